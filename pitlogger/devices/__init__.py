@@ -1,0 +1,1 @@
+"""Devices: the driver contract, the registry, transports and supervision."""

@@ -1,0 +1,140 @@
+"""Every error pitlogger raises on purpose.
+
+    PitloggerError
+    ├── UsageError            what a person or a file gave cannot be used (exit 2)
+    │   ├── QuantityError     a mass, temperature, time or amount that cannot be read
+    │   ├── ConfigError       configuration or policy file
+    │   ├── CookFileError     cook file
+    │   └── CaptureError      capture file, with its line
+    ├── RefusedError          understood, and refused; nothing was changed (exit 1)
+    ├── DaemonUnreachableError  (exit 3)
+    ├── DriverError           a driver that is missing, doubled or will not load
+    ├── TransportError        the way to a device: not found, busy, lost
+    ├── DecodeError           octets that are not a reading
+    │   ├── ShortFrameError, ChecksumError, UnknownFrameError, MalformedError
+    │   ├── OutOfRangeError       a value the layout does not allow
+    │   ├── DeviceRefusalError    the device itself answered with an error
+    │   ├── KeyMissingError       encrypted, and no key is known
+    │   └── ReplayError
+    │       └── DuplicateFrameError
+    └── StoreError            the database
+
+A message says what was given, what was expected, where, and what to do.
+"""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable
+
+
+class PitloggerError(Exception):
+    """Base of all errors raised on purpose."""
+
+    exit_code = 1
+
+
+class UsageError(PitloggerError):
+    """What a person or a file gave cannot be used."""
+
+    exit_code = 2
+
+
+class QuantityError(UsageError, ValueError):
+    """A mass, temperature, time or amount that cannot be read."""
+
+
+class ConfigError(UsageError):
+    """A configuration or policy file that cannot be used."""
+
+
+class CookFileError(UsageError):
+    """A cook file that cannot be used."""
+
+
+class CaptureError(UsageError):
+    """A capture file that cannot be read; the message starts with ``file:line``."""
+
+
+class RefusedError(PitloggerError):
+    """Understood and refused; nothing was changed."""
+
+
+class DaemonUnreachableError(PitloggerError):
+    """No daemon answers on the socket."""
+
+    exit_code = 3
+
+
+class DriverError(PitloggerError):
+    """A driver that is missing, doubled or will not load."""
+
+    exit_code = 2
+
+
+class TransportError(PitloggerError):
+    """The way to a device failed; ``remedy`` says what a person can do."""
+
+    def __init__(self, message: str, *, remedy: str = "") -> None:
+        super().__init__(f"{message}. {remedy}" if remedy else message)
+        self.remedy = remedy
+
+
+class DecodeError(PitloggerError, ValueError):
+    """Octets that are not a reading."""
+
+
+class ShortFrameError(DecodeError):
+    """Fewer octets than the layout needs."""
+
+
+class ChecksumError(DecodeError):
+    """Check octets that do not match."""
+
+
+class UnknownFrameError(DecodeError):
+    """A type, unit or version this decoder does not know."""
+
+
+class MalformedError(DecodeError):
+    """Octets or text that break the layout."""
+
+
+class OutOfRangeError(DecodeError):
+    """A value the layout does not allow: a battery at 101 %, a heat below absolute zero."""
+
+
+class DeviceRefusalError(DecodeError):
+    """The device itself answered with an error, an exception or "not understood"."""
+
+
+class KeyMissingError(DecodeError):
+    """An encrypted frame from a device whose key is not known."""
+
+
+class ReplayError(DecodeError):
+    """An authenticated frame that was already seen, or one sent plain that must not be."""
+
+
+class DuplicateFrameError(ReplayError):
+    """The frame accepted last, heard again: advertisements are sent several times."""
+
+
+class StoreError(PitloggerError):
+    """The database cannot be read or written."""
+
+
+def nearest(word: str, known: Iterable[str]) -> str:
+    """Return `` (did you mean 'x'?)`` for the nearest known word, or an empty string."""
+    match = difflib.get_close_matches(word.casefold(), list(known), n=1, cutoff=0.6)
+    return f" (did you mean '{match[0]}'?)" if match else ""
+
+
+def unknown(what: str, word: str, known: Iterable[str]) -> str:
+    """Return the message for a word that is not one of those known.
+
+    Example:
+        ``unknown cut 'brisket-paker' (did you mean 'brisket-packer'?); known: ...``
+    """
+    words = list(known)
+    return f"unknown {what} '{word}'{nearest(word, words)}; known: {', '.join(words)}"

@@ -1,0 +1,1 @@
+"""The words of the job as frozen values: no I/O and no clock."""

@@ -1,0 +1,93 @@
+"""Alerts: prompts (something to do) and alarms (something wrong that needs a hand).
+
+One state machine serves both. The standard calls *alarm* what needs a timely response;
+the type here is ``Alert`` for prompts and alarms alike.
+Source of the state names: ANSI/ISA-18.2 and IEC 62682, as summarised in public overviews.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import IntEnum, StrEnum
+from typing import Literal
+
+AlertClass = Literal["prompt", "alarm"]
+PROMPTS = (
+    "wrap-due", "tender-check-due", "pull-due", "rest-done", "check-due", "weigh-due",
+    "sanitize-due", "hot-hold-near", "date-mark-due", "stall-began", "stall-ended", "lid-open",
+    "finish-late", "finish-early", "short-of-meat", "check-overdue",
+)  # fmt: skip
+ALARMS = (
+    "pit-low", "pit-high", "pit-falling", "flare-up", "hot-hold-low", "cold-hold-high",
+    "cooling-stage-1-late", "cooling-stage-2-late", "cooling-will-miss", "come-up-slow",
+    "time-limit", "reheat-late", "lethality-not-met", "probe-fault", "channel-stale",
+    "device-lost", "battery-low", "clock-unset", "disk-low", "store-failing", "notify-failing",
+)  # fmt: skip
+KINDS: tuple[str, ...] = PROMPTS + ALARMS
+
+
+def alert_class(kind: str) -> AlertClass:
+    """Return whether a kind is a prompt or an alarm."""
+    return "prompt" if kind in PROMPTS else "alarm"
+
+
+class AlertState(StrEnum):
+    NORMAL = "normal"
+    UNACKNOWLEDGED = "unacknowledged"
+    ACKNOWLEDGED = "acknowledged"
+    RETURNED_UNACKNOWLEDGED = "returned-unacknowledged"
+    LATCHED_UNACKNOWLEDGED = "latched-unacknowledged"
+    LATCHED_ACKNOWLEDGED = "latched-acknowledged"
+    SHELVED = "shelved"
+    SUPPRESSED = "suppressed"
+    OUT_OF_SERVICE = "out-of-service"
+
+
+ANNUNCIATED = frozenset({AlertState.UNACKNOWLEDGED, AlertState.LATCHED_UNACKNOWLEDGED})
+ACTIVE = frozenset(
+    {
+        AlertState.UNACKNOWLEDGED,
+        AlertState.ACKNOWLEDGED,
+        AlertState.LATCHED_UNACKNOWLEDGED,
+        AlertState.LATCHED_ACKNOWLEDGED,
+    }
+)
+
+
+class Priority(IntEnum):
+    LOW = 1
+    MEDIUM = 2
+    HIGH = 3
+
+    @property
+    def label(self) -> str:
+        return self.name.lower()
+
+
+@dataclass(frozen=True, slots=True)
+class Alert:
+    """One alert as it stands.
+
+    ``key`` is ``kind/subject``, the subject being a piece, a channel, a device or ``node``.
+    ``since_ms`` is when it entered its present state; ``raised_ms`` when it last became active.
+    """
+
+    key: str
+    kind: str
+    state: AlertState
+    priority: Priority
+    since_ms: int
+    raised_ms: int
+    wakes: bool = False
+    piece: str | None = None
+    channel: str | None = None
+    value: int | None = None  # milli-units of the channel
+    unit: Literal["c", "g"] | None = None
+    message: str = ""
+    remedy: str = ""
+    until_ms: int | None = None  # end of shelving
+    occurrence: int = 1
+
+    @property
+    def alert_class(self) -> AlertClass:
+        return alert_class(self.kind)

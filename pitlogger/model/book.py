@@ -1,0 +1,276 @@
+"""The book of a cook: what its journal amounts to.
+
+``fold`` reads journal entries in order and returns the cook as it stands: pieces with
+their stages and weighings, where each channel sat and when, hand readings, notes. Undone
+entries drop out, corrected ones count as corrected; both stay visible in the journal.
+Engine, ledger, reports and pages all read this one book.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
+
+from pitlogger.model.cooks import BEFORE_FIRE, Channel, Cook, Piece, Stage, Wrap
+from pitlogger.model.journal import (
+    Adjusted,
+    AlertChanged,
+    Body,
+    ChannelAssigned,
+    CookFinished,
+    CookStarted,
+    Corrected,
+    Entry,
+    Noted,
+    PieceAdded,
+    PiecesMerged,
+    PieceSplit,
+    ProbeMoved,
+    SpotRead,
+    StageSet,
+    Tared,
+    TargetSet,
+    Undone,
+    Weighed,
+)
+from pitlogger.model.readings import Site
+
+Id = tuple[str, int]  # run, seq
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """A stage of a piece from ``from_ms`` to ``to_ms``; ``None`` while it lasts."""
+
+    stage: Stage
+    from_ms: int
+    to_ms: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Weighing:
+    """A weighing that counts, and the entry it came from."""
+
+    id: Id
+    by: str
+    weighed: Weighed
+    corrected: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Assignment:
+    """Where a channel sat from ``from_ms`` to ``to_ms``; ``None`` while it lasts."""
+
+    channel: Channel
+    from_ms: int
+    to_ms: int | None = None
+    lead: bool = False
+
+
+@dataclass(slots=True)
+class PieceBook:
+    """One piece as the journal tells it. ``marks`` are its stages as set, in order of time."""
+
+    piece: Piece
+    added_ms: int
+    marks: list[StageSet] = field(default_factory=list)
+    weighings: list[Weighing] = field(default_factory=list)
+    children: tuple[str, ...] = ()
+    ended_ms: int | None = None  # when it was split or merged away
+
+    @property
+    def stage(self) -> Stage:
+        return self.marks[-1].stage if self.marks else Stage.RAW
+
+    @property
+    def stage_since_ms(self) -> int:
+        return self.marks[-1].at_ms if self.marks else self.added_ms
+
+    @property
+    def wrap(self) -> Wrap | None:
+        """How it is wrapped now, ``None`` if it is not."""
+        if self.stage in (Stage.SMOKING,) or self.stage in BEFORE_FIRE:
+            return None
+        for mark in reversed(self.marks):
+            if mark.stage is Stage.WRAPPED:
+                return mark.wrap or self.piece.wrap or "paper"
+        return None
+
+    def stage_at(self, t_ms: int) -> Stage:
+        """Return the stage at a time, ``raw`` before the first mark."""
+        found = Stage.RAW
+        for mark in self.marks:
+            if mark.at_ms > t_ms:
+                break
+            found = mark.stage
+        return found
+
+    def first(self, *stages: Stage) -> int | None:
+        """Return when the piece first entered any of the stages."""
+        return next((mark.at_ms for mark in self.marks if mark.stage in stages), None)
+
+    def spans(self) -> list[Span]:
+        """Return its stages, each ending where the next begins; repeats are joined."""
+        spans: list[Span] = []
+        for mark in self.marks:
+            if spans and spans[-1].stage is mark.stage:
+                continue
+            if spans:
+                spans[-1] = replace(spans[-1], to_ms=mark.at_ms)
+            spans.append(Span(mark.stage, mark.at_ms))
+        if spans and self.ended_ms is not None:
+            spans[-1] = replace(spans[-1], to_ms=max(self.ended_ms, spans[-1].from_ms))
+        return spans
+
+    def net_mg(self, checkpoint: str) -> int | None:
+        """Return the last net mass kept at a checkpoint, ``None`` if it was not weighed."""
+        for weighing in reversed(self.weighings):
+            if weighing.weighed.checkpoint == checkpoint:
+                return weighing.weighed.net_mg
+        return None
+
+
+@dataclass(slots=True)
+class Book:
+    """A cook as its journal tells it. ``cook`` is ``None`` before one is started."""
+
+    cook: Cook | None = None
+    started_ms: int | None = None
+    finished_ms: int | None = None
+    pieces: dict[str, PieceBook] = field(default_factory=dict)
+    channels: dict[str, list[Assignment]] = field(default_factory=dict)
+    spots: list[tuple[Entry, SpotRead]] = field(default_factory=list)
+    notes: list[tuple[Entry, Noted]] = field(default_factory=list)
+    moved: list[tuple[int, str]] = field(default_factory=list)  # t_ms, channel
+    adjusted: list[tuple[Entry, Adjusted]] = field(default_factory=list)
+    tares: dict[str, Tared] = field(default_factory=dict)
+    alerts: list[tuple[Entry, AlertChanged]] = field(default_factory=list)
+
+    def assignment(self, channel: str, t_ms: int | None = None) -> Assignment | None:
+        """Return where a channel sat at a time, or where it sits now."""
+        history = self.channels.get(channel, [])
+        if t_ms is None:
+            return history[-1] if history else None
+        for held in reversed(history):
+            if held.from_ms <= t_ms:
+                return held
+        return None
+
+    def cores(self, piece: str, t_ms: int | None = None) -> list[str]:
+        """Return the core channels of a piece, the lead core first."""
+        held = {
+            channel: now
+            for channel in self.channels
+            if (now := self.assignment(channel, t_ms)) is not None
+            and now.channel.piece == piece
+            and now.channel.site is Site.CORE
+        }
+        return sorted(held, key=lambda channel: not held[channel].lead)
+
+
+def counted(entries: Iterable[Entry]) -> list[tuple[Entry, Body, bool]]:
+    """Return the entries that count, each with its body as corrected and whether it was.
+
+    An undo of an undo brings the entry back; of several corrections the last one counts.
+    """
+    listed = list(entries)
+    undone: set[Id] = set()
+    for entry in reversed(listed):
+        if isinstance(entry.body, Undone) and (entry.run, entry.seq) not in undone:
+            undone.add((entry.body.run, entry.body.seq))
+    corrections: dict[Id, Body] = {}
+    for entry in listed:
+        if isinstance(entry.body, Corrected) and (entry.run, entry.seq) not in undone:
+            corrections[entry.body.run, entry.body.seq] = entry.body.body
+    return [
+        (entry, corrections.get(known, entry.body), known in corrections)
+        for entry in listed
+        if (known := (entry.run, entry.seq)) not in undone
+    ]
+
+
+def fold(entries: Iterable[Entry]) -> Book:
+    """Return the book that the entries of one cook amount to."""
+    book = Book()
+    for entry, body, corrected in counted(entries):
+        _apply(book, entry, body, corrected)
+    for piece in book.pieces.values():
+        piece.marks.sort(key=lambda mark: mark.at_ms)
+        piece.weighings.sort(key=lambda weighing: weighing.weighed.at_ms)
+    return book
+
+
+def _apply(book: Book, entry: Entry, body: Body, corrected: bool) -> None:
+    t_ms = entry.t_ms
+    match body:
+        case CookStarted(cook=cook):
+            book.cook, book.started_ms = cook, t_ms
+            for piece in cook.pieces:
+                book.pieces[piece.id] = PieceBook(piece, t_ms)
+            for channel in cook.channels:
+                _assign(book, channel, t_ms, lead=False)
+        case CookFinished():
+            book.finished_ms = t_ms
+        case PieceAdded(piece=piece):
+            book.pieces[piece.id] = PieceBook(piece, t_ms)
+        case PieceSplit(piece=parent, children=children):
+            _succeed(book, (parent,), children, t_ms)
+        case PiecesMerged(pieces=parents, child=child):
+            _succeed(book, parents, (child,), t_ms)
+        case ChannelAssigned(channel=channel, lead=lead):
+            _assign(book, channel, t_ms, lead)
+        case StageSet(piece=piece_id):
+            if piece_id in book.pieces:
+                book.pieces[piece_id].marks.append(body)
+        case Weighed(piece=piece_id):
+            if piece_id in book.pieces:
+                weighing = Weighing((entry.run, entry.seq), entry.by, body, corrected)
+                book.pieces[piece_id].weighings.append(weighing)
+        case TargetSet(piece=piece_id, wrap_at_mc=wrap_at, pull_at_mc=pull_at):
+            if piece_id in book.pieces:
+                held = book.pieces[piece_id]
+                held.piece = replace(
+                    held.piece,
+                    wrap_at_mc=held.piece.wrap_at_mc if wrap_at is None else wrap_at,
+                    pull_at_mc=held.piece.pull_at_mc if pull_at is None else pull_at,
+                )
+        case SpotRead():
+            book.spots.append((entry, body))
+        case Noted():
+            book.notes.append((entry, body))
+        case ProbeMoved(channel=channel_id):
+            book.moved.append((t_ms, channel_id))
+        case Adjusted():
+            book.adjusted.append((entry, body))
+        case Tared(channel=channel_id):
+            book.tares[channel_id] = body
+        case AlertChanged():
+            book.alerts.append((entry, body))
+        case _:
+            pass
+
+
+def _succeed(book: Book, parents: tuple[str, ...], children: tuple[Piece, ...], t_ms: int) -> None:
+    """End the parents and begin the children at the stage the first parent was in."""
+    stage: Stage | None = None
+    for parent in parents:
+        if (held := book.pieces.get(parent)) is not None:
+            stage = stage or held.stage_at(t_ms)
+            held.children += tuple(child.id for child in children)
+            held.ended_ms = t_ms
+    for child in children:
+        made = book.pieces[child.id] = PieceBook(replace(child, parents=parents), t_ms)
+        if stage is not None and stage is not Stage.RAW:
+            made.marks.append(StageSet(child.id, stage, t_ms))
+
+
+def _assign(book: Book, channel: Channel, t_ms: int, lead: bool) -> None:
+    history = book.channels.setdefault(channel.id, [])
+    if history:
+        history[-1] = replace(history[-1], to_ms=t_ms)
+    history.append(Assignment(channel, t_ms, lead=lead))
+    if lead:
+        for other, held in book.channels.items():
+            now = held[-1]
+            if other != channel.id and now.lead and now.channel.piece == channel.piece:
+                held[-1] = replace(now, lead=False)

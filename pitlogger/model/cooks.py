@@ -1,0 +1,229 @@
+"""Cooks, pieces, stages, checkpoints: the words of the trade."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from decimal import Decimal
+from enum import StrEnum
+from typing import Literal
+
+from pitlogger.model.quantities import Quantity
+from pitlogger.model.readings import Site
+
+# Each cut belongs to a family; cooks of one family learn from each other.
+CUTS: dict[str, str] = {
+    "brisket-packer": "brisket",
+    "brisket-flat": "brisket",
+    "brisket-point": "brisket",
+    "burnt-ends": "brisket",
+    "pork-butt": "pork-shoulder",
+    "pork-picnic": "pork-shoulder",
+    "pork-belly": "pork-belly",
+    "pork-spareribs": "pork-ribs",
+    "pork-st-louis": "pork-ribs",
+    "pork-baby-back": "pork-ribs",
+    "beef-ribs": "beef-ribs",
+    "beef-chuck": "beef-roast",
+    "tri-tip": "beef-roast",
+    "chicken-whole": "chicken",
+    "chicken-half": "chicken",
+    "chicken-quarter": "chicken",
+    "chicken-thigh": "chicken",
+    "turkey-whole": "turkey",
+    "turkey-breast": "turkey",
+    "lamb-shoulder": "lamb",
+    "sausage": "sausage",
+    "other": "other",
+}
+POULTRY = frozenset({"chicken", "turkey"})
+
+
+class Stage(StrEnum):
+    """What is happening to a piece."""
+
+    RAW = "raw"
+    THAWING = "thawing"
+    BRINING = "brining"
+    TRIMMED = "trimmed"
+    SEASONED = "seasoned"
+    SMOKING = "smoking"
+    WRAPPED = "wrapped"
+    RESTING = "resting"
+    HOLDING = "holding"
+    IN_TRANSIT = "in-transit"
+    SERVING = "serving"
+    CARVED = "carved"
+    SERVED = "served"
+    COOLING = "cooling"
+    CHILLED = "chilled"
+    REHEATING = "reheating"
+    DISCARDED = "discarded"
+
+
+STAGE_ALIASES = {"sliced": Stage.CARVED, "pulled": Stage.CARVED, "chopped": Stage.CARVED}
+STAGE_LABEL = {
+    Stage.SMOKING: "on the pit",
+    Stage.IN_TRANSIT: "in transit",
+    Stage.RESTING: "off the pit, resting",
+}
+BEFORE_FIRE = frozenset({Stage.RAW, Stage.THAWING, Stage.BRINING, Stage.TRIMMED, Stage.SEASONED})
+ON_PIT = frozenset({Stage.SMOKING, Stage.WRAPPED})
+# Cooked and off the pit: hot-holding limits apply whatever the stage is called.
+HOT_OFF_PIT = frozenset(
+    {Stage.RESTING, Stage.HOLDING, Stage.IN_TRANSIT, Stage.SERVING, Stage.CARVED}
+)
+_COOKED = frozenset(set(Stage) - BEFORE_FIRE - ON_PIT)
+_NEXT: dict[Stage, frozenset[Stage]] = {
+    **{stage: frozenset(set(Stage) - {Stage.REHEATING}) for stage in BEFORE_FIRE},
+    **{stage: frozenset(set(Stage) - BEFORE_FIRE) for stage in ON_PIT},
+    **dict.fromkeys(_COOKED, _COOKED | ON_PIT),
+    Stage.SERVED: frozenset(
+        {Stage.SERVED, Stage.SERVING, Stage.HOLDING, Stage.COOLING, Stage.CHILLED, Stage.DISCARDED}
+    ),
+    Stage.CHILLED: frozenset(
+        {
+            Stage.CHILLED,
+            Stage.REHEATING,
+            Stage.SERVED,
+            Stage.DISCARDED,
+            Stage.IN_TRANSIT,
+            Stage.CARVED,
+            Stage.COOLING,
+        }
+    ),
+    Stage.DISCARDED: frozenset({Stage.DISCARDED}),
+}
+
+
+def may_follow(earlier: Stage, later: Stage) -> bool:
+    """Return whether a piece can go from one stage to another.
+
+    Stages may be skipped and repeated, but cooked meat does not become raw, served meat
+    does not go back on the pit, and what is discarded stays so.
+    """
+    return later in _NEXT[earlier]
+
+
+class Checkpoint(StrEnum):
+    """A weighing that counts for yield, in the order of a cook."""
+
+    LABEL = "label"
+    PURCHASED = "purchased"
+    THAWED = "thawed"
+    BRINED = "brined"
+    TRIMMED = "trimmed"
+    SEASONED = "seasoned"
+    ON_PIT = "on-pit"
+    AT_WRAP = "at-wrap"
+    UNWRAPPED = "unwrapped"
+    OFF_PIT = "off-pit"
+    RESTED = "rested"
+    OUT_OF_HOLD = "out-of-hold"
+    CARVED = "carved"
+    SAUCED = "sauced"
+    SERVED = "served"
+    LEFTOVER = "leftover"
+
+
+class ByProduct(StrEnum):
+    """What leaves a piece and is weighed by itself."""
+
+    PURGE = "purge"
+    TRIM_FAT = "trim-fat"
+    TRIM_LEAN = "trim-lean"
+    BONE = "bone"
+    SKIN = "skin"
+    DRIPPINGS = "drippings"
+    TALLOW = "tallow"
+    TASTING = "tasting"
+    WASTE = "waste"
+
+
+class AddedMass(StrEnum):
+    """What is put on or in a piece; it never hides a loss."""
+
+    RUB = "rub"
+    BRINE = "brine"
+    SPRITZ = "spritz"
+    SAUCE = "sauce"
+    TALLOW = "tallow-on"
+
+
+WEIGHABLE: tuple[str, ...] = (*Checkpoint, *ByProduct, *AddedMass)
+
+Wrap = Literal["none", "paper", "foil", "boat", "pan"]
+WRAPS: tuple[Wrap, ...] = ("none", "paper", "foil", "boat", "pan")
+Prepared = Literal["intact", "injected", "tenderised", "ground", "stuffed"]
+PREPARED: tuple[Prepared, ...] = ("intact", "injected", "tenderised", "ground", "stuffed")
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """One cut of meat followed through a cook; ``count`` above 1 makes it a batch.
+
+    ``wrap_at_mc`` is ``None`` where the cut's policy decides and ``NEVER`` for unwrapped.
+    """
+
+    id: str
+    cut: str = "other"
+    count: int = 1
+    mass_mg: int | None = None
+    thickness_mm: float | None = None
+    wrap: Wrap | None = None
+    wrap_at_mc: int | None = None
+    wrap_on: tuple[str, ...] = ()
+    pull_at_mc: int | None = None
+    prepared: Prepared = "intact"
+    pit: str | None = None
+    price_per_kg: Decimal | None = None
+    supplier: str | None = None
+    grade: str | None = None
+    lot: str | None = None
+    parents: tuple[str, ...] = ()
+
+    @property
+    def family(self) -> str:
+        return CUTS[self.cut]
+
+
+NEVER = -1_000_000  # wrap_at_mc of a piece that stays unwrapped: below absolute zero
+
+
+@dataclass(frozen=True, slots=True)
+class Channel:
+    """One quantity at one place, and the piece it belongs to."""
+
+    id: str
+    site: Site = Site.NONE
+    piece: str | None = None
+    quantity: Quantity | None = None
+    set_point_mc: int | None = None
+    low_mc: int | None = None
+    high_mc: int | None = None
+    offset: int = 0  # added to every value, milli-units
+    interval_ms: int | None = None  # as declared by the driver
+    stale_after_ms: int | None = None
+    device: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Service:
+    """A sitting: when, where and for how many the food is served."""
+
+    at_ms: int
+    place: str = ""
+    guests: int | None = None
+    drive_min: float = 0.0
+    setup_min: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Cook:
+    """One run of the smoker, from shopping to the last plate."""
+
+    name: str
+    pieces: tuple[Piece, ...] = ()
+    channels: tuple[Channel, ...] = ()
+    services: tuple[Service, ...] = ()
+    guests: int | None = None
+    altitude_m: float = 0.0

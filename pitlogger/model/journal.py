@@ -1,0 +1,319 @@
+"""Journal entries: what people and rules decided, append-only.
+
+An entry is an envelope (``Entry``) around a body. A correction or an undo is a new entry
+that names the old one; nothing is ever changed in place. An entry is known for ever by
+(node, run, seq).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from pitlogger.model.alerts import AlertState, Priority
+from pitlogger.model.cooks import Channel, Cook, Piece, Stage, Wrap
+from pitlogger.model.readings import Site
+
+
+@dataclass(frozen=True, slots=True)
+class CookStarted:
+    cook: Cook
+    kind: Literal["cook-started"] = "cook-started"
+
+
+@dataclass(frozen=True, slots=True)
+class CookFinished:
+    name: str
+    kind: Literal["cook-finished"] = "cook-finished"
+
+
+@dataclass(frozen=True, slots=True)
+class PieceAdded:
+    piece: Piece
+    kind: Literal["piece-added"] = "piece-added"
+
+
+@dataclass(frozen=True, slots=True)
+class PieceSplit:
+    """A piece became several; each child has stages and weighings of its own."""
+
+    piece: str
+    children: tuple[Piece, ...]
+    kind: Literal["piece-split"] = "piece-split"
+
+
+@dataclass(frozen=True, slots=True)
+class PiecesMerged:
+    """Several pieces became one, as when pulled together."""
+
+    pieces: tuple[str, ...]
+    child: Piece
+    kind: Literal["pieces-merged"] = "pieces-merged"
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelAssigned:
+    """A channel sits somewhere new; earlier assignments stay on record."""
+
+    channel: Channel
+    lead: bool = False
+    kind: Literal["channel-assigned"] = "channel-assigned"
+
+
+@dataclass(frozen=True, slots=True)
+class StageSet:
+    """``at_ms`` may lie in the past; readings between are tagged anew."""
+
+    piece: str
+    stage: Stage
+    at_ms: int
+    wrap: Wrap | None = None
+    kind: Literal["stage-set"] = "stage-set"
+
+
+@dataclass(frozen=True, slots=True)
+class Weighed:
+    """Mass at a checkpoint, of a by-product, or of what was put on.
+
+    ``tare_mg`` is what was set aside as container; ``net = gross - tare``.
+    ``interval_mg`` is the scale interval; 0 where it is not known.
+    """
+
+    piece: str
+    checkpoint: str
+    gross_mg: int
+    tare_mg: int
+    at_ms: int
+    source: Literal["scale", "typed"] = "typed"
+    channel: str | None = None
+    interval_mg: int = 0
+    container: str | None = None
+    preset_tare: bool = False
+    kind: Literal["weighed"] = "weighed"
+
+    @property
+    def net_mg(self) -> int:
+        return self.gross_mg - self.tare_mg
+
+
+@dataclass(frozen=True, slots=True)
+class SpotRead:
+    """A hand probe's reading of a piece's core, or of a site."""
+
+    value_mc: int
+    at_ms: int
+    piece: str | None = None
+    site: Site = Site.SPOT
+    probe: str | None = None
+    kind: Literal["spot-read"] = "spot-read"
+
+
+@dataclass(frozen=True, slots=True)
+class Noted:
+    text: str
+    piece: str | None = None
+    kind: Literal["noted"] = "noted"
+
+
+@dataclass(frozen=True, slots=True)
+class TargetSet:
+    piece: str
+    wrap_at_mc: int | None = None
+    pull_at_mc: int | None = None
+    kind: Literal["target-set"] = "target-set"
+
+
+@dataclass(frozen=True, slots=True)
+class Tared:
+    """The scale was tared in software: this gross mass counts as container from now on."""
+
+    channel: str
+    tare_mg: int
+    container: str | None = None
+    kind: Literal["tared"] = "tared"
+
+
+@dataclass(frozen=True, slots=True)
+class ProbeMoved:
+    """A probe was moved within its piece; its trend starts anew."""
+
+    channel: str
+    kind: Literal["probe-moved"] = "probe-moved"
+
+
+@dataclass(frozen=True, slots=True)
+class Adjusted:
+    """A channel's offset was set, as after an ice-point check."""
+
+    channel: str
+    offset: int
+    reason: str = ""
+    kind: Literal["adjusted"] = "adjusted"
+
+
+@dataclass(frozen=True, slots=True)
+class Undone:
+    """The entry named no longer counts."""
+
+    run: str
+    seq: int
+    kind: Literal["undone"] = "undone"
+
+
+@dataclass(frozen=True, slots=True)
+class Corrected:
+    """The entry named counts as if it had said ``body``."""
+
+    run: str
+    seq: int
+    body: Correctable
+    reason: str = ""
+    kind: Literal["corrected"] = "corrected"
+
+
+@dataclass(frozen=True, slots=True)
+class AlertActed:
+    """A person acted on an alert."""
+
+    alert: str
+    action: Literal["acknowledge", "shelve", "unshelve", "remove", "return", "reset", "answer"]
+    until_ms: int | None = None
+    reason: str = ""
+    kind: Literal["alert-acted"] = "alert-acted"
+
+
+@dataclass(frozen=True, slots=True)
+class AlertChanged:
+    """An alert entered a state."""
+
+    alert: str
+    alert_kind: str
+    was: AlertState
+    now: AlertState
+    priority: Priority
+    wakes: bool = False
+    piece: str | None = None
+    channel: str | None = None
+    value: int | None = None
+    unit: Literal["c", "g"] | None = None
+    message: str = ""
+    remedy: str = ""
+    until_ms: int | None = None
+    kind: Literal["alert-changed"] = "alert-changed"
+
+
+@dataclass(frozen=True, slots=True)
+class Doubted:
+    """Something looks wrong and is asked, never refused or silently taken."""
+
+    piece: str
+    doubt: str
+    message: str
+    about: int | None = None  # seq of the entry in doubt, same run
+    kind: Literal["doubted"] = "doubted"
+
+
+@dataclass(frozen=True, slots=True)
+class ForecastMade:
+    """A forecast took effect; quantiles are engine milliseconds, or ``None`` if never reached."""
+
+    piece: str
+    target: Literal["wrap", "pull", "rest"]
+    p10_ms: int | None
+    p50_ms: int | None
+    p90_ms: int | None
+    p_reach: float
+    widened: bool
+    requested_ms: int
+    reason: str = ""
+    kind: Literal["forecast-made"] = "forecast-made"
+
+
+@dataclass(frozen=True, slots=True)
+class ForecastSkipped:
+    piece: str
+    target: Literal["wrap", "pull", "rest"]
+    requested_ms: int
+    reason: str
+    kind: Literal["forecast-skipped"] = "forecast-skipped"
+
+
+@dataclass(frozen=True, slots=True)
+class DeviceChanged:
+    """A device was found, lost or is in trouble; ``remedy`` says what to do."""
+
+    device: str
+    status: Literal["up", "lost"]
+    message: str = ""
+    remedy: str = ""
+    kind: Literal["device-changed"] = "device-changed"
+
+
+@dataclass(frozen=True, slots=True)
+class RunStarted:
+    """A process life began. ``gap_ms`` is the time since the last run, ``None`` if unknown."""
+
+    boot_id: str
+    version: str
+    utc_trusted: bool
+    gap_ms: int | None = None
+    kind: Literal["run-started"] = "run-started"
+
+
+@dataclass(frozen=True, slots=True)
+class ClockSet:
+    """Wall time became known or was stepped; ``offset_ms`` is UTC less engine time from now on."""
+
+    offset_ms: int
+    trusted: bool = True
+    kind: Literal["clock-set"] = "clock-set"
+
+
+Correctable = Weighed | StageSet | SpotRead | Noted | ChannelAssigned | PieceAdded | TargetSet
+Body = (
+    CookStarted
+    | CookFinished
+    | PieceAdded
+    | PieceSplit
+    | PiecesMerged
+    | ChannelAssigned
+    | StageSet
+    | Weighed
+    | SpotRead
+    | Noted
+    | TargetSet
+    | Tared
+    | ProbeMoved
+    | Adjusted
+    | Undone
+    | Corrected
+    | AlertActed
+    | AlertChanged
+    | Doubted
+    | ForecastMade
+    | ForecastSkipped
+    | DeviceChanged
+    | RunStarted
+    | ClockSet
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One journal entry.
+
+    Attributes:
+        run: Run id; with the node it makes ``seq`` unique for ever.
+        seq: Position within the run, from 1.
+        t_ms: Engine milliseconds when it was made.
+        by: Initials of the person, or empty for a rule.
+        body: What was decided.
+        key: Idempotency key of the request that caused it, if any.
+    """
+
+    run: str
+    seq: int
+    t_ms: int
+    body: Body
+    by: str = ""
+    key: str = ""
