@@ -1,0 +1,231 @@
+"""Cook files: what is to be cooked, for whom, and where each channel sits (TOML)."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from decimal import Decimal
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+
+from pitlogger.errors import CookFileError, unknown
+from pitlogger.formats.toml import parse_toml, read_toml
+from pitlogger.model.cooks import (
+    CUTS,
+    NEVER,
+    WRAPS,
+    Channel,
+    Cook,
+    Piece,
+    Prepared,
+    Service,
+    Wrap,
+)
+from pitlogger.model.quantities import (
+    MG_PER,
+    parse_duration_ms,
+    parse_length_mm,
+    parse_mass_mg,
+    parse_temperature_mc,
+    parse_temperature_step_mc,
+)
+from pitlogger.model.readings import Site
+
+
+def _text(value: Any, example: str) -> str:
+    if not isinstance(value, str):
+        raise ValueError(f'expected text with its unit in quotes, such as "{example}"')
+    return value
+
+
+def _moment_ms(value: Any) -> int:
+    """Return UTC milliseconds of an RFC 3339 text or a TOML date-time with its offset."""
+    moment = value
+    if isinstance(value, str):
+        try:
+            moment = datetime.fromisoformat(value)
+        except ValueError:
+            raise ValueError("expected a date and time such as 2026-09-19T18:00:00-05:00") from None
+    if not isinstance(moment, datetime):
+        raise ValueError("expected a date and time such as 2026-09-19T18:00:00-05:00")
+    if moment.tzinfo is None:
+        raise ValueError("the time has no offset from UTC: add one, such as -05:00 or Z")
+    return round(moment.timestamp() * 1000)
+
+
+def _wrap_at(value: Any) -> int:
+    text = _text(value, "165F")
+    return NEVER if text.strip().casefold() == "never" else parse_temperature_mc(text)
+
+
+def _cut(value: Any) -> str:
+    if value not in CUTS:
+        raise ValueError(unknown("cut", str(value), CUTS))
+    return str(value)
+
+
+def _site(value: Any) -> Site:
+    try:
+        return Site(value)
+    except ValueError:
+        raise ValueError(unknown("site", str(value), Site)) from None
+
+
+def _wrap(value: Any) -> str:
+    if value not in WRAPS:
+        raise ValueError(unknown("wrap", str(value), WRAPS))
+    return str(value)
+
+
+Moment = Annotated[int, BeforeValidator(_moment_ms)]
+Temperature = Annotated[int, BeforeValidator(lambda v: parse_temperature_mc(_text(v, "238F")))]
+Mass = Annotated[int, BeforeValidator(lambda v: parse_mass_mg(_text(v, "6.4 kg")))]
+Length = Annotated[float, BeforeValidator(lambda v: parse_length_mm(_text(v, "7 cm")))]
+Duration = Annotated[int, BeforeValidator(lambda v: parse_duration_ms(_text(v, "45 s")))]
+TemperatureStep = Annotated[
+    int, BeforeValidator(lambda v: parse_temperature_step_mc(_text(v, "-1.5F")))
+]
+WrapAt = Annotated[int, BeforeValidator(_wrap_at)]
+CutId = Annotated[str, BeforeValidator(_cut)]
+SiteId = Annotated[Site, BeforeValidator(_site)]
+WrapId = Annotated[Wrap, BeforeValidator(_wrap)]
+Id = Annotated[str, Field(min_length=1, max_length=80, pattern=r"^[^\s,]+$")]
+
+
+class _Table(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class ServiceTable(_Table):
+    at: Moment
+    place: str = ""
+    guests: int | None = Field(None, ge=1)
+    drive_min: float = Field(0, ge=0)
+    setup_min: float = Field(0, ge=0)
+
+
+class PieceTable(_Table):
+    id: Id
+    cut: CutId = "other"
+    count: int = Field(1, ge=1)
+    price_per_kg: Decimal | None = Field(None, ge=0)
+    price_per_lb: Decimal | None = Field(None, ge=0)
+    mass: Mass | None = None
+    thickness: Length | None = None
+    wrap: WrapId | None = None
+    wrap_at: WrapAt | None = None
+    wrap_on: tuple[Literal["stall", "colour", "time"], ...] = ()
+    pull_at: Temperature | None = None
+    prepared: Prepared = "intact"
+    pit: str | None = None
+    supplier: str | None = None
+    grade: str | None = None
+    lot: str | None = None
+
+    @model_validator(mode="after")
+    def _targets_agree(self) -> PieceTable:
+        if self.price_per_kg is not None and self.price_per_lb is not None:
+            raise ValueError("give price_per_kg or price_per_lb, not both")
+        if self.pull_at is not None and self.wrap_at is not None and self.pull_at < self.wrap_at:
+            raise ValueError(
+                f"pull_at ({self.pull_at / 1000:.1f} C) lies below wrap_at "
+                f"({self.wrap_at / 1000:.1f} C): a piece is wrapped before it comes off the pit"
+            )
+        return self
+
+    def piece(self) -> Piece:
+        per_kg = self.price_per_kg
+        if self.price_per_lb is not None:
+            per_kg = self.price_per_lb * MG_PER["kg"] / MG_PER["lb"]
+        return Piece(
+            id=self.id, cut=self.cut, count=self.count, mass_mg=self.mass,
+            thickness_mm=self.thickness, wrap=self.wrap, wrap_at_mc=self.wrap_at,
+            wrap_on=self.wrap_on, pull_at_mc=self.pull_at, prepared=self.prepared, pit=self.pit,
+            price_per_kg=per_kg, supplier=self.supplier, grade=self.grade, lot=self.lot,
+        )  # fmt: skip
+
+
+class ChannelTable(_Table):
+    id: Id
+    site: SiteId
+    piece: str | None = None
+    set_point: Temperature | None = None
+    low: Temperature | None = None
+    high: Temperature | None = None
+    offset: TemperatureStep = 0
+    stale_after: Duration | None = None
+
+    @model_validator(mode="after")
+    def _band_is_open(self) -> ChannelTable:
+        if self.low is not None and self.high is not None and self.low >= self.high:
+            raise ValueError("low must lie below high")
+        return self
+
+    def channel(self) -> Channel:
+        return Channel(
+            id=self.id, site=self.site, piece=self.piece, set_point_mc=self.set_point,
+            low_mc=self.low, high_mc=self.high, offset=self.offset, stale_after_ms=self.stale_after,
+        )  # fmt: skip
+
+
+class CookTable(_Table):
+    name: str = "cook"
+    serve_at: Moment | None = None
+    guests: int | None = Field(None, ge=1)
+    altitude_m: float = Field(0, ge=-430, le=6000)
+
+
+class CookFile(_Table):
+    cook: CookTable = CookTable()
+    service: tuple[ServiceTable, ...] = ()
+    piece: tuple[PieceTable, ...] = ()
+    channel: tuple[ChannelTable, ...] = ()
+
+    @model_validator(mode="after")
+    def _names_are_known(self) -> CookFile:
+        pieces = [table.id for table in self.piece]
+        channels = [table.id for table in self.channel]
+        for what, ids in (("piece", pieces), ("channel", channels)):
+            for name in ids:
+                if ids.count(name) > 1:
+                    raise ValueError(f"{what} id '{name}' is given twice: each needs its own")
+        for table in self.channel:
+            if table.piece is not None and table.piece not in pieces:
+                fault = unknown("piece", table.piece, pieces)
+                raise ValueError(f"channel '{table.id}': {fault}")
+        for piece in self.piece:
+            if piece.pit is not None and channels and piece.pit not in channels:
+                raise ValueError(
+                    f"piece '{piece.id}': {unknown('pit channel', piece.pit, channels)}"
+                )
+        return self
+
+    def to_cook(self) -> Cook:
+        services = tuple(
+            Service(**table.model_dump(exclude={"at"}), at_ms=table.at) for table in self.service
+        )
+        if not services and self.cook.serve_at is not None:
+            services = (Service(self.cook.serve_at, guests=self.cook.guests),)
+        return Cook(
+            name=self.cook.name,
+            pieces=tuple(table.piece() for table in self.piece),
+            channels=tuple(table.channel() for table in self.channel),
+            services=services,
+            guests=self.cook.guests,
+            altitude_m=self.cook.altitude_m,
+        )
+
+
+def load_cook(path: Path) -> Cook:
+    """Return the cook a file describes.
+
+    Raises:
+        CookFileError: With ``file:line``, what was given and what was expected.
+    """
+    return read_toml(path, CookFile, CookFileError).to_cook()
+
+
+def parse_cook(text: str, name: str = "cook file") -> Cook:
+    """Return the cook a text describes; ``name`` stands for the file in messages."""
+    return parse_toml(text, CookFile, CookFileError, name).to_cook()

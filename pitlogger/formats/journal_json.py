@@ -1,0 +1,66 @@
+"""Journal entries as JSON objects, for the store, captures, the API and exports.
+
+An entry is one flat object: the envelope (``run``, ``seq``, ``t_ms``, ``by``, ``key``) and
+the fields of its body, told apart by ``kind``. What is empty is left out.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from pydantic import Field, TypeAdapter, ValidationError
+
+from pitlogger.errors import UsageError, unknown
+from pitlogger.model.journal import Body, Entry
+
+_ENVELOPE = ("run", "seq", "t_ms", "by", "key")
+_BODY: TypeAdapter[Body] = TypeAdapter(Annotated[Body, Field(discriminator="kind")])
+KINDS: tuple[str, ...] = tuple(
+    member.__dataclass_fields__["kind"].default for member in Body.__args__
+)
+
+
+def dump_body(body: Body) -> dict[str, Any]:
+    """Return a body as a JSON object with its ``kind`` first."""
+    dumped: dict[str, Any] = _BODY.dump_python(body, mode="json", exclude_none=True)
+    return {"kind": dumped.pop("kind"), **dumped}
+
+
+def dump_entry(entry: Entry) -> dict[str, Any]:
+    """Return an entry as one flat JSON object."""
+    envelope = {"run": entry.run, "seq": entry.seq, "t_ms": entry.t_ms}
+    if entry.by:
+        envelope["by"] = entry.by
+    if entry.key:
+        envelope["key"] = entry.key
+    return {**envelope, **dump_body(entry.body)}
+
+
+def load_body(document: dict[str, Any]) -> Body:
+    """Return the body of a JSON object.
+
+    Raises:
+        UsageError: Unknown kind, or a field that is missing or of the wrong type.
+    """
+    kind = document.get("kind")
+    if kind not in KINDS:
+        raise UsageError(unknown("journal entry", str(kind), KINDS))
+    try:
+        return _BODY.validate_python(document)
+    except ValidationError as error:
+        first = error.errors()[0]
+        field = ".".join(str(part) for part in first["loc"][1:])
+        raise UsageError(f"journal entry '{kind}', field '{field}': {first['msg']}") from None
+
+
+def load_entry(document: dict[str, Any]) -> Entry:
+    """Return the entry of a flat JSON object; the inverse of ``dump_entry``."""
+    body = load_body({key: value for key, value in document.items() if key not in _ENVELOPE})
+    return Entry(
+        run=document["run"],
+        seq=document["seq"],
+        t_ms=document["t_ms"],
+        body=body,
+        by=document.get("by", ""),
+        key=document.get("key", ""),
+    )

@@ -1,0 +1,135 @@
+"""TOML files read into pydantic models, with errors that name file and line.
+
+``tomllib`` forgets where a value stood, so the source is scanned once more for table
+headers and keys, and pydantic's location is looked up in that map.
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from pathlib import Path
+from typing import Any, TypeVar
+
+from pydantic import BaseModel, ValidationError
+
+from pitlogger.errors import UsageError, nearest
+
+M = TypeVar("M", bound=BaseModel)
+_HEADER = re.compile(r"\s*(\[\[?)\s*([^\]]+?)\s*\]\]?\s*(?:#.*)?$")
+_KEY = re.compile(r"\s*([A-Za-z0-9_\-\"'.]+?)\s*=")
+Location = tuple[str | int, ...]
+
+
+def read_toml(path: Path, model: type[M], error: type[UsageError]) -> M:
+    """Return the file at ``path`` as ``model``.
+
+    Raises:
+        UsageError: (as ``error``) Missing file, broken TOML, unknown key, wrong value; the
+            message starts with ``file:line``.
+    """
+    try:
+        text = path.read_text(encoding="utf-8")
+    except OSError as fault:
+        raise error(f"{path}: cannot be read: {fault.strerror}") from None
+    except UnicodeDecodeError:
+        raise error(f"{path}: is not UTF-8 text") from None
+    return parse_toml(text, model, error, name=str(path))
+
+
+def parse_toml(text: str, model: type[M], error: type[UsageError], name: str) -> M:
+    """Return TOML text as ``model``; ``name`` stands for the file in messages."""
+    try:
+        document = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as fault:
+        line = re.search(r"line (\d+)", str(fault))
+        place = f"{name}:{line[1]}" if line else name
+        raise error(f"{place}: not valid TOML: {fault}") from None
+    try:
+        return model.model_validate(document)
+    except ValidationError as fault:
+        raise error(explain(fault, model, text, name)) from None
+
+
+def explain(fault: ValidationError, model: type[BaseModel], text: str, name: str) -> str:
+    """Return the first faults of a validation, a line each, with ``file:line``."""
+    lines = key_lines(text)
+    told = []
+    for item in fault.errors()[:5]:
+        location: Location = item["loc"]
+        place = f"{name}:{_line_of(location, lines)}"
+        shown = ".".join(str(part) for part in location) or "file"
+        if item["type"] == "extra_forbidden":
+            known = _known_keys(model, location[:-1])
+            told.append(f"{place}: unknown key '{shown}'{nearest(str(location[-1]), known)}")
+        elif item["type"] == "missing":
+            told.append(f"{place}: '{shown}' is missing")
+        else:
+            message = item["msg"].removeprefix("Value error, ")
+            told.append(f"{place}: {shown} = {_shorten(item['input'])}: {message}")
+    return "\n".join(told)
+
+
+def key_lines(text: str) -> dict[Location, int]:
+    """Return the line of each table header and key by its pydantic location."""
+    lines: dict[Location, int] = {}
+    table: Location = ()
+    counts: dict[Location, int] = {}
+    for number, line in enumerate(text.splitlines(), start=1):
+        if header := _HEADER.match(line):
+            table = _enter(header[2], header[1] == "[[", counts)
+            lines.setdefault(table, number)
+        elif key := _KEY.match(line):
+            path = tuple(part.strip("\"' ") for part in key[1].split("."))
+            lines.setdefault((*table, *path), number)
+    return lines
+
+
+def _enter(name: str, is_array: bool, counts: dict[Location, int]) -> Location:
+    """Return the location of a table header, counting the entries of arrays of tables."""
+    parts = [part.strip("\"' ") for part in name.split(".")]
+    location: Location = ()
+    for depth, part in enumerate(parts, start=1):
+        location = (*location, part)
+        if depth == len(parts) and is_array:
+            counts[location] = counts.get(location, -1) + 1
+        if location in counts:
+            location = (*location, counts[location])
+    return location
+
+
+def _line_of(location: Location, lines: dict[Location, int]) -> int:
+    """Return the line of a location, or of the nearest table around it."""
+    while location:
+        if location in lines:
+            return lines[location]
+        location = location[:-1]
+    return 1
+
+
+def _known_keys(model: type[BaseModel], location: Location) -> list[str]:
+    """Return the keys a table may hold, following ``location`` down the model."""
+    current: Any = model
+    for part in location:
+        if isinstance(part, int):
+            continue
+        field = current.model_fields.get(part) if hasattr(current, "model_fields") else None
+        current = _inner_model(field.annotation) if field else None
+    if current is None or not hasattr(current, "model_fields"):
+        return []
+    return [field.alias or name for name, field in current.model_fields.items()]
+
+
+def _inner_model(annotation: Any) -> Any:
+    """Return the model inside ``list[M]``, ``M | None`` and the like."""
+    if hasattr(annotation, "model_fields"):
+        return annotation
+    for argument in getattr(annotation, "__args__", ()):
+        if (found := _inner_model(argument)) is not None:
+            return found
+    return None
+
+
+def _shorten(value: Any) -> str:
+    shown = repr(value)
+    return shown if len(shown) <= 60 else shown[:57] + "..."
