@@ -1,0 +1,211 @@
+"""The annunciator: takes conditions through their delays and alerts through their states.
+
+Every state an alert enters is journalled. A delay ends on a tick, or at once where it is
+zero. When a prompt's work is done (the piece was wrapped) the prompt counts as acknowledged
+by whoever did it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from pitlogger.engine.state import ChannelState
+from pitlogger.model.alerts import ANNUNCIATED, AlertState, alert_class
+from pitlogger.model.journal import AlertActed, AlertChanged
+from pitlogger.rules.conditions import Limit, Watch, judge
+from pitlogger.rules.machine import Event, transition
+from pitlogger.rules.messages import Units, limit_message
+from pitlogger.rules.policies import AlertRule, Policy
+
+Timer = Callable[[int, str, str], None]  # due_ms, what, key
+Record = Callable[[int, AlertChanged, str], object]  # t_ms, body, by
+
+_HAND_EVENTS = {
+    "acknowledge": Event.ACKNOWLEDGED,
+    "reset": Event.RESET,
+    "shelve": Event.SHELVED,
+    "remove": Event.REMOVED,
+}
+
+
+class Annunciator:
+    """Owns the watches; tells its timers and its journal entries to whoever made it."""
+
+    def __init__(
+        self, watches: dict[str, Watch], policy: Policy, units: Units, timer: Timer, record: Record
+    ) -> None:
+        self.watches = watches
+        self.policy = policy
+        self.units = units
+        self._timer = timer
+        self._record = record
+        self._limits: dict[str, Limit] = {}
+
+    # -- which limits there are -----------------------------------------------------------
+
+    def set_limits(self, limits: list[Limit], t_ms: int, by: str) -> None:
+        """Watch these limits from now on; what no longer applies is settled."""
+        wanted = {limit.key: limit for limit in limits}
+        dropped = self._limits.keys() - wanted.keys()
+        for limit in limits:
+            self.watch(limit.key, limit.rule.kind, piece=limit.piece, channel=limit.channel)
+            previous = self._limits.get(limit.key)
+            if previous is not None and previous.limit != limit.limit:
+                self.watches[limit.key].pending_ms = None  # the delay was for another limit
+        self._limits = wanted
+        for key in sorted(dropped):
+            self._retire(self.watches[key], t_ms, by)
+
+    def watch(
+        self, key: str, kind: str, piece: str | None = None, channel: str | None = None
+    ) -> Watch:
+        """Return the watch of an alert, made if it is new."""
+        watch = self.watches.get(key)
+        if watch is None:
+            rule = self.policy.rules[kind]
+            watch = self.watches[key] = Watch(
+                key, kind, piece, channel, priority=rule.priority, wakes=rule.wakes
+            )
+        watch.channel = channel or watch.channel
+        return watch
+
+    def _retire(self, watch: Watch, t_ms: int, by: str) -> None:
+        """Settle an alert that no longer applies in the stage its piece is in."""
+        watch.pending_ms = watch.clearing_ms = None
+        rule = self.policy.rules[watch.kind]
+        if alert_class(watch.kind) == "prompt":
+            self._happen(watch, Event.ACKNOWLEDGED, t_ms, by)
+        if watch.holds:
+            watch.holds = False
+            event = Event.CLEARED_LATCHING if rule.latching else Event.CLEARED
+            self._happen(watch, event, t_ms, by)
+
+    # -- conditions ---------------------------------------------------------------------
+
+    def judge(self, limit: Limit, t_ms: int, value: int, level: float) -> None:
+        """Take a value for a limit through its delays."""
+        watch = self.watches[limit.key]
+        watch.value = value
+        due_ms = judge(limit, watch, t_ms, value, level)
+        if due_ms is not None:
+            self._after(due_ms, watch, limit.rule, t_ms)
+
+    def condition(self, key: str, t_ms: int, true: bool) -> None:
+        """Take a condition that is simply true or false through its delays."""
+        watch = self.watches[key]
+        rule = self.policy.rules[watch.kind]
+        if true == watch.holds:
+            watch.pending_ms = watch.clearing_ms = None
+        elif true and watch.pending_ms is None:
+            watch.pending_ms = t_ms
+            self._after(t_ms + rule.on_delay_ms, watch, rule, t_ms)
+        elif not true and watch.clearing_ms is None:
+            watch.clearing_ms = t_ms
+            self._after(t_ms + rule.off_delay_ms, watch, rule, t_ms)
+
+    def freeze(self, limits: list[Limit]) -> None:
+        """Stop running delays: without evidence the state stays as it is."""
+        for limit in limits:
+            watch = self.watches[limit.key]
+            watch.pending_ms = watch.clearing_ms = None
+
+    def _after(self, due_ms: int, watch: Watch, rule: AlertRule, t_ms: int) -> None:
+        if due_ms > t_ms:
+            self._timer(due_ms, "delay", watch.key)
+        else:
+            self._settle(watch, rule, t_ms)
+
+    def delay_ended(self, key: str, t_ms: int) -> None:
+        """Let a delay that has run out take effect, if it still runs."""
+        watch = self.watches.get(key)
+        if watch is not None:
+            self._settle(watch, self.policy.rules[watch.kind], t_ms)
+
+    def _settle(self, watch: Watch, rule: AlertRule, t_ms: int) -> None:
+        if watch.pending_ms is not None and t_ms - watch.pending_ms >= rule.on_delay_ms:
+            watch.pending_ms = None
+            watch.holds = True
+            self._happen(watch, Event.RAISED, t_ms)
+        elif watch.clearing_ms is not None and t_ms - watch.clearing_ms >= rule.off_delay_ms:
+            watch.clearing_ms = None
+            watch.holds = False
+            event = Event.CLEARED_LATCHING if rule.latching else Event.CLEARED
+            self._happen(watch, event, t_ms)
+
+    # -- people ---------------------------------------------------------------------------
+
+    def act(self, body: AlertActed, t_ms: int, by: str) -> None:
+        """Do what a person asked; ``commands.accept`` has checked that it can be done."""
+        watch = self.watches[body.alert]
+        watch.reason = body.reason
+        if body.action == "shelve" and body.until_ms is not None:
+            longest = t_ms + self.policy.rules[watch.kind].shelf_max_ms
+            watch.until_ms = min(body.until_ms, longest)
+            self._timer(watch.until_ms, "shelf", watch.key)
+        if body.action == "unshelve":
+            event = Event.UNSHELVED_TRUE if watch.holds else Event.UNSHELVED_FALSE
+        elif body.action == "return":
+            event = Event.RETURNED_TRUE if watch.holds else Event.RETURNED_FALSE
+        elif body.action in _HAND_EVENTS:
+            event = _HAND_EVENTS[body.action]
+        else:
+            return
+        self._happen(watch, event, t_ms, by)
+
+    def shelf_ended(self, key: str, t_ms: int) -> None:
+        """Take an alert from its shelf when its time is over."""
+        watch = self.watches.get(key)
+        if watch is None or watch.state is not AlertState.SHELVED:
+            return
+        if watch.until_ms is not None and watch.until_ms <= t_ms:
+            event = Event.UNSHELVED_TRUE if watch.holds else Event.UNSHELVED_FALSE
+            self._happen(watch, event, t_ms)
+
+    def realarm(self, key: str, t_ms: int) -> None:
+        """Sound an acknowledged alert again whose condition still holds."""
+        watch = self.watches.get(key)
+        if watch is None or not watch.holds:
+            return
+        rule = self.policy.rules[watch.kind]
+        if rule.realarm_ms is not None and t_ms - watch.raised_ms >= rule.realarm_ms:
+            self._happen(watch, Event.REALARMED, t_ms)
+
+    # -- the machine ------------------------------------------------------------------------
+
+    def _happen(self, watch: Watch, event: Event, t_ms: int, by: str = "") -> None:
+        after = transition(watch.state, event)
+        if after is None:
+            return
+        rule = self.policy.rules[watch.kind]
+        was, watch.state, watch.since_ms = watch.state, after, t_ms
+        if after is not AlertState.SHELVED:
+            watch.until_ms = None
+        if after is AlertState.UNACKNOWLEDGED:
+            watch.occurrence += 1
+            watch.raised_ms = t_ms
+            watch.priority, watch.wakes, watch.remedy = rule.priority, rule.wakes, rule.remedy
+            watch.message = self._message(watch, rule)
+            if rule.realarm_ms is not None:
+                self._timer(t_ms + rule.realarm_ms, "realarm", watch.key)
+        changed = AlertChanged(
+            alert=watch.key, alert_kind=watch.kind, was=was, now=after, priority=watch.priority,
+            wakes=watch.wakes and after in ANNUNCIATED, piece=watch.piece, channel=watch.channel,
+            value=watch.value, unit=None if watch.value is None else "c",
+            message=watch.message, remedy=watch.remedy, until_ms=watch.until_ms,
+        )  # fmt: skip
+        self._record(t_ms, changed, by)
+
+    def _message(self, watch: Watch, rule: AlertRule) -> str:
+        limit = self._limits.get(watch.key)
+        if limit is not None:
+            return limit_message(limit, watch.value, self.units)
+        subject = watch.key.partition("/")[2]
+        return f"{subject}: {rule.cause}"
+
+
+def coldest(states: list[ChannelState]) -> tuple[int, float] | None:
+    """Return value and level of the coldest of some core channels, ``None`` if there is none."""
+    values = [state.value for state in states if state.value is not None]
+    if not values:
+        return None
+    return min(values), min(state.level for state in states)

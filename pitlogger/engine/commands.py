@@ -1,0 +1,264 @@
+"""Which commands are accepted, and in what form they enter the journal.
+
+``accept`` changes nothing. What cannot be used raises ``UsageError`` (exit code 2), what is
+understood but refused as things stand ``RefusedError`` (exit code 1).
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from pitlogger.clock import rfc3339
+from pitlogger.errors import RefusedError, UsageError, unknown
+from pitlogger.model.alerts import AlertState
+from pitlogger.model.book import Book, PieceBook
+from pitlogger.model.cooks import WEIGHABLE, Piece, Stage, may_follow
+from pitlogger.model.journal import (
+    AlertActed,
+    Body,
+    ChannelAssigned,
+    CookFinished,
+    CookStarted,
+    Corrected,
+    Entry,
+    Noted,
+    PieceAdded,
+    PiecesMerged,
+    PieceSplit,
+    SpotRead,
+    StageSet,
+    TargetSet,
+    Undone,
+    Weighed,
+)
+from pitlogger.rules.conditions import Watch
+
+# What a person may take back or correct; the rest is history.
+_UNDOABLE = (StageSet, Weighed, SpotRead, Noted, ChannelAssigned, PieceAdded, TargetSet,
+             PieceSplit, PiecesMerged, Undone, Corrected, CookFinished)  # fmt: skip
+
+
+def accept(
+    body: Body, book: Book, entries: list[Entry], watches: dict[str, Watch], t_ms: int
+) -> Body:
+    """Return the body as it enters the journal.
+
+    Raises:
+        UsageError: An unknown piece, checkpoint or alert, a stage out of order, a bad mass.
+        RefusedError: No cook is running, one is running already, nothing to undo.
+    """
+    match body:
+        case CookStarted():
+            if book.cook is not None and book.finished_ms is None:
+                raise RefusedError(
+                    f"the cook '{book.cook.name}' is still running: finish it first "
+                    "(pitlogger cook finish)"
+                )
+        case CookFinished():
+            running(book)
+        case StageSet():
+            _check_stage(body, piece_of(book, body.piece), t_ms)
+        case Weighed():
+            piece_of(book, body.piece, at_ms=body.at_ms)
+            _check_mass(body, t_ms)
+        case SpotRead(piece=str(piece)):
+            piece_of(book, piece)
+            _not_ahead(body.at_ms, t_ms)
+        case TargetSet():
+            _check_targets(body, piece_of(book, body.piece).piece)
+        case PieceAdded():
+            running(book)
+            _check_new(book, (body.piece,))
+        case PieceSplit():
+            return _split(body, book)
+        case PiecesMerged():
+            for parent in body.pieces:
+                piece_of(book, parent, at_ms=t_ms)
+            _check_new(book, (body.child,))
+            return replace(body, child=_like(body.child, book.pieces[body.pieces[0]].piece))
+        case ChannelAssigned(channel=channel):
+            if channel.piece is not None:
+                piece_of(book, channel.piece)
+        case Undone():
+            named(entries, body.run, body.seq, "undone")
+        case Corrected():
+            _check_correction(body, book, entries, t_ms)
+        case AlertActed():
+            _check_act(body, watches, t_ms)
+        case _:
+            pass
+    return body
+
+
+def running(book: Book) -> None:
+    """Refuse where no cook is running."""
+    if book.cook is None or book.finished_ms is not None:
+        raise RefusedError("no cook is running: start one with 'pitlogger cook start FILE'")
+
+
+def piece_of(book: Book, piece: str, at_ms: int | None = None) -> PieceBook:
+    """Return a piece of the running cook."""
+    running(book)
+    held = book.pieces.get(piece)
+    if held is None:
+        raise UsageError(unknown("piece", piece, book.pieces))
+    if at_ms is not None and held.ended_ms is not None and at_ms > held.ended_ms:
+        raise UsageError(
+            f"piece '{piece}' ended at {rfc3339(held.ended_ms)}: "
+            f"name what it became: {', '.join(held.children)}"
+        )
+    return held
+
+
+def named(entries: list[Entry], run: str, seq: int, what: str) -> Entry:
+    """Return the entry that an undo or a correction names."""
+    for entry in entries:
+        if (entry.run, entry.seq) == (run, seq):
+            if isinstance(entry.body, _UNDOABLE):
+                return entry
+            raise UsageError(f"entry {seq} ({entry.body.kind}) cannot be {what}")
+    raise UsageError(
+        f"there is no entry {seq} of run '{run}' to be {what}: see 'pitlogger cook show'"
+    )
+
+
+def _not_ahead(at_ms: int, t_ms: int) -> None:
+    if at_ms > t_ms + 1000:
+        raise UsageError(f"{rfc3339(at_ms)} lies in the future: it is {rfc3339(t_ms)} now")
+
+
+def _check_stage(body: StageSet, held: PieceBook, t_ms: int) -> None:
+    _not_ahead(body.at_ms, t_ms)
+    if held.ended_ms is not None and body.at_ms >= held.ended_ms:
+        raise UsageError(
+            f"piece '{body.piece}' ended at {rfc3339(held.ended_ms)}: "
+            f"name what it became: {', '.join(held.children)}"
+        )
+    before = held.stage_at(body.at_ms)
+    later = next((mark for mark in held.marks if mark.at_ms > body.at_ms), None)
+    if not may_follow(before, body.stage):
+        raise UsageError(_out_of_order(body.piece, before, body.stage))
+    if later is not None and not may_follow(body.stage, later.stage):
+        raise UsageError(_out_of_order(body.piece, body.stage, later.stage))
+
+
+def _out_of_order(piece: str, earlier: Stage, later: Stage) -> str:
+    return (
+        f"{piece}: stage '{later}' cannot follow '{earlier}'. "
+        "If the earlier mark was wrong, take it back first (pitlogger undo)"
+    )
+
+
+def _check_mass(body: Weighed, t_ms: int) -> None:
+    if body.checkpoint not in WEIGHABLE:
+        raise UsageError(unknown("checkpoint", body.checkpoint, WEIGHABLE))
+    if body.gross_mg < 0 or body.tare_mg < 0:
+        raise UsageError(f"{body.piece}: a mass is zero or more, got {body.gross_mg / 1000:g} g")
+    if body.net_mg < 0:
+        raise UsageError(
+            f"{body.piece}: tare {body.tare_mg / 1000:g} g is more than gross "
+            f"{body.gross_mg / 1000:g} g: which container was on the scale?"
+        )
+    _not_ahead(body.at_ms, t_ms)
+
+
+def _check_targets(body: TargetSet, piece: Piece) -> None:
+    wrap_at = piece.wrap_at_mc if body.wrap_at_mc is None else body.wrap_at_mc
+    pull_at = piece.pull_at_mc if body.pull_at_mc is None else body.pull_at_mc
+    if wrap_at is not None and pull_at is not None and pull_at < wrap_at:
+        raise UsageError(
+            f"{piece.id}: pull at {pull_at / 1000:.1f} C lies below wrap at {wrap_at / 1000:.1f} C"
+        )
+
+
+def _check_new(book: Book, children: tuple[Piece, ...]) -> None:
+    names = [child.id for child in children]
+    for name in names:
+        if name in book.pieces or names.count(name) > 1:
+            raise UsageError(f"there is a piece '{name}' already: each needs its own id")
+
+
+def _split(body: PieceSplit, book: Book) -> PieceSplit:
+    parent = piece_of(book, body.piece)
+    if parent.ended_ms is not None:
+        raise UsageError(f"piece '{body.piece}' was split or merged already")
+    if len(body.children) < 2:
+        raise UsageError(f"{body.piece}: a split needs at least two children")
+    _check_new(book, body.children)
+    return replace(body, children=tuple(_like(child, parent.piece) for child in body.children))
+
+
+def _like(child: Piece, parent: Piece) -> Piece:
+    """Return a child that takes from its parent what it does not say itself."""
+    cut = child.cut
+    if cut == "other":
+        cut = parent.cut
+        if parent.family == "brisket":
+            for name in ("point", "flat"):
+                if child.id.endswith(name):
+                    cut = f"brisket-{name}"
+    return replace(
+        child,
+        cut=cut,
+        prepared=parent.prepared,
+        pit=child.pit or parent.pit,
+        wrap=child.wrap or parent.wrap,
+        pull_at_mc=parent.pull_at_mc if child.pull_at_mc is None else child.pull_at_mc,
+        supplier=parent.supplier,
+        grade=parent.grade,
+        lot=parent.lot,
+    )
+
+
+def _check_correction(body: Corrected, book: Book, entries: list[Entry], t_ms: int) -> None:
+    entry = named(entries, body.run, body.seq, "corrected")
+    if type(entry.body) is not type(body.body):
+        raise UsageError(
+            f"entry {body.seq} is '{entry.body.kind}' and cannot be corrected to a "
+            f"'{body.body.kind}': undo it and enter the other"
+        )
+    if isinstance(body.body, Weighed):
+        piece_of(book, body.body.piece)
+        _check_mass(body.body, t_ms)
+
+
+_ACTS: dict[str, frozenset[AlertState]] = {
+    "acknowledge": frozenset(
+        {
+            AlertState.UNACKNOWLEDGED,
+            AlertState.RETURNED_UNACKNOWLEDGED,
+            AlertState.LATCHED_UNACKNOWLEDGED,
+        }
+    ),
+    "shelve": frozenset(
+        {
+            AlertState.NORMAL,
+            AlertState.UNACKNOWLEDGED,
+            AlertState.ACKNOWLEDGED,
+            AlertState.RETURNED_UNACKNOWLEDGED,
+        }
+    ),
+    "unshelve": frozenset({AlertState.SHELVED}),
+    "remove": frozenset(set(AlertState) - {AlertState.OUT_OF_SERVICE}),
+    "return": frozenset({AlertState.OUT_OF_SERVICE}),
+    "reset": frozenset({AlertState.LATCHED_ACKNOWLEDGED}),
+}
+
+
+def _check_act(body: AlertActed, watches: dict[str, Watch], t_ms: int) -> None:
+    watch = watches.get(body.alert)
+    if watch is None:
+        raise UsageError(unknown("alert", body.alert, watches) if watches else
+                         f"there is no alert '{body.alert}': none is watched now")  # fmt: skip
+    allowed = _ACTS.get(body.action)
+    if allowed is not None and watch.state not in allowed:
+        raise UsageError(
+            f"alert '{body.alert}' is {watch.state}: there is nothing to {body.action}"
+        )
+    if body.action == "shelve":
+        if body.until_ms is None or body.until_ms <= t_ms:
+            raise UsageError(f"shelving '{body.alert}' needs an end that lies ahead")
+        if not body.reason:
+            raise UsageError(f"shelving '{body.alert}' needs a reason")
+    if body.action in ("reset", "remove") and not body.reason:
+        raise UsageError(f"to {body.action} '{body.alert}' needs a reason: say what was done")

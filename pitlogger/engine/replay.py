@@ -1,0 +1,62 @@
+"""Replay: the records of a capture through the engine, as if they came now."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+
+from pitlogger.engine.feed import feed
+from pitlogger.engine.inputs import Command, ForecastRequest, ForecastResult, Output
+from pitlogger.engine.step import Engine
+from pitlogger.errors import CaptureError, PitloggerError
+from pitlogger.formats.capture import Decision, Record
+from pitlogger.model.cooks import Cook
+from pitlogger.model.journal import CookStarted, ForecastMade, ForecastSkipped
+from pitlogger.model.readings import Reading
+
+Forecaster = Callable[[Engine, ForecastRequest], ForecastMade | ForecastSkipped]
+
+
+def replay(
+    engine: Engine,
+    records: Iterable[Record],
+    cook: Cook | None = None,
+    forecaster: Forecaster | None = None,
+    name: str = "capture",
+) -> Iterator[Output]:
+    """Yield all outputs of a capture, in order.
+
+    Args:
+        records: In order of time.
+        cook: Started at the first record, unless the capture starts one itself.
+        forecaster: Answers forecast requests; its answers take effect when they are due.
+        name: Stands for the capture in errors.
+
+    Raises:
+        CaptureError: With the line of a decision that cannot be accepted.
+    """
+    due: list[ForecastResult] = []
+
+    def hand_in(given: Reading | Command | ForecastResult) -> Iterator[Output]:
+        for out in feed(engine, given):
+            for output in out:
+                if type(output) is ForecastRequest and forecaster is not None:
+                    due.append(ForecastResult(output.due_ms, forecaster(engine, output)))
+                yield output
+
+    for record in records:
+        if cook is not None and engine.book.cook is None and not _starts_cook(record):
+            yield from hand_in(Command(record.t_ms, CookStarted(cook)))
+        while due and due[0].t_ms <= record.t_ms:
+            yield from hand_in(due.pop(0))
+        if isinstance(record, Reading):
+            yield from hand_in(record)
+            continue
+        command = Command(record.t_ms, record.body, record.by, record.key, record.origin)
+        try:
+            yield from hand_in(command)
+        except PitloggerError as fault:
+            raise CaptureError(f"{name}:{record.line}: {fault}") from None
+
+
+def _starts_cook(record: Record) -> bool:
+    return isinstance(record, Decision) and isinstance(record.body, CookStarted)

@@ -1,0 +1,84 @@
+"""Everything the engine knows, as plain serialisable values.
+
+A snapshot is this state dumped; what the engine compiles from it is rebuilt on loading.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from pitlogger.model.journal import Entry
+from pitlogger.model.quantities import Quantity
+from pitlogger.model.readings import Quality
+from pitlogger.pipeline.steady import Steadiness
+from pitlogger.pipeline.trend import Trend
+from pitlogger.rules.conditions import Watch
+
+GAPS_KEPT = 11
+MINUTE_MS = 60_000
+LEVEL_TIME_MS = 20_000  # time constant of the short-time level
+
+
+@dataclass(slots=True)
+class ChannelState:
+    """What is known of one channel.
+
+    Attributes:
+        value: Last believable value, adjusted, milli-units.
+        level: Short-time level of it: noise taken out, 20 s behind a ramp.
+        heard_ms: When anything last came, ``good_ms`` when a believable value did.
+        gaps_ms: The last intervals between readings, for channels that declare none.
+        minutes_ms: Start of each minute with readings; ``minutes_mc`` their means.
+    """
+
+    id: str
+    quantity: Quantity | None = None
+    value: int | None = None
+    level: float = 0.0
+    quality: Quality = Quality.NO_VALUE
+    heard_ms: int = -1
+    good_ms: int = -1
+    stale: bool = False
+    suspect: int | None = None
+    gaps_ms: list[int] = field(default_factory=list)
+    trend: Trend = field(default_factory=Trend)
+    steadiness: Steadiness = field(default_factory=Steadiness)
+    minutes_ms: list[int] = field(default_factory=list)
+    minutes_mc: list[int] = field(default_factory=list)
+
+    def valid(self) -> bool:
+        """Return whether its value may be judged."""
+        return self.value is not None and not self.stale and self.quality is Quality.GOOD
+
+    def keep_minute(self, t_ms: int) -> None:
+        """Keep one level a minute for the forecasts."""
+        level = self.trend.level_mc
+        minutes = self.minutes_ms
+        if level is not None and (not minutes or t_ms - minutes[-1] >= MINUTE_MS):
+            minutes.append(t_ms)
+            self.minutes_mc.append(level)
+
+
+@dataclass(slots=True)
+class EngineState:
+    """The whole engine between two steps.
+
+    Attributes:
+        run: This process life.
+        seq: Of the last journal entry.
+        t_ms: Time of the last input, ``tick_ms`` of the last tick.
+        entries: The journal of the running cook that the book is folded from.
+        keys: Idempotency keys of accepted commands and the seq they became.
+        origins: For replay: where entries stand that had another identity once.
+    """
+
+    run: str
+    seq: int = 0
+    t_ms: int = 0
+    tick_ms: int | None = None
+    entries: list[Entry] = field(default_factory=list)
+    channels: dict[str, ChannelState] = field(default_factory=dict)
+    watches: dict[str, Watch] = field(default_factory=dict)
+    keys: dict[str, int] = field(default_factory=dict)
+    origins: dict[str, tuple[str, int]] = field(default_factory=dict)
+    forecast_ms: int | None = None

@@ -1,0 +1,126 @@
+"""What the rules go by: how each alert behaves, and the targets of each cut.
+
+Values alone; ``build`` makes them from policy texts that the composition root hands in.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from pitlogger.errors import ConfigError
+from pitlogger.formats.policy_file import parse_alerts, parse_targets
+from pitlogger.model.alerts import Priority
+from pitlogger.model.cooks import CUTS, NEVER, Piece, Wrap
+from pitlogger.model.quantities import milli_c_from_fahrenheit
+
+# FDA Food Code 3-501.16(A)(1), hot holding at 135 F (57 C) or above.
+HOT_HOLD_LIMIT_MC = milli_c_from_fahrenheit(135.0)
+# USDA consumer hot-holding figure; here a warning, not a limit.
+HOT_HOLD_NEAR_MC = milli_c_from_fahrenheit(140.0)
+
+
+@dataclass(frozen=True, slots=True)
+class AlertRule:
+    """How one kind of alert behaves, and what it tells the person.
+
+    ``deadband_mc`` widens only the return side: raised at the limit, cleared beyond it.
+    """
+
+    kind: str
+    priority: Priority
+    wakes: bool
+    cause: str
+    consequence: str
+    remedy: str
+    act_within: str
+    latching: bool = False
+    on_delay_ms: int = 0
+    off_delay_ms: int = 0
+    deadband_mc: int = 0
+    realarm_ms: int | None = None
+    shelf_max_ms: int = 4 * 3_600_000
+    source: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class CutTargets:
+    """When a cut is wrapped, tried and taken off (milli-degC), and what it weighs (mg)."""
+
+    cut: str
+    wrap_at_mc: int | None = None
+    tender_check_mc: int | None = None
+    pull_at_mc: int | None = None
+    wrap: Wrap = "none"
+    mass_mg: int | None = None
+    mass_sd_mg: int | None = None
+    source: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Policy:
+    """Everything the rules go by. Limits in milli-degrees Celsius."""
+
+    name: str
+    rules: dict[str, AlertRule]
+    cuts: dict[str, CutTargets]
+    hot_hold_limit_mc: int = HOT_HOLD_LIMIT_MC
+    hot_hold_near_mc: int = HOT_HOLD_NEAR_MC
+
+    def wrap_at_mc(self, piece: Piece) -> int | None:
+        """Return when a piece is to be wrapped, ``None`` for never."""
+        if piece.wrap_at_mc == NEVER or piece.wrap == "none":
+            return None
+        if piece.wrap_at_mc is not None:
+            return piece.wrap_at_mc
+        return self.cuts[piece.cut].wrap_at_mc
+
+    def pull_at_mc(self, piece: Piece) -> int | None:
+        """Return when a piece is to come off the pit, ``None`` where no policy knows."""
+        return self.cuts[piece.cut].pull_at_mc if piece.pull_at_mc is None else piece.pull_at_mc
+
+    def wrap_kind(self, piece: Piece) -> Wrap:
+        """Return what a piece is to be wrapped in."""
+        return piece.wrap or self.cuts[piece.cut].wrap
+
+
+def build(alerts: str, targets: str, name: str = "pitlogger") -> Policy:
+    """Return the policy that two TOML texts describe.
+
+    Raises:
+        ConfigError: An unknown key, kind or cut, or a value that cannot be read.
+    """
+    rules = {
+        kind: AlertRule(
+            kind=kind,
+            priority=Priority[table.priority.upper()],
+            wakes=table.wakes,
+            cause=table.cause,
+            consequence=table.consequence,
+            remedy=table.remedy,
+            act_within=table.act_within,
+            latching=table.latching,
+            on_delay_ms=table.on_delay,
+            off_delay_ms=table.off_delay,
+            deadband_mc=table.deadband,
+            realarm_ms=table.realarm,
+            shelf_max_ms=table.shelf_max,
+            source=table.source,
+        )
+        for kind, table in parse_alerts(alerts, f"{name} alerts").items()
+    }
+    cuts = {
+        cut: CutTargets(
+            cut=cut,
+            wrap_at_mc=table.wrap_at,
+            tender_check_mc=table.tender_check_at,
+            pull_at_mc=table.pull_at,
+            wrap=table.wrap,
+            mass_mg=table.mass,
+            mass_sd_mg=table.mass_sd,
+            source=table.source,
+        )
+        for cut, table in parse_targets(targets, f"{name} targets").items()
+    }
+    if missing := CUTS.keys() - cuts.keys():
+        raise ConfigError(f"{name} targets: no table for {', '.join(sorted(missing))}")
+    return Policy(name, rules, cuts)
