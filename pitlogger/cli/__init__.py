@@ -1,0 +1,101 @@
+"""The ``pitlogger`` command: groups are loaded only when they are used."""
+
+from __future__ import annotations
+
+import sys
+from importlib import import_module
+from importlib.metadata import entry_points
+
+import click
+
+from pitlogger.errors import PitloggerError, nearest
+
+# Command, the module and attribute it lives in, and what it does (shown without loading it).
+COMMANDS: dict[str, tuple[str, str]] = {
+    "run": ("pitlogger.cli.run:run", "Run the daemon."),
+    "config": ("pitlogger.cli.config:config", "Print an example configuration, or check one."),
+    "cook": ("pitlogger.cli.cook:cook", "Start, show, list and finish cooks."),
+    "piece": ("pitlogger.cli.piece:piece", "Add, split and merge pieces."),
+    "channel": ("pitlogger.cli.channel:channel", "Say where a channel sits now."),
+    "stage": ("pitlogger.cli.act:stage", "Set the stage of a piece."),
+    "weigh": ("pitlogger.cli.act:weigh", "Keep a mass at a checkpoint."),
+    "temp": ("pitlogger.cli.act:temp", "Enter a hand probe's reading."),
+    "note": ("pitlogger.cli.act:note", "Write a note into the journal."),
+    "undo": ("pitlogger.cli.act:undo", "Take an entry back."),
+    "correct": ("pitlogger.cli.act:correct", "Correct an entry; the old one stays visible."),
+    "alert": ("pitlogger.cli.alert:alert", "List, acknowledge and shelve alerts."),
+    "status": ("pitlogger.cli.status:status", "Say how things stand."),
+    "yield": ("pitlogger.cli.yields:yield_command", "Yield by step, with its uncertainty."),
+    "plan": ("pitlogger.cli.plan:plan", "How much raw meat for these guests."),
+    "price": ("pitlogger.cli.price:price", "What to charge."),
+    "schedule": ("pitlogger.cli.schedule:schedule", "When to light the fire."),
+    "history": ("pitlogger.cli.history:history", "Past cooks and what they teach."),
+    "import": ("pitlogger.cli.import_:import_command", "Read a paper log into the record."),
+    "replay": ("pitlogger.cli.replay:replay", "Run a capture through the engine."),
+    "export": ("pitlogger.cli.export:export", "Write a cook as a capture or a table."),
+    "safety": ("pitlogger.cli.safety:safety", "Judge a record by a food-safety policy."),
+    "check": ("pitlogger.cli.check:check", "Verify a probe or a scale."),
+    "decode": ("pitlogger.cli.decode:decode", "Show what a decoder makes of bytes."),
+    "devices": ("pitlogger.cli.devices:devices", "List, find and try devices."),
+}
+GROUP = "pitlogger.commands"  # entry points of other packages that add commands
+
+
+class LazyGroup(click.Group):
+    """A group that knows its commands by name and imports one when it is called."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return [*COMMANDS, *sorted(point.name for point in entry_points(group=GROUP))]
+
+    def get_command(self, ctx: click.Context, name: str) -> click.Command | None:
+        if name in COMMANDS:
+            module, _, attribute = COMMANDS[name][0].partition(":")
+            command: click.Command = getattr(import_module(module), attribute)
+            return command
+        for point in entry_points(group=GROUP, name=name):
+            loaded: click.Command = point.load()
+            return loaded
+        return None
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        if args and self.get_command(ctx, args[0]) is None:
+            ctx.fail(f"No such command '{args[0]}'{nearest(args[0], self.list_commands(ctx))}.")
+        return super().resolve_command(ctx, args)
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        rows = [(name, about) for name, (_, about) in COMMANDS.items()]
+        added = sorted(entry_points(group=GROUP), key=lambda point: point.name)
+        rows += [(point.name, f"From {point.value.partition('.')[0]}.") for point in added]
+        with formatter.section("Commands"):
+            formatter.write_dl(rows)
+
+
+@click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(package_name="pitlogger")
+def root() -> None:
+    """Log, watch and learn from smoking large cuts of meat.
+
+    Exit codes: 0 done, 1 failed or refused, 2 usage or unreadable input, 3 daemon not
+    reachable, 4 done and an alarm is active.
+    """
+
+
+def main(args: list[str] | None = None) -> None:
+    """Run the command line; every error leaves as one message and an exit code."""
+    try:
+        code = root.main(args=args, prog_name="pitlogger", standalone_mode=False)
+    except click.ClickException as fault:
+        fault.show()
+        sys.exit(2)
+    except click.Abort:
+        click.echo("stopped", err=True)
+        sys.exit(130)
+    except PitloggerError as fault:
+        click.echo(f"pitlogger: {fault}", err=True)
+        sys.exit(fault.exit_code)
+    except BrokenPipeError:
+        sys.stderr.close()
+        sys.exit(1)
+    sys.exit(code if isinstance(code, int) else 0)

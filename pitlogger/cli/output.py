@@ -1,0 +1,46 @@
+"""How commands print facts: one JSON document, or text for people."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from decimal import Decimal
+from typing import Any, TypeVar
+
+import click
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+json_option = click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
+by_option = click.option("--by", default="", metavar="INITIALS", help="Who decides or measures.")
+
+
+def emit(document: Any, as_json: bool, text: str) -> None:
+    """Print ``document`` as JSON, or ``text``."""
+    if as_json:
+        click.echo(json.dumps(document, ensure_ascii=False, default=_plain))
+    else:
+        click.echo(text)
+
+
+def _plain(value: object) -> Any:
+    if isinstance(value, Decimal):
+        return float(value)
+    raise TypeError(f"{type(value).__name__} has no JSON form here")
+
+
+def table(rows: list[list[str]], heads: list[str]) -> str:
+    """Return rows as aligned columns, the first to the left and numbers to the right."""
+    widths = [max(len(row[i]) for row in [heads, *rows]) for i in range(len(heads))]
+    lines = []
+    for row in [heads, *rows]:
+        cells = [
+            cell.ljust(width) if index == 0 or not _is_number(cell) else cell.rjust(width)
+            for index, (cell, width) in enumerate(zip(row, widths, strict=True))
+        ]
+        lines.append("  ".join(cells).rstrip())
+    return "\n".join(lines)
+
+
+def _is_number(cell: str) -> bool:
+    return bool(cell) and (cell[0].isdigit() or cell[0] in "+-.")

@@ -1,0 +1,50 @@
+"""``pitlogger replay``: a capture through the engine, as if it came now."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from pitlogger.cli.output import emit, json_option
+
+
+@click.command()
+@click.argument("capture", type=click.Path(path_type=Path))
+@click.option("--cook", "cook_file", type=click.Path(path_type=Path), help="Cook file (TOML).")
+@json_option
+def replay(capture: Path, cook_file: Path | None, as_json: bool) -> None:
+    """Run CAPTURE (SenML, one pack a line) through the engine and print what it makes of it.
+
+    Needs no daemon and writes nothing. The same capture gives the same journal and alerts.
+    """
+    from pitlogger.bootstrap import replay_files
+    from pitlogger.reports.replay_document import replay_document
+
+    gathered, engine = replay_files(capture, cook_file)
+    document = replay_document(gathered, engine.book)
+    emit(document, as_json, "" if as_json else _story(document))
+
+
+def _story(document: dict[str, Any]) -> str:
+    hours = document["span_s"] / 3600
+    lines = [f"{document['readings']} readings over {hours:.1f} h"]
+    events = [
+        (row["from"], f"{row['piece']}: {row['stage']}") for row in document["stages"]
+    ] + [
+        (row["at"], f"{row['kind']} {row['state']}: {row['message']}")
+        for row in document["alerts"]
+    ] + [
+        (row["at"], f"{row['piece']}: {row['net_g']:.0f} g at {row['checkpoint']}")
+        for row in document["weighings"]
+    ]  # fmt: skip
+    lines += [f"{at}  {text}" for at, text in sorted(events)]
+    for account in document["yields"]:
+        if account["servable_pct"] is not None:
+            lines.append(
+                f"{account['piece']}: servable {account['servable_g']:.0f} g, "
+                f"{account['servable_pct']:.1f} % of purchased"
+            )
+        lines += [f"  ? {doubt['message']}" for doubt in account["doubts"]]
+    return "\n".join(lines)
