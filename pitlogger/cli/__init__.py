@@ -34,6 +34,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "replay": ("pitlogger.cli.replay:replay", "Run a capture through the engine."),
     "export": ("pitlogger.cli.export:export", "Write a cook as a capture or a table."),
     "safety": ("pitlogger.cli.safety:safety", "Judge a record by a food-safety policy."),
+    "policy": ("pitlogger.cli.safety:policy", "List and show food-safety policies."),
     "check": ("pitlogger.cli.check:check", "Verify a probe or a scale."),
     "decode": ("pitlogger.cli.decode:decode", "Show what a decoder makes of bytes."),
     "devices": ("pitlogger.cli.devices:devices", "List, find and try devices."),

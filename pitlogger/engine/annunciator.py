@@ -90,10 +90,17 @@ class Annunciator:
         if due_ms is not None:
             self._after(due_ms, watch, limit.rule, t_ms)
 
-    def condition(self, key: str, t_ms: int, true: bool) -> None:
-        """Take a condition that is simply true or false through its delays."""
+    def condition(
+        self, key: str, t_ms: int, true: bool, message: str = "", remedy: str = ""
+    ) -> None:
+        """Take a condition that is simply true or false through its delays.
+
+        ``message`` and ``remedy`` say what is known of it beyond what its rule says.
+        """
         watch = self.watches[key]
         rule = self.policy.rules[watch.kind]
+        if true:
+            watch.detail, watch.detail_remedy = message, remedy
         if true == watch.holds:
             watch.pending_ms = watch.clearing_ms = None
         elif true and watch.pending_ms is None:
@@ -183,7 +190,8 @@ class Annunciator:
         if after is AlertState.UNACKNOWLEDGED:
             watch.occurrence += 1
             watch.raised_ms = t_ms
-            watch.priority, watch.wakes, watch.remedy = rule.priority, rule.wakes, rule.remedy
+            watch.priority, watch.wakes = rule.priority, rule.wakes
+            watch.remedy = watch.detail_remedy or rule.remedy
             watch.message = self._message(watch, rule)
             if rule.realarm_ms is not None:
                 self._timer(t_ms + rule.realarm_ms, "realarm", watch.key)
@@ -200,7 +208,7 @@ class Annunciator:
         if limit is not None:
             return limit_message(limit, watch.value, self.units)
         subject = watch.key.partition("/")[2]
-        return f"{subject}: {rule.cause}"
+        return f"{subject}: {watch.detail or rule.cause}"
 
 
 def coldest(states: list[ChannelState]) -> tuple[int, float] | None:

@@ -80,7 +80,7 @@ def accept(
             if channel.piece is not None:
                 piece_of(book, channel.piece)
         case Undone():
-            named(entries, body.run, body.seq, "undone")
+            named(entries, body.of_run, body.of_seq, "undone")
         case Corrected():
             _check_correction(body, book, entries, t_ms)
         case AlertActed():
@@ -211,10 +211,10 @@ def _like(child: Piece, parent: Piece) -> Piece:
 
 
 def _check_correction(body: Corrected, book: Book, entries: list[Entry], t_ms: int) -> None:
-    entry = named(entries, body.run, body.seq, "corrected")
+    entry = named(entries, body.of_run, body.of_seq, "corrected")
     if type(entry.body) is not type(body.body):
         raise UsageError(
-            f"entry {body.seq} is '{entry.body.kind}' and cannot be corrected to a "
+            f"entry {body.of_seq} is '{entry.body.kind}' and cannot be corrected to a "
             f"'{body.body.kind}': undo it and enter the other"
         )
     if isinstance(body.body, Weighed):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
+from pitlogger.forecast.request import Basis, Ensemble
 from pitlogger.model.journal import Body, Entry, ForecastMade, ForecastSkipped
 from pitlogger.model.readings import Reading, Tagged
 
@@ -37,11 +38,20 @@ class Command:
 
 
 @dataclass(frozen=True, slots=True)
+class ForecastMemory:
+    """What a forecast hands to the next one of the same piece."""
+
+    carried: Ensemble | None = None
+    basis: Basis | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class ForecastResult:
     """A forecast that was asked for; takes effect at ``t_ms``, 30 s after the request."""
 
     t_ms: int
     body: ForecastMade | ForecastSkipped
+    memory: ForecastMemory | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,10 +10,10 @@ from pitlogger.engine.step import Engine
 from pitlogger.errors import CaptureError, PitloggerError
 from pitlogger.formats.capture import Decision, Record
 from pitlogger.model.cooks import Cook
-from pitlogger.model.journal import CookStarted, ForecastMade, ForecastSkipped
+from pitlogger.model.journal import CookStarted
 from pitlogger.model.readings import Reading
 
-Forecaster = Callable[[Engine, ForecastRequest], ForecastMade | ForecastSkipped]
+Forecaster = Callable[[Engine, ForecastRequest], ForecastResult]
 
 
 def replay(
@@ -40,7 +40,7 @@ def replay(
         for out in feed(engine, given):
             for output in out:
                 if type(output) is ForecastRequest and forecaster is not None:
-                    due.append(ForecastResult(output.due_ms, forecaster(engine, output)))
+                    due.append(forecaster(engine, output))
                 yield output
 
     for record in records:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from pitlogger.engine.inputs import ForecastMemory
 from pitlogger.model.journal import Entry
 from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import Quality
@@ -68,7 +69,7 @@ class EngineState:
         seq: Of the last journal entry.
         t_ms: Time of the last input, ``tick_ms`` of the last tick.
         entries: The journal of the running cook that the book is folded from.
-        keys: Idempotency keys of accepted commands and the seq they became.
+        keys: Idempotency keys of accepted commands and the (run, seq) they became.
         origins: For replay: where entries stand that had another identity once.
     """
 
@@ -79,6 +80,7 @@ class EngineState:
     entries: list[Entry] = field(default_factory=list)
     channels: dict[str, ChannelState] = field(default_factory=dict)
     watches: dict[str, Watch] = field(default_factory=dict)
-    keys: dict[str, int] = field(default_factory=dict)
+    keys: dict[str, tuple[str, int]] = field(default_factory=dict)
     origins: dict[str, tuple[str, int]] = field(default_factory=dict)
     forecast_ms: int | None = None
+    forecasts: dict[str, ForecastMemory] = field(default_factory=dict)  # by piece

@@ -45,6 +45,7 @@ from pitlogger.model.journal import (
     ProbeMoved,
     RunStarted,
     SpotRead,
+    TroubleChanged,
     Undone,
 )
 from pitlogger.model.readings import Quality, Reading, Site, Tagged
@@ -55,10 +56,10 @@ from pitlogger.rules.policies import Policy
 from pitlogger.rules.targets import piece_limits
 
 SPOT_VALID_MS = 10 * 60_000  # how long a hand reading stands beside the fixed probes
-FORECAST_EVERY_MS = 300_000
+FORECAST_EVERY_MS = 600_000
 FORECAST_LAG_MS = 30_000
 _BAD_PROBE = frozenset({Quality.OPEN, Quality.SHORTED, Quality.FAULT})
-_PASSING = (AlertActed, DeviceChanged, RunStarted)  # not part of a cook's book
+_PASSING = (AlertActed, DeviceChanged, RunStarted, TroubleChanged)  # not part of a cook's book
 
 
 class Engine:
@@ -108,6 +109,8 @@ class Engine:
             self._command(given)
         elif isinstance(given, ForecastResult):
             self.state.t_ms = max(self.state.t_ms, given.t_ms)
+            if given.memory is not None:
+                self.state.forecasts[given.body.piece] = given.memory
             self._enter(given.t_ms, given.body, "")
         return self._taken() if self._out else ()
 
@@ -126,7 +129,7 @@ class Engine:
         if raw is None or quality is not Quality.GOOD:
             self._set_quality(lane, t_ms, Quality.NO_VALUE if quality is Quality.GOOD else quality)
             value = None if raw is None else raw + lane.offset
-            return Tagged(channel, t_ms, raw, value, state.quality, lane.site, lane.piece)
+            return Tagged(channel, t_ms, raw, value, state.quality, lane.site, lane.piece, stable)
         value = raw + lane.offset
         last = state.value
         if not lane.floor <= value <= lane.ceiling:
@@ -138,7 +141,7 @@ class Engine:
         elif state.suspect is not None:
             state.suspect = None
         if quality is not Quality.GOOD:
-            return Tagged(channel, t_ms, raw, value, quality, lane.site, lane.piece)
+            return Tagged(channel, t_ms, raw, value, quality, lane.site, lane.piece, stable)
         if state.quality is not Quality.GOOD:
             self._set_quality(lane, t_ms, Quality.GOOD)
         state.value = value
@@ -154,7 +157,7 @@ class Engine:
             self._out.append(SteadyMass(channel, t_ms, state.steadiness.steady_mg))
         if not lane.low <= value <= lane.high:
             self._judge_lane(lane, t_ms)
-        return Tagged(channel, t_ms, raw, value, quality, lane.site, lane.piece)
+        return Tagged(channel, t_ms, raw, value, quality, lane.site, lane.piece, stable)
 
     def _hear(self, lane: Lane, t_ms: int) -> int:
         """Note that a channel was heard; return the time since it last was."""
@@ -227,6 +230,14 @@ class Engine:
 
     def _timer(self, due_ms: int, what: str, key: str) -> None:
         heapq.heappush(self._timers, (due_ms, what, key))
+
+    def declared(self, channel: str) -> Channel | None:
+        """Return a channel as the book, else the configuration, has it."""
+        assignment = self.book.assignment(channel)
+        known = self._known.get(channel)
+        if assignment is None or assignment.channel.quantity is None:
+            return known or (None if assignment is None else assignment.channel)
+        return assignment.channel
 
     def next_due_ms(self) -> int | None:
         """Return when the next timer is due, ``None`` if none is set."""
@@ -305,7 +316,7 @@ class Engine:
             self._begin_cook()
         entry = self._enter(command.t_ms, body, command.by, command.key)
         if command.key:
-            state.keys[command.key] = entry.seq
+            state.keys[command.key] = (entry.run, entry.seq)
         if command.origin is not None:
             state.origins[f"{command.origin[0]}/{command.origin[1]}"] = (entry.run, entry.seq)
         if isinstance(body, AlertActed):
@@ -313,7 +324,11 @@ class Engine:
         elif isinstance(body, DeviceChanged):
             key = f"device-lost/{body.device}"
             self.alerts.watch(key, "device-lost")
-            self.alerts.condition(key, command.t_ms, body.status == "lost")
+            self.alerts.condition(key, command.t_ms, body.status == "lost", body.message)
+        elif isinstance(body, TroubleChanged):
+            key = f"{body.alert}/{body.subject}"
+            self.alerts.watch(key, body.alert)
+            self.alerts.condition(key, command.t_ms, body.active, body.message, body.remedy)
         elif not isinstance(body, _PASSING):
             state.entries.append(entry)
             self._changed(body, command)
@@ -341,7 +356,7 @@ class Engine:
     def _rename(self, body: Body) -> Body:
         """Point a replayed undo or correction at the entry as it is numbered here."""
         if isinstance(body, Undone | Corrected):
-            found = self.state.origins.get(f"{body.run}/{body.seq}")
+            found = self.state.origins.get(f"{body.of_run}/{body.of_seq}")
             if found is not None and isinstance(body, Undone):
                 return Undone(*found)
             if found is not None and isinstance(body, Corrected):

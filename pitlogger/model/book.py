@@ -177,11 +177,11 @@ def counted(entries: Iterable[Entry]) -> list[tuple[Entry, Body, bool]]:
     undone: set[Id] = set()
     for entry in reversed(listed):
         if isinstance(entry.body, Undone) and (entry.run, entry.seq) not in undone:
-            undone.add((entry.body.run, entry.body.seq))
+            undone.add((entry.body.of_run, entry.body.of_seq))
     corrections: dict[Id, Body] = {}
     for entry in listed:
         if isinstance(entry.body, Corrected) and (entry.run, entry.seq) not in undone:
-            corrections[entry.body.run, entry.body.seq] = entry.body.body
+            corrections[entry.body.of_run, entry.body.of_seq] = entry.body.body
     return [
         (entry, corrections.get(known, entry.body), known in corrections)
         for entry in listed

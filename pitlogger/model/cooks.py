@@ -73,24 +73,12 @@ HOT_OFF_PIT = frozenset(
     {Stage.RESTING, Stage.HOLDING, Stage.IN_TRANSIT, Stage.SERVING, Stage.CARVED}
 )
 _COOKED = frozenset(set(Stage) - BEFORE_FIRE - ON_PIT)
+_BACK_ON_PIT = frozenset({Stage.RESTING, Stage.HOLDING, Stage.IN_TRANSIT})
 _NEXT: dict[Stage, frozenset[Stage]] = {
-    **{stage: frozenset(set(Stage) - {Stage.REHEATING}) for stage in BEFORE_FIRE},
-    **{stage: frozenset(set(Stage) - BEFORE_FIRE) for stage in ON_PIT},
-    **dict.fromkeys(_COOKED, _COOKED | ON_PIT),
-    Stage.SERVED: frozenset(
-        {Stage.SERVED, Stage.SERVING, Stage.HOLDING, Stage.COOLING, Stage.CHILLED, Stage.DISCARDED}
-    ),
-    Stage.CHILLED: frozenset(
-        {
-            Stage.CHILLED,
-            Stage.REHEATING,
-            Stage.SERVED,
-            Stage.DISCARDED,
-            Stage.IN_TRANSIT,
-            Stage.CARVED,
-            Stage.COOLING,
-        }
-    ),
+    **dict.fromkeys(BEFORE_FIRE, frozenset(set(Stage) - {Stage.REHEATING})),
+    **dict.fromkeys(ON_PIT, frozenset(set(Stage) - BEFORE_FIRE)),
+    **dict.fromkeys(_COOKED, _COOKED),
+    **dict.fromkeys(_BACK_ON_PIT, _COOKED | ON_PIT),
     Stage.DISCARDED: frozenset({Stage.DISCARDED}),
 }
 
@@ -98,8 +86,8 @@ _NEXT: dict[Stage, frozenset[Stage]] = {
 def may_follow(earlier: Stage, later: Stage) -> bool:
     """Return whether a piece can go from one stage to another.
 
-    Stages may be skipped and repeated, but cooked meat does not become raw, served meat
-    does not go back on the pit, and what is discarded stays so.
+    Stages may be skipped and repeated, but cooked meat does not become raw, what was carved,
+    served or cooled does not go back on the pit, and what is discarded stays so.
     """
     return later in _NEXT[earlier]
 

@@ -155,8 +155,8 @@ class Adjusted:
 class Undone:
     """The entry named no longer counts."""
 
-    run: str
-    seq: int
+    of_run: str
+    of_seq: int
     kind: Literal["undone"] = "undone"
 
 
@@ -164,8 +164,8 @@ class Undone:
 class Corrected:
     """The entry named counts as if it had said ``body``."""
 
-    run: str
-    seq: int
+    of_run: str
+    of_seq: int
     body: Correctable
     reason: str = ""
     kind: Literal["corrected"] = "corrected"
@@ -250,6 +250,21 @@ class DeviceChanged:
 
 
 @dataclass(frozen=True, slots=True)
+class TroubleChanged:
+    """Something outside the readings went wrong or was mended: store, disk, clock, notifying.
+
+    ``alert`` is the kind of alert it raises, ``subject`` what is in trouble.
+    """
+
+    alert: Literal["store-failing", "notify-failing", "disk-low", "clock-unset", "battery-low"]
+    subject: str
+    active: bool
+    message: str = ""
+    remedy: str = ""
+    kind: Literal["trouble-changed"] = "trouble-changed"
+
+
+@dataclass(frozen=True, slots=True)
 class RunStarted:
     """A process life began. ``gap_ms`` is the time since the last run, ``None`` if unknown."""
 
@@ -293,6 +308,7 @@ Body = (
     | ForecastMade
     | ForecastSkipped
     | DeviceChanged
+    | TroubleChanged
     | RunStarted
     | ClockSet
 )

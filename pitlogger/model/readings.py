@@ -77,6 +77,7 @@ class Tagged(NamedTuple):
     quality: Quality
     site: Site
     piece: str | None
+    stable: bool | None = None
 
 
 # SenML unit, and milli-units of the channel for one of it (RFC 8428, section 12.1).

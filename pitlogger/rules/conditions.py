@@ -43,6 +43,8 @@ class Watch:
     value: int | None = None
     message: str = ""
     remedy: str = ""
+    detail: str = ""  # what is known of its cause beyond what the rule says
+    detail_remedy: str = ""
     reason: str = ""
     occurrence: int = 0
 

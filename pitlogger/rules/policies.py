@@ -17,6 +17,8 @@ from pitlogger.model.quantities import milli_c_from_fahrenheit
 HOT_HOLD_LIMIT_MC = milli_c_from_fahrenheit(135.0)
 # USDA consumer hot-holding figure; here a warning, not a limit.
 HOT_HOLD_NEAR_MC = milli_c_from_fahrenheit(140.0)
+# Rested enough to slice: common practice, no source.
+REST_UNTIL_MC = milli_c_from_fahrenheit(150.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +67,7 @@ class Policy:
     cuts: dict[str, CutTargets]
     hot_hold_limit_mc: int = HOT_HOLD_LIMIT_MC
     hot_hold_near_mc: int = HOT_HOLD_NEAR_MC
+    rest_until_mc: int = REST_UNTIL_MC
 
     def wrap_at_mc(self, piece: Piece) -> int | None:
         """Return when a piece is to be wrapped, ``None`` for never."""

@@ -1,0 +1,138 @@
+"""What a person does at the pit: stage, weigh, temp, note, undo, correct."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from pitlogger.cli.client import Client, socket_option
+from pitlogger.cli.moments import at_option, moment_text
+from pitlogger.cli.output import by_option, emit, json_option
+from pitlogger.model.cooks import WEIGHABLE, WRAPS, Stage
+
+
+def _kept(entry: dict[str, Any], words: str) -> str:
+    return f"{words} (entry {entry['seq']})"
+
+
+@click.command()
+@click.argument("piece")
+@click.argument("stage", metavar=f"[{'|'.join(Stage)}]")
+@at_option
+@click.option("--wrap", type=click.Choice(WRAPS), help="In what it was wrapped.")
+@by_option
+@socket_option
+@json_option
+def stage(
+    piece: str, stage: str, at: str | None, wrap: str | None, by: str, socket: Path | None,
+    as_json: bool,
+) -> None:  # fmt: skip
+    """Set the stage of PIECE, now or in the past (--at "10 min ago")."""
+    entry = Client(socket).post(
+        "/stages", piece=piece, stage=stage, at=moment_text(at), wrap=wrap, by=by
+    )
+    emit(entry, as_json, _kept(entry, f"{piece}: {entry['stage']}"))
+
+
+@click.command()
+@click.argument("piece")
+@click.argument("checkpoint", metavar=f"[{'|'.join(WEIGHABLE)}]")
+@click.argument("mass", nargs=-1)
+@click.option("--tare", metavar="MASS", help="Mass of the container, set aside.")
+@click.option("--container", help="Name of the container.")
+@click.option("--scale", "channel", help="Which scale; may be left out where there is one.")
+@at_option
+@by_option
+@socket_option
+@json_option
+def weigh(
+    piece: str, checkpoint: str, mass: tuple[str, ...], tare: str | None, container: str | None,
+    channel: str | None, at: str | None, by: str, socket: Path | None, as_json: bool,
+) -> None:  # fmt: skip
+    """Keep the mass of PIECE at CHECKPOINT: typed ("13 lb 7 oz"), or what rests on the scale."""
+    from pitlogger.model.quantities import parse_mass_mg, show_mass
+
+    typed = " ".join(mass) or None
+    for text in (typed, tare):
+        if text is not None:
+            parse_mass_mg(text)
+    entry = Client(socket).post(
+        "/weighings", piece=piece, checkpoint=checkpoint, mass=typed, tare=tare,
+        container=container, channel=channel, at=moment_text(at), by=by,
+    )  # fmt: skip
+    kept = show_mass(entry["net_g"] * 1000)
+    lines = [_kept(entry, f"{piece} at {checkpoint}: {kept} ({entry['net_g']:.0f} g)")]
+    lines += [f"? {doubt['message']}" for doubt in entry["doubts"]]
+    emit(entry, as_json, "\n".join(lines))
+
+
+@click.command()
+@click.argument("where", metavar="PIECE|SITE")
+@click.argument("value", metavar="TEMPERATURE")
+@click.option("--with", "probe", metavar="PROBE", help="With which probe.")
+@at_option
+@by_option
+@socket_option
+@json_option
+def temp(
+    where: str, value: str, probe: str | None, at: str | None, by: str, socket: Path | None,
+    as_json: bool,
+) -> None:  # fmt: skip
+    """Enter a hand probe's reading, such as 203F, of a piece's core or of a site."""
+    from pitlogger.model.quantities import parse_temperature_mc
+    from pitlogger.model.readings import Site
+
+    parse_temperature_mc(value)
+    place = {"site": where} if where in set(Site) else {"piece": where}
+    entry = Client(socket).post(
+        "/temps", value=value, probe=probe, at=moment_text(at), by=by, **place
+    )
+    emit(entry, as_json, _kept(entry, f"{where}: {value}"))
+
+
+@click.command()
+@click.argument("text", nargs=-1, required=True)
+@click.option("--piece", help="The piece it is about.")
+@by_option
+@socket_option
+@json_option
+def note(text: tuple[str, ...], piece: str | None, by: str, socket: Path | None,
+         as_json: bool) -> None:  # fmt: skip
+    """Write a note into the journal."""
+    entry = Client(socket).post("/notes", text=" ".join(text), piece=piece, by=by)
+    emit(entry, as_json, _kept(entry, "noted"))
+
+
+@click.command()
+@click.argument("seq", type=int, required=False)
+@click.option("--run", help="Run of the entry, where several runs have such a number.")
+@by_option
+@socket_option
+@json_option
+def undo(seq: int | None, run: str | None, by: str, socket: Path | None, as_json: bool) -> None:
+    """Take entry SEQ back; the last decision if none is named. The record keeps both."""
+    entry = Client(socket).post("/undo", run=run, seq=seq, by=by)
+    emit(entry, as_json, f"entry {entry['of_seq']} taken back (entry {entry['seq']})")
+
+
+@click.command()
+@click.argument("seq", type=int)
+@click.option("--mass", help="The right mass, such as 13 lb 7 oz.")
+@click.option("--tare", help="The right tare.")
+@click.option("--checkpoint", help="The right checkpoint.")
+@click.option("--piece", help="The right piece.")
+@click.option("--temp", "value", help="The right temperature.")
+@click.option("--stage", help="The right stage.")
+@click.option("--text", help="The right text of a note.")
+@click.option("--reason", default="", help="What was wrong.")
+@click.option("--run", help="Run of the entry, where several runs have such a number.")
+@at_option
+@by_option
+@socket_option
+@json_option
+def correct(seq: int, as_json: bool, socket: Path | None, at: str | None, **given: Any) -> None:
+    """Correct entry SEQ. The old entry stays visible; the corrected one counts."""
+    entry = Client(socket).post("/corrections", seq=seq, at=moment_text(at), **given)
+    emit(entry, as_json, f"entry {seq} corrected (entry {entry['seq']})")

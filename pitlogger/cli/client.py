@@ -1,0 +1,83 @@
+"""The way to the daemon: HTTP over its Unix socket."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from typing import Any
+
+import click
+
+from pitlogger.errors import DaemonUnreachableError, PitloggerError, RefusedError, UsageError
+
+SYSTEM_SOCKET = Path("/run/pitlogger/pitlogger.sock")
+TIMEOUT_S = 30.0
+
+socket_option = click.option(
+    "--socket",
+    type=click.Path(path_type=Path),
+    envvar="PITLOGGER_SOCKET",
+    help="Socket of the daemon.",
+)
+
+
+def find_socket(given: Path | None) -> Path:
+    """Return the daemon's socket: the one given, the system's, or the one in the data folder."""
+    if given is not None:
+        return given
+    if SYSTEM_SOCKET.exists():
+        return SYSTEM_SOCKET
+    home = os.environ.get("XDG_DATA_HOME") or Path.home() / ".local" / "share"
+    return Path(home) / "pitlogger" / "pitlogger.sock"
+
+
+class Client:
+    """Asks the daemon; its refusals become the errors they were there."""
+
+    def __init__(self, socket: Path | None = None) -> None:
+        self.socket = find_socket(socket)
+
+    def get(self, path: str, **parameters: Any) -> Any:
+        """Return what the daemon answers to a GET."""
+        given = {name: value for name, value in parameters.items() if value is not None}
+        return self._ask("GET", path, params=given).json()
+
+    def text(self, path: str, **parameters: Any) -> str:
+        """Return the daemon's answer as text."""
+        given = {name: value for name, value in parameters.items() if value is not None}
+        text: str = self._ask("GET", path, params=given).text
+        return text
+
+    def post(self, path: str, **body: Any) -> Any:
+        """Return what the daemon answers to a POST; fields that are ``None`` are left out."""
+        given = {name: value for name, value in body.items() if value is not None}
+        return self._ask("POST", path, json=given).json()
+
+    def _ask(self, method: str, path: str, **request: Any) -> Any:
+        import httpx
+
+        transport = httpx.HTTPTransport(uds=str(self.socket))
+        try:
+            with httpx.Client(transport=transport, timeout=TIMEOUT_S) as client:
+                answer = client.request(method, f"http://pitlogger/api/v1{path}", **request)
+        except httpx.HTTPError as fault:
+            raise DaemonUnreachableError(
+                f"no daemon answers at {self.socket} ({fault}): start it with 'pitlogger run', "
+                "or name its socket with --socket"
+            ) from None
+        if answer.is_success:
+            return answer
+        message = _message(answer)
+        if answer.status_code in (400, 404, 413, 422):
+            raise UsageError(message)
+        if answer.status_code == 409:
+            raise RefusedError(message)
+        raise PitloggerError(message)
+
+
+def _message(answer: Any) -> str:
+    try:
+        document = answer.json()
+    except ValueError:
+        return f"the daemon answered {answer.status_code}"
+    return str(document.get("error") or document.get("detail") or document)

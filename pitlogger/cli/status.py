@@ -1,0 +1,48 @@
+"""``pitlogger status``: how things stand, in one sentence and a few lines."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from pitlogger.cli.client import Client, socket_option
+from pitlogger.cli.output import emit, json_option
+from pitlogger.model.quantities import show_duration, show_mass, show_temperature
+
+ALARM_ACTIVE = 4
+
+
+@click.command()
+@socket_option
+@json_option
+def status(socket: Path | None, as_json: bool) -> int:
+    """Say how things stand. Exit code 4 while an alarm is active."""
+    standing = Client(socket).get("/status")
+    emit(standing, as_json, "" if as_json else _text(standing))
+    active = any(row["class"] == "alarm" and row["state"] in
+                 ("unacknowledged", "acknowledged", "latched-unacknowledged",
+                  "latched-acknowledged") for row in standing["alerts"])  # fmt: skip
+    return ALARM_ACTIVE if active else 0
+
+
+def _text(standing: dict[str, Any]) -> str:
+    units = standing["units"]
+    lines = [standing["sentence"]]
+    lines += [f"! {row['message']}. {row['remedy']}" for row in standing["alerts"]]
+    lines += [f"  {_channel(row, units)}" for row in standing["channels"]]
+    return "\n".join(lines)
+
+
+def _channel(row: dict[str, Any], units: dict[str, str]) -> str:
+    age = "never heard" if row["age_s"] is None else f"{show_duration(row['age_s'] * 1000)} old"
+    value = row["quality"]
+    if row["quality"] == "good":
+        if row.get("temperature_c") is not None:
+            value = show_temperature(row["temperature_c"] * 1000, units["temperature"], 1)
+        elif row.get("mass_g") is not None:
+            value = show_mass(row["mass_g"] * 1000, units["mass"])
+        elif row.get("value_pct") is not None:
+            value = f"{row['value_pct']:.0f} %"
+    return f"{row['channel']}: {value} ({age})"

@@ -1,0 +1,163 @@
+"""The configuration file (TOML) as models; an unknown key is an error with its line.
+
+``[[device]]`` tables hold the driver's own keys beside ``id`` and ``driver``; those are
+checked by the driver's model when the driver is loaded.
+"""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+
+from pitlogger.errors import ConfigError
+from pitlogger.formats.cook_file import Duration, Id, Mass, SiteId
+from pitlogger.formats.toml import parse_toml, read_toml
+from pitlogger.model.quantities import parse_mass_mg, parse_temperature_step_mc
+from pitlogger.model.readings import Site
+
+
+def _offset(value: Any) -> int:
+    """Return an offset in milli-units: a temperature step or, for a scale, a mass."""
+    if not isinstance(value, str):
+        raise ValueError('expected text with its unit, such as "-1.5F" or "12 g"')
+    if value.rstrip().casefold().endswith(("f", "c")):
+        return parse_temperature_step_mc(value)
+    sign = -1 if value.strip().startswith("-") else 1
+    return sign * parse_mass_mg(value.strip().lstrip("+-"))
+
+
+Offset = Annotated[int, BeforeValidator(_offset)]
+
+
+class _Table(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+def default_data() -> Path:
+    """Return where records lie unless the configuration says otherwise."""
+    state = os.environ.get("STATE_DIRECTORY")
+    if state:
+        return Path(state.partition(":")[0])
+    home = os.environ.get("XDG_DATA_HOME") or Path.home() / ".local" / "share"
+    return Path(home) / "pitlogger"
+
+
+class NodeTable(_Table):
+    name: Id = "pit"
+    data: Path = Field(default_factory=default_data)
+    socket: Path | None = None  # default: pitlogger.sock in the data folder
+
+
+class UnitsTable(_Table):
+    temperature: Literal["F", "C"] = "F"
+    mass: Literal["lb-oz", "lb", "oz", "kg", "g"] = "lb-oz"
+    currency: str = "USD"
+
+
+class ChannelTable(_Table):
+    id: Id
+    name: str | None = None  # the driver's name for it; may be left out where there is one
+    site: SiteId = Site.NONE
+    piece: str | None = None
+    offset: Offset = 0
+    stale_after: Duration | None = None
+    scale_interval: Mass | None = None
+
+
+class DeviceTable(BaseModel):
+    """One device. Keys that are not named here belong to its driver."""
+
+    model_config = ConfigDict(extra="allow", frozen=True)
+
+    id: Id
+    driver: str
+    channel: tuple[ChannelTable, ...] = ()
+
+    def own_keys(self) -> dict[str, Any]:
+        """Return the keys that belong to the driver."""
+        return dict(self.model_extra or {})
+
+
+class WebTable(_Table):
+    enabled: bool = True
+    host: str = "0.0.0.0"  # noqa: S104  the page is for phones on the same network
+    port: int = Field(8130, ge=0, le=65535)
+    names: tuple[str, ...] = ()  # further host names the page may be opened under
+    open_read: bool = False
+
+
+class MqttTable(_Table):
+    enabled: bool = False
+    host: str = "localhost"
+    port: int = Field(1883, ge=1, le=65535)
+    username: str | None = None
+    password_file: Path | None = None
+    tls: bool = False
+    ca_file: Path | None = None
+    base: str = "pitlogger"
+    discovery_prefix: str | None = None
+    commands: bool = False
+    max_per_s: float = Field(1.0, gt=0)
+
+
+class NotifyTable(_Table):
+    way: tuple[dict[str, Any], ...] = ()
+    quiet_from: str | None = None
+    quiet_to: str | None = None
+
+
+class PolicyTable(_Table):
+    name: Literal["retail-food-code", "inspected-plant", "home"] = "retail-food-code"
+    file: Path | None = None
+
+
+class StoreTable(_Table):
+    backups: Path | None = None
+    keep_readings_days: int | None = Field(None, ge=1)
+
+
+class Config(_Table):
+    node: NodeTable = Field(default_factory=NodeTable)
+    units: UnitsTable = UnitsTable()
+    device: tuple[DeviceTable, ...] = ()
+    web: WebTable = WebTable()
+    mqtt: MqttTable = MqttTable()
+    notify: NotifyTable = NotifyTable()
+    policy: PolicyTable = PolicyTable()
+    store: StoreTable = StoreTable()
+
+    @model_validator(mode="after")
+    def _ids_are_unique(self) -> Config:
+        devices = [device.id for device in self.device]
+        channels = [channel.id for device in self.device for channel in device.channel]
+        for what, ids in (("device", devices), ("channel", channels)):
+            for name in ids:
+                if ids.count(name) > 1:
+                    raise ValueError(f"{what} id '{name}' is given twice: each needs its own")
+        return self
+
+    @property
+    def socket(self) -> Path:
+        """Where the daemon listens for the command line."""
+        return self.node.socket or self.node.data / "pitlogger.sock"
+
+    @property
+    def database(self) -> Path:
+        return self.node.data / "pitlogger.db"
+
+
+def load_config(path: Path) -> Config:
+    """Return the configuration in a file.
+
+    Raises:
+        ConfigError: With ``file:line``, what was given and what was expected.
+    """
+    return read_toml(path, Config, ConfigError)
+
+
+def parse_config(text: str, name: str = "configuration") -> Config:
+    """Return the configuration in a text; ``name`` stands for the file in messages."""
+    return parse_toml(text, Config, ConfigError, name)

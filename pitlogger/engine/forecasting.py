@@ -1,0 +1,103 @@
+"""From the engine's state to a forecast's question, and from its answer to an entry."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from pitlogger.engine.inputs import ForecastMemory, ForecastRequest, ForecastResult
+from pitlogger.engine.state import ChannelState
+from pitlogger.engine.step import Engine
+from pitlogger.forecast.request import Answer, Request, Series
+from pitlogger.model.cooks import NEVER, Stage, Wrap
+from pitlogger.model.journal import ForecastMade
+from pitlogger.model.readings import Site
+
+FULL_EVERY_S = 1800.0
+Forecast = Callable[[Request], Answer]
+
+
+def question(engine: Engine, asked: ForecastRequest) -> Request:
+    """Return the question as values that no later step changes."""
+    book, policy = engine.book, engine.policy
+    held = book.pieces[asked.piece]
+    piece = held.piece
+    lead, *others = [_series(engine.state.channels[core]) for core in book.cores(asked.piece)]
+    wrap_at_mc = policy.wrap_at_mc(piece)
+    target_mc = {
+        "wrap": wrap_at_mc,
+        "pull": policy.pull_at_mc(piece),
+        "rest": policy.rest_until_mc,
+    }[asked.target]
+    now_s = asked.requested_ms / 1000
+    memory = engine.state.forecasts.get(asked.piece, ForecastMemory())
+    carried = memory.carried
+    on_pit_ms = held.first(Stage.SMOKING)
+    pulled_ms = held.first(Stage.RESTING)
+    wrapped_ms = held.first(Stage.WRAPPED)
+    mass_mg = held.net_mg("on-pit") or held.net_mg("seasoned") or held.net_mg("trimmed")
+    mass_mg = mass_mg or piece.mass_mg
+    pit = _pit(engine, asked.piece)
+    set_point = None if pit is None else book.assignment(pit.id)
+    plan: Wrap | None = "none" if piece.wrap_at_mc == NEVER else policy.wrap_kind(piece)
+    return Request(
+        piece=asked.piece,
+        target=asked.target,
+        target_c=(target_mc or 0) / 1000,
+        now_s=now_s,
+        core=lead,
+        pit=Series() if pit is None else _series(pit),
+        on_pit_s=None if on_pit_ms is None else on_pit_ms / 1000,
+        set_point_c=_c(None if set_point is None else set_point.channel.set_point_mc),
+        mass_g=None if mass_mg is None else mass_mg / 1000,
+        thickness_mm=piece.thickness_mm,
+        family=piece.family,
+        wrap=held.wrap,
+        wrapped_s=None if wrapped_ms is None or held.wrap is None else wrapped_ms / 1000,
+        wrap_plan=plan,
+        wrap_at_c=_c(wrap_at_mc),
+        others=tuple(others),
+        pulled_s=None if pulled_ms is None else pulled_ms / 1000,
+        full=carried is None or now_s - carried.made_s >= FULL_EVERY_S,
+        carried=carried,
+        previous=memory.basis,
+    )
+
+
+def result(asked: ForecastRequest, answer: Answer) -> ForecastResult:
+    """Return the answer as the input that takes effect when it is due."""
+    made = ForecastMade(
+        piece=asked.piece,
+        target=asked.target,
+        p10_ms=_at(asked, answer.p10_s),
+        p50_ms=_at(asked, answer.p50_s),
+        p90_ms=_at(asked, answer.p90_s),
+        p_reach=round(answer.p_reach, 4),
+        widened=answer.widened,
+        requested_ms=asked.requested_ms,
+        reason=answer.reason or answer.change,
+    )
+    return ForecastResult(asked.due_ms, made, ForecastMemory(answer.carried, answer.basis))
+
+
+def _at(asked: ForecastRequest, after_s: int | None) -> int | None:
+    return None if after_s is None else asked.requested_ms + after_s * 1000
+
+
+def _c(milli_c: int | None) -> float | None:
+    return None if milli_c is None else milli_c / 1000
+
+
+def _series(state: ChannelState) -> Series:
+    return Series(
+        tuple(t_ms / 1000 for t_ms in state.minutes_ms), tuple(mc / 1000 for mc in state.minutes_mc)
+    )
+
+
+def _pit(engine: Engine, piece: str) -> ChannelState | None:
+    """Return the pit channel of a piece: the one it names, else the only one there is."""
+    named = engine.book.pieces[piece].piece.pit
+    pits = [lane.state for lane in engine.lanes.values() if lane.site is Site.PIT]
+    for state in pits:
+        if state.id == named:
+            return state
+    return pits[0] if len(pits) == 1 else None

@@ -1,0 +1,112 @@
+"""Restart: bring a state to where it was when the last run ended.
+
+The snapshot is at most ten minutes old. What was journalled and read since is run through
+the engine again with its outputs suppressed; then the journal has the last word, for alerts
+whose readings were lost. A killed and restarted engine equals one that was never killed, but
+for readings lost.
+"""
+
+from __future__ import annotations
+
+import heapq
+from collections.abc import Iterable
+
+from pitlogger.engine.feed import feed
+from pitlogger.engine.inputs import Command, ForecastResult, Input
+from pitlogger.engine.step import Engine
+from pitlogger.errors import PitloggerError
+from pitlogger.model.alerts import ACTIVE, AlertState
+from pitlogger.model.journal import (
+    AlertActed,
+    AlertChanged,
+    DeviceChanged,
+    Doubted,
+    Entry,
+    ForecastMade,
+    ForecastSkipped,
+    RunStarted,
+    TroubleChanged,
+)
+from pitlogger.model.readings import Reading
+
+_CONCLUDED = (AlertChanged, Doubted)  # what the engine itself makes again
+_NOT_DECIDED = (
+    *_CONCLUDED,
+    AlertActed,
+    DeviceChanged,
+    ForecastMade,
+    ForecastSkipped,
+    RunStarted,
+    TroubleChanged,
+)
+
+
+def decisions(entries: Iterable[Entry]) -> list[Entry]:
+    """Return the entries that a cook's book is folded from."""
+    return [entry for entry in entries if not isinstance(entry.body, _NOT_DECIDED)]
+
+
+def as_inputs(entries: Iterable[Entry]) -> list[Input]:
+    """Return the entries that were inputs once, as inputs."""
+    inputs: list[Input] = []
+    for entry in entries:
+        body = entry.body
+        if isinstance(body, ForecastMade | ForecastSkipped):
+            inputs.append(ForecastResult(entry.t_ms, body))
+        elif not isinstance(body, (*_CONCLUDED, RunStarted)):
+            inputs.append(
+                Command(entry.t_ms, body, entry.by, entry.key, origin=(entry.run, entry.seq))
+            )
+    return inputs
+
+
+def catch_up(engine: Engine, entries: list[Entry], readings: Iterable[Reading]) -> list[str]:
+    """Run what came after the engine's state through it; return what could not be taken.
+
+    Args:
+        entries: The journal since the state was taken, in order.
+        readings: Stored readings since then, in order of time.
+    """
+    refused = []
+    merged = heapq.merge(readings, as_inputs(entries), key=lambda given: given.t_ms)
+    for given in merged:
+        try:
+            for _ in feed(engine, given):
+                pass
+        except PitloggerError as fault:
+            refused.append(str(fault))
+    for entry in entries:
+        if isinstance(entry.body, AlertChanged):
+            _impose(engine, entry.t_ms, entry.body)
+    return refused
+
+
+def _impose(engine: Engine, t_ms: int, changed: AlertChanged) -> None:
+    """Let the journal decide on an alert that the readings kept do not explain."""
+    watch = engine.alerts.watch(
+        changed.alert, changed.alert_kind, piece=changed.piece, channel=changed.channel
+    )
+    if watch.state is changed.now or watch.since_ms > t_ms:
+        return
+    watch.state, watch.since_ms = changed.now, t_ms
+    watch.priority, watch.message, watch.remedy = changed.priority, changed.message, changed.remedy
+    watch.value, watch.until_ms = changed.value, changed.until_ms
+    if changed.now in (AlertState.UNACKNOWLEDGED, AlertState.ACKNOWLEDGED):
+        watch.holds = True
+        watch.raised_ms = t_ms
+    elif changed.now not in ACTIVE and changed.now is not AlertState.SHELVED:
+        watch.holds = False
+
+
+def begin_run(engine: Engine, run: str, start_ms: int) -> None:
+    """Let a caught-up engine go on as a new run from ``start_ms``.
+
+    Delays and clocks count the time between; silence is counted from now, since nobody
+    listened before.
+    """
+    state = engine.state
+    state.run, state.seq = run, 0
+    for channel in state.channels.values():
+        if channel.heard_ms >= 0:
+            channel.heard_ms = max(channel.heard_ms, start_ms)
+    state.tick_ms = max(state.tick_ms or 0, start_ms // 1000 * 1000)

@@ -1,0 +1,46 @@
+"""Snapshots: the engine's state as bytes, and back, exactly.
+
+The version holds a digest of the state's own shape, so that a snapshot of another shape is
+never loaded: the engine is then run anew from the start of the cook.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import zlib
+from functools import cache
+
+from pydantic import TypeAdapter
+
+from pitlogger import __version__
+from pitlogger.engine.state import EngineState
+
+
+@cache
+def _adapter() -> TypeAdapter[EngineState]:
+    return TypeAdapter(EngineState)
+
+
+@cache
+def snapshot_version() -> str:
+    """Return the version under which snapshots are kept and may be loaded."""
+    shape = json.dumps(_adapter().json_schema(), sort_keys=True)
+    return f"{__version__}/{hashlib.sha256(shape.encode()).hexdigest()[:12]}"
+
+
+def dump_state(state: EngineState) -> bytes:
+    """Return the state as compressed JSON."""
+    return zlib.compress(_adapter().dump_json(state), 6)
+
+
+def load_state(body: bytes) -> EngineState:
+    """Return the state that was dumped.
+
+    Raises:
+        ValueError: Not a snapshot of this version.
+    """
+    try:
+        return _adapter().validate_json(zlib.decompress(body))
+    except zlib.error as fault:
+        raise ValueError(f"snapshot cannot be unpacked: {fault}") from None

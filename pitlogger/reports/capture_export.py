@@ -1,0 +1,91 @@
+"""A cook as a capture: SenML, one pack a line, that replays to the same journal and alerts.
+
+Readings are written as delivered; what the engine made of them it makes again. Decisions are
+written as ``journal`` records, so that who made them and when is kept.
+"""
+
+from __future__ import annotations
+
+import heapq
+import json
+from collections.abc import Iterable, Iterator
+from typing import Any
+
+from pitlogger.engine.restart import as_inputs
+from pitlogger.formats.journal_json import dump_entry
+from pitlogger.model.journal import CookStarted, Entry, ForecastMade
+from pitlogger.model.quantities import Quantity
+from pitlogger.model.readings import SENML_UNIT, Quality
+from pitlogger.store.queries import Reader
+from pitlogger.store.rows import StoredReading
+
+RECORDS_A_PACK = 100
+_FOUND_BY_ENGINE = frozenset({Quality.GOOD, Quality.TOO_FAST, Quality.OUT_OF_RANGE})
+
+
+def capture_lines(reader: Reader, cook: str) -> Iterator[str]:
+    """Yield the lines of a cook's capture.
+
+    Args:
+        reader: Of the store, used from one thread.
+        cook: Cook id.
+    """
+    entries = reader.entries(cook=cook)
+    if not entries:
+        return
+    units = _units(entries)
+    first_ms, last_ms = entries[0].t_ms, entries[-1].t_ms
+    runs = list(dict.fromkeys(entry.run for entry in entries))
+    readings = (
+        reading for run in runs for reading in reader.readings(None, first_ms, last_ms + 1, run=run)
+    )
+    records = heapq.merge(
+        ((entry.t_ms, record) for entry in entries for record in _decision(entry)),
+        ((reading.t_ms, _reading(reading, units)) for reading in readings),
+        key=lambda item: item[0],
+    )
+    yield from _packs(record for _, record in records)
+
+
+def _packs(records: Iterable[dict[str, Any]]) -> Iterator[str]:
+    pack: list[dict[str, Any]] = []
+    for record in records:
+        pack.append(record)
+        if len(pack) == RECORDS_A_PACK:
+            yield _line(pack)
+            pack = []
+    if pack:
+        yield _line(pack)
+
+
+def _line(pack: list[dict[str, Any]]) -> str:
+    return json.dumps(pack, ensure_ascii=False, separators=(",", ":")) + "\n"
+
+
+def _units(entries: Iterable[Entry]) -> dict[str, tuple[str, int]]:
+    """Return the SenML unit and scale of each channel that is no thermometer."""
+    units = {}
+    for entry in entries:
+        if isinstance(entry.body, CookStarted):
+            for channel in entry.body.cook.channels:
+                quantity = channel.quantity or (
+                    Quantity.MASS if channel.site.value == "bench" else Quantity.TEMPERATURE
+                )
+                units[channel.id] = SENML_UNIT.get(quantity, SENML_UNIT[Quantity.TEMPERATURE])
+    return units
+
+
+def _reading(reading: StoredReading, units: dict[str, tuple[str, int]]) -> dict[str, Any]:
+    t_s = reading.t_ms / 1000
+    if reading.raw is None or reading.quality not in _FOUND_BY_ENGINE:
+        return {"n": reading.channel, "vs": f"!{reading.quality.value}", "t": t_s}
+    unit, milli = units.get(reading.channel, SENML_UNIT[Quantity.TEMPERATURE])
+    return {"n": reading.channel, "u": unit, "v": reading.raw / milli, "t": t_s}
+
+
+def _decision(entry: Entry) -> list[dict[str, Any]]:
+    """Return the record of an entry that was an input; what the engine concluded has none."""
+    if not as_inputs([entry]) or isinstance(entry.body, ForecastMade):
+        return []
+    text = json.dumps(dump_entry(entry), ensure_ascii=False, separators=(",", ":"))
+    return [{"n": "journal", "vs": text, "t": entry.t_ms / 1000}]

@@ -1,0 +1,148 @@
+"""What the API is asked to do: bodies of its POST requests, checked field by field.
+
+Masses and temperatures are text with their unit, as a person writes them (``13 lb 7 oz``,
+``203F``); moments are RFC 3339.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
+
+from pitlogger.formats.capture import stage_of
+from pitlogger.formats.cook_file import (
+    ChannelTable,
+    Mass,
+    Moment,
+    PieceTable,
+    SiteId,
+    Temperature,
+    WrapAt,
+    WrapId,
+)
+from pitlogger.model.cooks import Stage
+
+Text = Annotated[str, Field(max_length=2000)]
+Initials = Annotated[str, Field(max_length=12)]
+Key = Annotated[str, Field(max_length=80)]
+StageId = Annotated[Stage, BeforeValidator(lambda value: stage_of(str(value)))]
+
+
+class Ask(BaseModel):
+    """Common to all: who asks, and a key that makes asking twice harmless."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    by: Initials = ""
+    key: Key = ""
+
+
+class CookAsk(Ask):
+    """Start a cook from the text of a cook file."""
+
+    toml: Annotated[str, Field(max_length=60_000)]
+
+
+class FinishAsk(Ask):
+    """Finish the running cook."""
+
+
+class PieceAsk(Ask):
+    piece: PieceTable
+
+
+class SplitAsk(Ask):
+    into: Annotated[tuple[PieceTable, ...], Field(min_length=2, max_length=12)]
+
+
+class MergeAsk(Ask):
+    pieces: Annotated[tuple[str, ...], Field(min_length=2, max_length=50)]
+    into: PieceTable
+
+
+class AssignAsk(Ask):
+    """Say where a channel sits from now on."""
+
+    channel: ChannelTable
+    lead: bool = False
+
+
+class StageAsk(Ask):
+    piece: str
+    stage: StageId
+    at: Moment | None = None
+    wrap: WrapId | None = None
+
+
+class WeighAsk(Ask):
+    """Keep a mass: typed with its unit, or what is steady on a scale channel."""
+
+    piece: str
+    checkpoint: str
+    mass: Mass | None = None
+    channel: str | None = None
+    tare: Mass | None = None
+    container: str | None = None
+    at: Moment | None = None
+
+
+class TempAsk(Ask):
+    """Enter a hand probe's reading of a piece or a site."""
+
+    value: Temperature
+    piece: str | None = None
+    site: SiteId | None = None
+    probe: str | None = None
+    at: Moment | None = None
+
+
+class NoteAsk(Ask):
+    text: Text
+    piece: str | None = None
+
+
+class TargetAsk(Ask):
+    piece: str
+    wrap_at: WrapAt | None = None
+    pull_at: Temperature | None = None
+
+
+class TareAsk(Ask):
+    """Take what is steady on a scale as container, or a mass typed in."""
+
+    channel: str
+    mass: Mass | None = None
+    container: str | None = None
+
+
+class UndoAsk(Ask):
+    """Take an entry back; the last one of a person if none is named."""
+
+    run: str | None = None
+    seq: int | None = None
+
+
+class CorrectAsk(Ask):
+    """Correct an entry's mass, temperature, stage, checkpoint, piece or time."""
+
+    run: str | None = None
+    seq: int
+    mass: Mass | None = None
+    tare: Mass | None = None
+    checkpoint: str | None = None
+    piece: str | None = None
+    value: Temperature | None = None
+    stage: StageId | None = None
+    at: Moment | None = None
+    text: Text | None = None
+    reason: Text = ""
+
+
+class AlertAsk(Ask):
+    reason: Text = ""
+
+
+class ShelveAsk(Ask):
+    minutes: float = Field(gt=0, le=24 * 60)
+    reason: Annotated[str, Field(min_length=1, max_length=500)]
