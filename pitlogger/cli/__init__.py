@@ -8,6 +8,7 @@ from importlib.metadata import entry_points
 
 import click
 
+from pitlogger.cli.client import DaemonRecord
 from pitlogger.errors import PitloggerError, nearest
 
 # Command, the module and attribute it lives in, and what it does (shown without loading it).
@@ -75,12 +76,14 @@ class LazyGroup(click.Group):
 
 @click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(package_name="pitlogger")
-def root() -> None:
+@click.pass_context
+def root(ctx: click.Context) -> None:
     """Log, watch and learn from smoking large cuts of meat.
 
     Exit codes: 0 done, 1 failed or refused, 2 usage or unreadable input, 3 daemon not
     reachable, 4 done and an alarm is active.
     """
+    ctx.obj = DaemonRecord()
 
 
 def main(args: list[str] | None = None) -> None:

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import os
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from pitlogger.errors import DaemonUnreachableError, PitloggerError, RefusedError, UsageError
+
+if TYPE_CHECKING:
+    from pitlogger.model.book import Book
 
 SYSTEM_SOCKET = Path("/run/pitlogger/pitlogger.sock")
 TIMEOUT_S = 30.0
@@ -23,6 +26,7 @@ socket_option = click.option(
 
 def find_socket(given: Path | None) -> Path:
     """Return the daemon's socket: the one given, the system's, or the one in the data folder."""
+    given = given or (Path(named) if (named := os.environ.get("PITLOGGER_SOCKET")) else None)
     if given is not None:
         return given
     if SYSTEM_SOCKET.exists():
@@ -73,6 +77,22 @@ class Client:
         if answer.status_code == 409:
             raise RefusedError(message)
         raise PitloggerError(message)
+
+
+class DaemonRecord:
+    """Past cooks on the daemon's record."""
+
+    def books(self) -> list[Book]:
+        """Return the book of each cook, oldest first.
+
+        Raises:
+            DaemonUnreachableError: No daemon answers.
+        """
+        from pitlogger.formats.journal_json import load_entry
+        from pitlogger.model.book import fold
+
+        cooks = Client().get("/record")
+        return [fold([load_entry(entry) for entry in cook["entries"]]) for cook in cooks]
 
 
 def _message(answer: Any) -> str:

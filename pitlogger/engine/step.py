@@ -324,7 +324,7 @@ class Engine:
         elif isinstance(body, DeviceChanged):
             key = f"device-lost/{body.device}"
             self.alerts.watch(key, "device-lost")
-            self.alerts.condition(key, command.t_ms, body.status == "lost", body.message)
+            self.alerts.condition(key, command.t_ms, body.status == "lost", body.message, body.remedy)
         elif isinstance(body, TroubleChanged):
             key = f"{body.alert}/{body.subject}"
             self.alerts.watch(key, body.alert)

@@ -1,0 +1,84 @@
+"""The alert machine against a published-overview synthesis of ISA-18.2 / IEC 62682.
+
+``tests/data/alarm_transitions.csv`` lists from-state, event, guard and to-state; its names are
+mapped to ours here. A hypothesis machine then walks random paths.
+"""
+
+import csv
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from pitlogger.model.alerts import AlertState
+from pitlogger.rules.machine import Event, transition
+
+DATA = Path(__file__).parents[1] / "data" / "alarm_transitions.csv"
+STATES = {
+    "NORM": AlertState.NORMAL,
+    "UNACK": AlertState.UNACKNOWLEDGED,
+    "ACKED": AlertState.ACKNOWLEDGED,
+    "RTNUN": AlertState.RETURNED_UNACKNOWLEDGED,
+    "LATCH_UNACK": AlertState.LATCHED_UNACKNOWLEDGED,
+    "LATCH_ACK": AlertState.LATCHED_ACKNOWLEDGED,
+    "SHLVD": AlertState.SHELVED,
+    "DSUPR": AlertState.SUPPRESSED,
+    "OOSRV": AlertState.OUT_OF_SERVICE,
+}
+EVENTS = {
+    ("condition_true_after_on_delay", ""): Event.RAISED,
+    ("acknowledge", ""): Event.ACKNOWLEDGED,
+    ("condition_false_after_off_delay", "not latching"): Event.CLEARED,
+    ("condition_false_after_off_delay", "latching"): Event.CLEARED_LATCHING,
+    ("realarm_timer", "condition still true"): Event.REALARMED,
+    ("reset", "condition false"): Event.RESET,
+    ("shelve(duration,reason,who)", "allowed for this alarm; duration <= max"): Event.SHELVED,
+    ("unshelve or timer expiry", "condition true"): Event.UNSHELVED_TRUE,
+    ("unshelve or timer expiry", "condition false"): Event.UNSHELVED_FALSE,
+    ("one_shot_and_condition_false", "one-shot shelving"): Event.UNSHELVED_FALSE,
+    ("suppress_rule_true", "designed suppression"): Event.SUPPRESSED,
+    ("suppress_rule_false", "condition true"): Event.UNSUPPRESSED_TRUE,
+    ("suppress_rule_false", "condition false"): Event.UNSUPPRESSED_FALSE,
+    ("remove_from_service(reason,who)", "authorised"): Event.REMOVED,
+    ("return_to_service", "condition true"): Event.RETURNED_TRUE,
+    ("return_to_service", "condition false"): Event.RETURNED_FALSE,
+}
+ROWS = [
+    (from_state, EVENTS[row["event"], row["guard"]], row["to_state"])
+    for row in csv.DictReader(DATA.read_text(encoding="utf-8").splitlines())
+    if row["event"] != "measurement_bad_or_stale"  # raises no event at all: the state is frozen
+    for from_state in (STATES if row["from_state"] == "any" else row["from_state"].split("|"))
+]
+
+
+@pytest.mark.parametrize(("before", "event", "after"), ROWS)
+def test_each_transition_of_the_table(before: str, event: Event, after: str) -> None:
+    expected = None if before == after else STATES[after]
+    assert transition(STATES[before], event) is expected
+
+
+PATHS = st.lists(st.sampled_from(list(Event)), max_size=40)
+
+
+@given(PATHS)
+def test_no_path_loses_an_unacknowledged_alert(path: list[Event]) -> None:
+    """Only a person's word or a design rule takes an unacknowledged alert to normal."""
+    state = AlertState.NORMAL
+    for event in path:
+        after = transition(state, event)
+        if state in (AlertState.UNACKNOWLEDGED, AlertState.LATCHED_UNACKNOWLEDGED):
+            assert after is not AlertState.NORMAL
+        if after is not None:
+            state = after
+
+
+@given(PATHS)
+def test_a_latched_alert_needs_a_disposition(path: list[Event]) -> None:
+    state = AlertState.LATCHED_ACKNOWLEDGED
+    for event in path:
+        after = transition(state, event)
+        if state is AlertState.LATCHED_ACKNOWLEDGED and after is AlertState.NORMAL:
+            assert event is Event.RESET
+        if after is not None:
+            state = after
