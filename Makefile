@@ -1,0 +1,56 @@
+# Set-up and checks. Each target makes what it needs; `make help` lists them.
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+
+.PHONY: help demo test check bench format clean system
+
+help:  ## List the targets
+	@awk -F ':.*## ' '/^[a-z-]+:.*## / {printf "  %-16s %s\n", $$1, $$2}' $(MAKEFILE_LIST)
+
+$(VENV)/base: pyproject.toml
+	$(PYTHON) -m venv $(VENV)
+	$(BIN)/python -m pip install -q --disable-pip-version-check -e .
+	@touch $@
+
+$(VENV)/tests: $(VENV)/base
+	$(BIN)/python -m pip install -q --disable-pip-version-check "pip>=25.1"
+	$(BIN)/python -m pip install -q --disable-pip-version-check --group test --group oracles --group browser
+	@touch $@
+
+$(VENV)/checks: $(VENV)/tests
+	$(BIN)/python -m pip install -q --disable-pip-version-check --group check
+	@touch $@
+
+system:
+	@tools/system-packages
+
+demo: $(VENV)/base  ## Run a whole simulated cook with the page on
+	$(BIN)/pitlogger demo
+
+test: system $(VENV)/tests  ## Run all tests
+	$(BIN)/python -m pytest -q
+
+check: system $(VENV)/checks  ## Lint, types, import contracts, tests, wheel
+	$(BIN)/ruff check
+	$(BIN)/ruff format --check
+	$(BIN)/mypy
+	$(BIN)/lint-imports
+	$(BIN)/python -m pytest -q
+	tools/wheel-check $(BIN)/python
+
+lint: $(VENV)/checks  ## Lint, types and import contracts alone
+	$(BIN)/ruff check
+	$(BIN)/ruff format --check
+	$(BIN)/mypy
+	$(BIN)/lint-imports
+
+format: $(VENV)/checks  ## Format the code
+	$(BIN)/ruff check --fix
+	$(BIN)/ruff format
+
+bench: $(VENV)/tests  ## Print the table of budgets (and build/bench.json)
+	$(BIN)/python -m tests.benchmarks
+
+clean:  ## Remove what was built
+	rm -rf build dist $(VENV)
