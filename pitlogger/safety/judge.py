@@ -1,0 +1,133 @@
+"""All verdicts of a record, as values and as the document of ``pitlogger safety``."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from pitlogger.model.cooks import ON_PIT
+from pitlogger.model.quantities import milli_c_from_fahrenheit, show_temperature
+from pitlogger.safety import shipped
+from pitlogger.safety.cold import cold_hold
+from pitlogger.safety.come_up import come_up
+from pitlogger.safety.cooling import Cooling, cooling, steps_named
+from pitlogger.safety.growth import growth
+from pitlogger.safety.history import PieceHistory, curve
+from pitlogger.safety.holding import holding
+from pitlogger.safety.humidity import EXEMPT_MG, GAP, is_exempt
+from pitlogger.safety.lethality import Lethality, lethality, table_choice
+from pitlogger.safety.policy import Policy
+from pitlogger.safety.reheating import reheating
+from pitlogger.safety.verdict import Verdict
+
+NOTES = (
+    "pitlogger is a record and a reminder, not an authority: limits differ by edition and place.",
+    "The local code and the licensed or certified person decide.",
+    "A calibrated probe in the coldest spot is the measure; a verdict is no better than its probe.",
+    "Doubtful food is thrown away.",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class PieceVerdicts:
+    """What a record shows about one piece."""
+
+    piece: str
+    holding: Verdict
+    cooling: Cooling
+    second_cooling: Cooling | None
+    come_up: Verdict
+    lethality: Lethality
+    growth: Verdict
+    cold_hold: Verdict
+    reheating: Verdict
+    notes: tuple[str, ...] = ()
+
+    def document(self) -> dict[str, Any]:
+        second = {} if self.second_cooling is None else self.second_cooling.document()
+        return {
+            "piece": self.piece,
+            "holding": self.holding.document(),
+            "cooling": self.cooling.document() | {"second": second or None},
+            "come_up": self.come_up.document(),
+            "lethality": self.lethality.document(),
+            "growth": self.growth.document(),
+            "cold_hold": self.cold_hold.document(),
+            "reheating": self.reheating.document(),
+        }
+
+
+def judge(history: PieceHistory, policy: Policy) -> PieceVerdicts:
+    """Judge one piece by its own record alone."""
+    points = curve(history, policy.max_gap.ms, policy.settle.ms)
+    cooked = lethality(history, points, policy)
+    is_roast = table_choice(history, policy) is policy.cook_intact and not history.is_poultry
+    second = policy.cooling_second.value
+    return PieceVerdicts(
+        piece=history.piece,
+        holding=holding(history, points, policy, is_roast and cooked.verdict.met is True),
+        cooling=cooling(history, points, policy),
+        second_cooling=(
+            None if second == "none" else cooling(history, points, policy, steps_named(second))
+        ),
+        come_up=come_up(history, points, policy, cooked.met_ms),
+        lethality=cooked,
+        growth=growth(history, points, policy),
+        cold_hold=cold_hold(history, points, policy),
+        reheating=reheating(history, points, policy),
+        notes=(
+            *(_oven_advice(history, policy) if is_roast else ()),
+            *_humidity_advice(history, policy, cooked),
+        ),
+    )
+
+
+def document(histories: list[PieceHistory], policy: Policy) -> dict[str, Any]:
+    """Return the document of ``pitlogger safety``: policy, pieces, notes."""
+    judged = [judge(history, policy) for history in histories]
+    advice = [note for verdicts in judged for note in verdicts.notes]
+    return {
+        "policy": policy.name,
+        "policy_version": policy.version,
+        "max_gap_s": policy.max_gap.s,
+        "pieces": [verdicts.document() for verdicts in judged],
+        "notes": [*NOTES, *advice],
+    }
+
+
+def _humidity_advice(history: PieceHistory, policy: Policy, cooked: Lethality) -> tuple[str, ...]:
+    """Return the caution about humidity where a federal table was used without it."""
+    wanted = policy.humidity_advice.value == "advise" and cooked.table.startswith("fsis-")
+    if not wanted or not cooked.verdict.applies:
+        return ()
+    coolest = min((value for series in history.pit for _, value in series.points), default=0)
+    return () if is_exempt(history.mass_mg, coolest) else (f"{history.piece}: {GAP}",)
+
+
+def _oven_advice(history: PieceHistory, policy: Policy) -> tuple[str, ...]:
+    """Return how the pit compares with the roast oven chart, where the policy wants it said."""
+    spans = history.during(ON_PIT)
+    values = sorted(
+        value_mc
+        for series in history.pit
+        for t_ms, value_mc in series.points
+        if any(from_ms <= t_ms <= to_ms for from_ms, to_ms in spans)
+    )
+    if policy.oven_advice.value == "silent" or not values:
+        return ()
+    is_heavy = history.mass_mg is not None and history.mass_mg >= EXEMPT_MG
+    row = next(
+        row
+        for row in shipped.rows("roast_oven.csv")
+        if row["oven_type"] == "still_dry" and (row["heavy"] == "yes") == is_heavy
+    )
+    median = values[len(values) // 2]
+    if median >= milli_c_from_fahrenheit(float(row["temp_f"])):
+        return ()
+    size = "10 lb or more" if is_heavy else "under 10 lb, or of unknown mass"
+    advice = (
+        f"{history.piece}: the pit ran at {show_temperature(median)}; the oven chart of "
+        f"{row['source']} asks a dry oven for {row['temp_f']} F for a roast of {size}. The chart "
+        "binds roasts cooked in an oven (2017 on); the local code decides."
+    )
+    return (advice,)

@@ -1,0 +1,235 @@
+"""The clocks of one piece as they run: fed reading by reading, plain values throughout.
+
+The same clocks judge a whole record, so a live alarm and the verdict afterwards agree.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from pitlogger.model.cooks import BEFORE_FIRE, HOT_OFF_PIT, ON_PIT, Piece, Stage
+from pitlogger.model.quantities import show_duration, show_temperature
+from pitlogger.safety.cold import cold_clock
+from pitlogger.safety.come_up import ComeUpClock, come_up_clock
+from pitlogger.safety.cooling import COOLING, CoolingClock, Step, cooling_clock, steps_of
+from pitlogger.safety.growth import GrowthClock, growth_clock
+from pitlogger.safety.history import PieceHistory, curve
+from pitlogger.safety.holding import BreachClock, hold_clock
+from pitlogger.safety.lethality import LethalityClock, lethality_clock, table_for
+from pitlogger.safety.policy import Policy
+from pitlogger.safety.reheating import ReheatClock, reheat_clock
+from pitlogger.safety.tables import ROUNDING_MC
+from pitlogger.safety.time_control import OutOfControlClock, out_of_control_clock
+
+_AT_TABLE = frozenset({Stage.SERVING, Stage.CARVED, Stage.SERVED, *COOLING})
+_COUNTED = HOT_OFF_PIT | {Stage.SERVED}
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """What one clock says now: an alert kind, whether it is true, and the time left.
+
+    ``remaining_s`` falls below zero once the limit has passed; ``None`` where the limit is
+    no matter of time left.
+    """
+
+    kind: str
+    is_true: bool
+    remaining_s: float | None
+    message: str
+    source: str
+
+
+@dataclass(slots=True)
+class PieceClocks:
+    """All clocks of a piece. ``dataclasses.asdict`` stores it, ``restore`` makes it again."""
+
+    stage: str
+    table: str  # its lethality table and source
+    hold: BreachClock
+    cold: BreachClock
+    cooling: CoolingClock
+    lethality: LethalityClock
+    come_up: ComeUpClock
+    out_of_control: OutOfControlClock
+    growth: GrowthClock
+    reheat: ReheatClock | None = None
+    is_cold: bool = False
+
+    def enter(self, stage: Stage, t_ms: int, policy: Policy) -> None:
+        """Take a change of stage at ``t_ms``."""
+        was, self.stage = Stage(self.stage), stage.value
+        if stage is was:
+            return
+        if stage in ON_PIT | {Stage.REHEATING}:
+            self.cooling = cooling_clock(steps_of(policy), policy.max_gap.ms)
+            self.is_cold = False
+        if stage is Stage.REHEATING:
+            self.reheat = reheat_clock(t_ms, policy)
+        if stage in COOLING:
+            self.cooling.is_cooling = True
+        if stage in HOT_OFF_PIT and was not in HOT_OFF_PIT:
+            self.hold = hold_clock(policy)
+        if stage not in _COUNTED:
+            self.out_of_control.pause()
+
+    def update(self, t_ms: int, low_mc: int, high_mc: int, *, by_hand: bool = False) -> None:
+        """Take the coldest and the warmest valid core at ``t_ms``; constant time."""
+        stage = Stage(self.stage)
+        if stage in BEFORE_FIRE:
+            return
+        if stage in ON_PIT:
+            self.lethality.update(t_ms, low_mc)
+            if self.lethality.met_ms is None:
+                self.come_up.update(t_ms, low_mc)
+            return
+        if stage in HOT_OFF_PIT:
+            self.lethality.update(t_ms, low_mc)
+            self.hold.update(t_ms, low_mc, by_hand)
+        if stage in HOT_OFF_PIT or stage in COOLING:
+            self.cooling.update(t_ms, high_mc)
+        if stage in _COUNTED:
+            self.out_of_control.update(t_ms, low_mc)
+        if stage in COOLING:
+            self._hold_cold(t_ms, high_mc)
+        if self.reheat is not None and stage is Stage.REHEATING:
+            self.reheat.update(t_ms, low_mc)
+        self.growth.update(t_ms, high_mc)
+
+    def _hold_cold(self, t_ms: int, high_mc: int) -> None:
+        self.is_cold = self.is_cold or high_mc <= self.cold.limit_mc + ROUNDING_MC
+        if self.is_cold:
+            self.cold.update(t_ms, high_mc)
+
+    def told(self, now_ms: int, policy: Policy) -> list[Told]:
+        """Return what each clock that runs says at ``now_ms``."""
+        stage = Stage(self.stage)
+        found = list(self._cooling(now_ms, policy)) if stage in COOLING else []
+        if stage in HOT_OFF_PIT and self.hold.last_ms is not None:
+            found.append(self._holding(now_ms, policy))
+        if stage in ON_PIT and self.come_up.last_ms is not None:
+            found.append(self._come_up(policy))
+        if stage in _COUNTED and self.out_of_control.spent_ms:
+            found.append(self._time_limit(policy))
+        if self.is_cold and stage in COOLING:
+            found.append(self._cold(now_ms, policy))
+        if stage is Stage.REHEATING and self.reheat is not None:
+            found.append(self._reheat(self.reheat, now_ms, policy))
+        if stage in _AT_TABLE and self.lethality.last_ms is not None:
+            found.append(self._lethality())
+        return found
+
+    def _cooling(self, now_ms: int, policy: Policy) -> Iterator[Told]:
+        for number, step in enumerate(steps_of(policy), start=1):
+            left_s = self.cooling.remaining_s(step, now_ms)
+            late = self.cooling.judge(step).met is False
+            if left_s is not None or late:
+                kind = f"cooling-stage-{number}-late"
+                is_true = late or (left_s is not None and left_s < 0)
+                yield Told(kind, is_true, left_s, _cooling_words(step, left_s), step.source)
+
+    def _holding(self, now_ms: int, policy: Policy) -> Told:
+        below_ms = self.hold.beyond_now_ms(now_ms)
+        is_true = self.hold.is_in_breach(now_ms)
+        shown = show_temperature(self.hold.limit_mc)
+        message = f"below {shown} for {show_duration(below_ms)}" if is_true else f"at {shown} or up"
+        return Told("hot-hold-low", is_true, None, message, policy.cite(policy.hot_hold))
+
+    def _come_up(self, policy: Policy) -> Told:
+        left_s = (self.come_up.limit_ms - self.come_up.took_ms) / 1000
+        message = f"{show_duration(self.come_up.took_ms)} between 50 and 130 F"
+        source = policy.cite(policy.come_up)
+        return Told("come-up-slow", self.come_up.is_slow, left_s, message, source)
+
+    def _time_limit(self, policy: Policy) -> Told:
+        left_s = self.out_of_control.remaining_s()
+        message = f"{show_duration(self.out_of_control.spent_ms)} out of temperature control"
+        source = policy.cite(policy.out_of_control)
+        return Told("time-limit", left_s < 0, left_s, message, source)
+
+    def _cold(self, now_ms: int, policy: Policy) -> Told:
+        above_ms = self.cold.beyond_now_ms(now_ms)
+        is_true = self.cold.is_in_breach(now_ms)
+        shown = show_temperature(self.cold.limit_mc)
+        message = (
+            f"above {shown} for {show_duration(above_ms)}" if is_true else f"at {shown} or less"
+        )
+        return Told("cold-hold-high", is_true, None, message, policy.cite(policy.cold_hold))
+
+    def _reheat(self, clock: ReheatClock, now_ms: int, policy: Policy) -> Told:
+        left_s = clock.remaining_s(now_ms)
+        is_true = clock.met() is False or (left_s is not None and left_s < 0)
+        goal = show_temperature(clock.goal_mc)
+        left = "held" if left_s is None else f"{show_duration(left_s * 1000)} " + _side(left_s)
+        source = policy.cite(policy.reheat)
+        return Told("reheat-late", is_true, left_s, f"to {goal}: {left}", source)
+
+    def _lethality(self) -> Told:
+        is_true = self.lethality.met_ms is None
+        message = "no row of its table was reached" if is_true else "its table was met"
+        return Told("lethality-not-met", is_true, None, message, self.table)
+
+
+def _side(left_s: float) -> str:
+    return "left" if left_s >= 0 else "late"
+
+
+def _cooling_words(step: Step, left_s: float | None) -> str:
+    goal = show_temperature(step.to_mc)
+    if left_s is None:
+        return f"{goal} came too late"
+    return f"{show_duration(left_s * 1000)} {_side(left_s)} to reach {goal}"
+
+
+def clocks_for(piece: Piece, policy: Policy, fat_pct: float | None = None) -> PieceClocks:
+    """Return the clocks of a piece that has not been on the fire yet."""
+    described = PieceHistory(piece.id, piece.cut, piece.family, piece.prepared, fat_pct)
+    return _clocks(described, policy)
+
+
+def _clocks(history: PieceHistory, policy: Policy) -> PieceClocks:
+    table = table_for(history, policy)
+    return PieceClocks(
+        stage=Stage.RAW.value,
+        table=f"{table.id}: {table.source}",
+        hold=hold_clock(policy),
+        cold=cold_clock(policy),
+        cooling=cooling_clock(steps_of(policy), policy.max_gap.ms),
+        lethality=lethality_clock(table, policy.max_gap.ms),
+        come_up=come_up_clock(policy),
+        out_of_control=out_of_control_clock(policy),
+        growth=growth_clock(history.family, policy),
+    )
+
+
+def restore(stored: dict[str, Any]) -> PieceClocks:
+    """Return clocks from what ``dataclasses.asdict`` made of them."""
+    kinds = {
+        "hold": BreachClock, "cold": BreachClock, "cooling": CoolingClock,
+        "lethality": LethalityClock, "come_up": ComeUpClock,
+        "out_of_control": OutOfControlClock, "growth": GrowthClock, "reheat": ReheatClock,
+    }  # fmt: skip
+    return PieceClocks(
+        **{
+            name: kinds[name](**value) if name in kinds and value is not None else value
+            for name, value in stored.items()
+        }
+    )
+
+
+def run(history: PieceHistory, policy: Policy) -> PieceClocks:
+    """Return the clocks after a whole history: for a stage that was set in the past."""
+    clocks = _clocks(history, policy)
+    spans = list(history.spans)
+    spots = set(history.spots)
+    for point in curve(history, policy.max_gap.ms, policy.settle.ms):
+        while spans and spans[0].from_ms <= point.t_ms:
+            span = spans.pop(0)
+            clocks.enter(span.stage, span.from_ms, policy)
+        by_hand = (point.t_ms, point.low_mc) in spots
+        clocks.update(point.t_ms, point.low_mc, point.high_mc, by_hand=by_hand)
+    for span in spans:
+        clocks.enter(span.stage, span.from_ms, policy)
+    return clocks

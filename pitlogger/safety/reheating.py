@@ -1,0 +1,123 @@
+"""Reheating for hot holding: all parts to the limit, for long enough, soon enough.
+
+Source: FDA Food Code 3-403.11(A), (C), (D).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from pitlogger.clock import rfc3339
+from pitlogger.model.cooks import Stage
+from pitlogger.model.quantities import show_duration, show_temperature
+from pitlogger.safety.history import PieceHistory, Point, longest_hole_ms, within
+from pitlogger.safety.holding import gap_reason
+from pitlogger.safety.policy import Policy
+from pitlogger.safety.segments import crossing_ms
+from pitlogger.safety.tables import ROUNDING_MC
+from pitlogger.safety.verdict import NO_PROBE, Verdict, not_concerned, worst
+
+
+@dataclass(slots=True)
+class ReheatClock:
+    """Follows a piece from the cold limit to the reheat limit; plain values throughout.
+
+    Attributes:
+        begun_ms: When reheating began: the rise through the cold limit, or the stage's start
+            where the piece was warmer already.
+        held_since_ms: Since when the coldest core has been at the limit, without a break.
+        done_ms: When it had been there long enough.
+    """
+
+    begun_ms: float
+    start_mc: int
+    goal_mc: int
+    hold_ms: int
+    limit_ms: int
+    is_cold: bool = True
+    held_since_ms: float | None = None
+    done_ms: float | None = None
+    last_ms: int | None = None
+    last_mc: int = 0
+
+    def update(self, t_ms: int, core_mc: int) -> None:
+        """Take one reading of the coldest valid core."""
+        if self.is_cold and core_mc <= self.start_mc:
+            self.begun_ms = t_ms
+        elif self.is_cold:
+            self.is_cold = False
+            if self.last_ms is not None:
+                self.begun_ms = crossing_ms(
+                    self.last_ms, self.last_mc, t_ms, core_mc, self.start_mc
+                )
+        if core_mc < self.goal_mc - ROUNDING_MC:
+            self.held_since_ms = None
+        else:
+            if self.held_since_ms is None:
+                self.held_since_ms = self._arrival_ms(t_ms, core_mc)
+            if self.done_ms is None and t_ms - self.held_since_ms >= self.hold_ms:
+                self.done_ms = self.held_since_ms + self.hold_ms
+        self.last_ms, self.last_mc = t_ms, core_mc
+
+    def _arrival_ms(self, t_ms: int, core_mc: int) -> float:
+        if self.last_ms is None:
+            return t_ms
+        return crossing_ms(self.last_ms, self.last_mc, t_ms, core_mc, self.goal_mc)
+
+    def remaining_s(self, now_ms: int) -> float | None:
+        """Return the time left, below zero when it is late; ``None`` once done."""
+        if self.done_ms is not None:
+            return None
+        return (self.limit_ms - (now_ms - self.begun_ms)) / 1000
+
+    def met(self) -> bool | None:
+        """Return true or false once that is shown by what was read, else ``None``."""
+        if self.done_ms is not None:
+            return self.done_ms - self.begun_ms <= self.limit_ms
+        is_late = self.last_ms is not None and self.last_ms - self.begun_ms > self.limit_ms
+        return False if is_late else None
+
+
+def reheat_clock(stage_ms: int, policy: Policy, is_commercial: bool = False) -> ReheatClock:
+    """Return a clock begun at the stage; ``is_commercial`` for plant-made ready-to-eat food."""
+    goal = policy.reheat_commercial if is_commercial else policy.reheat
+    hold_ms = 0 if is_commercial else policy.reheat_hold.ms
+    return ReheatClock(stage_ms, policy.reheat_start.mc, goal.mc, hold_ms, policy.reheat_limit.ms)
+
+
+def reheating(history: PieceHistory, points: list[Point], policy: Policy) -> Verdict:
+    """Judge every time a piece was reheated."""
+    source = policy.cite(policy.reheat)
+    spans = history.during([Stage.REHEATING])
+    if not spans:
+        return not_concerned(source, "not reheated")
+    if not history.has_values:
+        return Verdict(True, None, source, NO_PROBE)
+    told: list[str] = []
+    found: list[bool | None] = []
+    for from_ms, to_ms in spans:
+        clock = reheat_clock(from_ms, policy)
+        fed = within(points, from_ms, to_ms)
+        for point in fed:
+            clock.update(point.t_ms, point.low_mc)
+        met = clock.met()
+        until_ms = to_ms if clock.done_ms is None else round(clock.done_ms)
+        hole_ms = longest_hole_ms(fed, from_ms, until_ms)
+        if met and (moved := history.moved_within(from_ms, until_ms)):
+            found.append(None)
+            told.append(f"a probe was moved at {rfc3339(moved[0])}: not shown")
+        elif met and hole_ms > policy.max_gap.ms:
+            found.append(None)
+            told.append(gap_reason(hole_ms, policy))
+        else:
+            found.append(met)
+            told.append(_told(clock, policy))
+    return Verdict(True, worst(found), source, "; ".join(told))
+
+
+def _told(clock: ReheatClock, policy: Policy) -> str:
+    goal = show_temperature(clock.goal_mc)
+    limit = show_duration(policy.reheat_limit.ms)
+    if clock.done_ms is None:
+        return f"{goal} not reached and held, limit {limit}"
+    return f"{goal} held after {show_duration(clock.done_ms - clock.begun_ms)}, limit {limit}"

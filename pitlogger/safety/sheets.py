@@ -1,0 +1,142 @@
+"""Food-log sheets from a journal: what people read and wrote, and what the record shows."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from pitlogger.model.book import Book, Id
+from pitlogger.model.cooks import BEFORE_FIRE, HOT_OFF_PIT, ON_PIT, Checkpoint, Piece, Stage
+from pitlogger.model.journal import Adjusted, Body, Corrected, Entry, SpotRead, Undone, Weighed
+from pitlogger.model.quantities import show_mass, show_temperature
+from pitlogger.model.readings import Site
+from pitlogger.safety.judge import PieceVerdicts
+from pitlogger.safety.policy import Policy, Temperature
+from pitlogger.safety.record import LogRow, Sheet
+from pitlogger.safety.tables import ROUNDING_MC
+from pitlogger.safety.verdict import Verdict
+
+_RECEIVED = (Checkpoint.LABEL, Checkpoint.PURCHASED)
+
+
+def sheets(
+    entries: Sequence[Entry],
+    book: Book,
+    verdicts: Sequence[PieceVerdicts],
+    policy: Policy,
+    at_ms: int,
+) -> list[LogRow]:
+    """Return the rows of every sheet: entries in their order, then the verdicts at ``at_ms``.
+
+    Corrected and undone entries stay, struck out, with the entry that struck them.
+    """
+    struck = _struck(entries)
+    rows = []
+    for entry in entries:
+        body = entry.body.body if isinstance(entry.body, Corrected) else entry.body
+        row = _row(entry, body, book, policy, struck.get((entry.run, entry.seq)))
+        if row is not None:
+            rows.append(row)
+    return rows + [row for held in verdicts for row in _verdict_rows(held, book, at_ms)]
+
+
+def _struck(entries: Sequence[Entry]) -> dict[Id, Id]:
+    """Return which entry struck which; an undo that was itself undone strikes nothing."""
+    undone: set[Id] = set()
+    struck: dict[Id, Id] = {}
+    for entry in reversed(entries):
+        own = (entry.run, entry.seq)
+        if own in undone or not isinstance(entry.body, Undone | Corrected):
+            continue
+        named = (entry.body.of_run, entry.body.of_seq)
+        struck.setdefault(named, own)
+        if isinstance(entry.body, Undone):
+            undone.add(named)
+    return struck
+
+
+def _row(
+    entry: Entry, body: Body, book: Book, policy: Policy, struck_by: Id | None
+) -> LogRow | None:
+    if isinstance(body, SpotRead):
+        sheet, limit, met = _spot_limit(body, book, policy)
+        product = _product(book, body.piece) if body.piece else f"{body.site}"
+        return LogRow(
+            sheet=sheet, id=(entry.run, entry.seq), observed_ms=body.at_ms, entered_ms=entry.t_ms,
+            by=entry.by, product=product, what="hand reading",
+            value=show_temperature(body.value_mc, digits=1), limit=limit, met=met,
+            instrument=body.probe or "", struck_by=struck_by,
+        )  # fmt: skip
+    if isinstance(body, Weighed) and body.checkpoint in _RECEIVED:
+        return LogRow(
+            sheet="receiving", id=(entry.run, entry.seq), observed_ms=body.at_ms,
+            entered_ms=entry.t_ms, by=entry.by, product=_product(book, body.piece),
+            what=f"{body.checkpoint} mass", value=show_mass(body.net_mg, "kg"),
+            instrument=body.channel or "", note=_supplier(book, body.piece), struck_by=struck_by,
+        )  # fmt: skip
+    if isinstance(body, Adjusted):
+        return LogRow(
+            sheet="thermometers", id=(entry.run, entry.seq), observed_ms=entry.t_ms,
+            entered_ms=entry.t_ms, by=entry.by, product=body.channel, what="offset set",
+            value=f"{body.offset / 1000:+.2f} C", instrument=body.channel, note=body.reason,
+            struck_by=struck_by,
+        )  # fmt: skip
+    return None
+
+
+def _spot_limit(spot: SpotRead, book: Book, policy: Policy) -> tuple[Sheet, str, bool | None]:
+    """Return the sheet of a hand reading, the limit in force and whether it was met."""
+    held = book.pieces.get(spot.piece or "")
+    stage = held.stage_at(spot.at_ms) if held is not None else None
+    if stage in HOT_OFF_PIT or spot.site in (Site.HOLD, Site.TRANSPORT, Site.LINE):
+        met = spot.value_mc >= policy.hot_hold.mc - ROUNDING_MC
+        return "hot-hold", _limit(policy, policy.hot_hold, "or above"), met
+    if stage in BEFORE_FIRE or stage is Stage.CHILLED or spot.site is Site.COLD:
+        met = spot.value_mc <= policy.cold_hold.mc + ROUNDING_MC
+        return "cold-hold", _limit(policy, policy.cold_hold, "or below"), met
+    if stage is Stage.REHEATING:
+        return "cooling-reheat", _limit(policy, policy.reheat, "within its time"), None
+    if stage in ON_PIT:
+        return "cook", "by the table of the verdict below", None
+    return "cooling-reheat", _limit(policy, policy.cooling_end, "within its time"), None
+
+
+def _limit(policy: Policy, limit: Temperature, words: str) -> str:
+    return f"{show_temperature(limit.mc)} {words}: {policy.cite(limit)}"
+
+
+def _verdict_rows(held: PieceVerdicts, book: Book, at_ms: int) -> list[LogRow]:
+    judged: list[tuple[Sheet, str, Verdict]] = [
+        ("cold-hold", "cold holding", held.cold_hold),
+        ("cook", "lethality", held.lethality.verdict),
+        ("cook", "come-up", held.come_up),
+        ("hot-hold", "hot holding", held.holding),
+        ("cooling-reheat", "cooling", held.cooling.verdict),
+        ("cooling-reheat", "reheating", held.reheating),
+    ]
+    return [
+        LogRow(
+            sheet=sheet, id=None, observed_ms=at_ms, entered_ms=at_ms, by="",
+            product=_product(book, held.piece), what=what, value=verdict.reason,
+            limit=verdict.source, met=verdict.met,
+        )
+        for sheet, what, verdict in judged
+        if verdict.applies
+    ]  # fmt: skip
+
+
+def _piece(book: Book, piece: str) -> Piece | None:
+    held = book.pieces.get(piece)
+    return None if held is None else held.piece
+
+
+def _product(book: Book, piece: str) -> str:
+    known = _piece(book, piece)
+    return f"{piece} (lot {known.lot})" if known is not None and known.lot else piece
+
+
+def _supplier(book: Book, piece: str) -> str:
+    known = _piece(book, piece)
+    if known is None:
+        return ""
+    told = {"supplier": known.supplier, "grade": known.grade, "lot": known.lot}
+    return ", ".join(f"{word} {value}" for word, value in told.items() if value)
