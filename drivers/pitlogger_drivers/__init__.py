@@ -1,0 +1,1 @@
+"""Drivers that come with pitlogger: one package a device family."""

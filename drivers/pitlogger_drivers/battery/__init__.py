@@ -1,0 +1,1 @@
+"""Bluetooth Battery service, 0x180F."""

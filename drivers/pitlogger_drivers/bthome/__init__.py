@@ -1,0 +1,1 @@
+"""BTHome v2 advertisements."""

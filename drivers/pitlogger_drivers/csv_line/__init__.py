@@ -1,0 +1,1 @@
+"""Micro-controllers that print comma separated values."""

@@ -1,0 +1,1 @@
+"""Devices described in a TOML file, without code."""

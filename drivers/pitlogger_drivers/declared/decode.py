@@ -1,0 +1,167 @@
+"""Decoder of declared devices: it reads the frames or lines that a TOML file describes.
+
+    type                 octets  read as
+    u8 u16 u24 u32       1 to 4  unsigned
+    i8 i16 i24 i32       1 to 4  two's complement
+    f32                  4       IEEE 754 single, to seven significant digits
+    bcd16 bcd24 bcd32    2 to 4  two decimal digits an octet
+
+Example: with ``at = 1``, ``type = "i16"``, ``order = "little"``, ``scale = 0.1``, ``unit =
+"Cel"`` the frame ``a5 32 04`` is 0x0432 = 1074 * 0.1 = 107.4 degC.
+
+Source: the person who wrote the file.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+import struct
+from decimal import Decimal
+
+from pitlogger.devices.contract import Decoder, Measurement
+from pitlogger.devices.decoders import DecodeOptions, DecoderInfo
+from pitlogger.devices.framing import FrameDecoder, LineDecoder, Outcome
+from pitlogger.errors import MalformedError, ShortFrameError, UnknownFrameError
+from pitlogger.model.readings import Quality
+from pitlogger_drivers.bounds import measured
+from pitlogger_drivers.declared.model import Declaration, SerialSource, Value, parse
+from pitlogger_drivers.text import ascii_line
+
+_NUMBER = re.compile(r"\s*([+-]?)\s*(\d{1,12}(?:[.,]\d{1,9})?|[.,]\d{1,9})\s*")
+
+
+def decoder(declaration: Declaration) -> Decoder:
+    """Return a fresh decoder of the declared device."""
+    if isinstance(declaration.source, SerialSource):
+        return LineDecoder(LineParser(declaration, declaration.source).parse)
+    return FrameDecoder(FrameParser(declaration).parse)
+
+
+class FrameParser:
+    """Read frames by offsets."""
+
+    __slots__ = ("_declaration", "_octets", "_prefix")
+
+    def __init__(self, declaration: Declaration) -> None:
+        self._declaration = declaration
+        self._octets = declaration.octets
+        self._prefix = bytes.fromhex(declaration.frame.prefix)
+
+    def parse(self, frame: bytes) -> tuple[Outcome, ...]:
+        """Return the declared values of one frame.
+
+        Raises:
+            UnknownFrameError: It does not begin with the declared octets.
+            ShortFrameError: Fewer octets than the values need.
+        """
+        if not frame.startswith(self._prefix):
+            raise UnknownFrameError(
+                f"{frame.hex() or 'no octets'}: expected to begin with {self._prefix.hex()}"
+            )
+        if len(frame) < self._octets:
+            raise ShortFrameError(
+                f"{len(frame)} octets ({frame.hex() or 'none'}): {self._declaration.name} "
+                f"needs {self._octets}"
+            )
+        stable = self._is_stable(frame)
+        return tuple(_from_octets(frame, value, stable) for value in self._declaration.value)
+
+    def _is_stable(self, frame: bytes) -> bool | None:
+        stable = self._declaration.stable
+        if stable is None or stable.at is None:
+            return None
+        return bool(frame[stable.at] & stable.mask)
+
+
+class LineParser:
+    """Read lines by the named groups of a regular expression."""
+
+    __slots__ = ("_declaration", "_pattern")
+
+    def __init__(self, declaration: Declaration, source: SerialSource) -> None:
+        self._declaration = declaration
+        self._pattern = re.compile(source.line)
+
+    def parse(self, line: bytes) -> tuple[Outcome, ...]:
+        """Return the declared values of one line; a group that took no part gives none.
+
+        Raises:
+            MalformedError: The line does not match.
+        """
+        text = ascii_line(line)
+        match = self._pattern.fullmatch(text) or self._pattern.fullmatch(text.strip())
+        if match is None:
+            raise MalformedError(f"'{text}' does not match {self._pattern.pattern}")
+        stable = self._is_stable(match)
+        return tuple(
+            _from_text(match[value.group], value, stable)
+            for value in self._declaration.value
+            if value.group is not None and match[value.group] is not None
+        )
+
+    def _is_stable(self, match: re.Match[str]) -> bool | None:
+        stable = self._declaration.stable
+        if stable is None or stable.group is None or match[stable.group] is None:
+            return None
+        return match[stable.group].strip() in stable.words
+
+
+def _from_octets(frame: bytes, value: Value, stable: bool | None) -> Outcome:
+    assert value.at is not None
+    raw = _raw(frame[value.at : value.end], value)
+    if raw is None:
+        return MalformedError(
+            f"{value.channel} in {frame.hex()}: expected two decimal digits an octet"
+        )
+    if raw in value.sentinels or not math.isfinite(raw):
+        return _no_value(value, stable)
+    number = Decimal(raw) if isinstance(raw, int) else Decimal(f"{raw:.7g}")
+    return _scaled(number, value, stable)
+
+
+def _raw(octets: bytes, value: Value) -> int | float | None:
+    """Return the raw number, or ``None`` for octets that are no decimal digits."""
+    if value.type == "f32":
+        (number,) = struct.unpack("<f" if value.order == "little" else ">f", octets)
+        assert isinstance(number, float)
+        return number
+    if value.type is not None and value.type.startswith("bcd"):
+        digits = (octets if value.order == "big" else octets[::-1]).hex()
+        return int(digits) if digits.isdecimal() else None
+    signed = value.type is not None and value.type.startswith("i")
+    return int.from_bytes(octets, value.order, signed=signed)
+
+
+def _from_text(text: str, value: Value, stable: bool | None) -> Outcome:
+    if text.strip() in value.sentinels:
+        return _no_value(value, stable)
+    match = _NUMBER.fullmatch(text)
+    if match is None:
+        return MalformedError(f"'{text}' for {value.channel} is no number")
+    number = Decimal(match[1] + match[2].replace(",", "."))
+    if number in value.sentinels:
+        return _no_value(value, stable)
+    return _scaled(number, value, stable)
+
+
+def _scaled(number: Decimal, value: Value, stable: bool | None) -> Outcome:
+    result = number * value.scale + value.add
+    return measured(value.channel, value.quantity, result, value.unit, stable)
+
+
+def _no_value(value: Value, stable: bool | None) -> Measurement:
+    return Measurement(value.channel, value.quantity, None, value.unit, Quality.NO_VALUE, stable)
+
+
+def _build(options: DecodeOptions) -> Decoder:
+    return decoder(parse(options.declaration))
+
+
+DECODER = DecoderInfo(
+    name="declared",
+    summary="a device described in a TOML file: give its path in place of the name",
+    example="",
+    build=_build,
+    options=("declaration",),
+)

@@ -1,0 +1,1 @@
+"""Bluetooth Environmental Sensing service, 0x181A."""

@@ -1,0 +1,1 @@
+"""GATT attributes that are no measurement: times, formats, descriptors, device strings."""

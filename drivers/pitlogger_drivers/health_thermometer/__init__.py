@@ -1,0 +1,1 @@
+"""Bluetooth Health Thermometer service, 0x1809."""

@@ -1,0 +1,1 @@
+"""USB HID scales, usage page 0x8D."""

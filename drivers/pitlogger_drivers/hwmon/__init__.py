@@ -1,0 +1,1 @@
+"""Hardware-monitoring sensors of the kernel."""

@@ -1,0 +1,1 @@
+"""Thermocouple amplifiers of the kernel (industrial I/O)."""

@@ -1,0 +1,153 @@
+"""Reply of a Modbus RTU transmitter to "read holding registers" (3) or "input registers" (4).
+
+    offset  octets  field
+    0       1       unit address
+    1       1       function, 3 or 4; with bit 7 set an exception
+    2       1       count of octets that follow, 2 a register; or the exception code
+    3       count   registers, big-endian
+    end-2   2       CRC-16 (0xA001, start 0xFFFF), low octet first
+
+Example: ``05 04 04 42 f2 80 00 6a 0f`` with the map ``0:f32-be:1:Cel``: unit 5, function 4,
+four octets, 0x42F28000 = 121.25 degC.
+
+Octets after the CRC are accepted. A request heard as an echo is named as such. Exceptions: 1
+function, 2 address, 3 value, 4 device, 6 busy, 11 no answer behind a gateway.
+
+Source: Modbus application protocol and serial line specifications, from memory; frames
+agree with pymodbus 3.16.1.
+"""
+
+from __future__ import annotations
+
+from pitlogger.devices.contract import Chunk
+from pitlogger.devices.decoders import DecodeOptions, DecoderInfo
+from pitlogger.devices.framing import FrameDecoder, Outcome
+from pitlogger.errors import (
+    ChecksumError,
+    DeviceRefusalError,
+    MalformedError,
+    ShortFrameError,
+    UnknownFrameError,
+)
+from pitlogger_drivers.modbus.registers import Entry, parse_map, read
+
+_EXCEPTIONS = {
+    1: "the function is not supported",
+    2: "the register address does not exist",
+    3: "the register count is not allowed",
+    4: "the device failed",
+    6: "the device is busy",
+    11: "no device answers behind the gateway",
+}
+_FUNCTIONS = (3, 4)
+
+
+def _shifted(crc: int) -> int:
+    for _ in range(8):
+        crc = crc >> 1 ^ (0xA001 if crc & 1 else 0)
+    return crc
+
+
+_CRC_TABLE = tuple(_shifted(octet) for octet in range(256))
+
+
+def crc16(octets: bytes) -> int:
+    """Return the Modbus CRC-16 of the octets; it is sent low octet first."""
+    crc = 0xFFFF
+    for octet in octets:
+        crc = crc >> 8 ^ _CRC_TABLE[(crc ^ octet) & 0xFF]
+    return crc
+
+
+def registers_of(frame: bytes) -> bytes:
+    """Return the register octets of a reply.
+
+    Raises:
+        ShortFrameError: A frame cut short.
+        ChecksumError: The CRC does not match.
+        DeviceRefusalError: The reply is an exception.
+        UnknownFrameError: Another function, or the echo of a request.
+        MalformedError: A count of octets that is odd or none.
+    """
+    if len(frame) < 5:
+        raise _short(frame, 5)
+    function = frame[1]
+    length = 5 if function & 0x80 else 5 + frame[2]
+    if len(frame) < length:
+        raise _short(frame, length)
+    if not _is_sound(frame[:length]):
+        if len(frame) == 8 and function in _FUNCTIONS and _is_sound(frame):
+            raise UnknownFrameError(
+                f"{frame.hex()} is a request, not a reply: the adapter echoes what is sent"
+            )
+        raise ChecksumError(
+            f"the CRC of {frame.hex()} does not match: noise, wrong baud rate or parity, or two "
+            "devices with one address"
+        )
+    if function & 0x80:
+        meaning = _EXCEPTIONS.get(frame[2], "not in the list of exceptions")
+        raise DeviceRefusalError(f"exception {frame[2]} from unit {frame[0]}: {meaning}")
+    if function not in _FUNCTIONS:
+        raise UnknownFrameError(f"Modbus function {function} ({frame.hex()}): expected 3 or 4")
+    if frame[2] == 0 or frame[2] % 2:
+        raise MalformedError(f"{frame[2]} octets of registers: expected an even number, at least 2")
+    return frame[3 : length - 2]
+
+
+def _is_sound(frame: bytes) -> bool:
+    return crc16(frame[:-2]) == int.from_bytes(frame[-2:], "little")
+
+
+def _short(frame: bytes, needed: int) -> ShortFrameError:
+    return ShortFrameError(
+        f"Modbus reply of {len(frame)} octets ({frame.hex() or 'none'}): expected {needed}"
+    )
+
+
+class ModbusParser:
+    """Read replies by a map of registers."""
+
+    __slots__ = ("_entries",)
+
+    def __init__(self, entries: tuple[Entry, ...]) -> None:
+        self._entries = entries
+
+    def parse(self, frame: bytes) -> tuple[Outcome, ...]:
+        """Return what the registers of a reply hold.
+
+        Raises:
+            DecodeError: As ``registers_of``; and ``UnknownFrameError`` where there is no map.
+        """
+        octets = registers_of(frame)
+        if not self._entries:
+            raise UnknownFrameError(
+                f"the reply is sound and holds {len(octets) // 2} registers ({octets.hex(' ', 2)})"
+                ": say what they mean with a map, such as 0:i16:0.1:Cel"
+            )
+        return read(octets, self._entries)
+
+
+class RegistersDecoder:
+    """Decode bare registers, as a Modbus client that has checked the frame hands them over."""
+
+    __slots__ = ("_entries",)
+
+    def __init__(self, entries: tuple[Entry, ...]) -> None:
+        self._entries = entries
+
+    def feed(self, chunk: Chunk) -> tuple[Outcome, ...]:
+        """Return what the registers hold; the octets are those of the wire."""
+        return read(chunk.data, self._entries)
+
+
+def _build(options: DecodeOptions) -> FrameDecoder:
+    return FrameDecoder(ModbusParser(parse_map(options.map)).parse)
+
+
+DECODER = DecoderInfo(
+    name="modbus",
+    summary="Modbus RTU reply with registers, by a map",
+    example="--hex 05040442f280006a0f --map 0:f32-be:1:Cel",
+    build=_build,
+    options=("map",),
+)

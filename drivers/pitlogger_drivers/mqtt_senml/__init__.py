@@ -1,0 +1,1 @@
+"""SenML packs: received over MQTT, or lines of a capture."""

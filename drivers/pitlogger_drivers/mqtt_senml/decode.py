@@ -1,0 +1,82 @@
+"""SenML packs (RFC 8428) as octets: each record a measurement, named as the pack names it.
+
+    [{"bn":"smoker/","n":"pit","u":"Cel","v":107.4},{"n":"lid","u":"Cel","vs":"!open"}]
+
+Example: ``5b7b226e223a22706974222c2275223a2243656c222c2276223a3130372e347d5d`` is
+``[{"n":"pit","u":"Cel","v":107.4}]``: channel ``pit`` at 107.4 degC.
+
+A record without a value carries its quality: ``"vs": "!open"``. Kelvin becomes degrees
+Celsius. Times are passed over: the time of a reading is that of its receipt.
+
+Source: RFC 8428, sections 4 and 12.1.
+"""
+
+from __future__ import annotations
+
+import json
+from typing import NoReturn
+
+from pitlogger.devices.contract import Measurement
+from pitlogger.devices.decoders import DecoderInfo
+from pitlogger.devices.framing import FrameDecoder, Outcome
+from pitlogger.errors import MalformedError, UnknownFrameError, unknown
+from pitlogger.formats.capture import Resolved, resolve
+from pitlogger.model.quantities import Quantity
+from pitlogger.model.readings import SENML_UNIT, Quality
+
+_KELVIN = -273.15
+_QUANTITY = {unit: quantity for quantity, (unit, _) in SENML_UNIT.items()} | {
+    "K": Quantity.TEMPERATURE,
+    "g": Quantity.MASS,
+}
+_QUALITY = {f"!{quality.value}": quality for quality in Quality if quality is not Quality.GOOD}
+
+
+def decode(payload: bytes) -> list[Outcome]:
+    """Return the records of one pack.
+
+    Raises:
+        MalformedError: The payload is no SenML pack.
+    """
+    try:
+        records = list(resolve(json.loads(payload.decode("utf-8"), parse_constant=_no_constant)))
+    except (ValueError, OverflowError, RecursionError) as error:
+        raise MalformedError(f"not a SenML pack: {error}") from None
+    return [_measured(record) for record in records]
+
+
+def _measured(record: Resolved) -> Outcome:
+    quantity = _QUANTITY.get(record.unit or "")
+    if quantity is None:
+        given = record.unit or "none"
+        return UnknownFrameError(f"'{record.name}': {unknown('unit', given, _QUANTITY)}")
+    unit = "Cel" if record.unit == "K" else str(record.unit)
+    if isinstance(record.value, str):
+        quality = _QUALITY.get(record.value)
+        if quality is None:
+            return UnknownFrameError(
+                f"'{record.name}' has the text '{record.value[:40]}': expected a number, or one "
+                f"of {', '.join(_QUALITY)}"
+            )
+        return Measurement(record.name, quantity, None, unit, quality)
+    if not isinstance(record.value, int | float) or isinstance(record.value, bool):
+        return MalformedError(f"'{record.name}' has no number as its value")
+    value = float(record.value) + (_KELVIN if record.unit == "K" else 0.0)
+    if abs(value) > _HIGHEST:
+        return MalformedError(f"'{record.name}' is {value:g}: no reading is so large")
+    return Measurement(record.name, quantity, value, unit)
+
+
+_HIGHEST = 1e9  # ours: keeps numbers no sensor means out of integer arithmetic
+
+
+def _no_constant(word: str) -> NoReturn:
+    raise ValueError(f"{word} is not a number in JSON")
+
+
+DECODER = DecoderInfo(
+    name="senml",
+    summary="SenML pack, as MQTT messages and captures carry it",
+    example="""--text '[{"n":"pit","u":"Cel","v":107.4}]'""",
+    build=lambda _: FrameDecoder(decode),
+)

@@ -1,0 +1,1 @@
+"""Recordings and captures played back as if a device sent them."""

@@ -1,0 +1,1 @@
+"""Laboratory thermometers that speak SCPI."""

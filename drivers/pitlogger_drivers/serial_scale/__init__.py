@@ -1,0 +1,1 @@
+"""Serial scales that send lines of text."""

@@ -1,0 +1,136 @@
+"""Lines of text from serial scales: the header family and the bare-number family.
+
+A line ends with CR, LF, both, or ETX (after STX).
+
+    header       ST|US|OL|UL|QT [, GS|NT|TR [, sign, blanks, digits, [,] unit]]
+                 ST stable, US moving, OL overload, UL underload, QT counting;
+                 GS gross, NT net, TR tare
+    bare number  [label : | G | N | T] [sign] blanks digits [unit] [? | G | N | T | M ...]
+                 ? or M moving; G gross, N net, T tare; dashes for "no value"
+
+Example: ``53 54 2c 47 53 2c 2b 20 20 31 2e 32 33 34 6b 67 0d 0a`` is
+``ST,GS,+  1.234kg`` CR LF: stable, gross, 1.234 kg.
+
+Rules: the status is read first, since an overload line may hold digits that mean nothing. A
+missing unit stays empty and comes from the configuration. Steadiness not told is unknown, not
+steady. A comma between digits is a decimal comma. Counting mode is refused. A bare line in kg
+or lb that starts with a digit and has no decimals is refused as the tail of a longer one:
+``34kg`` is what is left of ``1.234kg``, and a scale of that step has no use here.
+
+Source: customary among serial scales, from memory; no standard covers these two families.
+"""
+
+from __future__ import annotations
+
+import re
+
+from pitlogger.devices.contract import Measurement
+from pitlogger.devices.decoders import DecoderInfo
+from pitlogger.devices.framing import LineDecoder
+from pitlogger.errors import MalformedError, UnknownFrameError
+from pitlogger.model.quantities import Quantity
+from pitlogger.model.readings import Quality
+from pitlogger_drivers.text import ascii_line, mass_unit, number
+
+_DIGITS = r"\d{1,12}(?:[.,]\d{1,9})?"
+_DASHES = re.compile(r"[+ ]*-[-. ]*-\s*([A-Za-z]*)\s*")
+_HEADER = re.compile(r"\s*(ST|US|OL|UL|QT)\s*(?:,\s*(GS|NT|TR|G|N|T)\s*)?(?:,(.*))?", re.DOTALL)
+_AMOUNT = re.compile(rf"\s*([+-]?)\s*({_DIGITS})\s*,?\s*([A-Za-z]*)\s*")
+_BARE = re.compile(
+    rf"(?:\s*([A-Za-z][A-Za-z .]{{0,15}}[:=]|GROSS|NET|TARE|[GNT]))?(\s*)([+-]?)\s*({_DIGITS})"
+    r"\s*([A-Za-z]{2,3}|g)?((?:\s*(?:\?|\b[GNTM]\b))*)\s*"
+)
+_LONE_STATUS = re.compile(r"\s*-?(OL|OVER|UL|UNDER)-?\s*", re.IGNORECASE)
+_LOAD = {"O": Quality.OVERLOAD, "U": Quality.UNDERLOAD}
+_MASS = Quantity.MASS
+
+
+def decode(line: bytes) -> tuple[Measurement, ...]:
+    """Return the mass of one line; a tare shown by the scale has the channel ``tare``.
+
+    Raises:
+        MalformedError: No line of either family.
+        UnknownFrameError: An unknown unit, or counting mode.
+    """
+    text = ascii_line(line)
+    header = _HEADER.fullmatch(text)
+    if header is not None:
+        return (_with_header(header[1], header[2] or "", header[3], text),)
+    lone = _LONE_STATUS.fullmatch(text)
+    if lone is not None:
+        return (_no_value("", _LOAD[lone[1][0].upper()]),)
+    dashes = _DASHES.fullmatch(text)
+    if dashes is not None:
+        return (_no_value(mass_unit(dashes[1]), Quality.NO_VALUE),)
+    return (_bare(text),)
+
+
+def _with_header(status: str, mode: str, rest: str | None, text: str) -> Measurement:
+    if status in ("OL", "UL"):
+        return _no_value(_trailing_unit(rest), _LOAD[status[0]])
+    if status == "QT":
+        raise UnknownFrameError(
+            f"'{text.strip()}': the scale is in counting mode: switch it to weighing"
+        )
+    is_stable = status == "ST"
+    dashes = _DASHES.fullmatch(rest or "")
+    if dashes is not None:
+        return _no_value(mass_unit(dashes[1]), Quality.NO_VALUE)._replace(stable=is_stable)
+    amount = _AMOUNT.fullmatch(rest or "")
+    if amount is None:
+        raise MalformedError(
+            f"'{text.strip()}': expected sign, digits and unit after the status, as in "
+            "'ST,GS,+  1.234kg'"
+        )
+    sign, digits, unit = amount.groups()
+    return _mass(_channel(mode), sign, digits, mass_unit(unit), is_stable)
+
+
+def _bare(text: str) -> Measurement:
+    match = _BARE.fullmatch(text)
+    if match is None:
+        raise MalformedError(
+            f"'{text.strip()}' is no line of a scale: expected one such as '1.234 kg' or "
+            "'ST,GS,+  1.234kg'"
+        )
+    label, blanks, sign, digits, word, flags = match.groups()
+    unit = mass_unit(word or "")
+    if not (label or blanks or sign) and digits.isdigit() and unit in ("kg", "lb"):
+        raise MalformedError(
+            f"'{text.strip()}' looks like the tail of a longer line: a scale in {unit} sends "
+            "decimals"
+        )
+    if not unit and "G" in flags:
+        raise MalformedError(
+            f"'{text.strip()}': G can mean gram or gross: let the scale send its unit"
+        )
+    is_moving = "?" in flags or "M" in flags
+    mode = next((letter for letter in flags if letter in "GNT"), (label or "").strip(" :="))
+    return _mass(_channel(mode), sign, digits, unit, False if is_moving else None)
+
+
+def _mass(channel: str, sign: str, digits: str, unit: str, stable: bool | None) -> Measurement:
+    value = number(sign, digits.replace(",", "."))
+    return Measurement(channel, _MASS, value, unit, Quality.GOOD, stable)
+
+
+def _no_value(unit: str, quality: Quality) -> Measurement:
+    return Measurement("mass", _MASS, None, unit, quality)
+
+
+def _channel(mode: str) -> str:
+    return "tare" if mode.upper() in ("T", "TR", "TARE") else "mass"
+
+
+def _trailing_unit(rest: str | None) -> str:
+    """Return the unit at the end of an overload line, where it is one; the digits mean nothing."""
+    match = re.search(r"(kg|mg|g|lb|oz)\s*$", rest or "", re.IGNORECASE)
+    return match[1].lower() if match else ""
+
+
+DECODER = DecoderInfo(
+    name="serial-scale",
+    summary="Serial scale that sends lines such as 'ST,GS,+  1.234kg' or '1.234 kg'",
+    example=r"--text 'ST,GS,+  1.234kg\r\n'",
+    build=lambda _: LineDecoder(decode, refuse_blank=True),
+)

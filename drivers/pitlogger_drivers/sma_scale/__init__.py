@@ -1,0 +1,1 @@
+"""Serial scales after the open standard SMA SCP-0499, level 1."""

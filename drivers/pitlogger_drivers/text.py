@@ -1,0 +1,75 @@
+"""Reading text that instruments send: strict ASCII in, exact decimals out.
+
+``float(text)`` is never used: it accepts ``nan``, ``inf``, ``1e400`` and ``1_000``.
+"""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+from pitlogger.errors import MalformedError, OutOfRangeError, UnknownFrameError
+from pitlogger_drivers.bounds import HIGHEST
+
+NUMBER = r"\d{1,12}(?:\.\d{1,9})?"  # no sign, no exponent, no bare point
+_MASS_UNITS = {
+    "kg": "kg", "kgs": "kg", "g": "g", "mg": "mg", "lb": "lb", "lbs": "lb", "oz": "oz",
+}  # fmt: skip
+_COUNTS = frozenset(("pc", "pcs"))
+
+
+def ascii_line(line: bytes) -> str:
+    """Return a line as text.
+
+    Raises:
+        MalformedError: An octet that is neither printable ASCII nor a tab.
+    """
+    if line.isascii():
+        text = line.decode("ascii")
+        if text.replace("\t", " ").isprintable():
+            return text
+        raise MalformedError(f"{line!r} holds control octets: noise on the line")
+    if _looks_like_seven_bits(line):
+        raise MalformedError(
+            f"{line!r} holds octets above 0x7F that are digits and letters without bit 7: "
+            "the sender uses 7 data bits with parity and is read as 8N1; set 7E1 (or 7O1)"
+        )
+    raise MalformedError(
+        f"{line!r} holds octets above 0x7F: noise, or a wrong baud rate; "
+        "try the rates the device allows"
+    )
+
+
+def _looks_like_seven_bits(line: bytes) -> bool:
+    masked = bytes(octet & 0x7F for octet in line)
+    return all(0x20 <= octet < 0x7F or octet in b"\t\r\n" for octet in masked)
+
+
+def mass_unit(word: str) -> str:
+    """Return the unit a scale's word means; empty stays empty.
+
+    Raises:
+        UnknownFrameError: Pieces, or a word that is no unit of mass.
+    """
+    if not word:
+        return ""
+    folded = word.casefold()
+    if folded in _COUNTS:
+        raise UnknownFrameError(
+            "the scale is in counting mode and sends pieces, not a mass: switch it to weighing"
+        )
+    unit = _MASS_UNITS.get(folded)
+    if unit is None:
+        raise UnknownFrameError(f"unit '{word}' is not known: set the scale to kg, g, mg, lb or oz")
+    return unit
+
+
+def number(sign: str, digits: str) -> float:
+    """Return the number of a sign and digits that match ``NUMBER``; minus zero becomes zero.
+
+    Raises:
+        OutOfRangeError: Above ``HIGHEST``.
+    """
+    value = Decimal(digits)
+    if value > HIGHEST:
+        raise OutOfRangeError(f"{value} is no reading: expected at most {HIGHEST}")
+    return float(-value if sign == "-" else value) + 0.0

@@ -1,0 +1,1 @@
+"""Thermistors given as a resistance or a converter count."""

@@ -1,0 +1,1 @@
+"""Type K thermocouples given as a voltage."""

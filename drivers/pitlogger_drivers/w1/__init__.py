@@ -1,0 +1,1 @@
+"""1-Wire temperature sensors of the kernel."""

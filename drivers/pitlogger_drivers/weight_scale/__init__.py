@@ -1,0 +1,1 @@
+"""Bluetooth Weight Scale service, 0x181D."""
