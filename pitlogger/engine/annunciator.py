@@ -20,6 +20,9 @@ from pitlogger.rules.policies import AlertRule, Policy
 Timer = Callable[[int, str, str], None]  # due_ms, what, key
 Record = Callable[[int, AlertChanged, str], object]  # t_ms, body, by
 
+NOT_YET = "not yet"
+AGAIN_AFTER_MS = 30 * 60_000  # common practice, no source: look again after half an hour
+AGAIN_ABOVE_MC = 1_111  # or 2 F more
 _HAND_EVENTS = {
     "acknowledge": Event.ACKNOWLEDGED,
     "reset": Event.RESET,
@@ -76,9 +79,7 @@ class Annunciator:
         if alert_class(watch.kind) == "prompt":
             self._happen(watch, Event.ACKNOWLEDGED, t_ms, by)
         if watch.holds:
-            watch.holds = False
-            event = Event.CLEARED_LATCHING if rule.latching else Event.CLEARED
-            self._happen(watch, event, t_ms, by)
+            self._clear(watch, rule, t_ms, by)
 
     # -- conditions ---------------------------------------------------------------------
 
@@ -86,6 +87,8 @@ class Annunciator:
         """Take a value for a limit through its delays."""
         watch = self.watches[limit.key]
         watch.value = value
+        if watch.again_ms is not None:
+            self.ask_again(limit.key, t_ms)
         due_ms = judge(limit, watch, t_ms, value, level)
         if due_ms is not None:
             self._after(due_ms, watch, limit.rule, t_ms)
@@ -99,6 +102,8 @@ class Annunciator:
         """
         watch = self.watches[key]
         rule = self.policy.rules[watch.kind]
+        if true and watch.settled:
+            return
         if true:
             watch.detail, watch.detail_remedy = message, remedy
         if true == watch.holds:
@@ -135,9 +140,14 @@ class Annunciator:
             self._happen(watch, Event.RAISED, t_ms)
         elif watch.clearing_ms is not None and t_ms - watch.clearing_ms >= rule.off_delay_ms:
             watch.clearing_ms = None
-            watch.holds = False
-            event = Event.CLEARED_LATCHING if rule.latching else Event.CLEARED
-            self._happen(watch, event, t_ms)
+            self._clear(watch, rule, t_ms)
+
+    def _clear(self, watch: Watch, rule: AlertRule, t_ms: int, by: str = "") -> None:
+        watch.holds = False
+        if rule.notice:
+            self._happen(watch, Event.ACKNOWLEDGED, t_ms, by)
+        event = Event.CLEARED_LATCHING if rule.latching else Event.CLEARED
+        self._happen(watch, event, t_ms, by)
 
     # -- people ---------------------------------------------------------------------------
 
@@ -153,11 +163,36 @@ class Annunciator:
             event = Event.UNSHELVED_TRUE if watch.holds else Event.UNSHELVED_FALSE
         elif body.action == "return":
             event = Event.RETURNED_TRUE if watch.holds else Event.RETURNED_FALSE
-        elif body.action in _HAND_EVENTS:
-            event = _HAND_EVENTS[body.action]
-        else:
+        elif body.action == "answer":
+            self._answer(watch, body.reason, t_ms, by)
             return
+        else:
+            event = _HAND_EVENTS[body.action]
         self._happen(watch, event, t_ms, by)
+        rule = self.policy.rules[watch.kind]
+        if event is Event.ACKNOWLEDGED and rule.momentary and watch.holds:
+            watch.settled = rule.notice  # skipped: not asked again
+            self._clear(watch, rule, t_ms, by)
+
+    def _answer(self, watch: Watch, answer: str, t_ms: int, by: str) -> None:
+        """Take the answer to a prompt: ``not yet`` asks again later, others settle it."""
+        self._happen(watch, Event.ACKNOWLEDGED, t_ms, by)
+        if answer == NOT_YET:
+            watch.again_ms = t_ms + AGAIN_AFTER_MS
+            watch.again_value = None if watch.value is None else watch.value + AGAIN_ABOVE_MC
+            self._timer(watch.again_ms, "again", watch.key)
+        else:
+            watch.settled = True
+
+    def ask_again(self, key: str, t_ms: int) -> None:
+        """Ask a prompt again that was answered with ``not yet``, once it is time or hotter."""
+        watch = self.watches.get(key)
+        if watch is None or watch.again_ms is None or not watch.holds:
+            return
+        hotter = watch.again_value is not None and (watch.value or 0) >= watch.again_value
+        if t_ms >= watch.again_ms or hotter:
+            watch.again_ms = watch.again_value = None
+            self._happen(watch, Event.REALARMED, t_ms)
 
     def shelf_ended(self, key: str, t_ms: int) -> None:
         """Take an alert from its shelf when its time is over."""
@@ -198,7 +233,8 @@ class Annunciator:
         changed = AlertChanged(
             alert=watch.key, alert_kind=watch.kind, was=was, now=after, priority=watch.priority,
             wakes=watch.wakes and after in ANNUNCIATED, piece=watch.piece, channel=watch.channel,
-            value=watch.value, unit=None if watch.value is None else "c",
+            value=None if watch.kind == "battery-low" else watch.value,
+            unit=None if watch.value is None or watch.kind == "battery-low" else "c",
             message=watch.message, remedy=watch.remedy, until_ms=watch.until_ms,
         )  # fmt: skip
         self._record(t_ms, changed, by)

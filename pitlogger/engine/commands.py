@@ -90,6 +90,19 @@ def accept(
     return body
 
 
+def renamed(body: Body, origins: dict[str, tuple[str, int]]) -> Body:
+    """Return a body with a replayed undo or correction pointed at the entry as numbered here.
+
+    Args:
+        origins: Where entries stand that had another ``run/seq`` once.
+    """
+    if isinstance(body, Undone | Corrected):
+        found = origins.get(f"{body.of_run}/{body.of_seq}")
+        if found is not None:
+            return replace(body, of_run=found[0], of_seq=found[1])
+    return body
+
+
 def running(book: Book) -> None:
     """Refuse where no cook is running."""
     if book.cook is None or book.finished_ms is not None:
@@ -242,6 +255,12 @@ _ACTS: dict[str, frozenset[AlertState]] = {
     "remove": frozenset(set(AlertState) - {AlertState.OUT_OF_SERVICE}),
     "return": frozenset({AlertState.OUT_OF_SERVICE}),
     "reset": frozenset({AlertState.LATCHED_ACKNOWLEDGED}),
+    "answer": frozenset({AlertState.UNACKNOWLEDGED, AlertState.ACKNOWLEDGED}),
+}
+# What can be answered to a prompt. Wrapping and taking off are told by setting the stage.
+ANSWERS: dict[str, tuple[str, ...]] = {
+    "wrap-due": ("not yet", "leaving it bare"),
+    "tender-check-due": ("tender", "not yet", "point only"),
 }
 
 
@@ -260,5 +279,9 @@ def _check_act(body: AlertActed, watches: dict[str, Watch], t_ms: int) -> None:
             raise UsageError(f"shelving '{body.alert}' needs an end that lies ahead")
         if not body.reason:
             raise UsageError(f"shelving '{body.alert}' needs a reason")
+    if body.action == "answer" and body.reason not in (known := ANSWERS.get(watch.kind, ())):
+        if not known:
+            raise UsageError(f"alert '{body.alert}' has no answers: acknowledge it")
+        raise UsageError(f"alert '{body.alert}': {unknown('answer', body.reason, known)}")
     if body.action in ("reset", "remove") and not body.reason:
         raise UsageError(f"to {body.action} '{body.alert}' needs a reason: say what was done")

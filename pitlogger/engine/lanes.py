@@ -31,6 +31,7 @@ class Lane:
     site: Site = Site.NONE
     piece: str | None = None
     offset: int = 0
+    quantity: Quantity = Quantity.TEMPERATURE
     is_temperature: bool = True
     floor: int = 0
     ceiling: int = 0
@@ -68,6 +69,7 @@ def build_lane(state: ChannelState, book: Book, known: dict[str, Channel]) -> La
         site=placed.site,
         piece=placed.piece,
         offset=offset,
+        quantity=quantity,
         is_temperature=quantity is Quantity.TEMPERATURE,
         floor=floor,
         ceiling=ceiling,

@@ -8,12 +8,14 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from pitlogger.engine.inputs import ForecastMemory
-from pitlogger.model.journal import Entry
+from pitlogger.model.journal import Entry, ForecastMade
 from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import Quality
+from pitlogger.pipeline.lid import PitTrend
 from pitlogger.pipeline.steady import Steadiness
 from pitlogger.pipeline.trend import Trend
 from pitlogger.rules.conditions import Watch
+from pitlogger.safety.live import PieceClocks
 
 GAPS_KEPT = 11
 MINUTE_MS = 60_000
@@ -46,6 +48,10 @@ class ChannelState:
     steadiness: Steadiness = field(default_factory=Steadiness)
     minutes_ms: list[int] = field(default_factory=list)
     minutes_mc: list[int] = field(default_factory=list)
+    pit: PitTrend = field(default_factory=PitTrend)
+    recent_pit_mc: list[int] = field(default_factory=list)  # a bin each, a minute of them
+    first_ms: int = -1  # when a pit was first heard
+    armed: bool = False  # whether the band of a pit is watched yet
 
     def valid(self) -> bool:
         """Return whether its value may be judged."""
@@ -84,3 +90,21 @@ class EngineState:
     origins: dict[str, tuple[str, int]] = field(default_factory=dict)
     forecast_ms: int | None = None
     forecasts: dict[str, ForecastMemory] = field(default_factory=dict)  # by piece
+    foreseen: dict[str, ForecastMade] = field(default_factory=dict)  # by piece
+    minute_ms: int | None = None
+    clocks: dict[str, PieceClocks] = field(default_factory=dict)  # by piece
+    clock_marks: dict[str, list[str]] = field(default_factory=dict)  # the stages they know
+    stall_ended_ms: dict[str, int] = field(default_factory=dict)
+    touched: dict[str, str] = field(default_factory=dict)  # raw or cooked, by scale or probe
+
+    def forget_cook(self) -> None:
+        """Forget the last cook; channels and instrument alarms stay."""
+        for kept in (self.entries, self.origins, self.forecasts, self.foreseen, self.clocks,
+                     self.clock_marks, self.stall_ended_ms):  # fmt: skip
+            kept.clear()
+        for key in [key for key, watch in self.watches.items() if watch.piece is not None]:
+            del self.watches[key]
+        for channel in self.channels.values():
+            channel.minutes_ms.clear()
+            channel.minutes_mc.clear()
+            channel.armed = False

@@ -10,11 +10,11 @@ No clock, file, socket or loop in here. Time comes with the input and never runs
 
 from __future__ import annotations
 
-import heapq
 from collections.abc import Iterable
 
 from pitlogger.engine.annunciator import Annunciator, coldest
-from pitlogger.engine.commands import accept
+from pitlogger.engine.commands import accept, renamed
+from pitlogger.engine.compiled import Compiled, compiled
 from pitlogger.engine.inputs import (
     Command,
     ForecastRequest,
@@ -22,7 +22,6 @@ from pitlogger.engine.inputs import (
     Input,
     Output,
     SteadyMass,
-    Target,
     Tick,
 )
 from pitlogger.engine.lanes import (
@@ -32,32 +31,37 @@ from pitlogger.engine.lanes import (
     silence_limit_ms,
     silence_matters,
 )
+from pitlogger.engine.lookout import Lookout
 from pitlogger.engine.state import GAPS_KEPT, LEVEL_TIME_MS, ChannelState, EngineState
+from pitlogger.engine.timers import Timers
 from pitlogger.model.book import Book, fold
-from pitlogger.model.cooks import BEFORE_FIRE, ON_PIT, Channel, Stage
+from pitlogger.model.cooks import Channel
 from pitlogger.model.journal import (
     AlertActed,
     Body,
     CookStarted,
-    Corrected,
     DeviceChanged,
     Entry,
+    ForecastMade,
     ProbeMoved,
     RunStarted,
     SpotRead,
     TroubleChanged,
-    Undone,
+    Weighed,
 )
 from pitlogger.model.readings import Quality, Reading, Site, Tagged
 from pitlogger.pipeline.vet import JUMP_MC, vet_jump
 from pitlogger.rules.conditions import Limit, inert
 from pitlogger.rules.messages import Units
 from pitlogger.rules.policies import Policy
-from pitlogger.rules.targets import piece_limits
+from pitlogger.rules.targets import target_ahead
+from pitlogger.safety.policy import DEFAULT, shipped_policy
+from pitlogger.safety.policy import Policy as SafetyPolicy
 
 SPOT_VALID_MS = 10 * 60_000  # how long a hand reading stands beside the fixed probes
 FORECAST_EVERY_MS = 600_000
 FORECAST_LAG_MS = 30_000
+MINUTE_MS = 60_000
 _BAD_PROBE = frozenset({Quality.OPEN, Quality.SHORTED, Quality.FAULT})
 _PASSING = (AlertActed, DeviceChanged, RunStarted, TroubleChanged)  # not part of a cook's book
 
@@ -70,6 +74,7 @@ class Engine:
         policy: How alerts behave and what the targets are.
         units: In which messages speak.
         channels: Channels of the configuration, as their drivers declare them.
+        safety: Food-safety policy the clocks run by.
     """
 
     def __init__(
@@ -78,18 +83,26 @@ class Engine:
         policy: Policy,
         units: Units | None = None,
         channels: Iterable[Channel] = (),
+        safety: SafetyPolicy | None = None,
     ) -> None:
         self.state = state
         self.policy = policy
+        self.safety = safety or shipped_policy(DEFAULT)
         self.book = Book()
-        self.lanes: dict[str, Lane] = {}
-        self.limits: dict[str, list[Limit]] = {}  # by piece
+        self.compiled = Compiled()
         self._known = {channel.id: channel for channel in channels}
-        self._timers: list[tuple[int, str, str]] = []  # due_ms, what, key
+        self._timers = Timers()
         self._out: list[Output] = []
-        self.alerts = Annunciator(state.watches, policy, units or Units(), self._timer, self._enter)
+        units = units or Units()
+        self.alerts = Annunciator(state.watches, policy, units, self._timers.set, self._enter)
+        self.lookout = Lookout(state, self.alerts, self.safety, units)
         self._compile(state.t_ms, "")
-        self._resume_timers()
+        self._timers.resume(state, policy)
+
+    @property
+    def lanes(self) -> dict[str, Lane]:
+        """Each channel as compiled."""
+        return self.compiled.lanes
 
     # -- the step -------------------------------------------------------------------------
 
@@ -111,6 +124,8 @@ class Engine:
             self.state.t_ms = max(self.state.t_ms, given.t_ms)
             if given.memory is not None:
                 self.state.forecasts[given.body.piece] = given.memory
+            if isinstance(given.body, ForecastMade):
+                self.state.foreseen[given.body.piece] = given.body
             self._enter(given.t_ms, given.body, "")
         return self._taken() if self._out else ()
 
@@ -122,7 +137,7 @@ class Engine:
 
     def _reading(self, reading: Reading) -> Tagged:
         channel, t_ms, raw, quality, stable = reading
-        lane = self.lanes.get(channel) or self._new_lane(channel)
+        lane = self.compiled.lanes.get(channel) or self._new_lane(channel)
         state = lane.state
         self.state.t_ms = t_ms
         gap_ms = self._hear(lane, t_ms)
@@ -152,19 +167,35 @@ class Engine:
             else:
                 state.level += (value - state.level) * gap_ms / (LEVEL_TIME_MS + gap_ms)
             if state.trend.update(t_ms, value):
-                state.keep_minute(t_ms)
+                self._bin(lane, t_ms)
+            if lane.site is Site.PIT and state.pit.update(t_ms, value):
+                self._pit_bin(lane, t_ms)
         elif lane.site is Site.BENCH and state.steadiness.update(t_ms, value, stable):
             self._out.append(SteadyMass(channel, t_ms, state.steadiness.steady_mg))
         if not lane.low <= value <= lane.high:
             self._judge_lane(lane, t_ms)
         return Tagged(channel, t_ms, raw, value, quality, lane.site, lane.piece, stable)
 
+    def _bin(self, lane: Lane, t_ms: int) -> None:
+        """Take what is looked at every ten seconds: minutes for forecasts, safety clocks."""
+        lane.state.keep_minute(t_ms)
+        if lane.site is Site.CORE and lane.piece is not None:
+            found = self.extremes(lane.piece, t_ms)
+            if found is not None:
+                self.lookout.core_bin(lane.piece, t_ms, *found, by_hand=False)
+
+    def _pit_bin(self, lane: Lane, t_ms: int) -> None:
+        if lane.state.first_ms < 0:
+            lane.state.first_ms = t_ms
+        if self.lookout.pit_bin(lane, self.book, t_ms):
+            self._compile(t_ms, "")
+
     def _hear(self, lane: Lane, t_ms: int) -> int:
         """Note that a channel was heard; return the time since it last was."""
         state = lane.state
         gap_ms = t_ms - state.heard_ms
         if state.heard_ms < 0:
-            self._timer(t_ms + STALE_LEAST_MS, "silence", state.id)
+            self._timers.set(t_ms + STALE_LEAST_MS, "silence", state.id)
             gap_ms = 0
         elif lane.interval_ms is None:
             if len(state.gaps_ms) == GAPS_KEPT:
@@ -173,7 +204,7 @@ class Engine:
         state.heard_ms = t_ms
         if state.stale:
             state.stale = False
-            self._timer(t_ms + STALE_LEAST_MS, "silence", state.id)
+            self._timers.set(t_ms + STALE_LEAST_MS, "silence", state.id)
             if lane.stale_key is not None:
                 self.alerts.condition(lane.stale_key, t_ms, False)
         return gap_ms
@@ -216,6 +247,14 @@ class Engine:
 
     def coldest(self, piece: str, t_ms: int) -> tuple[int, float] | None:
         """Return value and level of the coldest valid core of a piece, hand readings included."""
+        return coldest(self._valid_cores(piece, t_ms))
+
+    def extremes(self, piece: str, t_ms: int) -> tuple[int, int] | None:
+        """Return the lowest and highest valid core of a piece, ``None`` if there is none."""
+        values = [s.value for s in self._valid_cores(piece, t_ms) if s.value is not None]
+        return (min(values), max(values)) if values else None
+
+    def _valid_cores(self, piece: str, t_ms: int) -> list[ChannelState]:
         held = [
             state
             for channel in self.book.cores(piece)
@@ -224,12 +263,9 @@ class Engine:
         spot = self.state.channels.get(f"{piece}/spot")
         if spot is not None and t_ms - spot.good_ms <= SPOT_VALID_MS:
             held.append(spot)
-        return coldest(held)
+        return held
 
     # -- ticks ------------------------------------------------------------------------------
-
-    def _timer(self, due_ms: int, what: str, key: str) -> None:
-        heapq.heappush(self._timers, (due_ms, what, key))
 
     def declared(self, channel: str) -> Channel | None:
         """Return a channel as the book, else the configuration, has it."""
@@ -241,12 +277,11 @@ class Engine:
 
     def next_due_ms(self) -> int | None:
         """Return when the next timer is due, ``None`` if none is set."""
-        return self._timers[0][0] if self._timers else None
+        return self._timers.next_ms()
 
     def _tick(self, t_ms: int) -> None:
         self.state.t_ms = self.state.tick_ms = t_ms
-        while self._timers and self._timers[0][0] <= t_ms:
-            _, what, key = heapq.heappop(self._timers)
+        for what, key in self._timers.due(t_ms):
             if what == "silence":
                 self._silence(key, t_ms)
             elif what == "delay":
@@ -256,8 +291,20 @@ class Engine:
                 self.alerts.shelf_ended(key, t_ms)
             elif what == "realarm":
                 self.alerts.realarm(key, t_ms)
+            elif what == "again":
+                self.alerts.ask_again(key, t_ms)
+            elif what == "minute":
+                self._minute(t_ms)
             elif what == "forecast":
                 self._ask_forecasts(t_ms)
+
+    def _minute(self, t_ms: int) -> None:
+        if self.book.cook is None or self.book.finished_ms is not None:
+            self.state.minute_ms = None
+            return
+        self.lookout.minute(self.book, self.lanes, t_ms)
+        self.state.minute_ms = (t_ms // MINUTE_MS + 1) * MINUTE_MS
+        self._timers.set(self.state.minute_ms, "minute", "")
 
     def _silence(self, channel: str, t_ms: int) -> None:
         lane = self.lanes[channel]
@@ -266,7 +313,7 @@ class Engine:
             return
         limit_ms = silence_limit_ms(lane)
         if t_ms - state.heard_ms <= limit_ms:
-            self._timer(state.heard_ms + limit_ms + 1, "silence", channel)
+            self._timers.set(state.heard_ms + limit_ms + 1, "silence", channel)
             return
         state.stale = True
         self.alerts.freeze(lane.limits)
@@ -280,28 +327,11 @@ class Engine:
             self.state.forecast_ms = None
             return
         for piece in self.book.pieces:
-            target = self.target_ahead(piece)
+            target = target_ahead(self.book, piece, self.compiled.pieces[piece], self.state.watches)
             if target is not None:
                 self._out.append(ForecastRequest(piece, target, t_ms, t_ms + FORECAST_LAG_MS))
         self.state.forecast_ms = t_ms + FORECAST_EVERY_MS
-        self._timer(self.state.forecast_ms, "forecast", "")
-
-    def target_ahead(self, piece: str) -> Target | None:
-        """Return the next target of a piece that lies ahead, ``None`` if none does."""
-        held = self.book.pieces[piece]
-        if held.ended_ms is not None or not self.book.cores(piece):
-            return None
-        if held.stage is Stage.RESTING:
-            return "rest"
-        if held.stage not in ON_PIT and not (held.stage in BEFORE_FIRE and not held.marks):
-            return None
-        ahead: Target
-        for kind, ahead in (("wrap-due", "wrap"), ("pull-due", "pull")):
-            key = f"{kind}/{piece}"
-            applies = any(limit.key == key for limit in self.limits.get(piece, []))
-            if applies and not self.state.watches[key].holds:
-                return ahead
-        return None
+        self._timers.set(self.state.forecast_ms, "forecast", "")
 
     # -- commands ---------------------------------------------------------------------------------
 
@@ -309,11 +339,11 @@ class Engine:
         state = self.state
         if command.key and command.key in state.keys:
             return
-        body = self._rename(command.body)
+        body = renamed(command.body, state.origins)
         body = accept(body, self.book, state.entries, state.watches, command.t_ms)
         state.t_ms = max(state.t_ms, command.t_ms)
         if isinstance(body, CookStarted):
-            self._begin_cook()
+            state.forget_cook()
         entry = self._enter(command.t_ms, body, command.by, command.key)
         if command.key:
             state.keys[command.key] = (entry.run, entry.seq)
@@ -321,10 +351,14 @@ class Engine:
             state.origins[f"{command.origin[0]}/{command.origin[1]}"] = (entry.run, entry.seq)
         if isinstance(body, AlertActed):
             self.alerts.act(body, command.t_ms, command.by)
+            if body.action == "answer":
+                self._compile(command.t_ms, command.by)
         elif isinstance(body, DeviceChanged):
             key = f"device-lost/{body.device}"
             self.alerts.watch(key, "device-lost")
-            self.alerts.condition(key, command.t_ms, body.status == "lost", body.message, body.remedy)
+            self.alerts.condition(
+                key, command.t_ms, body.status == "lost", body.message, body.remedy
+            )
         elif isinstance(body, TroubleChanged):
             key = f"{body.alert}/{body.subject}"
             self.alerts.watch(key, body.alert)
@@ -340,28 +374,13 @@ class Engine:
         self._compile(command.t_ms, command.by)
         if isinstance(body, SpotRead) and body.piece is not None:
             self._take_spot(body, command.t_ms)
-        if isinstance(body, CookStarted) and self.state.forecast_ms is None:
-            self._ask_forecasts(command.t_ms)
-
-    def _begin_cook(self) -> None:
-        """Forget the last cook; channels and instrument alarms stay."""
-        self.state.entries.clear()
-        self.state.origins.clear()
-        for key in [key for key, watch in self.state.watches.items() if watch.piece is not None]:
-            del self.state.watches[key]
-        for channel in self.state.channels.values():
-            channel.minutes_ms.clear()
-            channel.minutes_mc.clear()
-
-    def _rename(self, body: Body) -> Body:
-        """Point a replayed undo or correction at the entry as it is numbered here."""
-        if isinstance(body, Undone | Corrected):
-            found = self.state.origins.get(f"{body.of_run}/{body.of_seq}")
-            if found is not None and isinstance(body, Undone):
-                return Undone(*found)
-            if found is not None and isinstance(body, Corrected):
-                return Corrected(*found, body.body, body.reason)
-        return body
+        if isinstance(body, Weighed | SpotRead):
+            self.lookout.touched(self.book, body, command.t_ms)
+        if isinstance(body, CookStarted):
+            if self.state.forecast_ms is None:
+                self._ask_forecasts(command.t_ms)
+            if self.state.minute_ms is None:
+                self._minute(command.t_ms)
 
     def _take_spot(self, spot: SpotRead, t_ms: int) -> None:
         """Judge a hand reading: for the lead core's targets and beside the coldest core."""
@@ -371,15 +390,19 @@ class Engine:
         state.level = float(spot.value_mc)
         state.heard_ms = state.good_ms = spot.at_ms
         state.quality = Quality.GOOD
-        for limit in self.limits.get(piece, []):
+        for limit in self.compiled.pieces.get(piece, []):
             if limit.channel is None:
                 self._judge(limit, t_ms, state)
-            elif not any(core == limit.channel for core in self._heard_cores(piece)):
+            elif not self._is_heard(limit.channel):
                 self.alerts.judge(limit, t_ms, spot.value_mc, state.level)
         self._reband(piece)
+        found = self.extremes(piece, t_ms)
+        if found is not None:
+            self.lookout.core_bin(piece, t_ms, *found, by_hand=True)
 
-    def _heard_cores(self, piece: str) -> list[str]:
-        return [core for core in self.book.cores(piece) if core in self.state.channels]
+    def _is_heard(self, channel: str) -> bool:
+        state = self.state.channels.get(channel)
+        return state is not None and state.valid()
 
     def _enter(self, t_ms: int, body: Body, by: str, key: str = "") -> Entry:
         """Write the next journal entry."""
@@ -393,44 +416,17 @@ class Engine:
     def _compile(self, t_ms: int, by: str) -> None:
         """Fold the book anew and find which limits each channel is judged by."""
         self.book = book = fold(self.state.entries)
-        self.limits = {
-            piece: piece_limits(book, held, self.policy) for piece, held in book.pieces.items()
-        }
-        every = [limit for limits in self.limits.values() for limit in limits]
-        self.alerts.set_limits(every, t_ms, by)
-        for channel in book.channels:
-            self.state.channels.setdefault(channel, ChannelState(channel))
-        self.lanes = {}
-        for state in self.state.channels.values():
-            lane = self.lanes[state.id] = build_lane(state, book, self._known)
+        self.compiled = compiled(
+            self.state, book, self.policy, self._known, self.safety.cold_hold.mc
+        )
+        self.alerts.set_limits(self.compiled.limits(), t_ms, by)
+        for lane in self.lanes.values():
             self._watch_channel(lane)
-            lane.limits = [
-                limit
-                for limit in self.limits.get(lane.piece or "", [])
-                if limit.channel == state.id or (limit.channel is None and lane.site is Site.CORE)
-            ]
             lane.low, lane.high = inert(lane.limits, self.state.watches)
+        self.lookout.follow(book, t_ms)
 
     def _watch_channel(self, lane: Lane) -> None:
         for key in (lane.stale_key, lane.fault_key):
             if key is not None:
                 kind = key.partition("/")[0]
                 self.alerts.watch(key, kind, piece=lane.piece, channel=lane.state.id)
-
-    def _resume_timers(self) -> None:
-        """Set the timers of a loaded state as if it had never stopped."""
-        for channel in self.state.channels.values():
-            if channel.heard_ms >= 0 and not channel.stale:
-                self._timer(channel.heard_ms + STALE_LEAST_MS, "silence", channel.id)
-        for watch in self.state.watches.values():
-            rule = self.policy.rules[watch.kind]
-            if watch.pending_ms is not None:
-                self._timer(watch.pending_ms + rule.on_delay_ms, "delay", watch.key)
-            if watch.clearing_ms is not None:
-                self._timer(watch.clearing_ms + rule.off_delay_ms, "delay", watch.key)
-            if watch.until_ms is not None:
-                self._timer(watch.until_ms, "shelf", watch.key)
-            if rule.realarm_ms is not None and watch.holds:
-                self._timer(watch.raised_ms + rule.realarm_ms, "realarm", watch.key)
-        if self.state.forecast_ms is not None:
-            self._timer(self.state.forecast_ms, "forecast", "")

@@ -34,6 +34,8 @@ class AlertTable(_Table):
     remedy: str
     act_within: str
     latching: bool = False
+    notice: bool = False
+    momentary: bool = False
     on_delay: Duration = 0
     off_delay: Duration = 0
     deadband: TemperatureStep = 0

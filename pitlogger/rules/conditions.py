@@ -46,6 +46,10 @@ class Watch:
     detail: str = ""  # what is known of its cause beyond what the rule says
     detail_remedy: str = ""
     reason: str = ""
+    again_ms: int | None = None  # when a prompt answered with "not yet" is asked again
+    again_value: int | None = None  # or at which value
+    settled: bool = False  # a prompt answered for good
+    forced: bool = False  # true by foresight, whatever the value
     occurrence: int = 0
 
 
@@ -82,14 +86,15 @@ class Limit:
 def judge(limit: Limit, watch: Watch, t_ms: int, value: int, level: float) -> int | None:
     """Take a value; return when a delay that it started will end, else ``None``."""
     if not watch.holds:
-        if limit.beyond(value) or (watch.pending_ms is not None and limit.beyond(level)):
+        waits = watch.pending_ms is not None and limit.beyond(level)
+        if watch.forced or limit.beyond(value) or waits:
             if watch.pending_ms is None:
                 watch.pending_ms = t_ms
                 return t_ms + limit.rule.on_delay_ms
         else:
             watch.pending_ms = None
         return None
-    if limit.returned(value) and limit.returned(level):
+    if not watch.forced and limit.returned(value) and limit.returned(level):
         if watch.clearing_ms is None:
             watch.clearing_ms = t_ms
             return t_ms + limit.rule.off_delay_ms
@@ -107,7 +112,12 @@ def inert(limits: list[Limit], watches: dict[str, Watch]) -> tuple[int, int]:
     low, high = -(1 << 62), 1 << 62
     for limit in limits:
         watch = watches[limit.key]
-        if watch.pending_ms is not None or watch.clearing_ms is not None:
+        if (
+            watch.pending_ms is not None
+            or watch.clearing_ms is not None
+            or watch.again_value is not None
+            or watch.forced
+        ):
             return 1, 0
         if watch.holds:
             band = limit.rule.deadband_mc

@@ -33,6 +33,12 @@ def limit_message(limit: Limit, value: int | None, units: Units) -> str:
                 f"{subject}: coldest core{at}, below the hot-hold limit {mark} "
                 f"for {show_duration(limit.rule.on_delay_ms)}"
             )
+        case "battery-low":
+            return f"{subject}: battery at {(value or 0) / 1000:.0f} %"
+        case "flare-up":
+            return f"{subject}{at}: very hot or rising very fast"
+        case "tender-check-due":
+            return f"{subject}: lead core{at}, tender check from {mark}"
         case _:
             word = "over" if limit.side > 0 else "under"
             return f"{subject}{at}, {word} {mark}"

@@ -26,6 +26,8 @@ class AlertRule:
     """How one kind of alert behaves, and what it tells the person.
 
     ``deadband_mc`` widens only the return side: raised at the limit, cleared beyond it.
+    A ``notice`` settles by itself when its condition is gone. A ``momentary`` one has no
+    lasting condition: acknowledging it settles it.
     """
 
     kind: str
@@ -36,6 +38,8 @@ class AlertRule:
     remedy: str
     act_within: str
     latching: bool = False
+    notice: bool = False
+    momentary: bool = False
     on_delay_ms: int = 0
     off_delay_ms: int = 0
     deadband_mc: int = 0
@@ -102,6 +106,8 @@ def build(alerts: str, targets: str, name: str = "pitlogger") -> Policy:
             remedy=table.remedy,
             act_within=table.act_within,
             latching=table.latching,
+            notice=table.notice,
+            momentary=table.momentary,
             on_delay_ms=table.on_delay,
             off_delay_ms=table.off_delay,
             deadband_mc=table.deadband,

@@ -1,42 +1,78 @@
 """Which limits apply to a piece in the stage it is in.
 
-The lead core decides wrap and pull; the coldest valid core decides hot holding. A wrap or
-pull temperature in the cook file is the only trigger of that prompt; without one the cut's
-policy supplies it.
+The lead core decides tender check, wrap and pull; the coldest valid core decides hot
+holding. A wrap or pull temperature in the cook file is the only trigger of that prompt;
+without one the cut's policy supplies it.
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import Literal
+
 from pitlogger.model.book import Book, PieceBook
 from pitlogger.model.cooks import BEFORE_FIRE, HOT_OFF_PIT, ON_PIT, Stage
-from pitlogger.rules.conditions import ABOVE, BELOW, Limit
+from pitlogger.rules.conditions import ABOVE, BELOW, Limit, Watch
 from pitlogger.rules.policies import Policy
 
 
-def piece_limits(book: Book, held: PieceBook, policy: Policy) -> list[Limit]:
+def piece_limits(
+    book: Book, held: PieceBook, policy: Policy, watches: Mapping[str, Watch]
+) -> list[Limit]:
     """Return the limits of a piece as it stands now."""
     if held.ended_ms is not None:
         return []
-    stage, piece = held.stage, held.piece
+    if held.stage in BEFORE_FIRE or held.stage in ON_PIT:
+        return _fire_limits(book, held, policy, watches)
+    if held.stage in HOT_OFF_PIT:
+        piece = held.piece.id
+        return [
+            Limit(f"{kind}/{piece}", policy.rules[kind], limit_mc, BELOW, piece)
+            for kind, limit_mc in (
+                ("hot-hold-near", policy.hot_hold_near_mc),
+                ("hot-hold-low", policy.hot_hold_limit_mc),
+            )
+        ]
+    return []
+
+
+def _fire_limits(
+    book: Book, held: PieceBook, policy: Policy, watches: Mapping[str, Watch]
+) -> list[Limit]:
+    piece = held.piece
     cores = book.cores(piece.id)
     lead = cores[0] if cores else None
+    wrapped_before = any(mark.stage is Stage.WRAPPED for mark in held.marks)
+    pull_at = policy.pull_at_mc(piece)
+    check_at = policy.cuts[piece.cut].tender_check_mc
+    wanted = {
+        "wrap-due": None if wrapped_before or piece.wrap_on else policy.wrap_at_mc(piece),
+        "tender-check-due": check_at if pull_at is not None and check_at != pull_at else None,
+        "pull-due": pull_at,
+    }
+    if pull_at is not None and check_at is not None and check_at > pull_at:
+        wanted["tender-check-due"] = None
     limits = []
-    if stage in BEFORE_FIRE or stage in ON_PIT:
-        wrapped_before = any(mark.stage is Stage.WRAPPED for mark in held.marks)
-        wrap_at = policy.wrap_at_mc(piece)
-        if wrap_at is not None and not wrapped_before and not piece.wrap_on:
-            limits.append(_limit("wrap-due", policy, wrap_at, ABOVE, piece.id, lead))
-        pull_at = policy.pull_at_mc(piece)
-        if pull_at is not None:
-            limits.append(_limit("pull-due", policy, pull_at, ABOVE, piece.id, lead))
-    elif stage in HOT_OFF_PIT:
-        near, low = policy.hot_hold_near_mc, policy.hot_hold_limit_mc
-        limits.append(_limit("hot-hold-near", policy, near, BELOW, piece.id, None))
-        limits.append(_limit("hot-hold-low", policy, low, BELOW, piece.id, None))
+    for kind, limit_mc in wanted.items():
+        key = f"{kind}/{piece.id}"
+        answered = key in watches and watches[key].settled
+        if limit_mc is not None and not answered:
+            limits.append(Limit(key, policy.rules[kind], limit_mc, ABOVE, piece.id, lead))
     return limits
 
 
-def _limit(
-    kind: str, policy: Policy, limit_mc: int, side: int, piece: str, channel: str | None
-) -> Limit:
-    return Limit(f"{kind}/{piece}", policy.rules[kind], limit_mc, side, piece, channel)
+def target_ahead(
+    book: Book, piece: str, limits: list[Limit], watches: Mapping[str, Watch]
+) -> Literal["wrap", "pull", "rest"] | None:
+    """Return the next target of a piece that lies ahead, ``None`` if none does."""
+    held = book.pieces[piece]
+    if held.ended_ms is not None or not book.cores(piece):
+        return None
+    if held.stage is Stage.RESTING:
+        return "rest"
+    if held.stage not in ON_PIT and not (held.stage in BEFORE_FIRE and not held.marks):
+        return None
+    ahead = {limit.rule.kind for limit in limits if not watches[limit.key].holds}
+    if "wrap-due" in ahead:
+        return "wrap"
+    return "pull" if "pull-due" in ahead else None

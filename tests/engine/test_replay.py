@@ -67,7 +67,7 @@ def run(engine: Engine, inputs: list[Input]) -> list[Entry]:
 def test_the_night_has_alerts_worth_comparing() -> None:
     journal = run(new_engine("r"), night())
     kinds = {e.body.alert_kind for e in journal if isinstance(e.body, AlertChanged)}
-    assert kinds == {"wrap-due", "pull-due", "channel-stale", "hot-hold-near", "hot-hold-low"}
+    assert {"wrap-due", "pull-due", "channel-stale", "hot-hold-near", "hot-hold-low"} <= kinds
 
 
 def test_a_replayed_record_gives_the_same_journal_entry_for_entry() -> None:

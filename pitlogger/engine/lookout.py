@@ -1,0 +1,285 @@
+"""The lookout: conditions that no single limit tells, judged each bin and each minute.
+
+    bin (10 s)   safety clocks of a piece; lid, flare-up and falling fire of a pit
+    minute       what the clocks say; stall, rest, weighings, finish against service
+    five minutes what the forecasts of holding and cooling say
+
+Clocks run on the coldest and warmest valid core; they judge a record afterwards by the same
+code, so a live alarm and the verdict agree.
+"""
+
+from __future__ import annotations
+
+from pitlogger.engine.annunciator import Annunciator
+from pitlogger.engine.lanes import Lane
+from pitlogger.engine.state import ChannelState, EngineState
+from pitlogger.model.book import Book, PieceBook
+from pitlogger.model.cooks import BEFORE_FIRE, HOT_OFF_PIT, ON_PIT, Stage
+from pitlogger.model.journal import SpotRead, Weighed
+from pitlogger.model.quantities import show_duration, show_temperature
+from pitlogger.model.readings import Quality, Site, Tagged
+from pitlogger.rules.messages import Units
+from pitlogger.rules.places import START_UP_MS, is_in_use
+from pitlogger.safety.cooling import COOLING
+from pitlogger.safety.history import histories
+from pitlogger.safety.live import clocks_for, run
+from pitlogger.safety.policy import Policy as SafetyPolicy
+
+MINUTE_MS = 60_000
+FORESIGHT_MS = 5 * MINUTE_MS
+RETOLD_MS = 90_000  # a stage set so late is still taken as now
+FAST_RISE_MC = 30_000  # within a minute; ours
+FAST_RISE_OVER_MC = 150_000
+FALLING_C_PER_H = -15.0  # ours: slower drifts are regulation
+FALLING_UNDER_MC = 8_000
+FALLING_LEFT_H = 0.5
+REST_MS = 45 * MINUTE_MS  # common practice, no source: about 45 minutes
+ENDED_SHOWN_MS = 30 * MINUTE_MS
+WEIGH_SHOWN_MS = 45 * MINUTE_MS
+HOLD_WARNING_S = 45 * 60
+CARVE_MS = 15 * MINUTE_MS  # common practice, no source
+EARLY_MS = 4 * 60 * MINUTE_MS
+# Stages whose checkpoint is asked for where a person weighs.
+WEIGHED_AT = {Stage.TRIMMED: "trimmed", Stage.WRAPPED: "at-wrap", Stage.CARVED: "carved"}
+_BY_LIMIT = frozenset({"hot-hold-low"})  # judged reading by reading, not by its clock
+_HOLD_PLACE = {Stage.HOLDING: "box", Stage.IN_TRANSIT: "transport"}
+
+
+class Lookout:
+    """Judges conditions of pieces and pits; raises them with the annunciator."""
+
+    def __init__(
+        self, state: EngineState, alerts: Annunciator, safety: SafetyPolicy, units: Units
+    ) -> None:
+        self.state = state
+        self.alerts = alerts
+        self.safety = safety
+        self.units = units
+
+    def tell(
+        self, kind: str, subject: str, t_ms: int, true: bool, message: str = "",
+        piece: str | None = None, channel: str | None = None,
+    ) -> None:  # fmt: skip
+        """Take a condition to its watch; a watch is made only once it is true."""
+        key = f"{kind}/{subject}"
+        if not true and key not in self.state.watches:
+            return
+        self.alerts.watch(key, kind, piece=piece, channel=channel)
+        self.alerts.condition(key, t_ms, true, message)
+
+    # -- pieces ---------------------------------------------------------------------------
+
+    def follow(self, book: Book, t_ms: int) -> None:
+        """Bring the safety clocks to the stages as the book has them now."""
+        for piece, held in book.pieces.items():
+            if held.ended_ms is not None:
+                continue
+            marks = [f"{mark.stage.value}@{mark.at_ms}" for mark in held.marks]
+            known = self.state.clock_marks.get(piece)
+            if known == marks:
+                continue
+            if known is None:
+                self.state.clocks[piece] = clocks_for(held.piece, self.safety)
+            clocks = self.state.clocks[piece]
+            last = held.marks[-1] if held.marks else None
+            if last is not None and (known or []) == marks[:-1] and last.at_ms >= t_ms - RETOLD_MS:
+                clocks.enter(last.stage, last.at_ms, self.safety)
+            elif marks or known:
+                self._rerun(book, piece)
+            self.state.clock_marks[piece] = marks
+
+    def _rerun(self, book: Book, piece: str) -> None:
+        """Run a piece's clocks anew over the minutes kept: a stage was set in the past."""
+        readings = sorted(
+            (
+                Tagged(channel.id, t_ms, mc, mc, Quality.GOOD, Site.CORE, None)
+                for channel in self.state.channels.values()
+                for t_ms, mc in zip(channel.minutes_ms, channel.minutes_mc, strict=True)
+            ),
+            key=lambda tagged: tagged.t_ms,
+        )
+        for history in histories(book, readings):
+            if history.piece == piece:
+                self.state.clocks[piece] = run(history, self.safety)
+
+    def core_bin(self, piece: str, t_ms: int, low_mc: int, high_mc: int, by_hand: bool) -> None:
+        """Take the coldest and warmest valid core of a piece."""
+        clocks = self.state.clocks.get(piece)
+        if clocks is not None:
+            clocks.update(t_ms, low_mc, high_mc, by_hand=by_hand)
+
+    def minute(self, book: Book, lanes: dict[str, Lane], t_ms: int) -> None:
+        """Judge what is looked at once a minute."""
+        for piece, held in book.pieces.items():
+            if held.ended_ms is not None:
+                continue
+            clocks = self.state.clocks.get(piece)
+            if clocks is not None:
+                for told in clocks.told(t_ms, self.safety):
+                    if told.kind not in _BY_LIMIT:
+                        words = f"{piece}: {told.message}"
+                        self.tell(told.kind, piece, t_ms, told.is_true, words, piece=piece)
+            self._stall(book, held, t_ms)
+            self._rest(held, t_ms)
+            self._weighing(held, t_ms)
+            self._service(book, held, t_ms)
+            if t_ms // MINUTE_MS % (FORESIGHT_MS // MINUTE_MS) == 0:
+                self._foresee(book, held, lanes, t_ms)
+
+    def _lead(self, book: Book, piece: str) -> ChannelState | None:
+        cores = book.cores(piece)
+        return self.state.channels.get(cores[0]) if cores else None
+
+    def _stall(self, book: Book, held: PieceBook, t_ms: int) -> None:
+        piece = held.piece.id
+        lead = self._lead(book, piece)
+        stalled = held.stage is Stage.SMOKING and lead is not None and lead.trend.stalled
+        began = self.state.watches.get(f"stall-began/{piece}")
+        if lead is not None and began is not None and began.holds and not stalled:
+            self.state.stall_ended_ms[piece] = t_ms
+        level = "" if lead is None else show_temperature(lead.level, self.units.temperature)
+        self.tell("stall-began", piece, t_ms, stalled, f"{piece}: stalled at {level}", piece=piece)
+        ended_ms = self.state.stall_ended_ms.get(piece)
+        just = ended_ms is not None and t_ms - ended_ms < ENDED_SHOWN_MS
+        self.tell("stall-ended", piece, t_ms, just and held.stage in ON_PIT,
+                  f"{piece}: rising again, at {level}", piece=piece)  # fmt: skip
+
+    def _rest(self, held: PieceBook, t_ms: int) -> None:
+        rested_ms = t_ms - held.stage_since_ms if held.stage is Stage.RESTING else 0
+        words = f"{held.piece.id}: rested for {show_duration(rested_ms)}"
+        self.tell("rest-done", held.piece.id, t_ms, rested_ms >= REST_MS, words,
+                  piece=held.piece.id)  # fmt: skip
+
+    def _weighing(self, held: PieceBook, t_ms: int) -> None:
+        piece = held.piece.id
+        for stage, checkpoint in WEIGHED_AT.items():
+            is_open = (
+                held.stage is stage
+                and bool(held.weighings)
+                and held.net_mg(checkpoint) is None
+                and t_ms - held.stage_since_ms < WEIGH_SHOWN_MS
+            )
+            words = f"{piece}: not weighed at {checkpoint} yet"
+            self.tell("weigh-due", f"{piece}@{checkpoint}", t_ms, is_open, words, piece=piece)
+
+    def _service(self, book: Book, held: PieceBook, t_ms: int) -> None:
+        """Hold the forecast of the pull, rest and way to the table against the first service."""
+        made = self.state.foreseen.get(held.piece.id)
+        ahead = list(book.cook.services) if book.cook is not None else []
+        ahead = [service for service in ahead if service.at_ms > t_ms]
+        is_cooking = held.stage in ON_PIT and made is not None and made.target == "pull"
+        late = early = False
+        words = ""
+        if is_cooking and made is not None and made.p50_ms is not None and ahead:
+            first = min(ahead, key=lambda service: service.at_ms)
+            way_ms = round((first.drive_min + first.setup_min) * MINUTE_MS) + CARVE_MS
+            needed_ms = first.at_ms - way_ms - REST_MS
+            late = made.p50_ms > needed_ms
+            early = made.p90_ms is not None and made.p90_ms < needed_ms - EARLY_MS
+            gap = show_duration(abs(made.p50_ms - needed_ms))
+            words = f"{held.piece.id}: off the pit {gap} {'late' if late else 'early'} for service"
+        self.tell("finish-late", held.piece.id, t_ms, late, words, piece=held.piece.id)
+        self.tell("finish-early", held.piece.id, t_ms, early, words, piece=held.piece.id)
+
+    def _foresee(self, book: Book, held: PieceBook, lanes: dict[str, Lane], t_ms: int) -> None:
+        """Warn of a hot-hold or cooling limit while there is still time."""
+        from pitlogger.forecast.hold import Holding, cooling, hold_left
+        from pitlogger.forecast.request import Series
+
+        lead = self._lead(book, held.piece.id)
+        if lead is None or not lead.valid():
+            return
+        since_s = held.stage_since_ms / 1000
+        core = Series(
+            tuple(t / 1000 for t in lead.minutes_ms), tuple(mc / 1000 for mc in lead.minutes_mc)
+        )
+        if held.stage in HOT_OFF_PIT:
+            place = _HOLD_PLACE.get(held.stage, "counter")
+            left = hold_left(Holding(place, since_s, t_ms / 1000, core))  # type: ignore[arg-type]
+            watch = self.state.watches.get(f"hot-hold-near/{held.piece.id}")
+            if watch is not None:
+                settled = t_ms - held.stage_since_ms > 2 * REST_MS
+                watch.forced = settled and left.p50_s is not None and left.p50_s < HOLD_WARNING_S
+                for lane in lanes.values():
+                    if lane.piece == held.piece.id:
+                        lane.low, lane.high = 1, 0  # judge the next reading
+        elif held.stage in COOLING:
+            clock = self.state.clocks[held.piece.id].cooling
+            started_ms = clock.started_ms
+            if started_ms is not None:
+                seen = cooling(Holding("cold-room", since_s, t_ms / 1000, core), started_ms / 1000)
+                words = f"{held.piece.id}: {seen.advice}"
+                self.tell("cooling-will-miss", held.piece.id, t_ms, seen.will_miss, words,
+                          piece=held.piece.id)  # fmt: skip
+
+    # -- hands -------------------------------------------------------------------------------
+
+    def touched(self, book: Book, body: Weighed | SpotRead, t_ms: int) -> None:
+        """Ask for washing where a scale or probe goes from raw to cooked meat."""
+        tool = body.channel if isinstance(body, Weighed) else body.probe
+        held = book.pieces.get(body.piece or "")
+        if tool is None or held is None:
+            return
+        now = "raw" if held.stage_at(body.at_ms) in BEFORE_FIRE else "cooked"
+        before = self.state.touched.get(tool)
+        self.state.touched[tool] = now
+        words = f"{tool}: touched raw meat before {held.piece.id}"
+        self.tell("sanitize-due", tool, t_ms, before == "raw" and now == "cooked", words)
+
+    # -- pits --------------------------------------------------------------------------------
+
+    def pit_bin(self, lane: Lane, book: Book, t_ms: int) -> bool:
+        """Judge a pit; return whether it has just become one whose band is watched."""
+        state, pit = lane.state, lane.state.pit
+        in_use = is_in_use(state.id, book) and book.finished_ms is None
+        self.tell("lid-open", state.id, t_ms, in_use and pit.open, f"{state.id}: lid open",
+                  channel=state.id)  # fmt: skip
+        self._rising(lane, t_ms, in_use)
+        self._falling(lane, book, t_ms, in_use and not pit.dip)
+        if state.armed or state.value is None:
+            return False
+        declared = book.assignment(state.id)
+        band = None if declared is None else declared.channel
+        low_mc = band.low_mc if band is not None and band.low_mc is not None else -(10**9)
+        high_mc = band.high_mc if band is not None and band.high_mc is not None else 10**9
+        met = low_mc <= state.value <= high_mc
+        state.armed = met or (state.first_ms >= 0 and t_ms - state.first_ms >= START_UP_MS)
+        return state.armed
+
+    def _rising(self, lane: Lane, t_ms: int, in_use: bool) -> None:
+        """Look for a rise that no regulation makes: grease that burns."""
+        state = lane.state
+        recent = state.recent_pit_mc
+        value = state.value or 0
+        recent.append(value)
+        if len(recent) > 7:
+            del recent[0]
+        fast = in_use and value - min(recent) >= FAST_RISE_MC and value >= FAST_RISE_OVER_MC
+        if fast or f"flare-up/{state.id}" in self.state.watches:
+            watch = self.alerts.watch(f"flare-up/{state.id}", "flare-up", channel=state.id)
+            watch.forced = fast
+            watch.value = value
+            lane.low, lane.high = 1, 0
+
+    def _falling(self, lane: Lane, book: Book, t_ms: int, in_use: bool) -> None:
+        state, pit = lane.state, lane.state.pit
+        placed = book.assignment(state.id)
+        channel = None if placed is None else placed.channel
+        floor_mc = None
+        if channel is not None and channel.low_mc is not None:
+            floor_mc = channel.low_mc
+        elif channel is not None and channel.set_point_mc is not None:
+            floor_mc = channel.set_point_mc - 25_000
+        slope, level = pit.slope_c_per_h, pit.level_mc
+        falling = False
+        words = ""
+        if in_use and state.armed and floor_mc is not None and slope and level is not None:
+            left_h = (level - floor_mc) / 1000 / -slope if slope < 0 else 99.0
+            set_mc = channel.set_point_mc if channel is not None else None
+            is_under = set_mc is None or level < set_mc - FALLING_UNDER_MC
+            falling = slope <= FALLING_C_PER_H and 0 < left_h <= FALLING_LEFT_H and is_under
+            words = (
+                f"{state.id}: falling, under {show_temperature(floor_mc, self.units.temperature)} "
+                f"in {show_duration(left_h * 3_600_000)}"
+            )
+        self.tell("pit-falling", state.id, t_ms, falling, words, channel=state.id)
