@@ -136,6 +136,7 @@ def channels_of(config: Config, devices: Iterable[Device]) -> list[Channel]:
             offset=channel.offset,
             interval_ms=round(device.interval_s * 1000),
             stale_after_ms=channel.stale_after,
+            scale_interval_mg=channel.scale_interval,
             device=device.id,
         )
         for device in devices
@@ -290,5 +291,6 @@ def _completed(channel: Channel, known: Channel) -> Channel:
         offset=channel.offset or known.offset,
         interval_ms=channel.interval_ms or known.interval_ms,
         stale_after_ms=channel.stale_after_ms or known.stale_after_ms,
+        scale_interval_mg=channel.scale_interval_mg or known.scale_interval_mg,
         device=known.device,
     )

@@ -64,6 +64,9 @@ def build_lane(state: ChannelState, book: Book, known: dict[str, Channel]) -> La
     assigned = placed.site is not Site.NONE
     stale_after = placed.stale_after_ms or declared.stale_after_ms
     watched = assigned and (placed.site is not Site.BENCH or stale_after is not None)
+    interval_mg = placed.scale_interval_mg or declared.scale_interval_mg
+    if interval_mg is not None:
+        state.steadiness.interval_mg = interval_mg
     return Lane(
         state=state,
         site=placed.site,

@@ -191,6 +191,7 @@ class Channel:
     offset: int = 0  # added to every value, milli-units
     interval_ms: int | None = None  # as declared by the driver
     stale_after_ms: int | None = None
+    scale_interval_mg: int | None = None
     device: str | None = None
 
 

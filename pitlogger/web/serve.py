@@ -71,23 +71,14 @@ async def _running(app: FastAPI, listening: socket.socket) -> AsyncIterator[None
 def _unix_socket(path: Path) -> socket.socket:
     """Return a listening socket only its owner and group can use."""
     path.parent.mkdir(parents=True, exist_ok=True)
-    listening = socket.socket(socket.AF_UNIX)
     if path.is_socket():
-        probe = socket.socket(socket.AF_UNIX)
-        try:
-            probe.connect(str(path))
-        except OSError:
-            path.unlink()
-        else:
-            raise TransportError(
-                f"{path} is in use", remedy="Another daemon is running: stop it first"
-            )
-        finally:
-            probe.close()
+        _clear_left_over(path)
+    listening = socket.socket(socket.AF_UNIX)
     mask = os.umask(0o117)
     try:
         listening.bind(str(path))
     except OSError as fault:
+        listening.close()
         raise TransportError(
             f"{path} cannot be made: {fault.strerror}",
             remedy="Set [node] socket to a path that may be written",
@@ -98,6 +89,17 @@ def _unix_socket(path: Path) -> socket.socket:
     return listening
 
 
+def _clear_left_over(path: Path) -> None:
+    """Remove the socket of a daemon that was killed; refuse that of one that runs."""
+    with socket.socket(socket.AF_UNIX) as probe:
+        try:
+            probe.connect(str(path))
+        except OSError:
+            path.unlink()
+            return
+    raise TransportError(f"{path} is in use", remedy="Another daemon is running: stop it first")
+
+
 def _tcp_socket(host: str, port: int) -> socket.socket:
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
     listening = socket.socket(family)
@@ -105,6 +107,7 @@ def _tcp_socket(host: str, port: int) -> socket.socket:
     try:
         listening.bind((host, port))
     except OSError as fault:
+        listening.close()
         raise TransportError(
             f"port {port} on {host} cannot be used: {fault.strerror}",
             remedy="Set [web] port to another one, or stop what uses it",
