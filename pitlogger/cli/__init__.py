@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Iterable
 from importlib import import_module
-from importlib.metadata import entry_points
+from typing import TYPE_CHECKING
 
 import click
 
-from pitlogger.cli.client import DaemonRecord
 from pitlogger.errors import PitloggerError, nearest
 
 # Command, the module and attribute it lives in, and what it does (shown without loading it).
@@ -43,20 +43,32 @@ COMMANDS: dict[str, tuple[str, str]] = {
 GROUP = "pitlogger.commands"  # entry points of other packages that add commands
 
 
+if TYPE_CHECKING:
+    from importlib.metadata import EntryPoint
+
+
+def added_commands() -> Iterable[EntryPoint]:
+    """Return the commands that other packages add, by name."""
+    from importlib.metadata import entry_points  # costs as much as all the rest of a start
+
+    return sorted(entry_points(group=GROUP), key=lambda point: point.name)
+
+
 class LazyGroup(click.Group):
     """A group that knows its commands by name and imports one when it is called."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:
-        return [*COMMANDS, *sorted(point.name for point in entry_points(group=GROUP))]
+        return [*COMMANDS, *(point.name for point in added_commands())]
 
     def get_command(self, ctx: click.Context, name: str) -> click.Command | None:
         if name in COMMANDS:
             module, _, attribute = COMMANDS[name][0].partition(":")
             command: click.Command = getattr(import_module(module), attribute)
             return command
-        for point in entry_points(group=GROUP, name=name):
-            loaded: click.Command = point.load()
-            return loaded
+        for point in added_commands():
+            if point.name == name:
+                loaded: click.Command = point.load()
+                return loaded
         return None
 
     def resolve_command(
@@ -68,8 +80,7 @@ class LazyGroup(click.Group):
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         rows = [(name, about) for name, (_, about) in COMMANDS.items()]
-        added = sorted(entry_points(group=GROUP), key=lambda point: point.name)
-        rows += [(point.name, f"From {point.value.partition('.')[0]}.") for point in added]
+        rows += [(p.name, f"From {p.value.partition('.')[0]}.") for p in added_commands()]
         with formatter.section("Commands"):
             formatter.write_dl(rows)
 
@@ -83,7 +94,10 @@ def root(ctx: click.Context) -> None:
     Exit codes: 0 done, 1 failed or refused, 2 usage or unreadable input, 3 daemon not
     reachable, 4 done and an alarm is active.
     """
-    ctx.obj = DaemonRecord()
+    from pitlogger.cli import record
+    from pitlogger.cli.history import Record
+
+    ctx.obj = Record(books=record.books, add_cooks=record.add_cooks)
 
 
 def main(args: list[str] | None = None) -> None:

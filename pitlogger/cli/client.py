@@ -4,14 +4,11 @@ from __future__ import annotations
 
 import os
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
 from pitlogger.errors import DaemonUnreachableError, PitloggerError, RefusedError, UsageError
-
-if TYPE_CHECKING:
-    from pitlogger.model.book import Book
 
 SYSTEM_SOCKET = Path("/run/pitlogger/pitlogger.sock")
 TIMEOUT_S = 30.0
@@ -58,6 +55,8 @@ class Client:
         return self._ask("POST", path, json=given).json()
 
     def _ask(self, method: str, path: str, **request: Any) -> Any:
+        if not self.socket.is_socket():
+            raise DaemonUnreachableError(self._unreachable("there is no socket"))
         import httpx
 
         transport = httpx.HTTPTransport(uds=str(self.socket))
@@ -65,10 +64,7 @@ class Client:
             with httpx.Client(transport=transport, timeout=TIMEOUT_S) as client:
                 answer = client.request(method, f"http://pitlogger/api/v1{path}", **request)
         except httpx.HTTPError as fault:
-            raise DaemonUnreachableError(
-                f"no daemon answers at {self.socket} ({fault}): start it with 'pitlogger run', "
-                "or name its socket with --socket"
-            ) from None
+            raise DaemonUnreachableError(self._unreachable(str(fault))) from None
         if answer.is_success:
             return answer
         message = _message(answer)
@@ -78,21 +74,11 @@ class Client:
             raise RefusedError(message)
         raise PitloggerError(message)
 
-
-class DaemonRecord:
-    """Past cooks on the daemon's record."""
-
-    def books(self) -> list[Book]:
-        """Return the book of each cook, oldest first.
-
-        Raises:
-            DaemonUnreachableError: No daemon answers.
-        """
-        from pitlogger.formats.journal_json import load_entry
-        from pitlogger.model.book import fold
-
-        cooks = Client().get("/record")
-        return [fold([load_entry(entry) for entry in cook["entries"]]) for cook in cooks]
+    def _unreachable(self, why: str) -> str:
+        return (
+            f"no daemon answers at {self.socket} ({why}): start it with 'pitlogger run', "
+            "or name its socket with --socket"
+        )
 
 
 def _message(answer: Any) -> str:

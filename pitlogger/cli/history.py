@@ -1,0 +1,143 @@
+"""`pitlogger history`: past pieces, what was learned from them, and where they come from."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from pitlogger.cli.output import emit, json_option
+
+if TYPE_CHECKING:
+    from pitlogger.formats.paper_log import PaperLog, PaperRow
+    from pitlogger.model.book import Book
+    from pitlogger.yields.records import ListedHistory
+
+history_option = click.option(
+    "--history",
+    "history_file",
+    type=click.Path(path_type=Path, dir_okay=False),
+    metavar="FILE",
+    help="Paper log (CSV or XLSX) to learn from instead of the daemon's record.",
+)
+cut_option = click.option("--cut", metavar="CUT", help="Cut, such as brisket-packer.")
+
+
+@dataclass(frozen=True, slots=True)
+class Record:
+    """The daemon's record, as a command sees it; the root command puts one in ``ctx.obj``.
+
+    Attributes:
+        books: Return the cooks on record, oldest first; raises ``DaemonUnreachableError``.
+        add_cooks: Put cooks from a paper log on record, all or none; returns how many.
+    """
+
+    books: Callable[[], list[Book]]
+    add_cooks: Callable[[Sequence[PaperRow]], int]
+
+
+def check_cut(cut: str) -> str:
+    """Return a known cut; raises ``UsageError`` with the nearest one."""
+    from pitlogger.errors import UsageError, unknown
+    from pitlogger.model.cooks import CUTS
+
+    plain = cut.strip().casefold().replace(" ", "-")
+    if plain not in CUTS:
+        raise UsageError(unknown("cut", cut, CUTS))
+    return plain
+
+
+def books_on_record() -> list[Book]:
+    """Return the cooks on the daemon's record.
+
+    Raises:
+        DaemonUnreachableError: No daemon answers.
+    """
+    from pitlogger.errors import DaemonUnreachableError
+
+    record = click.get_current_context().find_object(Record)
+    if record is None:
+        raise DaemonUnreachableError(
+            "no daemon answers, so there is no record of past cooks; start it, or give "
+            "--history FILE.csv"
+        )
+    return record.books()
+
+
+def load_history(history_file: Path | None) -> tuple[ListedHistory, list[str]]:
+    """Return past pieces from the file, else from the record, else none, with notes.
+
+    Raises:
+        UsageError: The file or one of its rows cannot be read.
+    """
+    from pitlogger.errors import DaemonUnreachableError
+    from pitlogger.yields.records import ListedHistory, from_paper
+
+    if history_file is not None:
+        from pitlogger.formats.paper_log import read_paper_log
+
+        log = read_paper_log(history_file)
+        return from_paper(log.all_rows()), ignored_notes(log)
+    try:
+        books = books_on_record()
+    except DaemonUnreachableError:
+        return ListedHistory(), ["No history: no daemon answers and no --history was given."]
+    from pitlogger.yields.books import from_books
+
+    return from_books(books), []
+
+
+def ignored_notes(log: PaperLog) -> list[str]:
+    """Return a note on the columns of a paper log that are not read."""
+    if not log.ignored:
+        return []
+    return [f"{log.name}: columns not read: {', '.join(log.ignored)}."]
+
+
+@click.command("history")
+@cut_option
+@history_option
+@click.option("--svg", type=click.Path(path_type=Path), help="Also write the dot strip of --cut.")
+@click.option("--export", "export_file", type=click.Path(path_type=Path),
+              help="Also write the pieces as a paper log (CSV).")  # fmt: skip
+@json_option
+def history(
+    cut: str | None,
+    history_file: Path | None,
+    svg: Path | None,
+    export_file: Path | None,
+    as_json: bool,
+) -> None:
+    """Show past pieces and what was learned from them.
+
+    Lists each piece with its servable yield, the next cook of every cut, the steps that
+    cost most, and what the best third had more often than the rest.
+    """
+    from pitlogger.cli.history_text import history_text
+    from pitlogger.yields.lessons import lessons_document
+
+    past, notes = load_history(history_file)
+    wanted = check_cut(cut) if cut else None
+    document = lessons_document(past.pieces(), wanted)
+    document["notes"] = notes + document["notes"]
+    if svg is not None:
+        _write_strip(svg, document)
+    if export_file is not None:
+        from pitlogger.cli.history_text import paper_log_text
+
+        export_file.write_text(paper_log_text(document["pieces"]), encoding="utf-8", newline="")
+    emit(document, as_json, history_text(document))
+
+
+def _write_strip(path: Path, document: dict[str, Any]) -> None:
+    from pitlogger.errors import UsageError
+    from pitlogger.reports.pictures import yield_strip
+
+    if len(document["cuts"]) != 1:
+        raise UsageError("--svg draws one cut: name it with --cut")
+    shares = [p["servable_pct"] for p in document["pieces"] if p["servable_pct"] is not None]
+    cut = document["cuts"][0]
+    path.write_text(yield_strip(cut["cut"], shares, cut["learned"]), encoding="utf-8")

@@ -1,0 +1,80 @@
+"""`pitlogger history` as text: pieces, the dot strip of yields, dear steps, differences."""
+
+from __future__ import annotations
+
+import csv
+import io
+from typing import Any
+
+from pitlogger.cli.output import table
+from pitlogger.model.cooks import WEIGHABLE
+
+_WIDTH = 50
+
+
+def history_text(document: dict[str, Any]) -> str:
+    """Return the text of a history document."""
+    parts = []
+    if document["pieces"]:
+        rows = [
+            [
+                piece["cook"],
+                piece["piece"],
+                piece["cut"],
+                "-" if piece["servable_pct"] is None else f"{piece['servable_pct']:.1f}",
+            ]
+            for piece in document["pieces"]
+        ]
+        parts.append(table(rows, ["cook", "piece", "cut", "servable % of purchased"]))
+    parts += [_cut_text(cut, document["pieces"]) for cut in document["cuts"]]
+    parts += [f"- {note}" for note in document["notes"]]
+    return "\n\n".join(parts)
+
+
+def _cut_text(cut: dict[str, Any], pieces: list[dict[str, Any]]) -> str:
+    learned = cut["learned"]
+    band = f"80 in 100 between {learned['p10']:.1%} and {learned['p90']:.1%}"
+    lines = [
+        f"{cut['cut']}: next cook {learned['median']:.1%} of purchased, {band} (n = {learned['n']})"
+    ]
+    shares = [p["servable_pct"] for p in pieces if p["cut"] == cut["cut"] and p["servable_pct"]]
+    if shares:
+        lines.append(dot_strip(shares))
+    if cut["nine_in_ten_exceed_pct"] is not None:
+        lines.append(
+            f"  nine cooks in ten exceed {cut['nine_in_ten_exceed_pct']:.1f} % (95 % confidence)"
+        )
+    for step in cut["dear_steps"][:4]:
+        money = "" if step["money"] is None else f", {step['money']:.2f} a piece"
+        lines.append(
+            f"  {step['cause']}: {step['share_pct']:.1f} % of purchased{money} (n = {step['n']})"
+        )
+    lines += [
+        f"  best third: {d['factor']} {d['value']} in {d['best']}, rest in {d['rest']}; no cause"
+        for d in cut["best_had_more_often"]
+    ]
+    return "\n".join(lines)
+
+
+def dot_strip(shares_pct: list[float]) -> str:
+    """Return yields as dots on a line, with its ends; a digit where several fall together."""
+    low, high = min(shares_pct) - 1.0, max(shares_pct) + 1.0
+    counts = [0] * _WIDTH
+    for share in shares_pct:
+        counts[min(_WIDTH - 1, int((share - low) / (high - low) * _WIDTH))] += 1
+    strip = "".join("." if not n else "o" if n == 1 else str(min(n, 9)) for n in counts)
+    return f"  {low:.1f} % {strip} {high:.1f} %"
+
+
+def paper_log_text(pieces: list[dict[str, Any]]) -> str:
+    """Return pieces as a paper log (CSV, RFC 4180), which ``--history`` and ``import`` read."""
+    text = io.StringIO(newline="")
+    weighed = [name for name in WEIGHABLE if any(name in p["masses_g"] for p in pieces)]
+    plain = ["date", "cook", "piece", "cut", "count", "wrap", "notes"]
+    writer = csv.writer(text)
+    writer.writerow([*plain, *(f"{name}_g" for name in weighed)])
+    for piece in pieces:
+        cells = ["" if piece[key] is None else piece[key] for key in plain]
+        masses = [piece["masses_g"].get(name, "") for name in weighed]
+        writer.writerow([*cells, *masses])
+    return text.getvalue()

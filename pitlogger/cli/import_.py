@@ -1,0 +1,72 @@
+"""`pitlogger import`: paper logs and spreadsheets into the record."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from pitlogger.cli.history import Record, ignored_notes
+from pitlogger.cli.output import emit, json_option
+
+
+@click.command("import")
+@click.argument("file", type=click.Path(path_type=Path, dir_okay=False))
+@click.option("--dry-run", is_flag=True, help="Read and show, put nothing on record.")
+@click.option("--skip-bad", is_flag=True, help="Leave out rows that cannot be read.")
+@json_option
+def import_command(file: Path, dry_run: bool, skip_bad: bool, as_json: bool) -> None:
+    """Read a paper log (CSV or XLSX), one row a piece, into the record.
+
+    A row that cannot be read is named with its line, and then nothing is imported unless
+    --skip-bad says so. Doubts are asked, not refused.
+    """
+    from pitlogger.errors import DaemonUnreachableError, UsageError
+    from pitlogger.formats.paper_log import read_paper_log
+
+    log = read_paper_log(file)
+    if log.faults and not (skip_bad or dry_run):
+        told = "\n".join(fault.message for fault in log.faults)
+        raise UsageError(f"{told}\nnothing was imported; mend these lines, or use --skip-bad")
+    imported = 0
+    if not dry_run:
+        record = click.get_current_context().find_object(Record)
+        if record is None:
+            raise DaemonUnreachableError(
+                "no daemon answers, so nothing was imported; start it, or look with --dry-run"
+            )
+        imported = record.add_cooks(log.rows)
+    document = {
+        "file": str(file),
+        "rows": len(log.rows),
+        "imported": imported,
+        "faults": [{"line": fault.line, "message": fault.message} for fault in log.faults],
+        "doubts": _doubts(log.rows),
+        "notes": ignored_notes(log),
+    }
+    emit(document, as_json, _text(document, dry_run))
+
+
+def _doubts(rows: Any) -> list[dict[str, Any]]:
+    from pitlogger.yields.document import doubt_document
+    from pitlogger.yields.doubts import doubts_of_cook
+    from pitlogger.yields.records import from_paper
+
+    cooks: dict[str, list[Any]] = {}
+    for piece in from_paper(rows).pieces():
+        cooks.setdefault(piece.cook, []).append(piece)
+    return [
+        {"cook": name, **doubt_document(doubt)}
+        for name, cook in cooks.items()
+        for doubt in doubts_of_cook(cook)
+    ]
+
+
+def _text(document: dict[str, Any], dry_run: bool) -> str:
+    done = "would import" if dry_run else "imported"
+    count = document["rows"] if dry_run else document["imported"]
+    lines = [f"{document['file']}: {done} {count} rows"]
+    lines += [f"not read: {fault['message']}" for fault in document["faults"]]
+    lines += [f"? {doubt['cook']}: {doubt['message']}" for doubt in document["doubts"]]
+    return "\n".join([*lines, *(f"- {note}" for note in document["notes"])])

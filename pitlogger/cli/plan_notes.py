@@ -1,0 +1,103 @@
+"""What `pitlogger plan` says beside its figures: where they come from and what they hide."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from decimal import Decimal
+
+from pitlogger.cli.plan_inputs import Terms
+from pitlogger.formats.money import amount, cents, price_per_g
+from pitlogger.model.quantities import show_mass
+from pitlogger.yields.learning import Learned
+from pitlogger.yields.lessons import eaten_per_guest_g
+from pitlogger.yields.plan import Plan, Question
+from pitlogger.yields.records import PastPiece
+from pitlogger.yields.sufficiency import PieceMass
+
+
+def basis_notes(
+    learned: Learned, left_out: int, mass_is_prior: bool, typical: PieceMass, start: str
+) -> Iterator[str]:
+    """Say what the yield and the piece mass rest on, and what of the history could not be used."""
+    if left_out:
+        yield (
+            f"{left_out} past piece{'s' * (left_out != 1)} of {learned.cut} left out: no servable "
+            f"yield of {start}."
+        )
+    if learned.n == 0:
+        yield (
+            f"n = 0: no own cook of {learned.cut} yet; the yield is a prior alone "
+            f"({learned.source})."
+        )
+    elif learned.n == 1:
+        yield f"n = 1: one own cook of {learned.cut}; the rest is prior ({learned.source})."
+    if mass_is_prior:
+        yield (
+            f"Piece mass {show_mass(typical.mean_g * 1000)} (sd {show_mass(typical.sd_g * 1000)}) "
+            "is a prior, common practice, no source. Weigh them on arrival: it is worth more "
+            "than more cooks in the log."
+        )
+    if start != "purchased":
+        yield f"Masses are at {start}; what follows still has to be lost."
+    if learned.day_share > 0:
+        yield f"Pieces of one cook share their day ({learned.day_share:.0%} of the variance)."
+
+
+def appetite_notes(history: Sequence[PastPiece]) -> Iterator[str]:
+    """Say what guests ate at past meals that were weighed to the end."""
+    eaten = eaten_per_guest_g(history)
+    if eaten:
+        mean_g = sum(eaten) / len(eaten)
+        yield (
+            f"Guests ate {show_mass(mean_g * 1000)} each at past meals (n = {len(eaten)}); "
+            "compare your portion."
+        )
+
+
+def margin_notes(terms: Terms, found: Plan, question: Question) -> Iterator[str]:
+    """Say which margins are stacked, and what a tighter promise costs."""
+    if terms.over > 0:
+        yield (
+            f"Margins are stacked: {terms.over:.0%} over, and on top of it a risk of "
+            f"{terms.risk:.0%}."
+        )
+    if terms.paid and found.recommended is not None:
+        loose = next((o for o in found.options if o.p_enough >= 0.95), None)
+        if loose is not None:
+            more = found.recommended - loose.pieces
+            mass = show_mass(more * question.typical.mean_g * 1000)
+            cost = f"{more} more piece{'s' * (more != 1)}, {mass} raw" if more else "nothing more"
+            yield f"Paid: everybody on the guarantee is owed. From 5 % risk to 1 % costs {cost}."
+
+
+def money_notes(
+    price: str | None, budget: str | None, found: Plan, question: Question
+) -> Iterator[str]:
+    """Say what the meat costs and what the budget buys."""
+    if price is None:
+        return
+    per_g = price_per_g(price)
+    if found.purchase_g is not None:
+        yield f"Raw meat for the recommended: {cents(per_g * Decimal(found.purchase_g))}."
+    if budget is not None:
+        one = per_g * Decimal(question.typical.mean_g)
+        buys = int(amount(budget, "--budget") / one) if one else 0
+        option = next((o for o in found.options if o.pieces == buys), None)
+        chance = (
+            f"enough with probability {option.p_enough:.3f}"
+            if option
+            else "not enough"
+            if buys < 1
+            else "more than is needed"
+        )
+        yield f"The budget buys {buys} piece{'s' * (buys != 1)}: {chance}."
+
+
+def result_notes(found: Plan, question: Question) -> Iterator[str]:
+    """Say so where nothing keeps the risk."""
+    if found.recommended is None:
+        best = found.options[-1]
+        yield (
+            f"Not enough: {best.pieces} piece{'s' * (best.pieces != 1)} hold with probability "
+            f"{best.p_enough:.3f}, asked were {1 - question.risk:.3f}."
+        )

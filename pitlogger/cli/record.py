@@ -1,0 +1,42 @@
+"""The daemon's record of past cooks, for the commands that learn from it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from pitlogger.cli.client import Client
+
+if TYPE_CHECKING:
+    from pitlogger.formats.paper_log import PaperRow
+    from pitlogger.model.book import Book
+
+
+def books() -> list[Book]:
+    """Return the book of each cook, oldest first.
+
+    Raises:
+        DaemonUnreachableError: No daemon answers.
+    """
+    from pitlogger.formats.journal_json import load_entry
+    from pitlogger.model.book import fold
+
+    cooks = Client().get("/record")
+    return [fold([load_entry(entry) for entry in cook["entries"]]) for cook in cooks]
+
+
+def add_cooks(rows: Sequence[PaperRow]) -> int:
+    """Put the cooks of a paper log on record, all or none; return how many rows they had."""
+    from pitlogger.formats.journal_json import dump_body
+    from pitlogger.formats.paper_journal import cooks_of
+
+    cooks = [
+        {
+            "name": cook.name,
+            "start_ms": cook.start_ms,
+            "bodies": [{"t_ms": t_ms, "body": dump_body(body)} for t_ms, body in cook.bodies],
+        }
+        for cook in cooks_of(rows)
+    ]
+    Client().post("/record", cooks=cooks)
+    return len(rows)

@@ -1,0 +1,187 @@
+"""`pitlogger yield`: what became of the meat, step by step."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from pitlogger.cli.history import (
+    books_on_record,
+    check_cut,
+    cut_option,
+    history_option,
+    load_history,
+)
+from pitlogger.cli.output import emit, json_option
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from pitlogger.yields.ledger import Account
+    from pitlogger.yields.records import PastPiece
+
+_BAR = 28
+
+
+@click.command("yield")
+@click.argument("cook", required=False)
+@cut_option
+@click.option(
+    "--weights",
+    metavar="LIST",
+    help="Weights by checkpoint: purchased=14.2lb,trimmed=11.3lb,carved=7.05lb",
+)
+@history_option
+@click.option("--policy", type=click.Choice(["inspected-plant"]),
+              help="Also judge the cooked share by this policy.")  # fmt: skip
+@click.option("--svg", type=click.Path(path_type=Path), help="Also write the weight staircase.")
+@json_option
+def yield_command(
+    cook: str | None,
+    cut: str | None,
+    weights: str | None,
+    history_file: Path | None,
+    policy: str | None,
+    svg: Path | None,
+    as_json: bool,
+) -> None:
+    """Show steps, servable yield and loss by cause of a COOK or of typed weights.
+
+    The servable yield is the carved (else rested) net mass over the purchased net mass.
+    A weighing that was left out stays missing.
+    """
+    from pitlogger.yields.document import learned_document, piece_document
+    from pitlogger.yields.learning import learn, observations
+    from pitlogger.yields.ledger import accounts_of_history
+
+    known = check_cut(cut) if cut else None
+    name, pieces, past = _pieces(cook, known, weights, history_file)
+    made = accounts_of_history(pieces)
+    asked = known or (pieces[0].cut if pieces else "other")
+    learned = learn(asked, observations(past))
+    document: dict[str, Any] = {
+        "cook": name,
+        "pieces": [piece_document(one) for one in made],
+        "learned": learned_document(learned),
+    }
+    if policy is not None:
+        document["plant"] = [_plant(one) for one in made]
+    if svg is not None:
+        _write_svg(svg, document)
+    emit(document, as_json, _text(document, asked))
+
+
+def _plant(one: Account) -> dict[str, Any]:
+    from pitlogger.yields.plant import LIMIT_PCT, SOURCE, barbecue_limit
+
+    found = barbecue_limit(one)
+    return {
+        "piece": one.record.piece,
+        "cooked_pct_of_fresh": None if found.pct is None else round(found.pct, 3),
+        "limit_pct": LIMIT_PCT,
+        "met": found.met,
+        "source": SOURCE,
+        "reason": found.reason,
+    }
+
+
+def _pieces(
+    cook: str | None, cut: str | None, weights: str | None, history_file: Path | None
+) -> tuple[str | None, Sequence[PastPiece], Sequence[PastPiece]]:
+    """Return the cook's name, the pieces asked for, and all past pieces with them."""
+    from pitlogger.errors import UsageError
+    from pitlogger.formats.written_mass import parse_weights
+    from pitlogger.yields.records import from_weights
+
+    if cook is not None and weights is not None:
+        raise UsageError("give a COOK or --weights, not both")
+    if weights is not None:
+        piece = from_weights(parse_weights(weights), cut or "other")
+        past = load_history(history_file)[0].pieces() if history_file else ()
+        return None, [piece], [*past, piece]
+    if cook is None and cut is None and history_file is None:
+        raise UsageError("nothing asked: give a COOK, --cut CUT, --history FILE or --weights LIST")
+    past = _past(history_file)
+    if cook is not None:
+        chosen = [piece for piece in past if piece.cook == cook]
+        if not chosen:
+            raise UsageError(_no_such_cook(cook, past))
+        return cook, chosen, past
+    return None, [piece for piece in past if cut is None or piece.cut == cut], past
+
+
+def _past(history_file: Path | None) -> Sequence[PastPiece]:
+    if history_file is not None:
+        return load_history(history_file)[0].pieces()
+    from pitlogger.yields.books import from_books
+
+    return from_books(books_on_record()).pieces()
+
+
+def _no_such_cook(cook: str, past: Sequence[PastPiece]) -> str:
+    from pitlogger.errors import unknown
+
+    names = list(dict.fromkeys(piece.cook for piece in past))
+    return unknown("cook", cook, names) if names else f"no cook '{cook}': nothing is on record"
+
+
+def _write_svg(path: Path, document: dict[str, Any]) -> None:
+    from pitlogger.errors import UsageError
+    from pitlogger.reports.pictures import weight_staircase
+
+    if not document["pieces"]:
+        raise UsageError("no piece to draw")
+    path.write_text(weight_staircase(document["pieces"][0]), encoding="utf-8")
+
+
+def _text(document: dict[str, Any], cut: str) -> str:
+    parts = [_piece_text(piece) for piece in document["pieces"]]
+    parts += [_plant_text(judged) for judged in document.get("plant", ())]
+    learned = document["learned"]
+    basis = f"{learned['n']} on record" if learned["n"] else "none on record, published prior alone"
+    parts.append(
+        f"Next {cut}: {learned['median']:.1%} servable of purchased, "
+        f"80 in 100 between {learned['p10']:.1%} and {learned['p90']:.1%} ({basis})."
+    )
+    return "\n\n".join(parts)
+
+
+def _piece_text(piece: dict[str, Any]) -> str:
+    from pitlogger.model.quantities import show_mass
+
+    lines = [f"{piece['piece']} ({piece['cut']})"]
+    rows = [(s["to"], s["to_g"], s["change_g"], s["ratio"]) for s in piece["steps"]]
+    if piece["steps"]:
+        first = piece["steps"][0]
+        top = first["from_g"]
+        lines.append(_stair(first["from"], top, top))
+        lines += [
+            f"{_stair(to, to_g, top)}  {change:+8.0f} g  {ratio:.1%} of the step before"
+            for to, to_g, change, ratio in rows
+        ]
+    if piece["servable_pct"] is not None:
+        lines.append(
+            f"servable {show_mass(piece['servable_g'] * 1000)}: {piece['servable_pct']:.1f} % of "
+            f"purchased (u {piece['u_servable_pct']:.2f})"
+        )
+    else:
+        lines.append("no servable yield: purchased, or carved and rested, were not weighed")
+    causes = ", ".join(f"{k} {g:.0f} g" for k, g in piece["loss_by_cause_g"].items())
+    if causes:
+        lines.append(f"lost (gained if negative): {causes}")
+    lines += [f"? {doubt['message']}" for doubt in piece["doubts"]]
+    return "\n".join(lines)
+
+
+def _stair(checkpoint: str, mass_g: float, top_g: float) -> str:
+    length = max(1, min(_BAR, round(_BAR * mass_g / top_g))) if top_g > 0 else 1
+    return f"{checkpoint:<12} {'#' * length:<{_BAR}} {mass_g:7.0f} g"
+
+
+def _plant_text(judged: dict[str, Any]) -> str:
+    verdict = {True: "limit met", False: "limit not met", None: "not shown"}[judged["met"]]
+    share = judged["cooked_pct_of_fresh"]
+    shown = "" if share is None else f", {share:.1f} % of at most {judged['limit_pct']:.0f} %"
+    return f"{judged['piece']}: {verdict}{shown} ({judged['source']}; {judged['reason']})"

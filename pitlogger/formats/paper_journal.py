@@ -1,0 +1,84 @@
+"""A paper log as journal bodies: what ``import`` puts on record.
+
+Rows of one cook become one cook: started, its weighings in the order of a cook, finished.
+A paper log has days and no clock, so the weighings of a day lie a minute apart from noon
+UTC; a row without a date lies at the start of the epoch and is known by its cook's name.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import cast
+
+from pitlogger.formats.paper_log import PaperRow
+from pitlogger.model.cooks import WEIGHABLE, Cook, Piece, Wrap
+from pitlogger.model.journal import Body, CookFinished, CookStarted, Noted, Weighed
+
+_NOON_MS, _MINUTE_MS = 43_200_000, 60_000
+
+
+@dataclass(frozen=True, slots=True)
+class PaperCook:
+    """One cook: when it is taken to have begun, and what to journal, with its times."""
+
+    name: str
+    start_ms: int
+    bodies: tuple[tuple[int, Body], ...]
+
+
+def cooks_of(rows: Iterable[PaperRow]) -> list[PaperCook]:
+    """Return the cooks that the rows amount to, oldest first."""
+    grouped: dict[tuple[str, str], list[PaperRow]] = {}
+    for row in rows:
+        grouped.setdefault((row.cook or row.date or f"line {row.line}", row.date), []).append(row)
+    found = [_cook(name, date, of_cook) for (name, date), of_cook in grouped.items()]
+    return sorted(found, key=lambda cook: cook.start_ms)
+
+
+def _cook(name: str, date: str, rows: list[PaperRow]) -> PaperCook:
+    day = datetime.fromisoformat(date).replace(tzinfo=UTC).timestamp() * 1000 if date else 0.0
+    start_ms = t_ms = round(day) + _NOON_MS
+    names = _unique(rows)
+    guests = next((row.guests for row in rows if row.guests), None)
+    pieces = tuple(_piece(row, id_) for row, id_ in zip(rows, names, strict=True))
+    bodies: list[tuple[int, Body]] = [(t_ms, CookStarted(Cook(name, pieces, guests=guests)))]
+    for checkpoint in WEIGHABLE:
+        for row, piece in zip(rows, names, strict=True):
+            if (mass := row.masses.get(checkpoint)) is not None:
+                t_ms += _MINUTE_MS
+                weighed = Weighed(
+                    piece, checkpoint, mass.mass_mg, 0, t_ms, interval_mg=mass.interval_mg
+                )
+                bodies.append((t_ms, weighed))
+    bodies += [
+        (t_ms, Noted(row.notes, piece)) for row, piece in zip(rows, names, strict=True) if row.notes
+    ]
+    bodies.append((t_ms + _MINUTE_MS, CookFinished(name)))
+    return PaperCook(name, start_ms, tuple(bodies))
+
+
+def _unique(rows: list[PaperRow]) -> list[str]:
+    """Return the piece ids; one that repeats within a cook gets its line number."""
+    seen: set[str] = set()
+    names = []
+    for row in rows:
+        name = row.piece if row.piece not in seen else f"{row.piece}-{row.line}"
+        seen.add(name)
+        names.append(name)
+    return names
+
+
+def _piece(row: PaperRow, id_: str) -> Piece:
+    return Piece(
+        id_,
+        row.cut,
+        count=row.count,
+        wrap=cast(Wrap | None, row.wrap),
+        pull_at_mc=row.pull_at_mc,
+        price_per_kg=row.price_per_kg,
+        pit=row.pit,
+        supplier=row.supplier,
+        grade=row.grade,
+    )

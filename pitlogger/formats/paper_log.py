@@ -1,0 +1,322 @@
+"""Paper logs and spreadsheets: one row a piece, masses by checkpoint (CSV, XLSX).
+
+Columns: ``date``, ``cook``, ``piece``, ``cut``, any checkpoint, by-product or added mass by
+its name, ``price_per_lb`` or ``price_per_kg``, ``wrap``, ``pull_at``, ``notes``; also
+``count``, ``supplier``, ``grade``, ``pit``, ``guests``. A mass cell carries its unit
+(``14.2 lb``, ``13 lb 7 oz``) or the header does (``purchased_kg``).
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from datetime import date
+from decimal import Decimal
+from difflib import get_close_matches
+from importlib import import_module
+from pathlib import Path
+from typing import Any
+
+from pitlogger.errors import QuantityError, UsageError, unknown
+from pitlogger.formats.written_mass import (
+    ALIASES,
+    WrittenMass,
+    checkpoint_name,
+    written_mass,
+)
+from pitlogger.model.cooks import CUTS, WEIGHABLE, WRAPS
+from pitlogger.model.quantities import MG_PER, parse_decimal, parse_temperature_mc
+
+_UNITS = ("kg", "g", "lb", "oz")
+_PLAIN = ("date", "cook", "piece", "cut", "wrap", "pull_at", "notes", "count", "supplier",
+          "grade", "pit", "guests", "price_per_lb", "price_per_kg")  # fmt: skip
+_MASS_HEADER = re.compile(rf"(.+?)[_ ](?:\(?({'|'.join(_UNITS)})\)?)")
+
+
+@dataclass(frozen=True, slots=True)
+class PaperRow:
+    """One piece as a row tells it; ``line`` is where it stands in its file."""
+
+    line: int
+    piece: str
+    cut: str
+    date: str = ""
+    cook: str = ""
+    count: int = 1
+    masses: dict[str, WrittenMass] = field(default_factory=dict)
+    price_per_kg: Decimal | None = None
+    wrap: str | None = None
+    pull_at_mc: int | None = None
+    supplier: str | None = None
+    grade: str | None = None
+    pit: str | None = None
+    guests: int | None = None
+    notes: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """A row that cannot be read; the message starts with ``file:line``."""
+
+    line: int
+    message: str
+
+
+@dataclass(frozen=True, slots=True)
+class PaperLog:
+    """What a file holds: rows read, rows that could not be, columns that mean nothing here."""
+
+    name: str
+    rows: tuple[PaperRow, ...]
+    faults: tuple[Fault, ...] = ()
+    ignored: tuple[str, ...] = ()
+
+    def all_rows(self) -> tuple[PaperRow, ...]:
+        """Return the rows, if every one could be read.
+
+        Raises:
+            UsageError: Some could not; each is named with its line.
+        """
+        if self.faults:
+            raise UsageError("\n".join(fault.message for fault in self.faults))
+        return self.rows
+
+
+def read_paper_log(path: Path) -> PaperLog:
+    """Read a CSV or XLSX file.
+
+    Raises:
+        UsageError: No such file, no header, an encoding that is not UTF-8, or an XLSX
+            file without the extra ``pitlogger[sheets]``.
+    """
+    try:
+        octets = path.read_bytes()
+    except OSError as fault:
+        raise UsageError(f"{path}: cannot be read ({fault.strerror}); give a CSV file") from None
+    if path.suffix.casefold() in (".xlsx", ".xlsm"):
+        return parse_table(_sheet(octets, path.name), path.name)
+    return parse_paper_log(octets, path.name)
+
+
+def parse_paper_log(octets: bytes, name: str = "paper log") -> PaperLog:
+    """Read the octets of a CSV file; the delimiter is a comma, semicolon or tab."""
+    text = _decoded(octets, name)
+    header = text.split("\n", 1)[0]
+    delimiter = max(",;\t", key=header.count)
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
+    lines: list[tuple[int, Sequence[str]]] = []
+    try:
+        for cells in reader:
+            lines.append((reader.line_num, cells))  # noqa: PERF401
+    except csv.Error as fault:
+        raise UsageError(f"{name}:{reader.line_num}: not CSV ({fault}); check the quotes") from None
+    return parse_table(lines, name)
+
+
+def _decoded(octets: bytes, name: str) -> str:
+    if octets[:2] in (b"\xff\xfe", b"\xfe\xff"):
+        return octets.decode("utf-16", errors="replace")
+    try:
+        return octets.decode("utf-8-sig")
+    except UnicodeDecodeError as fault:
+        line = octets[: fault.start].count(b"\n") + 1
+        raise UsageError(
+            f"{name}:{line}: octet 0x{octets[fault.start]:02x} is not UTF-8; "
+            "save the file as CSV UTF-8 and try again"
+        ) from None
+
+
+def _sheet(octets: bytes, name: str) -> Iterable[tuple[int, Sequence[str]]]:
+    """Return the rows of the first sheet, as text."""
+    try:
+        openpyxl = import_module("openpyxl")
+    except ImportError:
+        raise UsageError(
+            f"{name}: reading XLSX needs an extra: pip install 'pitlogger[sheets]', "
+            "or save the sheet as CSV UTF-8"
+        ) from None
+    try:
+        book = openpyxl.load_workbook(io.BytesIO(octets), read_only=True, data_only=True)
+    except Exception as fault:  # a damaged file shows as whatever the parser met
+        raise UsageError(f"{name}: not an XLSX file ({fault})") from None
+    rows = list(book.worksheets[0].iter_rows(values_only=True))
+    book.close()
+    return [(line, [_cell_text(cell) for cell in row]) for line, row in enumerate(rows, 1)]
+
+
+def _cell_text(cell: Any) -> str:
+    if cell is None:
+        return ""
+    if isinstance(cell, date):
+        return cell.isoformat()[:10]
+    return f"{cell:.10g}" if isinstance(cell, float) else str(cell)
+
+
+def parse_table(lines: Iterable[tuple[int, Sequence[str]]], name: str) -> PaperLog:
+    """Read rows of cells, the first of them the header.
+
+    Raises:
+        UsageError: No header, no ``cut`` column, a column given twice, or one whose name
+            is nearly a known one.
+    """
+    table = [(line, cells) for line, cells in lines if any(cell.strip() for cell in cells)]
+    if not table:
+        raise UsageError(f"{name}:1: empty; expected a header row such as date,cut,purchased")
+    header_line, header = table[0]
+    columns, ignored = _columns(header, f"{name}:{header_line}")
+    rows: list[PaperRow] = []
+    faults: list[Fault] = []
+    for line, cells in table[1:]:
+        try:
+            rows.append(_row(line, cells, columns))
+        except QuantityError as fault:
+            faults.append(Fault(line, f"{name}:{line}: {fault}"))
+    return PaperLog(name, tuple(rows), tuple(faults), tuple(ignored))
+
+
+@dataclass(frozen=True, slots=True)
+class _Column:
+    place: int
+    name: str
+    title: str
+    unit: str | None = None
+
+
+def _columns(header: Sequence[str], where: str) -> tuple[list[_Column], list[str]]:
+    columns: list[_Column] = []
+    ignored: list[str] = []
+    for place, cell in enumerate(header):
+        title = cell.strip()
+        column = _column(place, title, where)
+        if column is None:
+            ignored.extend([title] if title else [])
+        elif any(column.name == other.name for other in columns):
+            raise UsageError(f"{where}: two columns for '{column.name}'; keep one")
+        else:
+            columns.append(column)
+    if not any(column.name == "cut" for column in columns):
+        raise UsageError(
+            f"{where}: no column 'cut'; expected a header such as date,piece,cut,purchased,carved"
+        )
+    return columns, ignored
+
+
+def _column(place: int, title: str, where: str) -> _Column | None:
+    plain = re.sub(r"[\s-]+", "_", title.casefold())
+    if plain in _PLAIN:
+        return _Column(place, plain, title)
+    for word, unit in ((title, None), *_with_unit(title)):
+        try:
+            return _Column(place, checkpoint_name(word), title, unit)
+        except QuantityError:
+            continue
+    # A column of the person's own is left alone, a slip of the pen is not.
+    meant = get_close_matches(plain, (*_PLAIN, *WEIGHABLE, *ALIASES), n=1, cutoff=0.8)
+    if meant:
+        raise UsageError(
+            f"{where}: unknown column '{title}' (did you mean '{meant[0]}'?); rename or remove it"
+        )
+    return None
+
+
+def _with_unit(title: str) -> list[tuple[str, str]]:
+    match = _MASS_HEADER.fullmatch(title.casefold().strip())
+    return [(match[1], match[2])] if match else []
+
+
+def _row(line: int, cells: Sequence[str], columns: Sequence[_Column]) -> PaperRow:
+    if len(cells) < len(columns) and len(cells) <= max(column.place for column in columns):
+        cells = [*cells, *[""] * (max(column.place for column in columns) + 1 - len(cells))]
+    found = {c.name: (c, cells[c.place].strip()) for c in columns if cells[c.place].strip()}
+    masses = {
+        name: _mass(cell, column) for name, (column, cell) in found.items() if name in WEIGHABLE
+    }
+    _check_share(masses)
+
+    def text(name: str) -> str:
+        return found[name][1] if name in found else ""
+
+    return PaperRow(
+        line,
+        piece=text("piece") or f"piece-{line}",
+        cut=_known(text("cut"), "cut", CUTS),
+        date=_date(text("date")),
+        cook=text("cook"),
+        count=_whole(text("count"), "count") or 1,
+        masses=masses,
+        price_per_kg=_price(text("price_per_kg"), text("price_per_lb")),
+        wrap=_known(text("wrap"), "wrap", WRAPS) if text("wrap") else None,
+        pull_at_mc=parse_temperature_mc(text("pull_at")) if text("pull_at") else None,
+        supplier=text("supplier") or None,
+        grade=text("grade") or None,
+        pit=text("pit") or None,
+        guests=_whole(text("guests"), "guests"),
+        notes=text("notes"),
+    )
+
+
+def _mass(cell: str, column: _Column) -> WrittenMass:
+    bare = re.fullmatch(r"[\d.]+", cell) is not None
+    try:
+        mass = written_mass(f"{cell} {column.unit}" if bare and column.unit else cell)
+    except QuantityError as fault:
+        raise QuantityError(f"column '{column.title}': {fault}") from None
+    if column.unit and not bare and not re.search(rf"{column.unit}s?\.?$", cell.casefold()):
+        raise QuantityError(
+            f"column '{column.title}' says {column.unit}, but the cell says '{cell}'"
+        )
+    return mass
+
+
+def _check_share(masses: dict[str, WrittenMass]) -> None:
+    """Refuse a yield above 1: more served than bought can be no weighing of one piece."""
+    if "purchased" not in masses:
+        return
+    for served in ("carved", "rested"):
+        if served in masses and masses[served].mass_mg >= masses["purchased"].mass_mg:
+            raise QuantityError(
+                f"{served} {masses[served].mass_mg / 1000:.0f} g is not below purchased "
+                f"{masses['purchased'].mass_mg / 1000:.0f} g; check tare and unit of both"
+            )
+
+
+def _known(word: str, what: str, known: Iterable[str]) -> str:
+    plain = word.casefold().replace(" ", "-").replace("_", "-")
+    if not plain:
+        raise QuantityError(f"no {what} given; expected one such as {next(iter(known))}")
+    if plain not in known:
+        raise QuantityError(unknown(what, word, known))
+    return plain
+
+
+def _date(cell: str) -> str:
+    if not cell:
+        return ""
+    try:
+        return date.fromisoformat(cell).isoformat()
+    except ValueError:
+        raise QuantityError(
+            f"'{cell}' is not a date: write year-month-day, such as 2026-05-30"
+        ) from None
+
+
+def _whole(cell: str, what: str) -> int | None:
+    if not cell:
+        return None
+    if not re.fullmatch(r"\d+", cell) or int(cell) == 0:
+        raise QuantityError(f"'{cell}' is not a whole number above zero ({what})")
+    return int(cell)
+
+
+def _price(per_kg: str, per_lb: str) -> Decimal | None:
+    if per_kg and per_lb:
+        raise QuantityError("price_per_kg and price_per_lb are both given; keep one")
+    if not (per_kg or per_lb):
+        return None
+    price = parse_decimal((per_kg or per_lb).lstrip("$€£ "), "price")
+    if price < 0:
+        raise QuantityError(f"price {price} is below zero")
+    return price if per_kg else price * 1_000_000 / MG_PER["lb"]

@@ -1,0 +1,165 @@
+"""How long each part of a cook takes, as a distribution: prior by practice, then learned.
+
+Hours are lognormal: a normal-inverse-chi-square belief on their logarithm. All priors here
+are common practice, no source.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from statistics import NormalDist
+from typing import TYPE_CHECKING
+
+from pitlogger.model.cooks import Stage
+from pitlogger.yields.belief import Belief, prior_belief
+
+if TYPE_CHECKING:
+    from pitlogger.model.book import Book, PieceBook
+
+# cut: hours on the pit before the wrap, after it, and of rest; 0 after for one not wrapped.
+_HOURS: dict[str, tuple[float, float, float]] = {
+    "brisket-packer": (6.5, 5.0, 2.0),
+    "brisket-flat": (4.5, 3.0, 1.5),
+    "brisket-point": (5.0, 3.5, 1.5),
+    "burnt-ends": (3.0, 1.5, 0.25),
+    "pork-butt": (6.0, 3.5, 1.0),
+    "pork-picnic": (6.0, 3.5, 1.0),
+    "pork-belly": (3.0, 1.5, 0.5),
+    "pork-spareribs": (3.0, 2.0, 0.25),
+    "pork-st-louis": (3.0, 2.0, 0.25),
+    "pork-baby-back": (2.5, 1.5, 0.25),
+    "beef-ribs": (5.0, 3.0, 1.0),
+    "beef-chuck": (4.5, 3.0, 1.0),
+    "tri-tip": (1.5, 0.0, 0.25),
+    "chicken-whole": (3.0, 0.0, 0.25),
+    "chicken-half": (2.0, 0.0, 0.2),
+    "chicken-quarter": (1.75, 0.0, 0.2),
+    "chicken-thigh": (1.5, 0.0, 0.15),
+    "turkey-whole": (4.5, 0.0, 0.5),
+    "turkey-breast": (3.0, 0.0, 0.35),
+    "lamb-shoulder": (5.0, 3.0, 1.0),
+    "sausage": (1.5, 0.0, 0.1),
+    "other": (5.0, 3.0, 1.0),
+}
+_BETWEEN, _WITHIN, _DF = 0.20, 0.12, 6.0
+# Where nothing is said of thickness, a piece is as thick as its cut usually is.
+_USUAL_MM: dict[str, float] = {"brisket-packer": 80.0, "brisket-flat": 45.0, "pork-butt": 120.0}
+# Between surface-limited (1) and conduction-limited (2) heating: a judgement.
+_THICKNESS_POWER = 1.5
+_NORMAL = NormalDist()
+
+
+@dataclass(frozen=True, slots=True)
+class Hours:
+    """A lognormal duration; ``sd`` is of the logarithm, 0 for one that is fixed."""
+
+    median: float
+    sd: float = 0.0
+
+    @property
+    def mean(self) -> float:
+        return self.median * math.exp(0.5 * self.sd**2)
+
+    @property
+    def variance(self) -> float:
+        return self.mean**2 * math.expm1(self.sd**2)
+
+    def quantile(self, p: float) -> float:
+        """Return the hours that are not exceeded with probability ``p``."""
+        if self.sd == 0.0 or self.median == 0.0:
+            return self.median
+        return self.median * math.exp(self.sd * _NORMAL.inv_cdf(p))
+
+
+def in_sequence(parts: Sequence[Hours]) -> Hours:
+    """Return the sum of independent durations, matched by mean and variance (Fenton)."""
+    mean = math.fsum(part.mean for part in parts)
+    variance = math.fsum(part.variance for part in parts)
+    if mean <= 0.0:
+        return Hours(0.0)
+    sd = math.sqrt(math.log1p(variance / mean**2))
+    return Hours(mean / math.exp(0.5 * sd**2), sd)
+
+
+@dataclass(frozen=True, slots=True)
+class CookTime:
+    """Durations of one piece: on the pit before and after the wrap, and resting."""
+
+    before_wrap: Hours
+    after_wrap: Hours
+    rest: Hours
+    n: int
+
+    @property
+    def on_pit(self) -> Hours:
+        return in_sequence((self.before_wrap, self.after_wrap))
+
+
+Observed = Mapping[tuple[str, str], Sequence[float]]
+
+
+def observed_hours(books: Iterable[Book]) -> dict[tuple[str, str], list[float]]:
+    """Return the hours of past cooks by cut and part: ``before-wrap``, ``after-wrap``, ``on-pit``.
+
+    ``on-pit`` is of pieces that were never wrapped.
+    """
+    found: dict[tuple[str, str], list[float]] = {}
+    for book in books:
+        for held in book.pieces.values():
+            for part, ms in _parts(held):
+                if ms > 0:
+                    found.setdefault((held.piece.cut, part), []).append(ms / 3_600_000)
+    return found
+
+
+def _parts(held: PieceBook) -> Iterable[tuple[str, int]]:
+    on, wrapped = held.first(Stage.SMOKING), held.first(Stage.WRAPPED)
+    off = held.first(Stage.RESTING, Stage.HOLDING, Stage.CARVED)
+    if on is not None and wrapped is not None:
+        yield "before-wrap", wrapped - on
+    if wrapped is not None and off is not None:
+        yield "after-wrap", off - wrapped
+    if on is not None and wrapped is None and off is not None:
+        yield "on-pit", off - on
+
+
+def cook_time(
+    cut: str, observed: Observed, thickness_mm: float | None = None, wrapped: bool = True
+) -> CookTime:
+    """Return how long a piece takes.
+
+    Args:
+        cut: A known cut.
+        observed: From ``observed_hours``.
+        thickness_mm: Thickest part; scales time where it is given.
+        wrapped: Whether it will be wrapped.
+    """
+    before, after, rest = _HOURS[cut]
+    factor = 1.0
+    if thickness_mm is not None and cut in _USUAL_MM:
+        factor = (thickness_mm / _USUAL_MM[cut]) ** _THICKNESS_POWER
+    if not wrapped or after == 0.0:
+        # Bare to the end takes a quarter longer than with a wrap after the stall.
+        whole = before if after == 0.0 else 1.25 * (before + after)
+        hours, n = _learned(whole, observed.get((cut, "on-pit"), ()))
+        return CookTime(_scaled(hours, factor), Hours(0.0), Hours(rest), n)
+    first, n_first = _learned(before, observed.get((cut, "before-wrap"), ()))
+    second, n_second = _learned(after, observed.get((cut, "after-wrap"), ()))
+    return CookTime(
+        _scaled(first, factor), _scaled(second, factor), Hours(rest), min(n_first, n_second)
+    )
+
+
+def _learned(prior_hours: float, seen: Sequence[float]) -> tuple[Hours, int]:
+    start: Belief = prior_belief(math.log(prior_hours), _BETWEEN, _WITHIN, _DF)
+    belief = start.updated([math.log(hours) for hours in seen])
+    following = belief.predictive()
+    # The t is replaced by the normal with the same central 80 %.
+    sd = (following.quantile(0.9) - following.centre) / _NORMAL.inv_cdf(0.9)
+    return Hours(math.exp(following.centre), sd), len(seen)
+
+
+def _scaled(hours: Hours, factor: float) -> Hours:
+    return Hours(hours.median * factor, hours.sd)

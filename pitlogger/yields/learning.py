@@ -1,0 +1,185 @@
+"""Learning a cut's servable yield from past pieces.
+
+The scale is the logit of servable over purchased mass. A cut starts from its published
+prior, moved by what the kitchen's other cuts of the same family did, and is then updated
+by its own cooks. Nothing is shared between families.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from pitlogger.errors import UsageError
+from pitlogger.model.cooks import CUTS
+from pitlogger.yields.belief import FLAT, Belief, expit, logit, prior_belief
+from pitlogger.yields.cut_priors import WITHIN_DF, CutPrior, cut_prior
+from pitlogger.yields.ledger import servable
+from pitlogger.yields.lineage import Gathered, gather, is_whole
+from pitlogger.yields.records import PastPiece
+from pitlogger.yields.step_priors import usual
+
+PriorKind = Literal["cut", "flat"]
+# Half of the variance between kitchens is taken to be common to a family's cuts: judgement.
+_COMMON_SHARE = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class Observed:
+    """One whole piece and its servable mass, grams."""
+
+    record: PastPiece
+    servable_g: float
+
+    def share(self, start: str = "purchased") -> float | None:
+        """Return servable over the mass at a checkpoint; ``None`` where it is no share.
+
+        A ratio of 1 or more is no yield; the ledger doubts it and it is left out here.
+        """
+        mass = self.record.masses.get(start)
+        if mass is None or not 0.0 < self.servable_g < mass.value:
+            return None
+        return self.servable_g / mass.value
+
+
+@dataclass(frozen=True, slots=True)
+class Learned:
+    """What is known of the next cook of a cut.
+
+    Attributes:
+        cut: The cut asked for.
+        n: Pieces of this cut it rests on.
+        belief: On the logit of servable yield.
+        day_share: Share of the variance that pieces of one cook have in common.
+        prior: Where it started.
+        source: Source of the prior, or how it was started.
+    """
+
+    cut: str
+    n: int
+    belief: Belief
+    day_share: float
+    prior: PriorKind
+    source: str
+
+    def quantile(self, p: float) -> float:
+        """Return the servable yield that the next cook stays below with probability ``p``."""
+        return expit(self.belief.predictive().quantile(p))
+
+
+def whole_pieces(history: Iterable[PastPiece]) -> Iterator[Gathered]:
+    """Yield the pieces of past cooks that stand for themselves.
+
+    A split piece comes once, as its parent; merged pieces come once, together.
+    """
+    cooks: dict[str, list[PastPiece]] = {}
+    for piece in history:
+        cooks.setdefault(piece.cook, []).append(piece)
+    for cook in cooks.values():
+        yield from (gather(piece, cook) for piece in cook if is_whole(piece, cook))
+
+
+def observations(history: Iterable[PastPiece]) -> list[Observed]:
+    """Return the whole pieces of past cooks that have a servable mass."""
+    return [
+        Observed(whole.record, served_g.value)
+        for whole in whole_pieces(history)
+        if (served_g := servable(whole.record, whole.seam)) is not None
+    ]
+
+
+def learn(
+    cut: str, observed: Sequence[Observed], prior: PriorKind = "cut", start: str = "purchased"
+) -> Learned:
+    """Return what is known of the next cook of a cut.
+
+    Args:
+        cut: A known cut.
+        observed: From ``observations``; other families do no harm.
+        prior: ``flat`` for own cooks alone.
+        start: Checkpoint the share is of; another than ``purchased`` re-plans in mid-cook.
+
+    Raises:
+        UsageError: A flat prior and fewer than two pieces, or two that do not differ.
+    """
+    own = [
+        (one.record.cook, logit(share))
+        for one in observed
+        if one.record.cut == cut and (share := one.share(start)) is not None
+    ]
+    cooks = _by_cook(own)
+    day_share = _day_share(cooks)
+    values = [value for _, value in own]
+    worth = math.fsum(len(cook) / (1.0 + (len(cook) - 1) * day_share) for cook in cooks)
+    if prior == "flat":
+        belief = FLAT.updated(values, worth)
+        if not belief.is_proper:
+            raise UsageError(
+                f"a flat prior needs two pieces of {cut} with different yields; the history has "
+                f"{len(values)}. Use --prior cut, or log more cooks"
+            )
+        return Learned(cut, len(values), belief, day_share, prior, "none: own cooks alone")
+    known = cut_prior(cut)
+    if start == "purchased":
+        begin, source = _moved_by_family(known, observed), known.source
+    else:
+        begin, source = _from_here(start), "common practice, no source"
+    return Learned(cut, len(values), begin.updated(values, worth), day_share, prior, source)
+
+
+def _from_here(start: str) -> Belief:
+    """Return a prior for what is left of a cook, from the usual ratios of its steps."""
+    rest = usual(start, "carved")
+    spread = rest.log_sd / (1.0 - min(rest.ratio, 0.95))
+    return prior_belief(logit(min(rest.ratio, 0.95)), spread, spread / 2.0, WITHIN_DF)
+
+
+def _moved_by_family(known: CutPrior, observed: Sequence[Observed]) -> Belief:
+    """Return the cut's prior, moved by how the family's other cuts differ from theirs."""
+    family = CUTS[known.cut]
+    groups: dict[str, list[float]] = {}
+    for one in observed:
+        if one.record.family != family or one.record.cut == known.cut or family == "other":
+            continue
+        if (share := one.share()) is not None:
+            residual = logit(share) - cut_prior(one.record.cut).logit
+            groups.setdefault(one.record.cut, []).append(residual)
+    common = _COMMON_SHARE * known.between**2
+    own = known.between**2 - common
+    precision, weighted = 1.0 / common, 0.0
+    for residuals in groups.values():
+        variance = own + known.within**2 / len(residuals)
+        precision += 1.0 / variance
+        weighted += math.fsum(residuals) / len(residuals) / variance
+    return prior_belief(
+        known.logit + weighted / precision,
+        math.sqrt(own + 1.0 / precision),
+        known.within,
+        known.df,
+    )
+
+
+def _by_cook(own: Iterable[tuple[str, float]]) -> list[list[float]]:
+    cooks: dict[str, list[float]] = {}
+    for cook, value in own:
+        cooks.setdefault(cook, []).append(value)
+    return list(cooks.values())
+
+
+def _day_share(cooks: Sequence[Sequence[float]]) -> float:
+    """Return the share of variance between cooks, from the analysis of variance.
+
+    Zero unless at least three cooks had several pieces: it cannot be told from fewer.
+    """
+    if sum(len(cook) > 1 for cook in cooks) < 3:
+        return 0.0
+    n, j = sum(map(len, cooks)), len(cooks)
+    grand = math.fsum(map(math.fsum, cooks)) / n
+    means = [math.fsum(cook) / len(cook) for cook in cooks]
+    between = sum(len(c) * (m - grand) ** 2 for c, m in zip(cooks, means, strict=True)) / (j - 1)
+    within = sum((v - m) ** 2 for c, m in zip(cooks, means, strict=True) for v in c) / (n - j)
+    size = (n - sum(len(c) ** 2 for c in cooks) / n) / (j - 1)
+    of_day = max(0.0, (between - within) / size)
+    return min(0.95, of_day / (of_day + within)) if of_day + within > 0 else 0.0

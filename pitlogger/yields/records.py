@@ -1,0 +1,116 @@
+"""A piece as the yields room sees it: what it weighed, where, and what was done to it.
+
+Records come from the book of a cook, from a paper log or from weights typed on a command
+line; ledger, learning and plan read nothing else.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from decimal import Decimal
+from typing import TYPE_CHECKING, Protocol
+
+from pitlogger.model.cooks import CUTS, Checkpoint
+from pitlogger.yields.uncertainty import Measured, Scale, net_mass
+
+if TYPE_CHECKING:
+    from pitlogger.formats.paper_log import PaperRow
+    from pitlogger.formats.written_mass import WrittenMass
+
+
+@dataclass(frozen=True, slots=True)
+class Doubt:
+    """Something that looks wrong and is asked, never refused."""
+
+    doubt: str
+    message: str
+    piece: str = ""
+    checkpoint: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class PastPiece:
+    """One piece, or a batch of ``count``, with its net masses in grams by weighing.
+
+    ``masses`` has checkpoints, by-products and added masses by name; one that was not
+    weighed is absent.
+    """
+
+    piece: str
+    cut: str = "other"
+    cook: str = ""
+    date: str = ""
+    count: int = 1
+    masses: Mapping[str, Measured] = field(default_factory=dict)
+    wrap: str | None = None
+    pull_at_mc: int | None = None
+    supplier: str | None = None
+    grade: str | None = None
+    pit: str | None = None
+    price_per_kg: Decimal | None = None
+    guests: int | None = None
+    notes: str = ""
+    parents: tuple[str, ...] = ()
+    children: tuple[str, ...] = ()
+    doubts: tuple[Doubt, ...] = ()
+
+    @property
+    def family(self) -> str:
+        return CUTS[self.cut]
+
+
+class History(Protocol):
+    """Where past pieces come from: a paper log, the record of a node, a list in a test."""
+
+    def pieces(self) -> Sequence[PastPiece]:
+        """Return the past pieces, oldest cook first."""
+
+
+@dataclass(frozen=True, slots=True)
+class ListedHistory:
+    """A history that is simply a list."""
+
+    listed: tuple[PastPiece, ...] = ()
+
+    def pieces(self) -> Sequence[PastPiece]:
+        return self.listed
+
+
+def from_weights(weights: Mapping[str, WrittenMass], cut: str = "other") -> PastPiece:
+    """Return the record of one piece from weights as written.
+
+    All are taken as read from one scale, but the billed mass, which the packer weighed.
+    """
+    masses = {name: _written(name, mass) for name, mass in weights.items()}
+    return PastPiece("piece-1", cut, masses=masses)
+
+
+def _written(name: str, mass: WrittenMass) -> Measured:
+    owner = "packer" if name == Checkpoint.LABEL else "scale"
+    scale = Scale(owner, interval_g=mass.interval_mg / 1000)
+    return net_mass(mass.mass_mg / 1000, scale=scale, reading=name)
+
+
+def from_paper(rows: Iterable[PaperRow]) -> ListedHistory:
+    """Return the history that the rows of a paper log amount to."""
+    return ListedHistory(tuple(map(_from_row, rows)))
+
+
+def _from_row(row: PaperRow) -> PastPiece:
+    return PastPiece(
+        row.piece,
+        row.cut,
+        cook=row.cook or row.date or f"line {row.line}",
+        date=row.date,
+        count=row.count,
+        masses={name: _written(name, mass) for name, mass in row.masses.items()},
+        wrap=row.wrap,
+        pull_at_mc=row.pull_at_mc,
+        supplier=row.supplier,
+        grade=row.grade,
+        pit=row.pit,
+        price_per_kg=row.price_per_kg,
+        guests=row.guests,
+        notes=row.notes,
+    )

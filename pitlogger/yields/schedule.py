@@ -1,0 +1,117 @@
+"""Backwards from the plate: when to carve, rest, wrap, load, light, trim and thaw.
+
+The latest start is set so that the piece is rested in time with the chosen confidence; on
+most days it is done earlier and waits in the hold, which is checked against how long it
+can be held hot. Hours count from the start of the schedule's day zero: they are added to
+times by the caller.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from pitlogger.yields.durations import CookTime, in_sequence
+
+HOUR_MS = 3_600_000
+# Common practice, no source: minutes of work, and hours a box without heat keeps its food hot.
+TRIM_MIN, LIGHT_UP_MIN, CARVE_MIN = 30.0, 45.0, 20.0
+UNHEATED_HOLD_H, HEATED_HOLD_H = 4.0, 12.0
+# "24 hours for each 4 to 5 pounds" in a refrigerator: from memory.
+THAW_H_PER_KG = 24.0 / 2.04
+
+
+@dataclass(frozen=True, slots=True)
+class Sitting:
+    """A service: when the food is eaten, and what lies between kitchen and table, minutes."""
+
+    at_ms: int
+    place: str = ""
+    drive_min: float = 0.0
+    setup_min: float = 0.0
+
+    @property
+    def online_by_ms(self) -> int:
+        """When the food has to be on the line."""
+        return self.at_ms
+
+    @property
+    def arrive_by_ms(self) -> int:
+        return self.at_ms - round((self.setup_min + CARVE_MIN) * 60_000)
+
+    @property
+    def leave_by_ms(self) -> int:
+        return self.arrive_by_ms - round(self.drive_min * 60_000)
+
+
+@dataclass(frozen=True, slots=True)
+class PieceTimes:
+    """The timeline of one piece, UTC milliseconds.
+
+    ``wrap_ms``, ``off_ms`` and ``rested_ms`` are medians; ``off_by_ms`` is the latest that
+    still leaves time to rest, kept with the chosen confidence. ``hold_h`` is the usual wait,
+    ``longest_hold_h`` the one of a cook as fast as one in ten.
+    """
+
+    thaw_ms: int | None
+    brine_ms: int | None
+    trim_ms: int
+    light_ms: int
+    load_ms: int
+    wrap_ms: int | None
+    off_ms: int
+    off_by_ms: int
+    rested_ms: int
+    leave_by_ms: int
+    hold_h: float
+    longest_hold_h: float
+
+    def hold_fits(self, heated: bool) -> bool:
+        """Return whether even a fast cook can be held until it is carved."""
+        return self.longest_hold_h <= (HEATED_HOLD_H if heated else UNHEATED_HOLD_H)
+
+
+def backwards(
+    sitting: Sitting,
+    time: CookTime,
+    confidence: float,
+    *,
+    brine_h: float = 0.0,
+    frozen_kg: float = 0.0,
+) -> PieceTimes:
+    """Return the times of a piece for a sitting.
+
+    Args:
+        sitting: Where and when it is eaten.
+        time: How long the piece takes.
+        confidence: Probability of being rested when it has to leave, between 0.5 and 1.
+        brine_h: Hours in brine, 0 for none.
+        frozen_kg: Mass that has to thaw, 0 if it is fresh.
+    """
+    leave = sitting.leave_by_ms
+    on_pit = time.on_pit
+    whole = in_sequence((time.before_wrap, time.after_wrap, time.rest))
+    load = leave - _ms(whole.quantile(confidence))
+    off, fast_off = load + _ms(on_pit.median), load + _ms(on_pit.quantile(0.1))
+    rest = _ms(time.rest.median)
+    light = load - round(LIGHT_UP_MIN * 60_000)
+    trim = light - round(TRIM_MIN * 60_000)
+    brine = trim - _ms(brine_h) if brine_h else None
+    before_thaw = trim if brine is None else brine
+    return PieceTimes(
+        before_thaw - _ms(THAW_H_PER_KG * frozen_kg) if frozen_kg else None,
+        brine,
+        trim,
+        light,
+        load,
+        load + _ms(time.before_wrap.median) if time.after_wrap.median else None,
+        off,
+        leave - rest,
+        off + rest,
+        leave,
+        max(0.0, (leave - off - rest) / HOUR_MS),
+        max(0.0, (leave - fast_off - rest) / HOUR_MS),
+    )
+
+
+def _ms(hours: float) -> int:
+    return round(hours * HOUR_MS)

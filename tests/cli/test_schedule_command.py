@@ -1,0 +1,135 @@
+"""``pitlogger schedule``: document, text, calendar, bad input."""
+
+from __future__ import annotations
+
+import json
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import pytest
+from click.testing import CliRunner
+from icalendar import Calendar
+
+from pitlogger.cli.history import Record
+from pitlogger.cli.schedule import schedule
+from pitlogger.errors import UsageError
+from pitlogger.model.book import fold
+from pitlogger.model.cooks import Cook, Piece, Stage
+from pitlogger.model.journal import Body, CookStarted, Entry, StageSet
+
+SUPPER = ("--serve-at", "2026-09-19T18:00-05:00", "--cut", "brisket-packer")
+COOK = """
+[cook]
+name = "harvest supper"
+[[service]]
+at = "2026-09-19T18:00:00-05:00"
+place = "barn"
+drive_min = 25
+setup_min = 20
+[[service]]
+at = "2026-09-19T21:00:00-05:00"
+place = "hall"
+[[piece]]
+id = "brisket-1"
+cut = "brisket-packer"
+[[piece]]
+id = "butt-1"
+cut = "pork-butt"
+wrap = "none"
+"""
+
+
+def run(*args: str, obj: object = None) -> Any:
+    result = CliRunner().invoke(schedule, [*args, "--json"], obj=obj, catch_exceptions=False)
+    assert result.exit_code == 0, result.output
+    return json.loads(result.stdout)
+
+
+def moment(text: str) -> datetime:
+    return datetime.fromisoformat(text)
+
+
+def test_the_document_has_its_keys_and_runs_in_order() -> None:
+    document = run(*SUPPER, "--drive-min", "25", "--setup-min", "20")
+    assert set(document) == {
+        "cook", "confidence_pct", "services", "light_by", "pieces", "events", "notes",
+    }  # fmt: skip
+    (piece,) = document["pieces"]
+    order = ["trim_from", "light_by", "load_by", "wrap_about", "off_about", "off_by", "leave_by"]
+    times = [moment(piece[key]) for key in order]
+    assert times == sorted(times)
+    assert document["services"][0]["at"] == "2026-09-19T23:00:00Z"
+    assert (moment("2026-09-19T23:00:00Z") - times[-1]).total_seconds() == (25 + 20 + 20) * 60
+    events = [moment(event["at"]) for event in document["events"]]
+    assert events == sorted(events)
+
+
+def test_a_cook_file_is_timed_for_its_first_service(tmp_path: Path) -> None:
+    path = tmp_path / "cook.toml"
+    path.write_text(COOK, encoding="utf-8")
+    document = run("--cook", str(path))
+    assert [s["place"] for s in document["services"]] == ["barn", "hall"]
+    brisket, butt = document["pieces"]
+    assert brisket["leave_by"] == butt["leave_by"] == document["services"][0]["leave_by"]
+    assert butt["wrap_about"] is None
+    assert any("first service" in note for note in document["notes"])
+
+
+def test_the_record_moves_the_times() -> None:
+    hours = ((Stage.SMOKING, 0), (Stage.WRAPPED, 9), (Stage.RESTING, 17))
+    books = []
+    for k in range(8):
+        bodies: list[Body] = [CookStarted(Cook(f"c{k}", (Piece("b", "brisket-packer"),)))]
+        bodies += [StageSet("b", stage, h * 3_600_000) for stage, h in hours]
+        books.append(fold(Entry("r", n, 0, body) for n, body in enumerate(bodies, 1)))
+    slow = run(*SUPPER, obj=Record(books=lambda: books, add_cooks=len))
+    assert slow["pieces"][0]["n"] == 8
+    assert moment(slow["light_by"]) < moment(run(*SUPPER)["light_by"])
+
+
+def test_pieces_get_a_pit_or_it_is_said_that_they_do_not_fit() -> None:
+    fits = run(*SUPPER, "--pieces", "4", "--pit", "big=3500", "--pit", "small=1500")
+    assert {piece["pit"] for piece in fits["pieces"]} == {"big", "small"}
+    full = run(*SUPPER, "--pieces", "4", "--pit", "big=3500")
+    assert any("do not fit" in note for note in full["notes"])
+
+
+def test_a_long_wait_is_checked_against_the_hold() -> None:
+    bare, heated = run(*SUPPER), run(*SUPPER, "--heated-hold")
+    assert any("box without heat" in note for note in bare["notes"])
+    assert not any("hold is taken" in note for note in heated["notes"])
+
+
+def test_brine_and_thaw_come_before_trimming() -> None:
+    (piece,) = run(*SUPPER, "--brine", "12 h", "--frozen", "6 kg")["pieces"]
+    assert moment(piece["thaw_from"]) < moment(piece["brine_from"]) < moment(piece["trim_from"])
+
+
+def test_the_calendar_holds_every_event(tmp_path: Path) -> None:
+    target = tmp_path / "cook.ics"
+    document = run(*SUPPER, "--ics", str(target))
+    events = list(Calendar.from_ical(target.read_bytes()).walk("VEVENT"))
+    assert [e.decoded("DTSTART") for e in events] == [moment(e["at"]) for e in document["events"]]
+
+
+def test_the_text_says_first_when_to_light() -> None:
+    text = CliRunner().invoke(schedule, list(SUPPER)).output
+    assert "light the fire by" in text.splitlines()[0]
+
+
+@pytest.mark.parametrize(
+    ("args", "said"),
+    [
+        ((), "give --cook"),
+        (("--serve-at", "tonight", "--cut", "tri-tip"), "not a time"),
+        (("--serve-at", "2026-09-19T18:00-05:00", "--cut", "tritip"), "did you mean 'tri-tip'"),
+        ((*SUPPER, "--pit", "big"), "name=area"),
+        (("--cook", "/none.toml"), "cannot be read"),
+        (("--cook", "/none.toml", "--cut", "tri-tip"), "leave --cut"),
+    ],
+)
+def test_bad_questions_are_refused_with_a_reason(args: tuple[str, ...], said: str) -> None:
+    result = CliRunner().invoke(schedule, list(args))
+    assert isinstance(result.exception, UsageError), result.output
+    assert said in str(result.exception)
