@@ -1,0 +1,293 @@
+"""Questions to the database. A reader has a connection of its own and never writes."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+import zlib
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import closing
+from pathlib import Path
+from types import TracebackType
+
+from pitlogger.errors import StoreError
+from pitlogger.formats.journal_json import load_entry
+from pitlogger.model.journal import Entry
+from pitlogger.store.charts import chart
+from pitlogger.store.connection import connect_reader
+from pitlogger.store.migrations import VERSION, version
+from pitlogger.store.rows import (
+    ChartLine,
+    ClockRow,
+    CookRow,
+    LostRow,
+    Notice,
+    RunRow,
+    Snapshot,
+    StoredReading,
+)
+from pitlogger.store.series import readings
+
+_COOKS = (
+    "SELECT cook.id, cook.name, run.run, started_ms, last.run, finished_ms, readings_kept,"
+    " (SELECT count(*) FROM journal WHERE journal.cook = cook.id)"
+    " FROM cook JOIN run ON run.id = cook.run LEFT JOIN run AS last ON last.id = finished_run"
+)
+
+
+class Reader:
+    """Answers questions from one thread.
+
+    Where ``run`` is named, times are engine milliseconds of that run; where it is ``None``,
+    they are UTC milliseconds and all runs are looked at.
+    """
+
+    def __init__(self, connection: sqlite3.Connection) -> None:
+        """Take over an open connection; ``Reader.open`` makes one."""
+        self._connection = connection
+
+    @classmethod
+    def open(cls, path: Path) -> Reader:
+        """Open the database at ``path`` read-only.
+
+        Raises:
+            StoreError: No such file, no pitlogger database, or another schema version.
+        """
+        if not path.is_file():
+            raise StoreError(
+                f"there is no database at {path}; it is made when the daemon first runs"
+            )
+        try:
+            connection = connect_reader(path)
+        except sqlite3.Error as error:
+            raise StoreError(f"{path} cannot be opened: {error}") from None
+        try:
+            found = version(connection)
+        except sqlite3.Error as error:
+            connection.close()
+            raise StoreError(f"{path} cannot be read: {error}") from None
+        if found != VERSION:
+            connection.close()
+            raise StoreError(
+                f"{path} has schema {found}, this version reads {VERSION}:"
+                " start the daemon once, it brings the file up to date after a backup"
+            )
+        return cls(connection)
+
+    def close(self) -> None:
+        """Close the connection."""
+        self._connection.close()
+
+    def __enter__(self) -> Reader:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    def readings(
+        self,
+        channels: Sequence[str] | None,
+        from_ms: int,
+        to_ms: int,
+        run: str | None = None,
+    ) -> Iterator[StoredReading]:
+        """Yield the readings with ``from_ms <= time < to_ms`` in order of time.
+
+        ``channels`` of ``None`` means all. What waits for its commit (5 s at most) is not
+        seen. ``t_ms`` of what is yielded is engine time of its run.
+        """
+        return readings(self._connection, channels, from_ms, to_ms, run)
+
+    def chart(
+        self,
+        channels: Sequence[str],
+        from_ms: int,
+        to_ms: int,
+        buckets: int,
+        run: str | None = None,
+    ) -> list[ChartLine]:
+        """Return a line a channel, in ``buckets`` equal buckets over the span.
+
+        Taken from rolled-up minutes where a bucket spans one or more, from ten-second parts
+        where it spans one, else from the readings themselves. A rolled-up row counts where
+        its middle lies.
+        """
+        return chart(self._connection, channels, from_ms, to_ms, buckets, run)
+
+    def entries(
+        self,
+        *,
+        cook: str | None = None,
+        run: str | None = None,
+        after: tuple[str, int] | None = None,
+        kinds: Iterable[str] = (),
+        limit: int | None = None,
+    ) -> list[Entry]:
+        """Return journal entries in the order written.
+
+        Args:
+            cook: Only of this cook.
+            run: Only of this run.
+            after: (run, seq): only what was written after that entry.
+            kinds: Only of these kinds.
+            limit: At most so many, the first ones.
+        """
+        return [entry for entry, _ in self.entries_with_cook(cook, run, after, kinds, limit)]
+
+    def entries_with_cook(
+        self,
+        cook: str | None = None,
+        run: str | None = None,
+        after: tuple[str, int] | None = None,
+        kinds: Iterable[str] = (),
+        limit: int | None = None,
+    ) -> list[tuple[Entry, str | None]]:
+        """Return journal entries with the id of their cook; arguments as for ``entries``."""
+        terms, given = ["1"], []  # type: tuple[list[str], list[object]]
+        if cook is not None:
+            terms.append("cook = ?")
+            given.append(cook)
+        if run is not None:
+            terms.append("run = (SELECT id FROM run WHERE run.run = ?)")
+            given.append(run)
+        if after is not None:
+            terms.append("(run, seq) > ((SELECT id FROM run WHERE run.run = ?), ?)")
+            given += after
+        if wanted := list(kinds):
+            terms.append(f"kind IN ({', '.join('?' * len(wanted))})")
+            given += wanted
+        rows = self._connection.execute(
+            f"SELECT entry, cook FROM journal WHERE {' AND '.join(terms)}"
+            " ORDER BY run, seq LIMIT ?",
+            (*given, -1 if limit is None else limit),
+        )
+        return [(load_entry(json.loads(text)), of) for text, of in rows]
+
+    def entry(self, run: str, seq: int) -> Entry | None:
+        """Return one entry by its identity."""
+        return self._entry("run = (SELECT id FROM run WHERE run.run = ?) AND seq = ?", run, seq)
+
+    def entry_by_key(self, key: str) -> Entry | None:
+        """Return the entry that a request with this idempotency key caused."""
+        return self._entry("request_key = ?", key)
+
+    def _entry(self, where: str, *given: object) -> Entry | None:
+        row = self._connection.execute(
+            f"SELECT entry FROM journal WHERE {where}",
+            given,
+        ).fetchone()
+        return None if row is None else load_entry(json.loads(row[0]))
+
+    def last_seq(self, run: str) -> int:
+        """Return the sequence number of the last entry of a run, 0 if it has none."""
+        found: int = self._connection.execute(
+            "SELECT coalesce(max(seq), 0) FROM journal"
+            " WHERE run = (SELECT id FROM run WHERE run.run = ?)",
+            (run,),
+        ).fetchone()[0]
+        return found
+
+    def cooks(self) -> list[CookRow]:
+        """Return the cooks, the newest first."""
+        return self._cooks("ORDER BY cook.run DESC, started_ms DESC")
+
+    def open_cook(self) -> CookRow | None:
+        """Return the newest cook that was not finished."""
+        found = self._cooks(
+            "WHERE finished_ms IS NULL ORDER BY cook.run DESC, started_ms DESC LIMIT 1"
+        )
+        return found[0] if found else None
+
+    def _cooks(self, rest: str) -> list[CookRow]:
+        rows = self._connection.execute(f"{_COOKS} {rest}")
+        return [CookRow(*(*row[:6], bool(row[6]), row[7])) for row in rows]
+
+    def runs(self) -> list[RunRow]:
+        """Return the runs in the order they began."""
+        rows = self._connection.execute(
+            "SELECT run, node, boot_id, start_ms, start_monotonic_ms, version, utc_trusted, end_ms"
+            " FROM run ORDER BY id"
+        )
+        return [RunRow(*(*row[:6], bool(row[6]), row[7])) for row in rows]
+
+    def clocks(self, run: str | None = None) -> list[ClockRow]:
+        """Return the offsets to UTC, of one run or all, in order of time."""
+        rows = self._connection.execute(
+            "SELECT run.run, from_ms, offset_ms, trusted FROM clock JOIN run ON run.id = clock.run"
+            " WHERE ?1 IS NULL OR run.run = ?1 ORDER BY run.id, from_ms",
+            (run,),
+        )
+        return [ClockRow(*(*row[:3], bool(row[3]))) for row in rows]
+
+    def channels(self, run: str | None = None) -> list[str]:
+        """Return the names of the channels that have readings, of one run or all."""
+        rows = self._connection.execute(
+            "SELECT name FROM channel JOIN run ON run.id = channel.run"
+            " WHERE ?1 IS NULL OR run.run = ?1 GROUP BY name ORDER BY min(channel.id)",
+            (run,),
+        )
+        return [name for (name,) in rows]
+
+    def snapshot(self, version: str | None = None) -> Snapshot | None:
+        """Return the newest engine snapshot, of this version if one is named."""
+        row = self._connection.execute(
+            "SELECT run.run, t_ms, snapshot.version, body FROM snapshot"
+            " JOIN run ON run.id = snapshot.run WHERE ?1 IS NULL OR snapshot.version = ?1"
+            " ORDER BY snapshot.id DESC LIMIT 1",
+            (version,),
+        ).fetchone()
+        return None if row is None else Snapshot(*(*row[:3], zlib.decompress(row[3])))
+
+    def outbox(self, *, due_ms: int | None = None) -> list[Notice]:
+        """Return the notices not done, the next first; only those due by then if given."""
+        rows = self._connection.execute(
+            "SELECT id, alert, channel, body, created_ms, tries, next_try_ms, last_error, done"
+            " FROM outbox WHERE NOT done AND (?1 IS NULL OR next_try_ms <= ?1)"
+            " ORDER BY next_try_ms, created_ms, id",
+            (due_ms,),
+        )
+        return [Notice(*(*row[:8], bool(row[8]))) for row in rows]
+
+    def lost(self) -> list[LostRow]:
+        """Return the readings on record as lost."""
+        rows = self._connection.execute(
+            "SELECT run.run, from_ms, to_ms, readings, reason FROM lost"
+            " JOIN run ON run.id = lost.run ORDER BY lost.id"
+        )
+        return [LostRow(*row) for row in rows]
+
+    def facts(self) -> dict[str, object]:
+        """Return what ``doctor`` shows: sizes in octets, counts, versions, soundness."""
+        return facts(self._connection)
+
+
+def facts(connection: sqlite3.Connection) -> dict[str, object]:
+    """Return sizes, counts, versions and the result of a quick check of an open database."""
+
+    def one(statement: str) -> int:
+        found: int = connection.execute(statement).fetchone()[0]
+        return found
+
+    with closing(connection.execute("PRAGMA quick_check(3)")) as cursor:
+        check = [row[0] for row in cursor]
+    page = one("PRAGMA page_size")
+    packed = one("SELECT coalesce(sum(readings), 0) FROM packed")
+    return {
+        "sqlite": sqlite3.sqlite_version,
+        "schema": one("PRAGMA user_version"),
+        "sound": check == ["ok"],
+        "faults": [] if check == ["ok"] else check,
+        "size_octets": page * one("PRAGMA page_count"),
+        "free_octets": page * one("PRAGMA freelist_count"),
+        "runs": one("SELECT count(*) FROM run"),
+        "cooks": one("SELECT count(*) FROM cook"),
+        "entries": one("SELECT count(*) FROM journal"),
+        "readings": packed + one("SELECT coalesce(sum(readings), 0) FROM tail"),
+        "lost_readings": one("SELECT coalesce(sum(readings), 0) FROM lost"),
+        "notices_waiting": one("SELECT count(*) FROM outbox WHERE NOT done"),
+    }

@@ -1,0 +1,348 @@
+"""The store as the daemon holds it: one writer thread, one reader thread, one file."""
+
+from __future__ import annotations
+
+import logging
+import sqlite3
+import threading
+from collections.abc import Callable, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import closing, suppress
+from pathlib import Path
+from types import TracebackType
+from typing import Any, TypeVar
+
+from pitlogger.errors import StoreError
+from pitlogger.model.readings import Tagged
+from pitlogger.store import records, retention
+from pitlogger.store.backup import back_up, keep_newest
+from pitlogger.store.connection import connect_reader
+from pitlogger.store.damage import Numbers, insert, last_run, replace_file, salvage
+from pitlogger.store.migrations import migrate
+from pitlogger.store.queries import Reader
+from pitlogger.store.rows import ClockRow, JournalRow, Notice, RunRow, Snapshot, Trouble
+from pitlogger.store.sink import Sink
+from pitlogger.store.troubles import damaged, is_damage
+from pitlogger.store.writer import MAX_WAITING, Writer
+
+log = logging.getLogger(__name__)
+Answer = TypeVar("Answer")
+
+
+def _untold(trouble: Trouble | None) -> None:
+    if trouble is not None:
+        log.error("%s. %s", trouble.message, trouble.remedy)
+
+
+class Store:
+    """Keeps what one run decides and measures, and answers questions about every run.
+
+    All methods may be called from any thread and never wait for the disk, but ``open``,
+    ``close`` and ``reader``. Use ``asyncio.wrap_future`` to await a future.
+    """
+
+    def __init__(
+        self,
+        path: Path,
+        run: RunRow,
+        on_trouble: Callable[[Trouble | None], None],
+        backups: Path,
+    ) -> None:
+        """Only remember what is given; ``Store.open`` opens."""
+        self.path = path
+        self.run = run
+        self.backups = backups
+        self._on_trouble = on_trouble
+        self._number: int | None = None  # of the run, where the file was damaged on opening
+        self._reader: Reader | None = None
+        self._reader_path: int | None = None  # inode that the reader has open
+        self._asked = ThreadPoolExecutor(1, thread_name_prefix="pitlogger-reader")
+        self._copying = ThreadPoolExecutor(1, thread_name_prefix="pitlogger-backup")
+        self._salvaging: threading.Thread | None = None
+        self._closing = threading.Event()
+        self._opened: Writer | None = None
+
+    @classmethod
+    def open(
+        cls,
+        path: Path,
+        run: RunRow,
+        *,
+        on_trouble: Callable[[Trouble | None], None] | None = None,
+        backups: Path | None = None,
+        batch_s: float = 4.8,
+        max_waiting: int = MAX_WAITING,
+    ) -> Store:
+        """Open or create the database at ``path`` and begin ``run`` in it.
+
+        An older schema is migrated after a backup into ``backups`` (default: the folder
+        ``backups`` beside the file). A file that is no sound database is moved aside, a new
+        one begun from the newest good backup, and what can be read of the old is salvaged
+        while logging goes on; ``on_trouble`` is told.
+
+        Args:
+            path: Database file.
+            run: This process life; its id must be new.
+            on_trouble: Called from the writer thread with a ``Trouble`` when writing fails,
+                and with ``None`` when it works again.
+            backups: Folder of backups.
+            batch_s: Longest time that readings wait for their commit, seconds, at most 5.
+            max_waiting: Readings kept in memory while the disk refuses; beyond that the
+                oldest are given up and counted on record.
+
+        Raises:
+            StoreError: Made by a newer version, another program's file, a run id already
+                used, or a folder that cannot be written.
+        """
+        if not 0 < batch_s <= 5:
+            raise StoreError(f"batch_s is {batch_s:g}; expected more than 0 and at most 5 seconds")
+        store = cls(path, run, on_trouble or _untold, backups or path.parent / "backups")
+        try:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            store._prepare()
+        except (OSError, sqlite3.Error) as error:
+            raise StoreError(
+                f"the database {path} cannot be opened: {error}. Check that the folder exists"
+                " and belongs to the user that runs pitlogger"
+            ) from None
+        store._opened = Writer(
+            store._open_sink, store._replace_sink, store._on_trouble, batch_s, max_waiting
+        )
+        if store._salvaging is not None:
+            store._salvaging.start()
+        return store
+
+    def append(
+        self,
+        entries: Sequence[JournalRow] = (),
+        readings: Sequence[Tagged] = (),
+        notices: Sequence[Notice] = (),
+    ) -> Future[None]:
+        """Write entries and notices at once, readings with them.
+
+        Returns a future resolved once all is on disk (``synchronous=FULL``), not before:
+        nobody is to be told of an entry earlier. While the disk refuses, it stays pending.
+        It fails with ``RefusedError`` if an entry's idempotency key belongs to another
+        entry, or its (run, seq) to one that says something else; nothing of the call is then
+        written but the readings. An entry appended twice is kept once.
+        """
+
+        def work(sink: Sink) -> None:
+            records.append_entries(sink.connection, entries)
+            for notice in notices:
+                records.put_notice(sink.connection, notice)
+
+        return self._writer.submit(work, readings)
+
+    def add_readings(self, readings: Sequence[Tagged]) -> None:
+        """Keep readings with the next commit, at most ``batch_s`` from now.
+
+        The sequence must not be changed afterwards.
+        """
+        self._writer.add(readings)
+
+    def flush(self) -> Future[None]:
+        """Commit what waits now; the future is resolved after the commit."""
+        return self._writer.submit(lambda sink: None)
+
+    def add_run(
+        self, run: RunRow, entries: Sequence[JournalRow], readings: Sequence[Tagged]
+    ) -> Future[None]:
+        """Record another run whole, as for an import; once is enough, twice does no harm.
+
+        The entries must be of that run, and ``run.end_ms`` be given.
+        """
+
+        def work(sink: Sink) -> None:
+            sink.add_run(run, readings)
+            records.append_entries(sink.connection, entries)
+
+        return self._writer.submit(work)
+
+    def describe(self, channel: str, quantity: str) -> Future[None]:
+        """Record what a channel measures (``temperature``, ``mass``...), for other programs."""
+
+        def work(sink: Sink) -> None:
+            sink.connection.execute(
+                "UPDATE channel SET quantity = ? WHERE id = ?", (quantity, sink.channel(channel))
+            )
+
+        return self._writer.submit(work)
+
+    def set_clock(self, clock: ClockRow) -> Future[None]:
+        """Record that UTC became known or was stepped.
+
+        A row whose ``from_ms`` lies in the past repairs all that was written since then.
+        """
+        return self._writer.submit(lambda sink: records.set_clock(sink.connection, clock))
+
+    def save_snapshot(self, snapshot: Snapshot) -> Future[None]:
+        """Keep an engine snapshot; the newest three stay."""
+        return self._writer.submit(lambda sink: records.save_snapshot(sink.connection, snapshot))
+
+    def update_notice(self, notice: Notice) -> Future[None]:
+        """Overwrite a notice of the outbox (tries, next try, last error, done)."""
+        return self._writer.submit(lambda sink: records.put_notice(sink.connection, notice))
+
+    def forget_cook(self, cook: str) -> Future[int]:
+        """Drop the single readings of a finished cook; resolves to how many.
+
+        Rolled-up rows and the journal stay. Fails with ``RefusedError`` for an unknown or
+        unfinished cook.
+        """
+        return self._writer.submit(lambda sink: retention.forget_cook(sink.connection, cook))
+
+    def forget_before(self, utc_ms: int) -> Future[int]:
+        """Drop the single readings of runs that ended by then; resolves to how many."""
+        return self._writer.submit(lambda sink: retention.forget_before(sink.connection, utc_ms))
+
+    def backup(self, folder: Path | None = None, keep: int | None = None) -> Future[Path]:
+        """Copy the database online into ``folder``, verify the copy, resolve to its path.
+
+        Args:
+            folder: Where to; by default the folder of backups.
+            keep: How many backups stay in the folder; ``None`` for all.
+        """
+
+        def copy() -> Path:
+            self.flush().result()
+            with closing(connect_reader(self.path)) as connection:
+                made = back_up(connection, folder or self.backups)
+            if keep is not None:
+                keep_newest(made.parent, keep)
+            return made
+
+        return self._copying.submit(copy)
+
+    def reader(self) -> Reader:
+        """Return a new reader for the calling thread; close it after use."""
+        return Reader.open(self.path)
+
+    def ask(self, question: Callable[[Reader], Answer]) -> Future[Answer]:
+        """Run ``question`` with the store's reader in the reader thread.
+
+        The future fails with ``StoreError`` where the file cannot be read.
+
+        Example:
+            ``await wrap_future(store.ask(lambda reader: reader.cooks()))``
+        """
+
+        def answer() -> Answer:
+            try:
+                return question(self._current_reader())
+            except (sqlite3.Error, OSError) as error:
+                raise StoreError(
+                    f"the database could not be read: {error}. `pitlogger doctor` tells more;"
+                    " what is written is not touched by this"
+                ) from error
+
+        return self._asked.submit(answer)
+
+    @property
+    def wait_s(self) -> float:
+        """Seconds that the oldest unwritten entry has been waiting; 0 if none is."""
+        return self._writer.wait_s
+
+    def close(self) -> None:
+        """Flush, pack the last readings, end the run and the threads; at most about 2 s."""
+        if self._closing.is_set():
+            return
+        self._closing.set()
+        if self._salvaging is not None:
+            self._salvaging.join()
+        self._copying.shutdown(cancel_futures=True)
+        self._writer.close()
+        self._asked.submit(self._close_reader)
+        self._asked.shutdown()
+
+    def __enter__(self) -> Store:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    @property
+    def _writer(self) -> Writer:
+        assert self._opened is not None, "made by Store.open"
+        return self._opened
+
+    def _prepare(self) -> None:
+        """Bring the file to the current schema, replacing it where it is damaged."""
+        try:
+            migrate(self.path, self.backups)
+            with closing(connect_reader(self.path)) as connection:
+                used = connection.execute(
+                    "SELECT 1 FROM run WHERE run = ?", (self.run.run,)
+                ).fetchone()
+        except sqlite3.DatabaseError as error:
+            if not is_damage(error):
+                raise
+            aside = self._replace_file()
+            with suppress(sqlite3.Error):
+                self._number = last_run(aside) + 1
+            return
+        if used:
+            raise StoreError(
+                f"run '{self.run.run}' is already on record; a run id names one process life"
+            )
+
+    def _open_sink(self) -> Sink:
+        return Sink(self.path, self.run, self._number)
+
+    def _replace_sink(self, broken: Sink | None) -> Sink:
+        """Go on in a new file after damage was met while writing."""
+        if broken is None:
+            self._replace_file()
+            return self._open_sink()
+        with suppress(sqlite3.Error):
+            broken.connection.close()
+        self._replace_file()
+        return Sink(self.path, self.run, broken.run, broken.waiting)
+
+    def _replace_file(self) -> Path:
+        aside, backup = replace_file(self.path, self.backups)
+        self._on_trouble(damaged(aside, backup))
+        self._salvaging = threading.Thread(
+            target=self._salvage, args=(aside,), name="pitlogger-salvage", daemon=True
+        )
+        if self._opened is not None:
+            self._salvaging.start()
+        return aside
+
+    def _salvage(self, aside: Path) -> None:
+        """Feed what can be read of a damaged file to the writer, batch by batch."""
+        numbers = Numbers()
+        saved = 0
+
+        def put(batch: Any) -> Callable[[Sink], int]:
+            return lambda sink: insert(sink, batch, numbers)
+
+        try:
+            for batch in salvage(aside):
+                if self._closing.is_set():
+                    log.warning("salvage of %s was cut short by the end of the run", aside)
+                    return
+                saved += self._writer.submit(put(batch)).result()
+        except (sqlite3.Error, OSError, StoreError) as error:
+            log.warning("%s could not be read further: %s", aside, error)
+        log.warning("%d records were saved from the damaged database %s", saved, aside)
+        self._on_trouble(None)
+
+    def _current_reader(self) -> Reader:
+        """Return the reader thread's reader, opened anew where the file was replaced."""
+        inode = self.path.stat().st_ino
+        if self._reader is None or inode != self._reader_path:
+            self._close_reader()
+            self._reader = Reader.open(self.path)
+            self._reader_path = inode
+        return self._reader
+
+    def _close_reader(self) -> None:
+        if self._reader is not None:
+            self._reader.close()
+            self._reader = None

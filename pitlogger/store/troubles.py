@@ -1,0 +1,77 @@
+"""What a database error means to a person, and what to do about it."""
+
+from __future__ import annotations
+
+import sqlite3
+from pathlib import Path
+
+from pitlogger.store.rows import Trouble
+
+SLOW_COMMIT_S = 2.0
+KEPT = (
+    "Decisions and weighings are kept in memory and written as soon as it works again; do not"
+    " switch the computer off meanwhile"
+)
+# Words of SQLite's own messages (sqlite.org, result codes); first match counts.
+_KNOWN = (
+    ("full", "the disk is full", "Free some space on the disk that holds the database"),
+    (
+        "readonly",
+        "the disk or the database file is read-only",
+        "Look at `dmesg`: a worn SD card often turns read-only; check the owner of the file",
+    ),
+    (
+        "locked",
+        "another program keeps the database locked",
+        "Close the other program that has the file open for writing",
+    ),
+    (
+        "unable to open",
+        "the database file cannot be opened",
+        "Check that its folder exists, is mounted and belongs to the user of the service",
+    ),
+    (
+        "i/o",
+        "the disk fails to read or write",
+        "Look at `dmesg`; make a backup to another disk and replace the card",
+    ),
+)
+
+
+def is_about_disk(error: Exception) -> bool:
+    """Return whether an error comes from the disk, not from a fault of this program."""
+    return isinstance(error, sqlite3.OperationalError | OSError)
+
+
+def is_damage(error: Exception) -> bool:
+    """Return whether the file itself is damaged (SQLITE_CORRUPT, SQLITE_NOTADB)."""
+    return type(error) is sqlite3.DatabaseError
+
+
+def describe(error: Exception, entries: int, readings: int, lost: int) -> Trouble:
+    """Return the trouble that an error of the database amounts to."""
+    text = str(error).casefold()
+    for word, message, remedy in _KNOWN:
+        if word in text:
+            return Trouble(message, f"{remedy}. {KEPT}", entries, readings, lost)
+    return Trouble(f"the database cannot be written: {error}", KEPT, entries, readings, lost)
+
+
+def slow(took_s: float) -> Trouble:
+    """Return the trouble of a disk that takes seconds for a commit."""
+    return Trouble(
+        "the disk is slow: writing takes seconds",
+        f"The last write took {took_s:.1f} s. Another program may be using the disk, or the card"
+        " is wearing out: make a backup and replace it. Nothing is lost so far",
+    )
+
+
+def damaged(aside: Path, backup: Path | None) -> Trouble:
+    """Return the trouble of a file that was damaged and replaced."""
+    begun = f"from the backup {backup.name}" if backup else "empty, as there was no sound backup"
+    return Trouble(
+        "the database was damaged and has been replaced",
+        f"The damaged file lies at {aside}; a new one was begun {begun}, and what can be read of"
+        " the old is being saved into it. Logging goes on. Damage comes from worn cards and bad"
+        " power: make a backup to another disk and replace the card",
+    )
