@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
 import re
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
@@ -24,14 +26,17 @@ from pitlogger.engine.step import Engine
 from pitlogger.errors import ConfigError, unknown
 from pitlogger.formats.capture import read_capture
 from pitlogger.formats.cook_file import load_cook
+from pitlogger.formats.journal_json import dump_body
+from pitlogger.formats.paper_journal import PaperCook
 from pitlogger.model.cooks import Channel, Cook
+from pitlogger.model.journal import Entry
 from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import Reading
 from pitlogger.reports.replay_document import Gathered
 from pitlogger.rules.messages import Units
 from pitlogger.rules.policies import Policy, build
 from pitlogger.store.queries import Reader
-from pitlogger.store.rows import RunRow
+from pitlogger.store.rows import JournalRow, RunRow
 
 TRUSTED_AFTER_MS = 1_735_689_600_000  # 2025-01-01: an earlier wall clock was never set
 
@@ -221,8 +226,9 @@ def system_clock(reader: Reader | None, boot: str) -> tuple[Clock, Start]:
     """Return the system's clock, begun where the record of the last run says."""
     clock = SystemClock()
     last, last_ms = None, 0
-    if reader is not None and (runs := reader.runs()):
-        last = runs[-1]
+    lived = [] if reader is None else [row for row in reader.runs() if row.version != PAPER]
+    if lived:
+        last = lived[-1]
         last_ms = last.end_ms or last.start_ms
     start = start_of_run(last, last_ms, boot, clock)
     return SystemClock(start.start_ms), start
@@ -237,7 +243,7 @@ def restore(
     """
     cook = reader.open_cook()
     kept = reader.snapshot(snapshot_version())
-    last_runs = [row for row in reader.runs() if row.run != run]
+    last_runs = [row for row in reader.runs() if row.run != run and row.version != PAPER]
     if kept is not None and last_runs and kept.run == last_runs[-1].run:
         state = load_state(kept.body)
         since_ms = kept.t_ms
@@ -265,6 +271,20 @@ def cook_id(name: str, utc_ms: int) -> str:
     day = datetime.fromtimestamp(utc_ms / 1000, UTC).strftime("%Y-%m-%d-%H%M%S")
     slug = re.sub(r"[^a-z0-9]+", "-", name.casefold()).strip("-") or "cook"
     return f"{day}-{slug[:40]}"
+
+
+PAPER = "paper"  # version of a run that was imported and never lived
+
+
+def past_run(cook: PaperCook, node: str) -> tuple[RunRow, list[JournalRow]]:
+    """Return a cook from a paper log as a run of its own; the same log gives the same run."""
+    text = json.dumps([[t_ms, dump_body(body)] for t_ms, body in cook.bodies], sort_keys=True)
+    run = f"{PAPER}-{hashlib.sha256(f'{cook.name}{text}'.encode()).hexdigest()[:12]}"
+    name = f"{cook_id(cook.name, cook.start_ms)}-{run[-4:]}"
+    entries = [Entry(run, seq, t_ms, body) for seq, (t_ms, body) in enumerate(cook.bodies, start=1)]
+    end_ms = max(entry.t_ms for entry in entries)
+    row = RunRow(run, node, "", cook.start_ms, 0, PAPER, True, end_ms)
+    return row, [JournalRow.of(entry, name) for entry in entries]
 
 
 def with_configured(cook: Cook, channels: Iterable[Channel]) -> Cook:

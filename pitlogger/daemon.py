@@ -25,6 +25,7 @@ from pitlogger.bootstrap import (
     cook_id,
     forecast_answer,
     load_policy,
+    past_run,
     restore,
     routes,
     system_clock,
@@ -47,19 +48,20 @@ from pitlogger.engine.inputs import (
 from pitlogger.engine.snapshot import dump_state, snapshot_version
 from pitlogger.engine.step import Engine
 from pitlogger.formats.journal_json import dump_entry
+from pitlogger.formats.paper_journal import PaperCook as PastCook
 from pitlogger.model.alerts import alert_class
 from pitlogger.model.cooks import Channel
 from pitlogger.model.journal import (
     AlertChanged,
     Body,
     ClockSet,
-    CookFinished,
     CookStarted,
     DeviceChanged,
     Entry,
     ForecastSkipped,
     RunStarted,
     TroubleChanged,
+    Undone,
 )
 from pitlogger.model.readings import Reading, Tagged
 from pitlogger.notify.fanout import Fanout, Happening
@@ -97,6 +99,7 @@ class Daemon:
         self.fanout = Fanout()
         self.trouble: Trouble | None = None
         self.cook: str | None = None
+        self._finished_cook: str | None = None
         self.stopping = asyncio.Event()
         self.utc_offset_ms = 0
         self.clock: Clock
@@ -217,6 +220,12 @@ class Daemon:
         await asyncio.wrap_future(self.store.flush())
         return entries[0]
 
+    async def add_past(self, cooks: list[PastCook]) -> None:
+        """Put cooks from a paper log on record, each as a run of its own, all or none."""
+        runs = [past_run(cook, self.config.node.name) for cook in cooks]
+        for run, rows in runs:
+            await asyncio.wrap_future(self.store.add_run(run, rows, ()))
+
     def doubts_of(self, piece: str) -> list[dict[str, Any]]:
         """Return what looks wrong with the weighings of a piece: asked, never refused."""
         records = [record for record in from_book(self.engine.book) if record.piece == piece]
@@ -294,9 +303,11 @@ class Daemon:
         for entry in entries:
             if isinstance(entry.body, CookStarted):
                 self.cook = cook_id(entry.body.cook.name, entry.t_ms + self.utc_offset_ms)
+            elif self.cook is None and isinstance(entry.body, Undone):
+                self.cook = self._finished_cook  # finishing it may be what is taken back
             rows.append(JournalRow.of(entry, self.cook))
-            if isinstance(entry.body, CookFinished):
-                self.cook = None
+            if self.engine.book.finished_ms is not None:
+                self._finished_cook, self.cook = self.cook or self._finished_cook, None
         done = self.store.append(entries=rows)
         task = asyncio.create_task(self._tell(entries, done), name="tell")
         self._told.add(task)

@@ -35,6 +35,9 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "replay": ("pitlogger.cli.replay:replay", "Run a capture through the engine."),
     "export": ("pitlogger.cli.export:export", "Write a cook as a capture or a table."),
     "safety": ("pitlogger.cli.safety:safety", "Judge a record by a food-safety policy."),
+    "rules": ("pitlogger.cli.rules:rules", "Which rules there are and what is watched now."),
+    "record": ("pitlogger.cli.record:record", "The food log: show, verify, correct, sign."),
+    "night": ("pitlogger.cli.night:night", "Before turning in: what will wake you."),
     "policy": ("pitlogger.cli.safety:policy", "List and show food-safety policies."),
     "check": ("pitlogger.cli.check:check", "Verify a probe or a scale."),
     "decode": ("pitlogger.cli.decode:decode", "Show what a decoder makes of bytes."),
@@ -94,10 +97,10 @@ def root(ctx: click.Context) -> None:
     Exit codes: 0 done, 1 failed or refused, 2 usage or unreadable input, 3 daemon not
     reachable, 4 done and an alarm is active.
     """
-    from pitlogger.cli import record
+    from pitlogger.cli import past
     from pitlogger.cli.history import Record
 
-    ctx.obj = Record(books=record.books, add_cooks=record.add_cooks)
+    ctx.obj = Record(books=past.books, add_cooks=past.add_cooks)
 
 
 def main(args: list[str] | None = None) -> None:

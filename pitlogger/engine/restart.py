@@ -19,12 +19,15 @@ from pitlogger.model.alerts import ACTIVE, AlertState
 from pitlogger.model.journal import (
     AlertActed,
     AlertChanged,
+    CheckMade,
+    CorrectiveTaken,
     DeviceChanged,
     Doubted,
     Entry,
     ForecastMade,
     ForecastSkipped,
     RunStarted,
+    SignedOff,
     TroubleChanged,
 )
 from pitlogger.model.readings import Reading
@@ -33,10 +36,13 @@ _CONCLUDED = (AlertChanged, Doubted)  # what the engine itself makes again
 _NOT_DECIDED = (
     *_CONCLUDED,
     AlertActed,
+    CheckMade,
+    CorrectiveTaken,
     DeviceChanged,
     ForecastMade,
     ForecastSkipped,
     RunStarted,
+    SignedOff,
     TroubleChanged,
 )
 
@@ -107,6 +113,6 @@ def begin_run(engine: Engine, run: str, start_ms: int) -> None:
     state = engine.state
     state.run, state.seq = run, 0
     for channel in state.channels.values():
-        if channel.heard_ms >= 0:
+        if channel.heard_ms >= 0 and not channel.id.endswith("/spot"):
             channel.heard_ms = max(channel.heard_ms, start_ms)
     state.tick_ms = max(state.tick_ms or 0, start_ms // 1000 * 1000)

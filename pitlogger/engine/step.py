@@ -39,12 +39,15 @@ from pitlogger.model.cooks import Channel
 from pitlogger.model.journal import (
     AlertActed,
     Body,
+    CheckMade,
     CookStarted,
+    CorrectiveTaken,
     DeviceChanged,
     Entry,
     ForecastMade,
     ProbeMoved,
     RunStarted,
+    SignedOff,
     SpotRead,
     TroubleChanged,
     Weighed,
@@ -63,7 +66,9 @@ FORECAST_EVERY_MS = 600_000
 FORECAST_LAG_MS = 30_000
 MINUTE_MS = 60_000
 _BAD_PROBE = frozenset({Quality.OPEN, Quality.SHORTED, Quality.FAULT})
-_PASSING = (AlertActed, DeviceChanged, RunStarted, TroubleChanged)  # not part of a cook's book
+_PASSING = (
+    AlertActed, CheckMade, CorrectiveTaken, DeviceChanged, RunStarted, SignedOff, TroubleChanged,
+)  # fmt: skip  # not part of a cook's book
 
 
 class Engine:

@@ -265,6 +265,45 @@ class TroubleChanged:
 
 
 @dataclass(frozen=True, slots=True)
+class CheckMade:
+    """A thermometer or scale was verified; ``within`` says whether it met its tolerance.
+
+    ``error`` and ``tolerance`` are milli-units: milli-kelvin, or milligrams for a scale.
+    """
+
+    instrument: str
+    method: Literal["ice", "boil", "scale"]
+    error: int
+    tolerance: int
+    within: bool
+    reference: str = ""
+    kind: Literal["check-made"] = "check-made"
+
+
+@dataclass(frozen=True, slots=True)
+class CorrectiveTaken:
+    """What was done about a limit not met, in the four parts of 9 CFR 417.3(a)."""
+
+    piece: str
+    cause: str
+    control_restored: str
+    prevention: str
+    disposition: str
+    alert: str | None = None
+    kind: Literal["corrective-taken"] = "corrective-taken"
+
+
+@dataclass(frozen=True, slots=True)
+class SignedOff:
+    """A cook's record was reviewed up to its ``entries``-th entry, whose hash is ``head``."""
+
+    cook: str
+    entries: int
+    head: str
+    kind: Literal["signed-off"] = "signed-off"
+
+
+@dataclass(frozen=True, slots=True)
 class RunStarted:
     """A process life began. ``gap_ms`` is the time since the last run, ``None`` if unknown."""
 
@@ -309,6 +348,9 @@ Body = (
     | ForecastSkipped
     | DeviceChanged
     | TroubleChanged
+    | CheckMade
+    | CorrectiveTaken
+    | SignedOff
     | RunStarted
     | ClockSet
 )

@@ -1,0 +1,269 @@
+"""``pitlogger devices``: list drivers, find devices, try them, record them, ask the doctor."""
+
+from __future__ import annotations
+
+import asyncio
+import logging
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from pitlogger.cli.output import emit, json_option, table
+from pitlogger.errors import DriverError, TransportError, UsageError
+
+if TYPE_CHECKING:
+    from pitlogger.devices.contract import DriverInfo
+    from pitlogger.devices.doctor import Check
+    from pitlogger.devices.reach import Find
+    from pitlogger.devices.runner import Device
+    from pitlogger.devices.trial import Trial
+
+_seconds = click.option(
+    "--seconds", type=click.FloatRange(min=0.1), default=30.0, show_default=True,
+    help="How long.",
+)  # fmt: skip
+_config = click.option(
+    "--config", "config_file", type=click.Path(path_type=Path), help="Configuration with DEVICE."
+)
+
+
+@click.group()
+def devices() -> None:
+    """List drivers, find devices in reach, try and record them, ask the doctor."""
+    for name in ("pitlogger", "bleak"):  # what they would log, these commands say themselves
+        logging.getLogger(name).addHandler(logging.NullHandler())
+
+
+@devices.command("list")
+@json_option
+def list_drivers(as_json: bool) -> None:
+    """List the drivers: what each reads, and the keys of its configuration."""
+    infos, broken = _all_drivers()
+    document = {"drivers": [_about(info) for info in infos], "broken": broken}
+    rows = [[info.name, info.transport, info.summary] for info in infos]
+    text = table(rows, ["driver", "way", "reads"])
+    for fault in broken:
+        text += f"\n{fault}"
+    emit(document, as_json, text)
+
+
+def _all_drivers() -> tuple[list[DriverInfo], list[str]]:
+    """Return the descriptions of all drivers, and what is wrong with those that do not load."""
+    from pitlogger.devices.registry import Registry
+
+    registry = Registry()
+    infos, broken = [], []
+    for name in registry.names():
+        try:
+            infos.append(registry.load(name).info)
+        except DriverError as fault:
+            broken.append(str(fault))
+    return infos, broken
+
+
+def _about(info: DriverInfo) -> dict[str, Any]:
+    return {
+        "name": info.name,
+        "summary": info.summary,
+        "transport": info.transport,
+        "interval_s": info.interval_s,
+        "channels": [
+            {"name": c.name, "quantity": str(c.quantity), "unit": c.unit} for c in info.channels
+        ],
+        "keys": {
+            name: {"required": field.is_required(), "about": field.description or ""}
+            for name, field in info.config.model_fields.items()
+        },
+        "decoders": list(info.decoders),
+        "commands": list(info.commands),
+    }
+
+
+@devices.command()
+@click.option("--seconds", type=click.FloatRange(min=0.1), default=8.0, show_default=True,
+              help="How long to listen for Bluetooth devices.")  # fmt: skip
+@click.option("--no-bluetooth", is_flag=True, help="Look at wires alone.")
+@json_option
+def scan(seconds: float, no_bluetooth: bool, as_json: bool) -> None:
+    """Show what is in reach, how strong it is heard, and which drivers may suit it."""
+    from pitlogger.devices.reach import heard, suiting, wired
+
+    finds: list[Find] = list(wired())
+    notes: list[str] = []
+    if not no_bluetooth:
+        try:
+            finds += asyncio.run(heard(seconds))
+        except TransportError as fault:
+            notes.append(str(fault))
+    infos, broken = _all_drivers()
+    rows = [(find, suiting(find, infos)) for find in finds]
+    document = {
+        "devices": [
+            {
+                "way": find.way,
+                "address": find.address,
+                "name": find.name,
+                "signal_dbm": find.signal_dbm,
+                "drivers": drivers,
+                "keys": dict(find.keys),
+                "note": find.note,
+            }
+            for find, drivers in rows
+        ],
+        "notes": notes + broken,
+    }
+    emit(document, as_json, "\n".join([_reach_text(rows), *notes, *broken]))
+
+
+def _reach_text(rows: list[tuple[Find, list[str]]]) -> str:
+    if not rows:
+        return "nothing is in reach; 'pitlogger devices doctor' may tell why"
+    lines = [
+        [
+            find.address,
+            find.name,
+            "" if find.signal_dbm is None else f"{find.signal_dbm} dBm",
+            ", ".join(drivers) or "none known",
+            find.note,
+        ]
+        for find, drivers in rows
+    ]
+    return table(lines, ["device", "name", "signal", "drivers", ""])
+
+
+@devices.command("try")
+@click.argument("driver")
+@click.argument("keys", nargs=-1, metavar="[KEY=VALUE]...")
+@_config
+@_seconds
+@json_option
+def try_device(
+    driver: str, keys: tuple[str, ...], config_file: Path | None, seconds: float, as_json: bool
+) -> None:
+    """Show live readings of a device, and which probe is being warmed in the hand.
+
+    DRIVER is a driver's name with its KEY=VALUE pairs or, with --config, the id of a device.
+
+    \b
+    Examples:
+      pitlogger devices try serial-scale port=/dev/serial/by-id/usb-scale
+      pitlogger devices try environmental-sensing address=02:00:00:00:00:20 --seconds 60
+    """
+    from pitlogger.devices.trial import Trial
+
+    device = _device(driver, keys, config_file)
+    trial = Trial(device, (lambda _line: None) if as_json else click.echo)
+    asyncio.run(trial.run(seconds))
+    _show_trial(trial, as_json)
+
+
+def _show_trial(trial: Trial, as_json: bool) -> None:
+    document = {
+        "device": trial.device.id,
+        "driver": trial.device.driver.info.name,
+        "readings": [
+            {
+                "channel": found.channel,
+                "quantity": str(found.quantity),
+                "value": found.value,
+                "unit": found.unit,
+                "quality": str(found.quality),
+                "stable": found.stable,
+            }
+            for found in trial.latest.values()
+        ],
+        "refused": [refused.reason for refused in trial.refused],
+        "warmed": trial.warmth.warmed(),
+    }
+    if as_json:
+        emit(document, True, "")
+    if not trial.latest:
+        raise TransportError(f"no reading came: {trial.message or 'nothing was sent'}")
+
+
+@devices.command()
+@click.argument("driver")
+@click.argument("keys", nargs=-1, metavar="[KEY=VALUE]...")
+@click.option("--out", type=click.Path(path_type=Path, dir_okay=False), required=True,
+              help="File to write; it must not exist.")  # fmt: skip
+@click.option("--notes", default="", help="Device, firmware, conditions, who.")
+@_config
+@_seconds
+@json_option
+def record(
+    driver: str,
+    keys: tuple[str, ...],
+    out: Path,
+    notes: str,
+    config_file: Path | None,
+    seconds: float,
+    as_json: bool,
+) -> None:
+    """Write what a device sends, octet for octet, with times: for a replay or a fault report."""
+    from pitlogger.devices.trial import write_recording
+
+    device = _device(driver, keys, config_file)
+    if out.exists():
+        raise UsageError(f"{out} exists already: name another file, or remove it first")
+    given = dict(_pair(key) for key in keys) or device.config.model_dump(
+        mode="json", exclude_defaults=True
+    )
+    chunks = asyncio.run(write_recording(device, out, given, notes, seconds))
+    document = {"file": str(out), "driver": device.driver.info.name, "chunks": chunks}
+    emit(document, as_json, f"{out}: {chunks} chunks of {device.driver.info.name}")
+
+
+def _device(driver: str, keys: tuple[str, ...], config_file: Path | None) -> Device:
+    """Return the device a person means: a driver with keys, or one of a configuration."""
+    from pitlogger.devices.registry import Registry, configure
+    from pitlogger.devices.runner import Device
+
+    if config_file is None:
+        found = Registry().load(driver)
+        given = dict(_pair(key) for key in keys)
+        return Device(driver, found({}), configure(found.info, given, "command line"))
+    from pitlogger.config import load_config
+    from pitlogger.errors import unknown
+
+    tables = {one.id: one for one in load_config(config_file).device}
+    if driver not in tables:
+        raise UsageError(f"{config_file}: {unknown('device', driver, tables)}")
+    if keys:
+        raise UsageError("give KEY=VALUE pairs or --config, not both")
+    chosen = tables[driver]
+    found = Registry().load(chosen.driver)
+    own = configure(found.info, chosen.own_keys(), f"{config_file}: device '{driver}'")
+    return Device(driver, found({}), own)
+
+
+def _pair(text: str) -> tuple[str, str]:
+    key, equals, value = text.partition("=")
+    if not (key and equals):
+        raise UsageError(f"'{text}' is no KEY=VALUE pair, such as port=/dev/ttyUSB0")
+    return key, value
+
+
+@devices.command()
+@json_option
+def doctor(as_json: bool) -> None:
+    """Look for what keeps devices from being read on this host, and say what to do."""
+    from pitlogger.devices.doctor import State, examine
+
+    checks = asyncio.run(examine())
+    troubles = sum(check.state is State.TROUBLE for check in checks)
+    document = {
+        "checks": [
+            {"about": c.about, "state": str(c.state), "found": c.found, "remedy": c.remedy}
+            for c in checks
+        ],
+        "troubles": troubles,
+    }
+    emit(document, as_json, "\n".join(_check_text(check) for check in checks))
+    if troubles:
+        raise click.exceptions.Exit(1)
+
+
+def _check_text(check: Check) -> str:
+    line = f"{check.state:<8} {check.about}: {check.found}"
+    return f"{line}\n         {check.remedy}" if check.remedy else line

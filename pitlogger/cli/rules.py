@@ -1,0 +1,94 @@
+"""``pitlogger rules``: which there are, what is watched now and why, what a value would do."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from pitlogger.cli.client import Client, socket_option
+from pitlogger.cli.output import emit, json_option, table
+from pitlogger.model.quantities import parse_temperature_mc, show_duration, show_temperature
+
+
+@click.group()
+def rules() -> None:
+    """Show the rules, explain what is watched now, and try a value."""
+
+
+@rules.command("list")
+@json_option
+def list_rules(as_json: bool) -> None:
+    """List every kind of alert: priority, whether it wakes, delay, source."""
+    from pitlogger.bootstrap import load_policy
+    from pitlogger.model.alerts import alert_class
+
+    held = load_policy().rules
+    document: list[dict[str, Any]] = [
+        {
+            "kind": kind,
+            "class": alert_class(kind),
+            "priority": rule.priority.label,
+            "wakes": rule.wakes,
+            "latching": rule.latching,
+            "on_delay_s": rule.on_delay_ms / 1000,
+            "off_delay_s": rule.off_delay_ms / 1000,
+            "deadband_c": rule.deadband_mc / 1000,
+            "cause": rule.cause,
+            "consequence": rule.consequence,
+            "remedy": rule.remedy,
+            "act_within": rule.act_within,
+            "source": rule.source or "ours",
+        }
+        for kind, rule in held.items()
+    ]
+    rows = [
+        [row["kind"], row["class"], row["priority"], "wakes" if row["wakes"] else "",
+         show_duration(row["on_delay_s"] * 1000), row["source"]]
+        for row in document
+    ]  # fmt: skip
+    heads = ["kind", "class", "priority", "", "delay", "source"]
+    emit({"rules": document}, as_json, table([[str(cell) for cell in row] for row in rows], heads))
+
+
+@rules.command()
+@click.argument("piece")
+@socket_option
+@json_option
+def explain(piece: str, socket: Path | None, as_json: bool) -> None:
+    """Say which limits are watched for PIECE now, on what, and why."""
+    held = Client(socket).get("/rules", piece=piece)
+    emit(held, as_json, "\n".join(_words(row) for row in held["rules"]) or "nothing is watched now")
+
+
+def _words(row: dict[str, Any]) -> str:
+    limit = show_temperature(row["limit_c"] * 1000, digits=1)
+    return (
+        f"{row['kind']}: {row['side']} {limit} on {row['judged_on']} for "
+        f"{show_duration(row['on_delay_s'] * 1000)}; {row['state']}\n"
+        f"  {row['cause']} Do: {row['remedy']} ({row['source']})"
+    )
+
+
+@rules.command()
+@click.argument("piece")
+@click.argument("value")
+@socket_option
+@json_option
+def test(piece: str, value: str, socket: Path | None, as_json: bool) -> None:
+    """Say what VALUE, such as 203F, would do for PIECE if it lasted. Changes nothing."""
+    milli_c = parse_temperature_mc(value)
+    held = Client(socket).get("/rules", piece=piece)["rules"]
+    told = [
+        {**row, "would_raise": (milli_c / 1000 >= row["limit_c"])
+         if row["side"] == "at or above" else (milli_c / 1000 < row["limit_c"])}
+        for row in held
+    ]  # fmt: skip
+    lines = [
+        f"{row['kind']}: {'raised' if row['would_raise'] else 'nothing'}"
+        + (f" after {show_duration(row['on_delay_s'] * 1000)}" if row["would_raise"] else "")
+        for row in told
+    ]
+    document = {"piece": piece, "value_c": milli_c / 1000, "rules": told}
+    emit(document, as_json, "\n".join(lines) or "nothing is watched now")

@@ -1,0 +1,275 @@
+"""The API of the food log: sheets, corrective action, sign-off, checks; rules and the night."""
+
+from __future__ import annotations
+
+import json
+from typing import Annotated, Any, Literal
+
+from fastapi import APIRouter
+from pydantic import BaseModel, Field
+
+from pitlogger.clock import rfc3339
+from pitlogger.daemon import Daemon
+from pitlogger.errors import RefusedError, UsageError, unknown
+from pitlogger.formats.journal_json import dump_entry, load_body
+from pitlogger.formats.paper_journal import PaperCook
+from pitlogger.model.book import fold
+from pitlogger.model.cooks import Cook
+from pitlogger.model.journal import Adjusted, CheckMade, CorrectiveTaken, Entry, SignedOff
+from pitlogger.model.quantities import Quantity
+from pitlogger.model.readings import Site, Tagged
+from pitlogger.safety import record
+from pitlogger.safety.history import histories
+from pitlogger.safety.judge import judge
+from pitlogger.safety.sheets import sheets
+from pitlogger.store.queries import Reader
+from pitlogger.web import views
+from pitlogger.web.asks import Ask, Text
+
+LOG_KINDS = ("signed-off", "corrective-taken", "check-made", "adjusted")
+
+
+class CorrectiveAsk(Ask):
+    """What was done about a limit not met: the four parts and who."""
+
+    piece: str
+    cause: Annotated[str, Field(min_length=1, max_length=1000)]
+    control_restored: Annotated[str, Field(min_length=1, max_length=1000)]
+    prevention: Annotated[str, Field(min_length=1, max_length=1000)]
+    disposition: str
+    alert: str | None = None
+
+
+class SignAsk(Ask):
+    """Sign a cook's record off after review."""
+
+    cook: str | None = None
+
+
+class CheckAsk(Ask):
+    """A verification that was made, and the offset to store, in milli-units."""
+
+    instrument: str
+    method: Literal["ice", "boil", "scale"]
+    error: int
+    tolerance: int
+    within: bool
+    reference: Text = ""
+    offset: int | None = None
+
+
+class DatedBody(BaseModel):
+    """A journal body and when it is taken to have been entered."""
+
+    t_ms: int
+    body: dict[str, Any]
+
+
+class PastCookTable(BaseModel):
+    """A cook of a paper log."""
+
+    name: str
+    start_ms: int
+    bodies: Annotated[tuple[DatedBody, ...], Field(min_length=1, max_length=500)]
+
+
+class PastAsk(Ask):
+    """Cooks of a paper log, to be put on record."""
+
+    cooks: Annotated[tuple[PastCookTable, ...], Field(min_length=1, max_length=2000)]
+
+
+def make_log_api(daemon: Daemon) -> APIRouter:
+    """Return the routes of the food log, bound to a daemon."""
+    api = APIRouter(prefix="/api/v1")
+
+    @api.get("/log", summary="The food log of a cook: sheets, chain, sign-offs")
+    async def log(cook: str | None = None) -> dict[str, Any]:
+        document: dict[str, Any] = await daemon.ask(lambda reader: food_log(daemon, reader, cook))
+        return document
+
+    @api.post("/log/corrective", summary="Record corrective action and disposition")
+    async def corrective(ask: CorrectiveAsk) -> dict[str, Any]:
+        if ask.disposition not in record.DISPOSITIONS:
+            raise UsageError(unknown("disposition", ask.disposition, record.DISPOSITIONS))
+        if not ask.by:
+            raise UsageError("corrective action is signed: give the initials of who took it")
+        body = CorrectiveTaken(
+            ask.piece, ask.cause, ask.control_restored, ask.prevention, ask.disposition, ask.alert
+        )
+        return views.entry_view(daemon, await daemon.submit(body, ask.by, ask.key))
+
+    @api.post("/log/sign", summary="Sign a cook's record off after review")
+    async def sign(ask: SignAsk) -> dict[str, Any]:
+        cook, links = await daemon.ask(lambda reader: linked(reader, ask.cook))
+        review = record.sign(links, ask.by, daemon.clock.engine_ms())
+        body = SignedOff(cook, review.seq, review.head)
+        return views.entry_view(daemon, await daemon.submit(body, ask.by, ask.key))
+
+    @api.post("/checks", summary="Keep a verification, and the offset it found")
+    async def keep_check(ask: CheckAsk) -> dict[str, Any]:
+        made = CheckMade(
+            ask.instrument, ask.method, ask.error, ask.tolerance, ask.within, ask.reference
+        )
+        kept = await daemon.submit(made, ask.by, ask.key)
+        if ask.offset is not None and ask.within:
+            reason = f"{ask.method} check, entry {kept.seq}"
+            await daemon.submit(Adjusted(ask.instrument, ask.offset, reason), ask.by)
+        return views.entry_view(daemon, kept)
+
+    @api.post("/record", summary="Put cooks from a paper log on record; the same log twice is one")
+    async def add_cooks(ask: PastAsk) -> dict[str, Any]:
+        cooks = [
+            PaperCook(
+                cook.name,
+                cook.start_ms,
+                tuple((dated.t_ms, load_body(dated.body)) for dated in cook.bodies),
+            )
+            for cook in ask.cooks
+        ]
+        await daemon.add_past(cooks)
+        return {"cooks": len(cooks)}
+
+    @api.get("/rules", summary="The limits and conditions watched now, and why")
+    async def rules(piece: str | None = None) -> dict[str, Any]:
+        return {"rules": watched(daemon, piece)}
+
+    @api.get("/night", summary="Before turning in: what is expected and what will wake you")
+    async def night() -> dict[str, Any]:
+        return night_view(daemon)
+
+    return api
+
+
+def _named(reader: Reader, cook: str | None) -> str:
+    rows = reader.cooks()
+    if not rows:
+        raise RefusedError("there is no cook on record yet")
+    if cook is None:
+        return rows[0].id
+    for row in rows:
+        if cook in (row.id, row.name):
+            return row.id
+    raise UsageError(unknown("cook", cook, [row.id for row in rows[:20]]))
+
+
+def linked(reader: Reader, cook: str | None) -> tuple[str, list[record.Link]]:
+    """Return the id of a cook and its journal as a hash chain."""
+    known = _named(reader, cook)
+    return known, record.chain(dump_entry(entry) for entry in reader.entries(cook=known))
+
+
+def food_log(daemon: Daemon, reader: Reader, cook: str | None) -> dict[str, Any]:
+    """Return a cook's sheets, what they lack, and whether its chain holds."""
+    known, links = linked(reader, cook)
+    entries = reader.entries(cook=known)
+    book = fold(entries)
+    logged = reader.entries(kinds=LOG_KINDS)
+    signed = [
+        record.SignOff(entry.by, entry.t_ms, entry.body.entries, entry.body.head)
+        for entry in logged
+        if isinstance(entry.body, SignedOff) and entry.body.cook == known
+    ]
+    policy = daemon.engine.safety
+    readings = [
+        Tagged(r.channel, r.t_ms, r.raw, r.value, r.quality, Site.NONE, None)
+        for run in dict.fromkeys(entry.run for entry in entries)
+        for r in reader.readings(None, entries[0].t_ms, entries[-1].t_ms + 1, run=run)
+    ]
+    verdicts = [judge(history, policy) for history in histories(book, readings)]
+    rows = sheets(entries, book, verdicts, policy, entries[-1].t_ms)
+    return {
+        "cook": known,
+        "sheets": record.SHEETS,
+        "rows": [row.document() for row in rows],
+        "missing": [
+            {"sheet": row.sheet, "product": row.product, "what": row.what, "missing": lacking}
+            for row in rows
+            if (lacking := record.missing(row))
+        ],
+        "corrective": [_logged(entry) for entry in logged if _is_about(entry, book.pieces)],
+        "checks": [_logged(entry) for entry in logged if isinstance(entry.body, CheckMade)],
+        "entries": len(links),
+        "head": links[-1].hash if links else record.GENESIS,
+        "signed": [
+            {"by": held.by, "at": rfc3339(held.at_ms), "entries": held.seq, "head": held.head}
+            for held in signed
+        ],
+        "faults": record.verify(links, signed),
+    }
+
+
+def _is_about(entry: Entry, pieces: dict[str, Any]) -> bool:
+    return isinstance(entry.body, CorrectiveTaken) and entry.body.piece in pieces
+
+
+def _logged(entry: Entry) -> dict[str, Any]:
+    document: dict[str, Any] = json.loads(json.dumps(dump_entry(entry)))
+    return {"at": rfc3339(entry.t_ms), **document}
+
+
+def watched(daemon: Daemon, piece: str | None) -> list[dict[str, Any]]:
+    """Return each limit in force: what it is judged on, why, and how it stands."""
+    engine = daemon.engine
+    if piece is not None and piece not in engine.book.pieces:
+        raise UsageError(unknown("piece", piece, engine.book.pieces))
+    found = []
+    for limit in engine.compiled.limits():
+        if piece is not None and limit.piece != piece:
+            continue
+        watch, rule = engine.state.watches[limit.key], limit.rule
+        found.append(
+            {
+                "alert": limit.key,
+                "kind": rule.kind,
+                "piece": limit.piece,
+                "judged_on": limit.channel or "the coldest valid core",
+                "side": "at or above" if limit.side > 0 else "below",
+                "limit_c": limit.limit / 1000,
+                "on_delay_s": rule.on_delay_ms / 1000,
+                "deadband_c": rule.deadband_mc / 1000,
+                "priority": rule.priority.label,
+                "wakes": rule.wakes,
+                "state": watch.state.value,
+                "cause": rule.cause,
+                "remedy": rule.remedy,
+                "source": rule.source or "ours",
+            }
+        )
+    return found
+
+
+def night_view(daemon: Daemon) -> dict[str, Any]:
+    """Return the bedtime check: batteries, ages, what is expected, what will wake."""
+    engine = daemon.engine
+    now_ms = daemon.clock.engine_ms()
+    channels = [views.channel_view(daemon, lane, now_ms) for lane in engine.lanes.values()]
+    silent = [row["channel"] for row in channels if row["site"] != "none" and row["age_s"] is None]
+    return {
+        "sentence": views.sentence(daemon, now_ms),
+        "batteries": [row for row in channels if row["quantity"] == Quantity.BATTERY.value],
+        "oldest_s": max((row["age_s"] or 0.0 for row in channels), default=0.0),
+        "never_heard": silent,
+        "expected": [
+            {
+                "piece": piece,
+                "target": made.target,
+                "p10": _moment(daemon, made.p10_ms),
+                "p50": _moment(daemon, made.p50_ms),
+                "p90": _moment(daemon, made.p90_ms),
+                "p_reach": made.p_reach,
+            }
+            for piece, made in engine.state.foreseen.items()
+            if isinstance(engine.book.cook, Cook)
+        ],
+        "will_wake": sorted(
+            {limit.rule.kind for limit in engine.compiled.limits() if limit.rule.wakes}
+            | {"device-lost", "channel-stale", "probe-fault"}
+        ),
+        "standing": views.alerts(daemon),
+        "store": None if daemon.trouble is None else daemon.trouble.message,
+    }
+
+
+def _moment(daemon: Daemon, t_ms: int | None) -> str | None:
+    return None if t_ms is None else rfc3339(t_ms + daemon.utc_offset_ms)
