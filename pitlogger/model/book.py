@@ -156,6 +156,14 @@ class Book:
                 return held
         return None
 
+    def channels_of(self, piece: str) -> list[str]:
+        """Return the channels that ever sat in a piece."""
+        return [
+            channel
+            for channel, history in self.channels.items()
+            if any(held.channel.piece == piece for held in history)
+        ]
+
     def cores(self, piece: str, t_ms: int | None = None) -> list[str]:
         """Return the core channels of a piece, the lead core first."""
         held = {

@@ -194,7 +194,7 @@ class Reader:
 
     def cooks(self) -> list[CookRow]:
         """Return the cooks, the newest first."""
-        return self._cooks("ORDER BY cook.run DESC, started_ms DESC")
+        return self._cooks("ORDER BY started_ms DESC")
 
     def open_cook(self) -> CookRow | None:
         """Return the newest cook that was not finished."""
