@@ -10,6 +10,7 @@
     ├── DaemonUnreachableError  (exit 3)
     ├── DriverError           a driver that is missing, doubled or will not load
     ├── TransportError        the way to a device: not found, busy, lost
+    ├── DeliveryError         a notification that did not get through
     ├── DecodeError           octets that are not a reading
     │   ├── ShortFrameError, ChecksumError, UnknownFrameError, MalformedError
     │   ├── OutOfRangeError       a value the layout does not allow
@@ -78,6 +79,20 @@ class TransportError(PitloggerError):
     def __init__(self, message: str, *, remedy: str = "") -> None:
         super().__init__(f"{message}. {remedy}" if remedy else message)
         self.remedy = remedy
+
+
+class DeliveryError(PitloggerError):
+    """A notification did not get through.
+
+    ``for_good`` says that trying the same again cannot help: a wrong token, an unknown
+    topic. ``remedy`` says what a person can do.
+    """
+
+    def __init__(self, message: str, *, remedy: str = "", for_good: bool = False) -> None:
+        super().__init__(f"{message}. {remedy}" if remedy else message)
+        self.message = message
+        self.remedy = remedy
+        self.for_good = for_good
 
 
 class DecodeError(PitloggerError, ValueError):

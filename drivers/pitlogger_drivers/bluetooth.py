@@ -8,7 +8,7 @@ from pydantic import Field, model_validator
 
 from pitlogger.devices.contract import ChannelInfo, Chunk, DriverConfig, Measurement
 from pitlogger.devices.framing import FrameDecoder
-from pitlogger.devices.transports.ble.gatt import GattSettings
+from pitlogger.devices.transports.ble.settings import GattSettings
 from pitlogger.errors import ShortFrameError
 from pitlogger.model.quantities import Quantity
 from pitlogger_drivers.battery.decode import decode as decode_battery

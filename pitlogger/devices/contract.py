@@ -56,6 +56,12 @@ class ChannelInfo:
     unit: str
     description: str = ""
 
+    def covers(self, name: str) -> bool:
+        """Tell whether a measurement's channel is this one; ``temperature*`` covers many."""
+        if self.name.endswith("*"):
+            return name.startswith(self.name[:-1])
+        return name == self.name
+
 
 Memory = MutableMapping[str, Any]  # what a driver keeps over restarts; JSON values
 
@@ -87,6 +93,8 @@ class DriverInfo:
             normal and the transport looks after the link itself.
         decoders: Names under which ``pitlogger decode`` knows its decoders.
         commands: What can be sent to the device, by name.
+        signs: By what a device in reach shows that this driver may suit it: ``port``,
+            ``w1``, ``iio``, ``hwmon``, ``hid:8d:20``, ``service:181d``, ``service-data:fcd2``.
     """
 
     name: str
@@ -98,6 +106,7 @@ class DriverInfo:
     config: type[DriverConfig] = DriverConfig
     decoders: tuple[str, ...] = ()
     commands: tuple[str, ...] = ()
+    signs: tuple[str, ...] = ()
 
 
 @runtime_checkable

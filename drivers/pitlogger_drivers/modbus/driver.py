@@ -1,0 +1,85 @@
+"""Modbus RTU transmitters."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from pydantic import Field, field_validator
+
+from pitlogger.devices.contract import ChannelInfo, DriverBase, DriverInfo
+from pitlogger.errors import ConfigError
+from pitlogger.model.quantities import Quantity
+from pitlogger_drivers.modbus.decode import RegistersDecoder
+from pitlogger_drivers.modbus.registers import TYPES, parse_map
+from pitlogger_drivers.modbus.transport import ModbusSettings, ModbusTransport
+from pitlogger_drivers.serial_line import SerialConfig
+
+_MOST = 125  # registers a request, Modbus application protocol (from memory)
+
+
+class ModbusConfig(SerialConfig):
+    """A unit on a line, and what its registers mean."""
+
+    unit: int = Field(default=1, ge=1, le=247, description="address of the unit")
+    function: int = Field(default=3, ge=3, le=4, description="3 holding, 4 input registers")
+    address: int = Field(default=0, ge=0, le=0xFFFF, description="first register")
+    map: str = Field(description="REGISTER:TYPE:SCALE:UNIT,..., as in 0:i16:0.1:Cel")
+    every_s: float = Field(default=1.0, gt=0)
+    patience_s: float = Field(default=1.0, gt=0, description="how long an answer may take")
+
+    @field_validator("map")
+    @classmethod
+    def _is_map(cls, text: str) -> str:
+        try:
+            entries = parse_map(text)
+        except ConfigError as error:
+            raise ValueError(str(error)) from None
+        if not entries:
+            raise ValueError("say what the registers mean, such as 0:i16:0.1:Cel")
+        return text
+
+    @property
+    def count(self) -> int:
+        """How many registers are read."""
+        ends = (e.register + TYPES[e.type].octets // 2 for e in parse_map(self.map))
+        return min(max(ends), _MOST)
+
+
+class Modbus(DriverBase):
+    """A transmitter; channels are called by their register."""
+
+    info: ClassVar[DriverInfo] = DriverInfo(
+        name="modbus",
+        summary="Modbus RTU transmitter",
+        transport="modbus",
+        channels=(
+            ChannelInfo("register-*", Quantity.TEMPERATURE, "Cel"),
+            ChannelInfo("register-*", Quantity.MASS, "kg"),
+            ChannelInfo("register-*", Quantity.HUMIDITY, "%RH"),
+        ),
+        interval_s=5.0,
+        silence_s=30.0,
+        config=ModbusConfig,
+        signs=("port",),
+        decoders=("modbus",),
+    )
+
+    def decoder(self, config: ModbusConfig) -> RegistersDecoder:
+        """Return a decoder of registers."""
+        return RegistersDecoder(parse_map(config.map))
+
+    def transport(self, config: ModbusConfig) -> ModbusTransport:
+        """Return the unit's registers."""
+        return ModbusTransport(
+            ModbusSettings(
+                port=config.port,
+                baud=config.baud,
+                framing=config.framing,
+                unit=config.unit,
+                function=config.function,
+                address=config.address,
+                count=config.count,
+                every_s=config.every_s,
+                patience_s=config.patience_s,
+            )
+        )

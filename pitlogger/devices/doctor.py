@@ -1,0 +1,284 @@
+"""What keeps devices from being read on this host, and what to do about it, in words."""
+
+from __future__ import annotations
+
+import asyncio
+import grp
+import os
+import re
+from collections.abc import Iterator
+from contextlib import suppress
+from dataclasses import dataclass, field
+from enum import StrEnum
+from pathlib import Path
+from typing import Any
+
+from pitlogger.devices.transports.hidraw import nodes
+from pitlogger.devices.transports.serial import known_ports
+
+_SCALE = (0x8D, 0x20)  # HID usage page and usage of a scale
+_OLDEST = (5, 55)  # the oldest Bluetooth service bleak works with
+_CURED = (5, 88)  # the one that cures the scan that finds nothing any more (BlueZ issue 807)
+_PATIENCE_S = 5.0
+
+
+class State(StrEnum):
+    """How a check came out."""
+
+    GOOD = "good"
+    TROUBLE = "trouble"
+    ADVICE = "advice"
+    ABSENT = "absent"  # there is no such thing here, which need not matter
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """One thing looked at."""
+
+    about: str
+    state: State
+    found: str
+    remedy: str = ""
+
+
+def _groups_of_user() -> frozenset[str]:
+    return frozenset(group.gr_name for group in grp.getgrall() if group.gr_gid in os.getgroups())
+
+
+@dataclass(frozen=True, slots=True)
+class Host:
+    """Where to look; tests give folders of their own."""
+
+    sys: Path = Path("/sys")
+    proc: Path = Path("/proc")
+    groups: frozenset[str] = field(default_factory=_groups_of_user)
+
+
+async def examine(host: Host | None = None) -> list[Check]:
+    """Return all checks of this host."""
+    where = host or Host()
+    wired = await asyncio.to_thread(lambda: list(wired_checks(where)))
+    return [*await bluetooth_checks(where), *wired]
+
+
+# Bluetooth
+
+
+async def bluetooth_checks(host: Host) -> list[Check]:
+    """Look at the message bus, the Bluetooth service and its adapters."""
+    blocks = list(_radio_switches(host))
+    try:
+        objects = await _managed_objects()
+    except OSError:
+        return [
+            *blocks,
+            Check(
+                "Bluetooth service",
+                State.TROUBLE,
+                "the system's message bus cannot be reached",
+                "Start it: sudo systemctl start dbus",
+            ),
+        ]
+    if objects is None:
+        return [
+            *blocks,
+            Check(
+                "Bluetooth service",
+                State.TROUBLE,
+                "it is not running",
+                "Install and start it: sudo apt install bluez; sudo systemctl start bluetooth",
+            ),
+        ]
+    return [*blocks, await _service_version(), *_adapters(objects)]
+
+
+def _radio_switches(host: Host) -> Iterator[Check]:
+    """Look for a radio that is switched off (Linux kernel documentation, rfkill)."""
+    for folder in sorted((host.sys / "class/rfkill").glob("rfkill*")):
+        if _read(folder / "type") != "bluetooth":
+            continue
+        for file, word, remedy in (
+            ("soft", "switched off by software", "Switch it on: rfkill unblock bluetooth"),
+            ("hard", "switched off by a switch or a pin", "Use the switch, or dtoverlay settings"),
+        ):
+            if _read(folder / file) == "1":
+                yield Check("Bluetooth radio", State.TROUBLE, word, remedy)
+
+
+async def _managed_objects() -> dict[str, dict[str, Any]] | None:
+    """Return the service's objects; ``None`` where it is not running.
+
+    Raises:
+        OSError: There is no message bus.
+    """
+    from dbus_fast import BusType, Message, MessageType, unpack_variants
+    from dbus_fast.aio import MessageBus
+
+    bus = MessageBus(bus_type=BusType.SYSTEM)
+    try:
+        async with asyncio.timeout(_PATIENCE_S):
+            await bus.connect()
+            reply = await bus.call(
+                Message(
+                    destination="org.bluez",
+                    path="/",
+                    interface="org.freedesktop.DBus.ObjectManager",
+                    member="GetManagedObjects",
+                )
+            )
+    except TimeoutError:
+        return None
+    finally:
+        bus.disconnect()
+    if reply is None or reply.message_type is MessageType.ERROR:
+        return None
+    return {path: unpack_variants(interfaces) for path, interfaces in reply.body[0].items()}
+
+
+async def _service_version() -> Check:
+    about = "Bluetooth service version"
+    version = await _bluetoothctl_version()
+    if version is None:
+        return Check(
+            about,
+            State.ADVICE,
+            "it cannot be told, since bluetoothctl is missing",
+            "sudo apt install bluez",
+        )
+    said = ".".join(str(part) for part in version)
+    if version < _OLDEST:
+        return Check(about, State.TROUBLE, said, "Update the system: 5.55 or later is needed")
+    if version < _CURED:
+        return Check(
+            about,
+            State.ADVICE,
+            f"{said}: its scan can get stuck; pitlogger then starts scan and adapter anew",
+            "5.88 or later cures it",
+        )
+    return Check(about, State.GOOD, said)
+
+
+async def _bluetoothctl_version() -> tuple[int, int] | None:
+    try:
+        program = await asyncio.create_subprocess_exec(
+            "bluetoothctl",
+            "--version",
+            stdout=asyncio.subprocess.PIPE,
+            stderr=asyncio.subprocess.DEVNULL,
+        )
+    except OSError:
+        return None
+    said, _ = await program.communicate()
+    match = re.search(rb"(\d+)\.(\d+)", said)
+    return (int(match[1]), int(match[2])) if match else None
+
+
+def _adapters(objects: dict[str, dict[str, Any]]) -> Iterator[Check]:
+    adapters = {
+        path: interfaces["org.bluez.Adapter1"]
+        for path, interfaces in objects.items()
+        if "org.bluez.Adapter1" in interfaces
+    }
+    if not adapters:
+        yield Check("Bluetooth adapter", State.ABSENT, "there is none", "Plug one in, if wanted")
+    for path, adapter in sorted(adapters.items()):
+        about = f"Bluetooth adapter {path.rpartition('/')[2]}"
+        if not adapter.get("Powered"):
+            yield Check(about, State.TROUBLE, "it is off", "Switch it on: bluetoothctl power on")
+        elif "central" not in adapter.get("Roles", ["central"]):
+            yield Check(about, State.TROUBLE, "no Low Energy", "Use one of Bluetooth 4.0 or later")
+        elif adapter.get("Discovering"):
+            yield Check(
+                about,
+                State.ADVICE,
+                "it is on, and somebody scans on it",
+                "If that is not pitlogger, end it: one adapter serves one scanner well",
+            )
+        else:
+            yield Check(about, State.GOOD, "it is on")
+
+
+# Wires
+
+
+def wired_checks(host: Host) -> Iterator[Check]:
+    """Look at serial ports, USB scales, 1-Wire, power."""
+    yield from _serial(host)
+    yield from _scales(host)
+    yield _one_wire(host)
+    yield from _power(host)
+
+
+def _serial(host: Host) -> Iterator[Check]:
+    ports = known_ports()
+    if not ports:
+        yield Check("serial ports", State.ABSENT, "there is none", "Plug a scale or adapter in")
+    for port in ports:
+        about = f"serial port {port}"
+        if os.access(port, os.R_OK | os.W_OK):
+            yield Check(about, State.GOOD, "it may be opened")
+        else:
+            member = "dialout" in host.groups
+            remedy = (
+                "Log out and in again, or restart the service"
+                if member
+                else "sudo usermod -aG dialout $USER, then log in again"
+            )
+            yield Check(about, State.TROUBLE, "this user may not open it", remedy)
+    if ports and _is_running(host, "ModemManager"):
+        yield Check(
+            "ModemManager",
+            State.ADVICE,
+            "it runs, and tries new serial ports for modems",
+            "If a port is busy at first: sudo systemctl disable --now ModemManager",
+        )
+
+
+def _scales(host: Host) -> Iterator[Check]:
+    found = [n for n in nodes(host.sys / "class/hidraw") if (n.usage_page, n.usage) == _SCALE]
+    for node in found:
+        if os.access(node.path, os.R_OK):
+            yield Check(f"USB scale {node.path}", State.GOOD, "it may be read")
+        else:
+            yield Check(
+                f"USB scale {node.path}",
+                State.TROUBLE,
+                "this user may not read it: its udev rule is missing",
+                "Install the rule: pitlogger service files, then plug the scale in again",
+            )
+
+
+def _one_wire(host: Host) -> Check:
+    bus = host.sys / "bus/w1/devices"
+    if not bus.is_dir():
+        remedy = "If there is one: add dtoverlay=w1-gpio to config.txt and restart"
+        return Check("1-Wire bus", State.ABSENT, "the kernel shows none", remedy)
+    sensors = sorted(path.name for path in bus.glob("28-*"))
+    if not sensors:
+        remedy = "Check the wires and the pull-up resistor of 4.7 kOhm"
+        return Check("1-Wire bus", State.TROUBLE, "no sensor of family 28 answers", remedy)
+    return Check("1-Wire bus", State.GOOD, f"{len(sensors)} sensors: {', '.join(sensors)}")
+
+
+def _power(host: Host) -> Iterator[Check]:
+    """Look at the board's own word on its supply: bit 0 low now, bit 16 was low (from memory)."""
+    text = _read(host.sys / "devices/platform/soc/soc:firmware/get_throttled")
+    with suppress(ValueError):
+        bits = int(text, 16)
+        if bits & 0x1_0001:
+            now = "is" if bits & 1 else "was"
+            remedy = "Use the supply made for the board, and a hub with its own for USB devices"
+            yield Check("power", State.TROUBLE, f"the supply voltage {now} too low", remedy)
+        else:
+            yield Check("power", State.GOOD, "the supply voltage was never too low")
+
+
+def _is_running(host: Host, program: str) -> bool:
+    return any(_read(path) == program for path in host.proc.glob("[0-9]*/comm"))
+
+
+def _read(path: Path) -> str:
+    try:
+        return path.read_text("utf-8", errors="replace").strip()
+    except OSError:
+        return ""

@@ -1,0 +1,115 @@
+"""What is in reach: Bluetooth devices, serial ports, USB scales, kernel sensors.
+
+Each find carries signs, and a driver that names one of them may suit it.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from bleak.backends.device import BLEDevice
+from bleak.backends.scanner import AdvertisementData
+
+from pitlogger.devices.contract import DriverInfo
+from pitlogger.devices.transports.ble.radio import Radio
+from pitlogger.devices.transports.ble.settings import short_uuid
+from pitlogger.devices.transports.hidraw import SYSFS, nodes
+from pitlogger.devices.transports.serial import known_ports
+
+_SYS = Path("/sys")
+_USABLE_DBM = -85  # common practice, no source: weaker links come and go
+
+
+@dataclass(frozen=True, slots=True)
+class Find:
+    """One device in reach.
+
+    Attributes:
+        way: ``bluetooth``, ``serial``, ``hid``, ``w1``, ``iio`` or ``hwmon``.
+        address: What a configuration calls it: address, port, serial number, id, name.
+        signal_dbm: Signal strength, for Bluetooth alone.
+        keys: Keys of a configuration that name it.
+    """
+
+    way: str
+    address: str
+    name: str
+    signs: frozenset[str]
+    keys: tuple[tuple[str, str], ...] = ()
+    signal_dbm: int | None = None
+
+    @property
+    def note(self) -> str:
+        """A remark for the person, or nothing."""
+        if self.signal_dbm is not None and self.signal_dbm < _USABLE_DBM:
+            return "weak: bring it or the adapter nearer"
+        if self.way == "serial" and "/by-id/" not in self.address:
+            return "this name may change with every plug"
+        return ""
+
+
+def suiting(find: Find, infos: Iterable[DriverInfo]) -> list[str]:
+    """Return the names of the drivers that may suit a find."""
+    return sorted(info.name for info in infos if find.signs & set(info.signs))
+
+
+def wired(sys: Path = _SYS, hid: Path = SYSFS) -> Iterator[Find]:
+    """Yield what is plugged in or soldered on; blocks for a moment."""
+    for port in known_ports():
+        keys = (("port", port),)
+        yield Find("serial", port, port.rpartition("/")[2], frozenset(("port",)), keys)
+    for node in nodes(hid):
+        sign = f"hid:{node.usage_page:02x}:{node.usage:02x}"
+        serial = (("serial", node.serial),) if node.serial else ()
+        yield Find("hid", node.path, node.serial, frozenset((sign,)), serial)
+    for sensor in sorted((sys / "bus/w1/devices").glob("28-*")):
+        yield Find("w1", sensor.name, "", frozenset(("w1",)), (("id", sensor.name),))
+    for way, pattern in (("iio", "bus/iio/devices/iio:device*"), ("hwmon", "class/hwmon/hwmon*")):
+        for folder in sorted(sys.glob(pattern)):
+            if any(folder.glob("*temp*")):
+                name = _name(folder)
+                yield Find(way, folder.name, name, frozenset((way,)), (("name", name),))
+
+
+def _name(folder: Path) -> str:
+    try:
+        return (folder / "name").read_text("ascii", errors="replace").strip()
+    except OSError:
+        return ""
+
+
+async def heard(seconds: float, adapter: str = "") -> list[Find]:
+    """Return the Bluetooth devices heard in a while, the strongest first.
+
+    Raises:
+        TransportError: The adapter cannot scan.
+    """
+    found: dict[str, Find] = {}
+
+    def hear(device: BLEDevice, advertisement: AdvertisementData) -> None:
+        found[device.address] = _find(device, advertisement)
+
+    async with Radio.shared(adapter) as radio:
+        unlisten = radio.listen(hear)
+        await asyncio.sleep(seconds)
+        unlisten()
+        if radio.fault is not None and not found:
+            raise radio.fault
+    return sorted(found.values(), key=lambda find: -(find.signal_dbm or -127))
+
+
+def _find(device: BLEDevice, advertisement: AdvertisementData) -> Find:
+    services = {f"service:{short_uuid(uuid)}" for uuid in advertisement.service_uuids}
+    data = {f"service-data:{short_uuid(uuid)}" for uuid in advertisement.service_data}
+    name = advertisement.local_name or device.name or ""
+    return Find(
+        "bluetooth",
+        device.address,
+        name,
+        frozenset(services | data),
+        (("address", device.address),),
+        advertisement.rssi,
+    )

@@ -1,0 +1,226 @@
+"""One device, for as long as it is wanted: connect, decode, emit, and again."""
+
+from __future__ import annotations
+
+import asyncio
+import logging
+from collections import deque
+from collections.abc import Awaitable, Callable
+from dataclasses import dataclass
+from enum import StrEnum
+
+from pitlogger.clock import Clock
+from pitlogger.devices.backoff import Backoff
+from pitlogger.devices.contract import (
+    Announced,
+    Chunk,
+    Decoder,
+    Driver,
+    DriverConfig,
+    Measurement,
+    Transport,
+)
+from pitlogger.devices.tasks import end
+from pitlogger.errors import DecodeError, DuplicateFrameError, PitloggerError, TransportError
+
+log = logging.getLogger(__name__)
+
+RING = 32  # refused octets kept of a device
+UNREADABLE = 20  # refusals in a row after which a device counts as lost though it sends
+
+
+class Link(StrEnum):
+    """Whether a device can be read."""
+
+    UP = "up"
+    LOST = "lost"
+
+
+Emit = Callable[[str, Measurement], None]
+Status = Callable[[str, Link, str, str], None]
+Sleep = Callable[[float], Awaitable[None]]
+
+
+@dataclass(frozen=True, slots=True)
+class Device:
+    """A configured device."""
+
+    id: str
+    driver: Driver
+    config: DriverConfig
+
+    @property
+    def interval_s(self) -> float:
+        """The longest normal pause between two readings."""
+        return self.config.interval_s or self.driver.info.interval_s
+
+    @property
+    def silence_s(self) -> float | None:
+        """The silence after which to start anew; ``None`` where the transport sees to it."""
+        return self.config.silence_s or self.driver.info.silence_s
+
+
+@dataclass(frozen=True, slots=True)
+class Refused:
+    """Octets that were no reading, with the reason."""
+
+    utc_ms: int
+    chunk: Chunk
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """How long opening and closing may take, seconds of real time."""
+
+    open_s: float = 180.0
+    close_s: float = 20.0
+
+
+class Runner:
+    """Runs one device.
+
+    Attributes:
+        refused: The last octets that were refused.
+        taps: Called with every chunk, to record on demand.
+        link: Up or lost; ``None`` before the first attempt has ended.
+    """
+
+    def __init__(
+        self,
+        device: Device,
+        emit: Emit,
+        status: Status,
+        *,
+        clock: Clock,
+        backoff: Backoff,
+        sleep: Sleep,
+        limits: Limits,
+    ) -> None:
+        self.device = device
+        self.refused: deque[Refused] = deque(maxlen=RING)
+        self.taps: list[Callable[[Chunk], None]] = []
+        self.link: Link | None = None
+        self._emit = emit
+        self._status = status
+        self._clock = clock
+        self._backoff = backoff
+        self._sleep = sleep
+        self._limits = limits
+        self._transport: Transport | None = None
+        self._refused_in_a_row = 0
+
+    async def run(self) -> None:
+        """Run until cancelled; nothing a device or its driver does ends it."""
+        while True:
+            began_ms = self._clock.monotonic_ms()
+            transport: Transport | None = None
+            try:
+                transport = self.device.driver.transport(self.device.config)
+                await self._session(transport)
+                lost = TransportError("it has nothing more to say")
+            except TransportError as error:
+                lost = error
+            except PitloggerError as error:
+                lost = TransportError(str(error))
+            except Exception as error:  # a driver's fault is that device's trouble alone
+                log.exception("driver of device '%s' failed", self.device.id)
+                lost = TransportError(
+                    f"its driver failed: {type(error).__name__}: {error}",
+                    remedy="Report it to the driver's author with the log",
+                )
+            self._tell(Link.LOST, str(lost), lost.remedy)
+            lasted_s = (self._clock.monotonic_ms() - began_ms) / 1000
+            await self._pause(self._backoff.after(lasted_s), transport)
+
+    async def send(self, data: bytes) -> None:
+        """Send octets to the device.
+
+        Raises:
+            TransportError: It is not connected, or takes nothing.
+        """
+        if self._transport is None:
+            raise TransportError(f"device '{self.device.id}' is not connected")
+        await self._transport.send(data)
+
+    async def _session(self, transport: Transport) -> None:
+        """Read from one connection until it fails."""
+        try:
+            async with asyncio.timeout(self._limits.open_s):
+                await transport.__aenter__()
+        except TimeoutError:
+            raise TransportError(f"it did not open in {self._limits.open_s:g} s") from None
+        try:
+            self._transport = transport
+            self._refused_in_a_row = 0
+            decoder = self.device.driver.decoder(self.device.config)
+            self._tell(Link.UP, "connected", "")
+            await self._read(transport, decoder)
+        finally:
+            self._transport = None
+            await self._close(transport)
+
+    async def _read(self, transport: Transport, decoder: Decoder) -> None:
+        stream = aiter(transport.chunks())
+        silence_s = self.device.silence_s
+        while True:
+            try:
+                async with asyncio.timeout(silence_s):
+                    chunk = await anext(stream, None)
+            except TimeoutError:
+                raise TransportError(
+                    f"nothing came for {silence_s:g} s",
+                    remedy="Check that it is on and near, and its battery",
+                ) from None
+            if chunk is None:
+                return
+            for tap in tuple(self.taps):
+                tap(chunk)
+            for outcome in decoder.feed(chunk):
+                self._take(chunk, outcome)
+
+    def _take(self, chunk: Chunk, outcome: Measurement | DecodeError) -> None:
+        if isinstance(outcome, Measurement):
+            self._refused_in_a_row = 0
+            if self.link is Link.LOST:
+                self._tell(Link.UP, "readable again", "")
+            self._emit(self.device.id, outcome)
+            return
+        if isinstance(outcome, DuplicateFrameError):
+            return
+        self.refused.append(Refused(self._clock.utc_ms(), chunk, str(outcome)))
+        self._refused_in_a_row += 1
+        if self._refused_in_a_row == UNREADABLE:
+            self._tell(
+                Link.LOST,
+                f"it sends, but nothing can be read: {outcome}",
+                "Check its settings: pitlogger devices try",
+            )
+
+    async def _close(self, transport: Transport) -> None:
+        try:
+            async with asyncio.timeout(self._limits.close_s):
+                await transport.__aexit__(None, None, None)
+        except Exception:  # the way is lost already; what counts is the next attempt
+            log.warning("device '%s' did not close cleanly", self.device.id, exc_info=True)
+
+    async def _pause(self, pause_s: float, transport: Transport | None) -> None:
+        """Wait, or until the device comes back by itself, whichever is first."""
+        waits = {asyncio.ensure_future(self._sleep(pause_s))}
+        appearing = None
+        if isinstance(transport, Announced):
+            appearing = asyncio.ensure_future(transport.appears())
+            waits.add(appearing)
+        try:
+            done, _ = await asyncio.wait(waits, return_when=asyncio.FIRST_COMPLETED)
+            if appearing in done and appearing is not None and appearing.exception() is None:
+                self._backoff.reset()
+                await self._sleep(0.1)  # let a fresh node get its owner and its permissions
+            elif appearing in done:
+                await next(iter(waits - {appearing}))
+        finally:
+            await end(*waits)
+
+    def _tell(self, link: Link, message: str, remedy: str) -> None:
+        self.link = link
+        self._status(self.device.id, link, message, remedy)

@@ -1,0 +1,21 @@
+"""Ending tasks without swallowing one's own cancellation."""
+
+from __future__ import annotations
+
+import asyncio
+from typing import Any
+
+
+async def end(*tasks: asyncio.Future[Any]) -> None:
+    """Cancel tasks and return when they have ended; what they raised is dropped.
+
+    Awaiting a cancelled task within ``suppress(CancelledError)`` would hide a cancellation
+    of the waiting task itself, which then could not be stopped any more.
+    """
+    for task in tasks:
+        task.cancel()
+    if tasks:
+        await asyncio.wait(tasks)
+    for task in tasks:
+        if not task.cancelled():
+            task.exception()

@@ -1,0 +1,1 @@
+"""Bluetooth Low Energy through bleak: one scanner, one connect at a time, many devices."""

@@ -1,0 +1,76 @@
+"""Devices that only advertise: the shared scanner hands their data on.
+
+The last data of each kind stay in the Bluetooth service's cache and come again with every
+sign of life, so the same octets may come many times; decoders know repeats by packet id.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import AsyncIterator
+from contextlib import AsyncExitStack, suppress
+
+from bleak.backends.device import BLEDevice
+from bleak.backends.scanner import AdvertisementData
+
+from pitlogger.devices.contract import Chunk
+from pitlogger.devices.transports.ble.radio import Radio
+from pitlogger.devices.transports.ble.settings import AdvertisementSettings, short_uuid
+from pitlogger.devices.transports.inbox import Inbox
+from pitlogger.errors import TransportError
+
+SIGNAL = "rssi"  # source of the signal strength: one octet, signed, dBm
+_UNKNOWN_DBM = -127  # bleak's word for no signal strength
+
+
+class AdvertisementTransport:
+    """What one device advertises."""
+
+    def __init__(self, settings: AdvertisementSettings) -> None:
+        self._settings = settings
+        self._inbox = Inbox()
+        self._stack = AsyncExitStack()
+        self._signal_due_s = 0.0
+
+    async def __aenter__(self) -> AdvertisementTransport:
+        radio = await self._stack.enter_async_context(Radio.shared(self._settings.adapter))
+        self._stack.callback(radio.on_loss(self._inbox.fail))
+        self._stack.callback(radio.listen(self._on_heard))
+        return self
+
+    async def __aexit__(self, *exc: object) -> None:
+        await self._stack.aclose()
+
+    def chunks(self) -> AsyncIterator[Chunk]:
+        """Yield service or manufacturer data, and now and then the signal strength."""
+        return self._inbox.chunks()
+
+    async def send(self, data: bytes) -> None:
+        """Refuse: a device that only advertises cannot be told anything."""
+        raise TransportError(f"{self._settings.what} only advertises ({data.hex()})")
+
+    async def appears(self) -> None:
+        """Return when the device is heard, after adapter or service were gone."""
+        async with Radio.shared(self._settings.adapter) as radio:
+            while True:
+                with suppress(TransportError):
+                    await radio.find(self._settings.matches, 60.0, "the device")
+                    return
+
+    def _on_heard(self, device: BLEDevice, advertisement: AdvertisementData) -> None:
+        if not self._settings.matches(device, advertisement):
+            return
+        octets = self._wanted(advertisement)
+        if octets is not None:
+            self._inbox.put("", octets)
+        now_s = asyncio.get_running_loop().time()
+        if advertisement.rssi != _UNKNOWN_DBM and now_s >= self._signal_due_s:
+            self._signal_due_s = now_s + self._settings.signal_s
+            self._inbox.put(SIGNAL, advertisement.rssi.to_bytes(1, "little", signed=True))
+
+    def _wanted(self, advertisement: AdvertisementData) -> bytes | None:
+        if self._settings.maker is not None:
+            return advertisement.manufacturer_data.get(self._settings.maker)
+        wanted = short_uuid(self._settings.service)
+        data = {short_uuid(uuid): octets for uuid, octets in advertisement.service_data.items()}
+        return data.get(wanted)

@@ -1,0 +1,225 @@
+"""The radio all Bluetooth devices of this process share: one scanner, one connect at a time.
+
+A second scanner on an adapter is answered with InProgress, and a controller makes one
+connection at a time (bleak issues 178, 958, 1603; bleak-retry-connector 233). The scanner runs
+as long as anybody uses the radio; connects happen while it runs, since a device with a random
+address may be forgotten when scanning stops (BlueZ issues 214, 445, 1269).
+"""
+
+from __future__ import annotations
+
+import asyncio
+import logging
+from collections.abc import Callable
+from contextlib import suppress
+from copy import copy
+from dataclasses import dataclass
+from typing import ClassVar
+from weakref import WeakKeyDictionary
+
+from bleak import BleakScanner
+from bleak.backends.device import BLEDevice
+from bleak.backends.scanner import AdvertisementData
+
+from pitlogger.devices.tasks import end
+from pitlogger.devices.transports.ble.troubles import FAILURES, trouble
+from pitlogger.devices.transports.ble.watch import BluezWatch, Change
+from pitlogger.errors import TransportError
+
+log = logging.getLogger(__name__)
+
+_HOPELESS = 3  # silences in a row after which only a restart of the service is left
+
+Heard = Callable[[BLEDevice, AdvertisementData], None]
+Matches = Callable[[BLEDevice, AdvertisementData], bool]
+
+
+@dataclass(frozen=True, slots=True)
+class RadioLimits:
+    """Patience of the radio, seconds of real time, and how many links it keeps.
+
+    Start 15 s, look 30 s, silence 90 s are the figures of habluetooth; 5 links are what many
+    USB adapters carry (bleak-retry-connector issue 67).
+    """
+
+    start_s: float = 15.0
+    look_s: float = 30.0
+    silence_s: float = 90.0
+    pause_s: float = 1.0
+    pause_cap_s: float = 10.0
+    links: int = 5
+
+
+_RADIOS: WeakKeyDictionary[asyncio.AbstractEventLoop, dict[str, Radio]] = WeakKeyDictionary()
+
+
+class Radio:
+    """One adapter of one event loop. Get it with ``Radio.shared``; enter it to use it."""
+
+    limits: ClassVar[RadioLimits] = RadioLimits()
+
+    def __init__(self, adapter: str = "") -> None:
+        self._adapter = adapter
+        self._users = 0
+        self._task: asyncio.Task[None] | None = None
+        self._listeners: list[Heard] = []
+        self._losers: list[Callable[[TransportError], None]] = []
+        self._restart = asyncio.Event()
+        self._heard_s = 0.0
+        self._silences = 0
+        self._cycling = False
+        self.connecting = asyncio.Lock()
+        self.links = 0
+        self.watch = BluezWatch(self._on_change)
+        self.fault: TransportError | None = None
+
+    @classmethod
+    def shared(cls, adapter: str = "") -> Radio:
+        """Return the radio of the running loop; ``adapter`` such as ``hci0``, or the default."""
+        radios = _RADIOS.setdefault(asyncio.get_running_loop(), {})
+        return radios.setdefault(adapter, cls(adapter))
+
+    async def __aenter__(self) -> Radio:
+        self._users += 1
+        if self._task is None:
+            self._task = asyncio.get_running_loop().create_task(self._run(), name="radio")
+        return self
+
+    async def __aexit__(self, *exc: object) -> None:
+        self._users -= 1
+        if self._users == 0 and self._task is not None:
+            task, self._task = self._task, None
+            await end(task)
+
+    def listen(self, heard: Heard) -> Callable[[], None]:
+        """Call ``heard`` with every advertisement; return what ends it."""
+        self._listeners.append(heard)
+        return lambda: self._listeners.remove(heard)
+
+    def on_loss(self, lost: Callable[[TransportError], None]) -> Callable[[], None]:
+        """Call ``lost`` when adapter or service go, and all links with them. Returns the end."""
+        self._losers.append(lost)
+        return lambda: self._losers.remove(lost)
+
+    async def find(self, matches: Matches, patience_s: float, what: str) -> BLEDevice:
+        """Return the first device heard that matches.
+
+        Raises:
+            TransportError: None was heard in time, or the adapter cannot scan.
+        """
+        loop = asyncio.get_running_loop()
+        found: asyncio.Future[BLEDevice] = loop.create_future()
+
+        def heard(device: BLEDevice, advertisement: AdvertisementData) -> None:
+            if not found.done() and matches(device, advertisement):
+                found.set_result(device)
+
+        unlisten = self.listen(heard)
+        try:
+            for wait_s in (patience_s * 0.2, patience_s * 0.8):
+                await asyncio.wait({found}, timeout=wait_s)
+                if found.done():
+                    return found.result()
+                if self.fault is not None:
+                    raise copy(self.fault)
+            raise TransportError(
+                f"{what} was not heard for {patience_s:g} s",
+                remedy="Check that it is on, near, and not connected to a phone",
+            )
+        finally:
+            unlisten()
+            found.cancel()
+
+    # The scanner
+
+    async def _run(self) -> None:
+        """Keep scanning for as long as the radio is used."""
+        pause_s = self.limits.pause_s
+        try:
+            while True:
+                self._restart.clear()
+                if await self._scan_once():
+                    pause_s = self.limits.pause_s
+                    continue
+                with suppress(TimeoutError):
+                    async with asyncio.timeout(pause_s):
+                        await self._restart.wait()
+                pause_s = min(pause_s * 2, self.limits.pause_cap_s)
+        finally:
+            await self.watch.close()
+
+    async def _scan_once(self) -> bool:
+        """Scan until told to start anew; return whether scanning came about at all."""
+        options = {"adapter": self._adapter} if self._adapter else {}
+        scanner = BleakScanner(self._on_heard, bluez=options)  # type: ignore[arg-type]
+        try:
+            await self.watch.open()
+            async with asyncio.timeout(self.limits.start_s):
+                await scanner.start()
+        except FAILURES as error:
+            self.fault = trouble("scanning for Bluetooth devices", error)
+            log.warning("%s", self.fault)
+            return False
+        if self._silences < _HOPELESS:
+            self.fault = None
+        self._heard_s = asyncio.get_running_loop().time()
+        try:
+            await self._until_restart()
+        finally:
+            with suppress(*FAILURES):
+                async with asyncio.timeout(self.limits.start_s):
+                    await scanner.stop()
+        return True
+
+    async def _until_restart(self) -> None:
+        """Return when adapter or service came anew, or nothing at all is heard any more."""
+        loop = asyncio.get_running_loop()
+        while not self._restart.is_set():
+            with suppress(TimeoutError):
+                async with asyncio.timeout(self.limits.look_s):
+                    await self._restart.wait()
+                    return
+            silence_s = loop.time() - self._heard_s
+            if self._listeners and silence_s >= self.limits.silence_s:
+                await self._wake_adapter(silence_s)
+                return
+
+    async def _wake_adapter(self, silence_s: float) -> None:
+        """Start the scanner anew, then the adapter, then tell a person to restart the service.
+
+        The service's idea of scanning can get stuck (BlueZ issues 807, 1554; bleak 2021, 2022).
+        """
+        self._silences += 1
+        heard = f"no Bluetooth device at all was heard for {silence_s:.0f} s"
+        if self._silences == 1:
+            log.warning("%s: starting the scanner anew", heard)
+        elif self.links == 0 and (self._silences == 2 or self._silences % 10 == 0):
+            log.warning("%s: switching the adapter off and on", heard)
+            self._cycling = True
+            await self.watch.power_cycle(f"/org/bluez/{self._adapter or 'hci0'}")
+            self._cycling = False
+        if self._silences == _HOPELESS:
+            self.fault = TransportError(
+                heard, remedy="Restart the Bluetooth service: sudo systemctl restart bluetooth"
+            )
+            log.error("%s", self.fault)
+
+    def _on_heard(self, device: BLEDevice, advertisement: AdvertisementData) -> None:
+        self._heard_s = asyncio.get_running_loop().time()
+        if self._silences:
+            self._silences, self.fault = 0, None
+        for listener in tuple(self._listeners):
+            listener(device, advertisement)
+
+    def _on_change(self, change: Change) -> None:
+        if self._cycling:
+            return
+        if change is Change.CAME:
+            self._restart.set()
+            return
+        self.fault = TransportError(
+            "the Bluetooth adapter or its service went away",
+            remedy="Check the adapter's plug and: systemctl status bluetooth",
+        )
+        for lost in tuple(self._losers):
+            lost(copy(self.fault))

@@ -1,0 +1,91 @@
+"""Which Bluetooth device, and what is wanted of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from bleak.backends.device import BLEDevice
+from bleak.backends.scanner import AdvertisementData
+
+from pitlogger.errors import ConfigError
+
+BATTERY = "2a19"
+_TAIL = "-0000-1000-8000-00805f9b34fb"  # Bluetooth Core, vol. 3 part B, 2.5.1
+
+
+def short_uuid(uuid: str) -> str:
+    """Return the four hex digits of an assigned UUID, or the whole of another one."""
+    lowered = uuid.lower()
+    assigned = lowered.startswith("0000") and lowered.endswith(_TAIL)
+    return lowered[4:8] if assigned else lowered
+
+
+@dataclass(frozen=True, slots=True)
+class DeviceSettings:
+    """A device by its address, ``AA:BB:CC:DD:EE:FF``, or its name where the address changes.
+
+    ``adapter`` is such as ``hci0``; empty for the default.
+    """
+
+    address: str = ""
+    name: str = ""
+    adapter: str = ""
+
+    def __post_init__(self) -> None:
+        if not (self.address or self.name):
+            raise ConfigError(
+                "a Bluetooth device needs its address or its name; "
+                "find them with: pitlogger devices scan"
+            )
+
+    @property
+    def what(self) -> str:
+        """The device in words."""
+        return f"Bluetooth device {self.address or self.name}"
+
+    def matches(self, device: BLEDevice, advertisement: AdvertisementData) -> bool:
+        """Tell whether an advertisement is this device's; an address beats a name."""
+        if self.address:
+            return device.address.upper() == self.address.upper()
+        return self.name in (advertisement.local_name, device.name)
+
+
+@dataclass(frozen=True, slots=True)
+class GattSettings(DeviceSettings):
+    """A device that is connected to.
+
+    Attributes:
+        needed: UUIDs of which at least one must be there.
+        wanted: Further short UUIDs, taken if there.
+        written: UUID of the characteristic that commands are written to; empty for none.
+        poll_s: Pause between reads of a characteristic that does not notify.
+        check_s: Silence of a subscribed one after which it is read.
+        gone_s: Silence after which a device that is heard counts as come back.
+        find_s, connect_s, close_s: Patience, seconds of real time.
+    """
+
+    needed: tuple[str, ...] = ()
+    wanted: tuple[str, ...] = (BATTERY,)
+    written: str = ""
+    poll_s: float = 5.0
+    check_s: float = 30.0
+    battery_s: float = 600.0
+    gone_s: float = 5.0
+    find_s: float = 20.0
+    connect_s: float = 20.0
+    close_s: float = 5.0
+
+
+@dataclass(frozen=True, slots=True)
+class AdvertisementSettings(DeviceSettings):
+    """A device that only advertises, and the part of its advertisement that is wanted.
+
+    Attributes:
+        service: UUID of service data, short or long.
+        maker: Company code of manufacturer data; it then counts in place of ``service``.
+        signal_s: Pause between two reports of the signal strength.
+    """
+
+    service: str = ""
+    maker: int | None = None
+    signal_s: float = 30.0

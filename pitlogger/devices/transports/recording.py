@@ -1,0 +1,180 @@
+"""Recordings: what a device sent, octet for octet, with times; written and played back.
+
+One JSON object a line, UTF-8. The first line is the header:
+
+    {"recording": 1, "driver": "serial-scale", "device": "bench", "started": "2026-09-19T02:10:00Z",
+     "config": {...}, "notes": "synthetic"}
+
+each further one a chunk: ``t`` milliseconds since the start, ``s`` source where there are
+several, ``x`` octets in hexadecimal:
+
+    {"t": 120, "x": "53542c47532c..."}
+"""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import time
+from collections.abc import AsyncIterator, Callable, Iterable, Iterator
+from contextlib import suppress
+from dataclasses import asdict, dataclass, field
+from pathlib import Path
+from typing import Any, TextIO
+
+from pitlogger.devices.contract import Announced, Chunk, Transport
+from pitlogger.errors import CaptureError, TransportError
+
+VERSION = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Header:
+    """What was recorded: driver and its configuration, device id, start, remarks."""
+
+    driver: str
+    device: str = ""
+    started: str = ""
+    config: dict[str, Any] = field(default_factory=dict)
+    notes: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class TimedChunk:
+    """A chunk and when it came, milliseconds since the start of the recording."""
+
+    t_ms: int
+    chunk: Chunk
+
+
+def write_header(sink: TextIO, header: Header) -> None:
+    """Write the first line."""
+    sink.write(json.dumps({"recording": VERSION} | asdict(header)) + "\n")
+
+
+def write_chunk(sink: TextIO, timed: TimedChunk) -> None:
+    """Write one chunk."""
+    source = {"s": timed.chunk.source} if timed.chunk.source else {}
+    line = {"t": timed.t_ms} | source | {"x": timed.chunk.data.hex()}
+    sink.write(json.dumps(line, separators=(",", ":")) + "\n")
+
+
+def read_recording(path: Path) -> tuple[Header, list[TimedChunk]]:
+    """Return a recording.
+
+    Raises:
+        CaptureError: The file cannot be read; the message starts with ``file:line``.
+    """
+    try:
+        lines = path.read_text(encoding="utf-8").splitlines()
+    except (OSError, UnicodeDecodeError) as error:
+        raise CaptureError(f"{path}:1: cannot be read: {error}") from error
+    if not lines:
+        raise CaptureError(f"{path}:1: is empty; expected the header of a recording")
+    header = _header(path, lines[0])
+    return header, list(_chunks(path, lines[1:]))
+
+
+def _header(path: Path, line: str) -> Header:
+    given = _object(path, 1, line)
+    if given.pop("recording", None) != VERSION:
+        raise CaptureError(f'{path}:1: expected a header with "recording": {VERSION}')
+    with suppress(TypeError):
+        return Header(**given)
+    raise CaptureError(f"{path}:1: a header has driver, device, started, config, notes")
+
+
+def _chunks(path: Path, lines: Iterable[str]) -> Iterator[TimedChunk]:
+    for number, line in enumerate(lines, start=2):
+        if not line.strip():
+            continue
+        given = _object(path, number, line)
+        try:
+            yield TimedChunk(int(given["t"]), Chunk(given.get("s", ""), bytes.fromhex(given["x"])))
+        except (KeyError, TypeError, ValueError) as error:
+            raise CaptureError(
+                f'{path}:{number}: expected {{"t": milliseconds, "x": "hexadecimal"}}: {error}'
+            ) from error
+
+
+def _object(path: Path, number: int, line: str) -> dict[str, Any]:
+    try:
+        given = json.loads(line)
+    except ValueError as error:
+        raise CaptureError(f"{path}:{number}: is not JSON: {error}") from error
+    if not isinstance(given, dict):
+        raise CaptureError(f"{path}:{number}: expected a JSON object")
+    return given
+
+
+class Recorder:
+    """A transport that writes down all that comes through another one."""
+
+    def __init__(
+        self,
+        inner: Transport,
+        sink: TextIO,
+        header: Header,
+        monotonic_s: Callable[[], float] = time.monotonic,
+    ) -> None:
+        self._inner = inner
+        self._sink = sink
+        self._header = header
+        self._monotonic_s = monotonic_s
+
+    async def __aenter__(self) -> Recorder:
+        await self._inner.__aenter__()
+        write_header(self._sink, self._header)
+        return self
+
+    async def __aexit__(self, *exc: object) -> None:
+        self._sink.flush()
+        await self._inner.__aexit__(*exc)
+
+    async def send(self, data: bytes) -> None:
+        """Pass octets on."""
+        await self._inner.send(data)
+
+    async def appears(self) -> None:
+        """Return when a missing device is there; never where that cannot be told."""
+        if isinstance(self._inner, Announced):
+            await self._inner.appears()
+        else:
+            await asyncio.Event().wait()
+
+    async def chunks(self) -> AsyncIterator[Chunk]:
+        """Yield what the other transport yields."""
+        began_s = self._monotonic_s()
+        async for chunk in self._inner.chunks():
+            t_ms = round((self._monotonic_s() - began_s) * 1000)
+            write_chunk(self._sink, TimedChunk(t_ms, chunk))
+            yield chunk
+
+
+class ReplayTransport:
+    """Play a recording at its own pace times ``speed``; 0 is as fast as it can."""
+
+    def __init__(self, chunks: Iterable[TimedChunk], speed: float = 1.0) -> None:
+        self._chunks = tuple(chunks)
+        self._speed = speed
+
+    async def __aenter__(self) -> ReplayTransport:
+        return self
+
+    async def __aexit__(self, *exc: object) -> None:
+        return None
+
+    async def send(self, data: bytes) -> None:
+        """Refuse: what was recorded takes no commands."""
+        raise TransportError(f"a recording takes no commands ({data.hex()})")
+
+    async def chunks(self) -> AsyncIterator[Chunk]:
+        """Yield the recorded chunks, then wait, as a device does that has nothing to say."""
+        loop = asyncio.get_running_loop()
+        began_s = loop.time()
+        for timed in self._chunks:
+            if self._speed > 0:
+                due_s = began_s + timed.t_ms / 1000 / self._speed
+                await asyncio.sleep(max(0.0, due_s - loop.time()))
+            yield timed.chunk
+        await asyncio.Event().wait()

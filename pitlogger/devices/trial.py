@@ -1,0 +1,100 @@
+"""Trying one device by hand: live readings in words, or its octets into a file."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable, Mapping
+from contextlib import suppress
+from pathlib import Path
+from typing import Any
+
+from pitlogger.clock import SystemClock, rfc3339
+from pitlogger.devices.contract import Measurement
+from pitlogger.devices.runner import Device, Link, Refused
+from pitlogger.devices.supervisor import Supervisor
+from pitlogger.devices.transports.recording import Header, Recorder
+from pitlogger.devices.warmth import Warmth
+
+Say = Callable[[str], None]
+
+_SECRET = frozenset(("key", "password"))
+
+
+class Trial:
+    """Runs one device for a while and says what it gives.
+
+    Attributes:
+        latest: Last reading of each channel.
+        refused: The last octets that were no reading.
+        message: What was last said about the link.
+    """
+
+    def __init__(self, device: Device, say: Say) -> None:
+        self.device = device
+        self.latest: dict[str, Measurement] = {}
+        self.refused: tuple[Refused, ...] = ()
+        self.message = ""
+        self.warmth = Warmth()
+        self._say = say
+        self._warmed: str | None = None
+
+    async def run(self, seconds: float) -> None:
+        """Run for so long."""
+        async with Supervisor(self._emit, self._status) as supervisor:
+            supervisor.start(self.device)
+            await asyncio.sleep(seconds)
+            self.refused = supervisor.refused(self.device.id)
+        if self.refused:
+            self._say(f"refused: {self.refused[-1].reason}")
+
+    def _emit(self, _device: str, found: Measurement) -> None:
+        if self.latest.get(found.channel) != found:
+            self._say(in_words(found))
+        self.latest[found.channel] = found
+        self.warmth.take(found)
+        warmed = self.warmth.warmed()
+        if warmed is not None and warmed != self._warmed:
+            self._say(f"-> {warmed} is being warmed")
+        self._warmed = warmed
+
+    def _status(self, _device: str, link: Link, message: str, _remedy: str) -> None:
+        self.message = "" if link is Link.UP else message
+        self._say(f"{link}: {message}")
+
+
+def in_words(found: Measurement) -> str:
+    """Return a reading as one line."""
+    value = "no value" if found.value is None else f"{found.value:g} {found.unit}"
+    remarks = [str(found.quality)] if found.quality != "good" else []
+    if found.stable is not None:
+        remarks.append("stable" if found.stable else "moving")
+    return f"{found.channel:<24} {value}" + (f"  ({', '.join(remarks)})" if remarks else "")
+
+
+async def write_recording(
+    device: Device, out: Path, given: Mapping[str, Any], notes: str, seconds: float
+) -> int:
+    """Write what a device sends in a while; return how many chunks came.
+
+    Keys that are secret are left out: a recording is made to be shown.
+
+    Raises:
+        TransportError: The device cannot be opened, or was lost.
+        OSError: The file cannot be written.
+    """
+    header = Header(
+        driver=device.driver.info.name,
+        device=device.id,
+        started=rfc3339(SystemClock().utc_ms()),
+        config={key: value for key, value in given.items() if key not in _SECRET},
+        notes=notes,
+    )
+    chunks = 0
+    with out.open("x", encoding="utf-8") as sink:
+        recorder = Recorder(device.driver.transport(device.config), sink, header)
+        async with recorder:
+            with suppress(TimeoutError):
+                async with asyncio.timeout(seconds):
+                    async for _chunk in recorder.chunks():
+                        chunks += 1
+    return chunks

@@ -1,0 +1,130 @@
+"""The contract every driver meets, as a class of tests to inherit from."""
+
+from __future__ import annotations
+
+import random
+from pathlib import Path
+from typing import Any, ClassVar
+
+from pitlogger.devices.contract import (
+    Chunk,
+    Decoder,
+    Driver,
+    DriverConfig,
+    DriverInfo,
+    Measurement,
+    Transport,
+)
+from pitlogger.devices.registry import configure
+from pitlogger.devices.transports.recording import read_recording
+from pitlogger.errors import DecodeError
+from pitlogger.model.quantities import MG_PER, Quantity
+from pitlogger.testing.feeding import damaged, feed_whole, outcomes_of
+
+UNITS: dict[Quantity, frozenset[str]] = {
+    Quantity.TEMPERATURE: frozenset(("Cel", "degF", "")),
+    Quantity.MASS: frozenset((*MG_PER, "")),
+    Quantity.HUMIDITY: frozenset(("%RH",)),
+    Quantity.BATTERY: frozenset(("%EL", "")),  # a low-battery sign has none
+    Quantity.SIGNAL: frozenset(("dBm",)),
+    Quantity.PRESSURE: frozenset(("Pa",)),
+    Quantity.VOLTAGE: frozenset(("V",)),
+    Quantity.BUTTON: frozenset(("",)),
+}
+TRANSPORTS = frozenset(
+    ("serial", "ble-gatt", "ble-advertisement", "hidraw", "sysfs", "mqtt", "modbus", "replay")
+)
+
+
+class DriverContract:
+    """Inherit, set the three attributes, and pytest collects the tests.
+
+    Attributes:
+        driver: The driver's class.
+        config: Keys of its configuration, as a person would write them.
+        recording: A capture made by ``pitlogger devices record``, or synthetic and saying so.
+    """
+
+    driver: ClassVar[type[Driver]]
+    config: ClassVar[dict[str, Any]] = {}
+    recording: ClassVar[Path]
+
+    def _config(self) -> DriverConfig:
+        return configure(self.driver.info, self.config, "contract suite")
+
+    def _decoder(self) -> Decoder:
+        return self.driver({}).decoder(self._config())
+
+    def _chunks(self) -> list[Chunk]:
+        return [timed.chunk for timed in read_recording(self.recording)[1]]
+
+    def test_the_description_is_complete(self) -> None:
+        info = self.driver.info
+        assert isinstance(info, DriverInfo)
+        assert info.name
+        assert info.summary
+        assert info.transport in TRANSPORTS
+        assert info.channels
+        assert info.interval_s > 0
+        assert issubclass(info.config, DriverConfig)
+
+    def test_every_channel_has_a_unit_of_its_quantity(self) -> None:
+        for channel in self.driver.info.channels:
+            assert channel.unit in UNITS[channel.quantity], channel
+
+    def test_an_unknown_key_of_the_configuration_is_refused(self) -> None:
+        assert self.driver.info.config.model_config.get("extra") == "forbid"
+
+    def test_every_command_has_octets(self) -> None:
+        driver = self.driver({})
+        for name in self.driver.info.commands:
+            assert driver.command(name)
+
+    def test_the_transport_is_a_transport(self) -> None:
+        assert isinstance(self.driver({}).transport(self._config()), Transport)
+
+    def test_the_recording_names_this_driver_and_gives_readings(self) -> None:
+        header, _ = read_recording(self.recording)
+        outcomes = feed_whole(self._decoder(), self._chunks())
+        assert header.driver == self.driver.info.name
+        assert [outcome for outcome in outcomes if isinstance(outcome, Measurement)]
+
+    def test_what_it_gives_are_channels_it_describes(self) -> None:
+        for outcome in feed_whole(self._decoder(), self._chunks()):
+            if isinstance(outcome, Measurement):
+                assert self._describes(outcome), outcome
+
+    def _describes(self, found: Measurement) -> bool:
+        return found.unit in UNITS[found.quantity] and any(
+            channel.quantity is found.quantity and channel.covers(found.channel)
+            for channel in self.driver.info.channels
+        )
+
+    def test_the_same_octets_give_the_same_readings(self) -> None:
+        chunks = self._chunks()
+        first, second = feed_whole(self._decoder(), chunks), feed_whole(self._decoder(), chunks)
+        assert outcomes_of(first) == outcomes_of(second)
+
+    def test_damaged_octets_give_readings_or_named_errors(self) -> None:
+        for chunk in self._chunks()[:3]:
+            for hurt in damaged(chunk):
+                self._check(feed_whole(self._decoder(), [hurt]))
+
+    def test_noise_gives_readings_or_named_errors(self) -> None:
+        noise = random.Random(1)  # noqa: S311 - the same noise every time
+        sources = sorted({chunk.source for chunk in self._chunks()})
+        decoder = self._decoder()
+        for _ in range(2000):
+            octets = noise.randbytes(noise.randrange(40))
+            self._check(feed_whole(decoder, [Chunk(noise.choice(sources), octets)]))
+
+    def _check(self, outcomes: list[Measurement | DecodeError]) -> None:
+        for outcome in outcomes:
+            assert isinstance(outcome, Measurement | DecodeError)
+            if isinstance(outcome, DecodeError):
+                assert str(outcome)
+            else:
+                assert outcome.value is None or abs(outcome.value) < 1e15
+
+    async def test_a_transport_that_never_opened_closes_cleanly(self) -> None:
+        await self.driver({}).transport(self._config()).__aexit__(None, None, None)

@@ -1,0 +1,5 @@
+"""``python -m pitlogger_simulators.bluetooth``: see ``control``."""
+
+from pitlogger_simulators.bluetooth.control import main
+
+main()

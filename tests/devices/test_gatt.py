@@ -1,0 +1,392 @@
+"""A GATT link through unmodified bleak to the simulated Bluetooth service."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import AsyncIterator, Callable
+
+import pytest
+
+from pitlogger.devices.contract import Chunk
+from pitlogger.devices.transports.ble.gatt import GattTransport
+from pitlogger.devices.transports.ble.radio import Radio
+from pitlogger.devices.transports.ble.settings import GattSettings
+from pitlogger.errors import TransportError
+from pitlogger_simulators.bluetooth import (
+    Characteristic,
+    Fault,
+    Kind,
+    Peripheral,
+    Service,
+    SimulatedBluez,
+    Step,
+    att_error,
+    es_measurement,
+    in_progress,
+    presentation_format,
+    user_description,
+)
+from pitlogger_simulators.bluetooth.devices import CELSIUS, S16, probe, weight_scale
+
+SCALE = "02:00:00:00:00:10"
+PROBES = "02:00:00:00:00:20"
+WEIGHT = b"\x00\xc8\x00"
+
+
+def scale() -> Peripheral:
+    """A Weight Scale with a battery."""
+    return weight_scale(SCALE)
+
+
+def probes() -> Peripheral:
+    """Four temperatures of one UUID, each told apart by other means, and a humidity."""
+    temperatures = (
+        probe(user_description("Point")),
+        probe(presentation_format(S16, -2, CELSIUS, 2)),
+        probe(es_measurement(1)),
+        probe(),
+    )
+    humidity = Characteristic("2a6f", ("read",), b"\xbf\x13")
+    return Peripheral(PROBES, "probes", (Service("181a", (*temperatures, humidity)),))
+
+
+def scale_settings(**changes: object) -> GattSettings:
+    """A scale, with little patience."""
+    given: dict[str, object] = {
+        "address": SCALE, "needed": ("2a9d",), "find_s": 2.0, "connect_s": 0.5, "close_s": 0.3,
+    }  # fmt: skip
+    return GattSettings(**(given | changes))  # type: ignore[arg-type]
+
+
+def probe_settings(**changes: object) -> GattSettings:
+    """Probes, with little patience."""
+    return scale_settings(**({"address": PROBES, "needed": ("2a6e", "2a6f")} | changes))
+
+
+async def take(stream: AsyncIterator[Chunk], wanted: Callable[[Chunk], bool]) -> Chunk:
+    """Return the next chunk that is wanted."""
+    async with asyncio.timeout(3):
+        async for chunk in stream:
+            if wanted(chunk):
+                return chunk
+    raise AssertionError("the stream ended")
+
+
+async def loss(stream: AsyncIterator[Chunk]) -> TransportError:
+    """Return the error a stream ends with."""
+    with pytest.raises(TransportError) as caught:
+        await take(stream, lambda _: False)
+    return caught.value
+
+
+async def test_an_indication_arrives_under_its_uuid(bluez: SimulatedBluez) -> None:
+    bluez.world.add(scale())
+    async with GattTransport(scale_settings()) as link:
+        assert bluez.world.notify(SCALE, "2a9d", WEIGHT)
+        chunk = await take(link.chunks(), lambda c: c.source == "2a9d")
+    assert chunk.data == WEIGHT
+
+
+async def test_a_battery_that_only_reads_is_polled(bluez: SimulatedBluez) -> None:
+    bluez.world.add(scale())
+    async with GattTransport(scale_settings()) as link:
+        chunk = await take(link.chunks(), lambda c: c.source == "2a19")
+    assert chunk.data == b"\x55"
+
+
+async def test_probes_of_one_uuid_are_named_by_what_tells_them_apart(
+    bluez: SimulatedBluez,
+) -> None:
+    bluez.world.add(probes())
+    async with GattTransport(probe_settings()) as link:
+        for ordinal in range(1, 5):
+            bluez.world.notify(PROBES, f"2a6e#{ordinal}", bytes((ordinal, 0)))
+        seen: dict[str, bytes] = {}
+        stream = link.chunks()
+        while len(seen) < 5:
+            chunk = await take(stream, lambda _: True)
+            seen[chunk.source] = chunk.data
+    assert seen == {
+        "2a6e/point": b"\x01\x00",
+        "2a6e/probe-2": b"\x02\x00",
+        "2a6e/application-1": b"\x03\x00",
+        "2a6e/handle-000b": b"\x04\x00",
+        "2a6f": b"\xbf\x13",
+    }
+
+
+async def test_a_lost_link_ends_the_stream_with_a_remedy(bluez: SimulatedBluez) -> None:
+    bluez.world.add(scale())
+    async with GattTransport(scale_settings()) as link:
+        bluez.world.drop(SCALE)
+        error = await loss(link.chunks())
+    assert "lost" in str(error)
+    assert error.remedy
+
+
+async def test_a_link_is_made_again_after_a_loss(bluez: SimulatedBluez) -> None:
+    bluez.world.add(scale())
+    async with GattTransport(scale_settings()) as link:
+        bluez.world.drop(SCALE)
+        await loss(link.chunks())
+    async with GattTransport(scale_settings()) as link:
+        assert bluez.world.notify(SCALE, "2a9d", WEIGHT)
+        assert await take(link.chunks(), lambda c: c.data == WEIGHT)
+
+
+async def test_a_link_is_given_back_when_it_is_closed(bluez: SimulatedBluez) -> None:
+    bluez.world.add(scale())
+    async with GattTransport(scale_settings()):
+        assert bluez.world.links
+    assert not bluez.world.links
+    assert Radio.shared().links == 0
+
+
+async def test_connects_are_made_one_at_a_time(bluez: SimulatedBluez) -> None:
+    bluez.world.add(scale())
+    bluez.world.add(probes())
+    links = (GattTransport(scale_settings()), GattTransport(probe_settings()))
+    await asyncio.gather(*(link.__aenter__() for link in links))
+    for link in links:
+        await link.__aexit__()
+    assert bluez.calls.most_connecting == 1
+
+
+async def test_devices_are_connected_while_scanning(bluez: SimulatedBluez) -> None:
+    fleeting = scale()
+    fleeting.vanishes = True
+    bluez.world.add(fleeting)
+    async with GattTransport(scale_settings()) as link:
+        assert bluez.world.scanners
+        assert bluez.world.notify(SCALE, "2a9d", WEIGHT)
+        assert await take(link.chunks(), lambda c: c.data == WEIGHT)
+
+
+async def test_one_scanner_serves_all_links(bluez: SimulatedBluez) -> None:
+    bluez.world.add(scale())
+    bluez.world.add(probes())
+    async with GattTransport(scale_settings()), GattTransport(probe_settings()):
+        pass
+    assert [step for step, _ in bluez.calls.seen].count(Step.SCAN_START) == 1
+
+
+async def test_a_device_out_of_reach_is_not_found_in_time(bluez: SimulatedBluez) -> None:
+    with pytest.raises(TransportError, match=r"was not heard for 0\.2 s"):
+        await GattTransport(scale_settings(find_s=0.2)).__aenter__()
+
+
+async def test_a_device_is_found_by_its_name_when_its_address_changed(
+    bluez: SimulatedBluez,
+) -> None:
+    bluez.world.add(scale())
+    async with GattTransport(scale_settings(address="", name="scale")):
+        assert bluez.world.links
+
+
+@pytest.mark.parametrize("step", [Step.CONNECT, Step.DISCOVER, Step.SUBSCRIBE])
+@pytest.mark.parametrize("kind", [Kind.DROP, Kind.HANG])
+async def test_trouble_while_opening_is_a_transport_error(
+    bluez: SimulatedBluez, step: Step, kind: Kind
+) -> None:
+    bluez.world.add(scale())
+    bluez.world.faults.add(Fault(step, kind, times=None))
+    with pytest.raises(TransportError):
+        await GattTransport(scale_settings()).__aenter__()
+    assert Radio.shared().links == 0
+    assert not bluez.world.links
+
+
+async def test_an_abort_by_the_local_side_is_tried_again_at_once(bluez: SimulatedBluez) -> None:
+    bluez.world.add(scale())
+    bluez.world.faults.add(Fault(Step.CONNECT, Kind.DROP))
+    async with GattTransport(scale_settings()):
+        assert bluez.world.links
+
+
+async def test_a_busy_adapter_is_named(bluez: SimulatedBluez) -> None:
+    bluez.world.add(scale())
+    bluez.world.faults.add(in_progress(Step.CONNECT))
+    with pytest.raises(TransportError, match="the Bluetooth adapter is busy"):
+        await GattTransport(scale_settings()).__aenter__()
+
+
+async def test_a_characteristic_missing_after_an_aborted_connect_is_found_on_the_second(
+    bluez: SimulatedBluez,
+) -> None:
+    bluez.world.add(scale())
+    peripheral = bluez.world.peripherals[SCALE]
+    peripheral.services = peripheral.services[::-1]
+    bluez.world.faults.add(Fault(Step.DISCOVER, Kind.INCOMPLETE))
+    async with GattTransport(scale_settings()):
+        assert bluez.world.subscribed(SCALE, "2a9d")
+
+
+async def test_stale_attributes_after_new_firmware_are_forgotten(bluez: SimulatedBluez) -> None:
+    peripheral = scale()
+    current = peripheral.services
+    peripheral.services = current[1:]
+    bluez.world.add(peripheral)
+    with pytest.raises(TransportError, match="none of the characteristics"):
+        await GattTransport(scale_settings()).__aenter__()
+    bluez.world.cache[bluez.world.path(SCALE)] = current[1:]
+    peripheral.services = current
+    async with GattTransport(scale_settings()):
+        assert bluez.world.subscribed(SCALE, "2a9d")
+
+
+async def test_the_wrong_device_is_named_with_what_it_has(bluez: SimulatedBluez) -> None:
+    bluez.world.add(probes())
+    with pytest.raises(TransportError, match=r"its services: 181a"):
+        await GattTransport(probe_settings(needed=("2a9d",))).__aenter__()
+
+
+async def test_a_refused_subscription_falls_back_to_polling(bluez: SimulatedBluez) -> None:
+    bluez.world.add(probes())
+    bluez.world.faults.add(att_error(Step.SUBSCRIBE, 0x80, times=None))
+    async with GattTransport(probe_settings(poll_s=0.02)) as link:
+        stream = link.chunks()
+        for _ in range(2):
+            await take(stream, lambda c: c.source == "2a6e/point")
+
+
+async def test_a_silent_source_is_read_to_tell_calm_from_dead(bluez: SimulatedBluez) -> None:
+    bluez.world.add(probes())
+    async with GattTransport(probe_settings(check_s=0.05)) as link:
+        assert await take(link.chunks(), lambda c: c.source == "2a6e/point")
+
+
+async def test_a_read_that_also_comes_as_a_notification_counts_once(
+    bluez: SimulatedBluez,
+) -> None:
+    bluez.world.add(probes())
+    async with GattTransport(probe_settings(check_s=0.1)) as link:
+        stream = link.chunks()
+        await take(stream, lambda c: c.source == "2a6e/point")
+        bluez.world.notify(PROBES, "2a6e#1", b"\x01\x01")
+        assert (await take(stream, lambda c: c.source == "2a6e/point")).data == b"\x01\x01"
+
+
+async def test_a_read_that_fails_ends_the_stream(bluez: SimulatedBluez) -> None:
+    bluez.world.add(probes())
+    bluez.world.faults.add(Fault(Step.READ, Kind.HANG, times=None))
+    async with GattTransport(probe_settings(poll_s=0.02)) as link:
+        assert "no answer in time" in str(await loss(link.chunks()))
+
+
+async def test_a_pulled_adapter_ends_the_stream_though_bleak_says_nothing(
+    bluez: SimulatedBluez,
+) -> None:
+    bluez.world.add(scale())
+    async with GattTransport(scale_settings()) as link:
+        bluez.world.pull_adapter()
+        assert "went away" in str(await loss(link.chunks()))
+
+
+async def test_a_killed_service_ends_the_stream_though_bleak_says_nothing(
+    bluez: SimulatedBluez,
+) -> None:
+    bluez.world.add(scale())
+    async with GattTransport(scale_settings()) as link:
+        await bluez.stop()
+        assert "went away" in str(await loss(link.chunks()))
+
+
+async def test_a_device_is_back_after_the_service_was_restarted(bluez: SimulatedBluez) -> None:
+    bluez.world.add(scale())
+    async with GattTransport(scale_settings()) as link:
+        await bluez.stop()
+        await loss(link.chunks())
+    await bluez.start()
+    async with GattTransport(scale_settings()) as link:
+        assert bluez.world.notify(SCALE, "2a9d", WEIGHT)
+        assert await take(link.chunks(), lambda c: c.data == WEIGHT)
+
+
+async def test_a_device_is_back_after_the_adapter_was_plugged_in_again(
+    bluez: SimulatedBluez,
+) -> None:
+    bluez.world.add(scale())
+    async with GattTransport(scale_settings()) as link:
+        bluez.world.pull_adapter()
+        await loss(link.chunks())
+    bluez.world.plug_adapter()
+    async with GattTransport(scale_settings()):
+        assert bluez.world.links
+
+
+async def test_an_adapter_switched_off_says_how_to_switch_it_on(bluez: SimulatedBluez) -> None:
+    bluez.world.add(scale())
+    bluez.world.set_powered(False)
+    with pytest.raises(TransportError, match=r"the Bluetooth adapter is off.*rfkill unblock"):
+        await GattTransport(scale_settings(find_s=0.5)).__aenter__()
+
+
+async def test_a_service_that_is_not_there_says_how_to_start_it(bluez: SimulatedBluez) -> None:
+    await bluez.stop()
+    with pytest.raises(TransportError, match="systemctl start bluetooth"):
+        await GattTransport(scale_settings(find_s=0.5)).__aenter__()
+
+
+async def test_more_links_than_allowed_are_refused_in_words(
+    bluez: SimulatedBluez, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    bluez.world.add(scale())
+    Radio.shared().links = 5
+    with pytest.raises(TransportError, match="link 6 of 5"):
+        await GattTransport(scale_settings()).__aenter__()
+
+
+async def test_an_adapter_without_a_free_slot_is_named(bluez: SimulatedBluez) -> None:
+    bluez.world.add(scale())
+    bluez.world.max_links = 0
+    with pytest.raises(TransportError, match="no slot left"):
+        await GattTransport(scale_settings()).__aenter__()
+
+
+async def test_a_device_left_connected_by_a_crash_is_adopted(bluez: SimulatedBluez) -> None:
+    bluez.world.add(scale())
+    async with Radio.shared() as radio:
+        await radio.find(lambda device, _: device.address == SCALE, 1.0, "scale")
+        path = bluez.world.path(SCALE)
+        bluez.world.link_up(path)
+        bluez.world.resolve(path)
+        async with GattTransport(scale_settings()) as link:
+            assert bluez.world.notify(SCALE, "2a9d", WEIGHT)
+            assert await take(link.chunks(), lambda c: c.data == WEIGHT)
+
+
+async def test_a_battery_the_service_claims_for_itself_is_asked_of_the_service(
+    bluez: SimulatedBluez,
+) -> None:
+    peripheral = scale()
+    peripheral.services = peripheral.services[:1]
+    peripheral.claimed_battery = 64
+    bluez.world.add(peripheral)
+    async with GattTransport(scale_settings()) as link:
+        assert await take(link.chunks(), lambda c: c == Chunk("2a19", b"\x40"))
+
+
+async def test_a_command_is_written_where_the_settings_say(bluez: SimulatedBluez) -> None:
+    peripheral = scale()
+    taker = Characteristic("fff2", ("write",))
+    peripheral.services = (*peripheral.services, Service("fff0", (taker,)))
+    bluez.world.add(peripheral)
+    async with GattTransport(scale_settings(written="fff2")) as link:
+        await link.send(b"\x01")
+    assert taker.write == b"\x01"
+
+
+async def test_a_device_without_commands_refuses_them(bluez: SimulatedBluez) -> None:
+    bluez.world.add(scale())
+    async with GattTransport(scale_settings()) as link:
+        with pytest.raises(TransportError, match="takes no commands"):
+            await link.send(b"\x01")
+
+
+async def test_a_device_that_comes_into_reach_is_noticed(bluez: SimulatedBluez) -> None:
+    transport = GattTransport(scale_settings(gone_s=0.05))
+    waiting = asyncio.ensure_future(transport.appears())
+    with pytest.raises(TransportError):
+        await Radio.shared().find(lambda _device, _advertisement: False, 0.2, "nothing")
+    bluez.world.add(scale())
+    await asyncio.wait_for(waiting, 3)

@@ -1,0 +1,159 @@
+"""The shared scanner: one for all, started anew when it falls silent."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import AsyncIterator
+
+import pytest
+
+from pitlogger.devices.contract import Chunk
+from pitlogger.devices.transports.ble.advertisements import SIGNAL, AdvertisementTransport
+from pitlogger.devices.transports.ble.radio import Radio
+from pitlogger.devices.transports.ble.settings import AdvertisementSettings
+from pitlogger.errors import ConfigError, TransportError
+from pitlogger.testing import until
+from pitlogger_simulators.bluetooth import (
+    Fault,
+    Kind,
+    Medicine,
+    Peripheral,
+    SimulatedBluez,
+    Step,
+    in_progress,
+)
+
+ADDRESS = "02:00:00:00:00:30"
+HEARD = b"\x40\x01\x55"
+SETTINGS = AdvertisementSettings(address=ADDRESS, service="fcd2", signal_s=0.0)
+
+
+def sender() -> Peripheral:
+    """A device that only advertises."""
+    return Peripheral(ADDRESS, "sender", rssi=-48, service_data={"fcd2": HEARD})
+
+
+async def next_of(stream: AsyncIterator[Chunk], source: str) -> bytes:
+    """Return the next octets of a source."""
+    async with asyncio.timeout(3):
+        async for chunk in stream:
+            if chunk.source == source:
+                return chunk.data
+    raise AssertionError("the stream ended")
+
+
+async def scan_starts(bluez: SimulatedBluez, count: int) -> None:
+    """Return when scanning was asked for so many times."""
+    await until(lambda: [step for step, _ in bluez.calls.seen].count(Step.SCAN_START) >= count)
+
+
+async def test_service_data_arrive(bluez: SimulatedBluez) -> None:
+    bluez.world.add(sender())
+    async with AdvertisementTransport(SETTINGS) as transport:
+        assert await next_of(transport.chunks(), "") == HEARD
+
+
+async def test_signal_strength_arrives_beside_them(bluez: SimulatedBluez) -> None:
+    bluez.world.add(sender())
+    async with AdvertisementTransport(SETTINGS) as transport:
+        octets = await next_of(transport.chunks(), SIGNAL)
+    assert int.from_bytes(octets, signed=True) in (-48, -49)
+
+
+async def test_manufacturer_data_arrive_by_company_code(bluez: SimulatedBluez) -> None:
+    bluez.world.add(Peripheral(ADDRESS, "sender", manufacturer_data={0xFFFF: b"\x01\x02"}))
+    settings = AdvertisementSettings(name="sender", maker=0xFFFF)
+    async with AdvertisementTransport(settings) as transport:
+        assert await next_of(transport.chunks(), "") == b"\x01\x02"
+
+
+async def test_new_data_of_a_known_device_arrive(bluez: SimulatedBluez) -> None:
+    peripheral = sender()
+    bluez.world.add(peripheral)
+    async with AdvertisementTransport(SETTINGS) as transport:
+        stream = transport.chunks()
+        assert await next_of(stream, "") == HEARD
+        peripheral.service_data["fcd2"] = b"\x40\x01\x54"
+        bluez.world.hear(peripheral)
+        while await next_of(stream, "") == HEARD:
+            pass
+
+
+async def test_a_device_without_address_and_name_is_refused() -> None:
+    with pytest.raises(ConfigError, match="pitlogger devices scan"):
+        AdvertisementSettings(service="fcd2")
+
+
+async def test_scanning_that_is_busy_is_tried_again(bluez: SimulatedBluez) -> None:
+    bluez.world.faults.add(in_progress(Step.SCAN_START, times=2))
+    bluez.world.add(sender())
+    async with AdvertisementTransport(SETTINGS) as transport:
+        assert await next_of(transport.chunks(), "") == HEARD
+
+
+async def test_a_scan_start_that_hangs_is_given_up_and_tried_again(bluez: SimulatedBluez) -> None:
+    bluez.world.faults.add(Fault(Step.SCAN_START, Kind.HANG))
+    bluez.world.add(sender())
+    async with AdvertisementTransport(SETTINGS) as transport:
+        assert await next_of(transport.chunks(), "") == HEARD
+
+
+async def test_a_stop_that_is_refused_does_not_break_the_next_scan(bluez: SimulatedBluez) -> None:
+    bluez.world.add(sender())
+    bluez.world.faults.add(in_progress(Step.SCAN_STOP))
+    async with AdvertisementTransport(SETTINGS) as transport:
+        assert await next_of(transport.chunks(), "") == HEARD
+    async with AdvertisementTransport(SETTINGS) as transport:
+        assert await next_of(transport.chunks(), "") == HEARD
+
+
+@pytest.mark.parametrize("medicine", [Medicine.RESTART_SCAN, Medicine.POWER_CYCLE])
+async def test_an_adapter_that_went_deaf_is_healed(
+    bluez: SimulatedBluez, medicine: Medicine
+) -> None:
+    bluez.world.add(sender())
+    async with AdvertisementTransport(SETTINGS) as transport:
+        stream = transport.chunks()
+        await next_of(stream, "")
+        bluez.world.deaf = medicine
+        await scan_starts(bluez, 2)
+        await until(lambda: bluez.world.deaf is None)
+
+
+async def test_an_adapter_only_a_service_restart_heals_tells_the_person(
+    bluez: SimulatedBluez,
+) -> None:
+    bluez.world.add(sender())
+    bluez.world.deaf = Medicine.RESTART_SERVICE
+    async with Radio.shared() as radio:
+        end = radio.listen(lambda _device, _advertisement: None)
+        await until(lambda: "systemctl restart" in str(radio.fault))
+        end()
+
+
+async def test_a_link_that_works_is_not_cut_to_heal_the_scan(bluez: SimulatedBluez) -> None:
+    bluez.world.deaf = Medicine.POWER_CYCLE
+    radio = Radio.shared()
+    radio.links = 1
+    async with radio:
+        end = radio.listen(lambda _device, _advertisement: None)
+        await scan_starts(bluez, 3)
+        end()
+    radio.links = 0
+    assert bluez.world.deaf is Medicine.POWER_CYCLE
+
+
+async def test_an_adapter_that_goes_ends_the_stream(bluez: SimulatedBluez) -> None:
+    bluez.world.add(sender())
+    async with AdvertisementTransport(SETTINGS) as transport:
+        stream = transport.chunks()
+        await next_of(stream, "")
+        bluez.world.set_powered(False)
+        with pytest.raises(TransportError, match="went away"):
+            await next_of(stream, "no such source")
+
+
+async def test_scanning_ends_with_its_last_user(bluez: SimulatedBluez) -> None:
+    async with Radio.shared() as radio, radio:
+        await scan_starts(bluez, 1)
+    assert not bluez.world.scanners
