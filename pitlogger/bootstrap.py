@@ -153,12 +153,9 @@ def _quantity(device: DeviceTable, channel: ChannelTable, info: DriverInfo) -> Q
     """Return what a channel measures, by the driver's own list of channels."""
     if channel.name is None:
         return info.channels[0].quantity if info.channels else None
-    stem = re.sub(r"[-\d]+$", "", channel.name)
     for offered in info.channels:
-        if offered.name == channel.name or offered.name.rstrip("*-") == stem:
-            return offered.quantity
-    if any(offered.name == "*" for offered in info.channels):
-        return None
+        if offered.covers(channel.name):
+            return None if offered.name == "*" else offered.quantity
     names = [offered.name for offered in info.channels]
     raise ConfigError(
         f"device '{device.id}', channel '{channel.id}': "

@@ -219,12 +219,12 @@ class ForecastMade:
 
     piece: str
     target: Literal["wrap", "pull", "rest"]
-    p10_ms: int | None
-    p50_ms: int | None
-    p90_ms: int | None
     p_reach: float
     widened: bool
     requested_ms: int
+    p10_ms: int | None = None
+    p50_ms: int | None = None
+    p90_ms: int | None = None
     reason: str = ""
     kind: Literal["forecast-made"] = "forecast-made"
 
