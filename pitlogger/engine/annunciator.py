@@ -56,7 +56,7 @@ class Annunciator:
             if previous is not None and previous.limit != limit.limit:
                 self.watches[limit.key].pending_ms = None  # the delay was for another limit
         self._limits = wanted
-        for key in sorted(dropped):
+        for key in sorted(dropped & self.watches.keys()):
             self._retire(self.watches[key], t_ms, by)
 
     def watch(

@@ -19,6 +19,9 @@ from pitlogger.safety.live import PieceClocks
 
 GAPS_KEPT = 11
 MINUTE_MS = 60_000
+OUTLIVES_COOKS = frozenset(
+    {"device-lost", "store-failing", "notify-failing", "disk-low", "clock-unset"}
+)
 LEVEL_TIME_MS = 20_000  # time constant of the short-time level
 
 
@@ -98,13 +101,15 @@ class EngineState:
     touched: dict[str, str] = field(default_factory=dict)  # raw or cooked, by scale or probe
 
     def forget_cook(self) -> None:
-        """Forget the last cook; channels and instrument alarms stay."""
+        """Forget the last cook and all that was read before this one.
+
+        What a cook's alerts rest on then lies in its own record, so that its export replays
+        to the same alerts. Lost devices and other troubles outlive cooks.
+        """
         for kept in (self.entries, self.origins, self.forecasts, self.foreseen, self.clocks,
                      self.clock_marks, self.stall_ended_ms):  # fmt: skip
             kept.clear()
-        for key in [key for key, watch in self.watches.items() if watch.piece is not None]:
-            del self.watches[key]
-        for channel in self.channels.values():
-            channel.minutes_ms.clear()
-            channel.minutes_mc.clear()
-            channel.armed = False
+        for key, watch in list(self.watches.items()):
+            if watch.kind not in OUTLIVES_COOKS:
+                del self.watches[key]
+        self.channels = {channel: ChannelState(channel) for channel in self.channels}

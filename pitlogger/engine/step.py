@@ -314,7 +314,7 @@ class Engine:
     def _silence(self, channel: str, t_ms: int) -> None:
         lane = self.lanes[channel]
         state = lane.state
-        if state.stale:
+        if state.stale or state.heard_ms < 0:
             return
         limit_ms = silence_limit_ms(lane)
         if t_ms - state.heard_ms <= limit_ms:

@@ -69,7 +69,8 @@ def test_one_cook_at_a_time(kitchen: Kitchen) -> None:
     with pytest.raises(RefusedError, match="still running"):
         kitchen.say(CookStarted(parse_cook(COOK)))
     kitchen.say(CookFinished("harvest supper"))
-    kitchen.say(CookStarted(parse_cook(COOK)))
+    kitchen.say(CookStarted(parse_cook(COOK.replace("brisket-1", "brisket-2"))))
+    assert list(kitchen.engine.book.pieces) == ["brisket-2"]
 
 
 def test_the_same_key_twice_is_one_decision(kitchen: Kitchen) -> None:

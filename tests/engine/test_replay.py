@@ -156,3 +156,13 @@ def test_seconds_in_which_nothing_is_due_are_passed_over() -> None:
     run(engine, [Command(START_MS, CookStarted(parse_cook(COOK)))])
     list(ticks_until(engine, START_MS + 3_600_000))
     assert engine.state.tick_ms == START_MS + 3_600_000
+
+
+def test_what_was_read_before_a_cook_does_not_reach_into_it() -> None:
+    """The export of a cook begins with it: live and replay must not differ by what came before."""
+    before = [Reading("pit", START_MS - 600_000 + s * 1000, 60_000) for s in range(600)]
+    inputs = night()
+    live = new_engine("r")
+    run(live, [*before, *inputs[:1]])
+    after = run(live, inputs[1:])
+    assert after == [replace(entry, seq=entry.seq) for entry in run(new_engine("r"), inputs)[1:]]
