@@ -28,6 +28,7 @@ from pitlogger.formats.capture import read_capture
 from pitlogger.formats.cook_file import load_cook
 from pitlogger.formats.journal_json import dump_body
 from pitlogger.formats.paper_journal import PaperCook
+from pitlogger.formats.policy_file import Source
 from pitlogger.model.cooks import Channel, Cook
 from pitlogger.model.journal import Entry
 from pitlogger.model.quantities import Quantity
@@ -35,19 +36,51 @@ from pitlogger.model.readings import Reading
 from pitlogger.reports.replay_document import Gathered
 from pitlogger.rules.messages import Units
 from pitlogger.rules.policies import Policy, build
+from pitlogger.safety.policy import Policy as Safety
+from pitlogger.safety.policy import parse_policy, shipped_policy
 from pitlogger.store.queries import Reader
 from pitlogger.store.rows import JournalRow, RunRow
 
 TRUSTED_AFTER_MS = 1_735_689_600_000  # 2025-01-01: an earlier wall clock was never set
 
 
-def load_policy() -> Policy:
-    """Return the policy that comes with pitlogger."""
+def load_policy(
+    own_alerts: Path | None = None, own_targets: Path | None = None, safety: Safety | None = None
+) -> Policy:
+    """Return the policy that comes with pitlogger, overlaid by a person's own files.
+
+    Args:
+        safety: Food-safety policy whose hot-holding limits the alarms go by.
+
+    Raises:
+        ConfigError: A file cannot be read, or holds an unknown key or a wrong value.
+    """
     texts = files("pitlogger.rules") / "policy"
-    return build(
-        (texts / "alerts.toml").read_text(encoding="utf-8"),
-        (texts / "targets.toml").read_text(encoding="utf-8"),
+    alerts, targets = (
+        Source((texts / name).read_text(encoding="utf-8"), name)
+        for name in ("alerts.toml", "targets.toml")
     )
+    policy = build(alerts, targets, _own(own_alerts), _own(own_targets))
+    if safety is None:
+        return policy
+    limit_mc, near_mc = safety.hot_hold.mc, safety.hot_hold_warning.mc
+    return replace(policy, hot_hold_limit_mc=limit_mc, hot_hold_near_mc=max(near_mc, limit_mc))
+
+
+def _own(path: Path | None) -> Source | None:
+    if path is None:
+        return None
+    try:
+        return Source(path.read_text(encoding="utf-8"), str(path))
+    except (OSError, UnicodeDecodeError) as fault:
+        raise ConfigError(f"{path}: cannot be read: {fault}") from None
+
+
+def policies_of(config: Config) -> tuple[Policy, Safety]:
+    """Return the rules and the food-safety policy that a configuration asks for."""
+    own = _own(config.policy.file)
+    safety = shipped_policy(config.policy.name) if own is None else parse_policy(own.text, own.name)
+    return load_policy(config.policy.alerts, config.policy.targets, safety), safety
 
 
 def units_of(config: Config) -> Units:
@@ -232,11 +265,15 @@ def system_clock(reader: Reader | None, boot: str) -> tuple[Clock, Start]:
 
 
 def restore(
-    reader: Reader, run: str, start_ms: int, policy: Policy, units: Units, channels: list[Channel]
+    reader: Reader,
+    run: str,
+    start_ms: int,
+    made: Callable[[EngineState], Engine],
 ) -> tuple[Engine, str | None]:
     """Return an engine as it was when the last run ended, and the id of the cook that is open.
 
     From the newest snapshot where its shape is still ours, else from the start of the cook.
+    ``made`` makes an engine of a state.
     """
     cook = reader.open_cook()
     kept = reader.snapshot(snapshot_version())
@@ -249,8 +286,8 @@ def restore(
         state, since_ms = EngineState(cook.run), cook.started_ms
         entries = reader.entries(cook=cook.id)
     else:
-        return Engine(EngineState(run), policy, units, channels), None
-    engine = Engine(state, policy, units, channels)
+        return made(EngineState(run)), None
+    engine = made(state)
     last_run = last_runs[-1].run
     readings = (
         Reading(kept.channel, kept.t_ms, kept.raw, kept.quality, kept.stable)
@@ -260,7 +297,7 @@ def restore(
     if cook is not None:
         state.entries = decisions(reader.entries(cook=cook.id))
     begin_run(engine, run, start_ms)
-    return Engine(state, policy, units, channels), None if cook is None else cook.id
+    return made(state), None if cook is None else cook.id
 
 
 def cook_id(name: str, utc_ms: int) -> str:

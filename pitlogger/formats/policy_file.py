@@ -6,14 +6,24 @@ overlays them key by key.
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Literal
+import tomllib
+from typing import Annotated, Any, Literal, NamedTuple, TypeVar
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, RootModel
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    RootModel,
+    ValidationError,
+)
 
 from pitlogger.errors import ConfigError, unknown
 from pitlogger.formats.cook_file import CutId, Duration, Mass, Temperature, TemperatureStep, WrapId
-from pitlogger.formats.toml import parse_toml
+from pitlogger.formats.toml import explain, parse_toml
 from pitlogger.model.alerts import KINDS
+
+F = TypeVar("F", bound=RootModel[Any])
 
 
 def _kind(value: Any) -> str:
@@ -58,15 +68,51 @@ class AlertsFile(RootModel[dict[Annotated[str, BeforeValidator(_kind)], AlertTab
     """A table for each alert kind."""
 
 
+class AnyTables(RootModel[dict[str, dict[str, Any]]]):
+    """Tables whose keys are checked later."""
+
+
 class TargetsFile(RootModel[dict[CutId, CutTable]]):
     """A table for each cut."""
 
 
-def parse_alerts(text: str, name: str) -> dict[str, AlertTable]:
-    """Return the alert tables of a policy text; ``name`` stands for the file in messages."""
-    return parse_toml(text, AlertsFile, ConfigError, name).root
+class Source(NamedTuple):
+    """A policy text and what stands for its file in messages."""
+
+    text: str
+    name: str
 
 
-def parse_targets(text: str, name: str) -> dict[str, CutTable]:
-    """Return the cut tables of a policy text; ``name`` stands for the file in messages."""
-    return parse_toml(text, TargetsFile, ConfigError, name).root
+def parse_alerts(base: Source, over: Source | None = None) -> dict[str, AlertTable]:
+    """Return the alert tables of a policy text, overlaid key by key by a person's own.
+
+    Raises:
+        ConfigError: With ``file:line`` of the text at fault.
+    """
+    return _laid_over(base, over, AlertsFile).root
+
+
+def parse_targets(base: Source, over: Source | None = None) -> dict[str, CutTable]:
+    """Return the cut tables of a policy text, overlaid key by key by a person's own.
+
+    Raises:
+        ConfigError: With ``file:line`` of the text at fault.
+    """
+    return _laid_over(base, over, TargetsFile).root
+
+
+def _laid_over(base: Source, over: Source | None, model: type[F]) -> F:
+    """Return a policy text with the keys of another in place of its own.
+
+    A table of the overlay needs only the keys it changes; its faults carry its own lines.
+    """
+    held = parse_toml(base.text, model, ConfigError, base.name)
+    if over is None:
+        return held
+    tables: dict[str, dict[str, Any]] = tomllib.loads(base.text)
+    for name, keys in parse_toml(over.text, AnyTables, ConfigError, over.name).root.items():
+        tables[name] = {**tables.get(name, {}), **keys}
+    try:
+        return model.model_validate(tables)
+    except ValidationError as fault:
+        raise ConfigError(explain(fault, model, over.text, over.name)) from None

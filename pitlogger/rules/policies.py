@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from pitlogger.errors import ConfigError
-from pitlogger.formats.policy_file import parse_alerts, parse_targets
+from pitlogger.formats.policy_file import Source, parse_alerts, parse_targets
 from pitlogger.model.alerts import Priority
 from pitlogger.model.cooks import CUTS, NEVER, Piece, Wrap
 from pitlogger.model.quantities import milli_c_from_fahrenheit
@@ -66,7 +66,6 @@ class CutTargets:
 class Policy:
     """Everything the rules go by. Limits in milli-degrees Celsius."""
 
-    name: str
     rules: dict[str, AlertRule]
     cuts: dict[str, CutTargets]
     hot_hold_limit_mc: int = HOT_HOLD_LIMIT_MC
@@ -90,8 +89,10 @@ class Policy:
         return piece.wrap or self.cuts[piece.cut].wrap
 
 
-def build(alerts: str, targets: str, name: str = "pitlogger") -> Policy:
-    """Return the policy that two TOML texts describe.
+def build(
+    alerts: Source, targets: Source, own_alerts: Source | None, own_targets: Source | None
+) -> Policy:
+    """Return the policy that two TOML texts describe, overlaid by a person's own.
 
     Raises:
         ConfigError: An unknown key, kind or cut, or a value that cannot be read.
@@ -115,7 +116,7 @@ def build(alerts: str, targets: str, name: str = "pitlogger") -> Policy:
             shelf_max_ms=table.shelf_max,
             source=table.source,
         )
-        for kind, table in parse_alerts(alerts, f"{name} alerts").items()
+        for kind, table in parse_alerts(alerts, own_alerts).items()
     }
     cuts = {
         cut: CutTargets(
@@ -128,8 +129,8 @@ def build(alerts: str, targets: str, name: str = "pitlogger") -> Policy:
             mass_sd_mg=table.mass_sd,
             source=table.source,
         )
-        for cut, table in parse_targets(targets, f"{name} targets").items()
+        for cut, table in parse_targets(targets, own_targets).items()
     }
     if missing := CUTS.keys() - cuts.keys():
-        raise ConfigError(f"{name} targets: no table for {', '.join(sorted(missing))}")
-    return Policy(name, rules, cuts)
+        raise ConfigError(f"{targets.name}: no table for {', '.join(sorted(missing))}")
+    return Policy(rules, cuts)
