@@ -113,6 +113,9 @@ def _known_keys(model: type[BaseModel], location: Location) -> list[str]:
     for part in location:
         if isinstance(part, int):
             continue
+        if hasattr(current, "model_fields") and list(current.model_fields) == ["root"]:
+            current = _inner_model(current.model_fields["root"].annotation)  # a table by name
+            continue
         field = current.model_fields.get(part) if hasattr(current, "model_fields") else None
         current = _inner_model(field.annotation) if field else None
     if current is None or not hasattr(current, "model_fields"):
