@@ -243,7 +243,9 @@ class Annunciator:
         limit = self._limits.get(watch.key)
         if limit is not None:
             return limit_message(limit, watch.value, self.units)
-        subject = watch.key.partition("/")[2]
+        subject = watch.piece or watch.channel or watch.key.partition("/")[2]
+        if watch.detail.startswith(f"{subject}: "):
+            return watch.detail
         return f"{subject}: {watch.detail or rule.cause}"
 
 

@@ -207,7 +207,9 @@ class Lookout:
             clock = self.state.clocks[held.piece.id].cooling
             started_ms = clock.started_ms
             if started_ms is not None:
-                seen = cooling(Holding("cold-room", since_s, t_ms / 1000, core), started_ms / 1000)
+                # Until its own readings tell, only what even shallow pans would miss is told.
+                held_at = Holding("shallow-pan", since_s, t_ms / 1000, core)
+                seen = cooling(held_at, started_ms / 1000)
                 words = f"{held.piece.id}: {seen.advice}"
                 self.tell("cooling-will-miss", held.piece.id, t_ms, seen.will_miss, words,
                           piece=held.piece.id)  # fmt: skip
@@ -273,13 +275,17 @@ class Lookout:
         slope, level = pit.slope_c_per_h, pit.level_mc
         falling = False
         words = ""
-        if in_use and state.armed and floor_mc is not None and slope and level is not None:
+        known = floor_mc is not None and slope is not None and level is not None
+        if in_use and state.armed and known:
+            assert floor_mc is not None
+            assert slope is not None
+            assert level is not None
             left_h = (level - floor_mc) / 1000 / -slope if slope < 0 else 99.0
             set_mc = channel.set_point_mc if channel is not None else None
             is_under = set_mc is None or level < set_mc - FALLING_UNDER_MC
             falling = slope <= FALLING_C_PER_H and 0 < left_h <= FALLING_LEFT_H and is_under
-            words = (
-                f"{state.id}: falling, under {show_temperature(floor_mc, self.units.temperature)} "
-                f"in {show_duration(left_h * 3_600_000)}"
-            )
+            floor = show_temperature(floor_mc, self.units.temperature)
+            words = f"{state.id}: falling, under {floor} in {show_duration(left_h * 3_600_000)}"
+            if level < floor_mc:  # it has left its band: the fire may be out
+                falling, words = True, f"{state.id}: fell under {floor}"
         self.tell("pit-falling", state.id, t_ms, falling, words, channel=state.id)
