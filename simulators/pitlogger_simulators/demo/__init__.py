@@ -1,0 +1,1 @@
+"""The demo: the real daemon, simulated devices on real transports, faster than life."""

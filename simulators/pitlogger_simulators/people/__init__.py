@@ -1,0 +1,1 @@
+"""People: a scripted cook who weighs, forgets, wraps late, sleeps and types wrongly."""

@@ -1,0 +1,1 @@
+"""Scenarios: whole cooks as small text files; ``README.md`` beside them tells the form."""

@@ -1,0 +1,194 @@
+"""The form of a scenario file: the tables of a cook file, and what is true behind them."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Annotated, Any
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+
+from pitlogger.errors import unknown
+from pitlogger.formats.cook_file import (
+    CookFile,
+    Duration,
+    Id,
+    Length,
+    Mass,
+    Temperature,
+    TemperatureStep,
+)
+from pitlogger.model.quantities import parse_temperature_step_mc
+from pitlogger_simulators.faults import KINDS as FAULTS
+
+DEVICES = (
+    "serial-scale", "gatt-scale", "gatt-thermometer", "gatt-environmental", "bthome", "csv-board",
+    "modbus", "kernel-w1", "kernel-iio", "kernel-hwmon", "mqtt-board",
+)  # fmt: skip
+ON_RADIO = frozenset({"gatt-scale", "gatt-thermometer", "gatt-environmental", "bthome"})
+
+
+def _step_c(value: Any) -> float:
+    if not isinstance(value, str):
+        raise ValueError('expected text with its unit in quotes, such as "0.1 C"')
+    return parse_temperature_step_mc(value) / 1000
+
+
+def _fault(value: Any) -> str:
+    if value not in FAULTS:
+        raise ValueError(unknown("fault", str(value), FAULTS))
+    return str(value)
+
+
+def _device(value: Any) -> str:
+    if value not in DEVICES:
+        raise ValueError(unknown("device kind", str(value), DEVICES))
+    return str(value)
+
+
+Step = Annotated[float, BeforeValidator(_step_c)]
+
+
+class Table(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class RoomTable(Table):
+    """Where it happens. ``rain`` and wind act on the pits."""
+
+    temperature: Temperature = 20_000
+    wind_m_s: float = Field(0.0, ge=0, le=40)
+    rain: bool = False
+
+
+class PitTable(Table):
+    """A pit; ``set`` is what its fire is kept at."""
+
+    id: Id
+    kind: str = "charcoal"
+    set: Temperature = 114_000
+
+
+class MeatTable(Table):
+    """What a piece truly is, where it differs from the cook file's word."""
+
+    piece: Id
+    mass: Mass | None = None
+    thickness: Length | None = None
+    start: Temperature = 4_000
+
+
+class DeviceTable(Table):
+    """A device; its instruments are ``[[probe]]`` and ``[[scale]]`` tables.
+
+    ``broker`` is ``host:port``, for a board that publishes over MQTT.
+    """
+
+    id: Id
+    kind: Annotated[str, BeforeValidator(_device)]
+    battery_pct: float = Field(100.0, ge=0, le=100)
+    broker: str = "localhost:1883"
+
+
+class InstrumentTable(Table):
+    """Something that measures: the channel it is, the device it is part of, its pace."""
+
+    channel: Id
+    device: Id
+    interval: Duration = 5_000
+
+
+class ProbeTable(InstrumentTable):
+    """A temperature probe. ``offset`` is its own error, which nobody knows."""
+
+    depth: Length | None = None
+    lag: Duration = 8_000
+    noise: Step = 0.05
+    resolution: Step = 0.1
+    offset: TemperatureStep = 0
+    pit: Id | None = None
+
+
+class ScaleTable(InstrumentTable):
+    """A bench scale."""
+
+    interval: Duration = 500
+    step: Mass = 5_000
+    capacity: Mass = 30_000_000
+    noise: Mass = 600
+    settle: Duration = 500
+    auto_off: Duration | None = 300_000
+    unit: str = "kg"
+
+
+class ScriptTable(Table):
+    """What somebody does, with each of the pieces named, or with none."""
+
+    by: str = ""
+    name: str = ""
+    pieces: tuple[Id, ...] = ()
+    steps: tuple[str, ...] = Field(min_length=1)
+
+
+class FaultTable(Table):
+    """A fault; see ``faults`` for the kinds and what ``amount`` means."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
+    on: Id
+    kind: Annotated[str, BeforeValidator(_fault)]
+    begin: str = Field(alias="from")
+    end: str | None = Field(None, alias="to")
+    amount: float = 0.0
+
+
+class ExpectTable(Table):
+    """An alert that ought to come, and when."""
+
+    kind: str
+    subject: str
+    begin: str | None = Field(None, alias="from")
+    end: str | None = Field(None, alias="to")
+
+
+class ScenarioFile(CookFile):
+    """A whole scenario."""
+
+    title: str
+    about: str = ""
+    start: datetime
+    limit: Duration = 24 * 3_600_000
+    tail: Duration = 120_000
+    seed: int = 1
+    by: str = "AB"
+    notice: Duration = 60_000
+    containers: dict[str, Mass] = Field(default_factory=dict)
+    room: RoomTable = RoomTable()
+    pit: tuple[PitTable, ...] = ()
+    meat: tuple[MeatTable, ...] = ()
+    device: tuple[DeviceTable, ...] = ()
+    probe: tuple[ProbeTable, ...] = ()
+    scale: tuple[ScaleTable, ...] = ()
+    script: tuple[ScriptTable, ...] = ()
+    nature: tuple[str, ...] = ()
+    fault: tuple[FaultTable, ...] = ()
+    expect: tuple[ExpectTable, ...] = ()
+
+    @model_validator(mode="after")
+    def _parts_are_known(self) -> ScenarioFile:
+        if self.start.tzinfo is None:
+            raise ValueError("start has no offset from UTC: add one, such as -05:00 or Z")
+        pieces = [table.id for table in self.piece]
+        channels = [table.id for table in self.channel]
+        devices = [table.id for table in self.device]
+        for table in self.instruments():
+            if table.channel not in channels:
+                raise ValueError(unknown("channel", table.channel, channels))
+            if table.device not in devices:
+                raise ValueError(unknown("device", table.device, devices))
+        for meat in self.meat:
+            if meat.piece not in pieces:
+                raise ValueError(unknown("piece", meat.piece, pieces))
+        return self
+
+    def instruments(self) -> list[InstrumentTable]:
+        """Return all probes and scales."""
+        return [*self.probe, *self.scale]
