@@ -3,7 +3,8 @@ PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: help demo test check bench format clean system
+MAKEFLAGS += --no-print-directory
+.PHONY: $(shell awk -F: '/^[a-z-]+:/ {print $$1}' $(MAKEFILE_LIST))
 
 help:  ## List the targets
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / {printf "  %-16s %s\n", $$1, $$2}' $(MAKEFILE_LIST)
@@ -51,6 +52,18 @@ format: $(VENV)/checks  ## Format the code
 
 bench: $(VENV)/tests  ## Print the table of budgets (and build/bench.json)
 	$(BIN)/python -m tests.benchmarks
+
+bench-honesty: $(VENV)/tests  ## 200 simulated cooks: are the alarms honest?
+	$(BIN)/python -m tests.benchmarks.honesty
+
+bench-forecast: $(VENV)/tests  ## Score the forecast on cooks it never saw
+	$(BIN)/python -m tests.benchmarks.forecast
+
+forecast-library: $(VENV)/base  ## Build the forecast's library from the simulated smoker
+	$(BIN)/python -m pitlogger_simulators.forecast_library
+
+forecast-library-check: $(VENV)/base  ## Build it again and compare
+	$(BIN)/python -m pitlogger_simulators.forecast_library --check
 
 clean:  ## Remove what was built
 	rm -rf build dist $(VENV)

@@ -18,6 +18,7 @@
     │   ├── KeyMissingError       encrypted, and no key is known
     │   └── ReplayError
     │       └── DuplicateFrameError
+    ├── LibraryError          the forecast library shipped is damaged or of another version
     └── StoreError            the database
 
 A message says what was given, what was expected, where, and what to do.
@@ -133,6 +134,10 @@ class ReplayError(DecodeError):
 
 class DuplicateFrameError(ReplayError):
     """The frame accepted last, heard again: advertisements are sent several times."""
+
+
+class LibraryError(PitloggerError):
+    """The forecast library shipped is damaged or made for another version."""
 
 
 class StoreError(PitloggerError):

@@ -1,0 +1,190 @@
+"""When is it done: request in, answer out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from math import exp, log
+
+from pitlogger.forecast import reduced
+from pitlogger.forecast.blend import (
+    LOCAL_COOKS_WANTED,
+    Centre,
+    blended,
+    calibrated,
+    carried,
+    own_cooks,
+)
+from pitlogger.forecast.change import explain
+from pitlogger.forecast.doubts import PREFIX, below_target, cannot_say
+from pitlogger.forecast.features import features
+from pitlogger.forecast.history import History, history
+from pitlogger.forecast.library import Library, library
+from pitlogger.forecast.request import Answer, Basis, Ensemble, Request
+from pitlogger.forecast.rest import rest_after
+from pitlogger.forecast.shape import shape, wrap_ahead
+
+LEVELS = (0.1, 0.5, 0.9)
+LEAST_REACH = 0.1  # below, a time would be a lie
+LONGEST_S = 24 * 3600
+UNKNOWN_SHARE = 0.9  # of members that arrive, before the physical model was ever run
+ASK = {
+    "wrap plan": "say whether and when it will be wrapped: worth half an hour and more",
+    "thickness": "measure the thickness at the thickest part",
+    "pit": "put a probe at the grate beside the piece, or say what the pit is set to",
+}
+
+
+def forecast(request: Request, *, widen: bool = True, held: Library | None = None) -> Answer:
+    """Return when the target is reached, with an 80 % interval and the chance of it at all.
+
+    Args:
+        request: The question.
+        widen: Double the log interval until five own cooks are stored; off only to score.
+        held: Another library than the one shipped, for building and scoring.
+    """
+    past = history(request)
+    answer = Answer(request.piece, request.target, round(request.now_s), ask=asked(request))
+    if request.target == "rest" and request.pulled_s is not None:
+        return rest_after(request, answer)
+    if request.target == "rest" and request.rest_s is None:
+        return replace(answer, reason=f"{PREFIX}the piece is still on the pit")
+    if reason := cannot_say(request, past):
+        return replace(answer, reason=reason)
+    assert past is not None
+    if past.level_c >= request.target_c and request.target != "rest":
+        reached = Basis(request.now_s, request.now_s, request.target_c, None, 0.0, request.wrap)
+        return replace(answer, p10_s=0, p50_s=0, p90_s=0, p_reach=1.0, basis=reached)
+    if reason := below_target(request, past):
+        lost = replace(
+            answer,
+            reason=f"may not reach the target: {reason}",
+            basis=_basis(request, past, None),
+        )
+        return replace(lost, change=explain(request, lost))
+    return _timed(request, past, answer, widen, held or library())
+
+
+def asked(request: Request) -> tuple[str, ...]:
+    """Return what would sharpen the forecast if a person said it, most useful first."""
+    missing = []
+    if request.target != "wrap" and request.wrap in (None, "none") and request.wrap_plan is None:
+        missing.append(ASK["wrap plan"])
+    if len(request.pit.t_s) == 0 and request.set_point_c is None:
+        missing.append(ASK["pit"])
+    if request.thickness_mm is None:
+        missing.append(ASK["thickness"])
+    return tuple(missing)
+
+
+@dataclass(frozen=True, slots=True)
+class Estimate:
+    """Centre and spread before calibration, the physical model's part, chance of arrival."""
+
+    centre: Centre
+    model: Ensemble | None
+    p_reach: float
+
+
+def estimate(request: Request, past: History, held: Library) -> Estimate:
+    """Return what both ways to the finish say together, before calibration."""
+    if request.full:
+        model: Ensemble | None = ensemble(request, past, held)
+    else:
+        model = carried(request.carried, request.now_s)
+    seen = features(request, past)
+    by_library = held.predict(seen)
+    share = UNKNOWN_SHARE if model is None else model.p_reach
+    reach = held.reach(share, seen, by_library[0])
+    return Estimate(blended(by_library, model, held.constants), model, reach)
+
+
+def ensemble(request: Request, past: History, held: Library) -> Ensemble:
+    """Return what the physical model says."""
+    return reduced.summarise(arrivals(request, past, held), request.now_s)
+
+
+def arrivals(request: Request, past: History, held: Library) -> reduced.Array:
+    """Return the hours until each member of the physical model arrives."""
+    plan, at = wrap_ahead(request)
+    size = shape(request)
+    about = reduced.covariates(size.half_mm, plan, size.compact)
+    posterior = reduced.fit(request, past, held.prior, about)
+    later = None
+    if at is not None and request.wrap_at_s is not None:
+        later, at = max(request.wrap_at_s - request.now_s, 0.0) / 3600.0, None
+    return reduced.arrive(
+        posterior,
+        request.target_c,
+        pit_change_c=request.pit_change_c,
+        wrap_at_c=at,
+        wrap_in_h=later,
+    )
+
+
+def _timed(request: Request, past: History, answer: Answer, widen: bool, held: Library) -> Answer:
+    made = estimate(request, past, held)
+    middle, reach = made.centre, made.p_reach
+    widened = widen and own_cooks(request.local) < LOCAL_COOKS_WANTED
+    said = replace(
+        answer, p_reach=round(reach, 3), widened=widened, carried=made.model,
+        log_h=middle.log_h, sd=middle.sd,
+    )  # fmt: skip
+    if reach < LEAST_REACH:
+        said = replace(said, reason=_stays_below(request, past), basis=_basis(request, past, None))
+        return replace(said, change=explain(request, said))
+    z = calibrated(held.scores, request.local, widened, LEVELS)
+    seconds = [round(exp(middle.log_h + middle.sd * float(q)) * 3600) for q in z]
+    p10, p50, p90 = (min(max(s, 60), LONGEST_S) for s in seconds)
+    if request.target == "rest":
+        rest = round(request.rest_s or 0)
+        p10, p50, p90 = p10 + rest, p50 + rest, p90 + rest
+    said = replace(
+        said,
+        p10_s=p10,
+        p50_s=p50,
+        p90_s=p90,
+        capped=max(seconds) > LONGEST_S,
+        reason=_stays_below(request, past) if reach < 0.7 else "",
+        last_core_s=_last_core(request, p50, held),
+        basis=_basis(request, past, request.now_s + p50),
+    )
+    return replace(said, change=explain(request, said))
+
+
+def _stays_below(request: Request, past: History) -> str:
+    pit = past.pit_now_c() + request.pit_change_c
+    return (
+        f"may not reach {request.target_c:.0f} C at this pit temperature ({pit:.0f} C): "
+        "a hotter pit or a tighter wrap would change that"
+    )
+
+
+def _basis(request: Request, past: History, done_s: float | None) -> Basis:
+    return Basis(
+        made_s=request.now_s,
+        done_s=done_s,
+        target_c=request.target_c,
+        pit_c=past.pit_now_c() if past.pit_known else None,
+        slope_c_per_h=past.slope_c_per_h(60),
+        wrap=request.wrap,
+    )
+
+
+def _last_core(request: Request, p50_s: int, held: Library) -> int | None:
+    """Return when the slowest of several probes is there, by the library's ratio to the lead."""
+    if not request.others:
+        return None
+    own = history(request)
+    assert own is not None
+    lead, _ = held.predict(features(request, own))
+    latest = p50_s
+    for other in request.others:
+        beside = replace(request, core=other, others=())
+        past = history(beside)
+        if cannot_say(beside, past) or past is None:
+            continue
+        if past.level_c >= request.target_c:
+            continue
+        there, _ = held.predict(features(beside, past))
+        latest = max(latest, round(p50_s * exp(min(there - lead, log(4.0)))))
+    return min(latest, LONGEST_S)

@@ -1,0 +1,123 @@
+"""The regression: log remaining time on random cosines of the features, with a local scale.
+
+``m = W cos(R f + b) + linear`` gives the centre in log hours, a second set of weights the
+log spread. Trained by ridge regression on simulated cooks; the recipe is in the docs and in
+the simulators package, the numbers in ``data/library.npz`` with their checksum beside them.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from functools import lru_cache
+from importlib import resources
+from io import BytesIO
+from math import exp, log
+
+import numpy as np
+import numpy.typing as npt
+
+from pitlogger.errors import LibraryError
+from pitlogger.forecast.blend import Blend
+from pitlogger.forecast.features import NAMES
+from pitlogger.forecast.reduced import Prior
+
+Array = npt.NDArray[np.float64]
+
+FILE, CHECKSUM = "library.npz", "library.sha256"
+LOWEST_SD, HIGHEST_SD = 0.02, 1.5
+_OVER, _FOIL, _PAPER = (
+    NAMES.index(name) for name in ("pit_over_target", "wrapped_foil", "wrapped_paper")
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Library:
+    """Arrays of the regression, of the blend and of the physical model's prior.
+
+    Attributes:
+        centre, scale: Of the features, shape (f,).
+        directions: Shape (f, n); phases: shape (n,).
+        mean_weights, spread_weights: Shape (n + f + 1,): cosines, features, constant.
+        constants: Constants of the blend.
+        arrival: Weights of the log odds of arrival, shape (6,).
+        scores: Quantiles of calibration scores at (i + 0.5) / 30, shape (30,).
+        prior: Prior of the physical model.
+    """
+
+    centre: Array
+    scale: Array
+    directions: Array
+    phases: Array
+    mean_weights: Array
+    spread_weights: Array
+    constants: Blend
+    arrival: Array
+    scores: Array
+    prior: Prior
+
+    def design(self, features: Array) -> Array:
+        """Return the regressors for features of shape (..., f), shape (..., n + f + 1)."""
+        z = np.clip((features - self.centre) / self.scale, -4.0, 4.0)
+        waves = np.cos(z @ self.directions + self.phases)
+        one = np.ones((*z.shape[:-1], 1))
+        return np.concatenate([waves, z, one], axis=-1)
+
+    def predict(self, features: Array) -> tuple[float, float]:
+        """Return log remaining hours and their spread for features of shape (f,)."""
+        row = self.design(features)
+        sd = exp(float(np.clip(row @ self.spread_weights, -4.0, 0.5)))
+        return float(row @ self.mean_weights), min(max(sd, LOWEST_SD), HIGHEST_SD)
+
+    def reach(self, share: float, features: Array, log_h: float) -> float:
+        """Return the chance of arrival within a day.
+
+        Args:
+            share: Share of the physical model's members that arrive.
+            features: Features of the request, shape (f,).
+            log_h: What the regression says.
+        """
+        return 1.0 / (1.0 + exp(-float(arrival_row(share, features, log_h) @ self.arrival)))
+
+
+def arrival_row(share: float, features: Array, log_h: float) -> Array:
+    """Return what the log odds of arrival are linear in, shape (6,)."""
+    share = min(max(share, 0.003), 0.997)
+    over = min(max(float(features[_OVER]), -5.0), 30.0)
+    wrapped = float(features[_FOIL] + features[_PAPER])
+    return np.array(
+        [1.0, log(share / (1.0 - share)), over / 10.0, (over / 10.0) ** 2, log_h, wrapped]
+    )
+
+
+@lru_cache(maxsize=1)
+def library() -> Library:
+    """Return the library that is shipped.
+
+    Raises:
+        LibraryError: The file is damaged or made for other features.
+    """
+    folder = resources.files("pitlogger.forecast") / "data"
+    octets = (folder / FILE).read_bytes()
+    expected = (folder / CHECKSUM).read_text().split()[0]
+    found = hashlib.sha256(octets).hexdigest()
+    if found != expected:
+        raise LibraryError(
+            f"forecast library {FILE} has checksum {found[:12]}, expected {expected[:12]}: "
+            "install pitlogger again"
+        )
+    return unpack(octets)
+
+
+def unpack(octets: bytes) -> Library:
+    """Return the library in the octets of an ``.npz`` file."""
+    with np.load(BytesIO(octets)) as arrays:
+        held = {name: arrays[name].astype(np.float64) for name in arrays.files}
+    if len(held["centre"]) != len(NAMES):
+        raise LibraryError(
+            f"forecast library has {len(held['centre'])} features, this version {len(NAMES)}: "
+            "build it again (make forecast-library)"
+        )
+    prior = Prior(held.pop("prior_coefficients"), held.pop("prior_factor"))
+    constants = Blend(*(float(value) for value in held.pop("constants")))
+    return Library(prior=prior, constants=constants, **held)

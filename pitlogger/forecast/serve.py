@@ -1,0 +1,152 @@
+"""Will there be food on the table: chance by service, for each piece and for the meal."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import erf, log, sqrt
+from typing import Literal
+
+from pitlogger.forecast.hold import USUAL
+from pitlogger.forecast.request import Answer
+from pitlogger.model.cooks import Service
+from pitlogger.model.quantities import show_duration
+
+ADVISE_UNDER = 0.8
+EARLY_S = 2 * 3600.0
+CARVE_MIN = 15.0  # common practice, no source
+HOLD_TO_C = 60.0  # 140 F: leaves room above the 135 F limit
+SHARED = 0.5  # correlation of pieces in one pit (assumed): one fire, one weather
+Z80 = 1.2816
+_NODES = (-2.857, -1.356, 0.0, 1.356, 2.857)  # Gauss-Hermite, five points, for a unit normal
+_WEIGHTS = (0.011257, 0.222076, 0.533333, 0.222076, 0.011257)
+
+
+@dataclass(frozen=True, slots=True)
+class Dish:
+    """A piece's forecast to the pull, and how long it rests after it."""
+
+    answer: Answer
+    rest_s: float = 0.0
+    pull_at_c: float = 95.0
+
+
+@dataclass(frozen=True, slots=True)
+class Readiness:
+    """Chance of being ready for one service.
+
+    Attributes:
+        service: The service.
+        by_s: When food must be off its rest, engine seconds: before drive, set-up, carving.
+        pieces: Piece id and chance of each.
+        p_meal: Chance that all are ready, pieces of one pit hanging together.
+        verdict: ``on-time``, ``late`` (under the threshold) or ``early``.
+        advice: What to do, empty if on time.
+    """
+
+    service: Service
+    by_s: float
+    pieces: tuple[tuple[str, float], ...]
+    p_meal: float
+    verdict: Literal["on-time", "late", "early"]
+    advice: str = ""
+
+
+def readiness(
+    dishes: Sequence[Dish],
+    services: Sequence[Service],
+    now_s: float,
+    threshold: float = ADVISE_UNDER,
+    faster: str = "",
+) -> tuple[Readiness, ...]:
+    """Return the chance of being ready by each service.
+
+    Args:
+        faster: What would help, as ``what_if`` words it; joined to the advice when late.
+    """
+    return tuple(_ready(dishes, service, now_s, threshold, faster) for service in services)
+
+
+def chance_by(dish: Dish, seconds: float) -> float:
+    """Return the chance that a dish is off its rest within ``seconds`` from now."""
+    answer, left = dish.answer, seconds - dish.rest_s
+    if answer.p10_s is None or answer.p50_s is None or answer.p90_s is None:
+        return 0.0
+    if answer.p50_s == 0:
+        return 1.0 if left >= 0 else 0.0
+    if left <= 0:
+        return 0.0
+    edge = answer.p10_s if left < answer.p50_s else answer.p90_s
+    spread = max(abs(log(max(edge, 1) / answer.p50_s)) / Z80, 0.01)
+    return answer.p_reach * _normal(log(left / answer.p50_s) / spread)
+
+
+def together(chances: Sequence[float], shared: float = SHARED) -> float:
+    """Return the chance that all happen, with one common factor of correlation ``shared``."""
+    if any(chance <= 0.0 for chance in chances):
+        return 0.0
+    levels = [_inverse(chance) for chance in chances]
+    total = 0.0
+    for node, weight in zip(_NODES, _WEIGHTS, strict=True):
+        product = 1.0
+        for level in levels:
+            product *= _normal((level - sqrt(shared) * node) / sqrt(1.0 - shared))
+        total += weight * product
+    return min(max(total, 0.0), min(chances, default=1.0))
+
+
+def hold_hours(pull_at_c: float, place: str = "box") -> float:
+    """Return how long a piece off the pit stays over 140 F in a usual box."""
+    tau, _, air, _ = USUAL[place]
+    return tau * log((pull_at_c - air) / (HOLD_TO_C - air))
+
+
+def _ready(
+    dishes: Sequence[Dish], service: Service, now_s: float, threshold: float, faster: str
+) -> Readiness:
+    by_s = service.at_ms / 1000.0 - 60.0 * (service.drive_min + service.setup_min + CARVE_MIN)
+    pieces = tuple((dish.answer.piece, chance_by(dish, by_s - now_s)) for dish in dishes)
+    chances = [chance for _, chance in pieces]
+    p_meal = together(chances) if chances else 0.0
+    shown = tuple((piece, round(chance, 3)) for piece, chance in pieces)
+    where = f" at {service.place}" if service.place else ""
+    if chances and p_meal < threshold:
+        slow = min(pieces, key=lambda pair: pair[1])[0]
+        advice = (
+            f"only {100 * p_meal:.0f} % likely to be ready for the service{where}; "
+            f"{slow} decides{'; ' + faster if faster else ''}"
+        )
+        return Readiness(service, by_s, shown, round(p_meal, 3), "late", advice)
+    if dishes and (spare := _spare_s(dishes, by_s - now_s)) > EARLY_S:
+        advice = f"ready {show_duration(spare * 1000)} early{where}: {_hold_plan(dishes, spare)}"
+        return Readiness(service, by_s, shown, round(p_meal, 3), "early", advice)
+    return Readiness(service, by_s, shown, round(p_meal, 3), "on-time")
+
+
+def _spare_s(dishes: Sequence[Dish], left_s: float) -> float:
+    """Return how long the last dish would wait even if it came late (nine in ten)."""
+    ends = [d.answer.p90_s + d.rest_s for d in dishes if d.answer.p90_s is not None]
+    return left_s - max(ends) if ends else 0.0
+
+
+def _hold_plan(dishes: Sequence[Dish], spare_s: float) -> str:
+    hours = min(hold_hours(dish.pull_at_c) for dish in dishes)
+    if spare_s <= 0.8 * hours * 3600.0:
+        return f"hold it wrapped in a box, good for about {hours:.0f} h above 140 F; log its core"
+    return (
+        f"a box lasts about {hours:.0f} h above 140 F: hold it in a cabinet set to 150 F or more, "
+        "or let the pit down to 150 F; log its core"
+    )
+
+
+def _normal(z: float) -> float:
+    return 0.5 * (1.0 + erf(z / sqrt(2.0)))
+
+
+def _inverse(p: float) -> float:
+    """Return the standard normal quantile (bisection; a few dozen calls a minute)."""
+    low, high = -6.0, 6.0
+    for _ in range(50):
+        middle = 0.5 * (low + high)
+        low, high = (middle, high) if _normal(middle) < p else (low, middle)
+    return 0.5 * (low + high)

@@ -1,0 +1,1 @@
+"""Builds the library that forecasts learn from: cooks of the plant, drawn wide and seeded."""

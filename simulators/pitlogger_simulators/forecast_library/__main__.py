@@ -1,0 +1,35 @@
+"""``python -m pitlogger_simulators.forecast_library [--check]``: build or compare the library."""
+
+from __future__ import annotations
+
+import sys
+import time
+
+import click
+
+from pitlogger.forecast.library import library, unpack
+from pitlogger_simulators.forecast_library.build import Recipe, build, difference, write
+
+AGREE = 0.001
+
+
+@click.command()
+@click.option("--check", is_flag=True, help="Build anew and compare with what is shipped.")
+@click.option("--seed", default=1, show_default=True, help="Seed of the recipe.")
+def main(check: bool, seed: int) -> None:
+    """Build the forecast library from simulated cooks; takes a few minutes."""
+    began = time.monotonic()
+    octets = build(Recipe(seed=seed))
+    took = time.monotonic() - began
+    if not check:
+        click.echo(f"{len(octets)} octets in {took:.0f} s, sha256 {write(octets)}")
+        return
+    off = difference(unpack(octets), library())
+    click.echo(f"largest difference {off:.2g} log hours in {took:.0f} s")
+    if off > AGREE:
+        click.echo("the shipped library is not what the recipe makes: build it again", err=True)
+        sys.exit(1)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,85 @@
+"""The shipped library: whole, small, and what its recipe would make."""
+
+from __future__ import annotations
+
+from importlib import resources
+
+import numpy as np
+import pytest
+
+from pitlogger.errors import LibraryError
+from pitlogger.forecast import forecast
+from pitlogger.forecast import library as shipped
+from pitlogger.forecast.features import NAMES, features
+from pitlogger.forecast.history import history
+from pitlogger.forecast.library import library
+from pitlogger_simulators.forecast_library.build import held_out
+from pitlogger_simulators.forecast_library.population import simulate
+from pitlogger_simulators.forecast_library.snapshots import scoring
+from tests.benchmarks.measured import moments as measured_moments
+from tests.forecast.made import request
+
+
+def test_the_file_is_at_most_300_kb() -> None:
+    folder = resources.files("pitlogger.forecast") / "data"
+    assert len((folder / "library.npz").read_bytes()) <= 300_000
+
+
+def test_every_feature_has_a_name_and_a_finite_value() -> None:
+    asked = request(4.0)
+    past = history(asked)
+    assert past is not None
+    values = features(asked, past)
+    assert len(values) == len(NAMES) == len(set(NAMES))
+    assert np.isfinite(values).all()
+
+
+def test_a_damaged_file_is_told_and_not_used(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(shipped, "CHECKSUM", "library.npz")
+    library.cache_clear()
+    with pytest.raises((LibraryError, UnicodeDecodeError)):
+        library()
+    library.cache_clear()
+
+
+def test_the_same_seed_simulates_the_same_cooks() -> None:
+    assert np.array_equal(simulate(5, 3, hours=1.0).core_c, simulate(5, 3, hours=1.0).core_c)
+
+
+@pytest.mark.slow
+def test_unseen_cooks_are_covered_and_nearer_than_by_their_slope() -> None:
+    asked = [m for m in scoring(held_out(60), 5) if np.isfinite(m.left_h)]
+    inside, error, line = [], [], []
+    for moment in asked:
+        answer = forecast(moment.request, widen=False)
+        if answer.p10_s is None or answer.p50_s is None or answer.p90_s is None:
+            continue
+        left_s = moment.left_h * 3600
+        inside.append(answer.p10_s <= left_s <= answer.p90_s)
+        error.append(abs(answer.p50_s - left_s))
+        gap = moment.request.target_c - moment.past.level_c
+        line.append(abs(3600 * gap / max(moment.past.slope_c_per_h(30), 0.3) - left_s))
+    assert 0.68 <= np.mean(inside) <= 0.92
+    assert np.median(error) < 0.6 * np.median(line)
+
+
+def test_measured_records_are_inside_the_widened_interval_mostly() -> None:
+    inside = []
+    for moment in measured_moments():
+        answer = forecast(moment.request)
+        assert answer.widened
+        if answer.p10_s is not None and answer.p90_s is not None:
+            inside.append(answer.p10_s <= moment.left_h * 3600 <= answer.p90_s)
+    assert len(inside) >= 12
+    assert np.mean(inside) >= 0.7
+
+
+def test_an_update_needs_no_more_than_a_fraction_of_ten_megabytes() -> None:
+    import tracemalloc
+
+    forecast(request(6.0))
+    tracemalloc.start()
+    forecast(request(12.0))
+    _, peak = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+    assert peak < 5_000_000
