@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from pitlogger.cli.output import emit, json_option
+from pitlogger.cli.output import by_option, emit, json_option
 
 if TYPE_CHECKING:
     from pitlogger.safety.checks import ProbeCheck, Sensor, Unit
@@ -30,9 +30,14 @@ policy_option = click.option(
 )
 
 
+keep_option = click.option(
+    "--keep", metavar="CHANNEL", help="Put it on the daemon's record, and its offset with it."
+)
+
+
 @click.group()
 def check() -> None:
-    """Verify a probe (ice, boil) or a scale. Needs no daemon and writes nothing."""
+    """Verify a probe (ice, boil) or a scale. Needs no daemon unless the result is kept."""
 
 
 @check.command()
@@ -40,10 +45,13 @@ def check() -> None:
 @sensor_option
 @tolerance_option
 @policy_option
+@keep_option
+@by_option
 @json_option
 def ice(
-    reading: str, sensor: Sensor, tolerance: str | None, policy_name: str, as_json: bool
-) -> None:
+    reading: str, sensor: Sensor, tolerance: str | None, policy_name: str, keep: str | None,
+    by: str, as_json: bool,
+) -> None:  # fmt: skip
     """Check a READING, such as 32.4F, taken in ice water.
 
     Fill a cup with crushed ice, then with clean water, and stir. Hold the sensing part in
@@ -54,6 +62,7 @@ def ice(
 
     reading_mc = parse_temperature_mc(reading)
     found = ice_check(reading_mc, *_tolerance(reading, sensor, tolerance, policy_name))
+    _keep_probe(keep, by, found)
     _tell(found, reading, as_json)
 
 
@@ -67,6 +76,8 @@ def ice(
 @sensor_option
 @tolerance_option
 @policy_option
+@keep_option
+@by_option
 @json_option
 def boil(
     reading: str,
@@ -75,6 +86,8 @@ def boil(
     sensor: Sensor,
     tolerance: str | None,
     policy_name: str,
+    keep: str | None,
+    by: str,
     as_json: bool,
 ) -> None:
     """Check a READING, such as 210.5F, taken in water at a rolling boil.
@@ -94,6 +107,7 @@ def boil(
         pressure_pa=None if pressure is None else parse_pressure_pa(pressure),
         reference=find_policy(policy_name).boiling_reference.value,
     )
+    _keep_probe(keep, by, found)
     _tell(found, reading, as_json)
 
 
@@ -117,8 +131,10 @@ def boil(
 @click.option("--added", metavar="MASS", help="Small mass added until the display stepped on.")
 @click.option("--capacity", metavar="MASS", help="Largest load of the scale.")
 @policy_option
+@keep_option
+@by_option
 @json_option
-def scale(as_json: bool, **given: str) -> None:
+def scale(as_json: bool, keep: str | None, by: str, **given: str) -> None:
     """Check a READING, such as 2.001kg, of a scale with a test mass on it."""
     from pitlogger.cli.safety import find_policy
     from pitlogger.model.quantities import parse_mass_mg
@@ -140,6 +156,9 @@ def scale(as_json: bool, **given: str) -> None:
         added_mg=mass_mg.get("added"),
         capacity_mg=mass_mg.get("capacity"),
     )
+    if keep is not None:
+        _keep(keep, by, "scale", found.error_mg, found.tolerance_mg, found.is_within,
+              found.source, found.offset_mg)  # fmt: skip
     document = {
         "check": "scale",
         "class": given["accuracy_class"],
@@ -161,6 +180,26 @@ def scale(as_json: bool, **given: str) -> None:
         f"{found.divisions:g} intervals: {_within(found.is_within)}\n{found.source}"
     )
     emit(document, as_json, "\n".join([text, *found.notes]))
+
+
+def _keep_probe(keep: str | None, by: str, found: ProbeCheck) -> None:
+    if keep is not None:
+        _keep(keep, by, found.kind, found.error_mc, found.tolerance_mc, found.is_within,
+              _sources(found), found.offset_mc)  # fmt: skip
+
+
+def _keep(
+    channel: str, by: str, method: str, error: float, tolerance: float, within: bool,
+    reference: str, offset: float,
+) -> None:  # fmt: skip
+    """Put a verification on the daemon's record; a good one sets the channel's offset."""
+    from pitlogger.cli.client import Client
+
+    Client().post(
+        "/checks", instrument=channel, method=method, error=round(error),
+        tolerance=round(tolerance), within=within, reference=reference, offset=round(offset),
+        by=by,
+    )  # fmt: skip
 
 
 def _tolerance(

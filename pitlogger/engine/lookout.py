@@ -38,6 +38,7 @@ ENDED_SHOWN_MS = 30 * MINUTE_MS
 WEIGH_SHOWN_MS = 45 * MINUTE_MS
 HOLD_WARNING_S = 45 * 60
 CARVE_MS = 15 * MINUTE_MS  # common practice, no source
+HAND_CHECK_MS = 60 * MINUTE_MS
 EARLY_MS = 4 * 60 * MINUTE_MS
 # Stages whose checkpoint is asked for where a person weighs.
 WEIGHED_AT = {Stage.TRIMMED: "trimmed", Stage.WRAPPED: "at-wrap", Stage.CARVED: "carved"}
@@ -122,6 +123,7 @@ class Lookout:
             self._stall(book, held, t_ms)
             self._rest(held, t_ms)
             self._weighing(held, t_ms)
+            self._hand_check(book, held, t_ms)
             self._service(book, held, t_ms)
             if t_ms // MINUTE_MS % (FORESIGHT_MS // MINUTE_MS) == 0:
                 self._foresee(book, held, lanes, t_ms)
@@ -161,6 +163,24 @@ class Lookout:
             )
             words = f"{piece}: not weighed at {checkpoint} yet"
             self.tell("weigh-due", f"{piece}@{checkpoint}", t_ms, is_open, words, piece=piece)
+
+    def _hand_check(self, book: Book, held: PieceBook, t_ms: int) -> None:
+        """Ask for a hand reading of hot food that no probe reads, and for a date mark."""
+        piece = held.piece.id
+        read_ms = max(
+            (
+                channel.good_ms
+                for name in (*book.cores(piece), f"{piece}/spot")
+                if (channel := self.state.channels.get(name)) is not None
+            ),
+            default=0,
+        )
+        unread_ms = t_ms - max(read_ms, held.stage_since_ms)
+        due = held.stage in HOT_OFF_PIT and unread_ms >= HAND_CHECK_MS
+        self.tell("check-due", piece, t_ms, due,
+                  f"{piece}: no reading for {show_duration(unread_ms)}", piece=piece)  # fmt: skip
+        self.tell("date-mark-due", piece, t_ms, held.stage is Stage.CHILLED,
+                  f"{piece}: chilled, to be marked with its date", piece=piece)  # fmt: skip
 
     def _service(self, book: Book, held: PieceBook, t_ms: int) -> None:
         """Hold the forecast of the pull, rest and way to the table against the first service."""

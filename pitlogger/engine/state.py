@@ -20,7 +20,7 @@ from pitlogger.safety.live import PieceClocks
 GAPS_KEPT = 11
 MINUTE_MS = 60_000
 OUTLIVES_COOKS = frozenset(
-    {"device-lost", "store-failing", "notify-failing", "disk-low", "clock-unset"}
+    {"check-overdue", "clock-unset", "device-lost", "disk-low", "notify-failing", "store-failing"}
 )
 LEVEL_TIME_MS = 20_000  # time constant of the short-time level
 

@@ -364,6 +364,9 @@ class Engine:
             self.alerts.condition(
                 key, command.t_ms, body.status == "lost", body.message, body.remedy
             )
+        elif isinstance(body, CheckMade):
+            if "check-overdue/node" in state.watches:
+                self.alerts.condition("check-overdue/node", command.t_ms, False)
         elif isinstance(body, TroubleChanged):
             key = f"{body.alert}/{body.subject}"
             self.alerts.watch(key, body.alert)

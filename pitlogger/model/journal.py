@@ -256,7 +256,14 @@ class TroubleChanged:
     ``alert`` is the kind of alert it raises, ``subject`` what is in trouble.
     """
 
-    alert: Literal["store-failing", "notify-failing", "disk-low", "clock-unset", "battery-low"]
+    alert: Literal[
+        "store-failing",
+        "notify-failing",
+        "disk-low",
+        "clock-unset",
+        "battery-low",
+        "check-overdue",
+    ]
     subject: str
     active: bool
     message: str = ""

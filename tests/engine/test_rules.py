@@ -237,3 +237,26 @@ def test_the_stall_is_noticed_and_its_end(kitchen: Kitchen) -> None:
     ramp(kitchen, 156.5, 185, 1.5, "brisket-1/core")
     assert states(kitchen, "stall-began")[-1] == "normal"
     assert states(kitchen, "stall-ended")[:1] == ["unacknowledged"]
+
+
+def test_hot_food_that_no_probe_reads_is_asked_for_by_hand_each_hour() -> None:
+    kitchen = Kitchen('[[piece]]\nid = "butt"\ncut = "pork-butt"\n')
+    kitchen.stage(Stage.HOLDING, "butt")
+    kitchen.wait(59 * 60)
+    assert states(kitchen, "check-due") == []
+    kitchen.wait(120)
+    assert states(kitchen, "check-due") == ["unacknowledged"]
+    hot = milli_c_from_fahrenheit(150)
+    kitchen.say(SpotRead(hot, kitchen.t_ms, piece="butt"))
+    kitchen.wait(120)
+    assert states(kitchen, "check-due")[-1] == "normal"
+
+
+def test_chilled_food_is_to_be_marked_with_its_date_once(kitchen: Kitchen) -> None:
+    for stage in (Stage.RESTING, Stage.COOLING, Stage.CHILLED):
+        kitchen.stage(stage)
+        kitchen.wait(60)
+    assert states(kitchen, "date-mark-due") == ["unacknowledged"]
+    kitchen.say(AlertActed("date-mark-due/brisket-1", "acknowledge"))
+    kitchen.wait(7200)
+    assert states(kitchen, "date-mark-due") == ["unacknowledged", "acknowledged", "normal"]
