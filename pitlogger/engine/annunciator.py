@@ -244,8 +244,8 @@ class Annunciator:
         if limit is not None:
             return limit_message(limit, watch.value, self.units)
         subject = watch.piece or watch.channel or watch.key.partition("/")[2]
-        if watch.detail.startswith(f"{subject}: "):
-            return watch.detail
+        if subject == "node" or watch.detail.startswith(f"{subject}: "):
+            return watch.detail or rule.cause
         return f"{subject}: {watch.detail or rule.cause}"
 
 

@@ -32,6 +32,7 @@ from pitlogger.model.journal import (
 )
 from pitlogger.model.readings import Reading
 
+UNKNOWN_GAP_MS = 24 * 3_600_000  # longer than any limit on hours; those on days have dates
 _CONCLUDED = (AlertChanged, Doubted)  # what the engine itself makes again
 _NOT_DECIDED = (
     *_CONCLUDED,
@@ -104,14 +105,18 @@ def _impose(engine: Engine, t_ms: int, changed: AlertChanged) -> None:
         watch.holds = False
 
 
-def begin_run(engine: Engine, run: str, start_ms: int) -> None:
+def begin_run(engine: Engine, run: str, start_ms: int, gap_is_known: bool = True) -> None:
     """Let a caught-up engine go on as a new run from ``start_ms``.
 
     Delays and clocks count the time between; silence is counted from now, since nobody
-    listened before.
+    listened before. Where the time between is not known, the safety clocks take the least
+    favourable case: longer than any limit.
     """
     state = engine.state
     state.run, state.seq = run, 0
+    if not gap_is_known:
+        for clocks in state.clocks.values():
+            clocks.let_pass(UNKNOWN_GAP_MS)
     for channel in state.channels.values():
         if channel.heard_ms >= 0 and not channel.id.endswith("/spot"):
             channel.heard_ms = max(channel.heard_ms, start_ms)
