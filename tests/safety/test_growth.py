@@ -12,7 +12,7 @@ from collections.abc import Sequence
 
 import numpy as np
 import pytest
-from scipy.integrate import solve_ivp  # type: ignore[import-untyped]
+from scipy.integrate import solve_ivp
 
 from pitlogger.safety.growth import GrowthClock, growth, growth_log10, models
 from pitlogger.safety.history import curve
