@@ -164,9 +164,9 @@ def test_a_sleeper_is_woken_by_a_dying_fire_and_lights_it_again() -> None:
     performance, _, seen = played("fire-out")
     did = [row["did"] for row in performance.rows if "did" in row]
     after = did[did.index("the fire of 'pit' goes out") :]
-    assert after[1:3] == ["sees pit-low/pit", "is woken"]
-    assert "lights 'pit' again" in after[3:6]
-    assert ("pit-low/pit", "unacknowledged") in seen
+    assert after[1:3] == ["sees pit-falling/pit", "is woken"]
+    assert "lights 'pit' again" in after[3:]
+    assert ("pit-falling/pit", "unacknowledged") in seen
 
 
 @pytest.mark.slow

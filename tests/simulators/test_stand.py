@@ -83,7 +83,10 @@ async def test_the_daemon_hears_every_channel_of_a_device(kind: str, tmp_path: P
             config = parse_config(stand.config_text(10.0, tables))
             async with Daemon(config, clock=clock) as daemon, asyncio.timeout(10):
                 channels = daemon.engine.state.channels
-                while not all(c in channels and channels[c].valid() for c in wanted):
+                while not (
+                    all(c in channels and channels[c].valid() for c in wanted)
+                    and channels["bench-scale"].steadiness.steady_mg is not None
+                ):
                     play.advance_to(clock.pump())
                     stand.beat()
                     await asyncio.sleep(BEAT_S)
