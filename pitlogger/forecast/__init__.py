@@ -6,16 +6,7 @@ exact. Nothing here reads a clock, a file of the user's or a socket. Times are e
 Two ways to the finish are blended: a small physical model fitted to the readings
 (``reduced``) and a regression on a library of simulated cooks (``library``). Their joint
 interval is calibrated on cooks the library never saw and on the owner's own (``blend``).
+
+``finish.forecast`` answers a ``request.Request``. Nothing is imported here: a question can be
+asked without loading NumPy, which only the answer needs.
 """
-
-from pitlogger.forecast.finish import forecast
-from pitlogger.forecast.request import (
-    Answer,
-    Basis,
-    Ensemble,
-    LocalScore,
-    Request,
-    Series,
-)
-
-__all__ = ["Answer", "Basis", "Ensemble", "LocalScore", "Request", "Series", "forecast"]

@@ -88,9 +88,9 @@ def live() -> list[Row]:
         folder = Path(name)
         thermometers, scale = Terminal(), Terminal()
         config = _config(folder, thermometers.path, scale.path)
+        _make_database(folder, config)
         began = time.perf_counter()
-        daemon = subprocess.Popen([*COMMAND, "run", "--config", str(config)],
-                                  stderr=subprocess.DEVNULL)  # fmt: skip
+        daemon = _run(config)
         try:
             client = _client(folder / "data" / "pitlogger.sock")
             ready_s = time.perf_counter() - began
@@ -111,6 +111,24 @@ def live() -> list[Row]:
         Row("live-cpu", used / LIVE_S * 100, "% of a core"),
         Row("live-rss", rss_mb, "MB"),
     ]
+
+
+def _run(config: Path) -> subprocess.Popen[bytes]:
+    return subprocess.Popen(
+        [*COMMAND, "run", "--config", str(config)], stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+    )  # fmt: skip
+
+
+def _make_database(folder: Path, config: Path) -> None:
+    """Start once and stop: creating the database loads the migration library, once ever.
+
+    That library loads pandas where it is installed, as it is beside the tests' oracles.
+    """
+    daemon = _run(config)
+    _client(folder / "data" / "pitlogger.sock").close()
+    daemon.send_signal(signal.SIGTERM)
+    daemon.wait(10)
 
 
 def _client(socket: Path) -> httpx.Client:

@@ -7,8 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from pitlogger.forecast import Request, Series, forecast
-from pitlogger.forecast.request import Basis, LocalScore
+from pitlogger.forecast.finish import forecast
+from pitlogger.forecast.request import Basis, LocalScore, Request, Series
 from tests.forecast.made import PIT_C, cook_c, request, with_core
 
 

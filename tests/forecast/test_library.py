@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from pitlogger.errors import LibraryError
-from pitlogger.forecast import forecast
 from pitlogger.forecast import library as shipped
 from pitlogger.forecast.features import NAMES, features
+from pitlogger.forecast.finish import forecast
 from pitlogger.forecast.history import history
 from pitlogger.forecast.library import library
 from pitlogger_simulators.forecast_library.build import held_out
