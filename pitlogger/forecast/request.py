@@ -4,15 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
-
-import numpy as np
-import numpy.typing as npt
+from typing import TYPE_CHECKING, Literal, TypeAlias
 
 from pitlogger.model.cooks import Wrap
 
+if TYPE_CHECKING:
+    import numpy as np
+    import numpy.typing as npt
+
 Target = Literal["wrap", "pull", "rest"]
-Numbers = Sequence[float] | npt.NDArray[np.float64]
+Numbers: TypeAlias = "Sequence[float] | npt.NDArray[np.float64]"
 
 
 @dataclass(frozen=True, slots=True)
