@@ -53,6 +53,12 @@ format: $(VENV)/checks  ## Format the code
 bench: $(VENV)/tests  ## Print the table of budgets (and build/bench.json)
 	$(BIN)/python -m tests.benchmarks
 
+torture: $(VENV)/tests  ## Kill, starve and shake a real daemon (about 8 min; KILLS=1000 nightly)
+	$(BIN)/python -m tests.torture --kills $(or $(KILLS),102)
+
+soak: $(VENV)/tests  ## Three days of cooking in three minutes: does anything grow?
+	$(BIN)/python -m tests.torture.soak
+
 bench-honesty: $(VENV)/tests  ## 200 simulated cooks: are the alarms honest?
 	$(BIN)/python -m tests.benchmarks.honesty
 
@@ -64,6 +70,15 @@ forecast-library: $(VENV)/base  ## Build the forecast's library from the simulat
 
 forecast-library-check: $(VENV)/base  ## Build it again and compare
 	$(BIN)/python -m pitlogger_simulators.forecast_library --check
+
+deb:  ## Build a Debian package with its own environment (as root; build/deb)
+	packaging/deb/build
+
+deb-try: deb  ## Try it in a clean Debian root made by debootstrap (as root)
+	packaging/deb/try build/deb/pitlogger_*.deb
+
+release: $(VENV)/checks  ## Wheel, sdist, list of parts (SBOM) and audit, into build/release
+	tools/release $(BIN)/python
 
 clean:  ## Remove what was built
 	rm -rf build dist $(VENV)

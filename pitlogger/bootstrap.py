@@ -5,8 +5,10 @@ from __future__ import annotations
 import hashlib
 import json
 import re
+import sqlite3
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, replace
+from contextlib import suppress
+from dataclasses import replace
 from datetime import UTC, datetime
 from importlib.resources import files
 from pathlib import Path
@@ -23,14 +25,14 @@ from pitlogger.engine.restart import begin_run, catch_up, decisions
 from pitlogger.engine.snapshot import load_state, snapshot_version
 from pitlogger.engine.state import EngineState
 from pitlogger.engine.step import Engine
-from pitlogger.errors import ConfigError, unknown
+from pitlogger.errors import ConfigError, StoreError, unknown
 from pitlogger.formats.capture import read_capture
 from pitlogger.formats.cook_file import load_cook
 from pitlogger.formats.journal_json import dump_body
 from pitlogger.formats.paper_journal import PaperCook
 from pitlogger.formats.policy_file import Source
 from pitlogger.model.cooks import Channel, Cook
-from pitlogger.model.journal import Entry
+from pitlogger.model.journal import Body, Entry, RunStarted, TroubleChanged
 from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import Reading
 from pitlogger.reports.replay_document import Gathered
@@ -38,10 +40,14 @@ from pitlogger.rules.messages import Units
 from pitlogger.rules.policies import Policy, build
 from pitlogger.safety.policy import Policy as Safety
 from pitlogger.safety.policy import parse_policy, shipped_policy
+from pitlogger.service.timekeeping import PAPER, Start, how_ended, start_of_run, wall_is_known
+from pitlogger.store.migrations import migrate
 from pitlogger.store.queries import Reader
 from pitlogger.store.rows import JournalRow, RunRow
+from pitlogger.store.store import Store
+from pitlogger.store.troubles import is_damage
 
-TRUSTED_AFTER_MS = 1_735_689_600_000  # 2025-01-01: an earlier wall clock was never set
+CHECK_EVERY_MS = 30 * 86_400_000
 
 
 def load_policy(
@@ -211,93 +217,93 @@ def routes(config: Config) -> dict[tuple[str, str], str]:
 # -- starting anew ------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, slots=True)
-class Start:
-    """When a run begins in engine time, and what is known of the time since the last one."""
-
-    start_ms: int
-    utc_trusted: bool
-    gap_ms: int | None
-
-
-def start_of_run(last: RunRow | None, last_ms: int, boot: str, clock: Clock) -> Start:
-    """Return when a run begins, given how the last one ended.
-
-    Within one boot elapsed time is monotonic. Across boots it is the wall gap where the wall
-    clock was trusted on both sides; where it was not, the gap is unknown and engine time goes
-    on from the last record.
-
-    Args:
-        last: The last run, ``None`` for the first ever.
-        last_ms: Engine time of its last record.
-        boot: This boot's id.
-        clock: This host's clocks.
-    """
-    utc_ms = clock.utc_ms()
-    trusted = utc_ms >= TRUSTED_AFTER_MS
-    if last is None:
-        return Start(utc_ms, trusted, 0)
-    if boot and boot == last.boot_id:
-        elapsed_ms = clock.monotonic_ms() - last.start_monotonic_ms
-        start_ms = max(last_ms, last.start_ms + elapsed_ms)
-        return Start(start_ms, trusted, start_ms - last_ms)
-    if trusted and last.utc_trusted and utc_ms >= last_ms:
-        return Start(utc_ms, True, utc_ms - last_ms)
-    return Start(last_ms, False, None)
-
-
 def boot_id() -> str:
     """Return the kernel's id of this boot, empty where it gives none."""
     path = Path("/proc/sys/kernel/random/boot_id")
     return path.read_text(encoding="ascii").strip() if path.exists() else ""
 
 
-def system_clock(reader: Reader | None, boot: str) -> tuple[Clock, Start]:
+def system_clock(path: Path, backups: Path, boot: str) -> tuple[Clock, Start]:
     """Return the system's clock, begun where the record of the last run says."""
     clock = SystemClock()
-    last, last_ms = None, 0
-    lived = [] if reader is None else [row for row in reader.runs() if row.version != PAPER]
-    if lived:
-        last = lived[-1]
-        last_ms = last.end_ms or last.start_ms
-    start = start_of_run(last, last_ms, boot, clock)
+    ended = None
+    if path.exists():
+        with suppress(sqlite3.Error, StoreError):  # opening the store tells and repairs
+            migrate(path, backups)
+            with Reader.open(path) as reader:
+                ended = how_ended(reader)
+    start = start_of_run(ended, boot, clock, wall_is_known(clock.utc_ms()))
     return SystemClock(start.start_ms), start
 
 
 def restore(
-    reader: Reader,
+    store: Store,
     run: str,
-    start_ms: int,
+    start: Start,
     made: Callable[[EngineState], Engine],
 ) -> tuple[Engine, str | None]:
     """Return an engine as it was when the last run ended, and the id of the cook that is open.
 
     From the newest snapshot where its shape is still ours, else from the start of the cook.
-    ``made`` makes an engine of a state.
+    ``made`` makes an engine of a state. A database that shows itself as damaged is replaced.
     """
+    try:
+        with store.reader() as reader:
+            return _restored(reader, run, start, made)
+    except sqlite3.DatabaseError as error:
+        if not is_damage(error):
+            raise
+        store.replace_damaged(error).result()
+        with store.reader() as reader:
+            return _restored(reader, run, start, made)
+
+
+def _restored(
+    reader: Reader,
+    run: str,
+    start: Start,
+    made: Callable[[EngineState], Engine],
+) -> tuple[Engine, str | None]:
     cook = reader.open_cook()
     kept = reader.snapshot(snapshot_version())
-    last_runs = [row for row in reader.runs() if row.run != run and row.version != PAPER]
-    if kept is not None and last_runs and kept.run == last_runs[-1].run:
-        state = load_state(kept.body)
-        since_ms = kept.t_ms
-        entries = [e for e in reader.entries(run=kept.run) if e.seq > state.seq]
+    lived = [row.run for row in reader.runs() if row.run != run and row.version != PAPER]
+    if kept is not None and kept.run in lived:
+        state, since_ms = load_state(kept.body), kept.t_ms
+        since = lived[lived.index(kept.run) :]  # runs that were killed at once kept no snapshot
+        later = reader.entries(after=(kept.run, state.seq))
+        entries = [entry for entry in later if entry.run in since]
     elif cook is not None:
         state, since_ms = EngineState(cook.run), cook.started_ms
+        since = lived[lived.index(cook.run) :]
         entries = reader.entries(cook=cook.id)
     else:
         return made(EngineState(run)), None
     engine = made(state)
-    last_run = last_runs[-1].run
     readings = (
-        Reading(kept.channel, kept.t_ms, kept.raw, kept.quality, kept.stable)
-        for kept in reader.readings(None, since_ms + 1, start_ms + 1, run=last_run)
+        Reading(row.channel, row.t_ms, row.raw, row.quality, row.stable)
+        for of in since
+        for row in reader.readings(None, since_ms + 1, start.start_ms + 1, run=of)
     )
     catch_up(engine, entries, readings)
     if cook is not None:
         state.entries = decisions(reader.entries(cook=cook.id))
-    begin_run(engine, run, start_ms)
+    begin_run(engine, run, start.start_ms, start.gap_ms is not None)
     return made(state), None if cook is None else cook.id
+
+
+def opening(reader: Reader, run: RunRow, start: Start, channels: Iterable[Channel]) -> list[Body]:
+    """Return what is journalled first: that the run began, and what is not in order.
+
+    A node without a thermometer of its own has none to check.
+    """
+    bodies: list[Body] = [RunStarted(run.boot_id, run.version, start.utc_trusted, start.gap_ms)]
+    if not any(channel.quantity is Quantity.TEMPERATURE for channel in channels):
+        return bodies
+    checks = reader.entries(kinds=("check-made",))
+    if not checks or start.start_ms - checks[-1].t_ms > CHECK_EVERY_MS:
+        words = "no thermometer check is on record" + (" for 30 days" if checks else " yet")
+        bodies.append(TroubleChanged("check-overdue", "node", True, words))
+    return bodies
 
 
 def cook_id(name: str, utc_ms: int) -> str:
@@ -305,9 +311,6 @@ def cook_id(name: str, utc_ms: int) -> str:
     day = datetime.fromtimestamp(utc_ms / 1000, UTC).strftime("%Y-%m-%d-%H%M%S")
     slug = re.sub(r"[^a-z0-9]+", "-", name.casefold()).strip("-") or "cook"
     return f"{day}-{slug[:40]}"
-
-
-PAPER = "paper"  # version of a run that was imported and never lived
 
 
 def past_run(cook: PaperCook, node: str) -> tuple[RunRow, list[JournalRow]]:

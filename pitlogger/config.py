@@ -7,11 +7,13 @@ checked by the driver's model when the driver is loaded.
 from __future__ import annotations
 
 import os
+import re
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
+from pitlogger.config_notify import NotifyTable
 from pitlogger.errors import ConfigError
 from pitlogger.formats.cook_file import Duration, Id, Mass, SiteId
 from pitlogger.formats.toml import parse_toml, read_toml
@@ -30,6 +32,16 @@ def _offset(value: Any) -> int:
 
 
 Offset = Annotated[int, BeforeValidator(_offset)]
+
+
+def _topic(value: Any) -> str:
+    """Return a topic to publish under (MQTT 5, 4.7.1: no wildcards)."""
+    if not isinstance(value, str) or re.fullmatch(r"[^+#$/\s][^+#\s]*", value) is None:
+        raise ValueError('expected a topic without + # or spaces, such as "pitlogger"')
+    return value.rstrip("/")
+
+
+Topic = Annotated[str, BeforeValidator(_topic)]
 
 
 class _Table(BaseModel):
@@ -87,6 +99,15 @@ class WebTable(_Table):
     port: int = Field(8130, ge=0, le=65535)
     names: tuple[str, ...] = ()  # further host names the page may be opened under
     open_read: bool = False
+    one_time_link: bool = False  # print an address that pairs one browser as owner
+    tls_cert: Path | None = None
+    tls_key: Path | None = None
+
+    @model_validator(mode="after")
+    def _certificate_has_its_key(self) -> WebTable:
+        if (self.tls_cert is None) != (self.tls_key is None):
+            raise ValueError("tls_cert and tls_key go together: give both, or neither")
+        return self
 
 
 class MqttTable(_Table):
@@ -97,21 +118,19 @@ class MqttTable(_Table):
     password_file: Path | None = None
     tls: bool = False
     ca_file: Path | None = None
-    base: str = "pitlogger"
-    discovery_prefix: str | None = None
+    base: Topic = "pitlogger"
+    discovery_prefix: Topic | None = None
+    homie: bool = False
     commands: bool = False
-    max_per_s: float = Field(1.0, gt=0)
-
-
-class NotifyTable(_Table):
-    way: tuple[dict[str, Any], ...] = ()
-    quiet_from: str | None = None
-    quiet_to: str | None = None
+    max_per_s: float = Field(1.0, gt=0, le=50)
+    limits: dict[str, Annotated[float, Field(gt=0, le=50)]] = Field(default_factory=dict)
 
 
 class PolicyTable(_Table):
     name: Literal["retail-food-code", "inspected-plant", "home"] = "retail-food-code"
-    file: Path | None = None
+    file: Path | None = None  # limits of your own, laid over the named policy
+    alerts: Path | None = None  # how alerts behave: only the keys you change
+    targets: Path | None = None  # targets of cuts: only the keys you change
 
 
 class StoreTable(_Table):
@@ -147,6 +166,11 @@ class Config(_Table):
     @property
     def database(self) -> Path:
         return self.node.data / "pitlogger.db"
+
+    @property
+    def backups(self) -> Path:
+        """Folder of backups."""
+        return self.store.backups or self.node.data / "backups"
 
 
 def load_config(path: Path) -> Config:

@@ -18,14 +18,14 @@ from typing import Any
 
 from pitlogger import __version__
 from pitlogger.bootstrap import (
-    Start,
     boot_id,
     channels_of,
     configured_devices,
     cook_id,
     forecast_answer,
-    load_policy,
+    opening,
     past_run,
+    policies_of,
     restore,
     routes,
     system_clock,
@@ -46,7 +46,9 @@ from pitlogger.engine.inputs import (
     SteadyMass,
 )
 from pitlogger.engine.snapshot import dump_state, snapshot_version
+from pitlogger.engine.state import EngineState
 from pitlogger.engine.step import Engine
+from pitlogger.errors import StoreError
 from pitlogger.formats.journal_json import dump_entry
 from pitlogger.formats.paper_journal import PaperCook as PastCook
 from pitlogger.model.alerts import alert_class
@@ -54,19 +56,20 @@ from pitlogger.model.cooks import Channel
 from pitlogger.model.journal import (
     AlertChanged,
     Body,
-    ClockSet,
     CookStarted,
     DeviceChanged,
     Entry,
     ForecastSkipped,
-    RunStarted,
     TroubleChanged,
     Undone,
 )
 from pitlogger.model.readings import Reading, Tagged
 from pitlogger.notify.fanout import Fanout, Happening
-from pitlogger.store.queries import Reader
-from pitlogger.store.rows import ClockRow, JournalRow, RunRow, Snapshot, Trouble
+from pitlogger.notify.service import Notifier
+from pitlogger.service.on_disk import on_disk
+from pitlogger.service.reload import Difference, applicable, difference
+from pitlogger.service.timekeeping import Start, Timekeeper
+from pitlogger.store.rows import JournalRow, RunRow, Snapshot, Trouble
 from pitlogger.store.store import Store
 from pitlogger.yields.books import from_book
 from pitlogger.yields.document import doubt_document
@@ -78,7 +81,6 @@ TICK_S = 0.2
 ALARM_TOLD_S = 0.25
 SNAPSHOT_EVERY_MS = 5 * 60_000
 SNAPSHOT_LEAST_S = 10.0
-CLOCK_STEP_MS = 2_000
 HEARTBEAT_S = 10.0
 WELL_BEHIND_MS = 30_000
 
@@ -93,16 +95,19 @@ class Daemon:
 
     def __init__(self, config: Config, clock: Clock | None = None) -> None:
         self.config = config
-        self.policy = load_policy()
+        self.policy, self.safety = policies_of(config)
         self.units = units_of(config)
         self.run = uuid.uuid4().hex[:12]
         self.fanout = Fanout()
         self.trouble: Trouble | None = None
+        self._early_troubles: list[Trouble | None] = []
+        self._has_begun = False
         self.cook: str | None = None
         self._finished_cook: str | None = None
         self.stopping = asyncio.Event()
         self.utc_offset_ms = 0
         self.clock: Clock
+        self.timekeeper: Timekeeper
         self.engine: Engine
         self.store: Store
         self.supervisor: Supervisor
@@ -116,6 +121,7 @@ class Daemon:
         self._tasks: list[asyncio.Task[None]] = []
         self._snapshot_ms = 0
         self._snapshot_s = 0.0
+        self.notifier = Notifier(self)
 
     @property
     def _memory_file(self) -> Path:
@@ -135,12 +141,12 @@ class Daemon:
         devices = configured_devices(self.config, self._memories)
         self.channels = channels_of(self.config, devices)
         await asyncio.to_thread(self._open, self.channels)
-        self.utc_offset_ms = self.clock.utc_ms() - self.clock.engine_ms()
-        self.feed(self._begun)
+        self._begin()
         self.supervisor = Supervisor(self._on_measurement, self._on_status)
         for device in devices:
             self.supervisor.start(device)
         self._tasks.append(asyncio.create_task(self._tick_for_ever(), name="ticks"))
+        self._tasks.append(asyncio.create_task(self.notifier.run(), name="notify"))
         return self
 
     def _open(self, channels: list[Channel]) -> None:
@@ -148,28 +154,33 @@ class Daemon:
         path = self.config.database
         if self._given_clock is not None:
             self.clock = self._given_clock
-            start = Start(self.clock.engine_ms(), True, 0)
+            now_ms = self.clock.engine_ms()
+            start = Start(now_ms, True, 0, self.clock.utc_ms() - now_ms)
         else:
-            reader = Reader.open(path) if path.exists() else None
-            self.clock, start = system_clock(reader, boot_id())
-            if reader is not None:
-                reader.close()
+            self.clock, start = system_clock(path, self.config.backups, boot_id())
+        self.timekeeper = Timekeeper(self.run, self.clock, start)
         row = RunRow.begin(
             self.run, self.config.node.name, self.clock, __version__, utc_trusted=start.utc_trusted
         )
-        self.store = Store.open(
-            path, row, on_trouble=self._on_trouble, backups=self.config.store.backups
-        )
-        reader = self.store.reader()
-        self.engine, self.cook = restore(
-            reader, self.run, start.start_ms, self.policy, self.units, channels
-        )
-        reader.close()
+        self.store = Store.open(path, row, on_trouble=self._on_trouble, backups=self.config.backups)
+        self.engine, self.cook = restore(self.store, self.run, start, self._engine_of)
+        with self.store.reader() as reader:
+            bodies = opening(reader, row, start, channels)
+        self._begun = [Command(self.clock.engine_ms(), body) for body in bodies]
         for channel in channels:
             if channel.quantity is not None:
                 self.store.describe(channel.id, channel.quantity)
-        begun = RunStarted(row.boot_id, __version__, start.utc_trusted, start.gap_ms)
-        self._begun = Command(self.clock.engine_ms(), begun)
+
+    def _begin(self) -> None:
+        """Enter the start of the run, and what was already wrong by then."""
+        for command in self._begun:
+            self.feed(command)
+        self._has_begun = True
+        for trouble in self._early_troubles:
+            self._store_condition(trouble)
+        self.utc_offset_ms = self.timekeeper.offset_ms
+        for body in self.timekeeper.begin(self.store):
+            self.feed(Command(self.clock.engine_ms(), body))
 
     async def __aexit__(
         self,
@@ -217,7 +228,7 @@ class Daemon:
             if found is not None:
                 return found
         entries = self.feed(Command(self.clock.engine_ms(), body, by, key))
-        await asyncio.wrap_future(self.store.flush())
+        await on_disk(self.store.flush(), self.stopping)
         return entries[0]
 
     async def add_past(self, cooks: list[PastCook]) -> None:
@@ -231,10 +242,38 @@ class Daemon:
         records = [record for record in from_book(self.engine.book) if record.piece == piece]
         return [doubt_document(doubt) for account in accounts(records) for doubt in account.doubts]
 
+    def keeps_up(self) -> bool:
+        """Return whether the engine keeps up with its clock."""
+        behind_ms = self.clock.engine_ms() - self.engine.state.t_ms
+        return behind_ms < WELL_BEHIND_MS or not self._tasks
+
     def is_well(self) -> bool:
         """Return whether the engine ticks and the store writes."""
-        behind_ms = self.clock.engine_ms() - self.engine.state.t_ms
-        return self.trouble is None and (behind_ms < WELL_BEHIND_MS or not self._tasks)
+        return self.trouble is None and self.keeps_up()
+
+    async def reload(self, config: Config) -> Difference:
+        """Go on with what can be applied of another configuration; return what it was.
+
+        Raises:
+            PitloggerError: It cannot be used; the old one stays.
+        """
+        found = difference(self.config, config)
+        config = applicable(self.config, config)
+        devices = configured_devices(config, self._memories)
+        channels = channels_of(config, devices)
+        self.policy, self.safety = policies_of(config)
+        self.config, self.units, self._routes = config, units_of(config), routes(config)
+        self.channels = channels
+        self.engine = self._engine_of(self.engine.state)
+        for name in found.stopped:
+            await self.supervisor.stop(name)
+        for device in devices:
+            if device.id in found.started:
+                self.supervisor.start(device)
+        return found
+
+    def _engine_of(self, state: EngineState) -> Engine:
+        return Engine(state, self.policy, self.units, self.channels, self.safety)
 
     async def next_happening(self, queue: asyncio.Queue[Happening]) -> Happening | None:
         """Return what happens next, ``None`` when nothing did for ten seconds or on stopping."""
@@ -274,6 +313,9 @@ class Daemon:
 
     def _store_condition(self, trouble: Trouble | None) -> None:
         self.trouble = trouble
+        if not self._has_begun:
+            self._early_troubles.append(trouble)  # ``_begin`` tells
+            return
         message, remedy = ("", "") if trouble is None else (trouble.message, trouble.remedy)
         changed = TroubleChanged("store-failing", "node", trouble is not None, message, remedy)
         self.feed(Command(self.clock.engine_ms(), changed))
@@ -327,7 +369,11 @@ class Daemon:
                 ):
                     self._publish(entry, on_disk=False)
                     early.add(entry.seq)
-            await on_disk
+            try:
+                await on_disk
+            except StoreError as refusal:  # the daemon ends and the disk never took them
+                log.error("%d journal entries were not written: %s", len(entries), refusal)
+                return
         for entry in entries:
             if entry.seq not in early:
                 self._publish(entry, on_disk=True)
@@ -359,11 +405,10 @@ class Daemon:
             self._save_snapshot()
 
     def _watch_clock(self, now_ms: int) -> None:
-        offset_ms = self.clock.utc_ms() - now_ms
-        if abs(offset_ms - self.utc_offset_ms) >= CLOCK_STEP_MS:
-            self.utc_offset_ms = offset_ms
-            self.store.set_clock(ClockRow(self.run, now_ms, offset_ms))
-            self.feed(Command(now_ms, ClockSet(offset_ms)))
+        bodies = self.timekeeper.look(now_ms, self.store)
+        self.utc_offset_ms = self.timekeeper.offset_ms
+        for body in bodies:
+            self.feed(Command(now_ms, body))
 
     def _keep_readings(self) -> None:
         if self._tagged:

@@ -26,6 +26,8 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "correct": ("pitlogger.cli.act:correct", "Correct an entry; the old one stays visible."),
     "alert": ("pitlogger.cli.alert:alert", "List, acknowledge and shelve alerts."),
     "status": ("pitlogger.cli.status:status", "Say how things stand."),
+    "pair": ("pitlogger.cli.pair:pair", "Make a code that pairs a phone."),
+    "phones": ("pitlogger.cli.pair:phones", "List and remove phones and programs."),
     "yield": ("pitlogger.cli.yields:yield_command", "Yield by step, with its uncertainty."),
     "plan": ("pitlogger.cli.plan:plan", "How much raw meat for these guests."),
     "price": ("pitlogger.cli.price:price", "What to charge."),

@@ -4,10 +4,21 @@ from __future__ import annotations
 
 import asyncio
 import logging
+import os
 import signal
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
+
+from pitlogger.errors import PitloggerError
+
+if TYPE_CHECKING:
+    from pitlogger.config import Config
+    from pitlogger.daemon import Daemon
+    from pitlogger.web.access.access import Access
+
+log = logging.getLogger(__name__)
 
 
 @click.command()
@@ -16,26 +27,110 @@ import click
 @click.option("--verbose", "-v", is_flag=True, help="Log what devices do.")
 def run(config_file: Path, verbose: bool) -> None:
     """Run the daemon: read devices, watch, log, and serve page and command line."""
+    from pitlogger.service import crash, logs
+    from pitlogger.service.credentials import secret_files
+
+    os.umask(os.umask(0o077) | 0o027)  # the record is nobody's business outside the group
+    logs.set_up(verbose)
+    config = _load(config_file)
+    try:
+        asyncio.run(_run_until_told(config, config_file))
+    except PitloggerError:
+        raise
+    except Exception as error:
+        secrets = crash.contents(secret_files(config))
+        left = crash.leave(config.node.data, error, secrets)
+        log.critical("%s", crash.report(error, secrets))
+        raise PitloggerError(
+            f"the daemon crashed: {crash.blotted(repr(error), secrets)}. A report without secrets"
+            f" lies at {left}; please send it with what you did. Started again it goes on from"
+            " the record"
+        ) from None
+
+
+def _load(config_file: Path) -> Config:
+    """Return the configuration with its secrets where systemd put them."""
     from pitlogger.config import load_config
+    from pitlogger.service.credentials import refuse_open_secrets, with_credentials
 
-    config = load_config(config_file)
-    logging.basicConfig(
-        level=logging.INFO if verbose else logging.WARNING, format="%(levelname)s %(message)s"
-    )
-    asyncio.run(_run_until_told(config))
+    config = with_credentials(load_config(config_file))
+    refuse_open_secrets(config)
+    return config
 
 
-async def _run_until_told(config: object) -> None:
-    from pitlogger.config import Config
+async def _run_until_told(config: Config, config_file: Path) -> None:
     from pitlogger.daemon import Daemon
+    from pitlogger.service.notify import Watchdog, period_s, ready, stopping
+    from pitlogger.web.access.access import Access
     from pitlogger.web.serve import serving
 
-    assert isinstance(config, Config)
-    stop = asyncio.Event()
+    stop, reread = asyncio.Event(), asyncio.Event()
     loop = asyncio.get_running_loop()
     for number in (signal.SIGINT, signal.SIGTERM):
         loop.add_signal_handler(number, stop.set)
-    async with Daemon(config) as daemon, serving(daemon) as address:
+    loop.add_signal_handler(signal.SIGHUP, reread.set)
+    access = Access(config)
+    async with Daemon(config) as daemon, serving(daemon, access) as address:
+        ready(f"socket {daemon.socket}")
+        beside = [
+            asyncio.create_task(_reload_when_told(daemon, config_file, reread)),
+            asyncio.create_task(_look_after(daemon)),
+        ]
+        if (every_s := period_s()) is not None:
+            dog = Watchdog(daemon.store, daemon.keeps_up, every_s)
+            beside.append(asyncio.create_task(dog.run()))
         where = f", page at {address}" if address else ""
         click.echo(f"pitlogger runs: socket {daemon.socket}{where}", err=True)
+        if address and not access.keys.has_owner() and not config.web.one_time_link:
+            click.echo(_first_code(access, address), err=True)
         await stop.wait()
+        stopping()
+        for task in beside:
+            task.cancel()
+
+
+async def _look_after(daemon: Daemon) -> None:
+    """Watch the room on the disk; back up and tidy up while no cook runs."""
+    from pitlogger.engine.inputs import Command
+    from pitlogger.service.housekeeping import LOOK_S, Housekeeper
+
+    keeper = Housekeeper(daemon.config, daemon.clock, daemon.store)
+    while True:
+        if (changed := keeper.look_at_disk()) is not None:
+            daemon.feed(Command(daemon.clock.engine_ms(), changed))
+        await asyncio.sleep(LOOK_S)
+        if daemon.cook is None:
+            await keeper.sweep_or_say()
+
+
+async def _reload_when_told(daemon: Daemon, config_file: Path, told: asyncio.Event) -> None:
+    """Read the configuration again at each SIGHUP; one that cannot be used changes nothing."""
+    from pitlogger.service.notify import ready, reloading
+
+    while True:
+        await told.wait()
+        told.clear()
+        reloading()
+        try:
+            words = (await daemon.reload(_load(config_file))).text()
+            log.warning("configuration read again: %s", words)
+        except PitloggerError as fault:
+            words = f"the old configuration stays: {fault}"
+            log.error("%s", words)
+        ready(words)
+
+
+def _first_code(access: Access, address: str) -> str:
+    """Return what is printed while no phone of the owner is paired."""
+    from pitlogger.cli.pair import invitation
+    from pitlogger.web.access.codes import GOOD_FOR_MS, spoken
+    from pitlogger.web.access.roles import Role
+
+    code = access.invite(Role.OWNER)
+    made = {
+        "code": spoken(code),
+        "role": Role.OWNER.label,
+        "good_for_s": GOOD_FOR_MS // 1000,
+        "link": f"{address}pair#{code}",
+    }
+    return f"{invitation(made)}\na new code: pitlogger pair --role owner"

@@ -24,6 +24,10 @@ from pitlogger.safety.tables import ROUNDING_MC
 from pitlogger.safety.time_control import OutOfControlClock, out_of_control_clock
 
 _AT_TABLE = frozenset({Stage.SERVING, Stage.CARVED, Stage.SERVED, *COOLING})
+_MOMENTS = (
+    "since_ms", "breached_ms", "breach_from_ms", "last_ms", "early_ms", "late_ms", "begun_ms",
+    "held_since_ms", "done_ms", "met_ms",
+)  # fmt: skip
 _COUNTED = HOT_OFF_PIT | {Stage.SERVED}
 
 
@@ -102,6 +106,17 @@ class PieceClocks:
         self.is_cold = self.is_cold or high_mc <= self.cold.limit_mc + ROUNDING_MC
         if self.is_cold:
             self.cold.update(t_ms, high_mc)
+
+    def let_pass(self, ms: int) -> None:
+        """Count time of which nothing is known: all that was lies ``ms`` longer ago."""
+        for clock in (self.hold, self.cold, self.cooling, self.lethality, self.come_up,
+                      self.out_of_control, self.growth, self.reheat):  # fmt: skip
+            for name in _MOMENTS:
+                held = getattr(clock, name, None)
+                if isinstance(held, list):
+                    setattr(clock, name, [None if at is None else at - ms for at in held])
+                elif held is not None:
+                    setattr(clock, name, held - ms)
 
     def told(self, now_ms: int, policy: Policy) -> list[Told]:
         """Return what each clock that runs says at ``now_ms``."""

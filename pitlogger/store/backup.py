@@ -76,7 +76,7 @@ def restore(backup: Path, path: Path) -> Path | None:
         part = path.with_name(path.name + ".part")
         shutil.copyfile(backup, part)
         _sync(part)
-        _refuse_if_in_use(path)
+        refuse_if_in_use(path)
         old = move_aside(path, "before-restore") if path.exists() else None
         part.replace(path)
         _sync(path.parent)
@@ -144,7 +144,12 @@ def _need_room(source: sqlite3.Connection, folder: Path) -> None:
         )
 
 
-def _refuse_if_in_use(path: Path) -> None:
+def refuse_if_in_use(path: Path) -> None:
+    """Refuse to touch a database that a daemon has open.
+
+    Raises:
+        StoreError: It is in use.
+    """
     if not path.exists():
         return
     try:
@@ -154,7 +159,7 @@ def _refuse_if_in_use(path: Path) -> None:
             connection.execute("ROLLBACK")
     except sqlite3.OperationalError as error:
         if "locked" in str(error):
-            raise StoreError(f"{path} is in use: stop the daemon first, then restore") from None
+            raise StoreError(f"{path} is in use: stop the daemon first") from None
     except sqlite3.DatabaseError:
         return  # damaged: that is why somebody restores
 

@@ -16,6 +16,7 @@ from pitlogger.model.journal import Entry
 from pitlogger.store.charts import chart
 from pitlogger.store.connection import connect_reader
 from pitlogger.store.migrations import VERSION, version
+from pitlogger.store.records import last_record_ms
 from pitlogger.store.rows import (
     ChartLine,
     ClockRow,
@@ -191,6 +192,11 @@ class Reader:
             (run,),
         ).fetchone()[0]
         return found
+
+    def last_ms(self, run: str) -> int:
+        """Return the engine time of the last record of a run."""
+        number = self._connection.execute("SELECT id FROM run WHERE run = ?", (run,)).fetchone()
+        return last_record_ms(self._connection, number[0])
 
     def cooks(self) -> list[CookRow]:
         """Return the cooks, the newest first."""

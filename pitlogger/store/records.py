@@ -65,20 +65,26 @@ def run_number(connection: sqlite3.Connection, run: str) -> int:
     return number
 
 
-def end_run(connection: sqlite3.Connection, number: int) -> None:
-    """Close a run at the time of its last record, or of the end of its last packed block."""
-    last = connection.execute(
+def last_record_ms(connection: sqlite3.Connection, number: int) -> int:
+    """Return the time of a run's last record, or of the end of its last packed block."""
+    last: int = connection.execute(
         "SELECT max(t_ms) FROM ("
-        " SELECT start_ms AS t_ms FROM run WHERE id = :run"
+        " SELECT coalesce(end_ms, start_ms) AS t_ms FROM run WHERE id = :run"
         " UNION ALL SELECT max(t_ms) FROM journal WHERE run = :run"
         " UNION ALL SELECT max(to_ms) FROM tail WHERE run = :run"
         " UNION ALL SELECT max(block_ms) + 600000 FROM packed"
         "  WHERE NOT EXISTS (SELECT 1 FROM tail WHERE run = :run) AND block_ms >= "
-        "  (SELECT start_ms - 600000 FROM run WHERE id = :run)"
+        "  (SELECT start_ms - 600000 FROM run WHERE id = :run AND end_ms IS NULL)"
         "  AND channel IN (SELECT id FROM channel WHERE run = :run))",
         {"run": number},
     ).fetchone()[0]
-    connection.execute("UPDATE run SET end_ms = ? WHERE id = ?", (last, number))
+    return last
+
+
+def end_run(connection: sqlite3.Connection, number: int) -> None:
+    """Close a run at the time of its last record."""
+    last_ms = last_record_ms(connection, number)
+    connection.execute("UPDATE run SET end_ms = ? WHERE id = ?", (last_ms, number))
 
 
 def append_entries(connection: sqlite3.Connection, rows: Iterable[JournalRow]) -> None:

@@ -60,7 +60,8 @@ def _refusal(error: Exception) -> PitloggerError:
 
 def _is_sound(reading: Tagged) -> bool:
     whole = all(item is None or type(item) is int for item in reading[2:4])
-    return whole and type(reading[1]) is int and type(reading[0]) is str and reading[4] in QUALITIES
+    timed = type(reading[1]) is int and abs(reading[1]) < 1 << 62  # what SQLite can hold
+    return whole and timed and type(reading[0]) is str and reading[4] in QUALITIES
 
 
 def _span_of(readings: Sequence[Tagged]) -> tuple[int, int]:

@@ -16,12 +16,13 @@ from pitlogger.errors import StoreError
 from pitlogger.model.readings import Tagged
 from pitlogger.store import records, retention
 from pitlogger.store.backup import back_up, keep_newest
-from pitlogger.store.connection import connect_reader
+from pitlogger.store.connection import connect_reader, connect_writer
 from pitlogger.store.damage import Numbers, insert, last_run, replace_file, salvage
 from pitlogger.store.migrations import migrate
 from pitlogger.store.queries import Reader
 from pitlogger.store.rows import ClockRow, JournalRow, Notice, RunRow, Snapshot, Trouble
 from pitlogger.store.sink import Sink
+from pitlogger.store.soundness import FIRST_S, after, look_over
 from pitlogger.store.troubles import damaged, is_damage
 from pitlogger.store.writer import MAX_WAITING, Writer
 
@@ -61,6 +62,7 @@ class Store:
         self._salvaging: threading.Thread | None = None
         self._closing = threading.Event()
         self._opened: Writer | None = None
+        self._is_looked_over = False
 
     @classmethod
     def open(
@@ -110,6 +112,8 @@ class Store:
         )
         if store._salvaging is not None:
             store._salvaging.start()
+        elif not store._is_looked_over:
+            store._copying.submit(store._look_over)
         return store
 
     def append(
@@ -158,6 +162,19 @@ class Store:
             records.append_entries(sink.connection, entries)
 
         return self._writer.submit(work)
+
+    def beat(self) -> Future[None]:
+        """Write something that changes nothing, as a proof that writing works."""
+
+        def work(sink: Sink) -> None:
+            sink.connection.execute("UPDATE run SET node = node WHERE id = ?", (sink.run,))
+
+        return self._writer.submit(work)
+
+    @property
+    def answered_s(self) -> float:
+        """When the disk last took a real write or refused one, seconds of ``time.monotonic``."""
+        return self._writer.answered_s
 
     def describe(self, channel: str, quantity: str) -> Future[None]:
         """Record what a channel measures (``temperature``, ``mass``...), for other programs."""
@@ -231,12 +248,24 @@ class Store:
             try:
                 return question(self._current_reader())
             except (sqlite3.Error, OSError) as error:
+                if is_damage(error):
+                    self.replace_damaged(error)
                 raise StoreError(
-                    f"the database could not be read: {error}. `pitlogger doctor` tells more;"
-                    " what is written is not touched by this"
+                    f"the database could not be read: {error}. `pitlogger store doctor` tells"
+                    " more; what is written is not touched by this"
                 ) from error
 
         return self._asked.submit(answer)
+
+    def replace_damaged(self, error: Exception) -> Future[None]:
+        """Go on in a new file since this one is damaged, as ``open`` does; once is enough."""
+        damaged_file = self.path.stat().st_ino
+
+        def work(sink: Sink) -> None:
+            if self.path.stat().st_ino == damaged_file:
+                raise sqlite3.DatabaseError(str(error))
+
+        return self._writer.submit(work)
 
     @property
     def wait_s(self) -> float:
@@ -254,6 +283,8 @@ class Store:
         self._writer.close()
         self._asked.submit(self._close_reader)
         self._asked.shutdown()
+        with suppress(sqlite3.Error):  # the last to close leaves one file, without its log
+            connect_writer(self.path).close()
 
     def __enter__(self) -> Store:
         return self
@@ -275,6 +306,7 @@ class Store:
         """Bring the file to the current schema, replacing it where it is damaged."""
         try:
             migrate(self.path, self.backups)
+            self._is_looked_over = look_over(self.path, after(FIRST_S))
             with closing(connect_reader(self.path)) as connection:
                 used = connection.execute(
                     "SELECT 1 FROM run WHERE run = ?", (self.run.run,)
@@ -290,6 +322,14 @@ class Store:
             raise StoreError(
                 f"run '{self.run.run}' is already on record; a run id names one process life"
             )
+
+    def _look_over(self) -> None:
+        """Check the whole of a big file beside the work; damage found has it replaced."""
+        try:
+            look_over(self.path, self._closing.is_set)
+        except sqlite3.Error as error:
+            if is_damage(error):
+                self.replace_damaged(error)
 
     def _open_sink(self) -> Sink:
         return Sink(self.path, self.run, self._number)

@@ -27,7 +27,7 @@ log = logging.getLogger(__name__)
 MAX_WAITING = 100_000  # readings; about an hour of 16 channels at 1 Hz and a scale at 10 Hz
 MANY = 20_000  # readings that are written without waiting for the batch to end
 _FIRST_RETRY_S, _LAST_RETRY_S = 0.5, 10.0
-_LAST_TRIES_S = 1.5  # how long a closing writer goes on trying
+_LAST_TRIES_S = 0.3  # how long a closing writer goes on trying
 
 
 class Writer:
@@ -49,6 +49,8 @@ class Writer:
             on_trouble: Told of trouble and, with ``None``, of its end.
             batch_s: Longest wait of readings, seconds.
             max_waiting: Readings kept in memory while the disk refuses.
+
+        ``answered_s`` is when the disk last took a real write or refused one, monotonic.
         """
         self._open_sink = open_sink
         self._replace = replace
@@ -68,6 +70,7 @@ class Writer:
         self._trouble: Trouble | None = None
         self._retry_s = 0.0
         self._backoff_s = _FIRST_RETRY_S
+        self.answered_s = time.monotonic()
         self._thread = threading.Thread(target=self._run, name="pitlogger-writer", daemon=True)
         self._thread.start()
 
@@ -96,7 +99,7 @@ class Writer:
         return 0.0 if since is None else time.monotonic() - since
 
     def close(self) -> None:
-        """Write what waits, close the file, end the thread; gives up after 1.5 s."""
+        """Write what waits, close the file, end the thread; gives up after 0.3 s."""
         with self._wake:
             if self._stop_s is None:
                 self._stop_s = time.monotonic() + _LAST_TRIES_S
@@ -174,10 +177,14 @@ class Writer:
         try:
             if self._sink is None:
                 self._sink = self._open_sink()
+            before = self._sink.connection.total_changes
             outcomes = self._sink.commit(jobs, readings, losses)
         except Exception as error:  # whatever it is, the thread lives on and tries again
+            self.answered_s = time.monotonic()
             self._failed(error, len(jobs), len(readings))
             return False
+        if self._sink.connection.total_changes != before:
+            self.answered_s = time.monotonic()
         self._waiting_since_s = None
         for job, result, refusal in outcomes:
             if not job.future.set_running_or_notify_cancel():

@@ -1,0 +1,90 @@
+"""``pitlogger notify``: try the ways of being told, and see what waits."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from pitlogger.cli.output import emit, json_option
+
+config_option = click.option(
+    "--config", "config_file", type=click.Path(path_type=Path), required=True,
+    help="Configuration file (TOML).",
+)  # fmt: skip
+
+
+@click.group()
+def notify() -> None:
+    """Try the ways of being told, and see what waits to be told."""
+
+
+@notify.command("test")
+@config_option
+@click.option("--way", "ways", multiple=True, metavar="ID", help="Only this one; may be repeated.")
+@json_option
+@click.pass_context
+def test_command(ctx: click.Context, config_file: Path, ways: tuple[str, ...],
+                 as_json: bool) -> None:  # fmt: skip
+    """Send a test message by each way and say what is known of its arrival.
+
+    Exit code 1 if one did not arrive. The daemon need not run; secrets must be readable.
+    """
+    import asyncio
+
+    from pitlogger.clock import SystemClock
+    from pitlogger.config import load_config
+    from pitlogger.notify.trial import try_ways
+
+    config = load_config(config_file)
+    trials = asyncio.run(try_ways(config, ways, SystemClock().utc_ms()))
+    document = {
+        "ways": [
+            {"way": each.way, "kind": each.kind, "arrived": each.arrived, "said": each.said}
+            for each in trials
+        ]
+    }
+    lines = [f"{each.way}: {'' if each.arrived else 'FAILED: '}{each.said}" for each in trials]
+    emit(document, as_json, "\n".join([*lines, "Look whether it reached you: only you can see."]))
+    if not all(each.arrived for each in trials):
+        ctx.exit(1)
+
+
+@notify.command("list")
+@config_option
+@json_option
+def list_command(config_file: Path, as_json: bool) -> None:
+    """List the messages that wait to be sent, with their tries and what went wrong."""
+    from pitlogger.config import load_config
+    from pitlogger.store.queries import Reader
+
+    with Reader.open(load_config(config_file).database) as reader:
+        rows = waiting_documents(reader)
+    lines = [
+        f"{row['way']}: {row['title']}, since {row['since']}, {row['tries']} tries"
+        + (f"\n  {row['error']}" if row["error"] else "")
+        for row in rows
+    ]
+    emit({"waiting": rows}, as_json, "\n".join(lines) or "nothing waits")
+
+
+def waiting_documents(reader: Any) -> list[dict[str, Any]]:
+    """Return the messages that wait, oldest first."""
+    from pitlogger.clock import rfc3339
+    from pitlogger.notify.message import Message
+
+    return [
+        {
+            "id": row.id,
+            "way": row.channel,
+            "alert": row.alert,
+            "title": Message.load(row.body).title,
+            "since": rfc3339(row.created_ms),
+            "tries": row.tries,
+            "next_try": rfc3339(row.next_try_ms),
+            "error": row.last_error,
+        }
+        for row in sorted(reader.outbox(), key=lambda row: (row.created_ms, row.id))
+        if row.channel
+    ]

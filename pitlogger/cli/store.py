@@ -1,0 +1,138 @@
+"""``pitlogger store``: look at the record's file, back it up, put a backup back, shrink it."""
+
+from __future__ import annotations
+
+from contextlib import closing
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from pitlogger.cli.output import emit, json_option
+
+if TYPE_CHECKING:
+    from pitlogger.config import Config
+
+SYSTEM_CONFIG = Path("/etc/pitlogger/pitlogger.toml")
+SYSTEM_DATA = Path("/var/lib/pitlogger")
+
+config_option = click.option(
+    "--config", "config_file", type=click.Path(path_type=Path, dir_okay=False),
+    help="Configuration whose record is meant; the service's by default.",
+)  # fmt: skip
+yes_option = click.option("--yes", is_flag=True, help="Do not ask.")
+
+
+@click.group()
+def store() -> None:
+    """Look at the record's file, back it up, put a backup back, shrink it."""
+
+
+@store.command()
+@config_option
+@json_option
+def doctor(config_file: Path | None, as_json: bool) -> int:
+    """Say what the file holds and whether it is sound. Exit code 1 if it is not."""
+    from pitlogger.store.doctor import examine
+
+    config = _config(config_file)
+    facts = examine(config.database, config.backups)
+    emit(facts, as_json, "" if as_json else _text(facts))
+    return 0 if facts["sound"] else 1
+
+
+@store.command()
+@config_option
+@click.option("--to", "folder", type=click.Path(path_type=Path, file_okay=False),
+              help="Folder, such as that of a stick; the configured one by default.")  # fmt: skip
+@click.option("--keep", type=click.IntRange(1), help="How many backups stay in the folder.")
+@json_option
+def backup(config_file: Path | None, folder: Path | None, keep: int | None, as_json: bool) -> None:
+    """Copy the record while the daemon runs, and verify the copy by opening it."""
+    from pitlogger.store.backup import back_up, keep_newest
+    from pitlogger.store.connection import connect_reader
+    from pitlogger.store.queries import Reader
+
+    config = _config(config_file)
+    Reader.open(config.database).close()  # says what is wrong with it
+    with closing(connect_reader(config.database)) as connection:
+        made = back_up(connection, folder or config.backups)
+    with Reader.open(made) as copy:
+        facts = copy.facts()
+    if keep is not None:
+        keep_newest(made.parent, keep)
+    document = {"backup": str(made), "cooks": facts["cooks"], "entries": facts["entries"],
+                "readings": facts["readings"], "size_octets": made.stat().st_size}  # fmt: skip
+    text = f"{made}: {facts['cooks']} cooks, {facts['entries']} entries, verified"
+    emit(document, as_json, text)
+
+
+@store.command()
+@click.argument("file", type=click.Path(path_type=Path, dir_okay=False))
+@config_option
+@yes_option
+def restore(file: Path, config_file: Path | None, yes: bool) -> None:
+    """Put the backup FILE in the place of the record; the present one is kept beside it."""
+    from pitlogger.store.backup import restore as put_back
+    from pitlogger.store.backup import verify
+
+    config = _config(config_file)
+    verify(file)
+    if not yes:
+        click.confirm(f"Put {file} in the place of {config.database}?", abort=True)
+    old = put_back(file, config.database)
+    click.echo(f"{config.database} is now the backup {file}"
+               + (f"; what was there before lies at {old}" if old else ""))  # fmt: skip
+
+
+@store.command()
+@config_option
+@yes_option
+def compact(config_file: Path | None, yes: bool) -> None:
+    """Give room that old cooks used back to the disk; the daemon must not run."""
+    from pitlogger.store.backup import refuse_if_in_use
+    from pitlogger.store.queries import Reader
+    from pitlogger.store.retention import compact as shrink
+
+    config = _config(config_file)
+    Reader.open(config.database).close()
+    refuse_if_in_use(config.database)
+    if not yes:
+        click.confirm(f"Write {config.database} anew without its gaps?", abort=True)
+    freed = shrink(config.database)
+    click.echo(f"{freed / 1e6:.1f} MB given back; {config.database} now has"
+               f" {config.database.stat().st_size / 1e6:.1f} MB")  # fmt: skip
+
+
+def _config(given: Path | None) -> Config:
+    """Return the configuration meant: the one given, the service's, or the defaults."""
+    from pitlogger.config import Config, NodeTable, load_config
+
+    if given is not None:
+        return load_config(given)
+    if SYSTEM_CONFIG.exists():
+        config = load_config(SYSTEM_CONFIG)
+        if "data" not in config.node.model_fields_set:  # the unit's StateDirectory
+            config = config.model_copy(
+                update={"node": config.node.model_copy(update={"data": SYSTEM_DATA})}
+            )
+        return config
+    return Config(node=NodeTable())
+
+
+def _text(facts: dict[str, Any]) -> str:
+    state = "sound" if facts["sound"] else "DAMAGED"
+    size_mb, free_mb = facts["size_octets"] / 1e6, facts["disk_free_octets"] / 1e6
+    each = f" ({facts['octets_per_reading']:.2f} octets each)" if facts["readings"] else ""
+    lines = [
+        f"{facts['database']}: {state}, {size_mb:.1f} MB, schema {facts['schema']}",
+        *(f"  fault: {fault}" for fault in facts["faults"]),
+        f"{facts['cooks']} cooks, {facts['entries']} entries, {facts['readings']} readings{each}",
+        f"free on the disk: {free_mb:.0f} MB; compacting gives {facts['free_octets'] / 1e6:.1f} MB",
+    ]
+    if facts["lost_readings"]:
+        lines.append(f"{facts['lost_readings']} readings could not be kept; each gap is on record")
+    lines += [f"a damaged file was kept: {path}" for path in facts["damaged_files"]]
+    backups = facts["backups"]
+    newest = f"{len(backups)} backups, the newest {backups[0]}" if backups else "no backup yet"
+    return "\n".join([*lines, f"{newest}. Make one: pitlogger store backup --to FOLDER"])

@@ -1,0 +1,1 @@
+"""MQTT: the node's own topic tree, hub discovery, Homie, and commands where allowed."""

@@ -1,0 +1,166 @@
+"""What happens over one connection: births, changes, readings, journal, commands, heartbeat."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+from contextlib import suppress
+from typing import Any
+
+import aiomqtt
+
+from pitlogger.errors import DeliveryError, PitloggerError
+from pitlogger.notify.fanout import Happening
+from pitlogger.notify.message import Message
+from pitlogger.notify.mqtt import commands
+from pitlogger.notify.mqtt.discovery import discovery
+from pitlogger.notify.mqtt.events import Events
+from pitlogger.notify.mqtt.homie import HomieTree
+from pitlogger.notify.mqtt.publisher import Publisher, Tree
+from pitlogger.notify.mqtt.tree import StateTree, to_json
+from pitlogger.notify.mqtt.wire import listen_to, tell
+from pitlogger.notify.node import Node
+from pitlogger.notify.together import together
+from pitlogger.notify.ways.http import message_document
+
+HEALTH_EVERY_S = 30.0
+FAREWELL_S = 2.0
+
+
+class Session:
+    """Serves one tree for as long as a connection lasts, connection after connection."""
+
+    def __init__(self, node: Node, tree: Tree) -> None:
+        self._node = node
+        self._tree = tree
+        self.will = tree.will
+        self._publisher: Publisher
+
+    async def serve(self, client: aiomqtt.Client) -> None:
+        """Publish until the connection is lost or the task is cancelled."""
+        self._publisher = Publisher(self._node, self._tree, client)
+        try:
+            async with self._node.fanout.listen() as happenings:
+                await self._publisher.begin()
+                await self._began(client)
+                await together(
+                    self._follow(client, happenings),
+                    self._publisher.readings_for_ever(),
+                    self._listen(client),
+                    self._beat(),
+                    name="mqtt",
+                )
+        finally:
+            with suppress(aiomqtt.MqttError, TimeoutError):
+                async with asyncio.timeout(FAREWELL_S):
+                    await self._publisher.put(self._tree.last())
+            self._ended()
+
+    async def _began(self, client: aiomqtt.Client) -> None:
+        """Do what is needed once after connecting."""
+
+    def _ended(self) -> None:
+        """Do what is needed once a connection is over."""
+
+    async def _beat(self) -> None:
+        """Show for ever that the node lives; here by the connection alone."""
+        await asyncio.Event().wait()
+
+    async def _follow(self, client: aiomqtt.Client, queue: asyncio.Queue[Happening]) -> None:
+        while True:
+            happening = await queue.get()
+            if happening.kind in ("alert", "entry"):
+                await self._happened(client, happening)
+
+    async def _happened(self, client: aiomqtt.Client, happening: Happening) -> None:
+        await self._publisher.refresh()
+
+    async def _listen(self, client: aiomqtt.Client) -> None:
+        async for message in client.messages:
+            topic = str(message.topic)
+            if message.retain and message.payload and topic.startswith(f"{self._tree.root}/"):
+                await self._publisher.clear(topic)
+            await self._heard(client, topic, message)
+
+    async def _heard(self, client: aiomqtt.Client, topic: str, message: aiomqtt.Message) -> None:
+        """Take a message."""
+
+
+class HomieSession(Session):
+    """Serves the Homie tree."""
+
+    def __init__(self, node: Node) -> None:
+        super().__init__(node, HomieTree(node))
+
+
+class StateSession(Session):
+    """Serves the node's own tree: with journal, commands, hub discovery and notices."""
+
+    def __init__(self, node: Node) -> None:
+        self._own = StateTree(node)
+        super().__init__(node, self._own)
+        self._events = Events(node, self._own)
+        self._table = node.config.mqtt
+        self.client: aiomqtt.Client | None = None
+
+    async def _began(self, client: aiomqtt.Client) -> None:
+        if self._table.discovery_prefix is not None:
+            await listen_to(client, f"{self._table.discovery_prefix}/status")
+        await self._publisher.refresh(self._described())
+        self.client = client
+        await self._events.catch_up(client)
+
+    def _ended(self) -> None:
+        self.client = None
+        self._events.save()
+
+    def _described(self) -> tuple[tuple[str, str], ...]:
+        prefix = self._table.discovery_prefix
+        return () if prefix is None else (discovery(self._node, self._own.root, prefix),)
+
+    async def _happened(self, client: aiomqtt.Client, happening: Happening) -> None:
+        await self._publisher.refresh(self._described())
+        await self._events.take(client, happening)
+
+    async def _beat(self) -> None:
+        while True:
+            await self._publisher.put([self._own.health()])
+            await asyncio.sleep(HEALTH_EVERY_S)
+
+    async def _heard(self, client: aiomqtt.Client, topic: str, message: aiomqtt.Message) -> None:
+        if topic == f"{self._table.discovery_prefix}/status" and message.payload == b"online":
+            await self._publisher.put(list(self._described()))
+        elif topic == f"{self._own.root}/command" and message.payload:
+            answer = await self._obey(message)
+            await tell(client, f"{self._own.root}/answer", to_json(answer))
+
+    async def _obey(self, message: aiomqtt.Message) -> dict[str, Any]:
+        """Carry out a command and return the answer to it; the same key again does nothing."""
+        payload = message.payload if isinstance(message.payload, bytes) else b""
+        answer = {"v": 1, "key": commands.key_of(payload), "done": False}
+        if not self._table.commands:
+            return answer | {"error": "commands are off: set commands = true in [mqtt]"}
+        expiry_s = getattr(message.properties, "MessageExpiryInterval", None)
+        arrived = commands.Arrived(payload, message.retain, expiry_s)
+        try:
+            now_ms = self._node.clock.engine_ms()
+            asked = commands.read(arrived, now_ms, self._node.utc_offset_ms)
+            entry = await self._node.submit(asked.body, asked.by, asked.key)
+        except PitloggerError as fault:
+            return answer | {"error": str(fault)}
+        return answer | {"done": True, "id": f"{entry.run}/{entry.seq}"}
+
+    async def send(self, message: Message) -> str:
+        """Publish a message for people; makes this session a way of being heard.
+
+        Raises:
+            DeliveryError: The broker is away.
+        """
+        if self.client is None:
+            raise DeliveryError("the broker is away", remedy="See what [mqtt] reports")
+        document = json.dumps(message_document(message), ensure_ascii=False)
+        try:
+            await tell(self.client, f"{self._own.root}/notice", document)
+        except aiomqtt.MqttError as fault:
+            raise DeliveryError(f"the broker is away ({fault})") from None
+        return "the broker took it"

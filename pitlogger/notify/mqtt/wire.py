@@ -1,0 +1,32 @@
+"""Publishing and subscribing, so that a request to end is never lost in them.
+
+aiomqtt waits with ``asyncio.wait_for``, which up to Python 3.11 swallows a cancellation that
+comes in the same turn of the loop as the answer.
+"""
+
+from __future__ import annotations
+
+import aiomqtt
+from paho.mqtt.subscribeoptions import SubscribeOptions
+
+from pitlogger.notify.together import stop_if_cancelled
+
+_OTHERS = SubscribeOptions(qos=1, noLocal=True)
+
+
+async def retain(client: aiomqtt.Client, topic: str, payload: str | None, qos: int = 1) -> None:
+    """Publish what is to be kept under a topic; ``None`` deletes it."""
+    await client.publish(topic, payload, qos=qos, retain=True)
+    stop_if_cancelled()
+
+
+async def tell(client: aiomqtt.Client, topic: str, payload: str) -> None:
+    """Publish what is told once and not kept, at least once."""
+    await client.publish(topic, payload, qos=1)
+    stop_if_cancelled()
+
+
+async def listen_to(client: aiomqtt.Client, topic: str) -> None:
+    """Subscribe to what others publish under a topic, but not to our own."""
+    await client.subscribe(topic, options=_OTHERS)
+    stop_if_cancelled()

@@ -1,0 +1,199 @@
+"""The outbox: which alerts are told to whom and when. Pure; time comes with each call.
+
+- One wait of ten seconds groups what belongs together; more than ten alerts within ten
+  minutes are a flood, and the wait is a minute.
+- While nobody acknowledges: told again after 3, 8 and 18 minutes, then every 15; a second
+  contact after ten minutes where priority is high.
+- Acknowledging, shelving and suppressing stop it. What returns to normal is told once more.
+- In quiet hours only what wakes is told; the rest waits for their end.
+
+Source of the grouping, flood and repeat figures: ANSI/ISA-18.2 and EEMUA 191 as quoted in
+public overviews (alarm floods), common practice (repeats).
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+from pitlogger.model.alerts import ANNUNCIATED, AlertState, Priority, alert_class
+from pitlogger.notify.message import MessageKind
+from pitlogger.notify.quiet import NEVER_QUIET, QuietHours
+from pitlogger.notify.standing import Contact, Standing
+
+GROUP_MS = 10_000
+FLOOD_COUNT, FLOOD_SPAN_MS, FLOOD_GROUP_MS = 10, 600_000, 60_000
+CONTACTS: tuple[Contact, ...] = ("first", "second")
+_BANDED = ("hot-hold-near",)  # prompts whose value has a band to come back to
+_STOPPED = (AlertState.SHELVED, AlertState.SUPPRESSED, AlertState.OUT_OF_SERVICE)
+_RETURNED_LATCHED = (AlertState.ACKNOWLEDGED, AlertState.LATCHED_ACKNOWLEDGED)
+_RETURNED = (AlertState.RETURNED_UNACKNOWLEDGED, AlertState.NORMAL)
+
+
+@dataclass(frozen=True, slots=True)
+class Happened:
+    """A state that an alert entered, or is found in after a restart."""
+
+    alert: str
+    kind: str
+    state: AlertState
+    priority: Priority
+    wakes: bool
+    t_ms: int
+    message: str
+    remedy: str
+    was: AlertState = AlertState.NORMAL
+
+
+@dataclass(frozen=True, slots=True)
+class Push:
+    """Some alerts to be told to one contact now."""
+
+    kind: MessageKind
+    contact: Contact
+    standing: tuple[Standing, ...]
+
+
+@dataclass(slots=True)
+class Outbox:
+    """What stands and has to be told.
+
+    Attributes:
+        notices: Kinds that need no hand.
+        standing: By alert key.
+    """
+
+    notices: frozenset[str] = frozenset()
+    quiet: QuietHours = NEVER_QUIET
+    standing: dict[str, Standing] = field(default_factory=dict)
+    _raised: deque[int] = field(default_factory=deque)
+    _group_ms: int | None = None
+    _changed: set[str] = field(default_factory=set)
+    _hushed: set[str] = field(default_factory=set)
+
+    def restore(self, standing: Iterable[Standing]) -> None:
+        """Take up what was kept of an earlier run."""
+        self.standing |= {each.alert: each for each in standing}
+
+    def take_changes(self) -> dict[str, Standing | None]:
+        """Return what changed since the last call, ``None`` for what is over."""
+        changes = {alert: self.standing.get(alert) for alert in sorted(self._changed)}
+        self._changed.clear()
+        return changes
+
+    def take_hushed(self) -> set[str]:
+        """Return the alerts a person or a rule has silenced since the last call."""
+        hushed, self._hushed = self._hushed, set()
+        return hushed
+
+    def happened(self, what: Happened) -> None:
+        """Take a state that an alert entered."""
+        held = self.standing.get(what.alert)
+        if what.state in ANNUNCIATED:
+            if held is None or held.silenced or held.returned_ms is not None:
+                self._raise(what)
+        elif held is None or held.returned_ms is not None:
+            return
+        elif what.state in _RETURNED or (what.was, what.state) == _RETURNED_LATCHED:
+            self._return(held, what.t_ms)
+        elif what.state is AlertState.ACKNOWLEDGED and held.pushes:
+            held.silenced = True
+            self._changed.add(what.alert)
+            self._hushed.add(what.alert)
+        else:
+            self._drop(what.alert)
+            self._hushed.add(what.alert)
+
+    def _raise(self, what: Happened) -> None:
+        self._raised.append(what.t_ms)
+        self.standing[what.alert] = Standing(
+            what.alert, what.kind, what.priority, what.wakes, what.t_ms,
+            self._end_of_group(what.t_ms), what.message, what.remedy,
+            notice=what.kind in self.notices,
+        )  # fmt: skip
+        self._changed.add(what.alert)
+
+    def _end_of_group(self, t_ms: int) -> int:
+        while self._raised and self._raised[0] < t_ms - FLOOD_SPAN_MS:
+            self._raised.popleft()
+        if self._group_ms is None or self._group_ms < t_ms:
+            flood = len(self._raised) > FLOOD_COUNT
+            self._group_ms = t_ms + (FLOOD_GROUP_MS if flood else GROUP_MS)
+        return self._group_ms
+
+    def _return(self, held: Standing, t_ms: int) -> None:
+        has_band = alert_class(held.kind) == "alarm" or held.kind in _BANDED
+        if held.pushes and has_band and not held.notice:
+            held.returned_ms = t_ms
+            self._changed.add(held.alert)
+        else:
+            self._drop(held.alert)
+
+    def _drop(self, alert: str) -> None:
+        del self.standing[alert]
+        self._changed.add(alert)
+
+    def reconcile(self, found: Iterable[Happened]) -> None:
+        """Bring it in line with the alerts as they are, as after a restart or a lost event.
+
+        ``found`` are all that are not normal.
+        """
+        listed = {each.alert: each for each in found}
+        for held in list(self.standing.values()):
+            now = listed.get(held.alert)
+            if held.returned_ms is None and (now is None or now.state not in ANNUNCIATED):
+                if now is None or now.state in _STOPPED:
+                    self._drop(held.alert)
+                else:
+                    held.silenced = True
+                self._changed.add(held.alert)
+                self._hushed.add(held.alert)
+        for each in listed.values():
+            if each.state in ANNUNCIATED and each.alert not in self.standing:
+                self._raise(each)
+
+    def due(self, now_ms: int, utc_ms: int | None) -> list[Push]:
+        """Return what is to be told now, and count it as told.
+
+        Args:
+            now_ms: Engine time.
+            utc_ms: Wall time; ``None`` where it is not known: then no hour is quiet.
+        """
+        quiet = utc_ms is not None and self.quiet.holds(utc_ms)
+        heard = [each for each in self.standing.values() if each.wakes or not quiet]
+        pushes = self._returns(heard)
+        for contact in CONTACTS:
+            ready = [
+                each
+                for each in heard
+                if (due_ms := each.due_ms(contact)) is not None and due_ms <= now_ms
+            ]
+            pushes += self._pushes(contact, ready, now_ms)
+        return pushes
+
+    def _pushes(self, contact: Contact, ready: list[Standing], now_ms: int) -> list[Push]:
+        fresh = tuple(each for each in ready if not each.pushes)
+        again = tuple(each for each in ready if each.pushes)
+        for each in fresh:
+            each.start_ms = now_ms
+        for each in ready:
+            each.told(contact, now_ms)
+            self._changed.add(each.alert)
+        kinds: tuple[tuple[MessageKind, tuple[Standing, ...]], ...] = (
+            ("raised", fresh),
+            ("repeated", again),
+        )
+        return [Push(kind, contact, some) for kind, some in kinds if some]
+
+    def _returns(self, heard: list[Standing]) -> list[Push]:
+        returned = [each for each in heard if each.returned_ms is not None]
+        for each in returned:
+            del self.standing[each.alert]
+            self._changed.add(each.alert)
+        pushes = []
+        for contact in CONTACTS:
+            told = tuple(each for each in returned if each.pushed.get(contact))
+            if told:
+                pushes.append(Push("returned", contact, told))
+        return pushes

@@ -1,0 +1,280 @@
+"""Notifying at work: listens to what happens, keeps the outbox, sends, sounds, lives visibly."""
+
+from __future__ import annotations
+
+import asyncio
+import logging
+from contextlib import suppress
+from dataclasses import replace
+from functools import partial
+from typing import TYPE_CHECKING
+
+from pitlogger.config_notify import AnyWay
+from pitlogger.engine.inputs import Command
+from pitlogger.errors import DeliveryError, PitloggerError, StoreError
+from pitlogger.formats.journal_json import load_entry
+from pitlogger.model.alerts import ANNUNCIATED, AlertState, Priority
+from pitlogger.model.journal import AlertActed, AlertChanged, TroubleChanged
+from pitlogger.notify.courier import Courier
+from pitlogger.notify.fanout import Happening
+from pitlogger.notify.message import Message, compose
+from pitlogger.notify.node import Node
+from pitlogger.notify.outbox import Happened, Outbox, Push
+from pitlogger.notify.quiet import NEVER_QUIET, QuietHours
+from pitlogger.notify.standing import Standing
+from pitlogger.notify.together import together
+from pitlogger.notify.ways.make import make_way
+from pitlogger.notify.ways.way import Way
+from pitlogger.store.rows import Notice
+
+if TYPE_CHECKING:
+    from pitlogger.notify.mqtt.session import StateSession
+    from pitlogger.notify.ways.sounder import Sounder
+
+log = logging.getLogger(__name__)
+
+TICK_S = 1.0
+RECONCILE_EVERY_MS = 60_000
+STANDING = ""  # channel of the rows that hold what stands, beside those of the ways
+_BY_BUTTON = "button"
+
+
+class Notifier:
+    """Tells people, for as long as ``run`` runs.
+
+    Args:
+        node: The daemon.
+        ways: Stand-ins by way id, for tests; others are made from the configuration.
+    """
+
+    def __init__(self, node: Node, ways: dict[str, Way] | None = None) -> None:
+        self.node = node
+        table = node.config.notify
+        self.outbox = Outbox(
+            notices=frozenset(kind for kind, rule in node.policy.rules.items() if rule.notice),
+            quiet=NEVER_QUIET
+            if table.quiet_from is None or table.quiet_to is None
+            else QuietHours(table.quiet_from, table.quiet_to),
+        )
+        self.broker: StateSession | None = None
+        if node.config.mqtt.enabled:
+            from pitlogger.notify.mqtt.session import StateSession
+
+            self.broker = StateSession(node)
+        given = ways or {}
+        self.couriers = {
+            way.id: Courier(
+                way.id, given.get(way.id) or make_way(way, self.broker), self._save, self.report
+            )
+            for way in table.way
+        }
+        self._tables: dict[str, AnyWay] = {way.id: way for way in table.way}
+        self._sounder: Sounder | None = None
+        self._sending: set[asyncio.Task[None]] = set()
+        self._reconciled_ms = 0
+        self._restored = False
+
+    async def run(self) -> None:
+        """Work until cancelled. What one part does wrong never stops another."""
+        from pitlogger.notify.service_tasks import Work, guarded, tasks_of
+
+        self._open_sounder()
+        try:
+            async with self.node.fanout.listen() as happenings:
+                works: dict[str, Work] = {"outbox": partial(self._work, happenings)}
+                works |= tasks_of(self)
+                await together(
+                    *(guarded(name, work, self.report) for name, work in works.items()),
+                    name="notify",
+                )
+        finally:
+            for sending in self._sending:
+                sending.cancel()
+            if self._sounder is not None:
+                self._sounder.close()
+
+    async def _work(self, happenings: asyncio.Queue[Happening]) -> None:
+        await self.restore()
+        while True:
+            with suppress(TimeoutError):
+                async with asyncio.timeout(TICK_S):
+                    self.take(await happenings.get())
+            while not happenings.empty():
+                self.take(happenings.get_nowait())
+            self.tick()
+
+    # -- in -------------------------------------------------------------------------------
+
+    async def restore(self) -> None:
+        """Take up what an earlier run left, and bring it in line with the alerts as they are."""
+        now_ms = self.node.clock.engine_ms()
+        rows: list[Notice] = []
+        if not self._restored:
+            self._restored = True
+            try:
+                rows = await self.node.ask(lambda reader: reader.outbox())
+            except StoreError as fault:
+                log.warning("the outbox of the last run cannot be read: %s", fault)
+        for row in sorted(rows, key=lambda row: (row.created_ms, row.id)):
+            if row.channel == STANDING:
+                self.outbox.restore([Standing.load(row.body)])
+            elif row.channel in self.couriers:
+                self.couriers[row.channel].hand_in(Message.load(row.body), row, now_ms)
+            else:
+                left = "given up: this way is no longer configured"
+                self._save(replace(row, last_error=left, done=True))
+        self.reconcile(now_ms)
+
+    def reconcile(self, now_ms: int) -> None:
+        """Compare what stands with the engine's own alerts; events can be lost, these cannot."""
+        self._reconciled_ms = now_ms
+        self.outbox.reconcile(
+            Happened(
+                watch.key, watch.kind, watch.state, watch.priority, watch.wakes,
+                watch.raised_ms, watch.message,
+                watch.remedy or self.node.policy.rules[watch.kind].remedy,
+            )
+            for watch in self.node.engine.state.watches.values()
+            if watch.state is not AlertState.NORMAL
+        )  # fmt: skip
+
+    def take(self, happening: Happening) -> None:
+        """Take what happened; only alerts matter here."""
+        if happening.kind != "alert":
+            return
+        data = {k: v for k, v in happening.data.items() if k not in ("utc_ms", "on_disk")}
+        entry = load_entry(data)
+        if isinstance(body := entry.body, AlertChanged):
+            self.outbox.happened(
+                Happened(
+                    body.alert, body.alert_kind, body.now, body.priority, body.wakes,
+                    entry.t_ms, body.message, body.remedy, was=body.was,
+                )
+            )  # fmt: skip
+
+    # -- out ------------------------------------------------------------------------------
+
+    def tick(self) -> None:
+        """Do what is due now."""
+        now_ms = self.node.clock.engine_ms()
+        if now_ms - self._reconciled_ms >= RECONCILE_EVERY_MS:
+            self.reconcile(now_ms)
+        if hushed := self.outbox.take_hushed():
+            for courier in self.couriers.values():
+                courier.withdraw(hushed)
+        rows: list[Notice] = []
+        for push in self.outbox.due(now_ms, self._utc_ms(now_ms)):
+            rows += self._hand_in(push, now_ms)
+        rows += self._standing_rows(now_ms)
+        if rows:
+            self.node.store.append(notices=rows)
+        for courier in self.couriers.values():
+            if courier.waiting:
+                self._send(courier, now_ms)
+        self._sound(now_ms)
+
+    def _utc_ms(self, now_ms: int) -> int | None:
+        """Return wall time, ``None`` where it is not known to be right."""
+        watch = self.node.engine.state.watches.get("clock-unset/node")
+        unset = watch is not None and watch.holds
+        return None if unset else now_ms + self.node.utc_offset_ms
+
+    def _hand_in(self, push: Push, now_ms: int) -> list[Notice]:
+        """Give a push to the ways it concerns; return the rows to keep."""
+        rows = []
+        for way_id, courier in self.couriers.items():
+            table = self._tables[way_id]
+            told = [each for each in push.standing if self._concerns(table, push, each)]
+            if push.kind == "repeated" and any(courier.carries(each.alert) for each in told):
+                continue  # the last one has not got through yet: no pile of repeats
+            if told:
+                message = compose(push.kind, told, now_ms, self.node.utc_offset_ms)
+                utc_ms = now_ms + self.node.utc_offset_ms
+                row = Notice(
+                    f"{message.id}@{way_id}", told[0].alert, way_id, message.dump(), utc_ms,
+                    next_try_ms=utc_ms,
+                )  # fmt: skip
+                courier.hand_in(message, row, now_ms)
+                rows.append(row)
+        return rows
+
+    @staticmethod
+    def _concerns(table: AnyWay, push: Push, each: Standing) -> bool:
+        if table.contact != push.contact or each.alert == f"notify-failing/{table.id}":
+            return False
+        least = Priority[table.from_priority.upper()]
+        return each.priority >= least and (table.notices or not each.notice)
+
+    def _standing_rows(self, now_ms: int) -> list[Notice]:
+        utc_ms = now_ms + self.node.utc_offset_ms
+        return [
+            Notice(
+                f"standing/{alert}", alert, STANDING,
+                "" if standing is None else standing.dump(), utc_ms, done=standing is None,
+            )
+            for alert, standing in self.outbox.take_changes().items()
+        ]  # fmt: skip
+
+    def _send(self, courier: Courier, now_ms: int) -> None:
+        task = asyncio.create_task(
+            courier.carry(now_ms, self.node.utc_offset_ms), name=f"notify-{courier.way_id}"
+        )
+        self._sending.add(task)
+        task.add_done_callback(self._sent)
+
+    def _sent(self, task: asyncio.Task[None]) -> None:
+        self._sending.discard(task)
+        if not task.cancelled() and (fault := task.exception()) is not None:
+            name = task.get_name().removeprefix("notify-")
+            log.error("way %s broke down", name, exc_info=fault)
+            self.report(name, DeliveryError(f"it broke down: {fault!r}"))
+
+    async def settle(self) -> None:
+        """Wait until everything that is being sent now has been sent or has failed."""
+        while self._sending:
+            await asyncio.wait(self._sending)
+
+    def _save(self, row: Notice) -> None:
+        self.node.store.update_notice(row)
+
+    def report(self, way_id: str, fault: DeliveryError | None) -> None:
+        """Let the engine know that a way fails or works, so that it is shown and alarmed."""
+        message, remedy = ("", "") if fault is None else (fault.message, fault.remedy)
+        changed = TroubleChanged("notify-failing", way_id, fault is not None, message, remedy)
+        self.node.feed(Command(self.node.clock.engine_ms(), changed))
+
+    # -- sounder --------------------------------------------------------------------------
+
+    def _open_sounder(self) -> None:
+        table = self.node.config.notify.sounder
+        if table is None:
+            return
+        from pitlogger.notify.ways.sounder import Sounder
+
+        loop = asyncio.get_running_loop()
+        try:
+            self._sounder = Sounder(table, partial(loop.call_soon_threadsafe, self.acknowledge_all))
+        except DeliveryError as fault:
+            self.report("sounder", fault)
+
+    def _sound(self, now_ms: int) -> None:
+        if self._sounder is None:
+            return
+        utc_ms = self._utc_ms(now_ms)
+        quiet = utc_ms is not None and self.outbox.quiet.holds(utc_ms)
+        heard = [
+            each.priority
+            for each in self.outbox.standing.values()
+            if each.asks_a_hand and (each.wakes or not quiet)
+        ]
+        self._sounder.sound(max(heard, default=None))
+        self._sounder.hold(self.node.is_well())
+
+    def acknowledge_all(self) -> None:
+        """Say "got it" to all that sounds, as the button does."""
+        now_ms = self.node.clock.engine_ms()
+        for watch in list(self.node.engine.state.watches.values()):
+            if watch.state in ANNUNCIATED:
+                with suppress(PitloggerError):
+                    body = AlertActed(watch.key, "acknowledge")
+                    self.node.feed(Command(now_ms, body, by=_BY_BUTTON))

@@ -1,0 +1,150 @@
+"""Ways over plain HTTP: ntfy, gotify, webhook.
+
+Sources: ntfy documentation, publish as JSON; gotify API, create message; RFC 9110 (status
+codes); the ``Idempotency-Key`` header is an IETF draft.
+"""
+
+from __future__ import annotations
+
+import json
+import ssl
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import httpx
+
+from pitlogger.clock import rfc3339
+from pitlogger.config_notify import GotifyTable, NtfyTable, WebhookTable
+from pitlogger.errors import DeliveryError
+from pitlogger.model.alerts import Priority
+from pitlogger.notify.message import Message
+from pitlogger.notify.ways.way import read_secret
+
+TIMEOUT_S = 15.0
+NTFY_PRIORITY = {Priority.LOW: 3, Priority.MEDIUM: 4, Priority.HIGH: 5}
+GOTIFY_PRIORITY = {Priority.LOW: 4, Priority.MEDIUM: 6, Priority.HIGH: 9}
+_TRY_AGAIN = frozenset({408, 425, 429})
+
+
+class Poster:
+    """Posts JSON to one address."""
+
+    def __init__(self, url: str, ca_file: Path | None = None) -> None:
+        self.url = url
+        self._ca_file = ca_file
+
+    async def post(self, document: Mapping[str, Any], headers: Mapping[str, str]) -> str:
+        """Post and return what the server said.
+
+        Raises:
+            DeliveryError: No answer, or one that is no success.
+        """
+        try:
+            async with httpx.AsyncClient(verify=self._trust(), timeout=TIMEOUT_S) as client:
+                answer = await client.post(
+                    self.url,
+                    content=json.dumps(document, ensure_ascii=False).encode(),
+                    headers={"Content-Type": "application/json", **headers},
+                )
+        except httpx.HTTPError as fault:
+            raise DeliveryError(
+                f"{self.url} cannot be reached ({fault or type(fault).__name__})",
+                remedy="Check the address, the network and that the server runs",
+            ) from None
+        if answer.is_success:
+            return f"the server took it ({answer.status_code})"
+        code = answer.status_code
+        raise DeliveryError(
+            f"{self.url} answered {code} {answer.reason_phrase}",
+            remedy=_remedy(code),
+            for_good=400 <= code < 500 and code not in _TRY_AGAIN,
+        )
+
+    def _trust(self) -> ssl.SSLContext | bool:
+        if self._ca_file is None:
+            return True
+        try:
+            return ssl.create_default_context(cafile=self._ca_file)
+        except (OSError, ssl.SSLError) as fault:
+            raise DeliveryError(
+                f"the authority in {self._ca_file} cannot be read ({fault})", for_good=True
+            ) from None
+
+
+def _remedy(code: int) -> str:
+    if code in (401, 403):
+        return "Check the token and what it may do"
+    if code in (404, 405, 410):
+        return "Check the path of the address"
+    return "See the server's own log"
+
+
+def _bearer(token_file: Path | None) -> dict[str, str]:
+    return {} if token_file is None else {"Authorization": f"Bearer {read_secret(token_file)}"}
+
+
+class Ntfy:
+    """A topic of an ntfy server."""
+
+    def __init__(self, table: NtfyTable) -> None:
+        server, _, self._topic = table.url.rpartition("/")
+        self._token_file = table.token_file
+        self._poster = Poster(f"{server}/", table.ca_file)
+
+    async def send(self, message: Message) -> str:
+        """Publish; low priority makes no noise when something is back in band."""
+        quiet = message.kind == "returned"
+        document = {
+            "topic": self._topic,
+            "title": message.title,
+            "message": message.text,
+            "priority": 2 if quiet else NTFY_PRIORITY[message.priority],
+        }
+        return await self._poster.post(document, _bearer(self._token_file))
+
+
+class Gotify:
+    """An application of a gotify server."""
+
+    def __init__(self, table: GotifyTable) -> None:
+        self._token_file = table.token_file
+        self._poster = Poster(f"{table.url.rstrip('/')}/message", table.ca_file)
+
+    async def send(self, message: Message) -> str:
+        """Create a message."""
+        quiet = message.kind == "returned"
+        document = {
+            "title": message.title,
+            "message": message.text,
+            "priority": 2 if quiet else GOTIFY_PRIORITY[message.priority],
+        }
+        token = read_secret(self._token_file)
+        return await self._poster.post(document, {"X-Gotify-Key": token})
+
+
+class Webhook:
+    """Any program that takes JSON over HTTP."""
+
+    def __init__(self, table: WebhookTable) -> None:
+        self._token_file = table.token_file
+        self._poster = Poster(table.url, table.ca_file)
+
+    async def send(self, message: Message) -> str:
+        """Post the message with its id as idempotency key."""
+        headers = {**_bearer(self._token_file), "Idempotency-Key": f'"{message.id}"'}
+        return await self._poster.post(message_document(message), headers)
+
+
+def message_document(message: Message) -> dict[str, Any]:
+    """Return a message as programs get it: schema number, id, kind, words, time."""
+    return {
+        "v": 1,
+        "id": message.id,
+        "kind": message.kind,
+        "title": message.title,
+        "text": message.text,
+        "priority": message.priority.label,
+        "at": rfc3339(message.at_ms),
+        "alerts": list(message.alerts),
+    }

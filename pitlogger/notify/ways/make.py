@@ -1,0 +1,58 @@
+"""The way that a table of the configuration describes; modules are loaded only as needed."""
+
+from __future__ import annotations
+
+from pitlogger.config_notify import (
+    AnyWay,
+    AppriseTable,
+    CommandTable,
+    GotifyTable,
+    MailTable,
+    MqttWayTable,
+    NtfyTable,
+    WebhookTable,
+)
+from pitlogger.errors import ConfigError
+from pitlogger.notify.ways.way import Way
+
+
+def make_way(table: AnyWay, broker: Way | None) -> Way:
+    """Return the way of a table.
+
+    Args:
+        broker: The session of ``[mqtt]``, where there is one.
+
+    Raises:
+        ConfigError: A way over MQTT without a broker.
+    """
+    match table:
+        case NtfyTable():
+            from pitlogger.notify.ways.http import Ntfy
+
+            return Ntfy(table)
+        case GotifyTable():
+            from pitlogger.notify.ways.http import Gotify
+
+            return Gotify(table)
+        case WebhookTable():
+            from pitlogger.notify.ways.http import Webhook
+
+            return Webhook(table)
+        case MailTable():
+            from pitlogger.notify.ways.mail import Mail
+
+            return Mail(table)
+        case CommandTable():
+            from pitlogger.notify.ways.command import Command
+
+            return Command(table)
+        case AppriseTable():
+            from pitlogger.notify.ways.apprise import Apprise
+
+            return Apprise(table)
+        case MqttWayTable():
+            if broker is None:
+                raise ConfigError(
+                    f"notify.way '{table.id}' speaks over MQTT, and [mqtt] enabled is false"
+                )
+            return broker

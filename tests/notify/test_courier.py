@@ -1,0 +1,144 @@
+"""A courier keeps the order, tries again, and says when a way is hopeless."""
+
+from __future__ import annotations
+
+import pytest
+
+from pitlogger.errors import DeliveryError
+from pitlogger.model.alerts import Priority
+from pitlogger.notify.courier import GIVEN_UP_MS, LONGEST_PAUSE_MS, Courier, pause_ms
+from pitlogger.notify.message import Message, MessageKind
+from pitlogger.store.rows import Notice
+
+NOW_MS = 1_790_000_000_000
+
+
+class FakeWay:
+    """Takes messages unless a fault is set."""
+
+    def __init__(self) -> None:
+        self.taken: list[str] = []
+        self.fault: DeliveryError | None = None
+        self.tries = 0
+
+    async def send(self, message: Message) -> str:
+        self.tries += 1
+        if self.fault is not None:
+            raise self.fault
+        self.taken.append(message.id)
+        return "taken"
+
+
+class Desk:
+    """A courier with all it tells."""
+
+    def __init__(self) -> None:
+        self.way = FakeWay()
+        self.rows: dict[str, Notice] = {}
+        self.reports: list[str | None] = []
+        self.courier = Courier("phone", self.way, self._save, self._report)
+
+    def _save(self, row: Notice) -> None:
+        self.rows[row.id] = row
+
+    def _report(self, way: str, fault: DeliveryError | None) -> None:
+        self.reports.append(None if fault is None else fault.message)
+
+    def give(self, name: str, kind: MessageKind = "raised", alert: str = "pit-low/pit") -> None:
+        message = Message(name, kind, "title", "text", Priority.LOW, NOW_MS, (alert,))
+        row = Notice(name, alert, "phone", message.dump(), NOW_MS)
+        self.courier.hand_in(message, row, NOW_MS)
+
+    async def at(self, seconds: float) -> None:
+        await self.courier.carry(NOW_MS + round(seconds * 1000), 0)
+
+
+@pytest.fixture
+def desk() -> Desk:
+    return Desk()
+
+
+async def test_a_delivered_message_is_done(desk: Desk) -> None:
+    desk.give("a")
+    await desk.at(0)
+    assert desk.rows["a"].done
+    assert desk.rows["a"].tries == 1
+
+
+async def test_messages_arrive_in_order_after_an_outage_of_an_hour(desk: Desk) -> None:
+    desk.way.fault = DeliveryError("away")
+    for name in ("a", "b", "c"):
+        desk.give(name)
+    for minute in range(60):
+        await desk.at(minute * 60)
+    desk.way.fault = None
+    await desk.at(4000)
+    assert desk.way.taken == ["a", "b", "c"]
+
+
+async def test_a_failed_try_is_kept_with_its_error_and_its_next_time(desk: Desk) -> None:
+    desk.way.fault = DeliveryError("away", remedy="Look at the network")
+    desk.give("a")
+    await desk.at(0)
+    row = desk.rows["a"]
+    assert (row.done, row.tries, row.next_try_ms) == (False, 1, NOW_MS + pause_ms(1))
+    assert row.last_error == "away. Look at the network"
+
+
+async def test_nothing_is_tried_before_its_pause_is_over(desk: Desk) -> None:
+    desk.way.fault = DeliveryError("away")
+    desk.give("a")
+    await desk.at(0)
+    await desk.at(4.9)
+    assert desk.way.tries == 1
+    await desk.at(5.0)
+    assert desk.way.tries == 2
+
+
+def test_pauses_double_up_to_five_minutes() -> None:
+    assert [pause_ms(tries) // 1000 for tries in (1, 2, 3, 8, 200)] == [5, 10, 20, 300, 300]
+    assert LONGEST_PAUSE_MS == 300_000
+
+
+async def test_what_is_refused_for_good_lets_the_next_one_through(desk: Desk) -> None:
+    desk.give("a")
+    desk.give("b")
+    desk.way.fault = DeliveryError("wrong token", for_good=True)
+    await desk.at(0)
+    assert desk.rows["a"].done
+    assert desk.rows["a"].last_error == "wrong token"
+    assert not desk.courier.waiting
+
+
+async def test_a_failing_way_is_reported_once_and_its_recovery_too(desk: Desk) -> None:
+    desk.way.fault = DeliveryError("away")
+    desk.give("a")
+    await desk.at(0)
+    await desk.at(10)
+    desk.way.fault = None
+    await desk.at(60)
+    assert desk.reports == ["away", None]
+
+
+async def test_a_message_is_given_up_after_a_day(desk: Desk) -> None:
+    desk.way.fault = DeliveryError("away")
+    desk.give("a")
+    await desk.at(GIVEN_UP_MS / 1000)
+    assert desk.rows["a"].done
+    assert "given up" in desk.rows["a"].last_error
+
+
+async def test_what_was_acknowledged_before_it_was_sent_is_taken_back(desk: Desk) -> None:
+    desk.give("a")
+    desk.give("b", alert="flare-up/pit")
+    desk.courier.withdraw({"pit-low/pit"})
+    await desk.at(0)
+    assert desk.way.taken == ["b"]
+    assert desk.rows["a"].last_error == "acknowledged before it was sent"
+
+
+async def test_a_note_that_all_is_well_again_is_not_taken_back(desk: Desk) -> None:
+    desk.give("a", kind="returned")
+    desk.courier.withdraw({"pit-low/pit"})
+    await desk.at(0)
+    assert desk.way.taken == ["a"]

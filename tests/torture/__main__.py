@@ -1,0 +1,100 @@
+"""The fault bench: a real daemon, killed, starved, cut off, shaken; then held against its word.
+
+    python -m tests.torture [--kills N] [--cuts N] [--pulls N] [--seed N] [--only ID,...]
+
+Prints a table and writes ``build/torture.json``. The exit code is 1 where a bar is not met;
+the seed brings the same dice again.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+import tempfile
+import time
+from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+from random import Random
+
+from tests.torture.clocks import clocks
+from tests.torture.damage import damage
+from tests.torture.disks import disks
+from tests.torture.kills import kills
+from tests.torture.power import power
+from tests.torture.row import Row
+from tests.torture.storms import storm
+from tests.torture.twins import twins
+
+KILLS, CUTS, PULLS = 102, 300, 100
+# Mean time between requests and longest life of the three nodes that are killed at once: a
+# busy one, one as in life, and a quiet one, which alone can lose readings.
+_LIVES = ((0.15, 4.0), (0.7, 7.0), (30.0, 14.0))
+
+Bench = Callable[[Path], list[Row]]
+
+
+def benches(kill_times: int, cuts: int, pulls: int, seed: int) -> dict[str, Bench]:
+    """Return the benches by their id."""
+
+    def killed(folder: Path) -> list[Row]:
+        with ThreadPoolExecutor(len(_LIVES)) as pool:
+            under_way = [
+                pool.submit(kills, folder / str(n), kill_times // len(_LIVES), seed + n, *life)
+                for n, life in enumerate(_LIVES)
+            ]
+            return [each.result() for each in under_way]
+
+    return {
+        "kill": killed,
+        "power": lambda folder: [power(folder, cuts, seed)],
+        "disk": lambda folder: disks(folder, seed),
+        "damage": lambda folder: damage(folder, seed),
+        "clock": lambda folder: clocks(folder, seed),
+        "devices": lambda folder: [storm(folder, pulls, seed)],
+        "twins": lambda folder: [twins(folder, seed)],
+    }
+
+
+def tortured(chosen: dict[str, Bench], seed: int) -> Iterator[Row]:
+    """Run benches one after the other; one that breaks down is a row with its fault."""
+    for name, bench in chosen.items():
+        with tempfile.TemporaryDirectory(prefix="pitlogger-torture-") as folder:
+            try:
+                yield from bench(Path(folder) / name)
+            except Exception as error:
+                yield Row(name, "broke down", 1, [f"{type(error).__name__}: {error}"], "", seed)
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(prog="python -m tests.torture", description=__doc__)
+    parser.add_argument("--kills", type=int, default=KILLS)
+    parser.add_argument("--cuts", type=int, default=CUTS)
+    parser.add_argument("--pulls", type=int, default=PULLS)
+    parser.add_argument("--seed", type=int, default=Random().randrange(1 << 30))
+    parser.add_argument("--only", default="", help="ids, separated by commas")
+    given = parser.parse_args()
+    known = benches(given.kills, given.cuts, given.pulls, given.seed)
+    wanted = given.only.split(",") if given.only else list(known)
+    if strange := [name for name in wanted if name not in known]:
+        parser.error(f"unknown: {', '.join(strange)}; known: {', '.join(known)}")
+    print(f"seed {given.seed}", flush=True)
+    began_s = time.monotonic()
+    rows = []
+    for row in tortured({name: known[name] for name in wanted}, given.seed):
+        rows.append(row)
+        verdict = "met" if not row.faults else "NOT MET"
+        print(f"{row.id:8}  {row.what:48}  {verdict:8} {row.shown}", flush=True)
+        for fault in row.faults[:10]:
+            print(f"{'':10}{fault}", flush=True)
+    print(f"{time.monotonic() - began_s:.0f} s")
+    Path("build").mkdir(exist_ok=True)
+    Path("build/torture.json").write_text(
+        json.dumps([row._asdict() for row in rows], indent=1), encoding="utf-8"
+    )
+    sys.exit(any(row.faults for row in rows))
+
+
+if __name__ == "__main__":
+    main()
