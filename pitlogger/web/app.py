@@ -1,34 +1,64 @@
-"""The web application of a daemon: API, page, health."""
+"""The web application of a daemon: API, page, access, health."""
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable
+from functools import partial
 
-from fastapi import FastAPI, Request, Response
+from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse
+from starlette.exceptions import HTTPException
+from starlette.middleware.gzip import GZipMiddleware
+from starlette.types import ASGIApp
 
 from pitlogger import __version__
 from pitlogger.daemon import Daemon
 from pitlogger.errors import PitloggerError, RefusedError, UsageError
-from pitlogger.web.api import error_answer, make_api
+from pitlogger.web.access.access import Access
+from pitlogger.web.access.gate import Gate
+from pitlogger.web.access.routes import make_access_api
+from pitlogger.web.answers import describe, error_answer
+from pitlogger.web.api import make_api
+from pitlogger.web.health import make_health
+from pitlogger.web.log_api import make_log_api
+from pitlogger.web.page.forms import fault_text
+from pitlogger.web.page.pairing import make_pairing
+from pitlogger.web.page.routes import make_page
 
-BODY_LIMIT = 64 * 1024
-HEADERS = {
-    "Content-Security-Policy": "default-src 'self'; frame-ancestors 'none'",
-    "X-Content-Type-Options": "nosniff",
-    "Referrer-Policy": "no-referrer",
-}
+PACK_FROM = 1000  # octets; below, packing costs more than it saves
 
 
-def make_app(daemon: Daemon) -> FastAPI:
-    """Return the application; it serves the socket of the command line and the page alike."""
+def make_apps(daemon: Daemon, access: Access, page: str | None = None) -> tuple[ASGIApp, ASGIApp]:
+    """Return the application as the Unix socket serves it and as the network does.
+
+    Args:
+        page: The address phones open, for links; ``None`` without a page.
+    """
+    app = make_app(daemon, access, page)
+    local = Gate(app, access, trusted=True)
+    network = GZipMiddleware(Gate(app, access, trusted=False), PACK_FROM, compresslevel=5)
+    return local, network
+
+
+def make_app(daemon: Daemon, access: Access, page: str | None = None) -> FastAPI:
+    """Return the routes of both, without the gate."""
     app = FastAPI(
         title="pitlogger", version=__version__,
         openapi_url="/api/v1/openapi.json", docs_url=None, redoc_url=None,
     )  # fmt: skip
     app.include_router(make_api(daemon))
+    app.include_router(make_log_api(daemon))
+    app.include_router(make_access_api(access, page))
+    app.include_router(make_pairing(access, daemon.config.node.name))
+    app.include_router(make_health(daemon))
+    app.include_router(make_page(daemon, access))
+    _add_faults(app)
+    app.openapi = partial(describe, app)  # type: ignore[method-assign]
 
+    return app
+
+
+def _add_faults(app: FastAPI) -> None:
     @app.exception_handler(UsageError)
     async def unusable(request: Request, fault: UsageError) -> JSONResponse:
         return error_answer(400, str(fault))
@@ -37,38 +67,14 @@ def make_app(daemon: Daemon) -> FastAPI:
     async def refused(request: Request, fault: RefusedError) -> JSONResponse:
         return error_answer(409, str(fault))
 
+    @app.exception_handler(HTTPException)
+    async def not_there(request: Request, fault: HTTPException) -> JSONResponse:
+        return error_answer(fault.status_code, str(fault.detail))
+
     @app.exception_handler(PitloggerError)
     async def failed(request: Request, fault: PitloggerError) -> JSONResponse:
         return error_answer(500, str(fault))
 
     @app.exception_handler(RequestValidationError)
     async def invalid(request: Request, fault: RequestValidationError) -> JSONResponse:
-        return error_answer(400, "; ".join(_fault(item) for item in fault.errors()[:5]))
-
-    @app.middleware("http")
-    async def bounded(
-        request: Request, call_next: Callable[[Request], Awaitable[Response]]
-    ) -> Response:
-        length = request.headers.get("content-length", "0")
-        if not length.isdigit() or int(length) > BODY_LIMIT:
-            return error_answer(413, f"the body is larger than {BODY_LIMIT} octets")
-        response = await call_next(request)
-        response.headers.update(HEADERS)
-        return response
-
-    @app.get("/healthz", summary="Whether the engine and the store are at work")
-    async def healthz() -> JSONResponse:
-        well = daemon.is_well()
-        return JSONResponse({"well": well, "store": daemon.trouble is None},
-                            status_code=200 if well else 503)  # fmt: skip
-
-    return app
-
-
-def _fault(item: dict[str, object]) -> str:
-    location = item.get("loc", ())
-    parts = (
-        [str(part) for part in location if part != "body"] if isinstance(location, tuple) else []
-    )
-    message = str(item.get("msg", "")).removeprefix("Value error, ")
-    return f"{'.'.join(parts)}: {message}" if parts else message
+        return error_answer(400, "; ".join(fault_text(item) for item in fault.errors()[:5]))

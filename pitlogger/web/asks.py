@@ -53,6 +53,7 @@ class PieceAsk(Ask):
 
 
 class SplitAsk(Ask):
+    piece: str = ""
     into: Annotated[tuple[PieceTable, ...], Field(min_length=2, max_length=12)]
 
 
@@ -66,6 +67,12 @@ class AssignAsk(Ask):
 
     channel: ChannelTable
     lead: bool = False
+
+
+class MovedAsk(Ask):
+    """A probe was moved within its piece; its trend starts anew."""
+
+    channel: str
 
 
 class StageAsk(Ask):
@@ -140,9 +147,16 @@ class CorrectAsk(Ask):
 
 
 class AlertAsk(Ask):
+    alert: str = ""
     reason: Text = ""
 
 
-class ShelveAsk(Ask):
+class AnswerAsk(AlertAsk):
+    """Answer a prompt; ``reason`` is one of its answers, such as ``not yet``."""
+
+    reason: Annotated[str, Field(min_length=1, max_length=40)]
+
+
+class ShelveAsk(AlertAsk):
     minutes: float = Field(gt=0, le=24 * 60)
     reason: Annotated[str, Field(min_length=1, max_length=500)]

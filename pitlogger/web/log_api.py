@@ -24,6 +24,7 @@ from pitlogger.safety.judge import judge
 from pitlogger.safety.sheets import sheets
 from pitlogger.store.queries import Reader
 from pitlogger.web import views
+from pitlogger.web.answers import RESPONSES
 from pitlogger.web.asks import Ask, Text
 
 LOG_KINDS = ("signed-off", "corrective-taken", "check-made", "adjusted")
@@ -81,7 +82,7 @@ class PastAsk(Ask):
 
 def make_log_api(daemon: Daemon) -> APIRouter:
     """Return the routes of the food log, bound to a daemon."""
-    api = APIRouter(prefix="/api/v1")
+    api = APIRouter(prefix="/api/v1", responses=RESPONSES)
 
     @api.get("/log", summary="The food log of a cook: sheets, chain, sign-offs")
     async def log(cook: str | None = None) -> dict[str, Any]:

@@ -10,11 +10,14 @@ from contextlib import AsyncExitStack, asynccontextmanager, contextmanager
 from pathlib import Path
 
 import uvicorn
-from fastapi import FastAPI
+from starlette.types import ASGIApp
 
+from pitlogger.config import WebTable
 from pitlogger.daemon import Daemon
 from pitlogger.errors import TransportError
-from pitlogger.web.app import make_app
+from pitlogger.web.access.access import Access
+from pitlogger.web.access.roles import Role
+from pitlogger.web.app import make_apps
 
 
 class _Server(uvicorn.Server):
@@ -26,28 +29,63 @@ class _Server(uvicorn.Server):
 
 
 @asynccontextmanager
-async def serving(daemon: Daemon) -> AsyncIterator[str | None]:
-    """Serve the daemon while the context is open; yield the page's address, if it has one."""
-    app = make_app(daemon)
+async def serving(daemon: Daemon, access: Access | None = None) -> AsyncIterator[str | None]:
+    """Serve the daemon while the context is open; yield the page's address, if it has one.
+
+    With ``[web] one_time_link`` the address holds a code that pairs one browser as owner.
+
+    Args:
+        access: Who may do what; made from the configuration if it is not given.
+
+    Raises:
+        ConfigError: The list of paired phones cannot be read.
+        TransportError: The socket or the port is in use.
+    """
+    web = daemon.config.web
+    access = access or Access(daemon.config)
     async with AsyncExitStack() as stack:
-        await stack.enter_async_context(_running(app, _unix_socket(daemon.socket)))
+        listening = stack.enter_context(_tcp_socket(web.host, web.port)) if web.enabled else None
+        unix = stack.enter_context(_unix_socket(daemon.socket))
         stack.callback(daemon.socket.unlink, missing_ok=True)
-        address = None
-        web = daemon.config.web
-        if web.enabled:
-            listening = _tcp_socket(web.host, web.port)
-            port = listening.getsockname()[1]
-            host = "localhost" if web.host in ("0.0.0.0", "127.0.0.1", "::") else web.host  # noqa: S104
-            address = f"http://{host}:{port}/"
-            await stack.enter_async_context(_running(app, listening))
+        address = None if listening is None else page_address(web, listening.getsockname()[1])
+        local, network = make_apps(daemon, access, address)
+        await stack.enter_async_context(_running(local, unix))
+        if listening is not None:
+            await stack.enter_async_context(_running(network, listening, web))
+            if web.one_time_link:
+                address = f"{address}pair#{access.invite(Role.OWNER)}"
         try:
             yield address
         finally:
             daemon.stopping.set()
 
 
+def page_address(web: WebTable, port: int) -> str:
+    """Return the address that phones open."""
+    scheme = "https" if web.tls_cert is not None else "http"
+    host = web.host
+    if host in ("127.0.0.1", "::1"):
+        host = "localhost"
+    elif host in ("0.0.0.0", "::"):  # noqa: S104
+        host = _lan_address() or f"{socket.gethostname().partition('.')[0]}.local"
+    return f"{scheme}://{f'[{host}]' if ':' in host else host}:{port}/"
+
+
+def _lan_address() -> str | None:
+    """Return the address this host has towards other networks, ``None`` where it has none."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as asking:
+        try:
+            asking.connect(("192.0.2.1", 9))  # of the block for documentation; nothing is sent
+        except OSError:
+            return None
+        found: str = asking.getsockname()[0]
+        return found
+
+
 @asynccontextmanager
-async def _running(app: FastAPI, listening: socket.socket) -> AsyncIterator[None]:
+async def _running(
+    app: ASGIApp, listening: socket.socket, web: WebTable | None = None
+) -> AsyncIterator[None]:
     config = uvicorn.Config(
         app,
         http="h11",
@@ -55,8 +93,11 @@ async def _running(app: FastAPI, listening: socket.socket) -> AsyncIterator[None
         lifespan="off",
         log_config=None,
         access_log=False,
+        proxy_headers=False,
         timeout_graceful_shutdown=1,
         server_header=False,
+        ssl_certfile=None if web is None else web.tls_cert,
+        ssl_keyfile=None if web is None else web.tls_key,
     )
     server = _Server(config)
     task = asyncio.create_task(server.serve(sockets=[listening]), name="serve")
@@ -65,7 +106,6 @@ async def _running(app: FastAPI, listening: socket.socket) -> AsyncIterator[None
     finally:
         server.should_exit = True
         await task
-        listening.close()
 
 
 def _unix_socket(path: Path) -> socket.socket:

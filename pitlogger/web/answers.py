@@ -1,0 +1,66 @@
+"""What every route may answer beside its success, as the API's description tells it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from fastapi import FastAPI
+from fastapi.openapi.utils import get_openapi
+from fastapi.responses import JSONResponse
+from pydantic import BaseModel
+
+
+class Fault(BaseModel):
+    """Why something was not done, in words; nothing was changed."""
+
+    error: str
+
+
+_WHY = {
+    400: "It cannot be used: a value, a unit or a name is wrong",
+    401: "No key: pair a phone, or send a program's bearer token",
+    403: "The role does not allow it, or it did not come from the page itself",
+    404: "There is no such thing",
+    405: "Not this method",
+    409: "Refused as things stand",
+    411: "The body's length is missing",
+    413: "The body is too large",
+    415: "The body is not JSON",
+    421: "The Host is not one of the node's names",
+    429: "Too many requests",
+    500: "It failed",
+    503: "Not now",
+}
+RESPONSES: dict[int | str, dict[str, Any]] = {
+    status: {"model": Fault, "description": why} for status, why in _WHY.items()
+}
+
+
+def error_answer(status: int, message: str) -> JSONResponse:
+    """Return an error as the API tells it."""
+    return JSONResponse({"error": message}, status_code=status)
+
+
+def _faults_are_json(responses: dict[str, Any]) -> None:
+    """Say that refusals are JSON, also of routes whose success is not."""
+    for status, response in responses.items():
+        if int(status) >= 400 and "content" in response:
+            (content,) = response["content"].values()
+            response["content"] = {"application/json": content}
+
+
+def describe(app: FastAPI) -> dict[str, Any]:
+    """Return the API's description: without 422, which our answers to bad bodies are not."""
+    if app.openapi_schema is None:
+        made = get_openapi(title=app.title, version=app.version, routes=app.routes)
+        for path in made["paths"].values():
+            for operation in path.values():
+                operation["responses"].pop("422", None)
+                _faults_are_json(operation["responses"])
+        made["components"]["securitySchemes"] = {
+            "program": {"type": "http", "scheme": "bearer"},
+            "phone": {"type": "apiKey", "in": "cookie", "name": "pitlogger"},
+        }
+        made["security"] = [{"program": []}, {"phone": []}]
+        app.openapi_schema = made
+    return app.openapi_schema

@@ -1,0 +1,133 @@
+"""The Alarms screen: what stands, what to do, whether it was sent, and what was."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from pitlogger.daemon import Daemon
+from pitlogger.engine.commands import ANSWERS
+from pitlogger.model.alerts import ACTIVE, AlertState, Priority, alert_class
+from pitlogger.model.cooks import Stage
+from pitlogger.model.journal import AlertActed, AlertChanged, Entry
+from pitlogger.rules.conditions import Watch
+from pitlogger.store.queries import Reader
+from pitlogger.store.rows import Notice
+from pitlogger.web.page import standing, words
+from pitlogger.web.page.shown import Shown
+
+MOST_LINES = 60
+_UNSEEN = frozenset(
+    {
+        AlertState.UNACKNOWLEDGED,
+        AlertState.RETURNED_UNACKNOWLEDGED,
+        AlertState.LATCHED_UNACKNOWLEDGED,
+    }
+)
+_SHELVABLE = frozenset(
+    {AlertState.UNACKNOWLEDGED, AlertState.ACKNOWLEDGED, AlertState.RETURNED_UNACKNOWLEDGED}
+)
+_DONE_BY_STAGE = {"wrap-due": Stage.WRAPPED, "pull-due": Stage.RESTING}
+
+
+async def alarms_screen(daemon: Daemon, shown: Shown) -> dict[str, Any]:
+    """Return the alarms screen with what waits to be sent and what happened before."""
+
+    def read(reader: Reader) -> tuple[list[Notice], list[Entry]]:
+        kinds = ("alert-changed", "alert-acted")
+        entries = reader.entries(cook=daemon.cook, kinds=kinds) if daemon.cook else []
+        return reader.outbox(), entries[-MOST_LINES:]
+
+    waiting, entries = await daemon.ask(read)
+    return {
+        **alarms(daemon, shown),
+        "unsent": [_unsent(notice) for notice in waiting if notice.channel],
+        "ways": [way.id for way in daemon.config.notify.way],
+        "history": [_line(entry, shown) for entry in reversed(entries)],
+    }
+
+
+def _unsent(notice: Notice) -> str:
+    tried = f", tried {notice.tries} times" if notice.tries else ""
+    error = f": {notice.last_error}" if notice.last_error else ""
+    what = notice.alert.partition("/")[0].replace("-", " ") or "a message"
+    return f"{what} by {notice.channel}{tried}{error}"
+
+
+def _line(entry: Entry, shown: Shown) -> dict[str, str]:
+    line = {"at": shown.clock(entry.t_ms), "by": entry.by, "text": ""}
+    if isinstance(entry.body, AlertChanged):
+        changed = entry.body
+        what = changed.message or changed.alert.replace("-", " ")
+        line["text"] = f"{words.STATE[changed.now]}: {what}"
+    elif isinstance(entry.body, AlertActed):
+        reason = f" ({entry.body.reason})" if entry.body.reason else ""
+        line["text"] = f"{entry.body.action}: {entry.body.alert.replace('-', ' ')}{reason}"
+    return line
+
+
+def alarms(daemon: Daemon, shown: Shown) -> dict[str, Any]:
+    """Return the alarms screen: alarms and prompts that are not normal."""
+    standing_now = [
+        watch
+        for watch in daemon.engine.state.watches.values()
+        if watch.state not in (AlertState.NORMAL, AlertState.SUPPRESSED)
+    ]
+    standing_now.sort(
+        key=lambda w: (
+            w.state not in ACTIVE, w.state not in _UNSEEN, alert_class(w.kind) != "alarm",
+            -w.priority, -w.since_ms,
+        )
+    )  # fmt: skip
+    return {
+        "sentence": _alarm_sentence(daemon),
+        "alerts": [alert(daemon, watch, shown) for watch in standing_now],
+    }
+
+
+def _alarm_sentence(daemon: Daemon) -> str:
+    count = len(standing.active(daemon, "alarm"))
+    prompts = len(standing.active(daemon, "prompt"))
+    if not count and not prompts:
+        return "Nothing needs a hand."
+    parts = []
+    if count:
+        parts.append(f"{count} alarm{'s' if count > 1 else ''}")
+    if prompts:
+        parts.append(f"{prompts} thing{'s' if prompts > 1 else ''} to do")
+    return f"{' and '.join(parts)}."
+
+
+def alert(daemon: Daemon, watch: Watch, shown: Shown) -> dict[str, Any]:
+    """Return an alert as it is shown: what, since when, what to do, what can be answered."""
+    rule = daemon.policy.rules[watch.kind]
+    done = _DONE_BY_STAGE.get(watch.kind)
+    is_active = watch.state in ACTIVE
+    return {
+        "alert": watch.key,
+        "kind": watch.kind,
+        "is_alarm": alert_class(watch.kind) == "alarm",
+        "letter": standing.LETTER[watch.priority.label],
+        "priority": watch.priority.label,
+        "message": watch.message or watch.kind.replace("-", " "),
+        "state": words.STATE[watch.state],
+        "active": is_active,
+        "unseen": watch.state in _UNSEEN,
+        "since": shown.since(watch.raised_ms),
+        "at": shown.clock(watch.raised_ms),
+        "iso": shown.iso(watch.raised_ms),
+        "remedy": watch.remedy or rule.remedy,
+        "cause": rule.cause,
+        "consequence": rule.consequence,
+        "act_within": rule.act_within,
+        "wakes": watch.wakes,
+        "urgent": not rule.notice and (watch.piece is not None or watch.priority > Priority.LOW),
+        "answers": ANSWERS.get(watch.kind, ()) if is_active else (),
+        "piece": watch.piece,
+        "stage": done.value if done is not None and is_active else None,
+        "stage_act": words.STAGE_ACT[done] if done is not None else "",
+        "until": None if watch.until_ms is None else shown.clock(watch.until_ms),
+        "reason": watch.reason,
+        "can_shelve": watch.state in _SHELVABLE,
+        "is_shelved": watch.state is AlertState.SHELVED,
+        "can_reset": watch.state is AlertState.LATCHED_ACKNOWLEDGED,
+    }

@@ -1,0 +1,112 @@
+"""What forms do: deeds, beginning a cook, units, phones. Each answers with one sentence."""
+
+from __future__ import annotations
+
+import asyncio
+
+from fastapi import APIRouter, Request, Response
+from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse
+
+from pitlogger.daemon import Daemon
+from pitlogger.errors import PitloggerError, RefusedError, UsageError
+from pitlogger.model.journal import Entry, SignedOff
+from pitlogger.safety.record import sign
+from pitlogger.web.access.access import Access, utc_ms
+from pitlogger.web.access.codes import spoken
+from pitlogger.web.access.roles import role_of, who_asks
+from pitlogger.web.asks import CookAsk
+from pitlogger.web.deeds import decide
+from pitlogger.web.log_api import linked
+from pitlogger.web.page.begin import cook_text
+from pitlogger.web.page.forms import ask_of, parse_form
+from pitlogger.web.page.render import MORE, SCREENS
+from pitlogger.web.page.shown import MASS_UNITS, TEMPERATURE_UNITS, UNITS_COOKIE
+from pitlogger.web.page.view import deed_view, refused, screen, shown_to
+
+PATHS = {path for path, _ in (*SCREENS, *MORE)}
+YEAR_S = 365 * 86_400
+
+
+def add_deeds(page: APIRouter, daemon: Daemon) -> None:
+    """Add the route of all deeds."""
+
+    @page.post("/do/{name}")
+    async def do(name: str, request: Request) -> Response:
+        wants_json = "application/json" in request.headers.get("accept", "")
+        back = "/"
+        try:
+            form = parse_form(await request.body())
+            back = form.get("back", "/") if form.get("back", "/") in PATHS else "/"
+            entry = await _done(daemon, name, form)
+        except PitloggerError as fault:
+            status = _status(fault)
+            if wants_json:
+                return JSONResponse({"error": str(fault)}, status)
+            return refused(daemon, request, str(fault), back, status)
+        if wants_json:
+            return JSONResponse(deed_view(daemon, entry, shown_to(daemon, request)))
+        return RedirectResponse(f"{back}?did={entry.run}.{entry.seq}", 303)
+
+
+async def _done(daemon: Daemon, name: str, form: dict[str, str]) -> Entry:
+    by = form.get("by") or who_asks.get().initials
+    if name == "begin":
+        return await decide(
+            daemon, "cook", CookAsk(toml=cook_text(form), by=by[:12], key=form.get("key", ""))
+        )
+    if name == "sign":
+        cook, links = await daemon.ask(lambda reader: linked(reader, form.get("cook")))
+        review = sign(links, by, daemon.clock.engine_ms())
+        return await daemon.submit(
+            SignedOff(cook, review.seq, review.head), by, form.get("key", "")
+        )
+    return await decide(daemon, name, ask_of(name, form, daemon.clock.utc_ms(), by))
+
+
+def _status(fault: PitloggerError) -> int:
+    if isinstance(fault, UsageError):
+        return 400
+    return 409 if isinstance(fault, RefusedError) else 500
+
+
+def add_phone_deeds(page: APIRouter, daemon: Daemon, access: Access) -> None:
+    """Add what an owner does with phones, and what everybody does with units."""
+
+    @page.post("/phones/code")
+    async def code(request: Request) -> HTMLResponse:
+        form = parse_form(await request.body())
+        try:
+            role = role_of(form.get("role", "hands"))
+        except UsageError as fault:
+            return refused(daemon, request, str(fault), "/settings", 400)
+        values = {"code": spoken(access.invite(role)), "role": role.label}
+        return screen(daemon, request, "code.html", values)
+
+    @page.post("/phones/remove")
+    async def remove(request: Request) -> Response:
+        form = parse_form(await request.body())
+        try:
+            access.keys.remove(form.get("phone", ""), who_asks.get().name, utc_ms())
+        except UsageError as fault:
+            return refused(daemon, request, str(fault), "/settings", 400)
+        return RedirectResponse("/settings", 303)
+
+    @page.post("/node/backup")
+    async def backup(request: Request) -> HTMLResponse:
+        try:
+            made = await asyncio.wrap_future(daemon.store.backup())
+        except PitloggerError as fault:
+            return refused(daemon, request, str(fault), "/settings", 500)
+        return screen(daemon, request, "done.html",
+                      {"message": f"Backed up, verified: {made}", "back": "/settings"})  # fmt: skip
+
+    @page.post("/units")
+    async def units(request: Request) -> Response:
+        form = parse_form(await request.body())
+        temperature, mass = form.get("temperature", ""), form.get("mass", "")
+        if temperature not in TEMPERATURE_UNITS or mass not in MASS_UNITS:
+            return refused(daemon, request, "Choose one of the units listed.", "/settings", 400)
+        answer = RedirectResponse("/settings", 303)
+        answer.set_cookie(UNITS_COOKIE, f"{temperature}.{mass}", max_age=YEAR_S, samesite="strict",
+                          httponly=True)  # fmt: skip
+        return answer

@@ -1,0 +1,156 @@
+"""Figures: what each channel reads, as a person reads it: value, ask, trend, age.
+
+A number never stands alone, a dead probe shows a word and not its last number.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from pitlogger.daemon import Daemon
+from pitlogger.engine.lanes import Lane
+from pitlogger.model.book import PieceBook
+from pitlogger.model.cooks import ON_PIT, Stage
+from pitlogger.model.quantities import Quantity
+from pitlogger.model.readings import Quality, Site
+from pitlogger.web.page import words
+from pitlogger.web.page.shown import Shown
+
+OLD_MS = 15_000
+QUARTER_H = 0.25
+LEVEL_C = 0.6  # less than this in a quarter of an hour is called steady
+_ORDER = (Site.PIT, Site.CORE, Site.HOLD, Site.TRANSPORT, Site.LINE, Site.COLD, Site.SURFACE,
+          Site.ROOM, Site.NONE)  # fmt: skip
+
+
+def figures(daemon: Daemon, shown: Shown) -> list[dict[str, Any]]:
+    """Return the temperature channels in the order they are read: pits, cores, the rest."""
+    lanes = [lane for lane in daemon.engine.lanes.values() if lane.is_temperature]
+    lanes.sort(key=lambda lane: (_ORDER.index(lane.site), lane.piece or "", lane.state.id))
+    return [figure(daemon, lane, shown) for lane in lanes if not _is_over(daemon, lane)]
+
+
+def _is_over(daemon: Daemon, lane: Lane) -> bool:
+    """Return whether a channel belongs to a piece that needs no probe any more."""
+    held = daemon.engine.book.pieces.get(lane.piece or "")
+    return held is not None and (
+        held.ended_ms is not None or held.stage in (Stage.SERVED, Stage.DISCARDED)
+    )
+
+
+def figure(daemon: Daemon, lane: Lane, shown: Shown) -> dict[str, Any]:
+    """Return one temperature channel as it is shown."""
+    state = lane.state
+    quality, word = _quality(lane, shown.now_ms)
+    level = state.level if quality == "good" else state.value
+    has_number = level is not None and quality in ("good", "old")
+    return {
+        "channel": state.id,
+        "name": _name(lane),
+        "site": lane.site.value,
+        "main": lane.site in (Site.PIT, Site.CORE, Site.HOLD),
+        "quality": quality,
+        "number": shown.degrees(level) if has_number and level is not None else "",
+        "unit": shown.units.temperature if has_number else "",
+        "level_c": round(level / 1000, 2) if quality == "good" and level is not None else None,
+        "word": word,
+        "ask": _ask(daemon, lane, shown),
+        "trend": _trend(lane, shown) if quality == "good" else "",
+        "age": "never heard" if state.heard_ms < 0 else f"{shown.since(state.heard_ms)} ago",
+    }
+
+
+def _name(lane: Lane) -> str:
+    if lane.site is Site.CORE and lane.piece is not None:
+        own = lane.state.id.removeprefix(lane.piece).strip("/")
+        return lane.piece if own in ("core", "") else f"{lane.piece}, {own}"
+    return lane.state.id
+
+
+def _quality(lane: Lane, now_ms: int) -> tuple[str, str]:
+    state = lane.state
+    if state.heard_ms < 0:
+        return "none", "no reading yet"
+    if state.quality is not Quality.GOOD and not state.stale:
+        return "bad", words.QUALITY[state.quality]
+    old_ms = max(OLD_MS, 3 * (lane.interval_ms or 0))
+    if state.stale or now_ms - state.heard_ms > old_ms:
+        return "old", "silent"
+    return ("good", "") if state.value is not None else ("none", "no value")
+
+
+def _ask(daemon: Daemon, lane: Lane, shown: Shown) -> str:
+    """Return what the figure is measured against: a band, or the next target."""
+    held = daemon.engine.book.pieces.get(lane.piece or "")
+    if lane.site is Site.CORE and held is not None:
+        return _core_ask(daemon, held, shown)
+    assignment = daemon.engine.book.assignment(lane.state.id)
+    placed = assignment.channel if assignment else daemon.engine.declared(lane.state.id)
+    if placed is None:
+        return ""
+    low, high, aim = placed.low_mc, placed.high_mc, placed.set_point_mc
+    if low is not None and high is not None:
+        return f"band {shown.degrees(low)} to {shown.degrees(high)}"
+    if aim is not None:
+        return f"set to {shown.degrees(aim)}"
+    if lane.site in (Site.HOLD, Site.TRANSPORT, Site.LINE):
+        return f"keep at {shown.degrees(daemon.policy.hot_hold_limit_mc)} or more"
+    return words.SITE[lane.site]
+
+
+def _core_ask(daemon: Daemon, held: PieceBook, shown: Shown) -> str:
+    policy = daemon.policy
+    wrap_at, pull_at = policy.wrap_at_mc(held.piece), policy.pull_at_mc(held.piece)
+    if held.stage is Stage.SMOKING and wrap_at is not None:
+        return f"wrap at {shown.degrees(wrap_at)}"
+    if held.stage in ON_PIT and pull_at is not None:
+        return f"off the pit at {shown.degrees(pull_at)}"
+    if held.stage is Stage.RESTING:
+        return f"rest to {shown.degrees(policy.rest_until_mc)}"
+    if held.stage in (Stage.HOLDING, Stage.IN_TRANSIT, Stage.SERVING, Stage.CARVED):
+        return f"keep at {shown.degrees(policy.hot_hold_limit_mc)} or more"
+    return words.stage_label(held.stage)
+
+
+def _trend(lane: Lane, shown: Shown) -> str:
+    slope = lane.state.trend.slope_c_per_h
+    if slope is None:
+        return ""
+    if lane.state.trend.stalled:
+        return "stalled"
+    if abs(slope * QUARTER_H) < LEVEL_C:
+        return "steady for 15 min"
+    change = abs(shown.step(slope * QUARTER_H * 1000))
+    return f"{'up' if slope > 0 else 'down'} {change:.0f} in 15 min"
+
+
+def scales(daemon: Daemon, shown: Shown) -> list[dict[str, Any]]:
+    """Return the scales: what lies on them, whether it is steady, what counts as container."""
+    return [
+        scale(daemon, lane, shown)
+        for lane in daemon.engine.lanes.values()
+        if lane.site is Site.BENCH and lane.quantity is Quantity.MASS
+    ]
+
+
+def scale(daemon: Daemon, lane: Lane, shown: Shown) -> dict[str, Any]:
+    """Return one scale as it is shown; ``net`` is what would be kept."""
+    state = lane.state
+    tare = daemon.engine.book.tares.get(state.id)
+    tare_mg = 0 if tare is None else tare.tare_mg
+    quality, word = _quality(lane, shown.now_ms)
+    steady = state.steadiness.steady_mg if quality == "good" else None
+    value = steady if steady is not None else state.value
+    shows = quality == "good" and value is not None
+    return {
+        "channel": state.id,
+        "quality": quality,
+        "net": shown.mass(value - tare_mg) if shows and value is not None else "",
+        "gross": shown.mass(value) if shows and value is not None else "",
+        "word": word if quality != "old" else "switched off or silent",
+        "is_steady": steady is not None,
+        "state": "steady" if steady is not None else "settling" if shows else "",
+        "steadiness": round(state.steadiness.shown() * 100) if shows else 0,
+        "tare": shown.mass(tare_mg) if tare_mg else "",
+        "container": (tare.container or "container") if tare is not None and tare_mg else "",
+    }

@@ -1,0 +1,199 @@
+"""The Food log: sheets of one cook, corrective action, checks and sign-off.
+
+pitlogger is a record and a reminder: the local code and the certified person decide.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from pitlogger.daemon import Daemon
+from pitlogger.model.book import Book, fold
+from pitlogger.model.journal import CheckMade, CorrectiveTaken, Entry, SignedOff
+from pitlogger.model.readings import Site, Tagged
+from pitlogger.safety import record
+from pitlogger.safety.history import histories
+from pitlogger.safety.judge import NOTES, judge
+from pitlogger.safety.policy import Policy
+from pitlogger.safety.record import SHEETS, LogRow, missing
+from pitlogger.safety.sheets import sheets
+from pitlogger.safety.verdict import in_words
+from pitlogger.store.queries import Reader
+from pitlogger.store.rows import CookRow
+from pitlogger.web.log_api import LOG_KINDS, linked
+from pitlogger.web.page.shown import Shown
+
+_JUDGED = (Site.CORE, Site.SURFACE, Site.HOLD, Site.TRANSPORT, Site.LINE, Site.COLD, Site.PIT)
+MOST_CHECKS = 20
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """The food log of a cook: its rows, what was done about them, who signed."""
+
+    name: str
+    rows: list[LogRow]
+    logged: list[Entry]
+    head: str
+    entries: int
+    signed: list[record.SignOff]
+    faults: list[str]
+
+
+async def judged(daemon: Daemon, cook: str) -> Judged:
+    """Return the food log of a cook as it stands, in a thread with a reader of its own."""
+    return await asyncio.to_thread(_judged, daemon.config.database, cook, daemon.safety)
+
+
+def _judged(path: Path, cook: str, policy: Policy) -> Judged:
+    with Reader.open(path) as reader:
+        row = next(row for row in reader.cooks() if row.id == cook)
+        entries = reader.entries(cook=cook)
+        book = fold(entries)
+        readings = _readings(reader, entries, _channels(book))
+        verdicts = [judge(history, policy) for history in histories(book, readings)]
+        _, links = linked(reader, cook)
+        logged = reader.entries(kinds=LOG_KINDS)
+    signed = [
+        record.SignOff(entry.by, entry.t_ms, entry.body.entries, entry.body.head)
+        for entry in logged
+        if isinstance(entry.body, SignedOff) and entry.body.cook == cook
+    ]
+    return Judged(
+        row.name,
+        sheets(entries, book, verdicts, policy, entries[-1].t_ms),
+        [entry for entry in logged if _belongs(entry, book)],
+        links[-1].hash if links else record.GENESIS,
+        len(links),
+        signed,
+        record.verify(links, signed),
+    )
+
+
+def _channels(book: Book) -> list[str]:
+    return [
+        channel
+        for channel, history in book.channels.items()
+        if any(held.channel.site in _JUDGED for held in history)
+    ]
+
+
+def _readings(reader: Reader, entries: list[Entry], channels: list[str]) -> list[Tagged]:
+    """Return what the channels of a cook read while it lasted, adjusted and vetted."""
+    first_ms, last_ms = entries[0].t_ms, entries[-1].t_ms
+    return [
+        Tagged(kept.channel, kept.t_ms, kept.raw, kept.value, kept.quality, Site.NONE, None)
+        for run in dict.fromkeys(entry.run for entry in entries)
+        for kept in reader.readings(channels, first_ms, last_ms + 1, run=run)
+    ]
+
+
+def _belongs(entry: Entry, book: Book) -> bool:
+    if isinstance(entry.body, CorrectiveTaken):
+        return entry.body.piece in book.pieces
+    return isinstance(entry.body, CheckMade)
+
+
+async def food_screen(daemon: Daemon, shown: Shown, cook: str | None) -> dict[str, Any]:
+    """Return the Food log of a cook, the running or the last one by default."""
+    rows: list[CookRow] = await daemon.ask(lambda reader: reader.cooks())
+    chosen = next((row.id for row in rows if row.id == (cook or daemon.cook or "")), None)
+    if chosen is None and rows and cook is None:
+        chosen = rows[0].id
+    running = chosen is not None and chosen == daemon.cook
+    common: dict[str, Any] = {
+        "notes": NOTES,
+        "cooks": [{"id": row.id, "name": row.name} for row in rows],
+        "chosen": chosen,
+        "running": running,
+        "pieces": list(daemon.engine.book.pieces) if running else [],
+        "dispositions": record.DISPOSITIONS,
+        "unit": shown.units.temperature,
+        "policy": f"{daemon.safety.title} ({daemon.safety.name}, {daemon.safety.version})",
+        "sheets": [], "corrective": [], "checks": [], "signed": [], "faults": [], "head": "",
+    }  # fmt: skip
+    if chosen is None:
+        return {**common, "sentence": "No cook is on record yet."}
+    made = await judged(daemon, chosen)
+    return {
+        **common,
+        "sentence": _sentence(made),
+        "sheets": [
+            {"name": name, "rows": [_row(row, shown) for row in made.rows if row.sheet == sheet]}
+            for sheet, name in SHEETS.items()
+        ],
+        "corrective": [_action(entry, shown) for entry in made.logged if _is_action(entry)],
+        "checks": [
+            _check(entry.body, entry, shown)
+            for entry in made.logged[-MOST_CHECKS:]
+            if isinstance(entry.body, CheckMade)
+        ],
+        "signed": [
+            {"by": held.by, "at": shown.clock(held.at_ms), "entries": held.seq}
+            for held in made.signed
+        ],
+        "faults": made.faults,
+        "head": made.head,
+        "entries": made.entries,
+    }
+
+
+def _sentence(made: Judged) -> str:
+    verdicts = [row for row in made.rows if row.id is None]
+    not_met = [row for row in verdicts if row.met is False]
+    unknown = [row for row in verdicts if row.met is None]
+    met = len(verdicts) - len(not_met) - len(unknown)
+    parts = [f"{met} limit{'s' * (met != 1)} met"]
+    if not_met:
+        what = ", ".join(f"{row.product} {row.what}" for row in not_met)
+        parts.insert(0, f"limit not met: {what}")
+    if unknown:
+        parts.append(f"{len(unknown)} not shown")
+    if made.signed:
+        parts.append(f"signed by {made.signed[-1].by}")
+    return f"{made.name}: {'; '.join(parts)}."
+
+
+def _row(row: LogRow, shown: Shown) -> dict[str, Any]:
+    differs = abs(row.entered_ms - row.observed_ms) > 60_000
+    return {
+        "at": shown.clock(row.observed_ms),
+        "entered": shown.clock(row.entered_ms) if differs else "",
+        "by": row.by,
+        "product": row.product,
+        "what": row.what,
+        "value": row.value,
+        "limit": row.limit,
+        "met": in_words(row.met) if row.id is None or row.met is not None else "",
+        "failed": row.met is False,
+        "instrument": row.instrument,
+        "note": row.note,
+        "struck": row.struck_by is not None,
+        "missing": [] if row.struck_by else [part.replace("_", " ") for part in missing(row)],
+    }
+
+
+def _is_action(entry: Entry) -> bool:
+    return isinstance(entry.body, CorrectiveTaken)
+
+
+def _action(entry: Entry, shown: Shown) -> dict[str, str]:
+    assert isinstance(entry.body, CorrectiveTaken)
+    taken = entry.body
+    return {
+        "at": shown.clock(entry.t_ms), "by": entry.by, "piece": taken.piece, "cause": taken.cause,
+        "restored": taken.control_restored, "prevention": taken.prevention,
+        "disposition": taken.disposition,
+    }  # fmt: skip
+
+
+def _check(made: CheckMade, entry: Entry, shown: Shown) -> dict[str, Any]:
+    is_scale = made.method == "scale"
+    error = shown.mass(made.error) if is_scale else f"{shown.step(made.error):+.1f} degrees"
+    return {
+        "at": shown.clock(entry.t_ms), "by": entry.by, "instrument": made.instrument,
+        "method": made.method, "error": error, "within": made.within,
+    }  # fmt: skip

@@ -1,0 +1,105 @@
+"""Forms: what the page's forms send, as the asks they stand for.
+
+Fields come as text; an empty one counts as not given. ``ago_min`` says how many minutes ago
+something happened, ``late_s`` how long the phone kept it because the node was out of reach.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+from urllib.parse import parse_qsl
+
+from pydantic import ValidationError
+
+from pitlogger.clock import rfc3339
+from pitlogger.errors import UsageError, unknown
+from pitlogger.web import asks
+from pitlogger.web.deeds import DEEDS
+
+MOST_FIELDS = 40
+LATE_S = 5.0  # a shorter wait is the present
+_PAGE_ONLY = ("ago_min", "late_s", "back")
+
+
+def parse_form(body: bytes) -> dict[str, str]:
+    """Return the fields of an ``application/x-www-form-urlencoded`` body that hold anything."""
+    try:
+        pairs = parse_qsl(body.decode("utf-8"), max_num_fields=MOST_FIELDS)
+    except ValueError:
+        raise UsageError("the form cannot be read") from None
+    return {name: value.strip() for name, value in pairs if value.strip()}
+
+
+def ask_of(name: str, form: Mapping[str, str], utc_ms: int, by: str) -> asks.Ask:
+    """Return the ask that a form stands for.
+
+    Args:
+        name: Of the deed.
+        utc_ms: Wall time now.
+        by: Initials of the phone, where the form names nobody.
+
+    Raises:
+        UsageError: An unknown deed or field, or a value that cannot be read.
+    """
+    if name not in DEEDS:
+        raise UsageError(unknown("deed", name, DEEDS))
+    model = DEEDS[name].ask
+    values = nested({k: v for k, v in form.items() if k not in _PAGE_ONLY})
+    values.setdefault("by", by)
+    passed_s = _number(form, "ago_min") * 60.0
+    late_s = _number(form, "late_s")
+    if late_s > LATE_S:
+        passed_s += late_s
+    if passed_s and "at" in model.model_fields and "at" not in values:
+        values["at"] = rfc3339(utc_ms - round(passed_s * 1000))
+    try:
+        return model.model_validate(values)
+    except ValidationError as fault:
+        raise UsageError("; ".join(fault_text(item) for item in fault.errors()[:5])) from None
+
+
+def nested(fields: Mapping[str, str]) -> dict[str, Any]:
+    """Return fields with dots in their names as tables, with numbers as lists.
+
+    ``channel.id`` is the key ``id`` of ``channel``; ``into.0.id`` that of the first ``into``.
+    """
+    made: dict[str, Any] = {}
+    for name, value in fields.items():
+        *path, last = name.split(".")
+        table = made
+        for part in path:
+            held = table.setdefault(part, {})
+            if not isinstance(held, dict):
+                raise UsageError(f"field '{name}' cannot stand beside '{part}'")
+            table = held
+        table[last] = value
+    return {name: _listed(value) for name, value in made.items()}
+
+
+def _listed(value: Any) -> Any:
+    if not isinstance(value, dict):
+        return value
+    inner = {name: _listed(held) for name, held in value.items()}
+    if inner and all(name.isdecimal() for name in inner):
+        return [inner[name] for name in sorted(inner, key=int)]
+    return inner
+
+
+def _number(form: Mapping[str, str], name: str) -> float:
+    text = form.get(name, "0")
+    try:
+        value = float(text)
+    except ValueError:
+        value = -1.0
+    if not 0 <= value <= 7 * 24 * 3600:
+        raise UsageError(f"{name} '{text}': expected a number from 0")
+    return value
+
+
+def fault_text(item: Mapping[str, Any]) -> str:
+    """Return one fault that a model found, as a person reads it."""
+    location = item.get("loc", ())
+    parts = [str(part) for part in location if part != "body"]
+    message = str(item.get("msg", "")).removeprefix("Value error, ")
+    return f"{'.'.join(parts)}: {message}" if parts else message

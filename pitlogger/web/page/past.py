@@ -1,0 +1,144 @@
+"""Past cooks: what each cut gave, and one cook looked at again, or two on one chart."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import UTC, datetime
+from typing import Any
+
+from pitlogger.daemon import Daemon
+from pitlogger.errors import UsageError, unknown
+from pitlogger.model.book import fold
+from pitlogger.reports.pictures import yield_strip
+from pitlogger.reports.replay_document import yield_rows
+from pitlogger.store.rows import CookRow
+from pitlogger.web.page.past_record import books
+from pitlogger.web.page.screens import weights_of
+from pitlogger.web.page.shown import Shown, percent
+from pitlogger.yields.books import from_books
+from pitlogger.yields.lessons import lessons_document
+
+FILTERS = ("cut", "supplier", "grade", "wrap")
+LEAST = 1
+
+
+async def past_screen(daemon: Daemon, shown: Shown, query: Mapping[str, str]) -> dict[str, Any]:
+    """Return the list of cooks and a dot strip a cut, for what the filters leave."""
+    rows: list[CookRow] = await daemon.ask(lambda reader: reader.cooks())
+    pieces = from_books(await books(daemon)).pieces()
+    chosen = {name: query.get(name, "") for name in FILTERS}
+    kept = [
+        piece
+        for piece in pieces
+        if all(not value or getattr(piece, name) == value for name, value in chosen.items())
+    ]
+    document = lessons_document(kept)
+    strips = [
+        _strip(cut, document["pieces"], number) for number, cut in enumerate(document["cuts"])
+    ]
+    return {
+        "sentence": _sentence(rows, document),
+        "filters": [
+            {"name": name, "value": chosen[name], "values": _values(pieces, name)}
+            for name in FILTERS
+        ],
+        "strips": [strip for strip in strips if strip is not None],
+        "cooks": [_cook_line(row, daemon, shown) for row in rows],
+    }
+
+
+def _values(pieces: Any, name: str) -> list[str]:
+    return sorted({value for piece in pieces if (value := getattr(piece, name))})
+
+
+def _sentence(rows: list[CookRow], document: dict[str, Any]) -> str:
+    if not rows:
+        return "No cook is on record yet."
+    known = [piece for piece in document["pieces"] if piece["servable_pct"] is not None]
+    cooks = f"{len(rows)} cook{'s' * (len(rows) != 1)} on record"
+    if not known:
+        return f"{cooks}; no piece was weighed from purchase to the plate yet."
+    return (
+        f"{cooks}; {len(known)} piece{'s' * (len(known) != 1)} weighed from purchase to the plate."
+    )
+
+
+def _strip(cut: dict[str, Any], pieces: list[dict[str, Any]], number: int) -> dict[str, Any] | None:
+    shares = [
+        piece["servable_pct"]
+        for piece in pieces
+        if piece["cut"] == cut["cut"] and piece["servable_pct"] is not None
+    ]
+    if len(shares) < LEAST:
+        return None
+    return {
+        "cut": cut["cut"],
+        "n": len(shares),
+        "svg": own_ids(yield_strip(cut["cut"], shares, cut["learned"]), f"strip{number}"),
+        "next": percent(cut["learned"]["median"]),
+        "dear": [
+            f"{step['cause']}: {step['share_pct']:.1f} % of purchase (n = {step['n']})"
+            for step in cut["dear_steps"][:4]
+        ],
+        "levels": [
+            f"{level['factor']} {level['value']}: {level['mean_pct']:.1f} % (n = {level['n']})"
+            for level in cut["factors"]
+        ],
+    }
+
+
+def own_ids(svg: str, prefix: str) -> str:
+    """Return a picture whose ids are its own, so that several stand on one page."""
+    return (
+        svg.replace('aria-labelledby="t d"', f'aria-labelledby="{prefix}t {prefix}d"')
+        .replace('id="t"', f'id="{prefix}t"')
+        .replace('id="d"', f'id="{prefix}d"')
+    )
+
+
+def _cook_line(row: CookRow, daemon: Daemon, shown: Shown) -> dict[str, Any]:
+    started = datetime.fromtimestamp(row.started_ms / 1000, UTC).astimezone()
+    return {
+        "id": row.id,
+        "name": row.name,
+        "at": started.strftime("%a %d %b %Y, %H:%M"),
+        "iso": started.isoformat(timespec="minutes"),
+        "running": row.id == daemon.cook,
+        "finished": row.finished_ms is not None,
+    }
+
+
+async def cook_screen(
+    daemon: Daemon, shown: Shown, cook: str, query: Mapping[str, str]
+) -> dict[str, Any]:
+    """Return one cook again: its chart, its weights, its yield.
+
+    Raises:
+        UsageError: No such cook.
+    """
+    rows: list[CookRow] = await daemon.ask(lambda reader: reader.cooks())
+    known = {row.id: row for row in rows}
+    if cook not in known:
+        raise UsageError(unknown("cook", cook, known))
+    entries = await daemon.ask(lambda reader: reader.entries(cook=cook))
+    book = fold(entries)
+    yields = yield_rows(book)
+    other = query.get("with", "")
+    return {
+        "cook": known[cook],
+        "sentence": _cook_sentence(known[cook].name, yields),
+        "line": _cook_line(known[cook], daemon, shown),
+        "others": [_cook_line(row, daemon, shown) for row in rows if row.id != cook],
+        "other": other if other in known and other != cook else "",
+        "pieces": [weights_of(daemon, held, shown, yields) for held in book.pieces.values()],
+        "notes": [{"text": noted.text, "by": entry.by} for entry, noted in book.notes],
+    }
+
+
+def _cook_sentence(name: str, yields: list[dict[str, Any]]) -> str:
+    told = [
+        f"{one['piece']} gave {one['servable_pct']:.1f} % of purchase"
+        for one in yields
+        if one["servable_pct"] is not None
+    ]
+    return f"{name}: {'; '.join(told)}." if told else f"{name}: not weighed from purchase to plate."

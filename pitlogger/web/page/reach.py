@@ -1,0 +1,61 @@
+"""Devices in reach: what is plugged in or heard, and which drivers may suit."""
+
+from __future__ import annotations
+
+import asyncio
+from typing import Any
+
+from pitlogger.devices.contract import DriverInfo
+from pitlogger.devices.reach import Find, heard, suiting, wired
+from pitlogger.devices.registry import Registry
+from pitlogger.errors import DriverError, TransportError
+
+LISTEN_S = 6.0
+
+
+async def reach_screen(listen_s: float = LISTEN_S) -> dict[str, Any]:
+    """Return what is in reach; listens for some seconds."""
+    finds = await asyncio.to_thread(lambda: list(wired()))
+    notes = []
+    try:
+        finds += await heard(listen_s)
+    except TransportError as fault:
+        notes.append(f"Bluetooth was not looked at: {fault}")
+    infos = await asyncio.to_thread(_drivers)
+    return {"sentence": _sentence(finds), "finds": [_find(one, infos) for one in finds],
+            "notes": notes}  # fmt: skip
+
+
+def _drivers() -> list[DriverInfo]:
+    registry, found = Registry(), []
+    for name in registry.names():
+        try:
+            found.append(registry.load(name).info)
+        except DriverError:
+            continue  # one that does not load suits nothing; 'devices list' tells why
+    return found
+
+
+def _sentence(finds: list[Find]) -> str:
+    if not finds:
+        return "Nothing is in reach."
+    return f"{len(finds)} device{'s' * (len(finds) != 1)} in reach."
+
+
+def _find(find: Find, infos: list[DriverInfo]) -> dict[str, Any]:
+    drivers = suiting(find, infos)
+    return {
+        "way": find.way,
+        "address": find.address,
+        "name": find.name,
+        "signal": "" if find.signal_dbm is None else f"{find.signal_dbm} dBm",
+        "note": find.note,
+        "lines": _lines(find, drivers[0]) if drivers else [],
+        "drivers": drivers,
+    }
+
+
+def _lines(find: Find, driver: str) -> list[str]:
+    """Return the lines of a configuration that would read it."""
+    return ["[[device]]", 'id = "..."', f'driver = "{driver}"',
+            *(f'{key} = "{value}"' for key, value in find.keys)]  # fmt: skip

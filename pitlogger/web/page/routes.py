@@ -1,0 +1,141 @@
+"""Routes of the page: screens by GET, deeds by forms, static files."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Awaitable, Callable
+from typing import Any
+
+from fastapi import APIRouter, Request, Response
+from fastapi.responses import HTMLResponse
+
+from pitlogger.daemon import Daemon
+from pitlogger.errors import UsageError
+from pitlogger.model.cooks import CUTS, WRAPS
+from pitlogger.model.readings import Site
+from pitlogger.store.queries import Reader
+from pitlogger.web.access.access import Access
+from pitlogger.web.page import screens, standing
+from pitlogger.web.page.alarms import alarms_screen
+from pitlogger.web.page.begin import MOST_ROWS
+from pitlogger.web.page.doing import add_deeds, add_phone_deeds
+from pitlogger.web.page.foodlog import food_screen
+from pitlogger.web.page.past import cook_screen, past_screen
+from pitlogger.web.page.planning import plan_screen
+from pitlogger.web.page.reach import reach_screen
+from pitlogger.web.page.settings import settings_screen
+from pitlogger.web.page.shown import Shown
+from pitlogger.web.page.statics import load_statics
+from pitlogger.web.page.turnin import turn_in_screen
+from pitlogger.web.page.view import refused, screen, shown_to
+
+FOR_EVER = "public, max-age=31536000, immutable"
+
+
+def make_page(daemon: Daemon, access: Access) -> APIRouter:
+    """Return the routes of the page, bound to a daemon."""
+    page = APIRouter(include_in_schema=False)
+    _add_screen(page, daemon, "/", "pit.html", screens.pit_with_table)
+    _add_screen(page, daemon, "/weigh", "weigh.html", screens.weigh)
+    _add_screen(page, daemon, "/weights", "weights.html", screens.weights)
+    _add_screen(page, daemon, "/alarms", "alarms.html", alarms_screen)
+    _add_planning(page, daemon)
+    _add_past(page, daemon)
+    _add_node(page, daemon, access)
+    add_deeds(page, daemon)
+    add_phone_deeds(page, daemon, access)
+    _add_statics(page)
+    return page
+
+
+def _add_screen(
+    page: APIRouter, daemon: Daemon, path: str, template: str,
+    view: Callable[[Daemon, Shown], dict[str, Any] | Awaitable[dict[str, Any]]],
+) -> None:  # fmt: skip
+    @page.get(path)
+    async def get(request: Request) -> HTMLResponse:
+        made = view(daemon, shown_to(daemon, request))
+        values = made if isinstance(made, dict) else await made
+        return screen(daemon, request, template, values)
+
+
+def _add_planning(page: APIRouter, daemon: Daemon) -> None:
+    @page.get("/plan")
+    async def plan(request: Request) -> HTMLResponse:
+        shown = shown_to(daemon, request)
+        values = await plan_screen(daemon, shown, request.query_params)
+        return screen(daemon, request, "plan.html", values)
+
+    @page.get("/begin")
+    async def begin(request: Request) -> HTMLResponse:
+        pits = [name for name, lane in daemon.engine.lanes.items() if lane.site is Site.PIT]
+        values = {
+            "asked": dict(request.query_params), "cuts": list(CUTS), "rows": MOST_ROWS,
+            "wraps": WRAPS, "pits": pits, "running": standing.is_running(daemon),
+        }  # fmt: skip
+        return screen(daemon, request, "begin.html", values)
+
+    @page.get("/more")
+    async def more(request: Request) -> HTMLResponse:
+        return screen(daemon, request, "more.html", {})
+
+
+def _add_past(page: APIRouter, daemon: Daemon) -> None:
+    @page.get("/cooks")
+    async def cooks(request: Request) -> HTMLResponse:
+        shown = shown_to(daemon, request)
+        values = await past_screen(daemon, shown, request.query_params)
+        return screen(daemon, request, "cooks.html", values)
+
+    @page.get("/cooks/{cook}")
+    async def cook(cook: str, request: Request) -> HTMLResponse:
+        shown = shown_to(daemon, request)
+        try:
+            values = await cook_screen(daemon, shown, cook, request.query_params)
+        except UsageError as fault:
+            return refused(daemon, request, str(fault), "/cooks", 404)
+        return screen(daemon, request, "cook.html", values)
+
+    @page.get("/food")
+    async def food(request: Request) -> HTMLResponse:
+        shown = shown_to(daemon, request)
+        values = await food_screen(daemon, shown, request.query_params.get("cook"))
+        return screen(daemon, request, "food.html", values)
+
+
+def _add_node(page: APIRouter, daemon: Daemon, access: Access) -> None:
+    @page.get("/settings")
+    async def settings(request: Request) -> HTMLResponse:
+        facts = await asyncio.to_thread(_facts, daemon)
+        values = settings_screen(daemon, access, shown_to(daemon, request), facts)
+        return screen(daemon, request, "settings.html", values)
+
+    @page.get("/reach")
+    async def reach(request: Request) -> HTMLResponse:
+        return screen(daemon, request, "reach.html", await reach_screen())
+
+    @page.get("/turn-in")
+    async def turn_in(request: Request) -> HTMLResponse:
+        values = turn_in_screen(daemon, shown_to(daemon, request))
+        return screen(daemon, request, "turn-in.html", values)
+
+
+def _facts(daemon: Daemon) -> dict[str, Any]:
+    with Reader.open(daemon.config.database) as reader:
+        return reader.facts()
+
+
+def _add_statics(page: APIRouter) -> None:
+    statics = load_statics()
+
+    @page.get("/static/{version}/{name:path}")
+    async def static(version: str, name: str, request: Request) -> Response:
+        found = statics.by_name.get(name)
+        if found is None:
+            return Response("not found", 404)
+        headers = {"Cache-Control": FOR_EVER if version == statics.version else "no-cache"}
+        headers["Vary"] = "Accept-Encoding"
+        if "gzip" in request.headers.get("accept-encoding", ""):
+            headers["Content-Encoding"] = "gzip"
+            return Response(found.packed, media_type=found.media_type, headers=headers)
+        return Response(found.plain, media_type=found.media_type, headers=headers)

@@ -1,0 +1,124 @@
+"""Settings: devices and where each sits, units, phones, rules, storage."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from pitlogger.daemon import Daemon
+from pitlogger.devices.supervisor import Link
+from pitlogger.engine.lanes import Lane
+from pitlogger.model.alerts import ACTIVE, alert_class
+from pitlogger.model.quantities import Quantity, show_duration
+from pitlogger.model.readings import Site
+from pitlogger.web.access.access import Access
+from pitlogger.web.access.roles import ABOUT, Role, who_asks
+from pitlogger.web.access.routes import holder_view
+from pitlogger.web.page import standing, words
+from pitlogger.web.page.figures import figure
+from pitlogger.web.page.shown import MASS_UNITS, TEMPERATURE_UNITS, Shown
+
+_LINK: dict[Link | None, str] = {None: "looking for it", Link.UP: "up", Link.LOST: "lost"}
+SITES = tuple(site for site in Site if site is not Site.SPOT)
+
+
+def settings_screen(
+    daemon: Daemon, access: Access, shown: Shown, facts: dict[str, Any]
+) -> dict[str, Any]:
+    """Return the settings as they stand."""
+    who = who_asks.get()
+    links = daemon.supervisor.links()
+    lost = [name for name, link in links.items() if link is Link.LOST]
+    return {
+        "sentence": _sentence(len(links), lost, daemon),
+        "devices": [_device(daemon, name, link) for name, link in links.items()],
+        "channels": [_channel(daemon, lane, shown) for lane in daemon.engine.lanes.values()],
+        "sites": [{"value": site.value, "label": words.SITE[site]} for site in SITES],
+        "pieces": [
+            held.piece.id
+            for held in daemon.engine.book.pieces.values()
+            if held.ended_ms is None and standing.is_running(daemon)
+        ],
+        "running": standing.is_running(daemon),
+        "temperature_units": TEMPERATURE_UNITS,
+        "mass_units": MASS_UNITS,
+        "who": {"name": who.name, "initials": who.initials,
+                "role": ABOUT[who.role] if who.role else ABOUT[Role.LOOK]},
+        "is_owner": who.role is Role.OWNER,
+        "holders": [holder_view(held) for held in access.keys.holders()]
+        if who.role is Role.OWNER else [],
+        "roles": [{"value": role.label, "label": ABOUT[role]} for role in Role],
+        "rules": [_rule(daemon, kind) for kind in daemon.policy.rules],
+        "policy": daemon.safety.title,
+        "storage": _storage(facts),
+        "backups": str(daemon.config.store.backups or ""),
+        "config": {"host": daemon.config.web.host, "tls": daemon.config.web.tls_cert is not None},
+    }  # fmt: skip
+
+
+def _sentence(devices: int, lost: list[str], daemon: Daemon) -> str:
+    if not devices:
+        return "No device is configured: weights and temperatures are typed."
+    if lost:
+        return f"{len(lost)} of {devices} devices cannot be read: {', '.join(lost)}."
+    return f"{devices} device{'s' * (devices != 1)} at work."
+
+
+def _device(daemon: Daemon, name: str, link: Link | None) -> dict[str, Any]:
+    table = next((one for one in daemon.config.device if one.id == name), None)
+    watch = daemon.engine.state.watches.get(f"device-lost/{name}")
+    is_lost = watch is not None and watch.state in ACTIVE
+    return {
+        "id": name,
+        "driver": table.driver if table is not None else "",
+        "link": _LINK[link],
+        "trouble": watch.message if is_lost and watch is not None else "",
+        "remedy": watch.remedy if is_lost and watch is not None else "",
+    }
+
+
+def _channel(daemon: Daemon, lane: Lane, shown: Shown) -> dict[str, Any]:
+    shows: dict[str, Any] = {"number": "", "unit": "", "word": "no value"}
+    if lane.is_temperature:
+        shows = figure(daemon, lane, shown)
+    elif lane.state.value is not None:
+        is_mass = lane.quantity is Quantity.MASS
+        number = shown.mass(lane.state.value) if is_mass else f"{lane.state.value / 1000:g}"
+        shows = {"number": number, "unit": "", "word": ""}
+    return {
+        "id": lane.state.id,
+        "site": lane.site.value,
+        "site_label": words.SITE[lane.site],
+        "piece": lane.piece or "",
+        "number": shows["number"],
+        "unit": shows["unit"],
+        "word": shows["word"],
+        "is_temperature": lane.is_temperature,
+    }
+
+
+def _rule(daemon: Daemon, kind: str) -> dict[str, Any]:
+    rule = daemon.policy.rules[kind]
+    return {
+        "kind": kind.replace("-", " "),
+        "is_alarm": alert_class(kind) == "alarm",
+        "letter": standing.LETTER[rule.priority.label],
+        "wakes": rule.wakes,
+        "delay": show_duration(rule.on_delay_ms) if rule.on_delay_ms else "at once",
+        "remedy": rule.remedy,
+        "source": rule.source,
+    }
+
+
+def _storage(facts: dict[str, Any]) -> list[tuple[str, str]]:
+    if not facts:
+        return []
+    return [
+        (
+            "database",
+            f"{facts['size_octets'] / 1e6:.1f} MB, {'sound' if facts['sound'] else 'damaged'}",
+        ),
+        ("cooks", str(facts["cooks"])),
+        ("journal entries", str(facts["entries"])),
+        ("readings", f"{facts['readings']:,}".replace(",", " ")),
+        ("readings lost", str(facts["lost_readings"])),
+    ]

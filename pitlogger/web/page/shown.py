@@ -1,0 +1,94 @@
+"""How values are shown to one person: their units, the node's clock, words for times."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+
+from pitlogger.model.quantities import MG_PER, fahrenheit, show_duration, show_mass
+from pitlogger.rules.messages import Units
+
+TEMPERATURE_UNITS = ("F", "C")
+MASS_UNITS = ("lb-oz", "lb", "kg", "g")
+UNITS_COOKIE = "units"
+MINUS = "\N{MINUS SIGN}"
+
+
+def units_chosen(cookies: Mapping[str, str], node: Units) -> Units:
+    """Return the units a person chose on this phone, else those of the node."""
+    temperature, _, mass = cookies.get(UNITS_COOKIE, "").partition(".")
+    return Units(
+        temperature if temperature in TEMPERATURE_UNITS else node.temperature,
+        mass if mass in MASS_UNITS else node.mass,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """Shows values in one person's units at one moment.
+
+    Attributes:
+        now_ms: Engine time now; ``utc_offset_ms`` added to it is wall time.
+    """
+
+    units: Units
+    now_ms: int
+    utc_offset_ms: int = 0
+
+    def degrees(self, milli_c: int | float, digits: int = 0) -> str:
+        """Return a temperature without its unit."""
+        value = fahrenheit(milli_c) if self.units.temperature == "F" else milli_c / 1000
+        return f"{value:.{digits}f}".replace("-", MINUS)
+
+    def temperature(self, milli_c: int | float, digits: int = 0) -> str:
+        return f"{self.degrees(milli_c, digits)} {self.units.temperature}"
+
+    def step(self, milli_k: int | float) -> float:
+        """Return a temperature difference in the person's unit."""
+        return milli_k * 0.0018 if self.units.temperature == "F" else milli_k / 1000
+
+    def mass(self, mass_mg: int | float) -> str:
+        return show_mass(mass_mg, self.units.mass).replace("-", MINUS)
+
+    def mass_g(self, mass_g: float | None) -> str:
+        return "" if mass_g is None else self.mass(round(mass_g * 1000))
+
+    def mass_scale(self) -> tuple[str, float]:
+        """Return the unit of a mass axis and grams in one of it."""
+        unit = "lb" if self.units.mass in ("lb-oz", "lb") else self.units.mass
+        return unit, float(MG_PER[unit]) / 1000
+
+    def moment(self, engine_ms: int) -> datetime:
+        """Return the node's local time of a moment."""
+        return datetime.fromtimestamp((engine_ms + self.utc_offset_ms) / 1000).astimezone()
+
+    def clock(self, engine_ms: int) -> str:
+        """Return the time of day, with the weekday where it is another day."""
+        at, now = self.moment(engine_ms), self.moment(self.now_ms)
+        if at.date() == now.date():
+            return at.strftime("%H:%M")
+        if abs((at.date() - now.date()).days) < 7:
+            return at.strftime("%a %H:%M")
+        return at.strftime("%Y-%m-%d %H:%M")
+
+    def offset_min(self) -> int:
+        """Return how far the node's clock lies east of UTC now, in minutes."""
+        offset = self.moment(self.now_ms).utcoffset()
+        return 0 if offset is None else round(offset.total_seconds() / 60)
+
+    def iso(self, engine_ms: int) -> str:
+        return self.moment(engine_ms).isoformat(timespec="seconds")
+
+    def since(self, engine_ms: int) -> str:
+        """Return how long ago a moment was, without the word ago."""
+        return show_duration(max(0, self.now_ms - engine_ms))
+
+    @staticmethod
+    def duration(ms: int | float) -> str:
+        return show_duration(ms)
+
+
+def percent(share: float, digits: int = 1) -> str:
+    """Return a share as a percentage."""
+    return f"{share * 100:.{digits}f} %".replace("-", MINUS)

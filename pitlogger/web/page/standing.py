@@ -1,0 +1,149 @@
+"""How things stand, in words: one sentence for each screen, and the next thing to do."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from pitlogger.daemon import Daemon
+from pitlogger.model.alerts import ACTIVE, ANNUNCIATED, alert_class
+from pitlogger.model.book import PieceBook
+from pitlogger.model.cooks import BEFORE_FIRE, Stage
+from pitlogger.model.journal import ForecastMade
+from pitlogger.model.readings import Site
+from pitlogger.rules.conditions import Watch
+from pitlogger.web.page import words
+from pitlogger.web.page.shown import Shown
+
+_TARGET = {"wrap": "wrap", "pull": "take off", "rest": "rested enough to slice:"}
+_QUIET = frozenset({Stage.SERVED, Stage.DISCARDED, Stage.CHILLED})
+
+
+def is_running(daemon: Daemon) -> bool:
+    book = daemon.engine.book
+    return book.cook is not None and book.finished_ms is None
+
+
+def active(daemon: Daemon, kind: str) -> list[Watch]:
+    """Return active alerts of a class, ``alarm`` or ``prompt``, the most pressing first."""
+    found = [
+        watch
+        for watch in daemon.engine.state.watches.values()
+        if watch.state in ACTIVE and alert_class(watch.kind) == kind
+    ]
+    found.sort(key=lambda w: (w.state not in ANNUNCIATED, -w.priority, w.raised_ms))
+    return found
+
+
+def sentence(daemon: Daemon, shown: Shown) -> str:
+    """Return how things stand: alarms first, then the pits, then each piece, then what is next."""
+    alarms = active(daemon, "alarm")
+    parts = [f"{_alarms(alarms)}."] if alarms else []
+    if not is_running(daemon):
+        parts.append("No cook is running.")
+        return " ".join(parts)
+    pits = [_pit(daemon, channel, shown) for channel in _pits(daemon)]
+    if pits:
+        parts.append(f"{_capital('; '.join(pits))}.")
+    pieces = [
+        _piece(daemon, held, shown)
+        for held in daemon.engine.book.pieces.values()
+        if held.ended_ms is None and held.stage not in _QUIET
+    ]
+    if pieces:
+        parts.append(f"{'; '.join(pieces)}.")
+    following = next_words(daemon, shown)
+    if following:
+        parts.append(f"Next: {following}.")
+    return " ".join(parts) if parts else "The cook is running."
+
+
+def _alarms(alarms: list[Watch]) -> str:
+    first = alarms[0].message.rstrip(".")
+    return first if len(alarms) == 1 else f"{len(alarms)} alarms: {first}"
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def _pits(daemon: Daemon) -> list[str]:
+    return [name for name, lane in daemon.engine.lanes.items() if lane.site is Site.PIT]
+
+
+def _pit(daemon: Daemon, channel: str, shown: Shown) -> str:
+    state = daemon.engine.state.channels.get(channel)
+    if state is None or not state.valid():
+        return f"{channel} gives no reading"
+    slope = state.trend.slope_c_per_h or 0.0
+    manner = "steady" if abs(slope) < 12.0 else ("rising," if slope > 0 else "falling,")
+    return f"{channel} {manner} at {shown.temperature(state.level)}"
+
+
+def _piece(daemon: Daemon, held: PieceBook, shown: Shown) -> str:
+    label = words.stage_label(held.stage)
+    text = f"{held.piece.id} {label}"
+    if held.stage in BEFORE_FIRE:
+        return text
+    text += f" for {shown.since(held.stage_since_ms)}"
+    lead = daemon.engine.book.cores(held.piece.id)[:1]
+    state = daemon.engine.state.channels.get(lead[0]) if lead else None
+    if state is None or not state.valid():
+        return text
+    text += f", at {shown.degrees(state.level)}"
+    stall_ms = state.trend.stall_since_ms
+    if state.trend.stalled and stall_ms is not None:
+        text += f" and flat for {shown.since(stall_ms)}"
+    return text
+
+
+def next_words(daemon: Daemon, shown: Shown) -> str:
+    """Return the next thing to do in a few words, empty if nothing is known."""
+    prompts = [watch for watch in active(daemon, "prompt") if watch.piece is not None]
+    if prompts:
+        return prompts[0].message.rstrip(".")
+    made = first_forecast(daemon, shown.now_ms)
+    return "" if made is None else forecast_words(made, shown)
+
+
+def forecasts(daemon: Daemon, now_ms: int) -> list[ForecastMade]:
+    """Return the forecasts that still lie ahead, the nearest first."""
+    ahead = [
+        made
+        for made in daemon.engine.state.foreseen.values()
+        if made.p50_ms is not None and made.p50_ms > now_ms
+    ]
+    return sorted(ahead, key=lambda made: made.p50_ms or 0)
+
+
+def first_forecast(daemon: Daemon, now_ms: int) -> ForecastMade | None:
+    """Return the nearest forecast, ``None`` if there is none."""
+    return next(iter(forecasts(daemon, now_ms)), None)
+
+
+def forecast_words(made: ForecastMade, shown: Shown) -> str:
+    """Return what a forecast says: the thing, the middle guess, the span of 8 in 10."""
+    about = "" if made.p50_ms is None else f" about {shown.clock(made.p50_ms)}"
+    span = ""
+    if made.p10_ms is not None and made.p90_ms is not None:
+        span = f" (8 in 10 between {shown.clock(made.p10_ms)} and {shown.clock(made.p90_ms)})"
+    if made.target == "rest":
+        return f"{made.piece} rested enough to slice{about}{span}"
+    return f"{_TARGET[made.target]} {made.piece}{about}{span}"
+
+
+def strip(daemon: Daemon) -> dict[str, Any] | None:
+    """Return the strip shown on every screen while an alarm is active, ``None`` for none."""
+    alarms = active(daemon, "alarm")
+    if not alarms:
+        return None
+    first = alarms[0]
+    return {
+        "message": first.message.rstrip("."),
+        "letter": LETTER[first.priority.label],
+        "more": len(alarms) - 1,
+        "waits": first.state in ANNUNCIATED,
+        "alert": first.key,
+    }
+
+
+LETTER = {"high": "A", "medium": "B", "low": "C"}

@@ -1,0 +1,69 @@
+// @ts-check
+/**
+ * Sound and vibration for alarms. Browsers want a tap first, so it is armed by one; on plain
+ * http there is no other way for a page to be heard.
+ */
+
+const EVERY_MS = 4000;
+/** @type {AudioContext|null} */
+let audio = null;
+let ringing = 0;
+
+/** Offer the arming and ring while an alarm waits for a hand. */
+export function bell() {
+  document.addEventListener("click", (event) => {
+    if (event.target instanceof Element && event.target.closest("[data-arm]")) (audio ? disarm() : arm()).catch(() => say("This browser makes no sound."));
+  });
+  document.addEventListener("pit:swapped", ring);
+  show();
+  ring();
+}
+
+async function arm() {
+  audio = new AudioContext();
+  await audio.resume();
+  sessionStorage.setItem("armed", "yes");
+  beep(0.15);
+  show();
+  ring();
+}
+
+async function disarm() {
+  await audio?.close();
+  audio = null;
+  sessionStorage.removeItem("armed");
+  clearInterval(ringing);
+  show();
+}
+
+function show() {
+  for (const button of document.querySelectorAll("[data-arm]")) button.textContent = audio ? "Silence this phone" : "Arm sound on this phone";
+  const was = sessionStorage.getItem("armed") === "yes";
+  say(audio ? "Armed: this phone sounds while an alarm waits, as long as this screen stays open." : was ? "Armed before this screen was opened: tap once to arm it again." : "Not armed: this phone makes no sound.");
+}
+
+/** @param {string} text */
+function say(text) {
+  for (const line of document.querySelectorAll("[data-armed]")) line.textContent = text;
+}
+
+/** Sound as long as an alarm waits; acknowledging it stops the noise. */
+function ring() {
+  clearInterval(ringing);
+  if (!audio || !document.querySelector("#strip .waits")) return;
+  const sound = () => { beep(0.6); navigator.vibrate?.([300, 150, 300]); };
+  sound();
+  ringing = setInterval(sound, EVERY_MS);
+}
+
+/** @param {number} seconds */
+function beep(seconds) {
+  if (!audio) return;
+  const tone = audio.createOscillator(), volume = audio.createGain();
+  tone.type = "square";
+  tone.frequency.value = 880;
+  volume.gain.value = 0.3;
+  tone.connect(volume).connect(audio.destination);
+  tone.start();
+  tone.stop(audio.currentTime + seconds);
+}

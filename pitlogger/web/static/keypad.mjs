@@ -1,0 +1,42 @@
+// @ts-check
+/** A keypad with large keys for masses and temperatures, for fingers that a phone's keys are too small for. */
+
+/** Units that can be put behind a number. @type {Record<string, string[]>} */
+const UNITS = { lb: ["lb", "oz"], kg: ["kg", "g"], g: ["g", "kg"], F: ["F"], C: ["C"] };
+
+/** Give each marked field its keypad. */
+export function keypads() {
+  for (const field of document.querySelectorAll("input[data-keypad]")) if (field instanceof HTMLInputElement && !document.getElementById(`pad-${field.name}`)) pad(field);
+}
+
+/** @param {HTMLInputElement} field */
+function pad(field) {
+  const box = document.createElement("details");
+  box.className = "pad";
+  box.id = `pad-${field.name}`;
+  const head = document.createElement("summary");
+  head.textContent = "Large keys";
+  const keys = document.createElement("div");
+  keys.className = "keys";
+  keys.setAttribute("role", "group");
+  keys.setAttribute("aria-label", `Keys for ${field.name}`);
+  for (const key of [..."123456789", ".", "0", "⌫", ...(UNITS[field.dataset.keypad ?? ""] ?? [])]) {
+    const button = document.createElement("button");
+    button.type = "button";
+    button.textContent = key;
+    if (key === "⌫") button.setAttribute("aria-label", "Take the last away");
+    button.addEventListener("click", () => press(field, key));
+    keys.append(button);
+  }
+  box.append(head, keys);
+  field.closest("label")?.after(box);
+}
+
+/** @param {HTMLInputElement} field @param {string} key */
+function press(field, key) {
+  const text = field.value;
+  if (key === "⌫") field.value = text.replace(/(\s*[A-Za-z]+\s*|.)$/, "");
+  else if (/[A-Za-z]/.test(key)) field.value = `${text.replace(/\s*[A-Za-z]+\s*$/, "").trimEnd()} ${key} `;
+  else field.value = text + key;
+  field.dispatchEvent(new Event("input", { bubbles: true }));
+}

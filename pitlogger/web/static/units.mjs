@@ -1,0 +1,51 @@
+// @ts-check
+/** Values in the person's units, times of day on the node's clock. */
+
+export class Units {
+  /** @param {string} degree F or C @param {string} masses lb, kg or g */
+  constructor(degree, masses) {
+    this.degree = degree;
+    this.unit = masses;
+    this.grams = { lb: 453.59237, oz: 28.349523125, kg: 1000, g: 1 }[masses] ?? 1;
+  }
+
+  /** @param {number} celsius */
+  temperature(celsius) {
+    return this.degree === "F" ? celsius * 1.8 + 32 : celsius;
+  }
+
+  /** @param {number} grams */
+  mass(grams) {
+    return grams / this.grams;
+  }
+
+  /** A mass in words. @param {number} grams */
+  weight(grams) {
+    const value = this.mass(grams);
+    return `${Math.abs(value) < 10 ? value.toFixed(2) : value.toFixed(1)} ${this.unit}`.replace("-", "\u2212");
+  }
+
+  /** A date whose local parts are those of the node. @param {number} seconds @param {string} [offset] minutes east of UTC */
+  tzDate(seconds, offset) {
+    const here = new Date(seconds * 1000);
+    return new Date(here.getTime() + (Number(offset ?? 0) + here.getTimezoneOffset()) * 60_000);
+  }
+
+  /** @param {number} seconds @param {string} [offset] */
+  clock(seconds, offset) {
+    const at = this.tzDate(seconds, offset);
+    return `${String(at.getHours()).padStart(2, "0")}:${String(at.getMinutes()).padStart(2, "0")}`;
+  }
+
+  /** Labels of a time axis: hours, and the day where it changes. @param {number[]} splits @param {number} step @param {string} [offset] */
+  times(splits, step, offset) {
+    let day = -1;
+    return splits.map((seconds) => {
+      const at = this.tzDate(seconds, offset);
+      const isNew = day >= 0 && at.getDate() !== day;
+      day = at.getDate();
+      if (step >= 86_400 || (isNew && at.getHours() + at.getMinutes() === 0)) return at.toLocaleDateString("en-GB", { weekday: "short", day: "numeric" });
+      return this.clock(seconds, offset);
+    });
+  }
+}

@@ -1,0 +1,84 @@
+"""A real Chromium before a real daemon. Skipped only where no Chromium is installed."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+
+from pitlogger.web.access.roles import Role
+from tests.browser.staging import Staged, staged
+
+ARGS = [
+    "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+    "--disable-background-networking", "--disable-component-update", "--disable-sync",
+]  # fmt: skip
+PHONE: dict[str, Any] = {"viewport": {"width": 412, "height": 915}, "has_touch": True}
+DESKTOP: dict[str, Any] = {"viewport": {"width": 1280, "height": 800}}
+PATIENCE_MS = 8000
+
+Open = Callable[..., Page]
+
+
+def chromium() -> str | None:
+    """Return the path of the system's Chromium."""
+    return shutil.which("chromium") or shutil.which("chromium-browser")
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    path = chromium()
+    if path is None:
+        pytest.skip("no Chromium on this system")
+    with sync_playwright() as playwright:
+        made = playwright.chromium.launch(executable_path=path, args=ARGS)
+        yield made
+        made.close()
+
+
+@pytest.fixture
+def stage(tmp_path: Path, request: pytest.FixtureRequest) -> Iterator[Staged]:
+    """A cook nine hours in, or at the hour a test asks for with ``parametrize``."""
+    hour = getattr(request, "param", 9.0)
+    with staged(tmp_path, hour) as made:
+        yield made
+
+
+@pytest.fixture
+def open_page(browser: Browser, stage: Staged) -> Iterator[Open]:
+    """Open a screen on a paired phone; every error of a script fails the test."""
+    contexts: list[BrowserContext] = []
+    faults: list[str] = []
+
+    def opened(path: str = "/", role: Role = Role.OWNER, **more: Any) -> Page:
+        context = browser.new_context(**{**PHONE, **more})
+        contexts.append(context)
+        context.set_default_timeout(PATIENCE_MS)
+        context.add_cookies([pairing_cookie(stage, role)])
+        page = context.new_page()
+        page.on("pageerror", lambda fault: faults.append(str(fault)))
+        page.goto(stage.address + path.lstrip("/"))
+        return page
+
+    yield opened
+    for context in contexts:
+        context.close()
+    assert faults == []
+
+
+def pairing_cookie(stage: Staged, role: Role = Role.OWNER) -> Any:
+    return {
+        "name": "pitlogger", "value": stage.key(role=role), "url": stage.address,
+        "httpOnly": True, "sameSite": "Strict",
+    }  # fmt: skip
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Everything here opens a browser and is slow."""
+    for item in items:
+        if Path(__file__).parent in item.path.parents:
+            item.add_marker(pytest.mark.slow)

@@ -1,0 +1,140 @@
+"""A daemon with the made-up cook, served on a port of its own, in a thread of its own."""
+
+from __future__ import annotations
+
+import asyncio
+import random
+import threading
+from collections.abc import Callable, Coroutine, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, TypeVar
+
+from pitlogger.clock import ManualClock
+from pitlogger.config import parse_config
+from pitlogger.daemon import Daemon
+from pitlogger.web.access.access import Access, utc_ms
+from pitlogger.web.access.roles import Role
+from pitlogger.web.serve import serving
+from tests.browser import kitchen
+
+T = TypeVar("T")
+BEAT_S = 0.2
+
+
+@dataclass(slots=True)
+class Staged:
+    """A served daemon whose time a test turns.
+
+    Attributes:
+        scale_g: What lies on the scale; ``None`` while it is switched off.
+        silent: While set, nothing is read.
+    """
+
+    daemon: Daemon
+    clock: ManualClock
+    address: str
+    loop: asyncio.AbstractEventLoop
+    access: Access
+    noise: random.Random = field(default_factory=lambda: random.Random(7))
+    scale_g: float | None = 5205.0
+    silent: bool = False
+    began_ms: int = kitchen.START_MS
+    is_playing: bool = False
+
+    def key(self, name: str = "phone", role: Role = Role.OWNER) -> str:
+        """Return the key of a newly paired phone."""
+        return self.access.keys.add("phone", name, "AK", role, utc_ms())[1]
+
+    def call(self, made: Callable[[], Coroutine[Any, Any, T]]) -> T:
+        """Run something on the daemon's loop and return what it gives."""
+        return asyncio.run_coroutine_threadsafe(made(), self.loop).result(30)
+
+    def start_cook(self, hour: float) -> None:
+        """Start the made-up cook now and play it to an hour of it, at once."""
+
+        async def work() -> None:
+            self.is_playing = True
+            self.began_ms = self.clock.engine_ms()
+            await self.daemon.submit(kitchen.start(self.began_ms), "AK")
+            await self._play_to(self.began_ms + round(hour * kitchen.HOUR_MS))
+            self.is_playing = False
+
+        self.call(work)
+
+    async def _play_to(self, end_ms: int) -> None:
+        shift_ms = self.began_ms - kitchen.START_MS
+        due = [
+            doing for doing in kitchen.doings(shift_ms) if self._at(doing) > self.clock.engine_ms()
+        ]
+        while self.clock.engine_ms() < end_ms:
+            self.clock.advance(min(kitchen.STEP_MS, end_ms - self.clock.engine_ms()))
+            now_ms = self.clock.engine_ms()
+            for reading in kitchen.readings(now_ms, self.noise, began_ms=self.began_ms):
+                self.daemon.feed(reading)
+            while due and self._at(due[0]) <= now_ms:
+                doing = due.pop(0)
+                await self.daemon.submit(doing.body, doing.by)
+            waiting = [task for _, task in self.daemon._forecasts]
+            if waiting:
+                await asyncio.gather(*waiting, return_exceptions=True)
+        self.daemon.tick(self.clock.engine_ms())
+        await asyncio.wrap_future(self.daemon.store.flush())
+
+    def _at(self, doing: kitchen.Doing) -> int:
+        return self.began_ms + round(doing.hour * kitchen.HOUR_MS)
+
+    async def live(self) -> None:
+        """Read on, a beat at a time, for as long as it is served."""
+        while True:
+            await asyncio.sleep(BEAT_S)
+            if self.is_playing:
+                continue
+            self.clock.advance(round(BEAT_S * 1000))
+            if not self.silent:
+                now_ms = self.clock.engine_ms()
+                for reading in kitchen.readings(now_ms, self.noise, self.scale_g, self.began_ms):
+                    self.daemon.feed(reading)
+
+
+@contextmanager
+def staged(folder: Path, hour: float | None = 9.0, web: str = "") -> Iterator[Staged]:
+    """Serve a daemon; with ``hour`` the cook is started and played to it first."""
+    ready: list[Staged | BaseException] = []
+    told = threading.Event()
+    stop: list[asyncio.Event] = []
+
+    async def run() -> None:
+        clock = ManualClock(kitchen.START_MS)
+        config = parse_config(kitchen.CONFIG.format(data=folder) + web)
+        access = Access(config)
+        async with Daemon(config, clock=clock) as daemon, serving(daemon, access) as address:
+            stage = Staged(daemon, clock, address or "", asyncio.get_running_loop(), access)
+            stop.append(asyncio.Event())
+            living = asyncio.create_task(stage.live())
+            ready.append(stage)
+            told.set()
+            await stop[0].wait()
+            living.cancel()
+
+    def work() -> None:
+        try:
+            asyncio.run(run())
+        except BaseException as fault:
+            ready.append(fault)
+            told.set()
+
+    thread = threading.Thread(target=work, name="staged")
+    thread.start()
+    told.wait(60)
+    made = ready[0]
+    if isinstance(made, BaseException):
+        raise made
+    if hour is not None:
+        made.start_cook(hour)
+    try:
+        yield made
+    finally:
+        made.loop.call_soon_threadsafe(stop[0].set)
+        thread.join(20)

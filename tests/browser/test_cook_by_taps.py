@@ -1,0 +1,129 @@
+"""A cook from the empty page to the last weight, by taps and typing alone."""
+
+from __future__ import annotations
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from pitlogger.model.journal import StageSet, Weighed
+from tests.browser.conftest import Open
+from tests.browser.staging import Staged
+
+
+@pytest.mark.parametrize("stage", [None], indirect=True)
+def test_a_whole_cook_is_run_by_taps(stage: Staged, open_page: Open) -> None:
+    page = open_page("/")
+    _begin(page)
+    _assign(page, "pit", "pit", "")
+    _assign(page, "brisket-1/core", "core", "brisket-1")
+    _assign(page, "bench-scale", "scale", "")
+    _weigh(page, "purchased")
+    for act in ("Trimmed", "Seasoned", "On the pit", "Wrapped", "Off the pit"):
+        page.goto(stage.address)
+        page.get_by_role("button", name=f"{act}: brisket-1").click()
+        expect(page.locator("#told")).to_contain_text("brisket-1")
+        expect(page.get_by_role("button", name=f"{act}: brisket-1")).to_have_count(0)
+    _weigh(page, "rested")
+    page.goto(stage.address)
+    page.get_by_role("button", name="Finish the cook").click()
+    expect(page.get_by_role("link", name="Begin a cook")).to_be_visible()
+    kinds = [entry.body for entry in stage.daemon.engine.state.entries]
+    assert sum(isinstance(body, StageSet) for body in kinds) == 5
+    assert sum(isinstance(body, Weighed) for body in kinds) == 2
+    assert stage.daemon.engine.book.finished_ms is not None
+
+
+def _begin(page: Page) -> None:
+    page.get_by_role("link", name="Begin a cook").click()
+    page.get_by_label("Name").fill("tap supper")
+    page.locator("[name=cut-1]").select_option("brisket-packer")
+    page.get_by_role("button", name="Begin the cook").click()
+    expect(page.locator("#told")).to_contain_text("tap supper has begun")
+
+
+def _assign(page: Page, channel: str, site: str, piece: str) -> None:
+    page.get_by_role("link", name="More").click()
+    page.get_by_role("link", name="Settings").click()
+    row = page.locator(f"[id='assign-{channel}']")
+    row.get_by_text("Sits somewhere else now").click()
+    row.get_by_label("Site").select_option(label=site)
+    if piece:
+        row.get_by_label("Piece").select_option(piece)
+    row.get_by_role("button", name="Assign").click()
+    expect(page.locator("#told")).to_contain_text(channel)
+
+
+def _weigh(page: Page, checkpoint: str) -> None:
+    page.locator("nav").get_by_role("link", name="Weigh", exact=True).click()
+    expect(page.locator("[data-scale] [data-part=state]")).to_have_text("steady")
+    page.get_by_role("button", name="Keep as brisket-1").first.click()
+    expect(page.locator("#told")).to_contain_text("Kept 11 lb 7.6 oz for brisket-1")
+
+
+def test_undo_within_twenty_seconds_takes_the_stage_back(stage: Staged, open_page: Open) -> None:
+    page = open_page("/")
+    page.get_by_role("button", name="Off the pit: brisket-1").click()
+    page.locator("#told").get_by_role("button", name="Undo").click()
+    expect(page.locator("#told")).to_contain_text("Taken back")
+    assert stage.daemon.engine.book.pieces["brisket-1"].stage == "wrapped"
+
+
+def test_a_typed_mass_without_its_unit_is_refused_in_words(stage: Staged, open_page: Open) -> None:
+    page = open_page("/weigh")
+    before = len(stage.daemon.engine.state.entries)
+    page.get_by_label("Mass, with its unit").fill("13")
+    page.get_by_role("button", name="Keep the weight").click()
+    expect(page.locator("#told")).to_contain_text("it has no unit")
+    assert len(stage.daemon.engine.state.entries) == before
+
+
+def test_the_large_keys_type_a_mass(stage: Staged, open_page: Open) -> None:
+    page = open_page("/weigh")
+    page.locator("#pad-mass summary").click()
+    for key in ("1", "3", "lb", "7", "oz"):
+        page.locator("#pad-mass").get_by_role("button", name=key, exact=True).click()
+    page.locator("select[name=checkpoint]").select_option("unwrapped")
+    page.get_by_role("button", name="Keep the weight").click()
+    expect(page.locator("#told")).to_contain_text("Kept 13 lb 7 oz")
+    assert stage.daemon.engine.book.pieces["brisket-1"].net_mg("unwrapped") == 6095147
+
+
+def test_a_prompt_is_answered_and_an_alarm_got(stage: Staged, open_page: Open) -> None:
+    stage.silent = True
+    stage.call(lambda: _silence(stage))
+    page = open_page("/alarms")
+    first = page.locator("article.alarm.unseen").first
+    expect(first).to_be_visible()
+    key = first.get_attribute("id")
+    first.get_by_role("button", name="Got it").click()
+    expect(page.locator(f"[id='{key}'].unseen")).to_have_count(0)
+
+
+async def _silence(stage: Staged) -> None:
+    stage.clock.advance(20 * 60_000)
+    stage.daemon.tick(stage.clock.engine_ms())
+
+
+def test_muting_needs_a_reason_and_says_until_when(stage: Staged, open_page: Open) -> None:
+    stage.silent = True
+    stage.call(lambda: _silence(stage))
+    page = open_page("/alarms")
+    first = page.locator("article.alarm.unseen").first
+    key = first.get_attribute("id")
+    first.get_by_text("Why, and more").click()
+    first.get_by_label("Because").fill("changing the battery")
+    first.get_by_role("button", name="Mute").click()
+    muted = page.locator(f"[id='{key}']")
+    expect(muted).to_contain_text("muted until")
+    expect(muted).to_contain_text("changing the battery")
+
+
+def test_a_correction_keeps_the_old_line_struck(stage: Staged, open_page: Open) -> None:
+    page = open_page("/weights")
+    row = page.locator("tr", has=page.get_by_role("rowheader", name="trimmed")).first
+    row.get_by_text("Correct or take back").click()
+    row.get_by_label("Right mass").fill("5.3 kg")
+    row.get_by_role("button", name="Correct brisket-1, trimmed").click()
+    expect(page.locator("#told")).to_contain_text("Corrected")
+    expect(page.locator("table.struck")).to_contain_text("brisket-1, trimmed")
+    assert stage.daemon.engine.book.pieces["brisket-1"].net_mg("trimmed") == 5_300_000

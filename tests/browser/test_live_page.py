@@ -1,0 +1,152 @@
+"""The page stays true: live figures, two phones, a reload, a lost network, double taps."""
+
+from __future__ import annotations
+
+from playwright.sync_api import expect
+
+from pitlogger.model.journal import CookFinished, StageSet
+from tests.browser.conftest import DESKTOP, Open
+from tests.browser.staging import Staged
+
+STAGE = "Off the pit: brisket-1"
+
+
+def _stages(stage: Staged) -> int:
+    entries = stage.daemon.engine.state.entries
+    return sum(isinstance(e.body, StageSet) and e.body.stage == "resting" for e in entries)
+
+
+def test_figures_follow_the_readings_without_a_reload(stage: Staged, open_page: Open) -> None:
+    page = open_page("/weigh")
+    expect(page.locator("[data-part=net]").first).to_have_text("11 lb 7.6 oz")
+    stage.scale_g = 4105.0
+    expect(page.locator("[data-part=net]").first).to_have_text("9 lb 0.8 oz")
+
+
+def test_two_clients_agree(stage: Staged, open_page: Open) -> None:
+    phone, desk = open_page("/"), open_page("/", **DESKTOP)
+    phone.get_by_role("button", name=STAGE).click()
+    expect(desk.get_by_role("button", name=STAGE)).to_have_count(0)
+    expect(desk.locator("#pieces")).to_contain_text("off the pit, resting")
+
+
+def test_a_reload_shows_the_same(stage: Staged, open_page: Open) -> None:
+    page = open_page("/")
+    page.get_by_role("button", name=STAGE).click()
+    expect(page.locator("#pieces")).to_contain_text("off the pit, resting")
+    page.reload()
+    expect(page.locator("#pieces")).to_contain_text("off the pit, resting")
+
+
+def test_what_is_tapped_without_network_is_shown_and_sent_later_once(
+    stage: Staged, open_page: Open
+) -> None:
+    page = open_page("/")
+    expect(page.locator("#figures")).to_contain_text("ago")
+    page.context.set_offline(True)
+    page.get_by_role("button", name=STAGE).click()
+    expect(page.locator("#unsent")).to_contain_text(f"Not sent yet: {STAGE}")
+    assert _stages(stage) == 0
+    page.context.set_offline(False)
+    expect(page.locator("#unsent")).to_be_hidden(timeout=15_000)
+    expect(page.locator("#pieces")).to_contain_text("off the pit, resting")
+    assert _stages(stage) == 1
+
+
+def test_what_waits_survives_a_reload(stage: Staged, open_page: Open) -> None:
+    page = open_page("/")
+    page.route("**/do/**", lambda route: route.abort())
+    page.get_by_role("button", name=STAGE).click()
+    expect(page.locator("#unsent")).to_contain_text("Not sent yet")
+    page.reload()
+    expect(page.locator("#unsent")).to_contain_text("Not sent yet")
+    page.unroute("**/do/**")
+    expect(page.locator("#unsent")).to_be_hidden()
+    assert _stages(stage) == 1
+
+
+def test_an_answer_that_is_lost_does_not_double_the_deed(stage: Staged, open_page: Open) -> None:
+    page = open_page("/")
+    lost: list[int] = []
+
+    def lose_first(route: object) -> None:
+        if lost:
+            route.continue_()  # type: ignore[attr-defined]
+            return
+        lost.append(1)
+        route.fetch()  # type: ignore[attr-defined]
+        route.abort()  # type: ignore[attr-defined]
+
+    page.route("**/do/**", lose_first)
+    page.get_by_role("button", name=STAGE).click()
+    expect(page.locator("#told")).to_contain_text("off the pit")
+    assert lost == [1]
+    assert _stages(stage) == 1
+
+
+def test_a_double_tap_is_one_deed(stage: Staged, open_page: Open) -> None:
+    page = open_page("/")
+    page.get_by_role("button", name=STAGE).dblclick()
+    expect(page.locator("#pieces")).to_contain_text("off the pit, resting")
+    page.wait_for_timeout(500)
+    assert _stages(stage) == 1
+
+
+def test_a_gap_is_replayed_from_the_last_id(stage: Staged, open_page: Open) -> None:
+    page = open_page("/")
+    expect(page.locator("#figures")).to_contain_text("ago")
+    first = stage.daemon.engine.state.entries[0]
+    script = """async (after) => {
+        const answer = await fetch(`/api/v1/stream?after=${after}`);
+        const reader = answer.body.getReader();
+        let text = "";
+        const decoder = new TextDecoder();
+        while (!text.includes("event: entry")) text += decoder.decode((await reader.read()).value);
+        await reader.cancel();
+        return text;
+    }"""
+    text = page.evaluate(script, f"{first.run}/{first.seq}")
+    assert f"id: {first.run}/{first.seq + 1}\n" in text
+
+
+def test_a_stale_page_acting_on_a_finished_cook_is_told_so(stage: Staged, open_page: Open) -> None:
+    page = open_page("/")
+    page.route("**/api/v1/stream**", lambda route: route.abort())
+    page.reload()
+    stage.call(lambda: stage.daemon.submit(CookFinished("harvest supper"), "MO"))
+    page.get_by_role("button", name=STAGE).click()
+    expect(page.locator("#told")).to_contain_text("no cook is running")
+
+
+def test_the_page_says_when_nothing_is_heard(stage: Staged, open_page: Open) -> None:
+    page = open_page("/")
+    page.clock.install()
+    page.route("**/api/v1/stream**", lambda route: route.abort())
+    page.reload()
+    page.clock.fast_forward(20_000)
+    expect(page.locator("#link")).to_contain_text("Nothing heard from the node")
+
+
+def test_a_silent_probe_is_struck_through_with_its_age(stage: Staged, open_page: Open) -> None:
+    page = open_page("/")
+    stage.silent = True
+    stage.call(lambda: _wait(stage))
+    figure = page.locator("[data-figure='brisket-1/core']")
+    expect(figure).to_have_attribute("data-quality", "old")
+    expect(figure).to_contain_text("1 min ago")
+
+
+async def _wait(stage: Staged) -> None:
+    stage.clock.advance(60_000)
+
+
+def test_units_are_a_choice_of_this_phone(stage: Staged, open_page: Open) -> None:
+    page = open_page("/settings")
+    page.get_by_label("Temperature").select_option("C")
+    page.get_by_label("Mass").select_option("kg")
+    page.get_by_role("button", name="Use them").click()
+    page.goto(stage.address)
+    expect(page.locator("[data-figure=pit] [data-part=unit]")).to_have_text("C")
+    expect(page.locator("[data-part=net]").first).to_have_text("5.205 kg")
+    other = open_page("/")
+    expect(other.locator("[data-figure=pit] [data-part=unit]")).to_have_text("F")

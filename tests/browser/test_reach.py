@@ -1,0 +1,145 @@
+"""Everybody can read and work it: axe, keyboard, large text, targets, no motion, no script."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from tests.browser.conftest import DESKTOP, PHONE, Open
+from tests.browser.staging import Staged
+
+AXE = (Path(__file__).parent / "vendor" / "axe.min.js").read_text(encoding="utf-8")
+SCREENS = (
+    "/", "/weigh", "/weights", "/alarms", "/more", "/cooks", "/food", "/turn-in", "/settings",
+    "/begin", "/plan?guests=45&portion=5oz&cut=brisket-packer&price=4.29/lb",
+)  # fmt: skip
+# Whatever can be tapped and is smaller than 48 px, or than 72 px where it is a main one.
+SMALL = """() => [...document.querySelectorAll(
+        'button, a[href]:not(p a), select, textarea, summary, input:not([type=hidden])')]
+    .filter(e => e.checkVisibility() && !e.closest('.skip') && !e.matches('p a:not(.button)'))
+    .map(e => [e, (e.closest('.tick') ?? e).getBoundingClientRect()])
+    .filter(([e, r]) => r.left >= 0 && (r.height < 47.9 || r.width < 47.9
+        || (e.matches('.main, nav a') && r.height < 71.9)))
+    .map(([e, r]) => `${e.tagName} ${e.textContent.trim()} ${r.width}x${r.height}`)"""
+WCAG = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
+
+
+def _axe(page: Page, options: dict[str, Any], within: str = "body") -> list[str]:
+    page.add_script_tag(content=AXE) if not page.evaluate("'axe' in window") else None
+    found = page.evaluate("([within, options]) => axe.run(within, options)", [within, options])[
+        "violations"
+    ]
+    return [
+        f"{v['id']}: {v['nodes'][0]['target']} {v['nodes'][0]['failureSummary']}" for v in found
+    ]
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("size", ["phone", "desktop"])
+def test_no_screen_breaks_a_or_aa(stage: Staged, open_page: Open, scheme: str, size: str) -> None:
+    sizes = PHONE if size == "phone" else DESKTOP
+    page = open_page("/", color_scheme=scheme, bypass_csp=True, **sizes)
+    faults = []
+    for path in SCREENS:
+        page.goto(stage.address + path.lstrip("/"))
+        page.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
+        options = {"runOnly": {"type": "tag", "values": WCAG}}
+        faults += [f"{path} {fault}" for fault in _axe(page, options)]
+    assert faults == []
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_figures_have_contrast_of_seven_to_one(stage: Staged, open_page: Open, scheme: str) -> None:
+    page = open_page("/", color_scheme=scheme, bypass_csp=True)
+    rule = {"runOnly": {"type": "rule", "values": ["color-contrast-enhanced"]},
+            "rules": {"color-contrast-enhanced": {"enabled": True}}}  # fmt: skip
+    assert _axe(page, rule) == []
+
+
+def test_targets_are_large_enough_for_gloves(stage: Staged, open_page: Open) -> None:
+    page = open_page("/")
+    small = []
+    for path in SCREENS:
+        page.goto(stage.address + path.lstrip("/"))
+        page.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
+        small += [f"{path} {one}" for one in page.evaluate(SMALL)]
+    assert small == []
+
+
+def test_text_at_200_percent_stays_within_the_screen(stage: Staged, open_page: Open) -> None:
+    page = open_page("/")
+    wide = []
+    for path in SCREENS:
+        page.goto(stage.address + path.lstrip("/"))
+        page.evaluate("document.documentElement.style.fontSize = '200%'")
+        page.wait_for_timeout(200)
+        wide += [f"{path} {one}" for one in too_wide(page)]
+    assert wide == []
+
+
+def too_wide(page: Page) -> list[str]:
+    """Return what reaches past the right edge of the screen, outside of what scrolls by itself."""
+    found: list[str] = page.evaluate(
+        """() => document.documentElement.scrollWidth <= innerWidth + 1 ? [] :
+        [...document.querySelectorAll('body *')]
+        .filter(e => e.getBoundingClientRect().right > innerWidth + 1 && !e.closest('.scroll *'))
+        .map(e => `${e.tagName}.${e.className} ${e.textContent.trim().slice(0, 40)}`)"""
+    )
+    return found
+
+
+def test_a_stage_is_set_by_the_keyboard_alone(stage: Staged, open_page: Open) -> None:
+    page = open_page("/", **DESKTOP)
+    target = page.get_by_role("button", name="Off the pit: brisket-1")
+    for _ in range(60):
+        page.keyboard.press("Tab")
+        if target.evaluate("node => node === document.activeElement"):
+            break
+    page.keyboard.press("Enter")
+    expect(page.locator("#pieces")).to_contain_text("off the pit, resting")
+
+
+def test_what_has_the_focus_can_be_seen(stage: Staged, open_page: Open) -> None:
+    page = open_page("/", **DESKTOP)
+    page.keyboard.press("Tab")
+    page.keyboard.press("Tab")
+    width = page.evaluate("getComputedStyle(document.activeElement).outlineWidth")
+    assert width == "3px"
+
+
+def test_nothing_moves_where_motion_is_not_wanted(stage: Staged, open_page: Open) -> None:
+    stage.silent = True
+    stage.call(lambda: _alarm(stage))
+    moving = "document.getAnimations().length"
+    page = open_page("/", reduced_motion="no-preference")
+    expect(page.locator("#strip .waits")).to_be_visible()
+    assert page.evaluate(moving) == 1
+    still = open_page("/", reduced_motion="reduce")
+    expect(still.locator("#strip .waits")).to_be_visible()
+    assert still.evaluate(moving) == 0
+
+
+async def _alarm(stage: Staged) -> None:
+    stage.clock.advance(20 * 60_000)
+    stage.daemon.tick(stage.clock.engine_ms())
+
+
+def test_without_script_the_first_view_tells_all_and_forms_work(
+    stage: Staged, open_page: Open
+) -> None:
+    page = open_page("/", java_script_enabled=False)
+    expect(page.locator("#sentence")).to_contain_text("brisket-1 wrapped")
+    expect(page.locator("[data-figure=pit] [data-part=number]")).not_to_be_empty()
+    expect(page.locator(".as-table")).to_contain_text("brisket-2/core")
+    page.get_by_role("button", name="Off the pit: brisket-1").click()
+    expect(page.locator("#told")).to_contain_text("brisket-1: off the pit, resting.")
+    page.locator("#told").get_by_role("button", name="Undo").click()
+    assert stage.daemon.engine.book.pieces["brisket-1"].stage == "wrapped"
+
+
+def test_a_landscape_phone_on_a_rail_scrolls_only_down(stage: Staged, open_page: Open) -> None:
+    page = open_page("/", viewport={"width": 915, "height": 412})
+    assert page.evaluate("document.documentElement.scrollWidth - innerWidth") <= 1
