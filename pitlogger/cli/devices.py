@@ -1,4 +1,4 @@
-"""``pitlogger devices``: list drivers, find devices, try them, record them, ask the doctor."""
+"""``pitlogger devices``: list, find, try, record and declare devices, ask the doctor."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from pitlogger.cli.declare import declare
 from pitlogger.cli.output import emit, json_option, table
 from pitlogger.errors import DriverError, TransportError, UsageError
 
@@ -30,7 +31,7 @@ _config = click.option(
 
 @click.group()
 def devices() -> None:
-    """List drivers, find devices in reach, try and record them, ask the doctor."""
+    """List drivers, find devices in reach, try, record and declare them, ask the doctor."""
     for name in ("pitlogger", "bleak"):  # what they would log, these commands say themselves
         logging.getLogger(name).addHandler(logging.NullHandler())
 
@@ -267,3 +268,6 @@ def doctor(as_json: bool) -> None:
 def _check_text(check: Check) -> str:
     line = f"{check.state:<8} {check.about}: {check.found}"
     return f"{line}\n         {check.remedy}" if check.remedy else line
+
+
+devices.add_command(declare)

@@ -1,40 +1,102 @@
-"""``pitlogger export``: hand a cook over."""
+"""``pitlogger export``: hand a cook over, as a capture or as tables."""
 
 from __future__ import annotations
 
-import os
+import sys
+from collections.abc import Callable
+from functools import partial
 from pathlib import Path
+from typing import TextIO
 
 import click
 
 from pitlogger.cli.client import Client, socket_option
+from pitlogger.cli.store import _config as configuration
+from pitlogger.cli.store import config_option
+from pitlogger.errors import UsageError
+
+BINARY = ("xlsx", "parquet")
 
 
 @click.command()
-@click.option("--senml", "form", flag_value="senml", default=True, help="SenML, one pack a line.")
+@click.option("--senml", "form", flag_value="senml", default=True,
+              help="SenML, one pack a line: replays to the same journal and alerts.")  # fmt: skip
+@click.option("--csv", "form", flag_value="csv", help="One table as CSV.")
+@click.option("--jsonl", "form", flag_value="jsonl", help="All tables as JSON Lines.")
+@click.option("--xlsx", "form", flag_value="xlsx", help="All tables as worksheets.")
+@click.option("--parquet", "form", flag_value="parquet", help="One table as Parquet.")
+@click.option("--table", "wanted", multiple=True,
+              help="readings, weighings, stages, alerts or journal; may be repeated.")  # fmt: skip
 @click.option("--cook", help="Which cook; the running or the last one by default.")
-@click.option("--out", type=click.Path(path_type=Path), help="File; standard output by default.")
+@click.option("--out", type=click.Path(path_type=Path, dir_okay=False),
+              help="File; standard output by default.")  # fmt: skip
+@config_option
 @socket_option
-def export(form: str, cook: str | None, out: Path | None, socket: Path | None) -> None:
-    """Write a cook as a capture that replays to the same journal and alerts."""
+def export(
+    form: str, wanted: tuple[str, ...], cook: str | None, out: Path | None,
+    config_file: Path | None, socket: Path | None,
+) -> None:  # fmt: skip
+    """Write a cook as a capture, or as tables for spreadsheets and notebooks.
+
+    A capture comes from the daemon; tables are read from the record's file, also while the
+    daemon writes it.
+    """
+    if form == "senml":
+        if wanted:
+            raise UsageError("--table goes with --csv, --jsonl, --xlsx or --parquet")
+        _capture(cook, out, socket)
+        return
+    if form in BINARY and out is None:
+        raise UsageError(f"--{form} is no text: give a file with --out")
+    if form in ("csv", "parquet"):
+        wanted = wanted or ("readings",)
+        if len(wanted) > 1:
+            raise UsageError(f"--{form} holds one table: give --table once")
+    _tables(form, wanted, cook, out, configuration(config_file).database)
+
+
+def _capture(cook: str | None, out: Path | None, socket: Path | None) -> None:
     text = Client(socket).text("/export", cook=cook)
     if out is None:
         click.echo(text, nl=False)
         return
-    write_whole(out, text)
+    from pitlogger.reports.table_files import whole
+
+    with whole(out) as fresh:
+        fresh.write_text(text, encoding="utf-8")
     click.echo(f"{out}: {len(text.splitlines())} packs", err=True)
 
 
-def write_whole(path: Path, text: str) -> None:
-    """Write a file whole or not at all.
+def _tables(
+    form: str, wanted: tuple[str, ...], cook: str | None, out: Path | None, database: Path
+) -> None:
+    from pitlogger.reports.table_files import (
+        whole,
+        write_csv,
+        write_jsonl,
+        write_parquet,
+        write_xlsx,
+    )
+    from pitlogger.reports.tables import NAMES, tables
+    from pitlogger.store.queries import Reader
 
-    Raises:
-        click.FileError: It cannot be written; nothing is left behind.
-    """
-    fresh = path.with_name(path.name + ".part")
-    try:
-        fresh.write_text(text, encoding="utf-8")
-        os.replace(fresh, path)
-    except OSError as fault:
-        fresh.unlink(missing_ok=True)
-        raise click.FileError(str(path), fault.strerror or "cannot be written") from None
+    with Reader.open(database) as reader:
+        found = tables(reader, cook, wanted or NAMES)
+        texts: dict[str, Callable[[TextIO], None]] = {
+            "csv": partial(write_csv, found[0]),
+            "jsonl": partial(write_jsonl, found),
+        }
+        files: dict[str, Callable[[Path], None]] = {
+            "xlsx": partial(write_xlsx, found),
+            "parquet": partial(write_parquet, found[0]),
+        }
+        if out is None:
+            texts[form](sys.stdout)
+            return
+        with whole(out) as fresh:
+            if form in texts:
+                with fresh.open("w", encoding="utf-8", newline="") as text:
+                    texts[form](text)
+            else:
+                files[form](fresh)
+    click.echo(f"{out}: {', '.join(table.name for table in found)}", err=True)

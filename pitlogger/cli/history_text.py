@@ -7,6 +7,7 @@ import io
 from typing import Any
 
 from pitlogger.cli.output import table
+from pitlogger.formats.paper_log import guarded
 from pitlogger.model.cooks import WEIGHABLE
 
 _WIDTH = 50
@@ -74,7 +75,7 @@ def paper_log_text(pieces: list[dict[str, Any]]) -> str:
     writer = csv.writer(text)
     writer.writerow([*plain, *(f"{name}_g" for name in weighed)])
     for piece in pieces:
-        cells = ["" if piece[key] is None else piece[key] for key in plain]
+        cells = ["" if piece[key] is None else guarded(str(piece[key])) for key in plain]
         masses = [piece["masses_g"].get(name, "") for name in weighed]
         writer.writerow([*cells, *masses])
     return text.getvalue()

@@ -20,7 +20,12 @@ def emit(document: Any, as_json: bool, text: str) -> None:
     if as_json:
         click.echo(json.dumps(document, ensure_ascii=False, default=_plain))
     else:
-        click.echo(text)
+        click.echo(printable(text))
+
+
+def printable(text: str) -> str:
+    """Return a text without what would steer a terminal: names come from the air."""
+    return "".join(char if char.isprintable() or char in "\n\t" else "\ufffd" for char in text)
 
 
 def _plain(value: object) -> Any:

@@ -22,6 +22,8 @@ from pitlogger.model.journal import Body, PieceSplit, SpotRead, StageSet, Weighe
 from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import SENML_UNIT, Quality, Reading
 
+_LAST_MS = 253_402_300_799_000  # the end of the year 9999, the last that RFC 3339 can write
+
 
 class Decision(NamedTuple):
     """A decision read from a capture; ``origin`` is the (run, seq) it once had."""
@@ -148,6 +150,8 @@ def parse_capture(lines: Iterable[bytes], name: str = "capture") -> list[Record]
             continue
         try:
             pack = loads(line.decode("utf-8"))
+            if b"\\u" in line:  # the only way of what cannot be printed into JSON
+                _refuse_unprintable(pack)
             # Most records of a long capture are plain: name, unit, value and time alone.
             if type(pack) is list and all(map(_is_plain, pack)):
                 records.extend([_plain(record, known) for record in pack])
@@ -157,7 +161,12 @@ def parse_capture(lines: Iterable[bytes], name: str = "capture") -> list[Record]
             raise CaptureError(f"{name}:{number}: {fault}") from None
         except (ValueError, OverflowError) as fault:
             raise CaptureError(f"{name}:{number}: not a SenML pack: {fault}") from None
+        except RecursionError:
+            raise CaptureError(f"{name}:{number}: not a SenML pack: nested too deeply") from None
     records.sort(key=_time)
+    for record in (records[0], records[-1]) if records else ():
+        if abs(_time(record)) > _LAST_MS:
+            raise CaptureError(f"{name}: a time of {_time(record) / 1000:g} s is not in our era")
     return records
 
 
@@ -171,6 +180,7 @@ def parse_pack(payload: bytes, now_ms: int) -> list[Record]:
     """
     try:
         pack = json.loads(payload.decode("utf-8"), parse_constant=_no_constant)
+        _refuse_unprintable(pack)
         records = []
         for resolved in resolve(pack):
             time_s = resolved.time_s + (now_ms / 1000 if resolved.time_s < 2**28 else 0)
@@ -179,7 +189,22 @@ def parse_pack(payload: bytes, now_ms: int) -> list[Record]:
         raise CaptureError(f"payload: {fault}") from None
     except (ValueError, OverflowError) as fault:
         raise CaptureError(f"payload: not a SenML pack: {fault}") from None
+    except RecursionError:
+        raise CaptureError("payload: not a SenML pack: nested too deeply") from None
     return records
+
+
+def _refuse_unprintable(pack: object) -> None:
+    """Refuse names and words that would steer a terminal or cannot be written at all.
+
+    Raises:
+        ValueError: A control character or half a character (RFC 8428 4.5.1 allows neither in
+            a name).
+    """
+    for record in pack if isinstance(pack, list) else [pack]:
+        for text in record.values() if isinstance(record, dict) else ():
+            if isinstance(text, str) and not text.replace("\n", " ").isprintable():
+                raise ValueError(f"there is a character that cannot be printed in {text!a:.40}")
 
 
 def _time(record: Record) -> int:

@@ -90,7 +90,7 @@ WrapAt = Annotated[int, BeforeValidator(_wrap_at)]
 CutId = Annotated[str, BeforeValidator(_cut)]
 SiteId = Annotated[Site, BeforeValidator(_site)]
 WrapId = Annotated[Wrap, BeforeValidator(_wrap)]
-Id = Annotated[str, Field(min_length=1, max_length=80, pattern=r"^[^\s,]+$")]
+Id = Annotated[str, Field(min_length=1, max_length=80, pattern=r"^[^\s,\x00-\x1f\x7f-\x9f]+$")]
 
 
 class _Table(BaseModel):

@@ -85,6 +85,19 @@ class PaperLog:
         return self.rows
 
 
+_FORMULA = ("=", "+", "-", "@", "\t", "\r")  # what a spreadsheet takes for one (OWASP)
+
+
+def guarded(cell: str) -> str:
+    """Return a cell that no spreadsheet takes for a formula; ``unguarded`` undoes it."""
+    return f"'{cell}" if cell.startswith(_FORMULA) else cell
+
+
+def unguarded(cell: str) -> str:
+    """Return a cell as it was before ``guarded``."""
+    return cell[1:] if cell[:1] == "'" and cell[1:].startswith(_FORMULA) else cell
+
+
 def read_paper_log(path: Path) -> PaperLog:
     """Read a CSV or XLSX file.
 
@@ -110,7 +123,7 @@ def parse_paper_log(octets: bytes, name: str = "paper log") -> PaperLog:
     lines: list[tuple[int, Sequence[str]]] = []
     try:
         for cells in reader:
-            lines.append((reader.line_num, cells))  # noqa: PERF401
+            lines.append((reader.line_num, [unguarded(cell) for cell in cells]))  # noqa: PERF401
     except csv.Error as fault:
         raise UsageError(f"{name}:{reader.line_num}: not CSV ({fault}); check the quotes") from None
     return parse_table(lines, name)

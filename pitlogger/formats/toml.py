@@ -45,6 +45,10 @@ def parse_toml(text: str, model: type[M], error: type[UsageError], name: str) ->
         line = re.search(r"line (\d+)", str(fault))
         place = f"{name}:{line[1]}" if line else name
         raise error(f"{place}: not valid TOML: {fault}") from None
+    except RecursionError:
+        raise error(f"{name}: not a file of ours: nested too deeply") from None
+    except ValueError as fault:  # a number of thousands of digits
+        raise error(f"{name}: not valid TOML: {fault}") from None
     try:
         return model.model_validate(document)
     except ValidationError as fault:

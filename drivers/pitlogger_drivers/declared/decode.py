@@ -1,10 +1,7 @@
 """Decoder of declared devices: it reads the frames or lines that a TOML file describes.
 
-    type                 octets  read as
-    u8 u16 u24 u32       1 to 4  unsigned
-    i8 i16 i24 i32       1 to 4  two's complement
-    f32                  4       IEEE 754 single, to seven significant digits
-    bcd16 bcd24 bcd32    2 to 4  two decimal digits an octet
+The types are those of ``pitlogger.devices.octet_types``; an ``f32`` is read to seven
+significant digits.
 
 Example: with ``at = 1``, ``type = "i16"``, ``order = "little"``, ``scale = 0.1``, ``unit =
 "Cel"`` the frame ``a5 32 04`` is 0x0432 = 1074 * 0.1 = 107.4 degC.
@@ -16,12 +13,12 @@ from __future__ import annotations
 
 import math
 import re
-import struct
 from decimal import Decimal
 
 from pitlogger.devices.contract import Decoder, Measurement
 from pitlogger.devices.decoders import DecodeOptions, DecoderInfo
 from pitlogger.devices.framing import FrameDecoder, LineDecoder, Outcome
+from pitlogger.devices.octet_types import raw_number
 from pitlogger.errors import MalformedError, ShortFrameError, UnknownFrameError
 from pitlogger.model.readings import Quality
 from pitlogger_drivers.bounds import measured
@@ -109,7 +106,8 @@ class LineParser:
 
 def _from_octets(frame: bytes, value: Value, stable: bool | None) -> Outcome:
     assert value.at is not None
-    raw = _raw(frame[value.at : value.end], value)
+    assert value.type is not None
+    raw = raw_number(frame[value.at : value.end], value.type, value.order)
     if raw is None:
         return MalformedError(
             f"{value.channel} in {frame.hex()}: expected two decimal digits an octet"
@@ -118,19 +116,6 @@ def _from_octets(frame: bytes, value: Value, stable: bool | None) -> Outcome:
         return _no_value(value, stable)
     number = Decimal(raw) if isinstance(raw, int) else Decimal(f"{raw:.7g}")
     return _scaled(number, value, stable)
-
-
-def _raw(octets: bytes, value: Value) -> int | float | None:
-    """Return the raw number, or ``None`` for octets that are no decimal digits."""
-    if value.type == "f32":
-        (number,) = struct.unpack("<f" if value.order == "little" else ">f", octets)
-        assert isinstance(number, float)
-        return number
-    if value.type is not None and value.type.startswith("bcd"):
-        digits = (octets if value.order == "big" else octets[::-1]).hex()
-        return int(digits) if digits.isdecimal() else None
-    signed = value.type is not None and value.type.startswith("i")
-    return int.from_bytes(octets, value.order, signed=signed)
 
 
 def _from_text(text: str, value: Value, stable: bool | None) -> Outcome:

@@ -35,17 +35,11 @@ from typing import Annotated, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
 
+from pitlogger.devices.octet_types import OCTETS, Order, Type
 from pitlogger.errors import ConfigError
 from pitlogger.model.quantities import Quantity
 from pitlogger_drivers.columns import QUANTITY_OF, known_unit
 
-OCTETS = {
-    "u8": 1, "i8": 1, "u16": 2, "i16": 2, "u24": 3, "i24": 3, "u32": 4, "i32": 4,
-    "f32": 4, "bcd16": 2, "bcd24": 3, "bcd32": 4,
-}  # fmt: skip
-Type = Literal[
-    "u8", "i8", "u16", "i16", "u24", "i24", "u32", "i32", "f32", "bcd16", "bcd24", "bcd32"
-]
 _UUID = r"^[0-9a-fA-F]{8}-[0-9a-fA-F]{4}-[0-9a-fA-F]{4}-[0-9a-fA-F]{4}-[0-9a-fA-F]{12}$"
 Uuid = Annotated[str, Field(pattern=_UUID)]
 Hex = Annotated[str, Field(pattern=r"^([0-9a-fA-F]{2})*$")]
@@ -121,7 +115,7 @@ class Value(_Strict):
     unit: str
     at: Annotated[int, Field(ge=0, le=511)] | None = None
     type: Type | None = None
-    order: Literal["little", "big"] = "little"
+    order: Order = "little"
     group: str | None = None
     scale: Decimal = Decimal(1)
     add: Decimal = Decimal(0)

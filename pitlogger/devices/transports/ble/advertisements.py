@@ -7,7 +7,7 @@ sign of life, so the same octets may come many times; decoders know repeats by p
 from __future__ import annotations
 
 import asyncio
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Iterator
 from contextlib import AsyncExitStack, suppress
 
 from bleak.backends.device import BLEDevice
@@ -60,17 +60,21 @@ class AdvertisementTransport:
     def _on_heard(self, device: BLEDevice, advertisement: AdvertisementData) -> None:
         if not self._settings.matches(device, advertisement):
             return
-        octets = self._wanted(advertisement)
-        if octets is not None:
-            self._inbox.put("", octets)
+        for source, octets in self._wanted(advertisement):
+            self._inbox.put(source, octets)
         now_s = asyncio.get_running_loop().time()
         if advertisement.rssi != _UNKNOWN_DBM and now_s >= self._signal_due_s:
             self._signal_due_s = now_s + self._settings.signal_s
             self._inbox.put(SIGNAL, advertisement.rssi.to_bytes(1, "little", signed=True))
 
-    def _wanted(self, advertisement: AdvertisementData) -> bytes | None:
-        if self._settings.maker is not None:
-            return advertisement.manufacturer_data.get(self._settings.maker)
-        wanted = short_uuid(self._settings.service)
-        data = {short_uuid(uuid): octets for uuid, octets in advertisement.service_data.items()}
-        return data.get(wanted)
+    def _wanted(self, advertisement: AdvertisementData) -> Iterator[tuple[str, bytes]]:
+        services = {short_uuid(uuid): data for uuid, data in advertisement.service_data.items()}
+        makers = advertisement.manufacturer_data
+        if self._settings.every:
+            yield from ((f"service:{uuid}", octets) for uuid, octets in services.items())
+            yield from ((f"maker:{code:04x}", octets) for code, octets in makers.items())
+        elif self._settings.maker is not None:
+            if self._settings.maker in makers:
+                yield "", makers[self._settings.maker]
+        elif (wanted := short_uuid(self._settings.service)) in services:
+            yield "", services[wanted]

@@ -28,12 +28,24 @@ from pitlogger.errors import TransportError
 
 log = logging.getLogger(__name__)
 
+# Generic Access, Generic Attribute, Device Information (Bluetooth Assigned Numbers).
+_OF_EVERY_DEVICE = frozenset(("1800", "1801", "180a"))
 _ECHO_S = 0.5  # a read of a subscribed characteristic may come as a notification too
 
 
 def is_uuid(one: BleakGATTCharacteristic, uuid: str) -> bool:
     """Tell whether a characteristic has that UUID, short or long."""
     return short_uuid(one.uuid) == short_uuid(uuid)
+
+
+def _may_speak(one: BleakGATTCharacteristic) -> bool:
+    """Tell whether a characteristic could carry values: not one that every device has."""
+    speaks = {"notify", "indicate", "read"} & set(one.properties)
+    return bool(speaks) and short_uuid(one.service_uuid) not in _OF_EVERY_DEVICE
+
+
+def _words(settings: GattSettings) -> str:
+    return ", ".join(settings.needed) or "that notify or can be read"
 
 
 class _LackingError(TransportError):
@@ -169,12 +181,15 @@ class GattTransport:
         needed = {short_uuid(uuid) for uuid in settings.needed}
         wanted = {*needed, *settings.wanted}
         found = sorted(client.services.characteristics.values(), key=lambda one: one.handle)
-        found = [one for one in found if short_uuid(one.uuid) in wanted]
+        if settings.every:
+            found = [one for one in found if _may_speak(one)]
+        else:
+            found = [one for one in found if short_uuid(one.uuid) in wanted]
         uuids = {short_uuid(one.uuid) for one in found}
-        if not uuids & needed:
+        if not (uuids if settings.every else uuids & needed):
             has = ", ".join(sorted({short_uuid(s.uuid) for s in client.services})) or "none"
             raise _LackingError(
-                f"{settings.what} has none of the characteristics {', '.join(settings.needed)} "
+                f"{settings.what} has none of the characteristics {_words(settings)} "
                 f"(its services: {has})",
                 remedy="Check that the right driver is named for it: pitlogger devices scan",
             )

@@ -20,6 +20,11 @@ def short_uuid(uuid: str) -> str:
     return lowered[4:8] if assigned else lowered
 
 
+def full_uuid(uuid: str) -> str:
+    """Return the 128-bit form of four hex digits; a long one is kept."""
+    return f"0000{uuid.lower()}{_TAIL}" if len(uuid) == 4 else uuid.lower()
+
+
 @dataclass(frozen=True, slots=True)
 class DeviceSettings:
     """A device by its address, ``AA:BB:CC:DD:EE:FF``, or its name where the address changes.
@@ -57,6 +62,8 @@ class GattSettings(DeviceSettings):
     Attributes:
         needed: UUIDs of which at least one must be there.
         wanted: Further short UUIDs, taken if there.
+        every: Take every characteristic that notifies or can be read, but those of the
+            services every device has; ``needed`` does not count.
         written: UUID of the characteristic that commands are written to; empty for none.
         poll_s: Pause between reads of a characteristic that does not notify.
         check_s: Silence of a subscribed one after which it is read.
@@ -66,6 +73,7 @@ class GattSettings(DeviceSettings):
 
     needed: tuple[str, ...] = ()
     wanted: tuple[str, ...] = (BATTERY,)
+    every: bool = False
     written: str = ""
     poll_s: float = 5.0
     check_s: float = 30.0
@@ -83,9 +91,11 @@ class AdvertisementSettings(DeviceSettings):
     Attributes:
         service: UUID of service data, short or long.
         maker: Company code of manufacturer data; it then counts in place of ``service``.
+        every: Take all data, each from a source such as ``maker:004c``, ``service:fcd2``.
         signal_s: Pause between two reports of the signal strength.
     """
 
     service: str = ""
     maker: int | None = None
+    every: bool = False
     signal_s: float = 30.0

@@ -1,0 +1,258 @@
+"""``pitlogger devices declare``: find out how an unbranded device writes its values."""
+
+from __future__ import annotations
+
+import asyncio
+import sys
+import threading
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from pitlogger.cli.output import emit, json_option
+from pitlogger.errors import RefusedError, UsageError
+
+if TYPE_CHECKING:
+    from pitlogger.devices.contract import Transport
+    from pitlogger.devices.declaring.session import Seen, Session
+    from pitlogger.devices.declaring.written import Proposal
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """How the device is reached, as the options say."""
+
+    port: str = ""
+    baud: int = 9600
+    framing: str = "8N1"
+    address: str = ""
+    advertised: bool = False
+    poll: str = ""
+    poll_at: str = ""
+
+    @property
+    def sends_lines(self) -> bool:
+        """Whether lines of text are expected, not frames."""
+        return bool(self.port)
+
+    def open(self) -> Transport:
+        """Return the way, not yet open; everything the device says comes through it."""
+        from pitlogger.devices.transports.asking import AskingTransport
+        from pitlogger.devices.transports.ble.advertisements import AdvertisementTransport
+        from pitlogger.devices.transports.ble.gatt import GattTransport
+        from pitlogger.devices.transports.ble.settings import AdvertisementSettings, GattSettings
+        from pitlogger.devices.transports.serial import SerialSettings, SerialTransport
+
+        if self.advertised:
+            return AdvertisementTransport(AdvertisementSettings(address=self.address, every=True))
+        if self.port:
+            way: Transport = SerialTransport(SerialSettings(self.port, self.baud, self.framing))
+            question = self.poll.encode().decode("unicode_escape").encode("latin-1")
+        else:
+            way = GattTransport(
+                GattSettings(address=self.address, every=True, written=self.poll_at, poll_s=1.0)
+            )
+            question = bytes.fromhex(self.poll)
+        return AskingTransport(way, question, 1.0) if question else way
+
+    def source(self, sender: str) -> dict[str, Any]:
+        """Return the keys of ``[source]`` for what came from a sender."""
+        from pitlogger.devices.transports.ble.settings import full_uuid
+
+        if self.port:
+            keys: dict[str, Any] = {"kind": "serial", "baud": self.baud, "format": self.framing}
+            if self.poll:
+                keys["poll"] = self.poll.encode().decode("unicode_escape")
+            return keys
+        kind, _, which = sender.partition(":")
+        if self.advertised:
+            told = {"company": int(which, 16)} if kind == "maker" else {"service": full_uuid(which)}
+            return {"kind": "advertisement", **told}
+        keys = {"kind": "gatt", "characteristic": full_uuid(sender.partition("/")[0])}
+        if self.poll:
+            keys |= {"poll": self.poll.lower(), "poll_characteristic": full_uuid(self.poll_at)}
+        return keys
+
+
+@click.command()
+@click.option("--port", default="", help="Serial device: its port, by its /dev/serial/by-id name.")
+@click.option("--baud", type=click.IntRange(50, 4_000_000), default=9600, show_default=True)
+@click.option("--framing", default="8N1", show_default=True)
+@click.option("--address", default="", help="Bluetooth device: its address.")
+@click.option("--advertised", is_flag=True, help="Read what it advertises; do not connect.")
+@click.option("--poll", default="", help="What to send to be answered: text, or hex for Bluetooth.")
+@click.option("--poll-at", default="", help="Characteristic that --poll is written to.")
+@click.option("--channel", default="", help="Name of the value; default probe, or mass.")
+@click.option("--within", default="", help="How far a value may lie off: 2C, 20 g.")
+@click.option("--out", type=click.Path(path_type=Path, dir_okay=False), required=True,
+              help="TOML file to write.")  # fmt: skip
+@click.option("--add", is_flag=True, help="Add a further value to the file.")
+@json_option
+def declare(
+    port: str,
+    baud: int,
+    framing: str,
+    address: str,
+    advertised: bool,
+    poll: str,
+    poll_at: str,
+    channel: str,
+    within: str,
+    out: Path,
+    add: bool,
+    as_json: bool,
+) -> None:
+    """Watch an unbranded device beside a reference and write its declaration.
+
+    Put the probe beside a thermometer you trust, or a known mass on the scale. Whenever the
+    reference is steady, type what it shows. Five moments, up and down in no order, tell best.
+
+    \b
+    Examples:
+      pitlogger devices declare --port /dev/serial/by-id/usb-board --baud 115200 --out board.toml
+      pitlogger devices declare --address 02:00:00:00:00:10 --out tray.toml
+      pitlogger devices declare --address 02:00:00:00:00:10 --channel pit --add --out tray.toml
+    """
+    from pitlogger.devices.declaring.session import Seen, Session, UnknownDevice
+
+    way = _way(port, baud, framing, address, advertised, poll, poll_at)
+    if out.exists() is not add:
+        hint = "name the file to add to" if add else "name another file, or give --add"
+        raise UsageError(f"{out} {'does not exist' if add else 'exists already'}: {hint}")
+    say = (lambda line: click.echo(line, err=True)) if as_json else click.echo
+    seen = Seen()
+    session = Session(
+        seen, _ask_person(), say, sends_lines=way.sends_lines, within=_within(within)
+    )  # fmt: skip
+    asyncio.run(session.run(UnknownDevice(seen, way.open, sends_lines=way.sends_lines)))
+    _conclude(session, seen, way, channel, out, add, as_json)
+
+
+def _way(
+    port: str, baud: int, framing: str, address: str, advertised: bool, poll: str, poll_at: str
+) -> Way:
+    if bool(port) is bool(address):
+        raise UsageError("give either --port or --address; find them: pitlogger devices scan")
+    if advertised and (port or poll):
+        raise UsageError("a device that advertises has an --address and is never asked anything")
+    if poll and address:
+        try:
+            bytes.fromhex(poll)
+        except ValueError:
+            raise UsageError(f"--poll '{poll}' is not hexadecimal, as in a501") from None
+        if not poll_at:
+            raise UsageError("--poll needs --poll-at, the characteristic it is written to")
+    return Way(port, baud, framing, address, advertised, poll, poll_at)
+
+
+def _within(text: str) -> float | None:
+    from pitlogger.model.quantities import parse_mass_mg, parse_temperature_step_mc
+
+    if not text:
+        return None
+    is_step = text.strip().casefold().endswith(("c", "f"))
+    milli = parse_temperature_step_mc(text) if is_step else parse_mass_mg(text)
+    if milli <= 0:
+        raise UsageError(f"--within '{text}': expected more than nothing, such as 2C or 20 g")
+    return milli / 1000
+
+
+def _ask_person() -> Any:
+    """Return what asks on the terminal without holding up the event loop.
+
+    A thread of its own reads, since one that waits for a person must not keep the process.
+    """
+    prompts: asyncio.Queue[str | None] = asyncio.Queue()
+
+    def read(loop: asyncio.AbstractEventLoop) -> None:
+        for line in sys.stdin:
+            loop.call_soon_threadsafe(prompts.put_nowait, line)
+        loop.call_soon_threadsafe(prompts.put_nowait, None)
+
+    started = False
+
+    async def ask(prompt: str) -> str | None:
+        nonlocal started
+        if not started:
+            started = True
+            loop = asyncio.get_running_loop()
+            threading.Thread(target=read, args=(loop,), daemon=True).start()
+        click.echo(prompt, nl=False, err=True)
+        return await prompts.get()
+
+    return ask
+
+
+def _conclude(
+    session: Session, seen: Seen, way: Way, channel: str, out: Path, add: bool, as_json: bool
+) -> None:
+    from pitlogger.devices.declaring import written
+    from pitlogger.devices.declaring.session import behaviour
+    from pitlogger.model.quantities import Quantity
+
+    proposal = session.proposal()
+    ways = {} if way.sends_lines else behaviour(seen.frames())
+    if proposal is None:
+        moved = "".join(f"\n  {kind}: {' '.join(octets)}" for kind, octets in ways.items())
+        raise RefusedError(
+            f"nothing that was sent meets all {len(session.moments)} references within "
+            f"{session.within:g}: wait until the reference is steady, or widen --within{moved}"
+        )
+    quantity = session.quantity or Quantity.TEMPERATURE
+    sender = written.sender_of(proposal)
+    described = written.Described(
+        _slug(out.stem),
+        _slug(channel) or ("mass" if quantity is Quantity.MASS else "probe"),
+        way.source(sender),
+        seen.gap_s(sender),
+    )
+    text = written.declaration(proposal, quantity, described)
+    if add:
+        text = written.with_value(out.read_text(encoding="utf-8"), proposal, quantity, described)
+    _check(text, proposal, described.channel, seen)
+    out.write_text(text, encoding="utf-8")
+    document = {
+        "file": str(out),
+        "place": written.place_in_words(proposal),
+        "unit": written.scale_of(proposal).unit,
+        "moments": proposal.moments,
+        "worst": round(written.scale_of(proposal).worst, 3),
+        "doubts": list(proposal.doubts),
+        "octets": ways,
+        "declaration": text,
+    }
+    emit(document, as_json, f"{text}\n{_next_step(way, out)}")
+
+
+def _check(text: str, proposal: Proposal, channel: str, seen: Seen) -> None:
+    """Let the driver that the file is for read what came last.
+
+    Raises:
+        RefusedError: It gives no such value, so the file is about something else.
+    """
+    from pitlogger.devices.contract import Chunk, Measurement
+    from pitlogger.devices.declaring.written import frames_of
+    from pitlogger.devices.decoders import DecodeOptions, load
+
+    decoder = load("declared").build(DecodeOptions(declaration=text))
+    for frame in frames_of(proposal, seen.frames()):
+        for found in decoder.feed(Chunk("", frame)):
+            if isinstance(found, Measurement) and found.channel == channel:
+                return
+    raise RefusedError(
+        f"the file does not read '{channel}' from what came last: it describes other frames; "
+        "write this value into a file of its own"
+    )
+
+
+def _next_step(way: Way, out: Path) -> str:
+    place = f"port={way.port}" if way.port else f"address={way.address}"
+    return f"{out} is written. Try it: pitlogger devices try declared file={out} {place}"
+
+
+def _slug(name: str) -> str:
+    """Return a name as declarations have them."""
+    word = "".join(char if char.isascii() and char.isalnum() else "-" for char in name.casefold())
+    return word.strip("-")[:32]

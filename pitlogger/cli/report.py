@@ -1,0 +1,303 @@
+"""``pitlogger report``: documents to be printed, kept or handed over."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from pitlogger.cli.store import _config as configuration
+from pitlogger.cli.store import config_option
+from pitlogger.errors import UsageError
+
+if TYPE_CHECKING:
+    from pitlogger.config import Config
+    from pitlogger.reports.cook_record import CookRecord
+    from pitlogger.reports.sheet import Sheet
+
+out_option = click.option(
+    "--out", type=click.Path(path_type=Path, dir_okay=False),
+    help="File: .html or .pdf; HTML to standard output by default.",
+)  # fmt: skip
+cook_option = click.option("--cook", help="Id or name; the running or the last one by default.")
+capture_option = click.option(
+    "--capture", type=click.Path(path_type=Path, dir_okay=False),
+    help="A capture instead of the record; with --cook-file.",
+)  # fmt: skip
+cook_file_option = click.option(
+    "--cook-file", type=click.Path(path_type=Path, dir_okay=False),
+    help="Cook file (TOML) of the capture.",
+)  # fmt: skip
+
+
+@click.group()
+def report() -> None:
+    """Make a cook report, a food log, a label, a quote, a take-along sheet, a shopping list.
+
+    Documents are HTML made to be printed; PDF needs the extra 'pdf'. pitlogger is a record and
+    a reminder: the local code and the licensed or certified person decide.
+    """
+
+
+def write(sheet: Sheet, out: Path | None) -> None:
+    """Print a sheet as HTML, or write it to a file whose name says the form.
+
+    Raises:
+        UsageError: A name that ends neither in .html nor in .pdf.
+    """
+    from pitlogger.reports.html import html
+    from pitlogger.reports.table_files import whole
+
+    if out is None:
+        click.echo(html(sheet), nl=False)
+        return
+    form = out.suffix.casefold()
+    if form in (".html", ".htm"):
+        data = html(sheet).encode()
+    elif form == ".pdf":
+        from pitlogger.reports.pdf import pdf
+
+        data = pdf(sheet)
+    else:
+        raise UsageError(f"--out {out}: expected a name that ends in .html or .pdf")
+    with whole(out) as fresh:
+        fresh.write_bytes(data)
+    click.echo(str(out), err=True)
+
+
+def record_of(
+    config: Config, cook: str | None, capture: Path | None, cook_file: Path | None
+) -> CookRecord:
+    """Return a cook from the record, or from a capture run through the engine."""
+    from pitlogger.bootstrap import policies_of
+    from pitlogger.reports.cook_record import load_record
+    from pitlogger.rules.messages import Units
+    from pitlogger.store.queries import Reader
+
+    units = Units(config.units.temperature, config.units.mass)
+    _, policy = policies_of(config)
+    if capture is not None:
+        return _replayed(capture, cook_file, units, policy)
+    with Reader.open(config.database) as reader:
+        return load_record(reader, cook, policy, units)
+
+
+def _replayed(capture: Path, cook_file: Path | None, units: Any, policy: Any) -> CookRecord:
+    from pitlogger.bootstrap import replay_files
+    from pitlogger.formats.capture import read_capture
+    from pitlogger.model.readings import Reading
+    from pitlogger.reports.cook_record import Wall, build_record
+
+    gathered, _ = replay_files(capture, cook_file, forecasts=False)
+    readings = [record for record in read_capture(capture) if isinstance(record, Reading)]
+    name = capture.stem
+    return build_record(name, "replay", gathered.entries, readings, policy, units, Wall())
+
+
+def _from_record(make: Any, given: dict[str, Any]) -> None:
+    out = given.pop("out")
+    config = configuration(given.pop("config_file"))
+    write(make(record_of(config, **given)), out)
+
+
+@report.command()
+@cook_option
+@config_option
+@capture_option
+@cook_file_option
+@out_option
+def cook(**given: Any) -> None:
+    """A whole cook on one page: chart, yield by step, stages, limits, alarms, instruments."""
+    from pitlogger.reports.cook_report import cook_report
+
+    _from_record(cook_report, given)
+
+
+@report.command("food-log")
+@cook_option
+@config_option
+@capture_option
+@cook_file_option
+@out_option
+def food_log_command(**given: Any) -> None:
+    """The food log: every sheet, what is missing, corrective action, sign-offs."""
+    from pitlogger.reports.food_log import food_log
+
+    _from_record(food_log, given)
+
+
+@report.command("take-along")
+@cook_option
+@config_option
+@capture_option
+@cook_file_option
+@out_option
+def take_along_command(**given: Any) -> None:
+    """A sheet for service off site: pieces, limits, and lines to fill in by hand."""
+    from pitlogger.reports.take_along import take_along
+
+    _from_record(take_along, given)
+
+
+@report.command()
+@click.argument("name")
+@click.option("--cold/--hot", "cold", default=True, show_default=True, help="How it is kept.")
+@click.option("--mass", help='Net mass, such as "2 lb 4 oz".')
+@click.option("--ingredient", "ingredients", multiple=True,
+              help='One, with what it holds: "butter (cream, salt)".')  # fmt: skip
+@click.option("--allergen", "allergens", multiple=True,
+              help="One of the nine major ones, beside those found by word.")  # fmt: skip
+@click.option("--packed", help="When it was packed; now by default.")
+@click.option("--until", help="Use-by or discard time; by rule if left out.")
+@click.option("--firm", default="", help="Name and place of who packed it.")
+@click.option("--code", default="", help="What the QR code holds, such as cook and piece.")
+@click.option("--out", type=click.Path(path_type=Path, dir_okay=False),
+              help="File: .html, .pdf, or .bin for a receipt printer (ESC/POS).")  # fmt: skip
+@click.option("--printer", metavar="HOST[:PORT]|DEVICE",
+              help="Print at once: 192.168.1.40:9100 or /dev/usb/lp0.")  # fmt: skip
+def label(
+    name: str, cold: bool, mass: str | None, ingredients: tuple[str, ...],
+    allergens: tuple[str, ...], packed: str | None, until: str | None, firm: str, code: str,
+    out: Path | None, printer: str | None,
+) -> None:  # fmt: skip
+    """A label for packed food NAME: contents, allergens, use-by or discard time."""
+    from pitlogger.reports.allergens import MAJOR, checked, found_in
+    from pitlogger.reports.label import Label, label_bytes, label_sheet, until_by_default
+    from pitlogger.reports.table_files import whole
+
+    packed_at = _moment(packed, "--packed") if packed else datetime.now().astimezone()
+    keep: Any = "cold" if cold else "hot"
+    named = {*found_in(ingredients), *checked(allergens)}
+    made = Label(
+        name, keep, packed_at,
+        _moment(until, "--until") if until else until_by_default(keep, packed_at),
+        firm, _mass(mass), ingredients, tuple(one for one in MAJOR if one in named), code,
+    )  # fmt: skip
+    if made.until <= made.packed:
+        raise UsageError(f"--until {made.until:%Y-%m-%d %H:%M} lies before it was packed")
+    if printer is not None:
+        send_to_printer(printer, label_bytes(made))
+    elif out is not None and out.suffix == ".bin":
+        with whole(out) as fresh:
+            fresh.write_bytes(label_bytes(made))
+    else:
+        write(label_sheet(made), out)
+
+
+def _mass(text: str | None) -> str:
+    from pitlogger.model.quantities import parse_mass_mg
+
+    if text is None:
+        return ""
+    parse_mass_mg(text)  # says what is wrong with it
+    return text.strip()
+
+
+def _moment(text: str, option: str) -> datetime:
+    try:
+        return datetime.fromisoformat(text).astimezone()
+    except ValueError:
+        raise UsageError(f"{option} '{text}' is not a time: write 2026-09-19T18:00") from None
+
+
+def send_to_printer(where: str, data: bytes) -> None:
+    """Send octets to a device file, or to a host by TCP (port 9100 by default).
+
+    Raises:
+        PitloggerError: It cannot be reached.
+    """
+    import socket
+
+    from pitlogger.errors import PitloggerError
+
+    try:
+        if where.startswith("/"):
+            Path(where).write_bytes(data)
+        else:
+            host, _, port = where.partition(":")
+            with socket.create_connection((host, int(port or 9100)), timeout=10) as wire:
+                wire.sendall(data)
+    except (OSError, ValueError) as fault:
+        raise PitloggerError(f"printer {where} cannot be reached ({fault})") from None
+
+
+@report.command()
+@click.option("--job", "job_file", type=click.Path(path_type=Path, dir_okay=False), required=True,
+              help="Job file (TOML), as for 'pitlogger price --job'.")  # fmt: skip
+@click.option("--menu", multiple=True, help="One thing that is served; the meats by default.")
+@click.option("--ingredient", "ingredients", multiple=True,
+              help="An ingredient, searched for allergens.")  # fmt: skip
+@click.option("--allergen", "allergens", multiple=True, help="One of the nine major allergens.")
+@click.option("--guarantee-by", metavar="DATE", help="Until when the number of guests may change.")
+@click.option("--leftovers", help="What becomes of leftovers; a sentence of ours by default.")
+@click.option("--firm", default="")
+@click.option("--client", default="")
+@click.option("--place", default="")
+@click.option("--serve-at", default="")
+@out_option
+def quote(
+    job_file: Path, menu: tuple[str, ...], ingredients: tuple[str, ...],
+    allergens: tuple[str, ...], guarantee_by: str | None, leftovers: str | None, firm: str,
+    client: str, place: str, serve_at: str, out: Path | None,
+) -> None:  # fmt: skip
+    """A quote sheet for a client: menu, allergens, sums, guarantee date, leftovers policy."""
+    from pitlogger.formats.job_file import load_job
+    from pitlogger.model.quantities import show_mass
+    from pitlogger.reports.allergens import MAJOR, checked, found_in
+    from pitlogger.reports.quote_sheet import LEFTOVERS, Offer, quote_sheet
+
+    read = load_job(job_file)
+    named = {*found_in((*ingredients, *menu)), *checked(allergens)}
+    table = read.job
+    offer = Offer(
+        name=table.name,
+        menu=menu or tuple(meat.cut for meat in read.meat),
+        portion=show_mass(table.portion, "oz"),
+        currency=table.currency,
+        firm=firm, client=client, place=place, serve_at=serve_at,
+        guarantee_by=_moment(guarantee_by, "--guarantee-by").date() if guarantee_by else None,
+        valid_until=table.valid_until,
+        allergens=tuple(one for one in MAJOR if one in named),
+        leftovers=leftovers or LEFTOVERS,
+    )  # fmt: skip
+    write(quote_sheet(offer, _job(read)), out)
+
+
+def _job(read: Any) -> Any:
+    from pitlogger.yields.quote import Job
+
+    table = read.job
+    return Job(
+        table.guests, table.price_per_guest, minimum_order=table.minimum_order,
+        service_pct=table.service_pct, tax_pct=table.tax_pct, deposit_pct=table.deposit_pct,
+    )  # fmt: skip
+
+
+@report.command()
+@click.option("--plan", "plans", multiple=True, type=click.Path(path_type=Path, dir_okay=False),
+              help="A document of 'pitlogger plan --json'; may be repeated.")  # fmt: skip
+@click.option("--item", "items", multiple=True, help="A further line, such as '2 rolls paper'.")
+@click.option("--name", default="", help="Of the cook.")
+@click.option("--unit", type=click.Choice(["lb-oz", "lb", "kg", "g"]), default="lb-oz")
+@out_option
+def shopping(
+    plans: tuple[Path, ...], items: tuple[str, ...], name: str, unit: str, out: Path | None
+) -> None:
+    """A shopping list from purchase plans and further lines."""
+    from pitlogger.reports.shopping import shopping_list
+
+    write(shopping_list([_plan(path) for path in plans], items, name, unit), out)
+
+
+def _plan(path: Path) -> dict[str, Any]:
+    import json
+
+    try:
+        document = json.loads(path.read_text(encoding="utf-8"))
+    except (OSError, ValueError) as fault:
+        raise UsageError(f"{path}: cannot be read as JSON ({fault})") from None
+    if not isinstance(document, dict):
+        raise UsageError(f"{path}: expected the document that 'pitlogger plan --json' prints")
+    return document

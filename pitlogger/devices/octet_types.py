@@ -1,0 +1,34 @@
+"""Numbers in octets, by the names that declarations use.
+
+type                 octets  read as
+u8 u16 u24 u32       1 to 4  unsigned
+i8 i16 i24 i32       1 to 4  two's complement
+f32                  4       IEEE 754 single
+bcd16 bcd24 bcd32    2 to 4  two decimal digits an octet
+"""
+
+from __future__ import annotations
+
+import struct
+from typing import Literal
+
+Order = Literal["little", "big"]
+Type = Literal[
+    "u8", "i8", "u16", "i16", "u24", "i24", "u32", "i32", "f32", "bcd16", "bcd24", "bcd32"
+]
+OCTETS: dict[Type, int] = {
+    "u8": 1, "i8": 1, "u16": 2, "i16": 2, "u24": 3, "i24": 3, "u32": 4, "i32": 4,
+    "f32": 4, "bcd16": 2, "bcd24": 3, "bcd32": 4,
+}  # fmt: skip
+
+
+def raw_number(octets: bytes, kind: Type, order: Order) -> int | float | None:
+    """Return the number in octets, or ``None`` for octets that are no decimal digits."""
+    if kind == "f32":
+        (number,) = struct.unpack("<f" if order == "little" else ">f", octets)
+        assert isinstance(number, float)
+        return number
+    if kind.startswith("bcd"):
+        digits = (octets if order == "big" else octets[::-1]).hex()
+        return int(digits) if digits.isdecimal() else None
+    return int.from_bytes(octets, order, signed=kind.startswith("i"))

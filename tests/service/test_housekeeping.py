@@ -1,0 +1,94 @@
+"""Room on the disk, backups that are due, old readings that are let go."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections import namedtuple
+from pathlib import Path
+
+import pytest
+
+from pitlogger.clock import ManualClock
+from pitlogger.config import Config, parse_config
+from pitlogger.service.housekeeping import DAY_MS, Housekeeper, disk_low
+from pitlogger.store import RunRow, Store
+
+NOW_MS = 1_800_000_000_000
+Usage = namedtuple("Usage", "total used free")
+
+
+def config(folder: Path, store: str = "") -> Config:
+    return parse_config(f'[node]\ndata = "{folder}"\n[store]\n{store}\n')
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Store:
+    return Store.open(tmp_path / "pitlogger.db", RunRow("r1", "pit", "a", NOW_MS, 0, "1"))
+
+
+def free(monkeypatch: pytest.MonkeyPatch, octets: int, total: int = 32_000_000_000) -> None:
+    monkeypatch.setattr(shutil, "disk_usage", lambda path: Usage(total, total - octets, octets))
+
+
+def test_little_room_is_told_in_words_and_with_a_remedy(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    free(monkeypatch, 120_000_000)
+    found = disk_low(tmp_path)
+    assert found is not None
+    assert "120 MB left" in found[0]
+    assert "old backups" in found[1]
+
+
+def test_a_small_disk_may_be_fuller(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    free(monkeypatch, 120_000_000, total=1_000_000_000)
+    assert disk_low(tmp_path) is None
+
+
+def test_a_change_is_told_once(
+    tmp_path: Path, store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with store:
+        keeper = Housekeeper(config(tmp_path), ManualClock(NOW_MS), store)
+        told = []
+        for octets in (9_000_000_000, 1_000_000, 1_000_000, 9_000_000_000, 9_000_000_000):
+            free(monkeypatch, octets)
+            told.append(keeper.look_at_disk())
+    assert [None if each is None else each.active for each in told] == [
+        None, True, None, False, None,
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("named", "age_days", "due"),
+    [(False, 1, False), (False, 8, True), (True, 0.5, False), (True, 2, True)],
+)
+def test_backups_are_daily_where_a_folder_is_named_and_weekly_elsewhere(
+    tmp_path: Path, store: Store, named: bool, age_days: float, due: bool
+) -> None:
+    with store:
+        made = store.backup().result(10)
+        at_s = (NOW_MS - age_days * DAY_MS) / 1000
+        os.utime(made, (at_s, at_s))
+        given = f'backups = "{made.parent}"' if named else ""
+        keeper = Housekeeper(config(tmp_path, given), ManualClock(NOW_MS), store)
+        assert keeper.backup_is_due() is due
+
+
+async def test_a_sweep_makes_the_first_backup(tmp_path: Path, store: Store) -> None:
+    with store:
+        keeper = Housekeeper(config(tmp_path), ManualClock(NOW_MS), store)
+        await keeper.sweep()
+        assert not keeper.backup_is_due() or list((tmp_path / "backups").iterdir())
+
+
+async def test_a_backup_that_cannot_be_made_is_logged(
+    tmp_path: Path, store: Store, caplog: pytest.LogCaptureFixture
+) -> None:
+    (tmp_path / "file").touch()
+    with store:
+        given = f'backups = "{tmp_path / "file" / "x"}"'
+        keeper = Housekeeper(config(tmp_path, given), ManualClock(NOW_MS), store)
+        await keeper.sweep_or_say()
+    assert "no backup was made" in caplog.text
