@@ -1,0 +1,236 @@
+"""The cook report: a whole cook on one printed page."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from itertools import islice
+
+from pitlogger import __version__
+from pitlogger.model.alerts import ANNUNCIATED, AlertState, alert_class
+from pitlogger.model.book import Span
+from pitlogger.model.cooks import STAGE_LABEL
+from pitlogger.model.journal import AlertChanged, CheckMade, Corrected, Undone
+from pitlogger.model.quantities import show_duration, show_mass
+from pitlogger.reports.cook_record import CookRecord
+from pitlogger.reports.joined_chart import MAIN, described, joined_chart
+from pitlogger.reports.sheet import (
+    CAUTIONS,
+    Block,
+    Facts,
+    Heading,
+    Lines,
+    Picture,
+    Sheet,
+    Table,
+)
+from pitlogger.safety.verdict import NEVER_JUDGED, Verdict, in_words
+from pitlogger.yields.ledger import Account
+
+MOST_ALARMS = 8
+MOST_REMARKS = 10
+
+
+def cook_report(record: CookRecord) -> Sheet:
+    """Return the report of a cook; one with nothing in it says so."""
+    blocks: list[Block] = [Facts(tuple(_facts(record)))]
+    blocks.append(Picture(joined_chart(record), described(record)))
+    blocks += _yields(record)
+    blocks += _stages(record)
+    blocks += _verdicts(record)
+    blocks += _alarms(record)
+    blocks += _remarks(record)
+    return Sheet(
+        title=f"Cook report: {record.cook.name}",
+        about=f"{record.node}, {record.wall.full(record.start_ms)} to"
+        f" {record.wall.full(record.end_ms)}",
+        blocks=tuple(blocks),
+        cautions=CAUTIONS,
+        made=made_by(record),
+        small=True,
+    )
+
+
+def made_by(record: CookRecord) -> str:
+    """Return what a sheet was made of."""
+    return (
+        f"Made by pitlogger {__version__} from {len(record.entries)} journal entries of cook "
+        f"{record.id}. Limits: {record.policy.name} {record.policy.version}."
+    )
+
+
+def _facts(record: CookRecord) -> Iterator[tuple[str, str]]:
+    cook = record.cook
+    guests = f", {cook.guests} guests" if cook.guests else ""
+    unfinished = "" if record.book.finished_ms else "; not finished: this is the record so far"
+    yield "Cook", f"{show_duration(record.end_ms - record.start_ms)}{guests}{unfinished}"
+    for service in cook.services:
+        place = f" at {service.place}" if service.place else ""
+        served = f", {service.guests} guests" if service.guests else ""
+        yield "Served", f"{record.wall.full(service.at_ms)}{place}{served}"
+
+
+def _yields(record: CookRecord) -> Iterator[Block]:
+    yield Heading("Yield: net mass at each step, and what is kept of the step before")
+    held = record.accounts
+    if not held:
+        yield Lines(("Nothing was weighed.",))
+        return
+    steps = [name for name in MAIN if any(name in one.record.masses for one in held)]
+    rows = [row for one in held for row in _account_rows(record, one, steps)]
+    yield Table(("piece", *steps), tuple(rows), numbers=frozenset(range(1, len(steps) + 1)))
+    told = " ".join(_servable(record, one) for one in held)
+    yield Lines((f"{told} Figures after ± are expanded uncertainties, coverage factor 2.",))
+
+
+def _account_rows(record: CookRecord, one: Account, steps: list[str]) -> Iterator[tuple[str, ...]]:
+    masses = one.record.masses
+    kept = {step.end: f"{step.ratio.value:.1%} ± {2 * step.ratio.u:.1%}" for step in one.steps}
+    yield (
+        one.record.piece,
+        *(_mass(record, masses[name].value) if name in masses else "" for name in steps),
+    )
+    yield ("", *(kept.get(name, "") for name in steps))
+
+
+def _mass(record: CookRecord, mass_g: float) -> str:
+    return show_mass(mass_g * 1000, record.units.mass)
+
+
+def _servable(record: CookRecord, one: Account) -> str:
+    share = one.servable_yield
+    if share is None or one.servable_g is None:
+        return f"{one.record.piece}: servable yield is not known: a weighing is missing."
+    return (
+        f"{one.record.piece}: servable {_mass(record, one.servable_g.value)}, "
+        f"{share.value:.1%} ± {2 * share.u:.1%} of purchased."
+    )
+
+
+def _stages(record: CookRecord) -> Iterator[Block]:
+    yield Heading("Stages")
+    rows = [
+        (held.piece.id, held.piece.cut, ", ".join(_span_words(record, span) for span in spans))
+        for held in record.book.pieces.values()
+        if (spans := held.spans())
+    ]
+    if rows:
+        yield Table(("piece", "cut", "stage, since and for how long"), tuple(rows))
+    else:
+        yield Lines(("No stage was set.",))
+
+
+def _span_words(record: CookRecord, span: Span) -> str:
+    name = STAGE_LABEL.get(span.stage, span.stage.value)
+    lasted = "" if span.to_ms is None else f" ({show_duration(span.to_ms - span.from_ms)})"
+    return f"{name} {record.wall.clock(span.from_ms)}{lasted}"
+
+
+def verdicts_of(record: CookRecord) -> Iterator[tuple[str, str, Verdict]]:
+    """Yield piece, what was judged, and the verdict, for all that applies."""
+    for held in record.verdicts:
+        judged = (
+            ("cold holding", held.cold_hold), ("come-up", held.come_up),
+            ("lethality", held.lethality.verdict), ("hot holding", held.holding),
+            ("cooling", held.cooling.verdict), ("reheating", held.reheating),
+        )  # fmt: skip
+        for what, verdict in judged:
+            if verdict.applies:
+                yield held.piece, what, verdict
+
+
+def _verdicts(record: CookRecord) -> Iterator[Block]:
+    yield Heading("Limits")
+    found = list(verdicts_of(record))
+    if not found:
+        yield Lines(("No limit applies to what is on record.",))
+        return
+    sources = list(dict.fromkeys(verdict.source for _, _, verdict in found))
+    rows = tuple(
+        (
+            piece,
+            what,
+            "warning only" if verdict.reason.endswith(NEVER_JUDGED) else in_words(verdict.met),
+            verdict.reason,
+            str(sources.index(verdict.source) + 1),
+        )
+        for piece, what, verdict in found
+    )
+    yield Table(("piece", "what", "verdict", "what the record shows", "source"), rows)
+    cited = "; ".join(f"{number}: {source}" for number, source in enumerate(sources, start=1))
+    yield Lines((f"Sources: {cited}.",))
+
+
+def _alarms(record: CookRecord) -> Iterator[Block]:
+    raised: dict[str, tuple[int, AlertChanged]] = {}
+    rows: list[tuple[str, ...]] = []
+    for entry in record.entries:
+        body = entry.body
+        if not isinstance(body, AlertChanged) or alert_class(body.alert_kind) != "alarm":
+            continue
+        if body.now is AlertState.UNACKNOWLEDGED:
+            raised[body.alert] = (entry.t_ms, body)
+        elif body.now not in ANNUNCIATED and body.alert in raised:
+            since_ms, first = raised.pop(body.alert)
+            rows.append(_alarm_row(record, since_ms, first, entry.t_ms, entry.by))
+    rows += [_alarm_row(record, since, first, None, "") for since, first in raised.values()]
+    yield Heading("Alarms")
+    if not rows:
+        yield Lines(("None.",))
+        return
+    left = len(rows) - MOST_ALARMS
+    yield Table(("at", "priority", "what", "answered", "by"), tuple(rows[:MOST_ALARMS]))
+    if left > 0:
+        yield Lines((f"{left} more stand in the journal.",))
+
+
+def _alarm_row(
+    record: CookRecord, since_ms: int, first: AlertChanged, until_ms: int | None, by: str
+) -> tuple[str, ...]:
+    answered = "not answered" if until_ms is None else f"after {show_duration(until_ms - since_ms)}"
+    return record.wall.clock(since_ms), first.priority.label, first.message, answered, by
+
+
+def _remarks(record: CookRecord) -> Iterator[Block]:
+    """Yield what a reader must know to judge the figures."""
+    yield Heading("Instruments, gaps, corrections")
+    remarks = list(remarks_of(record))
+    left = len(remarks) - MOST_REMARKS
+    more = (f"{left} more stand in the journal.",) if left > 0 else ()
+    yield Lines((*islice(remarks, MOST_REMARKS), *more))
+
+
+def remarks_of(record: CookRecord) -> Iterator[str]:
+    """Yield checks of instruments, offsets, gaps in the data, lost readings and corrections."""
+    checks = [e for e in record.logged if isinstance(e.body, CheckMade)]
+    latest = {e.body.instrument: e for e in checks if isinstance(e.body, CheckMade)}
+    known = list(dict.fromkeys([*(line.channel for line in record.lines), *latest]))
+    if unchecked := [name for name in known if name not in latest]:
+        yield f"No check on record: {', '.join(unchecked)}."
+    for instrument, entry in latest.items():
+        assert isinstance(entry.body, CheckMade)
+        word = "within" if entry.body.within else "OUTSIDE"
+        yield (
+            f"{instrument}: {entry.body.method} check {record.wall.full(entry.t_ms)}, error "
+            f"{entry.body.error / 1000:+.2f}, {word} {entry.body.tolerance / 1000:.2f}"
+            f"{' g' if entry.body.method == 'scale' else ' K'}, by {entry.by or 'nobody named'}."
+        )
+    for entry, adjusted in record.book.adjusted:
+        yield (
+            f"{adjusted.channel}: offset {adjusted.offset / 1000:+.2f} set"
+            f" {record.wall.full(entry.t_ms)} ({adjusted.reason or 'no reason given'})."
+        )
+    for channel, from_ms, to_ms in record.gaps:
+        yield (
+            f"{channel}: no reading from {record.wall.clock(from_ms)} to"
+            f" {record.wall.clock(to_ms)} ({show_duration(to_ms - from_ms)})."
+        )
+    for lost in record.lost:
+        yield f"{lost.readings} readings were lost: {lost.reason}."
+    for entry in record.entries:
+        if isinstance(entry.body, Undone | Corrected):
+            word = "undone" if isinstance(entry.body, Undone) else "corrected"
+            reason = entry.body.reason if isinstance(entry.body, Corrected) else ""
+            yield (
+                f"Entry {entry.body.of_seq} was {word} at {record.wall.clock(entry.t_ms)} by"
+                f" {entry.by or 'nobody named'}{f': {reason}' if reason else ''}."
+            )

@@ -1,0 +1,137 @@
+"""The food log, to be printed, kept and shown to whoever asks.
+
+Source of what a record holds: 9 CFR 417.5 (value, time, initials, product, limit); of the four
+parts of corrective action: 9 CFR 417.3(a).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from pitlogger.formats.journal_json import dump_entry
+from pitlogger.model.journal import CheckMade, CorrectiveTaken, SignedOff
+from pitlogger.reports.cook_record import CookRecord
+from pitlogger.reports.cook_report import made_by, remarks_of
+from pitlogger.reports.sheet import CAUTIONS, Block, Facts, Heading, Lines, Sheet, Table
+from pitlogger.safety.record import SHEETS, LogRow, SignOff, chain, missing, verify
+from pitlogger.safety.sheets import sheets
+from pitlogger.safety.verdict import in_words
+
+HEADS = ("observed", "entered", "product", "what", "value", "limit and source", "verdict",
+         "instrument", "by")  # fmt: skip
+
+
+def food_log(record: CookRecord) -> Sheet:
+    """Return every sheet of the log, what it lacks, corrective action and sign-offs."""
+    rows = sheets(record.entries, record.book, record.verdicts, record.policy, record.end_ms)
+    blocks: list[Block] = [Facts(tuple(_facts(record)))]
+    for name, title in SHEETS.items():
+        mine = [row for row in rows if row.sheet == name]
+        blocks.append(Heading(title))
+        blocks.append(_table(record, mine) if mine else Lines(("No entry.",)))
+    blocks += _checks(record)
+    blocks += _corrective(record)
+    blocks += _lacking(rows)
+    blocks += [Heading("Gaps, corrections, instruments"), Lines(tuple(remarks_of(record)))]
+    blocks += _signed(record)
+    return Sheet(
+        title=f"Food log: {record.cook.name}",
+        about=f"{record.node}, {record.wall.full(record.start_ms)} to"
+        f" {record.wall.full(record.end_ms)}",
+        blocks=tuple(blocks),
+        cautions=CAUTIONS,
+        made=made_by(record),
+        small=True,
+    )
+
+
+def _facts(record: CookRecord) -> Iterator[tuple[str, str]]:
+    yield "Policy", f"{record.policy.name} {record.policy.version}: {record.policy.title}"
+    for held in record.book.pieces.values():
+        piece = held.piece
+        told = [piece.cut, piece.prepared, *(
+            f"{word} {value}"
+            for word, value in (("supplier", piece.supplier), ("grade", piece.grade),
+                                ("lot", piece.lot))
+            if value
+        )]  # fmt: skip
+        yield piece.id, ", ".join(told)
+
+
+def _table(record: CookRecord, rows: list[LogRow]) -> Table:
+    struck = {number for number, row in enumerate(rows) if row.struck_by is not None}
+    return Table(HEADS, tuple(_cells(record, row) for row in rows), struck=frozenset(struck))
+
+
+def _cells(record: CookRecord, row: LogRow) -> tuple[str, ...]:
+    observed = record.wall.full(row.observed_ms)
+    entered = record.wall.clock(row.entered_ms) if row.entered_ms != row.observed_ms else ""
+    judged = row.met is not None or row.id is None
+    by = row.by or ("computed" if row.id is None else "")
+    if row.struck_by is not None:
+        by += f" (struck by entry {row.struck_by[1]})"
+    return (
+        observed, entered, row.product, row.what, row.value, row.limit,
+        in_words(row.met) if judged else "", row.instrument, by,
+    )  # fmt: skip
+
+
+def _checks(record: CookRecord) -> Iterator[Block]:
+    rows = tuple(
+        (
+            record.wall.full(entry.t_ms), entry.body.instrument, entry.body.method,
+            f"{entry.body.error / 1000:+.2f}", f"{entry.body.tolerance / 1000:.2f}",
+            "within" if entry.body.within else "outside", entry.body.reference, entry.by,
+        )
+        for entry in record.logged
+        if isinstance(entry.body, CheckMade)
+    )  # fmt: skip
+    if rows:
+        heads = ("at", "instrument", "method", "error", "tolerance", "found", "reference", "by")
+        caption = "Checks of instruments (K; g for a scale)"
+        yield Table(heads, rows, caption=caption, numbers=frozenset({3, 4}))
+
+
+def _corrective(record: CookRecord) -> Iterator[Block]:
+    rows = tuple(
+        (
+            record.wall.full(entry.t_ms), entry.body.piece, entry.body.cause,
+            entry.body.control_restored, entry.body.prevention, entry.body.disposition, entry.by,
+        )
+        for entry in record.logged
+        if isinstance(entry.body, CorrectiveTaken)
+    )  # fmt: skip
+    yield Heading("Corrective action")
+    if rows:
+        heads = ("at", "piece", "cause", "control restored", "prevention", "disposition", "by")
+        yield Table(heads, rows)
+    else:
+        yield Lines(("None on record.",))
+
+
+def _lacking(rows: list[LogRow]) -> Iterator[Block]:
+    told = tuple(
+        f"{SHEETS[row.sheet]}, {row.product}, {row.what}: {', '.join(lacking)} missing."
+        for row in rows
+        if (lacking := missing(row))
+    )
+    yield Heading("What is missing")
+    yield Lines(told or ("Nothing that 9 CFR 417.5 asks of an entry.",))
+
+
+def _signed(record: CookRecord) -> Iterator[Block]:
+    links = chain(dump_entry(entry) for entry in record.entries)
+    signed = [
+        SignOff(entry.by, entry.t_ms, entry.body.entries, entry.body.head)
+        for entry in record.logged
+        if isinstance(entry.body, SignedOff)
+    ]
+    faults = verify(links, signed)
+    yield Heading("Review")
+    yield Lines((
+        *(f"Reviewed up to entry {held.seq} by {held.by}, {record.wall.full(held.at_ms)}."
+          for held in signed),
+        *(faults or [f"The chain of {len(links)} entries holds; its head is {links[-1].hash}."]),
+    ))  # fmt: skip
+    if not signed:
+        yield Table(("reviewed by", "date and time", "signature"), (), blank=1)

@@ -1,0 +1,34 @@
+"""Sheets as one HTML file each: styles and pictures inline, black on white, made to be printed."""
+
+from __future__ import annotations
+
+from functools import cache
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+from pitlogger.reports.sheet import Sheet
+
+
+def html(sheet: Sheet) -> str:
+    """Return a sheet as an HTML document; whatever a name holds, it is shown as text."""
+    blocks = [(type(block).__name__, block) for block in sheet.blocks]
+    return _environment().get_template("sheet.html").render(sheet=sheet, blocks=blocks)
+
+
+@cache
+def _environment() -> Environment:
+    environment = Environment(
+        loader=PackageLoader("pitlogger.reports"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.filters["svg"] = _svg
+    return environment
+
+
+def _svg(text: str) -> Markup:
+    """Return an SVG made by this package as it is: its own texts are escaped where it is made."""
+    return Markup(text[text.index("<svg") :])  # noqa: S704

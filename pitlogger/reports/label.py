@@ -1,0 +1,105 @@
+"""Labels of packed food: for any printer as HTML, for a receipt printer as ESC/POS.
+
+Sources: FDA Food Code 3-602.11 (name, ingredients, quantity, firm, major allergens), 3-501.16
+(135 F or above, 41 F or below), 3-403.11 (reheat to 165 F), 3-501.17 (seven days at 41 F, the
+day of preparation being day 1), 3-501.19 (four hours out of temperature control).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Literal
+
+from pitlogger.reports import escpos
+from pitlogger.reports.allergens import contains
+from pitlogger.reports.sheet import CAUTIONS, Block, Lines, Picture, Sheet
+
+Keep = Literal["hot", "cold"]
+KEEP: dict[Keep, str] = {
+    "hot": "Keep at 135 F (57 C) or above.",
+    "cold": "Keep at 41 F (5 C) or below.",
+}
+REHEAT = "Reheat to 165 F (74 C) throughout."
+COLD_DAYS = 7
+HOT_HOURS = 4
+
+
+@dataclass(frozen=True, slots=True)
+class Label:
+    """What stands on a label.
+
+    Attributes:
+        mass: With its unit, as shown.
+        allergens: Of the nine; found or named.
+        until: Use-by for cold food, discard time for hot food.
+        code: What the QR code holds; none if empty.
+    """
+
+    name: str
+    keep: Keep
+    packed: datetime
+    until: datetime
+    firm: str = ""
+    mass: str = ""
+    ingredients: tuple[str, ...] = ()
+    allergens: tuple[str, ...] = ()
+    code: str = ""
+
+    def lines(self) -> list[str]:
+        """Return the lines under the name, in their order."""
+        ingredients = ", ".join(self.ingredients)
+        if self.keep == "cold":
+            until = f"Use by {self.until:%a %Y-%m-%d}"
+        else:
+            until = f"Discard at {self.until:%a %Y-%m-%d %H:%M}"
+        return [
+            *([f"Net {self.mass}"] if self.mass else []),
+            *([f"Ingredients: {ingredients}."] if ingredients else []),
+            contains(self.allergens),
+            f"Packed {self.packed:%a %Y-%m-%d %H:%M}",
+            until,
+            KEEP[self.keep],
+            REHEAT,
+            *([self.firm] if self.firm else []),
+        ]
+
+
+def until_by_default(keep: Keep, packed: datetime) -> datetime:
+    """Return when food packed at a time has to be used or thrown away.
+
+    Cold: the seventh day, counting the day of packing as the first. Hot: four hours on, as
+    where time is the control; shorter where it was out of control before.
+    """
+    if keep == "cold":
+        return packed + timedelta(days=COLD_DAYS - 1)
+    return packed + timedelta(hours=HOT_HOURS)
+
+
+def label_sheet(label: Label) -> Sheet:
+    """Return a label as a sheet."""
+    blocks: list[Block] = [Lines(tuple(label.lines()))]
+    if label.code:
+        blocks.append(Picture(qr_svg(label.code), f"QR code: {label.code}", width_mm=24))
+    return Sheet(label.name, blocks=tuple(blocks), cautions=CAUTIONS[1:2] + CAUTIONS[3:])
+
+
+def label_bytes(label: Label) -> bytes:
+    """Return a label as octets for a receipt printer that speaks ESC/POS."""
+    return b"".join(
+        (
+            escpos.BEGIN,
+            escpos.big(label.name),
+            *(escpos.line(text) for text in label.lines()),
+            escpos.qr(label.code) if label.code else b"",
+            escpos.CUT,
+        )
+    )
+
+
+def qr_svg(text: str) -> str:
+    """Return a QR code as SVG."""
+    import segno
+
+    drawn: str = segno.make(text, micro=False).svg_inline(scale=3, border=4)
+    return drawn

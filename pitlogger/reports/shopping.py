@@ -1,0 +1,75 @@
+"""The shopping list: meat by plan, and whatever else is written down."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+from pitlogger import __version__
+from pitlogger.errors import UsageError
+from pitlogger.model.quantities import show_mass
+from pitlogger.reports.sheet import Block, Heading, Lines, Sheet, Table
+
+_NEEDED = ("recommended", "purchase_g", "options")
+BOX = "[  ]"
+
+
+def shopping_list(
+    plans: Sequence[dict[str, Any]], items: Sequence[str], name: str = "", unit: str = "lb-oz"
+) -> Sheet:
+    """Return the list.
+
+    Args:
+        plans: Documents of ``pitlogger plan --json``, one a cut.
+        items: Further lines, as written.
+        unit: Of mass.
+
+    Raises:
+        UsageError: A document that is no plan.
+    """
+    blocks: list[Block] = []
+    if plans:
+        heads = ("", "cut", "pieces", "mass in all", "a piece about", "chance of enough")
+        rows = tuple(_row(plan, unit) for plan in plans)
+        blocks += [Heading("Meat"), Table(heads, rows, numbers=frozenset({2, 3, 4, 5}))]
+        blocks.append(Lines(tuple(_notes(plans))))
+    if items:
+        blocks += [Heading("Beside the meat"), Table(("", "what"), tuple((BOX, i) for i in items))]
+    if not blocks:
+        blocks.append(Lines(("Nothing to buy.",)))
+    blocks += [Heading("Written in"), Table(("", "what", "how much"), (), blank=4)]
+    made = f"Made by pitlogger {__version__}. Check the packets for allergens."
+    return Sheet(f"Shopping list{f': {name}' if name else ''}", blocks=tuple(blocks), made=made)
+
+
+def _row(plan: dict[str, Any], unit: str) -> tuple[str, ...]:
+    if any(key not in plan for key in _NEEDED):
+        raise UsageError(
+            "this is no plan: expected the document that 'pitlogger plan --json' prints, with "
+            f"{', '.join(_NEEDED)}"
+        )
+    pieces, mass_g = plan["recommended"], plan["purchase_g"]
+    if pieces is None or mass_g is None:
+        return (
+            BOX,
+            str(plan.get("cut", "")),
+            "as found",
+            "",
+            "",
+            "not reached with the pieces named",
+        )
+    chosen = next((o for o in plan["options"] if o["pieces"] == pieces), None)
+    return (
+        BOX,
+        str(plan.get("cut", "")),
+        str(pieces),
+        show_mass(mass_g * 1000, unit),
+        show_mass(mass_g * 1000 / pieces, unit) if pieces else "",
+        f"{chosen['p_enough']:.0%}" if chosen else "",
+    )
+
+
+def _notes(plans: Sequence[dict[str, Any]]) -> Iterator[str]:
+    for plan in plans:
+        for note in plan.get("notes", ()):
+            yield str(note)

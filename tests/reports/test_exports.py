@@ -1,0 +1,179 @@
+"""Tables as files, read back by other programs; nothing half-written is left behind."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from datetime import datetime
+from pathlib import Path
+
+import duckdb
+import openpyxl
+import pytest
+from click.testing import CliRunner
+from hypothesis import given
+from hypothesis import strategies as st
+
+from pitlogger.cli.export import export
+from pitlogger.errors import PitloggerError, UsageError
+from pitlogger.reports.table_files import (
+    guarded,
+    whole,
+    write_csv,
+    write_jsonl,
+    write_parquet,
+    write_xlsx,
+)
+from pitlogger.reports.tables import NAMES, FlatTable, tables
+from pitlogger.store.queries import Reader
+from tests.reports.conftest import COOK_ID, entries, readings
+
+
+def table(reader: Reader, name: str) -> FlatTable:
+    return tables(reader, None, [name])[0]
+
+
+def as_csv(held: FlatTable) -> list[dict[str, str]]:
+    out = io.StringIO()
+    write_csv(held, out)
+    return list(csv.DictReader(io.StringIO(out.getvalue())))
+
+
+def test_every_reading_is_in_the_csv_with_its_unit(reader: Reader) -> None:
+    rows = as_csv(table(reader, "readings"))
+    assert len(rows) == len(readings())
+    assert rows[0]["utc"] == "2026-09-21T14:30:00Z"
+    assert {row["unit"] for row in rows} == {"C"}
+    assert {row["piece"] for row in rows if row["channel"] == "brisket-1/core"} == {"brisket-1"}
+
+
+def test_weighings_are_as_corrected_and_say_so(reader: Reader) -> None:
+    rows = as_csv(table(reader, "weighings"))
+    wrapped = next(r for r in rows if (r["piece"], r["checkpoint"]) == ("brisket-2", "at-wrap"))
+    assert (wrapped["net_g"], wrapped["corrected"]) == ("4400.0", "true")
+
+
+@pytest.mark.parametrize("text", ["=1+1", "+1", "-1", "@x", "\tx", "\rx"])
+def test_a_text_that_looks_like_a_formula_is_guarded(text: str) -> None:
+    assert guarded(text) == f"'{text}"
+
+
+@given(st.text())
+def test_no_guarded_text_begins_like_a_formula(text: str) -> None:
+    assert not guarded(text).startswith(("=", "+", "-", "@", "\t", "\r"))
+
+
+def test_a_negative_number_is_no_text_and_stays_a_number(reader: Reader) -> None:
+    held = table(reader, "weighings")
+    row = tuple(-1.5 if column.type == "number" else None for column in held.columns)
+    assert as_csv(FlatTable("w", held.columns, [row]))[0]["net_g"] == "-1.5"
+
+
+def test_jsonl_begins_with_schema_and_columns_and_holds_every_table(reader: Reader) -> None:
+    out = io.StringIO()
+    write_jsonl(tables(reader, None), out)
+    first, *rest = [json.loads(line) for line in out.getvalue().splitlines()]
+    assert first["schema"] == 1
+    assert set(first["tables"]) == set(NAMES)
+    assert sum(row["table"] == "journal" for row in rest) == len(entries())
+    assert any(row.get("entry", "").find("=SUM(A1)") > 0 for row in rest)
+
+
+def test_xlsx_is_read_back_with_real_numbers_and_times(reader: Reader, tmp_path: Path) -> None:
+    path = tmp_path / "cook.xlsx"
+    write_xlsx(tables(reader, None), path)
+    book = openpyxl.load_workbook(path)
+    assert book.sheetnames == list(NAMES)
+    sheet = book["weighings"]
+    heads = [cell.value for cell in sheet[1]]
+    first = dict(zip(heads, (cell.value for cell in sheet[2]), strict=True))
+    assert first["utc"] == datetime(2026, 9, 21, 14, 25)  # noqa: DTZ001 - a worksheet knows no zone
+    assert first["net_g"] == 6400
+    assert book["readings"].max_row == len(readings()) + 1
+
+
+def test_xlsx_holds_no_formula(reader: Reader, tmp_path: Path) -> None:
+    path = tmp_path / "cook.xlsx"
+    held = table(reader, "journal")
+    row = tuple("=1+1" if column.type == "text" else None for column in held.columns)
+    write_xlsx([FlatTable("journal", held.columns, [row])], path)
+    sheet = openpyxl.load_workbook(path)["journal"]
+    assert {cell.data_type for cell in sheet[2] if cell.value} == {"s"}
+
+
+def test_parquet_is_read_by_another_program(reader: Reader, tmp_path: Path) -> None:
+    path = tmp_path / "readings.parquet"
+    write_parquet(table(reader, "readings"), path)
+    question = f"SELECT channel, count(*), max(value), min(utc) FROM '{path}' GROUP BY 1 ORDER BY 1"
+    with duckdb.connect() as database:
+        rows = database.sql(question).fetchall()
+    assert [(row[0], row[1]) for row in rows] == [("brisket-1/core", 691), ("pit", 710)]
+    assert rows[1][2] == 115.0
+
+
+def test_an_unknown_table_is_answered_with_the_known_ones(reader: Reader) -> None:
+    with pytest.raises(UsageError, match="did you mean 'weighings'"):
+        tables(reader, None, ["weighing"])
+
+
+def test_an_unknown_cook_is_answered_with_the_known_ones(reader: Reader) -> None:
+    with pytest.raises(UsageError, match=COOK_ID):
+        tables(reader, "harvest")
+
+
+def fill_a_full_disk(path: Path) -> None:
+    with whole(path) as fresh:
+        fresh.write_text("half", encoding="utf-8")
+        with open("/dev/full", "w", encoding="utf-8") as full:
+            full.write("x" * 100_000)
+
+
+def test_a_full_disk_leaves_no_partial_file(tmp_path: Path) -> None:
+    path = tmp_path / "out.csv"
+    path.write_text("old", encoding="utf-8")
+    with pytest.raises(PitloggerError, match="No space left"):
+        fill_a_full_disk(path)
+    assert [held.name for held in tmp_path.iterdir()] == ["out.csv"]
+    assert path.read_text(encoding="utf-8") == "old"
+
+
+def test_a_folder_that_is_not_there_is_named(tmp_path: Path) -> None:
+    missing = tmp_path / "no" / "out.csv"
+    with pytest.raises(PitloggerError, match="No such file"), whole(missing) as fresh:
+        fresh.write_text("x", encoding="utf-8")
+
+
+@pytest.fixture
+def config_file(database: Path, tmp_path: Path) -> str:
+    path = tmp_path / "pitlogger.toml"
+    path.write_text(f'[node]\ndata = "{database.parent}"\n', encoding="utf-8")
+    return str(path)
+
+
+@pytest.mark.parametrize("form", ["csv", "jsonl", "xlsx", "parquet"])
+def test_the_command_writes_each_form(form: str, config_file: str, tmp_path: Path) -> None:
+    out = tmp_path / f"cook.{form}"
+    result = CliRunner().invoke(export, [f"--{form}", "--config", config_file, "--out", str(out)])
+    assert result.exception is None
+    assert out.stat().st_size > 1000
+
+
+def test_the_command_writes_text_to_standard_output(config_file: str) -> None:
+    given = ["--csv", "--table", "stages", "--config", config_file]
+    result = CliRunner().invoke(export, given)
+    assert result.output.splitlines()[0] == "piece,cut,stage,from_utc,to_utc,length_s"
+
+
+@pytest.mark.parametrize(
+    ("given", "words"),
+    [
+        (["--xlsx"], "give a file with --out"),
+        (["--csv", "--table", "stages", "--table", "alerts"], "one table"),
+        (["--senml", "--table", "stages"], "--table goes with"),
+    ],
+)
+def test_what_does_not_go_together_is_said(given: list[str], words: str, config_file: str) -> None:
+    result = CliRunner().invoke(export, [*given, "--config", config_file])
+    assert isinstance(result.exception, UsageError)
+    assert words in str(result.exception)

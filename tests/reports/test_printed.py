@@ -1,0 +1,169 @@
+"""PDF and print: the text is there, the cook fits one page, and pages look as they should."""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from pitlogger.cli.report import report
+from pitlogger.errors import PitloggerError, UsageError
+from pitlogger.reports.cook_record import CookRecord
+from pitlogger.reports.cook_report import cook_report
+from pitlogger.reports.food_log import food_log
+from pitlogger.reports.html import html
+from pitlogger.reports.pdf import markup, pdf
+from pitlogger.reports.sheet import CAUTIONS, Heading, Lines, Sheet, Table
+from pitlogger.reports.take_along import take_along
+
+POPPLER = shutil.which("pdftotext")
+CHROMIUM = shutil.which("chromium")
+needs_poppler = pytest.mark.skipif(POPPLER is None, reason="poppler-utils is not installed")
+
+
+def text_of(path: Path) -> str:
+    said = subprocess.run(
+        ["pdftotext", "-layout", str(path), "-"], check=True, capture_output=True, text=True
+    )
+    return " ".join(said.stdout.split())
+
+
+def pages_of(path: Path) -> int:
+    said = subprocess.run(["pdfinfo", str(path)], check=True, capture_output=True, text=True)
+    return next(
+        int(line.split()[1]) for line in said.stdout.splitlines() if line.startswith("Pages")
+    )
+
+
+@needs_poppler
+@pytest.mark.parametrize("make", [cook_report, take_along])
+def test_a_cook_fits_one_page(make: object, record: CookRecord, tmp_path: Path) -> None:
+    path = tmp_path / "report.pdf"
+    assert callable(make)
+    path.write_bytes(pdf(make(record)))
+    assert pages_of(path) == 1
+
+
+@needs_poppler
+def test_the_food_log_is_complete_in_pdf(record: CookRecord, tmp_path: Path) -> None:
+    path = tmp_path / "log.pdf"
+    path.write_bytes(pdf(food_log(record)))
+    told = text_of(path)
+    assert all(caution in told for caution in CAUTIONS)
+    for words in ("<script>alert(1)</script>", "159.8 F", "5.950 kg", "limit met", "FDA Food Code"):
+        assert words in told
+
+
+@needs_poppler
+@pytest.mark.parametrize("text", ['#import "x"', "$x$", "*b* _i_ `c`", '"\\n"', "[a](b)", "@x <y>"])
+def test_no_text_is_read_as_markup(text: str, tmp_path: Path) -> None:
+    path = tmp_path / "x.pdf"
+    sheet = Sheet(text, text, (Heading(text), Lines((text,)), Table((text,), ((text,),))))
+    path.write_bytes(pdf(sheet))
+    assert text_of(path).count(text) == 6
+
+
+def test_control_characters_never_reach_the_typesetter() -> None:
+    assert "\x07" not in markup(Sheet("a\x07b"))
+
+
+@pytest.mark.slow
+@needs_poppler
+@pytest.mark.skipif(CHROMIUM is None, reason="chromium is not installed")
+def test_a_browser_prints_the_cook_on_one_page(record: CookRecord, tmp_path: Path) -> None:
+    page, printed = tmp_path / "cook.html", tmp_path / "cook.pdf"
+    page.write_text(html(cook_report(record)), encoding="utf-8")
+    subprocess.run(
+        ["chromium", "--headless", "--no-sandbox", "--disable-gpu", "--no-pdf-header-footer",
+         f"--user-data-dir={tmp_path / 'profile'}", f"--print-to-pdf={printed}", page.as_uri()],
+        check=True, capture_output=True, timeout=60,
+    )  # fmt: skip
+    assert pages_of(printed) == 1
+
+
+# -- the command ----------------------------------------------------------------------------
+
+
+@pytest.fixture
+def config_file(database: Path, tmp_path: Path) -> str:
+    path = tmp_path / "pitlogger.toml"
+    path.write_text(f'[node]\ndata = "{database.parent}"\n', encoding="utf-8")
+    return str(path)
+
+
+def run(*given: str) -> object:
+    return CliRunner().invoke(report, list(given), catch_exceptions=True)
+
+
+@pytest.mark.parametrize("name", ["cook", "food-log", "take-along"])
+@pytest.mark.parametrize("form", ["html", "pdf"])
+def test_each_report_of_a_cook_is_written(
+    name: str, form: str, config_file: str, tmp_path: Path
+) -> None:
+    out = tmp_path / f"out.{form}"
+    result = CliRunner().invoke(report, [name, "--config", config_file, "--out", str(out)])
+    assert result.exception is None
+    assert out.read_bytes().startswith(b"%PDF" if form == "pdf" else b"<!DOCTYPE html>")
+
+
+def test_a_name_that_says_no_form_is_refused(config_file: str, tmp_path: Path) -> None:
+    given = ["cook", "--config", config_file, "--out", str(tmp_path / "report.doc")]
+    result = CliRunner().invoke(report, given)
+    assert isinstance(result.exception, UsageError)
+
+
+def test_a_label_for_a_receipt_printer_is_octets(tmp_path: Path) -> None:
+    out = tmp_path / "label.bin"
+    given = ["label", "Brisket", "--ingredient", "butter", "--hot", "--out", str(out)]
+    result = CliRunner().invoke(report, given)
+    assert result.exception is None
+    assert out.read_bytes().startswith(b"\x1b@")
+    assert b"Contains: milk." in out.read_bytes()
+
+
+def test_a_printer_that_is_away_is_named() -> None:
+    result = CliRunner().invoke(report, ["label", "Brisket", "--printer", "127.0.0.1:9"])
+    assert isinstance(result.exception, PitloggerError)
+    assert "127.0.0.1:9" in str(result.exception)
+
+
+def test_a_label_that_ends_before_it_begins_is_refused() -> None:
+    given = ["label", "B", "--packed", "2026-09-19T18:00", "--until", "2026-09-18T18:00"]
+    result = CliRunner().invoke(report, given)
+    assert isinstance(result.exception, UsageError)
+
+
+JOB = """
+[job]
+name = "harvest supper"
+guests = 45
+price_per_guest = 24.00
+portion = "5 oz"
+currency = "USD"
+valid_until = 2026-09-30
+deposit_pct = 30
+[[meat]]
+cut = "brisket-packer"
+price = "4.29/lb"
+"""
+
+
+def test_a_quote_is_made_of_a_job_file(tmp_path: Path) -> None:
+    job = tmp_path / "job.toml"
+    job.write_text(JOB, encoding="utf-8")
+    given = ["quote", "--job", str(job), "--guarantee-by", "2026-09-12", "--allergen", "milk"]
+    result = CliRunner().invoke(report, given)
+    assert result.exception is None
+    for words in ("guaranteed by 2026-09-12", "1,080.00", "324.00", "Contains: milk"):
+        assert words in result.output
+
+
+def test_a_plan_that_is_none_is_told(tmp_path: Path) -> None:
+    path = tmp_path / "plan.json"
+    path.write_text('{"x": 1}', encoding="utf-8")
+    result = CliRunner().invoke(report, ["shopping", "--plan", str(path)])
+    assert isinstance(result.exception, UsageError)
+    assert "pitlogger plan --json" in str(result.exception)
