@@ -29,8 +29,9 @@ def chromium() -> str | None:
     return shutil.which("chromium") or shutil.which("chromium-browser")
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def browser() -> Iterator[Browser]:
+    """Chromium for this folder alone: its event loop would stand in the way of async tests."""
     path = chromium()
     if path is None:
         pytest.skip("no Chromium on this system")
