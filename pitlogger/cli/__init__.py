@@ -43,6 +43,8 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "policy": ("pitlogger.cli.safety:policy", "List and show food-safety policies."),
     "check": ("pitlogger.cli.check:check", "Verify a probe or a scale."),
     "decode": ("pitlogger.cli.decode:decode", "Show what a decoder makes of bytes."),
+    "notify": ("pitlogger.cli.notify:notify", "Try the ways of sending; list what waits."),
+    "report": ("pitlogger.cli.report:report", "Sheets and labels to print or send."),
     "devices": ("pitlogger.cli.devices:devices", "List, find and try devices."),
 }
 GROUP = "pitlogger.commands"  # entry points of other packages that add commands

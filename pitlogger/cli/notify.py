@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
 
 import click
 
@@ -57,6 +56,7 @@ def test_command(ctx: click.Context, config_file: Path, ways: tuple[str, ...],
 def list_command(config_file: Path, as_json: bool) -> None:
     """List the messages that wait to be sent, with their tries and what went wrong."""
     from pitlogger.config import load_config
+    from pitlogger.notify.waiting import waiting_documents
     from pitlogger.store.queries import Reader
 
     with Reader.open(load_config(config_file).database) as reader:
@@ -67,24 +67,3 @@ def list_command(config_file: Path, as_json: bool) -> None:
         for row in rows
     ]
     emit({"waiting": rows}, as_json, "\n".join(lines) or "nothing waits")
-
-
-def waiting_documents(reader: Any) -> list[dict[str, Any]]:
-    """Return the messages that wait, oldest first."""
-    from pitlogger.clock import rfc3339
-    from pitlogger.notify.message import Message
-
-    return [
-        {
-            "id": row.id,
-            "way": row.channel,
-            "alert": row.alert,
-            "title": Message.load(row.body).title,
-            "since": rfc3339(row.created_ms),
-            "tries": row.tries,
-            "next_try": rfc3339(row.next_try_ms),
-            "error": row.last_error,
-        }
-        for row in sorted(reader.outbox(), key=lambda row: (row.created_ms, row.id))
-        if row.channel
-    ]

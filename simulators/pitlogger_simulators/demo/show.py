@@ -144,7 +144,10 @@ class Show:
             "node": {
                 "name": "demo", "data": str(self.folder), "socket": str(sockets / "demo.sock"),
             },
-            "web": {"enabled": not self.headless, "host": _HOST, "port": _free_port(), "one_time_link": True},
+            "web": {
+                "enabled": not self.headless, "host": _HOST, "port": _free_port(),
+                "one_time_link": True,
+            },
         }  # fmt: skip
         return stand.config_text(limit, tables)
 
