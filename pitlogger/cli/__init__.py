@@ -45,6 +45,8 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "decode": ("pitlogger.cli.decode:decode", "Show what a decoder makes of bytes."),
     "notify": ("pitlogger.cli.notify:notify", "Try the ways of sending; list what waits."),
     "report": ("pitlogger.cli.report:report", "Sheets and labels to print or send."),
+    "store": ("pitlogger.cli.store:store", "Back up, restore and examine the record."),
+    "service": ("pitlogger.cli.service:service", "Run at boot, as a system service."),
     "devices": ("pitlogger.cli.devices:devices", "List, find and try devices."),
 }
 GROUP = "pitlogger.commands"  # entry points of other packages that add commands
