@@ -85,7 +85,7 @@ def _reboots(folder: Path, seed: int) -> Row:
             shim.reboot("third-boot")
             shim.set(wall_ms=-_now_ms())  # 1970: no clock of its own
             booted.start()
-            unknown = _start(booted, 2)
+            unknown = _start(booted, 3)
             if unknown.get("gap_ms") is not None or unknown["utc_trusted"]:
                 faults.append(f"without a clock the gap is taken for {unknown}")
             until("it is told that the time is not known", lambda: _is_unset(booted), 3.0)
