@@ -18,6 +18,7 @@ from pitlogger.config import ChannelTable, Config, DeviceTable
 from pitlogger.devices.contract import DriverInfo, Memory
 from pitlogger.devices.registry import Registry, configure
 from pitlogger.devices.supervisor import Device
+from pitlogger.engine.buttons import PRESSES, Binding
 from pitlogger.engine.forecasting import question, result
 from pitlogger.engine.inputs import ForecastRequest, ForecastResult
 from pitlogger.engine.replay import replay
@@ -211,6 +212,17 @@ def routes(config: Config) -> dict[tuple[str, str], str]:
         (device.id, channel.name or ""): channel.id
         for device in config.device
         for channel in device.channel
+    }
+
+
+def buttons(config: Config) -> dict[tuple[str, str, int], Binding]:
+    """Return what a press does, by device, the driver's name of the button and its code."""
+    return {
+        (device.id, table.name, code): Binding(act, table.piece, table.scale)
+        for device in config.device
+        for table in device.button
+        for code, word in PRESSES.items()
+        if (act := getattr(table, word)) is not None
     }
 
 

@@ -17,6 +17,7 @@ from pitlogger.config_notify import NotifyTable
 from pitlogger.errors import ConfigError
 from pitlogger.formats.cook_file import Duration, Id, Mass, SiteId
 from pitlogger.formats.toml import parse_toml, read_toml
+from pitlogger.model.next_steps import ButtonAct
 from pitlogger.model.quantities import parse_mass_mg, parse_temperature_step_mc
 from pitlogger.model.readings import Site
 
@@ -79,6 +80,24 @@ class ChannelTable(_Table):
     scale_interval: Mass | None = None
 
 
+class ButtonTable(_Table):
+    """What presses of a device's button do."""
+
+    name: str = "button"  # the driver's name for it: button, button-2
+    press: ButtonAct | None = None
+    double: ButtonAct | None = None
+    triple: ButtonAct | None = None
+    long: ButtonAct | None = None
+    piece: str | None = None  # where a press could mean several
+    scale: Id | None = None
+
+    @model_validator(mode="after")
+    def _does_something(self) -> ButtonTable:
+        if not any((self.press, self.double, self.triple, self.long)):
+            raise ValueError('say what it does, such as press = "keep-weight"')
+        return self
+
+
 class DeviceTable(BaseModel):
     """One device. Keys that are not named here belong to its driver."""
 
@@ -87,6 +106,7 @@ class DeviceTable(BaseModel):
     id: Id
     driver: str
     channel: tuple[ChannelTable, ...] = ()
+    button: tuple[ButtonTable, ...] = ()
 
     def own_keys(self) -> dict[str, Any]:
         """Return the keys that belong to the driver."""

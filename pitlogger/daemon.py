@@ -19,6 +19,7 @@ from typing import Any
 from pitlogger import __version__
 from pitlogger.bootstrap import (
     boot_id,
+    buttons,
     channels_of,
     configured_devices,
     cook_id,
@@ -36,6 +37,7 @@ from pitlogger.config import Config
 from pitlogger.devices.contract import Measurement, Memory, milli_units
 from pitlogger.devices.memory import load_memories, save_memories
 from pitlogger.devices.supervisor import Supervisor
+from pitlogger.engine.buttons import press
 from pitlogger.engine.feed import feed, ticks_until
 from pitlogger.engine.inputs import (
     Command,
@@ -63,6 +65,7 @@ from pitlogger.model.journal import (
     TroubleChanged,
     Undone,
 )
+from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import Reading, Tagged
 from pitlogger.notify.fanout import Fanout, Happening
 from pitlogger.notify.service import Notifier
@@ -114,7 +117,7 @@ class Daemon:
         self.channels: list[Channel] = []
         self._memories: dict[str, Memory] = {}
         self._given_clock = clock
-        self._routes = routes(config)
+        self._routes, self._buttons = routes(config), buttons(config)
         self._tagged: list[Tagged] = []
         self._forecasts: list[tuple[ForecastRequest, asyncio.Task[ForecastResult]]] = []
         self._told: set[asyncio.Task[None]] = set()
@@ -262,7 +265,8 @@ class Daemon:
         devices = configured_devices(config, self._memories)
         channels = channels_of(config, devices)
         self.policy, self.safety = policies_of(config)
-        self.config, self.units, self._routes = config, units_of(config), routes(config)
+        self.config, self.units = config, units_of(config)
+        self._routes, self._buttons = routes(config), buttons(config)
         self.channels = channels
         self.engine = self._engine_of(self.engine.state)
         for name in found.stopped:
@@ -293,6 +297,11 @@ class Daemon:
         return await asyncio.wrap_future(self.store.ask(question))
 
     def _on_measurement(self, device: str, measured: Measurement) -> None:
+        if measured.quantity is Quantity.BUTTON:  # an event, not the state of anything
+            bound = self._buttons.get((device, measured.channel, int(measured.value or 0)))
+            if bound is not None:
+                press(self.engine, bound, self.clock.engine_ms(), self.feed)
+            return
         channel = (
             self._routes.get((device, measured.channel))
             or self._routes.get((device, ""))

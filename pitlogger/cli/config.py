@@ -1,18 +1,25 @@
-"""``pitlogger config``: print an example configuration, or check one."""
+"""``pitlogger config``: print an example configuration, write one from a scan, check one."""
 
 from __future__ import annotations
 
+import asyncio
 from importlib.resources import files
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from pitlogger.cli.output import emit, json_option
+from pitlogger.errors import TransportError, UsageError
+
+if TYPE_CHECKING:
+    from pitlogger.devices.drafting import Tried
+    from pitlogger.devices.reach import Find
 
 
 @click.group()
 def config() -> None:
-    """Print an example configuration, or check one."""
+    """Print an example configuration, write one from what is in reach, or check one."""
 
 
 @config.command()
@@ -48,3 +55,59 @@ def check(file: Path, as_json: bool) -> None:
         "channels": [channel.id for channel in channels],
     }
     emit(document, as_json, f"{file}: {len(loaded.device)} devices, {len(channels)} channels: good")
+
+
+@config.command()
+@click.option("--out", type=click.Path(path_type=Path, dir_okay=False),
+              help="File to write; it must not exist. Without it the text is printed.")  # fmt: skip
+@click.option("--node", default="pit", show_default=True, help="Name of this installation.")
+@click.option("--seconds", type=click.FloatRange(min=0), default=10.0, show_default=True,
+              help="How long to listen to each device; 0 tries none.")  # fmt: skip
+@click.option("--no-bluetooth", is_flag=True, help="Look at wires alone.")
+@json_option
+def init(out: Path | None, node: str, seconds: float, no_bluetooth: bool, as_json: bool) -> None:
+    """Write a configuration from what is in reach: each device with its channels.
+
+    Every device is listened to for a while; nothing is written to any of them. Sites and
+    pieces are left for you to fill in.
+    """
+    from pitlogger.config import parse_config
+    from pitlogger.devices.drafting import draft
+
+    if out is not None and out.exists():
+        raise UsageError(f"{out} exists already: name another file, or remove it first")
+    tried, strangers, notes = asyncio.run(_in_reach(seconds, no_bluetooth))
+    written = draft(node, tried, strangers)
+    parse_config(written, "what was found")
+    if out is not None:
+        out.write_text(written, encoding="utf-8")
+    document = {
+        "file": None if out is None else str(out),
+        "devices": [{"address": one.find.address, "driver": one.driver.name,
+                     "channels": [found.channel for found in one.said]} for one in tried],
+        "notes": notes,
+        "text": written,
+    }  # fmt: skip
+    told = written if out is None else f"{out}: {len(tried)} devices; fill in sites and pieces"
+    for note in notes:
+        click.echo(note, err=True)
+    emit(document, as_json, told)
+
+
+async def _in_reach(
+    seconds: float, no_bluetooth: bool
+) -> tuple[list[Tried], list[Find], list[str]]:
+    from pitlogger.devices.reach import heard, wired
+    from pitlogger.devices.registry import Registry
+    from pitlogger.devices.sampling import sample
+
+    registry = Registry()
+    infos, notes = registry.descriptions()
+    finds = list(wired())
+    if not no_bluetooth:
+        try:
+            finds += await heard(max(seconds, 8.0))
+        except TransportError as fault:
+            notes.append(str(fault))
+    tried, strangers = await sample(finds, registry, infos, seconds)
+    return tried, strangers, notes

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import sys
 import threading
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -12,12 +13,10 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from pitlogger.cli.output import emit, json_option
-from pitlogger.errors import RefusedError, UsageError
+from pitlogger.errors import UsageError
 
 if TYPE_CHECKING:
     from pitlogger.devices.contract import Transport
-    from pitlogger.devices.declaring.session import Seen, Session
-    from pitlogger.devices.declaring.written import Proposal
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,7 +114,9 @@ def declare(
       pitlogger devices declare --address 02:00:00:00:00:10 --out tray.toml
       pitlogger devices declare --address 02:00:00:00:00:10 --channel pit --add --out tray.toml
     """
+    from pitlogger.devices.declaring.conclude import conclude
     from pitlogger.devices.declaring.session import Seen, Session, UnknownDevice
+    from pitlogger.devices.declaring.written import place_in_words, scale_of
 
     way = _way(port, baud, framing, address, advertised, poll, poll_at)
     if out.exists() is not add:
@@ -127,7 +128,20 @@ def declare(
         seen, _ask_person(), say, sends_lines=way.sends_lines, within=_within(within)
     )  # fmt: skip
     asyncio.run(session.run(UnknownDevice(seen, way.open, sends_lines=way.sends_lines)))
-    _conclude(session, seen, way, channel, out, add, as_json)
+    before = out.read_text(encoding="utf-8") if add else None
+    found = conclude(session, seen, out.stem, channel, way.source, before)
+    out.write_text(found.text, encoding="utf-8")
+    document = {
+        "file": str(out),
+        "place": place_in_words(found.proposal),
+        "unit": scale_of(found.proposal).unit,
+        "moments": found.proposal.moments,
+        "worst": round(scale_of(found.proposal).worst, 3),
+        "doubts": list(found.proposal.doubts),
+        "octets": found.octets,
+        "declaration": found.text,
+    }
+    emit(document, as_json, f"{found.text}\n{_next_step(way, out)}")
 
 
 def _way(
@@ -167,9 +181,10 @@ def _ask_person() -> Any:
     prompts: asyncio.Queue[str | None] = asyncio.Queue()
 
     def read(loop: asyncio.AbstractEventLoop) -> None:
-        for line in sys.stdin:
-            loop.call_soon_threadsafe(prompts.put_nowait, line)
-        loop.call_soon_threadsafe(prompts.put_nowait, None)
+        with suppress(RuntimeError):  # the loop has ended, and nobody waits any more
+            for line in sys.stdin:
+                loop.call_soon_threadsafe(prompts.put_nowait, line)
+            loop.call_soon_threadsafe(prompts.put_nowait, None)
 
     started = False
 
@@ -185,74 +200,6 @@ def _ask_person() -> Any:
     return ask
 
 
-def _conclude(
-    session: Session, seen: Seen, way: Way, channel: str, out: Path, add: bool, as_json: bool
-) -> None:
-    from pitlogger.devices.declaring import written
-    from pitlogger.devices.declaring.session import behaviour
-    from pitlogger.model.quantities import Quantity
-
-    proposal = session.proposal()
-    ways = {} if way.sends_lines else behaviour(seen.frames())
-    if proposal is None:
-        moved = "".join(f"\n  {kind}: {' '.join(octets)}" for kind, octets in ways.items())
-        raise RefusedError(
-            f"nothing that was sent meets all {len(session.moments)} references within "
-            f"{session.within:g}: wait until the reference is steady, or widen --within{moved}"
-        )
-    quantity = session.quantity or Quantity.TEMPERATURE
-    sender = written.sender_of(proposal)
-    described = written.Described(
-        _slug(out.stem),
-        _slug(channel) or ("mass" if quantity is Quantity.MASS else "probe"),
-        way.source(sender),
-        seen.gap_s(sender),
-    )
-    text = written.declaration(proposal, quantity, described)
-    if add:
-        text = written.with_value(out.read_text(encoding="utf-8"), proposal, quantity, described)
-    _check(text, proposal, described.channel, seen)
-    out.write_text(text, encoding="utf-8")
-    document = {
-        "file": str(out),
-        "place": written.place_in_words(proposal),
-        "unit": written.scale_of(proposal).unit,
-        "moments": proposal.moments,
-        "worst": round(written.scale_of(proposal).worst, 3),
-        "doubts": list(proposal.doubts),
-        "octets": ways,
-        "declaration": text,
-    }
-    emit(document, as_json, f"{text}\n{_next_step(way, out)}")
-
-
-def _check(text: str, proposal: Proposal, channel: str, seen: Seen) -> None:
-    """Let the driver that the file is for read what came last.
-
-    Raises:
-        RefusedError: It gives no such value, so the file is about something else.
-    """
-    from pitlogger.devices.contract import Chunk, Measurement
-    from pitlogger.devices.declaring.written import frames_of
-    from pitlogger.devices.decoders import DecodeOptions, load
-
-    decoder = load("declared").build(DecodeOptions(declaration=text))
-    for frame in frames_of(proposal, seen.frames()):
-        for found in decoder.feed(Chunk("", frame)):
-            if isinstance(found, Measurement) and found.channel == channel:
-                return
-    raise RefusedError(
-        f"the file does not read '{channel}' from what came last: it describes other frames; "
-        "write this value into a file of its own"
-    )
-
-
 def _next_step(way: Way, out: Path) -> str:
     place = f"port={way.port}" if way.port else f"address={way.address}"
     return f"{out} is written. Try it: pitlogger devices try declared file={out} {place}"
-
-
-def _slug(name: str) -> str:
-    """Return a name as declarations have them."""
-    word = "".join(char if char.isascii() and char.isalnum() else "-" for char in name.casefold())
-    return word.strip("-")[:32]

@@ -11,7 +11,7 @@ import click
 
 from pitlogger.cli.declare import declare
 from pitlogger.cli.output import emit, json_option, table
-from pitlogger.errors import DriverError, TransportError, UsageError
+from pitlogger.errors import TransportError, UsageError
 
 if TYPE_CHECKING:
     from pitlogger.devices.contract import DriverInfo
@@ -40,27 +40,15 @@ def devices() -> None:
 @json_option
 def list_drivers(as_json: bool) -> None:
     """List the drivers: what each reads, and the keys of its configuration."""
-    infos, broken = _all_drivers()
+    from pitlogger.devices.registry import Registry
+
+    infos, broken = Registry().descriptions()
     document = {"drivers": [_about(info) for info in infos], "broken": broken}
     rows = [[info.name, info.transport, info.summary] for info in infos]
     text = table(rows, ["driver", "way", "reads"])
     for fault in broken:
         text += f"\n{fault}"
     emit(document, as_json, text)
-
-
-def _all_drivers() -> tuple[list[DriverInfo], list[str]]:
-    """Return the descriptions of all drivers, and what is wrong with those that do not load."""
-    from pitlogger.devices.registry import Registry
-
-    registry = Registry()
-    infos, broken = [], []
-    for name in registry.names():
-        try:
-            infos.append(registry.load(name).info)
-        except DriverError as fault:
-            broken.append(str(fault))
-    return infos, broken
 
 
 def _about(info: DriverInfo) -> dict[str, Any]:
@@ -89,6 +77,7 @@ def _about(info: DriverInfo) -> dict[str, Any]:
 def scan(seconds: float, no_bluetooth: bool, as_json: bool) -> None:
     """Show what is in reach, how strong it is heard, and which drivers may suit it."""
     from pitlogger.devices.reach import heard, suiting, wired
+    from pitlogger.devices.registry import Registry
 
     finds: list[Find] = list(wired())
     notes: list[str] = []
@@ -97,7 +86,7 @@ def scan(seconds: float, no_bluetooth: bool, as_json: bool) -> None:
             finds += asyncio.run(heard(seconds))
         except TransportError as fault:
             notes.append(str(fault))
-    infos, broken = _all_drivers()
+    infos, broken = Registry().descriptions()
     rows = [(find, suiting(find, infos)) for find in finds]
     document = {
         "devices": [
@@ -163,6 +152,7 @@ def _show_trial(trial: Trial, as_json: bool) -> None:
     document = {
         "device": trial.device.id,
         "driver": trial.device.driver.info.name,
+        "facts": trial.facts,
         "readings": [
             {
                 "channel": found.channel,

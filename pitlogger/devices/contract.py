@@ -147,6 +147,14 @@ class Announced(Protocol):
         """Return when a device that was not there has come; never while it stays as it was."""
 
 
+@runtime_checkable
+class Describing(Protocol):
+    """A transport whose device can say what it is."""
+
+    async def facts(self) -> dict[str, str]:
+        """Return maker, model and the like, in words; empty where it says nothing."""
+
+
 class Driver(Protocol):
     """Joins decoder and transport for one device; made once a device, with its memory."""
 

@@ -66,7 +66,7 @@ def wired(sys: Path = _SYS, hid: Path = SYSFS) -> Iterator[Find]:
         serial = (("serial", node.serial),) if node.serial else ()
         yield Find("hid", node.path, node.serial, frozenset((sign,)), serial)
     for sensor in sorted((sys / "bus/w1/devices").glob("28-*")):
-        yield Find("w1", sensor.name, "", frozenset(("w1",)), (("id", sensor.name),))
+        yield Find("w1", sensor.name, "", frozenset(("w1",)), (("sensor", sensor.name),))
     for way, pattern in (("iio", "bus/iio/devices/iio:device*"), ("hwmon", "class/hwmon/hwmon*")):
         for folder in sorted(sys.glob(pattern)):
             if any(folder.glob("*temp*")):

@@ -45,6 +45,16 @@ class Registry:
             )
         return _load(points[0])
 
+    def descriptions(self) -> tuple[list[DriverInfo], list[str]]:
+        """Return the descriptions of all drivers, and what is wrong with those that do not load."""
+        infos, faults = [], []
+        for name in self.names():
+            try:
+                infos.append(self.load(name).info)
+            except DriverError as fault:
+                faults.append(str(fault))
+        return infos, faults
+
 
 def _load(point: EntryPoint) -> type[Driver]:
     try:

@@ -15,6 +15,7 @@ from pitlogger.devices.contract import (
     Announced,
     Chunk,
     Decoder,
+    Describing,
     Driver,
     DriverConfig,
     Measurement,
@@ -142,6 +143,11 @@ class Runner:
         if self._transport is None:
             raise TransportError(f"device '{self.device.id}' is not connected")
         await self._transport.send(data)
+
+    async def facts(self) -> dict[str, str]:
+        """Return what the device says about itself while it is connected; often nothing."""
+        way = self._transport
+        return await way.facts() if isinstance(way, Describing) else {}
 
     async def _session(self, transport: Transport) -> None:
         """Read from one connection until it fails."""

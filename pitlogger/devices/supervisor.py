@@ -102,6 +102,10 @@ class Supervisor:
         """Return the last octets of a device that were no reading."""
         return tuple(self._runner(device_id).refused)
 
+    async def facts(self, device_id: str) -> dict[str, str]:
+        """Return what a connected device says about itself: maker, model, its clock."""
+        return await self._runner(device_id).facts()
+
     def links(self) -> dict[str, Link | None]:
         """Return whether each device can be read; ``None`` before its first attempt ended."""
         return {device_id: runner.link for device_id, runner in self._runners.items()}

@@ -12,6 +12,7 @@ from pitlogger.clock import SystemClock, rfc3339
 from pitlogger.devices.contract import Measurement
 from pitlogger.devices.runner import Device, Link, Refused
 from pitlogger.devices.supervisor import Supervisor
+from pitlogger.devices.tasks import end
 from pitlogger.devices.transports.recording import Header, Recorder
 from pitlogger.devices.warmth import Warmth
 
@@ -27,6 +28,7 @@ class Trial:
         latest: Last reading of each channel.
         refused: The last octets that were no reading.
         message: What was last said about the link.
+        facts: What the device says about itself: maker, model, its clock.
     """
 
     def __init__(self, device: Device, say: Say) -> None:
@@ -34,18 +36,29 @@ class Trial:
         self.latest: dict[str, Measurement] = {}
         self.refused: tuple[Refused, ...] = ()
         self.message = ""
+        self.facts: dict[str, str] = {}
         self.warmth = Warmth()
         self._say = say
         self._warmed: str | None = None
+        self._up = asyncio.Event()
 
     async def run(self, seconds: float) -> None:
         """Run for so long."""
         async with Supervisor(self._emit, self._status) as supervisor:
             supervisor.start(self.device)
+            asking = asyncio.create_task(self._ask(supervisor), name="facts")
             await asyncio.sleep(seconds)
+            await end(asking)
             self.refused = supervisor.refused(self.device.id)
         if self.refused:
             self._say(f"refused: {self.refused[-1].reason}")
+
+    async def _ask(self, supervisor: Supervisor) -> None:
+        """Ask the device what it is once it is there."""
+        await self._up.wait()
+        self.facts = await supervisor.facts(self.device.id)
+        for word, said in self.facts.items():
+            self._say(f"{word}: {said}")
 
     def _emit(self, _device: str, found: Measurement) -> None:
         if self.latest.get(found.channel) != found:
@@ -59,6 +72,8 @@ class Trial:
 
     def _status(self, _device: str, link: Link, message: str, _remedy: str) -> None:
         self.message = "" if link is Link.UP else message
+        if link is Link.UP:
+            self._up.set()
         self._say(f"{link}: {message}")
 
 

@@ -21,6 +21,7 @@ from pitlogger.errors import DecodeError
 from pitlogger.model.quantities import MG_PER, Quantity
 from pitlogger.testing.feeding import damaged, feed_whole, outcomes_of
 
+RESERVED = frozenset(("id", "driver", "channel", "button"))  # keys of [[device]] itself
 UNITS: dict[Quantity, frozenset[str]] = {
     Quantity.TEMPERATURE: frozenset(("Cel", "degF", "")),
     Quantity.MASS: frozenset((*MG_PER, "")),
@@ -74,6 +75,9 @@ class DriverContract:
 
     def test_an_unknown_key_of_the_configuration_is_refused(self) -> None:
         assert self.driver.info.config.model_config.get("extra") == "forbid"
+
+    def test_no_key_is_one_that_every_device_has(self) -> None:
+        assert not RESERVED & set(self.driver.info.config.model_fields)
 
     def test_every_command_has_octets(self) -> None:
         driver = self.driver({})

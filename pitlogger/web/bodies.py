@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import replace
 
 from pitlogger.engine.commands import named
+from pitlogger.engine.scales import only_scale, steady_mg, weighed_on
 from pitlogger.engine.step import Engine
-from pitlogger.errors import RefusedError, UsageError, unknown
+from pitlogger.errors import RefusedError, UsageError
 from pitlogger.model.journal import (
     Body,
     Correctable,
@@ -35,42 +36,10 @@ def weighed(engine: Engine, ask: WeighAsk, now_ms: int) -> Weighed:
             channel=ask.channel, container=ask.container, preset_tare=ask.tare is not None,
         )  # fmt: skip
     channel = ask.channel or only_scale(engine)
-    held = engine.book.tares.get(channel)
-    tare_mg = ask.tare if ask.tare is not None else (held.tare_mg if held else 0)
-    return Weighed(
-        ask.piece, ask.checkpoint, steady_mg(engine, channel), tare_mg, ask.at or now_ms,
-        source="scale", channel=channel,
-        interval_mg=engine.state.channels[channel].steadiness.interval_mg,
-        container=ask.container or (held.container if held else None),
-        preset_tare=ask.tare is not None,
+    at_ms = ask.at or now_ms
+    return weighed_on(
+        engine, channel, ask.piece, ask.checkpoint, at_ms, ask.tare, ask.container
     )  # fmt: skip
-
-
-def scales(engine: Engine) -> list[str]:
-    """Return the scale channels."""
-    return [channel for channel, lane in engine.lanes.items() if lane.site is Site.BENCH]
-
-
-def only_scale(engine: Engine) -> str:
-    """Return the scale, where there is just one."""
-    found = scales(engine)
-    if len(found) == 1:
-        return found[0]
-    if not found:
-        raise UsageError("no scale is connected: type the mass, such as 13 lb 7 oz")
-    raise UsageError(f"there are several scales: name one of {', '.join(found)}")
-
-
-def steady_mg(engine: Engine, channel: str) -> int:
-    """Return the steady gross mass on a scale."""
-    state = engine.state.channels.get(channel)
-    if state is None:
-        raise UsageError(unknown("scale", channel, scales(engine)))
-    if state.stale or state.value is None:
-        raise RefusedError(f"'{channel}' is silent: switch it on, or type the mass")
-    if state.steadiness.steady_mg is None:
-        raise RefusedError(f"'{channel}' is not steady yet: wait until the load rests")
-    return state.steadiness.steady_mg
 
 
 def tared(engine: Engine, ask: TareAsk) -> Tared:

@@ -13,46 +13,12 @@ from pitlogger.engine.lanes import Lane
 from pitlogger.formats.journal_json import dump_body
 from pitlogger.model.alerts import ACTIVE, AlertState, alert_class
 from pitlogger.model.book import PieceBook
-from pitlogger.model.cooks import STAGE_LABEL, Stage
+from pitlogger.model.cooks import STAGE_LABEL
 from pitlogger.model.journal import Entry
+from pitlogger.model.next_steps import NEXT_CHECKPOINT, NEXT_STAGE
 from pitlogger.model.quantities import Quantity, show_duration, show_temperature
 from pitlogger.model.readings import Site
 from pitlogger.rules.conditions import Watch
-
-# The stage that most often comes next; a button offers it.
-NEXT_STAGE: dict[Stage, Stage] = {
-    Stage.RAW: Stage.TRIMMED,
-    Stage.THAWING: Stage.TRIMMED,
-    Stage.BRINING: Stage.SEASONED,
-    Stage.TRIMMED: Stage.SEASONED,
-    Stage.SEASONED: Stage.SMOKING,
-    Stage.SMOKING: Stage.WRAPPED,
-    Stage.WRAPPED: Stage.RESTING,
-    Stage.RESTING: Stage.HOLDING,
-    Stage.HOLDING: Stage.CARVED,
-    Stage.IN_TRANSIT: Stage.SERVING,
-    Stage.CARVED: Stage.SERVING,
-    Stage.SERVING: Stage.SERVED,
-    Stage.SERVED: Stage.COOLING,
-    Stage.COOLING: Stage.CHILLED,
-    Stage.CHILLED: Stage.REHEATING,
-    Stage.REHEATING: Stage.HOLDING,
-}
-# The checkpoint that is weighed next, by stage.
-NEXT_CHECKPOINT: dict[Stage, str] = {
-    Stage.RAW: "purchased",
-    Stage.THAWING: "thawed",
-    Stage.BRINING: "brined",
-    Stage.TRIMMED: "trimmed",
-    Stage.SEASONED: "seasoned",
-    Stage.SMOKING: "at-wrap",
-    Stage.WRAPPED: "off-pit",
-    Stage.RESTING: "rested",
-    Stage.HOLDING: "out-of-hold",
-    Stage.CARVED: "carved",
-    Stage.SERVING: "served",
-    Stage.SERVED: "leftover",
-}
 
 
 def status(daemon: Daemon) -> dict[str, Any]:

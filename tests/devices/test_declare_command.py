@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import asyncio
-import json
+import tomllib
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -13,6 +13,7 @@ from click.testing import CliRunner
 
 from pitlogger.cli.declare import Way, declare
 from pitlogger.devices.contract import Chunk, Measurement
+from pitlogger.devices.declaring.conclude import conclude
 from pitlogger.devices.declaring.moments import Moment
 from pitlogger.devices.declaring.session import Seen, Session, UnknownDevice, read_reference
 from pitlogger.devices.registry import Registry, configure
@@ -43,14 +44,16 @@ class Person:
         return text
 
 
-async def session_of(way: Way, show: Any, typed: list[tuple[float | None, str]]) -> Session:
-    """Run a session and return it."""
+async def session_of(
+    way: Way, show: Any, typed: list[tuple[float | None, str]]
+) -> tuple[Session, Seen]:
+    """Run a session; return it and what was seen."""
     seen = Seen()
     person = Person(show, seen, typed)
     session = Session(seen, person.ask, person.said.append, sends_lines=way.sends_lines)
     async with asyncio.timeout(20):
         await session.run(UnknownDevice(seen, way.open, sends_lines=way.sends_lines))
-    return session
+    return session, seen
 
 
 def heat() -> list[tuple[float | None, str]]:
@@ -81,12 +84,11 @@ async def test_an_unbranded_bluetooth_probe_is_declared_and_read(
         bluez.world.notify(ADDRESS, "fff1", frame(value_c))
 
     way = Way(address=ADDRESS)
-    session = await session_of(way, show, heat())
-    from pitlogger.cli.declare import _text_of
-
-    text = _text_of(session, session.proposal(), way, "probe", "tray", 0.5)
+    session, seen = await session_of(way, show, heat())
     file = tmp_path / "tray.toml"
-    file.write_text(text, encoding="utf-8")
+    concluded = conclude(session, seen, "tray", "", way.source)
+    file.write_text(concluded.text, encoding="utf-8")
+    assert concluded.octets["fff1 of 5 octets"][:2] == ["still", "counts"]
     found: list[Measurement] = []
     async with Supervisor(lambda _d, one: found.append(one), lambda *_: None) as supervisor:
         driver = Registry().load("declared")
@@ -107,19 +109,45 @@ async def test_an_advertised_value_is_found_with_its_company(bluez: SimulatedBlu
         bluez.world.hear(peripheral)
 
     way = Way(address=ADDRESS, advertised=True)
-    session = await session_of(way, show, heat())
-    proposal = session.proposal()
-    assert proposal is not None
-    source = way.source("maker:0123")
-    assert source == {"kind": "advertisement", "company": 0x0123}
+    session, seen = await session_of(way, show, heat())
+    text = conclude(session, seen, "beacon", "", way.source).text
+    assert tomllib.loads(text)["source"] == {
+        "kind": "advertisement", "company": 0x0123, "interval_s": 1,
+    }  # fmt: skip
 
 
 async def test_a_board_that_prints_lines_is_declared(port: PseudoPort) -> None:
     way = Way(port=str(port.path), baud=115200)
-    session = await session_of(way, lambda c: port.write(f"n,7,{c:.1f},x\r\n".encode()), heat())
-    proposal = session.proposal()
-    assert proposal is not None
-    assert getattr(proposal, "group", "") == "f3"
+    session, seen = await session_of(
+        way, lambda c: port.write(f"n,7,{c:.1f},x\r\n".encode()), heat()
+    )
+    text = conclude(session, seen, "board", "core", way.source).text
+    document = tomllib.loads(text)
+    assert document["source"]["baud"] == 115200
+    assert document["value"][0] == {"channel": "core", "group": "f3", "unit": "Cel", "scale": 1}
+
+
+async def test_a_second_probe_is_added_to_the_file(port: PseudoPort) -> None:
+    way = Way(port=str(port.path))
+    session, seen = await session_of(
+        way, lambda c: port.write(f"{c:.1f},{99 - c}\n".encode()), heat()
+    )
+    first = conclude(session, seen, "board", "core", way.source).text
+    other: list[tuple[float | None, str]] = [(99 - c, f"{c:.1f}C") for c in HEAT_C]
+    session, seen = await session_of(
+        way, lambda c: port.write(f"{c:.1f},{99 - c}\n".encode()), other
+    )
+    both = conclude(session, seen, "board", "pit", way.source, before=first).text
+    groups = {one["channel"]: one["group"] for one in tomllib.loads(both)["value"]}
+    assert groups == {"core": "f1", "pit": "f2"}
+
+
+async def test_a_value_of_another_characteristic_is_not_added(port: PseudoPort) -> None:
+    way = Way(port=str(port.path))
+    session, seen = await session_of(way, lambda c: port.write(f"{c:.1f}\n".encode()), heat())
+    before = 'name = "x"\n[source]\nkind = "gatt"\n'
+    with pytest.raises(RefusedError, match="the file says kind = 'gatt'"):
+        conclude(session, seen, "board", "pit", way.source, before=before)
 
 
 # The session
@@ -189,7 +217,7 @@ def test_a_reference_is_a_temperature_or_a_mass(text: str, found: tuple[Quantity
 
 
 def test_a_reference_without_a_unit_says_how_to_write_one() -> None:
-    with pytest.raises(QuantityError, match="write 95C, 203F, 6.1kg"):
+    with pytest.raises(QuantityError, match=r"write 95C, 203F, 6\.1kg"):
         read_reference("95")
 
 

@@ -13,6 +13,7 @@ import pytest
 from pitlogger.devices.contract import Chunk, Measurement, Memory
 from pitlogger.devices.registry import Registry, configure
 from pitlogger.devices.supervisor import Device, Link, Supervisor
+from pitlogger.devices.trial import Trial
 from pitlogger.errors import ConfigError, DecodeError
 from pitlogger.model.readings import Quality
 from pitlogger.testing import PseudoPort, until
@@ -86,6 +87,20 @@ async def test_a_weight_scale_gives_mass_and_battery(bluez: SimulatedBluez) -> N
         bluez.world.notify(ADDRESS, "2a9d", b"\x00\xc8\x00")
         await bench.value("mass", 1.0)
         await bench.value("battery", 71.0)
+
+
+async def test_a_device_tried_by_hand_says_what_it_is(bluez: SimulatedBluez) -> None:
+    scale = weight_scale(ADDRESS)
+    said = Characteristic("2a29", ("read",), b"Workshop\0")
+    clock = Characteristic("2a2b", ("read",), bytes.fromhex("ea070913020000060000"))
+    scale.services += (Service("180a", (said,)), Service("1805", (clock,)))
+    bluez.world.add(scale)
+    driver = Registry().load("weight-scale")
+    lines: list[str] = []
+    config = configure(driver.info, {"address": ADDRESS}, "test")
+    await Trial(Device("d", driver({}), config), lines.append).run(1.0)
+    assert "maker: Workshop" in lines
+    assert "its clock, which is not used: 2026-09-19 02:00:00" in lines
 
 
 async def test_a_thermometer_gives_its_running_values(bluez: SimulatedBluez) -> None:

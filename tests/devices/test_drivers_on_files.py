@@ -54,7 +54,7 @@ async def test_1_wire_sensors_are_channels_by_rom_id(tmp_path: Path) -> None:
 async def test_a_removed_1_wire_sensor_is_lost_with_a_remedy(tmp_path: Path) -> None:
     bench = Bench()
     async with bench.supervisor:
-        bench.start("w1", root=str(tmp_path), id="28-00000000000a", every_s=0.01)
+        bench.start("w1", root=str(tmp_path), sensor="28-00000000000a", every_s=0.01)
         await until(lambda: bench.said[-1:] != [] and bench.said[-1][0] is Link.LOST)
     assert "1-Wire sensor 28-00000000000a cannot be read" in bench.said[-1][1]
 

@@ -31,6 +31,7 @@ NAMES = [
     "iio",
     "modbus",
     "scpi",
+    "senml",
     "serial-scale",
     "sma-scale",
     "thermistor",

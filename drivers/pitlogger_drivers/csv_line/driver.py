@@ -11,6 +11,7 @@ from pitlogger.devices.framing import LineDecoder
 from pitlogger.devices.transports.serial import SerialTransport
 from pitlogger.model.quantities import Quantity
 from pitlogger_drivers.columns import parse_map
+from pitlogger_drivers.conversion import Conversion, ConvertingDecoder
 from pitlogger_drivers.csv_line.decode import CsvParser
 from pitlogger_drivers.routing import UnitDecoder
 from pitlogger_drivers.serial_line import SerialConfig
@@ -22,6 +23,9 @@ class CsvLineConfig(SerialConfig):
     baud: int = Field(default=115200, ge=50, le=4_000_000)
     map: str = Field(default="", description="columns in order: ms,pit:Cel,bench:kg")
     unit: str = Field(default="", description="of columns without one, if all have the same")
+    convert: dict[str, Conversion] = Field(
+        default_factory=dict, description="columns in mV or ohm, and what sensor they come from"
+    )
 
 
 class CsvLine(DriverBase):
@@ -50,7 +54,8 @@ class CsvLine(DriverBase):
     def decoder(self, config: CsvLineConfig) -> UnitDecoder:
         """Return a decoder of lines, the first of which may be a tail."""
         parser = CsvParser(parse_map(config.map))
-        return UnitDecoder(LineDecoder(parser.parse, midstream=True), config.unit)
+        raw = LineDecoder(parser.parse, midstream=True)
+        return UnitDecoder(ConvertingDecoder(raw, config.convert), config.unit)
 
     def transport(self, config: CsvLineConfig) -> SerialTransport:
         """Return the board's port."""

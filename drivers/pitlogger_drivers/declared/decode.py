@@ -22,6 +22,7 @@ from pitlogger.devices.octet_types import raw_number
 from pitlogger.errors import MalformedError, ShortFrameError, UnknownFrameError
 from pitlogger.model.readings import Quality
 from pitlogger_drivers.bounds import measured
+from pitlogger_drivers.conversion import ConvertingDecoder
 from pitlogger_drivers.declared.model import Declaration, SerialSource, Value, parse
 from pitlogger_drivers.text import ascii_line
 
@@ -31,8 +32,11 @@ _NUMBER = re.compile(r"\s*([+-]?)\s*(\d{1,12}(?:[.,]\d{1,9})?|[.,]\d{1,9})\s*")
 def decoder(declaration: Declaration) -> Decoder:
     """Return a fresh decoder of the declared device."""
     if isinstance(declaration.source, SerialSource):
-        return LineDecoder(LineParser(declaration, declaration.source).parse)
-    return FrameDecoder(FrameParser(declaration).parse)
+        raw: Decoder = LineDecoder(LineParser(declaration, declaration.source).parse)
+    else:
+        raw = FrameDecoder(FrameParser(declaration).parse)
+    conversions = {v.channel: v.convert for v in declaration.value if v.convert is not None}
+    return ConvertingDecoder(raw, conversions) if conversions else raw
 
 
 class FrameParser:

@@ -39,6 +39,7 @@ from pitlogger.devices.octet_types import OCTETS, Order, Type
 from pitlogger.errors import ConfigError
 from pitlogger.model.quantities import Quantity
 from pitlogger_drivers.columns import QUANTITY_OF, known_unit
+from pitlogger_drivers.conversion import Conversion
 
 _UUID = r"^[0-9a-fA-F]{8}-[0-9a-fA-F]{4}-[0-9a-fA-F]{4}-[0-9a-fA-F]{4}-[0-9a-fA-F]{12}$"
 Uuid = Annotated[str, Field(pattern=_UUID)]
@@ -108,7 +109,8 @@ class Value(_Strict):
     """One value: where it stands, how it is read, what it means.
 
     The value is raw * ``scale`` + ``add``, in ``unit``. A sentinel is compared with the raw
-    number, or in a serial line with the text of the group.
+    number, or in a serial line with the text of the group. With ``convert`` the value is a
+    voltage or a resistance, and ``unit`` that of the temperature it becomes.
     """
 
     channel: Name
@@ -120,6 +122,7 @@ class Value(_Strict):
     scale: Decimal = Decimal(1)
     add: Decimal = Decimal(0)
     sentinels: tuple[int | str, ...] = ()
+    convert: Conversion | None = None
 
     @field_validator("unit")
     @classmethod
@@ -137,6 +140,12 @@ class Value(_Strict):
             raise ValueError("at and type belong together")
         if not (self.scale.is_finite() and self.scale and self.add.is_finite()):
             raise ValueError("scale must be a number other than 0, add a number")
+        return self
+
+    @model_validator(mode="after")
+    def _becomes_a_temperature(self) -> Self:
+        if self.convert is not None and self.unit != "Cel":
+            raise ValueError('convert gives a temperature: unit must be "Cel"')
         return self
 
     @property

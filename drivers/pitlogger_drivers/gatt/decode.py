@@ -24,15 +24,16 @@ Sensing service. Padding of strings by NUL or blanks: from memory.
 from __future__ import annotations
 
 import struct
-from datetime import datetime, timedelta
 from typing import NamedTuple
 
-from pitlogger.errors import MalformedError, ShortFrameError, UnknownFrameError
+from pitlogger.devices.transports.ble.facts import current_time, date_time, text
+from pitlogger.errors import ShortFrameError, UnknownFrameError
+
+__all__ = ["current_time", "date_time", "text"]  # with those below, all attributes in one place
 
 UNITS = {0x2702: "kg", 0x272F: "Cel", 0x27AC: "degF", 0x27AD: "%", 0x27B8: "lb"}
 MAIN = 0x0106  # description "main"; 1..255 count probes
 _WEIGHT_STEP_KG = (None, 0.5, 0.2, 0.1, 0.05, 0.02, 0.01, 0.005)
-_DATE_TIME = struct.Struct("<H5B")
 _FORMAT = struct.Struct("<BbHBH")
 
 
@@ -87,32 +88,6 @@ class WeightScaleFeature(NamedTuple):
     has_users: bool
     has_bmi: bool
     step_kg: float | None
-
-
-def date_time(octets: bytes) -> datetime | None:
-    """Return a Date Time (0x2A08) without zone, or ``None`` where the date is unknown.
-
-    Raises:
-        ShortFrameError: Fewer than seven octets.
-        MalformedError: A date or time that does not exist.
-    """
-    _need(octets, 7, "Date Time")
-    year, month, day, hour, minute, second = _DATE_TIME.unpack_from(octets)
-    if 0 in (year, month, day):
-        return None
-    try:
-        return datetime(year, month, day, hour, minute, second)  # noqa: DTZ001 - sent without zone
-    except ValueError as error:
-        raise MalformedError(f"Date Time {octets[:7].hex()}: {error}") from None
-
-
-def current_time(octets: bytes) -> datetime | None:
-    """Return a Current Time (0x2A2B) without zone, or ``None`` where the date is unknown."""
-    _need(octets, 10, "Current Time")
-    whole = date_time(octets)
-    if whole is None:
-        return None
-    return whole + timedelta(microseconds=octets[8] * 1_000_000 // 256)
 
 
 def presentation_format(octets: bytes) -> PresentationFormat:
@@ -177,11 +152,6 @@ def measurement_interval_s(octets: bytes) -> int:
     """Return a Measurement Interval (0x2A21) in seconds; 0 means none is kept."""
     _need(octets, 2, "Measurement Interval")
     return int.from_bytes(octets[:2], "little")
-
-
-def text(octets: bytes) -> str:
-    """Return a string attribute (0x2901, Device Information), without NUL and blank padding."""
-    return octets.decode("utf-8", errors="replace").strip("\0 \t\r\n")
 
 
 def _need(octets: bytes, count: int, name: str) -> None:

@@ -25,7 +25,9 @@ _CONVERSION_S = 0.8  # 750 ms at 12 bits, Linux kernel documentation, w1_therm
 class W1Config(DriverConfig):
     """One sensor by its ROM id, or all of the bus."""
 
-    id: str = Field(default="", pattern=r"^$|^[0-9a-f]{2}-[0-9a-f]{12}$")
+    sensor: str = Field(
+        default="", pattern=r"^$|^[0-9a-f]{2}-[0-9a-f]{12}$", description="its ROM id; else all"
+    )
     every_s: float = Field(default=5.0, gt=0)
     root: Path = Path("/sys/bus/w1/devices")
 
@@ -54,8 +56,8 @@ class W1(DriverBase):
         return PolledTransport(
             lambda: read_sensors(config),
             config.every_s,
-            present=(config.root / config.id).exists,
-            what=f"1-Wire sensor {config.id}" if config.id else "the 1-Wire bus",
+            present=(config.root / config.sensor).exists,
+            what=f"1-Wire sensor {config.sensor}" if config.sensor else "the 1-Wire bus",
         )
 
 
@@ -65,8 +67,8 @@ def read_sensors(config: W1Config) -> Iterator[Chunk]:
     Raises:
         OSError: No sensor is there, or one went while being read.
     """
-    if config.id:
-        yield Chunk(_KIND, read_text(config.root / config.id / "w1_slave").encode())
+    if config.sensor:
+        yield Chunk(_KIND, read_text(config.root / config.sensor / "w1_slave").encode())
         return
     sensors = sorted(config.root.glob("28-*"))
     if not sensors:

@@ -222,7 +222,7 @@ def read_reference(text: str) -> tuple[Quantity, float]:
 
 
 def behaviour(chunks: Sequence[Chunk]) -> dict[str, list[str]]:
-    """Return how the octets of each source behave, for those that sent often enough."""
+    """Return how the octets of each source behave, for frames that came often enough."""
     by_kind: dict[tuple[str, int], list[bytes]] = {}
     for chunk in chunks:
         by_kind.setdefault((chunk.source, len(chunk.data)), []).append(chunk.data)

@@ -71,9 +71,7 @@ def value_table(proposal: Proposal, channel: str) -> str:
     return toml_table("[[value]]", entries)
 
 
-def with_value(
-    before: str, proposal: Proposal, quantity: Quantity, described: Described
-) -> str:
+def with_value(before: str, proposal: Proposal, quantity: Quantity, described: Described) -> str:
     """Return the text of a file with one value more.
 
     Raises:

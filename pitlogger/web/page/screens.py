@@ -8,12 +8,12 @@ from pitlogger.daemon import Daemon
 from pitlogger.model.book import PieceBook, counted
 from pitlogger.model.cooks import AddedMass, ByProduct, Checkpoint, Stage, may_follow
 from pitlogger.model.journal import Weighed
+from pitlogger.model.next_steps import NEXT_CHECKPOINT, NEXT_STAGE
 from pitlogger.reports.replay_document import yield_rows
 from pitlogger.web.page import standing, words
 from pitlogger.web.page.alarms import alert
 from pitlogger.web.page.figures import figures, scales
 from pitlogger.web.page.shown import Shown, percent
-from pitlogger.web.views import NEXT_CHECKPOINT, NEXT_STAGE
 
 HOUR_MS = 3_600_000
 MOST_ROWS = 48

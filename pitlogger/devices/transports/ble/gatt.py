@@ -19,6 +19,7 @@ from bleak.exc import BleakGATTProtocolError
 
 from pitlogger.devices.contract import Chunk
 from pitlogger.devices.tasks import end
+from pitlogger.devices.transports.ble.facts import CURRENT_TIME, STRINGS, facts
 from pitlogger.devices.transports.ble.names import Described, name_sources
 from pitlogger.devices.transports.ble.radio import Radio
 from pitlogger.devices.transports.ble.settings import BATTERY, GattSettings, short_uuid
@@ -30,6 +31,7 @@ log = logging.getLogger(__name__)
 
 # Generic Access, Generic Attribute, Device Information (Bluetooth Assigned Numbers).
 _OF_EVERY_DEVICE = frozenset(("1800", "1801", "180a"))
+_FIRST_S = 2.0  # a subscribed value that has not come by itself by then is read
 _ECHO_S = 0.5  # a read of a subscribed characteristic may come as a notification too
 
 
@@ -106,6 +108,20 @@ class GattTransport:
                 await client.write_gatt_char(found[0], data)
         except FAILURES as error:
             raise trouble(f"writing to {uuid} of {what}", error) from error
+
+    async def facts(self) -> dict[str, str]:
+        """Return what the device says about itself; what cannot be read is left out."""
+        client = self._client
+        octets: dict[str, bytes] = {}
+        if client is None:
+            return {}
+        for one in client.services.characteristics.values():
+            uuid = short_uuid(one.uuid)
+            if uuid in (*STRINGS, CURRENT_TIME) and "read" in one.properties:
+                with suppress(*FAILURES):
+                    async with asyncio.timeout(self._settings.connect_s):
+                        octets[uuid] = bytes(await client.read_gatt_char(one))
+        return facts(octets)
 
     async def appears(self) -> None:
         """Return when the device is heard after it was not."""
@@ -262,7 +278,7 @@ class GattTransport:
         loop = asyncio.get_running_loop()
         due_s = {name: loop.time() for name in self._sources if self._is_readable(name)}
         for name in self._subscribed & set(due_s):
-            due_s[name] += self._pause_s(name)
+            due_s[name] += min(_FIRST_S, self._pause_s(name))  # it may send on change alone
         claimed = BATTERY in self._settings.wanted and BATTERY not in self._sources
         if claimed:
             due_s[BATTERY] = loop.time()
