@@ -40,13 +40,12 @@ PAGES = [ROOT / "docs" / "devices.md", *sorted((ROOT / "drivers").glob("*/*/READ
 
 def examples() -> list[tuple[str, str]]:
     """Return each indented block that configures a device, with the page it stands in."""
-    found = []
-    for page in PAGES:
-        text = page.read_text(encoding="utf-8")
-        for block in re.findall(r"(?:^(?:    .*)?\n)+", text, re.MULTILINE):
-            if "[[device]]" in block:
-                found.append((page.parent.name, textwrap.dedent(block)))
-    return found
+    return [
+        (page.parent.name, textwrap.dedent(block))
+        for page in PAGES
+        for block in re.findall(r"(?:^(?:    .*)?\n)+", page.read_text("utf-8"), re.MULTILINE)
+        if "[[device]]" in block
+    ]
 
 
 @pytest.mark.parametrize(("page", "block"), examples())
