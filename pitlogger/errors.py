@@ -10,6 +10,7 @@
     ├── DaemonUnreachableError  (exit 3)
     ├── DriverError           a driver that is missing, doubled or will not load
     ├── TransportError        the way to a device: not found, busy, lost
+    │   └── SilentError       the way is open, and nobody speaks
     ├── DeliveryError         a notification that did not get through
     ├── DecodeError           octets that are not a reading
     │   ├── ShortFrameError, ChecksumError, UnknownFrameError, MalformedError
@@ -79,7 +80,12 @@ class TransportError(PitloggerError):
 
     def __init__(self, message: str, *, remedy: str = "") -> None:
         super().__init__(f"{message}. {remedy}" if remedy else message)
+        self.message = message
         self.remedy = remedy
+
+
+class SilentError(TransportError):
+    """The way to a device is open, and nothing comes: it is off, or something else is there."""
 
 
 class DeliveryError(PitloggerError):
@@ -97,7 +103,11 @@ class DeliveryError(PitloggerError):
 
 
 class DecodeError(PitloggerError, ValueError):
-    """Octets that are not a reading."""
+    """Octets that are not a reading; ``remedy`` says what to do where all of them are so."""
+
+    def __init__(self, message: str, *, remedy: str = "") -> None:
+        super().__init__(message)
+        self.remedy = remedy
 
 
 class ShortFrameError(DecodeError):

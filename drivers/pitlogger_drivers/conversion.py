@@ -102,5 +102,5 @@ class ConvertingDecoder:
         try:
             (result,) = _KINDS[kind](numbers.strip().encode())
         except DecodeError as error:
-            return type(error)(f"{outcome.channel}: {error}")
+            return type(error)(f"{outcome.channel}: {error}", remedy=error.remedy)
         return raw._replace(value=result.value, quality=result.quality)

@@ -61,6 +61,7 @@ class UnitDecoder:
         if not self._unit:
             return UnknownFrameError(
                 f"{outcome.channel} {outcome.value:g} came without a unit: set it on the device, "
-                'or write unit = "kg" (or another) in its configuration'
+                'or write unit = "kg" (or another) in its configuration',
+                remedy='Set a unit on the device, or write unit = "kg" in its configuration',
             )
         return outcome._replace(unit=self._unit)

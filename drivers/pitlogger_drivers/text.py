@@ -15,6 +15,7 @@ _MASS_UNITS = {
     "kg": "kg", "kgs": "kg", "g": "g", "mg": "mg", "lb": "lb", "lbs": "lb", "oz": "oz",
 }  # fmt: skip
 _COUNTS = frozenset(("pc", "pcs"))
+_TRY_RATES = "Set baud to the rate in its manual; the customary ones are 1200 to 115200"
 
 
 def ascii_line(line: bytes) -> str:
@@ -27,15 +28,17 @@ def ascii_line(line: bytes) -> str:
         text = line.decode("ascii")
         if text.replace("\t", " ").isprintable():
             return text
-        raise MalformedError(f"{line!r} holds control octets: noise on the line")
+        raise MalformedError(f"{line!r} holds control octets: noise on the line", remedy=_TRY_RATES)
     if _looks_like_seven_bits(line):
         raise MalformedError(
             f"{line!r} holds octets above 0x7F that are digits and letters without bit 7: "
-            "the sender uses 7 data bits with parity and is read as 8N1; set 7E1 (or 7O1)"
+            "the sender uses 7 data bits with parity and is read as 8N1; set 7E1 (or 7O1)",
+            remedy='Write framing = "7E1" (or "7O1") in its configuration',
         )
     raise MalformedError(
         f"{line!r} holds octets above 0x7F: noise, or a wrong baud rate; "
-        "try the rates the device allows"
+        "try the rates the device allows",
+        remedy=_TRY_RATES,
     )
 
 

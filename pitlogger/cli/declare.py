@@ -123,11 +123,9 @@ def declare(
         hint = "name the file to add to" if add else "name another file, or give --add"
         raise UsageError(f"{out} {'does not exist' if add else 'exists already'}: {hint}")
     say = (lambda line: click.echo(line, err=True)) if as_json else click.echo
-    seen = Seen()
-    session = Session(
-        seen, _ask_person(), say, sends_lines=way.sends_lines, within=_within(within)
-    )  # fmt: skip
-    asyncio.run(session.run(UnknownDevice(seen, way.open, sends_lines=way.sends_lines)))
+    seen = Seen(sends_lines=way.sends_lines)
+    session = Session(seen, _ask_person(), say, _within(within))
+    asyncio.run(session.run(UnknownDevice(seen, way.open)))
     before = out.read_text(encoding="utf-8") if add else None
     found = conclude(session, seen, out.stem, channel, way.source, before)
     out.write_text(found.text, encoding="utf-8")

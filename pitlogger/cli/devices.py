@@ -10,12 +10,12 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from pitlogger.cli.declare import declare
+from pitlogger.cli.doctor import doctor
 from pitlogger.cli.output import emit, json_option, table
 from pitlogger.errors import TransportError, UsageError
 
 if TYPE_CHECKING:
     from pitlogger.devices.contract import DriverInfo
-    from pitlogger.devices.doctor import Check
     from pitlogger.devices.reach import Find
     from pitlogger.devices.runner import Device
     from pitlogger.devices.trial import Trial
@@ -149,6 +149,8 @@ def try_device(
 
 
 def _show_trial(trial: Trial, as_json: bool) -> None:
+    from pitlogger.devices.configured import verdict
+
     document = {
         "device": trial.device.id,
         "driver": trial.device.driver.info.name,
@@ -170,7 +172,8 @@ def _show_trial(trial: Trial, as_json: bool) -> None:
     if as_json:
         emit(document, True, "")
     if not trial.latest:
-        raise TransportError(f"no reading came: {trial.message or 'nothing was sent'}")
+        (check,) = verdict(trial)
+        raise TransportError(f"no reading came: {check.found}", remedy=check.remedy)
 
 
 @devices.command()
@@ -235,29 +238,5 @@ def _pair(text: str) -> tuple[str, str]:
     return key, value
 
 
-@devices.command()
-@json_option
-def doctor(as_json: bool) -> None:
-    """Look for what keeps devices from being read on this host, and say what to do."""
-    from pitlogger.devices.doctor import State, examine
-
-    checks = asyncio.run(examine())
-    troubles = sum(check.state is State.TROUBLE for check in checks)
-    document = {
-        "checks": [
-            {"about": c.about, "state": str(c.state), "found": c.found, "remedy": c.remedy}
-            for c in checks
-        ],
-        "troubles": troubles,
-    }
-    emit(document, as_json, "\n".join(_check_text(check) for check in checks))
-    if troubles:
-        raise click.exceptions.Exit(1)
-
-
-def _check_text(check: Check) -> str:
-    line = f"{check.state:<8} {check.about}: {check.found}"
-    return f"{line}\n         {check.remedy}" if check.remedy else line
-
-
+devices.add_command(doctor)
 devices.add_command(declare)

@@ -3,16 +3,27 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 
 @dataclass(frozen=True, slots=True)
 class Pace:
-    """Pauses between attempts, seconds: doubling up to a cap, afresh after a stable while."""
+    """Pauses between attempts, seconds: doubling up to a cap, afresh after a stable while.
+
+    A radio is shared by all its devices, so a missing one must not keep it busy. Trying a port
+    or a broker costs nobody anything, and nothing tells when what is behind it is on again.
+    """
 
     first_s: float = 0.5
     cap_s: float = 60.0
+    wired_cap_s: float = 6.0
     stable_s: float = 60.0
+
+    def of(self, transport: str) -> Pace:
+        """Return the pace for a way, as drivers name it."""
+        if transport.startswith("ble"):
+            return self
+        return replace(self, cap_s=min(self.cap_s, self.wired_cap_s))
 
 
 class Backoff:

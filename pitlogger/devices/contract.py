@@ -148,6 +148,25 @@ class Announced(Protocol):
 
 
 @runtime_checkable
+class Listening(Protocol):
+    """A transport that only listens: being open says nothing about the device, a word does.
+
+    Starting anew after a silence would bring nothing, and could miss the next word.
+    """
+
+    only_listens: ClassVar[bool]
+
+
+@runtime_checkable
+class EventDriven(Protocol):
+    """A decoder that may learn that its device speaks only when something happens."""
+
+    @property
+    def speaks_on_events(self) -> bool:
+        """Whether it has: then no silence means anything."""
+
+
+@runtime_checkable
 class Describing(Protocol):
     """A transport whose device can say what it is."""
 

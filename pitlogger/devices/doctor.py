@@ -1,4 +1,4 @@
-"""What keeps devices from being read on this host, and what to do about it, in words."""
+"""What on this host keeps devices from being read, and what to do about it, in words."""
 
 from __future__ import annotations
 
@@ -9,10 +9,10 @@ import re
 from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import dataclass, field
-from enum import StrEnum
 from pathlib import Path
 from typing import Any
 
+from pitlogger.devices.checks import Check, State
 from pitlogger.devices.transports.hidraw import nodes
 from pitlogger.devices.transports.serial import known_ports
 
@@ -20,25 +20,6 @@ _SCALE = (0x8D, 0x20)  # HID usage page and usage of a scale
 _OLDEST = (5, 55)  # the oldest Bluetooth service bleak works with
 _CURED = (5, 88)  # the one that cures the scan that finds nothing any more (BlueZ issue 807)
 _PATIENCE_S = 5.0
-
-
-class State(StrEnum):
-    """How a check came out."""
-
-    GOOD = "good"
-    TROUBLE = "trouble"
-    ADVICE = "advice"
-    ABSENT = "absent"  # there is no such thing here, which need not matter
-
-
-@dataclass(frozen=True, slots=True)
-class Check:
-    """One thing looked at."""
-
-    about: str
-    state: State
-    found: str
-    remedy: str = ""
 
 
 def _groups_of_user() -> frozenset[str]:

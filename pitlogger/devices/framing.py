@@ -117,5 +117,6 @@ class LineDecoder:
 def _too_long() -> MalformedError:
     return MalformedError(
         f"no line end in {LINE_LIMIT} octets: expected CR, LF or ETX; "
-        "check the baud rate and that the right port is named"
+        "check the baud rate and that the right port is named",
+        remedy="Set baud to the rate in its manual, and check the port",
     )

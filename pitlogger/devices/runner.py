@@ -5,7 +5,8 @@ from __future__ import annotations
 import asyncio
 import logging
 from collections import deque
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -18,16 +19,26 @@ from pitlogger.devices.contract import (
     Describing,
     Driver,
     DriverConfig,
+    EventDriven,
+    Listening,
     Measurement,
     Transport,
 )
 from pitlogger.devices.tasks import end
-from pitlogger.errors import DecodeError, DuplicateFrameError, PitloggerError, TransportError
+from pitlogger.errors import (
+    DecodeError,
+    DuplicateFrameError,
+    PitloggerError,
+    SilentError,
+    TransportError,
+)
 
 log = logging.getLogger(__name__)
 
 RING = 32  # refused octets kept of a device
 UNREADABLE = 20  # refusals in a row after which a device counts as lost though it sends
+NEVER_READ = 5  # the same of one of which nothing was read since it was opened
+CHECK_SETTINGS = "Check its settings: pitlogger devices try"
 
 
 class Link(StrEnum):
@@ -68,6 +79,7 @@ class Refused:
     utc_ms: int
     chunk: Chunk
     reason: str
+    remedy: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,6 +122,9 @@ class Runner:
         self._limits = limits
         self._transport: Transport | None = None
         self._refused_in_a_row = 0
+        self._has_been_read = False  # since it was opened
+        self._is_silent = False  # nothing came, so only a word is a sign of life
+        self._told: tuple[Link | None, str] = (None, "")
 
     async def run(self) -> None:
         """Run until cancelled; nothing a device or its driver does ends it."""
@@ -122,6 +137,7 @@ class Runner:
                 lost = TransportError("it has nothing more to say")
             except TransportError as error:
                 lost = error
+                self._is_silent = isinstance(error, SilentError)
             except PitloggerError as error:
                 lost = TransportError(str(error))
             except Exception as error:  # a driver's fault is that device's trouble alone
@@ -130,7 +146,7 @@ class Runner:
                     f"its driver failed: {type(error).__name__}: {error}",
                     remedy="Report it to the driver's author with the log",
                 )
-            self._tell(Link.LOST, str(lost), lost.remedy)
+            self._tell(Link.LOST, lost.message, lost.remedy)
             lasted_s = (self._clock.monotonic_ms() - began_ms) / 1000
             await self._pause(self._backoff.after(lasted_s), transport)
 
@@ -158,9 +174,11 @@ class Runner:
             raise TransportError(f"it did not open in {self._limits.open_s:g} s") from None
         try:
             self._transport = transport
-            self._refused_in_a_row = 0
+            self._refused_in_a_row, self._has_been_read = 0, False
             decoder = self.device.driver.decoder(self.device.config)
-            self._tell(Link.UP, "connected", "")
+            self._is_silent |= isinstance(transport, Listening)
+            if not self._is_silent:
+                self._tell(Link.UP, "connected", "")
             await self._read(transport, decoder)
         finally:
             self._transport = None
@@ -168,39 +186,62 @@ class Runner:
 
     async def _read(self, transport: Transport, decoder: Decoder) -> None:
         stream = aiter(transport.chunks())
-        silence_s = self.device.silence_s
+        only_listens = isinstance(transport, Listening)
+        events = decoder if isinstance(decoder, EventDriven) else None
         while True:
-            try:
-                async with asyncio.timeout(silence_s):
-                    chunk = await anext(stream, None)
-            except TimeoutError:
-                raise TransportError(
-                    f"nothing came for {silence_s:g} s",
-                    remedy="Check that it is on and near, and its battery",
-                ) from None
+            silence_s = self.device.silence_s
+            if events is not None and events.speaks_on_events:
+                silence_s = None
+            with self._watching(silence_s if only_listens else None):
+                try:
+                    async with asyncio.timeout(None if only_listens else silence_s):
+                        chunk = await anext(stream, None)
+                except TimeoutError:
+                    assert silence_s is not None
+                    raise _silent(silence_s) from None
             if chunk is None:
                 return
+            if self._is_silent:
+                self._is_silent = False
+                self._tell(Link.UP, "it speaks", "")
             for tap in tuple(self.taps):
                 tap(chunk)
             for outcome in decoder.feed(chunk):
                 self._take(chunk, outcome)
 
+    @contextmanager
+    def _watching(self, silence_s: float | None) -> Iterator[None]:
+        """Tell that the device is lost if this lasts longer, and go on."""
+        if silence_s is None:
+            yield
+            return
+        timer = asyncio.get_running_loop().call_later(silence_s, self._fall_silent, silence_s)
+        try:
+            yield
+        finally:
+            timer.cancel()
+
+    def _fall_silent(self, silence_s: float) -> None:
+        self._is_silent = True
+        lost = _silent(silence_s)
+        self._tell(Link.LOST, lost.message, lost.remedy)
+
     def _take(self, chunk: Chunk, outcome: Measurement | DecodeError) -> None:
         if isinstance(outcome, Measurement):
-            self._refused_in_a_row = 0
+            self._refused_in_a_row, self._has_been_read = 0, True
             if self.link is Link.LOST:
                 self._tell(Link.UP, "readable again", "")
             self._emit(self.device.id, outcome)
             return
         if isinstance(outcome, DuplicateFrameError):
             return
-        self.refused.append(Refused(self._clock.utc_ms(), chunk, str(outcome)))
+        self.refused.append(Refused(self._clock.utc_ms(), chunk, str(outcome), outcome.remedy))
         self._refused_in_a_row += 1
-        if self._refused_in_a_row == UNREADABLE:
+        if self._refused_in_a_row == (UNREADABLE if self._has_been_read else NEVER_READ):
             self._tell(
                 Link.LOST,
                 f"it sends, but nothing can be read: {outcome}",
-                "Check its settings: pitlogger devices try",
+                outcome.remedy or CHECK_SETTINGS,
             )
 
     async def _close(self, transport: Transport) -> None:
@@ -228,5 +269,18 @@ class Runner:
             await end(*waits)
 
     def _tell(self, link: Link, message: str, remedy: str) -> None:
-        self.link = link
+        """Tell news: an attempt that fails as the last one did is none."""
+        if (link, message) == self._told:
+            return
+        self.link, self._told = link, (link, message)
+        log.log(
+            logging.WARNING if link is Link.LOST else logging.INFO,
+            "device '%s' is %s: %s%s", self.device.id, link, message, remedy and f". {remedy}",
+        )  # fmt: skip
         self._status(self.device.id, link, message, remedy)
+
+
+def _silent(silence_s: float) -> SilentError:
+    return SilentError(
+        f"nothing came for {silence_s:g} s", remedy="Check that it is on and near, and its battery"
+    )

@@ -67,7 +67,7 @@ class Supervisor:
             self._emit,
             self._status,
             clock=self._clock,
-            backoff=Backoff(self._pace, self._chance),
+            backoff=Backoff(self._pace.of(device.driver.info.transport), self._chance),
             sleep=self._sleep,
             limits=self._limits,
         )

@@ -27,7 +27,8 @@ class Trial:
     Attributes:
         latest: Last reading of each channel.
         refused: The last octets that were no reading.
-        message: What was last said about the link.
+        message: What was last said about a link that is lost; empty while it is up.
+        remedy: What to do about that.
         facts: What the device says about itself: maker, model, its clock.
     """
 
@@ -35,12 +36,17 @@ class Trial:
         self.device = device
         self.latest: dict[str, Measurement] = {}
         self.refused: tuple[Refused, ...] = ()
-        self.message = ""
+        self.message = self.remedy = ""
         self.facts: dict[str, str] = {}
         self.warmth = Warmth()
         self._say = say
         self._warmed: str | None = None
         self._up = asyncio.Event()
+
+    @property
+    def was_up(self) -> bool:
+        """Whether the device was reached at all."""
+        return self._up.is_set()
 
     async def run(self, seconds: float) -> None:
         """Run for so long."""
@@ -70,11 +76,11 @@ class Trial:
             self._say(f"-> {warmed} is being warmed")
         self._warmed = warmed
 
-    def _status(self, _device: str, link: Link, message: str, _remedy: str) -> None:
-        self.message = "" if link is Link.UP else message
+    def _status(self, _device: str, link: Link, message: str, remedy: str) -> None:
+        self.message, self.remedy = ("", "") if link is Link.UP else (message, remedy)
         if link is Link.UP:
             self._up.set()
-        self._say(f"{link}: {message}")
+        self._say(f"{link}: {message}" + (f". {remedy}" if self.remedy else ""))
 
 
 def in_words(found: Measurement) -> str:

@@ -48,11 +48,11 @@ async def session_of(
     way: Way, show: Any, typed: list[tuple[float | None, str]]
 ) -> tuple[Session, Seen]:
     """Run a session; return it and what was seen."""
-    seen = Seen()
+    seen = Seen(sends_lines=way.sends_lines)
     person = Person(show, seen, typed)
-    session = Session(seen, person.ask, person.said.append, sends_lines=way.sends_lines)
+    session = Session(seen, person.ask, person.said.append)
     async with asyncio.timeout(20):
-        await session.run(UnknownDevice(seen, way.open, sends_lines=way.sends_lines))
+        await session.run(UnknownDevice(seen, way.open))
     return session, seen
 
 
@@ -168,7 +168,7 @@ async def nobody(_prompt: str) -> str | None:
 
 def session(seen: Seen) -> tuple[Session, list[str]]:
     said: list[str] = []
-    return Session(seen, nobody, said.append, sends_lines=False), said
+    return Session(seen, nobody, said.append), said
 
 
 def test_a_moment_without_anything_new_is_not_taken() -> None:
@@ -200,9 +200,26 @@ def test_a_moment_keeps_only_what_came_shortly_before() -> None:
     assert [chunk.data[0] for chunk in moment.chunks] == [16, 17, 18, 19]
 
 
-def test_a_device_that_speaks_seldom_gives_its_last_word() -> None:
+def test_lines_of_other_lengths_do_not_bring_back_what_is_long_past() -> None:
+    times = iter(range(1000))
+    seen = Seen(lambda: float(next(times)), sends_lines=True)
+    for line in (b"9.5", *[b"10.1"] * 10):
+        seen.take(Chunk("", line))
+    moment = seen.moment(10.1)
+    assert moment is not None
+    assert {chunk.data for chunk in moment.chunks} == {b"10.1"}
+
+
+def test_the_last_word_of_long_ago_is_no_moment() -> None:
     seen = seen_of(b"\x07")
     for _ in range(50):
+        seen._monotonic_s()
+    assert seen.moment(1.0) is None
+
+
+def test_a_device_that_speaks_seldom_gives_its_last_word() -> None:
+    seen = seen_of(b"\x07")
+    for _ in range(20):
         seen._monotonic_s()
     assert seen.moment(1.0) == Moment(1.0, (Chunk("fff1", b"\x07"),))
 

@@ -14,8 +14,9 @@ import pytest
 from click.testing import CliRunner
 
 from pitlogger.cli.devices import devices
+from pitlogger.devices.checks import Check, State
 from pitlogger.devices.contract import Measurement
-from pitlogger.devices.doctor import Check, Host, State, bluetooth_checks, wired_checks
+from pitlogger.devices.doctor import Host, bluetooth_checks, wired_checks
 from pitlogger.devices.registry import Registry
 from pitlogger.devices.transports.recording import read_recording
 from pitlogger.devices.warmth import Warmth

@@ -40,7 +40,9 @@ class Bench:
         self.said: list[tuple[Link, str]] = []
         self.supervisor = Supervisor(
             lambda _device, found: self.found.append(found),
-            lambda _device, link, message, _remedy: self.said.append((link, message)),
+            lambda _device, link, message, remedy: self.said.append(
+                (link, f"{message}. {remedy}" if remedy else message)
+            ),
         )
 
     def start(self, name: str, memory: Memory | None = None, /, **config: Any) -> None:

@@ -28,7 +28,9 @@ class Bench:
         self.said: list[tuple[Link, str]] = []
         self.supervisor = Supervisor(
             lambda _device, found: self.values.update({found.channel: found.value}),
-            lambda _device, link, message, _remedy: self.said.append((link, message)),
+            lambda _device, link, message, remedy: self.said.append(
+                (link, f"{message}. {remedy}" if remedy else message)
+            ),
         )
 
     def start(self, name: str, /, **config: object) -> None:

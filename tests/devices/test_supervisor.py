@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import AsyncIterator, Callable, Iterable
+from dataclasses import replace
 from typing import Any, ClassVar
 
 import pytest
@@ -126,12 +127,49 @@ async def test_measurements_reach_the_callback_with_the_device_id() -> None:
     assert node.values == [("a", 12.0), ("a", 13.0)]
 
 
-async def test_pauses_double_up_to_a_minute() -> None:
+@pytest.mark.parametrize(
+    ("transport", "pauses_s"),
+    [
+        ("ble-gatt", [0.5, 1, 2, 4, 8, 16, 32, 60, 60]),
+        ("serial", [0.5, 1, 2, 4, 6, 6]),
+    ],
+)
+async def test_pauses_double_up_to_a_minute_on_the_air_and_to_seconds_on_wires(
+    transport: str, pauses_s: list[float]
+) -> None:
     node = Node()
+    driver = ScriptedDriver(sends(then=TransportError("gone")))
+    driver.info = replace(driver.info, transport=transport)  # type: ignore[misc]
     async with node.supervisor:
-        node.start(ScriptedDriver(sends(then=TransportError("gone"))))
-        await until(lambda: len(node.sleep.pauses_s) >= 9)
-    assert node.sleep.pauses_s[:9] == [0.5, 1, 2, 4, 8, 16, 32, 60, 60]
+        node.start(driver)
+        await until(lambda: len(node.sleep.pauses_s) >= len(pauses_s))
+    assert node.sleep.pauses_s[: len(pauses_s)] == pauses_s
+
+
+async def test_a_failure_that_stays_the_same_is_told_once() -> None:
+    node = Node()
+    driver = ScriptedDriver(sends())
+    driver.opening = _no_port
+    async with node.supervisor:
+        node.start(driver)
+        await until(lambda: len(node.sleep.pauses_s) >= 5)
+    assert [(link, message) for _, link, message, _ in node.said] == [(Link.LOST, "no port")]
+
+
+async def _no_port() -> None:
+    raise TransportError("no port")
+
+
+async def test_an_open_port_where_nobody_speaks_is_not_called_up_again() -> None:
+    node = Node()
+    driver = ScriptedDriver(sends(stay=True))
+    async with node.supervisor:
+        node.start(driver, silence_s=0.01)
+        await until(lambda: driver.opened >= 4)
+        assert [link for _, link, _, _ in node.said] == [Link.UP, Link.LOST]
+        driver.script = sends(b"1", stay=True)
+        await until(lambda: node.said[-1][1] is Link.UP)
+    assert node.said[-1][2] == "it speaks"
 
 
 async def test_chance_spreads_pauses_over_their_upper_half() -> None:
@@ -164,7 +202,7 @@ async def test_a_loss_is_told_with_its_remedy() -> None:
         await until(lambda: len(node.said) >= 2)
     assert node.said[:2] == [
         ("a", Link.UP, "connected", ""),
-        ("a", Link.LOST, "gone. Plug it in", "Plug it in"),
+        ("a", Link.LOST, "gone", "Plug it in"),
     ]
 
 

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from pitlogger.devices.contract import Chunk, Measurement
 from pitlogger.devices.decoders import DecodeOptions, load
@@ -83,6 +86,16 @@ def test_a_voltage_no_thermocouple_gives_is_a_named_error() -> None:
     found = csv({"pit": "type-k mV=*,cj=25"}, "99.0,20.0", map="pit:V,room:Cel")
     assert isinstance(found[0], OutOfRangeError)
     assert str(found[0]).startswith("pit: ")
+
+
+@given(st.binary(max_size=12))
+def test_any_octets_give_a_heat_or_a_named_error(frame: bytes) -> None:
+    for convert in ("type-k mV=*,cj=@terminals", THERMISTOR):
+        for found in declared(convert, frame.hex()):
+            if isinstance(found, DecodeError):
+                assert type(found) is not DecodeError
+            elif found.value is not None:
+                assert math.isfinite(found.value)
 
 
 @pytest.mark.parametrize(

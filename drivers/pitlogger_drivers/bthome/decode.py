@@ -50,6 +50,7 @@ from pitlogger.errors import (
 from pitlogger_drivers.bthome.objects import EVENTS, PACKET_ID, measure, split
 
 SERVICE = "0000fcd2-0000-1000-8000-00805f9b34fb"
+ON_EVENTS = 0x04  # bit of the first octet: the device sends when something happens, else never
 _ENCRYPTED, _HAS_ADDRESS = 0x01, 0x02
 _SILENCE_S = 4.0
 _NEWER = 64
@@ -149,7 +150,8 @@ def _open(frame: bytes, secret: Secret | None) -> tuple[bytes, int | None]:
     if secret is not None:
         raise ReplayError(
             f"plain BTHome frame {frame.hex()} from a device whose key is known: "
-            "refused, since anybody could have sent it"
+            "refused, since anybody could have sent it",
+            remedy="If it does not encrypt, take its key out of the configuration",
         )
     return frame[start:], None
 
@@ -157,7 +159,8 @@ def _open(frame: bytes, secret: Secret | None) -> tuple[bytes, int | None]:
 def _decrypt(frame: bytes, start: int, secret: Secret | None) -> tuple[bytes, int]:
     if secret is None:
         raise KeyMissingError(
-            "the BTHome frame is encrypted: give the device's key (32 hex digits) and address"
+            "the BTHome frame is encrypted: give the device's key (32 hex digits) and address",
+            remedy="Write key and address in its configuration, as its maker's set-up shows them",
         )
     if len(frame) < start + 8:
         raise ShortFrameError(
@@ -172,7 +175,8 @@ def _decrypt(frame: bytes, start: int, secret: Secret | None) -> tuple[bytes, in
     except InvalidTag:
         raise ChecksumError(
             f"the tag of the BTHome frame {frame.hex()} does not match: "
-            "wrong key, wrong address, or a damaged or forged frame"
+            "wrong key, wrong address, or a damaged or forged frame",
+            remedy="Compare key and address with what its maker's set-up shows",
         ) from None
     return payload, int.from_bytes(counter, "little")
 

@@ -7,7 +7,14 @@ from typing import ClassVar
 
 from pydantic import Field
 
-from pitlogger.devices.contract import ChannelInfo, Chunk, DriverBase, DriverInfo, Memory
+from pitlogger.devices.contract import (
+    ChannelInfo,
+    Chunk,
+    DriverBase,
+    DriverInfo,
+    Measurement,
+    Memory,
+)
 from pitlogger.devices.framing import Outcome
 from pitlogger.devices.transports.ble.advertisements import (
     SIGNAL as SIGNAL_SOURCE,
@@ -16,10 +23,10 @@ from pitlogger.devices.transports.ble.advertisements import AdvertisementTranspo
 from pitlogger.devices.transports.ble.settings import AdvertisementSettings
 from pitlogger.model.quantities import Quantity
 from pitlogger_drivers.bluetooth import BATTERY, SIGNAL, BluetoothConfig, SignalDecoder
-from pitlogger_drivers.bthome.decode import SERVICE, BTHomeDecoder, Secret, State
+from pitlogger_drivers.bthome.decode import ON_EVENTS, SERVICE, BTHomeDecoder, Secret, State
 from pitlogger_drivers.routing import SourceDecoder
 
-_STATE = "bthome"
+_STATE, _ON_EVENTS = "bthome", "speaks-on-events"
 
 
 class BTHomeConfig(BluetoothConfig):
@@ -31,13 +38,18 @@ class BTHomeConfig(BluetoothConfig):
 
 
 class RememberingDecoder:
-    """A BTHome decoder whose counter outlives the process, so that nothing can be replayed."""
+    """A BTHome decoder whose counter outlives the process, so that nothing can be replayed.
+
+    Attributes:
+        speaks_on_events: Its last frame said so, as a button's does.
+    """
 
     def __init__(self, config: BTHomeConfig, memory: Memory) -> None:
         secret = Secret.of(bytes.fromhex(config.key), config.address) if config.key else None
         state = State.from_dict(memory.get(_STATE, {}))
         self._inner = BTHomeDecoder(secret, state, time.monotonic)
         self._memory = memory
+        self.speaks_on_events = bool(memory.get(_ON_EVENTS))
 
     def feed(self, chunk: Chunk) -> list[Outcome]:
         """Return what a frame says, and keep its counter."""
@@ -45,7 +57,23 @@ class RememberingDecoder:
         outcomes = self._inner.feed(chunk)
         if self._inner.state.counter != before:
             self._memory[_STATE] = self._inner.state.to_dict()
+        if any(isinstance(outcome, Measurement) for outcome in outcomes):
+            self.speaks_on_events = bool(chunk.data[0] & ON_EVENTS)
+            self._memory[_ON_EVENTS] = self.speaks_on_events
         return outcomes
+
+
+class ReceptionDecoder(SourceDecoder):
+    """Decodes frames and signal strength of one device."""
+
+    def __init__(self, config: BTHomeConfig, memory: Memory) -> None:
+        self._frames = RememberingDecoder(config, memory)
+        super().__init__({"": lambda: self._frames, SIGNAL_SOURCE: SignalDecoder})
+
+    @property
+    def speaks_on_events(self) -> bool:
+        """Whether the device speaks only when something happens."""
+        return self._frames.speaks_on_events
 
 
 class BTHome(DriverBase):
@@ -75,11 +103,9 @@ class BTHome(DriverBase):
         decoders=("bthome",),
     )
 
-    def decoder(self, config: BTHomeConfig) -> SourceDecoder:
+    def decoder(self, config: BTHomeConfig) -> ReceptionDecoder:
         """Return a decoder for the data and the signal strength."""
-        return SourceDecoder(
-            {"": lambda: RememberingDecoder(config, self.memory), SIGNAL_SOURCE: SignalDecoder}
-        )
+        return ReceptionDecoder(config, self.memory)
 
     def transport(self, config: BTHomeConfig) -> AdvertisementTransport:
         """Return what the device advertises."""

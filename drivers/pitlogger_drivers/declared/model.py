@@ -31,6 +31,7 @@ from __future__ import annotations
 import re
 import tomllib
 from decimal import Decimal
+from functools import lru_cache
 from typing import Annotated, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
@@ -220,6 +221,7 @@ class Declaration(_Strict):
         return max(self.frame.length, stable_end, *(value.end for value in self.value))
 
 
+@lru_cache(maxsize=64)
 def parse(text: str, name: str = "declaration") -> Declaration:
     """Return the declaration of a TOML text; ``name`` names it in errors.
 

@@ -82,7 +82,8 @@ def registers_of(frame: bytes) -> bytes:
             )
         raise ChecksumError(
             f"the CRC of {frame.hex()} does not match: noise, wrong baud rate or parity, or two "
-            "devices with one address"
+            "devices with one address",
+            remedy="Check baud rate and framing, and that no two devices have its address",
         )
     if function & 0x80:
         meaning = _EXCEPTIONS.get(frame[2], "not in the list of exceptions")

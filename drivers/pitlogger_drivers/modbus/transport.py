@@ -12,8 +12,8 @@ from pymodbus.exceptions import ModbusException
 
 from pitlogger.devices.contract import Chunk
 from pitlogger.devices.transports.paths import path_appears
-from pitlogger.devices.transports.serial import FRAMINGS
-from pitlogger.errors import TransportError
+from pitlogger.devices.transports.serial import FRAMINGS, SerialSettings, open_port
+from pitlogger.errors import SilentError, TransportError
 
 logging.getLogger("pymodbus").setLevel(logging.CRITICAL)  # it logs what it also raises
 
@@ -43,6 +43,8 @@ class ModbusTransport:
 
     async def __aenter__(self) -> ModbusTransport:
         given = self._settings
+        # pymodbus does not tell why a port would not open; this says it in words.
+        open_port(SerialSettings(given.port, given.baud, given.framing)).close()
         bits, parity, stop = FRAMINGS[given.framing]
         client = AsyncModbusSerialClient(
             given.port,
@@ -57,9 +59,8 @@ class ModbusTransport:
         if not await client.connect():
             client.close()
             raise TransportError(
-                f"serial port {given.port} cannot be opened",
-                remedy="Plug the adapter in, close other programs that use it, and add the user "
-                "to the group dialout: pitlogger devices doctor",
+                f"serial port {given.port} was taken while it was being opened",
+                remedy="Close other programs that use it",
             )
         self._client = client
         return self
@@ -81,7 +82,8 @@ class ModbusTransport:
         """Yield the registers' octets, high octet first.
 
         Raises:
-            TransportError: The unit did not answer several times, or refused.
+            TransportError: The port went away, or the unit refused.
+            SilentError: The unit did not answer several times.
         """
         loop = asyncio.get_running_loop()
         silent = 0
@@ -92,7 +94,7 @@ class ModbusTransport:
             if octets is not None:
                 yield Chunk("", octets)
             elif silent >= self._settings.tries:
-                raise TransportError(
+                raise SilentError(
                     f"Modbus unit {self._settings.unit} did not answer {silent} times in a row",
                     remedy="Check its address, baud rate and framing, the two wires' polarity, "
                     "and that one master alone asks",

@@ -49,9 +49,11 @@ def conclude(
         RefusedError: Too few moments, nothing that meets them, or a file about something else.
     """
     proposal = session.proposal()
-    octets = behaviour(seen.frames())
+    octets = behaviour(seen)
     if proposal is None:
         moved = "".join(f"\n  {kind}: {' '.join(ways)}" for kind, ways in octets.items())
+        if seen.sends_lines and seen.frames():
+            moved = f"; its last line was {seen.frames()[-1].data!r}"
         raise RefusedError(
             f"nothing that was sent meets all {len(session.moments)} references within "
             f"{session.within:g}: wait until the reference is steady, or widen --within{moved}"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from collections import Counter, deque
-from collections.abc import Awaitable, Callable, Sequence
+from collections.abc import Awaitable, Callable
 from typing import Any, ClassVar
 
 from pitlogger.devices.contract import (
@@ -26,7 +26,8 @@ from pitlogger.errors import QuantityError, RefusedError
 from pitlogger.model.quantities import Quantity, parse_mass_mg, parse_temperature_mc
 
 WINDOW_S = 4.0  # what came so shortly before the person typed belongs to the moment
-_MOST = 8  # frames of one source and length that a moment keeps
+SELDOM_S = 30.0  # of a device that speaks seldom, the last word so long ago does
+_MOST = 8  # frames of one source and length, or lines, that a moment keeps
 _KEPT = 4000
 ID = "unknown"
 
@@ -36,10 +37,16 @@ PROMPT = "reference (95C, 203F, 6.1kg; - probe pulled; undo; empty to end): "
 
 
 class Seen:
-    """What a device sent, with times: whole frames, or whole lines."""
+    """What a device sent, with times: whole frames, or whole lines.
 
-    def __init__(self, monotonic_s: Callable[[], float] = time.monotonic) -> None:
+    Frames of one source that differ in length may be of different kinds; lines are not.
+    """
+
+    def __init__(
+        self, monotonic_s: Callable[[], float] = time.monotonic, *, sends_lines: bool = False
+    ) -> None:
         self._monotonic_s = monotonic_s
+        self.sends_lines = sends_lines
         self._kept: deque[tuple[float, Chunk]] = deque(maxlen=_KEPT)
         self._last_s: dict[str, float] = {}
         self._gap_s: dict[str, float] = {}
@@ -71,10 +78,14 @@ class Seen:
         chosen: list[Chunk] = []
         counts: Counter[tuple[str, int]] = Counter()
         for at_s, chunk in reversed(fresh):
-            key = (chunk.source, len(chunk.data))
-            if not counts[key] or (now_s - at_s <= WINDOW_S and counts[key] < _MOST):
+            key = (chunk.source, 0 if self.sends_lines else len(chunk.data))
+            age_s = now_s - at_s
+            is_last = not counts[key] and age_s <= SELDOM_S
+            if is_last or (age_s <= WINDOW_S and counts[key] < _MOST):
                 counts[key] += 1
                 chosen.append(chunk)
+        if not chosen:
+            return None
         self._taken_s = now_s
         return Moment(reference, tuple(reversed(chosen)))
 
@@ -100,15 +111,14 @@ class UnknownDevice(DriverBase):
         interval_s=60.0,
     )
 
-    def __init__(self, seen: Seen, way: Callable[[], Transport], *, sends_lines: bool) -> None:
+    def __init__(self, seen: Seen, way: Callable[[], Transport]) -> None:
         super().__init__({})
         self._seen = seen
         self._way = way
-        self._sends_lines = sends_lines
 
     def decoder(self, config: Any) -> Decoder:
         """Return what keeps frames or lines."""
-        if not self._sends_lines:
+        if not self._seen.sends_lines:
             return _Keeping(self._seen)
         return LineDecoder(lambda line: self._seen.take(Chunk("", line)), midstream=True)
 
@@ -128,15 +138,12 @@ class Session:
         quantity: What the references are; ``None`` before the first.
     """
 
-    def __init__(
-        self, seen: Seen, ask: Ask, say: Say, *, sends_lines: bool, within: float | None = None
-    ) -> None:
+    def __init__(self, seen: Seen, ask: Ask, say: Say, within: float | None = None) -> None:
         self.moments: list[Moment] = []
         self.quantity: Quantity | None = None
         self._seen = seen
         self._ask = ask
         self._say = say
-        self._sends_lines = sends_lines
         self._within = within
 
     async def run(self, driver: UnknownDevice) -> None:
@@ -178,7 +185,7 @@ class Session:
             RefusedError: Too few moments, or references too close together.
         """
         quantity = self.quantity or Quantity.TEMPERATURE
-        find = lines.propose if self._sends_lines else octets.propose
+        find = lines.propose if self._seen.sends_lines else octets.propose
         return find(self.moments, quantity, self.within)
 
     @property
@@ -221,10 +228,10 @@ def read_reference(text: str) -> tuple[Quantity, float]:
         ) from None
 
 
-def behaviour(chunks: Sequence[Chunk]) -> dict[str, list[str]]:
+def behaviour(seen: Seen) -> dict[str, list[str]]:
     """Return how the octets of each source behave, for frames that came often enough."""
     by_kind: dict[tuple[str, int], list[bytes]] = {}
-    for chunk in chunks:
+    for chunk in [] if seen.sends_lines else seen.frames():
         by_kind.setdefault((chunk.source, len(chunk.data)), []).append(chunk.data)
     return {
         f"{source or 'frames'} of {length} octets": octets.ways_of_octets(frames)

@@ -7,7 +7,7 @@ from collections.abc import AsyncIterator
 
 from pitlogger.devices.contract import Announced, Chunk, Transport
 from pitlogger.devices.tasks import end
-from pitlogger.errors import TransportError
+from pitlogger.errors import SilentError
 
 
 class AskingTransport:
@@ -64,7 +64,8 @@ class AskingTransport:
         """Yield answers.
 
         Raises:
-            TransportError: The device is gone, or left ``tries`` questions unanswered.
+            TransportError: The device is gone.
+            SilentError: It left ``tries`` questions unanswered.
         """
         loop = asyncio.get_running_loop()
         source = aiter(self._inner.chunks())
@@ -95,7 +96,7 @@ class AskingTransport:
 
     async def _after_no_answer(self, silent: int) -> None:
         if silent >= self._tries:
-            raise TransportError(
+            raise SilentError(
                 f"no answer to {silent} questions in a row ({self._question!r})",
                 remedy="Check that the device is on, its baud rate, framing and address",
             )

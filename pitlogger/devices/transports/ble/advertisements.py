@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import AsyncIterator, Iterator
-from contextlib import AsyncExitStack, suppress
+from contextlib import AsyncExitStack
+from typing import ClassVar
 
 from bleak.backends.device import BLEDevice
 from bleak.backends.scanner import AdvertisementData
@@ -26,6 +27,8 @@ _UNKNOWN_DBM = -127  # bleak's word for no signal strength
 class AdvertisementTransport:
     """What one device advertises."""
 
+    only_listens: ClassVar[bool] = True
+
     def __init__(self, settings: AdvertisementSettings) -> None:
         self._settings = settings
         self._inbox = Inbox()
@@ -34,7 +37,7 @@ class AdvertisementTransport:
 
     async def __aenter__(self) -> AdvertisementTransport:
         radio = await self._stack.enter_async_context(Radio.shared(self._settings.adapter))
-        self._stack.callback(radio.on_loss(self._inbox.fail))
+        self._stack.callback(radio.on_deaf(self._inbox.fail))
         self._stack.callback(radio.listen(self._on_heard))
         return self
 
@@ -42,7 +45,11 @@ class AdvertisementTransport:
         await self._stack.aclose()
 
     def chunks(self) -> AsyncIterator[Chunk]:
-        """Yield service or manufacturer data, and now and then the signal strength."""
+        """Yield service or manufacturer data, and now and then the signal strength.
+
+        Raises:
+            TransportError: Nothing can be heard: no adapter, no service, or a scan that fails.
+        """
         return self._inbox.chunks()
 
     async def send(self, data: bytes) -> None:
@@ -50,12 +57,9 @@ class AdvertisementTransport:
         raise TransportError(f"{self._settings.what} only advertises ({data.hex()})")
 
     async def appears(self) -> None:
-        """Return when the device is heard, after adapter or service were gone."""
+        """Return when something can be heard again; it is the device's turn then."""
         async with Radio.shared(self._settings.adapter) as radio:
-            while True:
-                with suppress(TransportError):
-                    await radio.find(self._settings.matches, 60.0, "the device")
-                    return
+            await radio.well()
 
     def _on_heard(self, device: BLEDevice, advertisement: AdvertisementData) -> None:
         if not self._settings.matches(device, advertisement):

@@ -32,6 +32,7 @@ log = logging.getLogger(__name__)
 # Generic Access, Generic Attribute, Device Information (Bluetooth Assigned Numbers).
 _OF_EVERY_DEVICE = frozenset(("1800", "1801", "180a"))
 _FIRST_S = 2.0  # a subscribed value that has not come by itself by then is read
+_LOOK_S = 1.0  # between two looks whether a device is still heard
 _ECHO_S = 0.5  # a read of a subscribed characteristic may come as a notification too
 
 
@@ -133,7 +134,7 @@ class GattTransport:
                     )
                 except TransportError:
                     break
-                await asyncio.sleep(1.0)
+                await asyncio.sleep(_LOOK_S)
             while True:
                 with suppress(TransportError):
                     await radio.find(self._settings.matches, 60.0, self._settings.what)

@@ -28,6 +28,7 @@ from pitlogger.errors import TransportError
 
 log = logging.getLogger(__name__)
 
+_DEAF = 3  # scans in a row that did not start, after which those that listen are told
 _HOPELESS = 3  # silences in a row after which only a restart of the service is left
 
 Heard = Callable[[BLEDevice, AdvertisementData], None]
@@ -64,14 +65,17 @@ class Radio:
         self._task: asyncio.Task[None] | None = None
         self._listeners: list[Heard] = []
         self._losers: list[Callable[[TransportError], None]] = []
+        self._deaf: list[Callable[[TransportError], None]] = []
         self._restart = asyncio.Event()
         self._heard_s = 0.0
         self._silences = 0
+        self._failures = 0  # scans in a row that did not start
         self._cycling = False
         self.connecting = asyncio.Lock()
         self.links = 0
         self.watch = BluezWatch(self._on_change)
         self.fault: TransportError | None = None
+        self._well = asyncio.Event()
 
     @classmethod
     def shared(cls, adapter: str = "") -> Radio:
@@ -95,6 +99,17 @@ class Radio:
         """Call ``heard`` with every advertisement; return what ends it."""
         self._listeners.append(heard)
         return lambda: self._listeners.remove(heard)
+
+    def on_deaf(self, lost: Callable[[TransportError], None]) -> Callable[[], None]:
+        """Call ``lost`` while nothing can be heard, now too; links may live on. Returns the end."""
+        self._deaf.append(lost)
+        if self.fault is not None and not 0 < self._failures < _DEAF:
+            lost(copy(self.fault))
+        return lambda: self._deaf.remove(lost)
+
+    async def well(self) -> None:
+        """Return when the scanner runs and nothing is wrong with it."""
+        await self._well.wait()
 
     def on_loss(self, lost: Callable[[TransportError], None]) -> Callable[[], None]:
         """Call ``lost`` when adapter or service go, and all links with them. Returns the end."""
@@ -157,11 +172,17 @@ class Radio:
             async with asyncio.timeout(self.limits.start_s):
                 await scanner.start()
         except FAILURES as error:
-            self.fault = trouble("scanning for Bluetooth devices", error)
-            log.warning("%s", self.fault)
+            fault = trouble("scanning for Bluetooth devices", error)
+            log.warning("%s", fault)
+            self._failures += 1
+            if self._failures < _DEAF:  # it is tried again in a moment, and mostly works
+                self.fault = fault
+            else:
+                self._is_deaf(fault)
             return False
+        self._failures = 0
         if self._silences < _HOPELESS:
-            self.fault = None
+            self._is_well()
         self._heard_s = asyncio.get_running_loop().time()
         try:
             await self._until_restart()
@@ -199,15 +220,17 @@ class Radio:
             await self.watch.power_cycle(f"/org/bluez/{self._adapter or 'hci0'}")
             self._cycling = False
         if self._silences == _HOPELESS:
-            self.fault = TransportError(
+            fault = TransportError(
                 heard, remedy="Restart the Bluetooth service: sudo systemctl restart bluetooth"
             )
-            log.error("%s", self.fault)
+            log.error("%s", fault)
+            self._is_deaf(fault)
 
     def _on_heard(self, device: BLEDevice, advertisement: AdvertisementData) -> None:
         self._heard_s = asyncio.get_running_loop().time()
         if self._silences:
-            self._silences, self.fault = 0, None
+            self._silences = 0
+            self._is_well()
         for listener in tuple(self._listeners):
             listener(device, advertisement)
 
@@ -217,9 +240,20 @@ class Radio:
         if change is Change.CAME:
             self._restart.set()
             return
-        self.fault = TransportError(
+        fault = TransportError(
             "the Bluetooth adapter or its service went away",
             remedy="Check the adapter's plug and: systemctl status bluetooth",
         )
+        self._is_deaf(fault)
         for lost in tuple(self._losers):
-            lost(copy(self.fault))
+            lost(copy(fault))
+
+    def _is_well(self) -> None:
+        self.fault = None
+        self._well.set()
+
+    def _is_deaf(self, fault: TransportError) -> None:
+        self.fault = fault
+        self._well.clear()
+        for lost in tuple(self._deaf):
+            lost(copy(fault))

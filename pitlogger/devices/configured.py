@@ -1,0 +1,90 @@
+"""What the doctor finds of configured devices: each is read for a while, or the daemon is asked."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Collection, Iterable, Mapping
+from typing import Any
+
+from pitlogger.devices.checks import Check, State
+from pitlogger.devices.contract import Measurement
+from pitlogger.devices.runner import CHECK_SETTINGS, Device
+from pitlogger.devices.trial import Trial, in_words
+from pitlogger.model.readings import Quality
+
+# Alarms of the daemon about devices and probes, not about food or fire.
+_OF_DEVICES = frozenset(("device-lost", "channel-stale", "probe-fault", "battery-low"))
+_WITH_VALUE = frozenset((Quality.GOOD, Quality.POSSIBLY_STORED))
+_LONGER = "Check that it is on and near, or wait longer: --seconds"
+_REMEDY = {
+    Quality.OPEN: "Push its plug home, look at the cable, or try another probe",
+    Quality.SHORTED: "Look for a crushed or wet cable, or try another probe",
+    Quality.OVERLOAD: "Take the load off: it is beyond what the device measures",
+    Quality.UNDERLOAD: "Put the platter on, or set the scale to zero",
+}
+
+
+async def read_each(
+    devices: Iterable[Device], seconds: float, wanted: Mapping[str, Collection[str]]
+) -> list[Check]:
+    """Return what each device gives in a while.
+
+    Args:
+        wanted: The channels that the configuration names of each device.
+    """
+    trials = [Trial(device, lambda _line: None) for device in devices]
+    await asyncio.gather(*(trial.run(seconds) for trial in trials))
+    return [check for trial in trials for check in verdict(trial, wanted[trial.device.id])]
+
+
+def verdict(trial: Trial, wanted: Collection[str] = ()) -> list[Check]:
+    """Return what a trial showed: one check, or one for each channel that is in trouble."""
+    about = f"device '{trial.device.id}'"
+    if not trial.latest:
+        return [_nothing_read(about, trial)]
+    if trial.message:
+        return [Check(about, State.TROUBLE, trial.message, trial.remedy)]
+    checks = [
+        Check(f"{about}, {found.channel}", State.TROUBLE, str(found.quality), _remedy(found))
+        for found in trial.latest.values()
+        if found.quality not in _WITH_VALUE
+    ]
+    missing = sorted(set(wanted) - set(trial.latest))
+    if missing:
+        checks.append(
+            Check(
+                about,
+                State.ADVICE,
+                f"{', '.join(missing)} did not come; what came: {', '.join(trial.latest)}",
+                "Compare the names of its channels, or wait longer: --seconds",
+            )
+        )
+    said = [" ".join(in_words(found).split()) for found in trial.latest.values()]
+    return checks or [Check(about, State.GOOD, "; ".join(said))]
+
+
+def _nothing_read(about: str, trial: Trial) -> Check:
+    if trial.message:
+        return Check(about, State.TROUBLE, trial.message, trial.remedy or CHECK_SETTINGS)
+    if trial.refused:
+        last = trial.refused[-1]
+        found = f"it sends, but nothing can be read: {last.reason}"
+        return Check(about, State.TROUBLE, found, last.remedy or CHECK_SETTINGS)
+    if not trial.was_up:
+        return Check(about, State.TROUBLE, "it was not reached in the time given", _LONGER)
+    seldom = f"it may be silent for {trial.device.interval_s:g} s"
+    return Check(about, State.ADVICE, f"it is there and sent nothing; {seldom}", _LONGER)
+
+
+def _remedy(found: Measurement) -> str:
+    return _REMEDY.get(found.quality, "Look at the device's own display and its manual")
+
+
+def told_by_daemon(alerts: Iterable[Mapping[str, Any]]) -> list[Check]:
+    """Return what a running daemon has to say of its devices, from its alerts as the API gives."""
+    found = [
+        Check(alert["alert"], State.TROUBLE, alert["message"], alert["remedy"])
+        for alert in alerts
+        if alert["kind"] in _OF_DEVICES
+    ]
+    return found or [Check("devices", State.GOOD, "the daemon has no trouble with any")]
