@@ -19,6 +19,10 @@ $(VENV)/tests: $(VENV)/base
 	$(BIN)/python -m pip install -q --disable-pip-version-check --group test --group oracles --group browser
 	@touch $@
 
+$(VENV)/fuzz: $(VENV)/tests
+	$(BIN)/python -m pip install -q --disable-pip-version-check --group fuzz
+	@touch $@
+
 $(VENV)/checks: $(VENV)/tests
 	$(BIN)/python -m pip install -q --disable-pip-version-check --group check
 	@touch $@
@@ -32,12 +36,12 @@ demo: $(VENV)/base  ## Run a whole simulated cook with the page on
 test: system $(VENV)/tests  ## Run all tests
 	$(BIN)/python -m pytest -q
 
-check: system $(VENV)/checks  ## Lint, types, import contracts, tests, wheel
+check: system $(VENV)/checks  ## Lint, types, import contracts, tests with 20 000 examples a decoder, wheel
 	$(BIN)/ruff check
 	$(BIN)/ruff format --check
 	$(BIN)/mypy
 	$(BIN)/lint-imports
-	$(BIN)/python -m pytest -q
+	FUZZ_EXAMPLES=20000 $(BIN)/python -m pytest -q
 	tools/wheel-check $(BIN)/python
 
 lint: $(VENV)/checks  ## Lint, types and import contracts alone
@@ -58,6 +62,15 @@ torture: $(VENV)/tests  ## Kill, starve and shake a real daemon (about 8 min; KI
 
 soak: $(VENV)/tests  ## Three days of cooking in three minutes: does anything grow?
 	$(BIN)/python -m tests.torture.soak
+
+fuzz: $(VENV)/fuzz  ## A million coverage-guided frames a decoder (about 40 min)
+	$(BIN)/python tests/fuzz/decoders.py 1000000
+
+fuzz-nightly: $(VENV)/fuzz  ## Ten million of them a decoder
+	$(BIN)/python tests/fuzz/decoders.py 10000000
+
+storm-nightly: system $(VENV)/tests  ## A day in which every device is lost every five minutes
+	$(BIN)/python -m pytest -q -m nightly tests/devices/test_storm.py
 
 bench-honesty: $(VENV)/tests  ## 200 simulated cooks: are the alarms honest?
 	$(BIN)/python -m tests.benchmarks.honesty

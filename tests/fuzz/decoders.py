@@ -17,7 +17,7 @@ import tempfile
 import time
 from pathlib import Path
 
-import atheris  # type: ignore[import-untyped]
+import atheris
 
 INSTRUMENTED = ["pitlogger_drivers", "pitlogger.devices"]
 with atheris.instrument_imports(include=INSTRUMENTED):
@@ -39,6 +39,16 @@ unit = "Cel"
 channel = "b"
 group = "b"
 unit = "kg"
+[[value]]
+channel = "couple"
+group = "b"
+unit = "Cel"
+convert = "type-k mV=*,cj=@a"
+[[value]]
+channel = "bead"
+group = "a"
+unit = "Cel"
+convert = "thermistor R=*,R25=100k,beta=3950"
 """
 OPTIONS = {
     "modbus": DecodeOptions(map="0:i16:0.1:Cel,0:f32-be:1:degF,1:u32-le:0.001:kg"),
