@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import asyncio
 import random
+import socket
 import ssl
 import time
 from collections.abc import Awaitable, Callable
@@ -26,6 +27,8 @@ from pitlogger.notify.ways.way import read_secret
 SESSION_S = 3600  # how long the broker keeps what comes while we are away
 TIMEOUT_S = 10.0
 KEEPALIVE_S = 20
+# Else a small message waits up to 40 ms for the acknowledgement of the one before (RFC 896).
+_AT_ONCE = (socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
 _REFUSALS = {
     134: ("the broker refuses the user name or password", "Check [mqtt] username, password_file"),
     135: ("the broker does not allow this user", "Check user name, password and its access list"),
@@ -104,6 +107,7 @@ class Link:
             tls_context=_trust(table.ca_file) if table.tls else None,
             timeout=TIMEOUT_S,
             keepalive=KEEPALIVE_S,
+            socket_options=[_AT_ONCE],
         )
 
     def explain(self, fault: BaseException) -> DeliveryError:
