@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
+from pitlogger.engine.holding import minutes
 from pitlogger.engine.inputs import ForecastMemory, ForecastRequest, ForecastResult
 from pitlogger.engine.state import ChannelState
 from pitlogger.engine.step import Engine
 from pitlogger.forecast.request import Answer, Request, Series
-from pitlogger.model.cooks import NEVER, Stage, Wrap
+from pitlogger.model.cooks import NEVER, ON_PIT, Stage, Wrap
 from pitlogger.model.journal import ForecastMade
 from pitlogger.model.readings import Site
 
 FULL_EVERY_S = 1800.0
+LEAST_SCORED_C = 65.0  # a piece that was taken off colder teaches nothing of a finish
 Forecast = Callable[[Request], Answer]
 
 
@@ -21,7 +24,7 @@ def question(engine: Engine, asked: ForecastRequest) -> Request:
     book, policy = engine.book, engine.policy
     held = book.pieces[asked.piece]
     piece = held.piece
-    lead, *others = [_series(engine.state.channels[core]) for core in book.cores(asked.piece)]
+    lead, *others = [minutes(engine.state.channels[core]) for core in book.cores(asked.piece)]
     wrap_at_mc = policy.wrap_at_mc(piece)
     target_mc = {
         "wrap": wrap_at_mc,
@@ -29,7 +32,7 @@ def question(engine: Engine, asked: ForecastRequest) -> Request:
         "rest": policy.rest_until_mc,
     }[asked.target]
     now_s = asked.requested_ms / 1000
-    memory = engine.state.forecasts.get(asked.piece, ForecastMemory())
+    memory = engine.state.forecasts.get(asked.of, ForecastMemory())
     carried = memory.carried
     on_pit_ms = held.first(Stage.SMOKING)
     pulled_ms = held.first(Stage.RESTING)
@@ -45,7 +48,7 @@ def question(engine: Engine, asked: ForecastRequest) -> Request:
         target_c=(target_mc or 0) / 1000,
         now_s=now_s,
         core=lead,
-        pit=Series() if pit is None else _series(pit),
+        pit=Series() if pit is None else minutes(pit),
         on_pit_s=None if on_pit_ms is None else on_pit_ms / 1000,
         set_point_c=_c(None if set_point is None else set_point.channel.set_point_mc),
         mass_g=None if mass_mg is None else mass_mg / 1000,
@@ -56,11 +59,45 @@ def question(engine: Engine, asked: ForecastRequest) -> Request:
         wrap_plan=plan,
         wrap_at_c=_c(wrap_at_mc),
         others=tuple(others),
+        local=engine.state.taught,
         pulled_s=None if pulled_ms is None else pulled_ms / 1000,
         full=carried is None or now_s - carried.made_s >= FULL_EVERY_S,
         carried=carried,
         previous=memory.basis,
     )
+
+
+def finished(engine: Engine) -> list[tuple[Request, float]]:
+    """Return what could have been asked of each piece that was cooked, and when that came true.
+
+    Many a piece is taken off by feel, under or over its target: the temperature that counts
+    is the hottest it came to on the pit, at most its target.
+    """
+    found = []
+    for piece, held in engine.book.pieces.items():
+        cores = engine.book.cores(piece)
+        lead = engine.state.channels.get(cores[0]) if cores else None
+        if lead is None or held.first(Stage.SMOKING) is None:
+            continue
+        on_it = [span for span in held.spans() if span.stage in ON_PIT]
+        off_ms = on_it[-1].to_ms or engine.state.t_ms
+        target_mc = engine.policy.pull_at_mc(held.piece)
+        on_pit = [
+            (t_ms, mc)
+            for t_ms, mc in zip(lead.minutes_ms, lead.minutes_mc, strict=True)
+            if t_ms <= off_ms
+        ]
+        hottest_mc = max((mc for _, mc in on_pit), default=0)
+        came_to_mc = hottest_mc if target_mc is None else min(hottest_mc, target_mc)
+        if came_to_mc < LEAST_SCORED_C * 1000:
+            continue
+        reached_ms = next(t_ms for t_ms, mc in on_pit if mc >= came_to_mc)
+        request = question(engine, ForecastRequest(piece, "pull", off_ms, off_ms))
+        as_was = replace(
+            request, target_c=came_to_mc / 1000, others=(), local=(), carried=None, previous=None
+        )
+        found.append((as_was, reached_ms / 1000))
+    return found
 
 
 def result(asked: ForecastRequest, answer: Answer) -> ForecastResult:
@@ -85,12 +122,6 @@ def _at(asked: ForecastRequest, after_s: int | None) -> int | None:
 
 def _c(milli_c: int | None) -> float | None:
     return None if milli_c is None else milli_c / 1000
-
-
-def _series(state: ChannelState) -> Series:
-    return Series(
-        tuple(t_ms / 1000 for t_ms in state.minutes_ms), tuple(mc / 1000 for mc in state.minutes_mc)
-    )
 
 
 def _pit(engine: Engine, piece: str) -> ChannelState | None:

@@ -63,6 +63,11 @@ class ForecastRequest:
     requested_ms: int
     due_ms: int
 
+    @property
+    def of(self) -> str:
+        """Tells forecasts of several targets apart."""
+        return f"{self.piece}/{self.target}"
+
 
 @dataclass(frozen=True, slots=True)
 class SteadyMass:

@@ -11,6 +11,7 @@ code, so a live alarm and the verdict agree.
 from __future__ import annotations
 
 from pitlogger.engine.annunciator import Annunciator
+from pitlogger.engine.holding import holding
 from pitlogger.engine.lanes import Lane
 from pitlogger.engine.state import ChannelState, EngineState
 from pitlogger.model.book import Book, PieceBook
@@ -43,7 +44,6 @@ EARLY_MS = 4 * 60 * MINUTE_MS
 # Stages whose checkpoint is asked for where a person weighs.
 WEIGHED_AT = {Stage.TRIMMED: "trimmed", Stage.WRAPPED: "at-wrap", Stage.CARVED: "carved"}
 _BY_LIMIT = frozenset({"hot-hold-low"})  # judged reading by reading, not by its clock
-_HOLD_PLACE = {Stage.HOLDING: "box", Stage.IN_TRANSIT: "transport"}
 
 
 class Lookout:
@@ -184,10 +184,10 @@ class Lookout:
 
     def _service(self, book: Book, held: PieceBook, t_ms: int) -> None:
         """Hold the forecast of the pull, rest and way to the table against the first service."""
-        made = self.state.foreseen.get(held.piece.id)
+        made = self.state.foreseen.get(f"{held.piece.id}/pull")
         ahead = list(book.cook.services) if book.cook is not None else []
         ahead = [service for service in ahead if service.at_ms > t_ms]
-        is_cooking = held.stage in ON_PIT and made is not None and made.target == "pull"
+        is_cooking = held.stage in ON_PIT
         late = early = False
         words = ""
         if is_cooking and made is not None and made.p50_ms is not None and ahead:
@@ -203,19 +203,13 @@ class Lookout:
 
     def _foresee(self, book: Book, held: PieceBook, lanes: dict[str, Lane], t_ms: int) -> None:
         """Warn of a hot-hold or cooling limit while there is still time."""
-        from pitlogger.forecast.hold import Holding, cooling, hold_left
-        from pitlogger.forecast.request import Series
+        from pitlogger.forecast.hold import cooling, hold_left
 
         lead = self._lead(book, held.piece.id)
         if lead is None or not lead.valid():
             return
-        since_s = held.stage_since_ms / 1000
-        core = Series(
-            tuple(t / 1000 for t in lead.minutes_ms), tuple(mc / 1000 for mc in lead.minutes_mc)
-        )
         if held.stage in HOT_OFF_PIT:
-            place = _HOLD_PLACE.get(held.stage, "counter")
-            left = hold_left(Holding(place, since_s, t_ms / 1000, core))  # type: ignore[arg-type]
+            left = hold_left(holding(held, lead, lanes.values(), t_ms))
             watch = self.state.watches.get(f"hot-hold-near/{held.piece.id}")
             if watch is not None:
                 settled = t_ms - held.stage_since_ms > 2 * REST_MS
@@ -227,9 +221,7 @@ class Lookout:
             clock = self.state.clocks[held.piece.id].cooling
             started_ms = clock.started_ms
             if started_ms is not None:
-                # Until its own readings tell, only what even shallow pans would miss is told.
-                held_at = Holding("shallow-pan", since_s, t_ms / 1000, core)
-                seen = cooling(held_at, started_ms / 1000)
+                seen = cooling(holding(held, lead, lanes.values(), t_ms), started_ms / 1000)
                 words = f"{held.piece.id}: {seen.advice}"
                 self.tell("cooling-will-miss", held.piece.id, t_ms, seen.will_miss, words,
                           piece=held.piece.id)  # fmt: skip

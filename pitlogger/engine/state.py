@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from pitlogger.engine.inputs import ForecastMemory
-from pitlogger.model.journal import Entry, ForecastMade
+from pitlogger.model.journal import Entry, ForecastMade, LocalScore
 from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import Quality
 from pitlogger.pipeline.lid import PitTrend
@@ -92,8 +92,9 @@ class EngineState:
     keys: dict[str, tuple[str, int]] = field(default_factory=dict)
     origins: dict[str, tuple[str, int]] = field(default_factory=dict)
     forecast_ms: int | None = None
-    forecasts: dict[str, ForecastMemory] = field(default_factory=dict)  # by piece
-    foreseen: dict[str, ForecastMade] = field(default_factory=dict)  # by piece
+    forecasts: dict[str, ForecastMemory] = field(default_factory=dict)  # by piece/target
+    foreseen: dict[str, ForecastMade] = field(default_factory=dict)  # by piece/target
+    taught: tuple[LocalScore, ...] = ()  # by the owner's earlier cooks
     minute_ms: int | None = None
     clocks: dict[str, PieceClocks] = field(default_factory=dict)  # by piece
     clock_marks: dict[str, list[str]] = field(default_factory=dict)  # the stages they know
@@ -112,4 +113,5 @@ class EngineState:
         for key, watch in list(self.watches.items()):
             if watch.kind not in OUTLIVES_COOKS:
                 del self.watches[key]
+        self.taught = ()
         self.channels = {channel: ChannelState(channel) for channel in self.channels}

@@ -45,6 +45,8 @@ from pitlogger.model.journal import (
     DeviceChanged,
     Entry,
     ForecastMade,
+    ForecastScored,
+    ForecastTaught,
     ProbeMoved,
     RunStarted,
     SignedOff,
@@ -57,7 +59,7 @@ from pitlogger.pipeline.vet import JUMP_MC, vet_jump
 from pitlogger.rules.conditions import Limit, inert
 from pitlogger.rules.messages import Units
 from pitlogger.rules.policies import Policy
-from pitlogger.rules.targets import target_ahead
+from pitlogger.rules.targets import targets_ahead
 from pitlogger.safety.policy import DEFAULT, shipped_policy
 from pitlogger.safety.policy import Policy as SafetyPolicy
 
@@ -67,7 +69,8 @@ FORECAST_LAG_MS = 30_000
 MINUTE_MS = 60_000
 _BAD_PROBE = frozenset({Quality.OPEN, Quality.SHORTED, Quality.FAULT})
 _PASSING = (
-    AlertActed, CheckMade, CorrectiveTaken, DeviceChanged, RunStarted, SignedOff, TroubleChanged,
+    AlertActed, CheckMade, CorrectiveTaken, DeviceChanged, ForecastScored, ForecastTaught,
+    RunStarted, SignedOff, TroubleChanged,
 )  # fmt: skip  # not part of a cook's book
 
 
@@ -128,9 +131,9 @@ class Engine:
         elif isinstance(given, ForecastResult):
             self.state.t_ms = max(self.state.t_ms, given.t_ms)
             if given.memory is not None:
-                self.state.forecasts[given.body.piece] = given.memory
+                self.state.forecasts[given.body.of] = given.memory
             if isinstance(given.body, ForecastMade):
-                self.state.foreseen[given.body.piece] = given.body
+                self.state.foreseen[given.body.of] = given.body
             self._enter(given.t_ms, given.body, "")
         return self._taken() if self._out else ()
 
@@ -331,10 +334,17 @@ class Engine:
         if self.book.cook is None or self.book.finished_ms is not None:
             self.state.forecast_ms = None
             return
-        for piece in self.book.pieces:
-            target = target_ahead(self.book, piece, self.compiled.pieces[piece], self.state.watches)
-            if target is not None:
-                self._out.append(ForecastRequest(piece, target, t_ms, t_ms + FORECAST_LAG_MS))
+        requests = [
+            ForecastRequest(piece, target, t_ms, t_ms + FORECAST_LAG_MS)
+            for piece in self.book.pieces
+            for target in targets_ahead(
+                self.book, piece, self.compiled.pieces[piece], self.state.watches
+            )
+        ]
+        self._out += requests
+        foreseen = self.state.foreseen
+        for of in set(foreseen) - {request.of for request in requests}:
+            del foreseen[of]  # it lies behind
         self.state.forecast_ms = t_ms + FORECAST_EVERY_MS
         self._timers.set(self.state.forecast_ms, "forecast", "")
 
@@ -364,6 +374,8 @@ class Engine:
             self.alerts.condition(
                 key, command.t_ms, body.status == "lost", body.message, body.remedy
             )
+        elif isinstance(body, ForecastTaught):
+            state.taught = body.scores
         elif isinstance(body, CheckMade):
             if "check-overdue/node" in state.watches:
                 self.alerts.condition("check-overdue/node", command.t_ms, False)

@@ -9,7 +9,8 @@ from math import exp, hypot, log, sqrt
 import numpy as np
 import numpy.typing as npt
 
-from pitlogger.forecast.request import Ensemble, LocalScore
+from pitlogger.forecast.request import Ensemble
+from pitlogger.model.journal import LocalScore
 
 Array = npt.NDArray[np.float64]
 

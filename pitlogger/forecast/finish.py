@@ -78,24 +78,22 @@ def asked(request: Request) -> tuple[str, ...]:
 
 @dataclass(frozen=True, slots=True)
 class Estimate:
-    """Centre and spread before calibration, the physical model's part, chance of arrival."""
+    """Centre and spread before calibration, chance of arrival, what a cheap update carries on."""
 
     centre: Centre
-    model: Ensemble | None
     p_reach: float
+    carry: Ensemble | None
 
 
 def estimate(request: Request, past: History, held: Library) -> Estimate:
     """Return what both ways to the finish say together, before calibration."""
-    if request.full:
-        model: Ensemble | None = ensemble(request, past, held)
-    else:
-        model = carried(request.carried, request.now_s)
+    carry = ensemble(request, past, held) if request.full else request.carried
+    model = carried(carry, request.now_s)
     seen = features(request, past)
     by_library = held.predict(seen)
     share = UNKNOWN_SHARE if model is None else model.p_reach
     reach = held.reach(share, seen, by_library[0])
-    return Estimate(blended(by_library, model, held.constants), model, reach)
+    return Estimate(blended(by_library, model, held.constants), reach, carry)
 
 
 def ensemble(request: Request, past: History, held: Library) -> Ensemble:
@@ -126,7 +124,7 @@ def _timed(request: Request, past: History, answer: Answer, widen: bool, held: L
     middle, reach = made.centre, made.p_reach
     widened = widen and own_cooks(request.local) < LOCAL_COOKS_WANTED
     said = replace(
-        answer, p_reach=round(reach, 3), widened=widened, carried=made.model,
+        answer, p_reach=round(reach, 3), widened=widened, carried=made.carry,
         log_h=middle.log_h, sd=middle.sd,
     )  # fmt: skip
     if reach < LEAST_REACH:

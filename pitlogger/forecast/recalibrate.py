@@ -11,7 +11,8 @@ from pitlogger.forecast.doubts import cannot_say
 from pitlogger.forecast.finish import LEVELS, estimate
 from pitlogger.forecast.history import history
 from pitlogger.forecast.library import Library, library
-from pitlogger.forecast.request import LocalScore, Request
+from pitlogger.forecast.request import Request
+from pitlogger.model.journal import LocalScore
 
 MOMENTS = (0.75, 0.5, 0.25)  # of the cook left
 SHORTEST_S = 1800.0

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal, TypeAlias
 
 from pitlogger.model.cooks import Wrap
+from pitlogger.model.journal import LocalScore
 
 if TYPE_CHECKING:
     import numpy as np
@@ -54,19 +55,6 @@ class Basis:
     pit_c: float | None
     slope_c_per_h: float
     wrap: Wrap | None
-
-
-@dataclass(frozen=True, slots=True)
-class LocalScore:
-    """One moment of a finished cook of the owner's: how far off the forecast was.
-
-    ``z`` is (log true remaining time - log forecast) / forecast spread. ``cook`` tells
-    cooks apart; ``family`` is the family of the piece.
-    """
-
-    cook: str
-    family: str
-    z: float
 
 
 @dataclass(frozen=True, slots=True)

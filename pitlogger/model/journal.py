@@ -228,6 +228,11 @@ class ForecastMade:
     reason: str = ""
     kind: Literal["forecast-made"] = "forecast-made"
 
+    @property
+    def of(self) -> str:
+        """Tells forecasts of several targets apart."""
+        return f"{self.piece}/{self.target}"
+
 
 @dataclass(frozen=True, slots=True)
 class ForecastSkipped:
@@ -236,6 +241,40 @@ class ForecastSkipped:
     requested_ms: int
     reason: str
     kind: Literal["forecast-skipped"] = "forecast-skipped"
+
+    @property
+    def of(self) -> str:
+        """Tells forecasts of several targets apart."""
+        return f"{self.piece}/{self.target}"
+
+
+@dataclass(frozen=True, slots=True)
+class LocalScore:
+    """One moment of a finished cook of the owner's: how far off the forecast was.
+
+    ``z`` is (log true remaining time - log forecast) / forecast spread. ``cook`` tells
+    cooks apart; ``family`` is the family of the piece.
+    """
+
+    cook: str
+    family: str
+    z: float
+
+
+@dataclass(frozen=True, slots=True)
+class ForecastScored:
+    """A cook is finished: how far off its forecasts were."""
+
+    scores: tuple[LocalScore, ...]
+    kind: Literal["forecast-scored"] = "forecast-scored"
+
+
+@dataclass(frozen=True, slots=True)
+class ForecastTaught:
+    """A cook begins: what earlier ones teach its forecasts. Its record holds it for replay."""
+
+    scores: tuple[LocalScore, ...]
+    kind: Literal["forecast-taught"] = "forecast-taught"
 
 
 @dataclass(frozen=True, slots=True)
@@ -353,6 +392,8 @@ Body = (
     | Doubted
     | ForecastMade
     | ForecastSkipped
+    | ForecastScored
+    | ForecastTaught
     | DeviceChanged
     | TroubleChanged
     | CheckMade

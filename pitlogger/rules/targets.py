@@ -61,18 +61,17 @@ def _fire_limits(
     return limits
 
 
-def target_ahead(
+def targets_ahead(
     book: Book, piece: str, limits: list[Limit], watches: Mapping[str, Watch]
-) -> Literal["wrap", "pull", "rest"] | None:
-    """Return the next target of a piece that lies ahead, ``None`` if none does."""
+) -> tuple[Literal["wrap", "pull", "rest"], ...]:
+    """Return the targets of a piece that lie ahead, the next one first."""
     held = book.pieces[piece]
     if held.ended_ms is not None or not book.cores(piece):
-        return None
+        return ()
     if held.stage is Stage.RESTING:
-        return "rest"
+        return ("rest",)
     if held.stage not in ON_PIT and not (held.stage in BEFORE_FIRE and not held.marks):
-        return None
+        return ()
     ahead = {limit.rule.kind for limit in limits if not watches[limit.key].holds}
-    if "wrap-due" in ahead:
-        return "wrap"
-    return "pull" if "pull-due" in ahead else None
+    kinds: tuple[Literal["wrap", "pull"], ...] = ("wrap", "pull")
+    return tuple(kind for kind in kinds if f"{kind}-due" in ahead)

@@ -7,8 +7,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from pitlogger.forecast.blend import carried
 from pitlogger.forecast.finish import forecast
-from pitlogger.forecast.request import Basis, LocalScore, Request, Series
+from pitlogger.forecast.request import Basis, Request, Series
+from pitlogger.model.journal import LocalScore
 from tests.forecast.made import PIT_C, cook_c, request, with_core
 
 
@@ -42,11 +44,11 @@ def test_readings_after_now_are_not_looked_at() -> None:
 def test_a_cheap_update_leans_on_the_last_full_one() -> None:
     full = forecast(request(4.0))
     cheap = forecast(request(4.25, full=False, carried=full.carried))
-    assert cheap.carried is not None
+    assert cheap.carried == full.carried  # and its age, so that the next full one comes in time
     assert full.carried is not None
-    assert cheap.carried.log_h == pytest.approx(
-        np.log(np.exp(full.carried.log_h or 0.0) - 0.25), abs=1e-9
-    )
+    later = carried(full.carried, 4.25 * 3600.0)
+    assert later is not None
+    assert later.log_h == pytest.approx(np.log(np.exp(full.carried.log_h or 0.0) - 0.25), abs=1e-9)
 
 
 def test_a_reached_target_needs_no_more_time() -> None:

@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from pitlogger.forecast.recalibrate import as_of, running_coverage, scores
-from pitlogger.forecast.request import LocalScore
 from pitlogger.forecast.what_if import what_if
+from pitlogger.model.journal import LocalScore
 from tests.forecast.made import request
 
 

@@ -1,0 +1,123 @@
+"""Forecasts beside the daemon's engine: asked for, computed in threads, handed in when due.
+
+The owner's finished cooks teach the next ones. When a cook is finished, how far off its
+forecasts were is journalled with it; when the next begins, what all earlier ones taught is
+journalled with that, so that its record alone replays to the same forecasts.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import logging
+from collections.abc import Iterable, Iterator
+from typing import Protocol
+
+from pitlogger.bootstrap import forecast_answer
+from pitlogger.clock import Clock
+from pitlogger.engine.forecasting import finished
+from pitlogger.engine.inputs import Command, ForecastRequest, ForecastResult
+from pitlogger.engine.step import Engine
+from pitlogger.errors import PitloggerError
+from pitlogger.forecast.request import Request
+from pitlogger.model.journal import (
+    CookFinished,
+    CookStarted,
+    Entry,
+    ForecastScored,
+    ForecastSkipped,
+    ForecastTaught,
+    LocalScore,
+)
+
+log = logging.getLogger(__name__)
+
+COOKS_TAUGHT = 40  # the newest; older ones were another cook's fire
+
+
+class Node(Protocol):
+    """What forecasting needs of the daemon it works for."""
+
+    engine: Engine
+    clock: Clock
+    finished_cook: str | None
+
+    def feed(self, given: Command) -> list[Entry]: ...
+
+
+class Forecasting:
+    """Computes what the engine asks for, and keeps what finished cooks taught."""
+
+    def __init__(self, node: Node) -> None:
+        self._node = node
+        self._asked: list[tuple[ForecastRequest, asyncio.Task[ForecastResult]]] = []
+        self._learning: set[asyncio.Task[None]] = set()
+        self._own: dict[str, tuple[LocalScore, ...]] = {}  # by cook, the newest last
+
+    # -- asking -----------------------------------------------------------------------------
+
+    def ask(self, request: ForecastRequest) -> None:
+        """Begin to compute an answer; it shares nothing with the engine."""
+        answer = forecast_answer(self._node.engine, request)
+        task = asyncio.create_task(asyncio.to_thread(answer), name="forecast")
+        self._asked.append((request, task))
+
+    def due(self, now_ms: int) -> Iterator[ForecastResult]:
+        """Yield the answers that are due; one that is not ready is told as skipped."""
+        while self._asked and self._asked[0][0].due_ms <= now_ms:
+            request, task = self._asked.pop(0)
+            if task.done() and task.exception() is None:
+                yield task.result()
+                continue
+            reason = "not ready in time" if not task.done() else str(task.exception())
+            task.cancel()
+            skipped = ForecastSkipped(request.piece, request.target, request.requested_ms, reason)
+            yield ForecastResult(request.due_ms, skipped)
+
+    async def settled(self) -> None:
+        """Wait until nothing is being computed."""
+        tasks = [*(task for _, task in self._asked), *self._learning]
+        await asyncio.gather(*tasks, return_exceptions=True)
+
+    async def stop(self) -> None:
+        """Let go of what is asked, finish what is being learnt."""
+        for _, task in self._asked:
+            task.cancel()
+        await asyncio.gather(*self._learning, return_exceptions=True)
+
+    # -- learning -----------------------------------------------------------------------------
+
+    def remember(self, entries: Iterable[Entry]) -> None:
+        """Take in what finished cooks taught; a cook finished again counts by its last."""
+        for entry in entries:
+            if isinstance(entry.body, ForecastScored):
+                for cook in dict.fromkeys(score.cook for score in entry.body.scores):
+                    self._own.pop(cook, None)
+                    self._own[cook] = tuple(s for s in entry.body.scores if s.cook == cook)
+
+    def follow(self, command: Command) -> None:
+        """Let a cook that begins have what earlier ones taught; learn from one that ends."""
+        if isinstance(command.body, CookStarted) and self._own:
+            newest = list(self._own.values())[-COOKS_TAUGHT:]
+            taught = ForecastTaught(tuple(score for cook in newest for score in cook))
+            self._node.feed(Command(command.t_ms, taught))
+        elif isinstance(command.body, CookFinished) and self._node.finished_cook is not None:
+            task = asyncio.create_task(self._learn(self._node.finished_cook), name="learn")
+            self._learning.add(task)
+            task.add_done_callback(self._learning.discard)
+
+    async def _learn(self, cook: str) -> None:
+        questions = finished(self._node.engine)
+        try:
+            scored = await asyncio.to_thread(_scored, cook, questions) if questions else None
+        except PitloggerError as error:
+            log.error("the cook '%s' teaches the forecasts nothing: %s", cook, error)
+            return
+        if scored is not None:
+            self.remember(self._node.feed(Command(self._node.clock.engine_ms(), scored)))
+
+
+def _scored(cook: str, questions: list[tuple[Request, float]]) -> ForecastScored | None:
+    from pitlogger.forecast.recalibrate import scores
+
+    found = [score for asked, reached_s in questions for score in scores(cook, asked, reached_s)]
+    return ForecastScored(tuple(found)) if found else None
