@@ -1,8 +1,7 @@
 """The daemon: devices in, engine, store and listeners out, on one event loop.
 
-The engine is stepped on the loop and never waits. Entries are told to listeners only once
-they are on disk; an alarm is told after a quarter of a second at the latest, marked as not
-yet on disk if it is not.
+The engine is stepped on the loop and never waits. Each part that works for the daemon has a
+module of its own: ``intake``, ``journalling``, ``keeping``, ``forecasting``.
 """
 
 from __future__ import annotations
@@ -11,7 +10,6 @@ import asyncio
 import logging
 import uuid
 from collections.abc import Iterable
-from concurrent.futures import Future
 from pathlib import Path
 from types import TracebackType
 from typing import Any
@@ -19,60 +17,42 @@ from typing import Any
 from pitlogger import __version__
 from pitlogger.bootstrap import (
     boot_id,
-    buttons,
     channels_of,
     configured_devices,
-    cook_id,
-    forecast_answer,
     opening,
     past_run,
     policies_of,
     restore,
-    routes,
     system_clock,
     units_of,
 )
 from pitlogger.clock import Clock
 from pitlogger.config import Config
-from pitlogger.devices.contract import Measurement, Memory, milli_units
-from pitlogger.devices.memory import load_memories, save_memories
 from pitlogger.devices.supervisor import Supervisor
-from pitlogger.engine.buttons import press
 from pitlogger.engine.feed import feed, ticks_until
 from pitlogger.engine.inputs import (
     Command,
     ForecastRequest,
-    ForecastResult,
     Input,
     Output,
     SteadyMass,
 )
-from pitlogger.engine.snapshot import dump_state, snapshot_version
 from pitlogger.engine.state import EngineState
 from pitlogger.engine.step import Engine
-from pitlogger.errors import StoreError
-from pitlogger.formats.journal_json import dump_entry
+from pitlogger.forecasting import Forecasting
 from pitlogger.formats.paper_journal import PaperCook as PastCook
-from pitlogger.model.alerts import alert_class
+from pitlogger.intake import Intake
+from pitlogger.journalling import Journalling
+from pitlogger.keeping import Keeping
 from pitlogger.model.cooks import Channel
-from pitlogger.model.journal import (
-    AlertChanged,
-    Body,
-    CookStarted,
-    DeviceChanged,
-    Entry,
-    ForecastSkipped,
-    TroubleChanged,
-    Undone,
-)
-from pitlogger.model.quantities import Quantity
-from pitlogger.model.readings import Reading, Tagged
+from pitlogger.model.journal import Body, Entry, TroubleChanged
+from pitlogger.model.readings import Tagged
 from pitlogger.notify.fanout import Fanout, Happening
 from pitlogger.notify.service import Notifier
 from pitlogger.service.on_disk import on_disk
 from pitlogger.service.reload import Difference, applicable, difference
 from pitlogger.service.timekeeping import Start, Timekeeper
-from pitlogger.store.rows import JournalRow, RunRow, Snapshot, Trouble
+from pitlogger.store.rows import RunRow, Trouble
 from pitlogger.store.store import Store
 from pitlogger.yields.books import from_book
 from pitlogger.yields.document import doubt_document
@@ -81,9 +61,6 @@ from pitlogger.yields.ledger import accounts
 log = logging.getLogger(__name__)
 
 TICK_S = 0.2
-ALARM_TOLD_S = 0.25
-SNAPSHOT_EVERY_MS = 5 * 60_000
-SNAPSHOT_LEAST_S = 10.0
 HEARTBEAT_S = 10.0
 WELL_BEHIND_MS = 30_000
 
@@ -106,7 +83,7 @@ class Daemon:
         self._early_troubles: list[Trouble | None] = []
         self._has_begun = False
         self.cook: str | None = None
-        self._finished_cook: str | None = None
+        self.finished_cook: str | None = None
         self.stopping = asyncio.Event()
         self.utc_offset_ms = 0
         self.clock: Clock
@@ -115,20 +92,13 @@ class Daemon:
         self.store: Store
         self.supervisor: Supervisor
         self.channels: list[Channel] = []
-        self._memories: dict[str, Memory] = {}
         self._given_clock = clock
-        self._routes, self._buttons = routes(config), buttons(config)
-        self._tagged: list[Tagged] = []
-        self._forecasts: list[tuple[ForecastRequest, asyncio.Task[ForecastResult]]] = []
-        self._told: set[asyncio.Task[None]] = set()
         self._tasks: list[asyncio.Task[None]] = []
-        self._snapshot_ms = 0
-        self._snapshot_s = 0.0
+        self.intake = Intake(self, config)
+        self.journalling = Journalling(self)
+        self.keeping = Keeping(self)
+        self.forecasting = Forecasting(self)
         self.notifier = Notifier(self)
-
-    @property
-    def _memory_file(self) -> Path:
-        return self.config.node.data / "drivers.json"
 
     @property
     def socket(self) -> Path:
@@ -140,12 +110,12 @@ class Daemon:
     async def __aenter__(self) -> Daemon:
         self._loop = asyncio.get_running_loop()
         self.config.node.data.mkdir(parents=True, exist_ok=True)
-        self._memories = load_memories(self._memory_file)
-        devices = configured_devices(self.config, self._memories)
+        self.keeping.load_memories()
+        devices = configured_devices(self.config, self.keeping.memories)
         self.channels = channels_of(self.config, devices)
         await asyncio.to_thread(self._open, self.channels)
         self._begin()
-        self.supervisor = Supervisor(self._on_measurement, self._on_status)
+        self.supervisor = Supervisor(self.intake.measured, self.intake.changed)
         for device in devices:
             self.supervisor.start(device)
         self._tasks.append(asyncio.create_task(self._tick_for_ever(), name="ticks"))
@@ -169,6 +139,7 @@ class Daemon:
         self.engine, self.cook = restore(self.store, self.run, start, self._engine_of)
         with self.store.reader() as reader:
             bodies = opening(reader, row, start, channels)
+            self.forecasting.remember(reader.entries(kinds=("forecast-scored",)))
         self._begun = [Command(self.clock.engine_ms(), body) for body in bodies]
         for channel in channels:
             if channel.quantity is not None:
@@ -196,11 +167,10 @@ class Daemon:
         for task in self._tasks:
             task.cancel()
         await asyncio.gather(*self._tasks, return_exceptions=True)
-        for _, waiting in self._forecasts:
-            waiting.cancel()
-        self._save_snapshot()
+        await self.forecasting.stop()
+        self.keeping.save_all()
         await asyncio.to_thread(self.store.close)
-        await asyncio.gather(*self._told, return_exceptions=True)
+        await self.journalling.stop()
 
     # -- in ---------------------------------------------------------------------------------
 
@@ -215,6 +185,8 @@ class Daemon:
         self._feed_forecasts(given.t_ms)
         for out in feed(self.engine, given):
             entries += self._take(out)
+        if isinstance(given, Command) and entries:
+            self.forecasting.follow(given)
         return entries
 
     async def submit(self, body: Body, by: str = "", key: str = "") -> Entry:
@@ -262,11 +234,11 @@ class Daemon:
         """
         found = difference(self.config, config)
         config = applicable(self.config, config)
-        devices = configured_devices(config, self._memories)
+        devices = configured_devices(config, self.keeping.memories)
         channels = channels_of(config, devices)
         self.policy, self.safety = policies_of(config)
         self.config, self.units = config, units_of(config)
-        self._routes, self._buttons = routes(config), buttons(config)
+        self.intake.configure(config)
         self.channels = channels
         self.engine = self._engine_of(self.engine.state)
         for name in found.stopped:
@@ -296,27 +268,6 @@ class Daemon:
         """Put a question to the store's reader thread and return the answer."""
         return await asyncio.wrap_future(self.store.ask(question))
 
-    def _on_measurement(self, device: str, measured: Measurement) -> None:
-        if measured.quantity is Quantity.BUTTON:  # an event, not the state of anything
-            bound = self._buttons.get((device, measured.channel, int(measured.value or 0)))
-            if bound is not None:
-                press(self.engine, bound, self.clock.engine_ms(), self.feed)
-            return
-        channel = (
-            self._routes.get((device, measured.channel))
-            or self._routes.get((device, ""))
-            or f"{device}/{measured.channel}"
-        )
-        value = None
-        if measured.value is not None:
-            value = milli_units(measured.value, measured.unit)
-        self.feed(
-            Reading(channel, self.clock.engine_ms(), value, measured.quality, measured.stable)
-        )
-
-    def _on_status(self, device: str, status: Any, message: str = "", remedy: str = "") -> None:
-        self.feed(Command(self.clock.engine_ms(), DeviceChanged(device, status, message, remedy)))
-
     def _on_trouble(self, trouble: Trouble | None) -> None:
         self._loop.call_soon_threadsafe(self._store_condition, trouble)
 
@@ -335,62 +286,19 @@ class Daemon:
         entries: list[Entry] = []
         for output in out:
             if type(output) is Tagged:
-                self._tagged.append(output)
+                self.keeping.take(output)
             elif isinstance(output, Entry):
                 entries.append(output)
             elif isinstance(output, ForecastRequest):
-                self._forecast(output)
+                self.forecasting.ask(output)
             elif isinstance(output, SteadyMass):
                 self.fanout.publish(Happening("steady", {
                     "channel": output.channel,
                     "mass_g": None if output.mass_mg is None else output.mass_mg / 1000,
                 }))  # fmt: skip
         if entries:
-            self._journal(entries)
+            self.journalling.keep(entries)
         return entries
-
-    def _journal(self, entries: list[Entry]) -> None:
-        rows = []
-        for entry in entries:
-            if isinstance(entry.body, CookStarted):
-                self.cook = cook_id(entry.body.cook.name, entry.t_ms + self.utc_offset_ms)
-            elif self.cook is None and isinstance(entry.body, Undone):
-                self.cook = self._finished_cook  # finishing it may be what is taken back
-            rows.append(JournalRow.of(entry, self.cook))
-            if self.engine.book.finished_ms is not None:
-                self._finished_cook, self.cook = self.cook or self._finished_cook, None
-        done = self.store.append(entries=rows)
-        task = asyncio.create_task(self._tell(entries, done), name="tell")
-        self._told.add(task)
-        task.add_done_callback(self._told.discard)
-
-    async def _tell(self, entries: list[Entry], done: Future[None]) -> None:
-        """Tell listeners of entries once they are on disk; of alarms after 250 ms anyway."""
-        on_disk = asyncio.wrap_future(done)
-        early: set[int] = set()
-        try:
-            await asyncio.wait_for(asyncio.shield(on_disk), ALARM_TOLD_S)
-        except TimeoutError:
-            for entry in entries:
-                if (
-                    isinstance(entry.body, AlertChanged)
-                    and alert_class(entry.body.alert_kind) == "alarm"
-                ):
-                    self._publish(entry, on_disk=False)
-                    early.add(entry.seq)
-            try:
-                await on_disk
-            except StoreError as refusal:  # the daemon ends and the disk never took them
-                log.error("%d journal entries were not written: %s", len(entries), refusal)
-                return
-        for entry in entries:
-            if entry.seq not in early:
-                self._publish(entry, on_disk=True)
-
-    def _publish(self, entry: Entry, on_disk: bool) -> None:
-        data = {**dump_entry(entry), "utc_ms": entry.t_ms + self.utc_offset_ms, "on_disk": on_disk}
-        kind = "alert" if isinstance(entry.body, AlertChanged) else "entry"
-        self.fanout.publish(Happening(kind, data, f"{entry.run}/{entry.seq}"))
 
     # -- time -------------------------------------------------------------------------------
 
@@ -406,12 +314,7 @@ class Daemon:
         for out in ticks_until(self.engine, now_ms):
             self._take(out)
         self._watch_clock(now_ms)
-        self._keep_readings()
-        if (
-            now_ms - self._snapshot_ms >= SNAPSHOT_EVERY_MS
-            and self._loop.time() - self._snapshot_s >= SNAPSHOT_LEAST_S
-        ):
-            self._save_snapshot()
+        self.keeping.tick(now_ms)
 
     def _watch_clock(self, now_ms: int) -> None:
         bodies = self.timekeeper.look(now_ms, self.store)
@@ -419,39 +322,7 @@ class Daemon:
         for body in bodies:
             self.feed(Command(now_ms, body))
 
-    def _keep_readings(self) -> None:
-        if self._tagged:
-            self.store.add_readings(self._tagged)
-            self._tagged = []
-
-    def _save_snapshot(self) -> None:
-        self._snapshot_ms, self._snapshot_s = self.engine.state.t_ms, self._loop.time()
-        self._keep_readings()
-        save_memories(self._memory_file, self._memories)
-        body = dump_state(self.engine.state)
-        self.store.save_snapshot(
-            Snapshot(self.run, self.engine.state.t_ms, snapshot_version(), body)
-        )
-
-    # -- forecasts --------------------------------------------------------------------------
-
-    def _forecast(self, request: ForecastRequest) -> None:
-        answer = forecast_answer(self.engine, request)
-        task = asyncio.create_task(asyncio.to_thread(answer), name="forecast")
-        self._forecasts.append((request, task))
-
     def _feed_forecasts(self, now_ms: int) -> None:
-        """Hand in the forecasts that are due; one that is not ready is journalled as skipped."""
-        while self._forecasts and self._forecasts[0][0].due_ms <= now_ms:
-            request, task = self._forecasts.pop(0)
-            if task.done() and task.exception() is None:
-                result = task.result()
-            else:
-                reason = "not ready in time" if not task.done() else str(task.exception())
-                task.cancel()
-                result = ForecastResult(
-                    request.due_ms,
-                    ForecastSkipped(request.piece, request.target, request.requested_ms, reason),
-                )
-            for out in feed(self.engine, result):
+        for answer in self.forecasting.due(now_ms):
+            for out in feed(self.engine, answer):
                 self._take(out)

@@ -53,7 +53,7 @@ class Night:
 
     async def after(self, ms: int) -> None:
         """Let time pass, and let the notifier do what is due then."""
-        await until(lambda: not self.daemon._told)
+        await until(lambda: self.daemon.journalling.is_settled)
         self.clock.advance(ms)
         self.daemon.tick(self.clock.engine_ms())
         self.daemon.notifier.tick()

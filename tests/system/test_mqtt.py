@@ -236,7 +236,7 @@ async def test_entries_made_while_the_broker_was_away_survive_a_restart_of_the_n
         await until(lambda: noted(hub) == ["told"])
         broker.stop()
         node.say(Noted("untold"))
-        await until(lambda: not node.daemon._told)
+        await until(lambda: node.daemon.journalling.is_settled)
     await broker.start()
     async with watching(broker.port) as hub, Node(tmp_path, broker):
         await until(lambda: noted(hub) == ["untold"], 10)

@@ -1,0 +1,62 @@
+"""What devices send and how they fare, as inputs of the engine."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Protocol
+
+from pitlogger.bootstrap import buttons, routes
+from pitlogger.clock import Clock
+from pitlogger.config import Config
+from pitlogger.devices.contract import Measurement, milli_units
+from pitlogger.devices.supervisor import Link
+from pitlogger.engine.buttons import press
+from pitlogger.engine.inputs import Command, Input
+from pitlogger.engine.step import Engine
+from pitlogger.model.journal import DeviceChanged, Entry
+from pitlogger.model.quantities import Quantity
+from pitlogger.model.readings import Reading
+
+
+class Node(Protocol):
+    """What the intake needs of the daemon it works for."""
+
+    clock: Clock
+    engine: Engine
+
+    def feed(self, given: Input) -> Sequence[Entry]: ...
+
+
+class Intake:
+    """Gives what a device sends the name of its channel, and the time it has now."""
+
+    def __init__(self, node: Node, config: Config) -> None:
+        self._node = node
+        self.configure(config)
+
+    def configure(self, config: Config) -> None:
+        """Go by another configuration from now on."""
+        self._routes, self._buttons = routes(config), buttons(config)
+
+    def measured(self, device: str, measured: Measurement) -> None:
+        """Take a measurement or a press of a button."""
+        now_ms = self._node.clock.engine_ms()
+        if measured.quantity is Quantity.BUTTON:  # an event, not the state of anything
+            bound = self._buttons.get((device, measured.channel, int(measured.value or 0)))
+            if bound is not None:
+                press(self._node.engine, bound, now_ms, self._node.feed)
+            return
+        channel = (
+            self._routes.get((device, measured.channel))
+            or self._routes.get((device, ""))
+            or f"{device}/{measured.channel}"
+        )
+        value = None
+        if measured.value is not None:
+            value = milli_units(measured.value, measured.unit)
+        self._node.feed(Reading(channel, now_ms, value, measured.quality, measured.stable))
+
+    def changed(self, device: str, link: Link, message: str, remedy: str) -> None:
+        """Take that a device came, or was lost and what to do about it."""
+        body = DeviceChanged(device, "up" if link is Link.UP else "lost", message, remedy)
+        self._node.feed(Command(self._node.clock.engine_ms(), body))

@@ -1,0 +1,104 @@
+"""Journal entries on their way: onto the disk, then to whoever listens.
+
+Entries are told only once they are on disk; an alarm after a quarter of a second at the
+latest, marked as not yet on disk if it is not.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import logging
+from collections.abc import Sequence
+from concurrent.futures import Future
+from typing import Protocol
+
+from pitlogger.bootstrap import cook_id
+from pitlogger.engine.step import Engine
+from pitlogger.errors import StoreError
+from pitlogger.formats.journal_json import dump_entry
+from pitlogger.model.alerts import alert_class
+from pitlogger.model.journal import AlertChanged, CookStarted, Entry, ForecastScored, Undone
+from pitlogger.notify.fanout import Fanout, Happening
+from pitlogger.store.rows import JournalRow
+from pitlogger.store.store import Store
+
+log = logging.getLogger(__name__)
+
+ALARM_TOLD_S = 0.25
+
+
+class Node(Protocol):
+    """What journalling needs of the daemon it works for."""
+
+    engine: Engine
+    store: Store
+    fanout: Fanout
+    cook: str | None
+    finished_cook: str | None
+    utc_offset_ms: int
+
+
+class Journalling:
+    """Keeps entries under the cook they belong to, and tells of them."""
+
+    def __init__(self, node: Node) -> None:
+        self._node = node
+        self._telling: set[asyncio.Task[None]] = set()
+
+    @property
+    def is_settled(self) -> bool:
+        """Whether everything that was entered has been told."""
+        return not self._telling
+
+    def keep(self, entries: Sequence[Entry]) -> None:
+        """Hand entries to the store and tell of them when that is due."""
+        rows = [JournalRow.of(entry, self._cook_of(entry)) for entry in entries]
+        task = asyncio.create_task(self._tell(entries, self._node.store.append(rows)), name="tell")
+        self._telling.add(task)
+        task.add_done_callback(self._telling.discard)
+
+    async def stop(self) -> None:
+        """Wait until the last entries are told; the store has been closed."""
+        await asyncio.gather(*self._telling, return_exceptions=True)
+
+    def _cook_of(self, entry: Entry) -> str | None:
+        """Return the cook that an entry belongs to, following cooks as they begin and end."""
+        node = self._node
+        if isinstance(entry.body, CookStarted):
+            node.cook = cook_id(entry.body.cook.name, entry.t_ms + node.utc_offset_ms)
+        elif node.cook is None and isinstance(entry.body, Undone):
+            node.cook = node.finished_cook  # finishing it may be what is taken back
+        found = node.finished_cook if isinstance(entry.body, ForecastScored) else node.cook
+        if node.engine.book.finished_ms is not None:
+            node.finished_cook, node.cook = node.cook or node.finished_cook, None
+        return found
+
+    async def _tell(self, entries: Sequence[Entry], done: Future[None]) -> None:
+        on_disk = asyncio.wrap_future(done)
+        early: set[int] = set()
+        try:
+            await asyncio.wait_for(asyncio.shield(on_disk), ALARM_TOLD_S)
+        except TimeoutError:
+            for entry in entries:
+                if _is_alarm(entry):
+                    self._publish(entry, on_disk=False)
+                    early.add(entry.seq)
+            try:
+                await on_disk
+            except StoreError as refusal:  # the daemon ends and the disk never took them
+                log.error("%d journal entries were not written: %s", len(entries), refusal)
+                return
+        for entry in entries:
+            if entry.seq not in early:
+                self._publish(entry, on_disk=True)
+
+    def _publish(self, entry: Entry, on_disk: bool) -> None:
+        utc_ms = entry.t_ms + self._node.utc_offset_ms
+        data = {**dump_entry(entry), "utc_ms": utc_ms, "on_disk": on_disk}
+        kind = "alert" if isinstance(entry.body, AlertChanged) else "entry"
+        self._node.fanout.publish(Happening(kind, data, f"{entry.run}/{entry.seq}"))
+
+
+def _is_alarm(entry: Entry) -> bool:
+    body = entry.body
+    return isinstance(body, AlertChanged) and alert_class(body.alert_kind) == "alarm"
