@@ -24,6 +24,7 @@ log = logging.getLogger(__name__)
 LOOK_S = 600.0
 DAY_MS = 86_400_000
 KEPT = 7  # backups
+NOTICES_KEPT_DAYS = 90  # ours: a season's questions of who was told when
 LOW_OCTETS = 200_000_000  # ours: weeks of logging at 15 MB an hour of cooking
 LOW_PART = 0.03  # ours: file systems grow slow and cards wear when fuller
 
@@ -70,10 +71,15 @@ class Housekeeper:
         if self.backup_is_due():
             made = await asyncio.wrap_future(self._store.backup(self._config.backups, keep=KEPT))
             log.info("backup made: %s", made)
-        days = self._config.store.keep_readings_days
         now_ms = self._clock.utc_ms()
-        if days and (self._swept_ms is None or now_ms - self._swept_ms >= DAY_MS):
+        if self._swept_ms is None or now_ms - self._swept_ms >= DAY_MS:
             self._swept_ms = now_ms
+            await self._let_go(now_ms)
+
+    async def _let_go(self, now_ms: int) -> None:
+        oldest_ms = now_ms - NOTICES_KEPT_DAYS * DAY_MS
+        await asyncio.wrap_future(self._store.forget_notices(oldest_ms))
+        if days := self._config.store.keep_readings_days:
             dropped = await asyncio.wrap_future(self._store.forget_before(now_ms - days * DAY_MS))
             log.info("%d readings older than %d days were let go", dropped, days)
 

@@ -7,6 +7,9 @@ loading the migration library.
 from __future__ import annotations
 
 import sqlite3
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -18,12 +21,14 @@ if TYPE_CHECKING:
     from sqlite_utils import Database
     from sqlite_utils.migrations import Migrations
 
-VERSION = 1
+VERSION = 2
+_HEAVY = ("numpy", "pandas")  # what the library loads where it is there, for types we never store
 
 
 def migrations() -> Migrations:
     """Return the migrations, oldest first."""
-    from sqlite_utils.migrations import Migrations
+    with _left_out(_HEAVY):
+        from sqlite_utils.migrations import Migrations
 
     steps = Migrations("pitlogger")
 
@@ -34,7 +39,30 @@ def migrations() -> Migrations:
         db.execute(f"PRAGMA application_id={APPLICATION_ID}")
         db.execute("PRAGMA user_version=1")
 
+    @steps(name="0002_ask_by_kind")
+    def _ask_by_kind(db: Database) -> None:
+        """Checks, sign-offs and notices are found without reading a thousand cooks."""
+        db.execute("CREATE INDEX journal_kind ON journal (kind)")
+        db.execute("CREATE INDEX outbox_created ON outbox (created_ms)")
+        db.execute("PRAGMA user_version=2")
+
     return steps
+
+
+@contextmanager
+def _left_out(names: tuple[str, ...]) -> Iterator[None]:
+    """Have an import find these modules missing; they cost 80 MB at the first start.
+
+    ``None`` in ``sys.modules`` is the import system's own word for that. Modules already
+    loaded stay.
+    """
+    unloaded = [name for name in names if name not in sys.modules]
+    sys.modules.update(dict.fromkeys(unloaded))  # type: ignore[arg-type]
+    try:
+        yield
+    finally:
+        for name in unloaded:
+            del sys.modules[name]
 
 
 def version(connection: sqlite3.Connection) -> int:
@@ -77,8 +105,9 @@ def migrate(path: Path, backups: Path) -> None:
             from pitlogger.store.backup import back_up
 
             back_up(connection, backups, label=f"before-schema-{VERSION}")
+        steps = migrations()
         from sqlite_utils import Database
 
-        migrations().apply(Database(connection))
+        steps.apply(Database(connection))
     finally:
         connection.close()

@@ -59,6 +59,19 @@ def forget_before(connection: sqlite3.Connection, utc_ms: int) -> int:
     return dropped
 
 
+def forget_notices(connection: sqlite3.Connection, utc_ms: int) -> int:
+    """Inside a transaction: drop the notices made before a UTC time that wait for nobody.
+
+    The alerts they told of stay in the journal.
+
+    Returns:
+        How many notices were dropped.
+    """
+    return connection.execute(
+        "DELETE FROM outbox WHERE done AND created_ms < ?", (utc_ms,)
+    ).rowcount
+
+
 def compact(path: Path) -> int:
     """Give freed space back to the disk; the daemon must not run. Returns octets freed."""
     before = path.stat().st_size

@@ -47,9 +47,9 @@ class Loss:
     reason: str
 
 
-def about_the_file(error: BaseException) -> bool:
-    """Return whether an error tells of the file or its disk, not of what was to be written."""
-    return type(error) in (sqlite3.OperationalError, sqlite3.DatabaseError)
+def about_the_host(error: BaseException) -> bool:
+    """Return whether an error tells of the file, its disk or memory, not of what is written."""
+    return type(error) in (sqlite3.OperationalError, sqlite3.DatabaseError, MemoryError)
 
 
 def _refusal(error: Exception) -> PitloggerError:
@@ -192,7 +192,7 @@ class Sink:
         try:
             result = job.work(self)
         except Exception as error:
-            if about_the_file(error):
+            if about_the_host(error):
                 raise
             self.connection.execute("ROLLBACK TO job")
             self.connection.execute("RELEASE job")
@@ -205,7 +205,7 @@ class Sink:
         try:
             return self._keep(readings)
         except Exception as error:
-            if about_the_file(error):
+            if about_the_host(error):
                 raise
             log.exception("readings that cannot be packed")
         sound = [reading for reading in readings if _is_sound(reading)]

@@ -213,6 +213,10 @@ class Store:
         """Drop the single readings of runs that ended by then; resolves to how many."""
         return self._writer.submit(lambda sink: retention.forget_before(sink.connection, utc_ms))
 
+    def forget_notices(self, utc_ms: int) -> Future[int]:
+        """Drop notices made before then that are sent or given up; resolves to how many."""
+        return self._writer.submit(lambda sink: retention.forget_notices(sink.connection, utc_ms))
+
     def backup(self, folder: Path | None = None, keep: int | None = None) -> Future[Path]:
         """Copy the database online into ``folder``, verify the copy, resolve to its path.
 

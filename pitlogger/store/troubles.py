@@ -37,10 +37,13 @@ _KNOWN = (
     ),
 )
 
+_NO_MEMORY = "there is no memory left to write the database"
+_FREE_MEMORY = "End other programs on this computer; `free -h` shows what is left"
 
-def is_about_disk(error: Exception) -> bool:
-    """Return whether an error comes from the disk, not from a fault of this program."""
-    return isinstance(error, sqlite3.OperationalError | OSError)
+
+def is_about_host(error: Exception) -> bool:
+    """Return whether an error comes from disk or memory, not from a fault of this program."""
+    return isinstance(error, sqlite3.OperationalError | OSError | MemoryError)
 
 
 def is_damage(error: Exception) -> bool:
@@ -50,6 +53,8 @@ def is_damage(error: Exception) -> bool:
 
 def describe(error: Exception, entries: int, readings: int, lost: int) -> Trouble:
     """Return the trouble that an error of the database amounts to."""
+    if isinstance(error, MemoryError):
+        return Trouble(_NO_MEMORY, f"{_FREE_MEMORY}. {KEPT}", entries, readings, lost)
     text = str(error).casefold()
     for word, message, remedy in _KNOWN:
         if word in text:

@@ -20,7 +20,7 @@ from pitlogger.errors import StoreError
 from pitlogger.model.readings import Tagged
 from pitlogger.store.rows import Trouble
 from pitlogger.store.sink import Job, Loss, Sink
-from pitlogger.store.troubles import SLOW_COMMIT_S, describe, is_about_disk, is_damage, slow
+from pitlogger.store.troubles import SLOW_COMMIT_S, describe, is_about_host, is_damage, slow
 
 log = logging.getLogger(__name__)
 
@@ -173,15 +173,15 @@ class Writer:
         began_s = time.monotonic()
         if jobs:
             self._waiting_since_s = self._waiting_since_s or began_s
-        readings = [reading for batch in batches for reading in batch]
         try:
             if self._sink is None:
                 self._sink = self._open_sink()
             before = self._sink.connection.total_changes
+            readings = [reading for batch in batches for reading in batch]
             outcomes = self._sink.commit(jobs, readings, losses)
         except Exception as error:  # whatever it is, the thread lives on and tries again
             self.answered_s = time.monotonic()
-            self._failed(error, len(jobs), len(readings))
+            self._failed(error, len(jobs), sum(map(len, batches)))
             return False
         if self._sink.connection.total_changes != before:
             self.answered_s = time.monotonic()
@@ -209,7 +209,7 @@ class Writer:
             self._due_s = time.monotonic() if self._readings else None
 
     def _failed(self, error: Exception, jobs: int, readings: int) -> None:
-        log.warning("database not written: %s", error, exc_info=not is_about_disk(error))
+        log.warning("database not written: %s", error, exc_info=not is_about_host(error))
         if is_damage(error):
             try:
                 self._sink = self._replace(self._sink)

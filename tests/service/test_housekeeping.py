@@ -11,8 +11,8 @@ import pytest
 
 from pitlogger.clock import ManualClock
 from pitlogger.config import Config, parse_config
-from pitlogger.service.housekeeping import DAY_MS, Housekeeper, disk_low
-from pitlogger.store import RunRow, Store
+from pitlogger.service.housekeeping import DAY_MS, NOTICES_KEPT_DAYS, Housekeeper, disk_low
+from pitlogger.store import Notice, RunRow, Store
 
 NOW_MS = 1_800_000_000_000
 Usage = namedtuple("Usage", "total used free")
@@ -81,6 +81,22 @@ async def test_a_sweep_makes_the_first_backup(tmp_path: Path, store: Store) -> N
         keeper = Housekeeper(config(tmp_path), ManualClock(NOW_MS), store)
         await keeper.sweep()
         assert not keeper.backup_is_due() or list((tmp_path / "backups").iterdir())
+
+
+async def test_old_notices_are_let_go_of_unless_somebody_still_waits_for_them(
+    tmp_path: Path, store: Store
+) -> None:
+    old_ms = NOW_MS - NOTICES_KEPT_DAYS * DAY_MS - 1
+    given = [
+        Notice("old", "pit-low/pit", "phone", created_ms=old_ms, done=True),
+        Notice("old-and-waiting", "pit-low/pit", "phone", created_ms=old_ms),
+        Notice("new", "pit-low/pit", "phone", created_ms=NOW_MS, done=True),
+    ]
+    with store:
+        store.append(notices=given).result(10)
+        await Housekeeper(config(tmp_path), ManualClock(NOW_MS), store).sweep()
+        with store.reader() as reader:
+            assert [row.id for row in reader.handed_in(0)] == ["old-and-waiting", "new"]
 
 
 async def test_a_backup_that_cannot_be_made_is_logged(

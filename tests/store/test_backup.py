@@ -1,4 +1,4 @@
-"""Backups are sound or not there; migrations are backed up; damage is moved aside."""
+"""Backups are sound or not there; damage is moved aside."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ import pytest
 
 from pitlogger.errors import StoreError
 from pitlogger.model.journal import Noted
-from pitlogger.store import Reader, Store, Trouble, migrations
+from pitlogger.store import Reader, Store, Trouble
 from pitlogger.store.backup import back_up, keep_newest, newest_sound, restore, verify
 from pitlogger.store.connection import PAGE_OCTETS, connect_writer
 from pitlogger.store.retention import compact
@@ -109,34 +109,6 @@ def test_a_database_of_a_newer_version_is_refused(opened: Callable[..., Store], 
         connection.execute("PRAGMA user_version=99")
     with pytest.raises(StoreError, match="schema 99"):
         opened("run-2")
-
-
-def test_an_older_schema_is_backed_up_and_then_migrated(
-    opened: Callable[..., Store], path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    with opened("run-1") as store:
-        store.append([entry(1)])
-    first = migrations.migrations
-
-    def with_another() -> object:
-        steps = first()
-
-        @steps(name="0002_later")
-        def _later(db: object) -> None:
-            db.execute("ALTER TABLE run ADD COLUMN later TEXT")  # type: ignore[attr-defined]
-            db.execute("PRAGMA user_version=2")  # type: ignore[attr-defined]
-
-        return steps
-
-    monkeypatch.setattr(migrations, "migrations", with_another)
-    monkeypatch.setattr(migrations, "VERSION", 2)
-    migrations.migrate(path, path.parent / "backups")
-    with closing(sqlite3.connect(path)) as connection:
-        assert connection.execute("SELECT later, run FROM run").fetchall() == [(None, "run-1")]
-    (made,) = (path.parent / "backups").iterdir()
-    monkeypatch.undo()
-    with Reader.open(made) as reader:
-        assert reader.last_seq("run-1") == 1
 
 
 def test_damage_met_on_opening_is_moved_aside_and_salvaged(

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import resource
 import sqlite3
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -50,6 +52,37 @@ REFUSALS = {
     "the disk is full": ("PRAGMA max_page_count=1", "PRAGMA max_page_count=4294967294"),
     "the disk or the database file is read-only": ("PRAGMA query_only=ON", "PRAGMA query_only=OFF"),
 }
+
+
+@contextmanager
+def little_memory(octets: int) -> Iterator[None]:
+    """Let this process have no more than so many octets beside what it has."""
+    status = Path("/proc/self/status").read_text(encoding="ascii")
+    held = int(status.partition("VmData:")[2].split()[0]) * 1024
+    before = resource.getrlimit(resource.RLIMIT_DATA)
+    resource.setrlimit(resource.RLIMIT_DATA, (held + octets, before[1]))
+    try:
+        yield
+    finally:
+        resource.setrlimit(resource.RLIMIT_DATA, before)
+
+
+def test_entries_wait_while_there_is_no_memory_for_them(
+    failing: Callable[..., Store], troubles: list[Trouble | None], told: threading.Event
+) -> None:
+    store = failing()
+    big = entry(2, Noted("x" * 64_000_000))
+    with little_memory(16_000_000):
+        waiting = store.append([big], [reading(2)])
+        assert told.wait(WAIT_S)
+        assert not waiting.done()
+    assert troubles[0] is not None
+    assert troubles[0].message == "there is no memory left to write the database"
+    assert "free -h" in troubles[0].remedy
+    waiting.result(WAIT_S)
+    assert troubles[-1] is None
+    with store.reader() as reader:
+        assert reader.last_seq("run-1") == 2
 
 
 @pytest.mark.parametrize("message", REFUSALS)
