@@ -17,6 +17,7 @@ LONGEST_PAUSE_MS = 300_000
 SEND_TIMEOUT_S = 30.0
 GIVEN_UP_MS = 24 * 3_600_000
 _GIVEN_UP = "given up: it did not get through within a day"
+MOOT = "acknowledged before it was sent"
 
 Save = Callable[[Notice], None]
 Report = Callable[[str, DeliveryError | None], None]  # way, what is wrong or None when mended
@@ -71,7 +72,7 @@ class Courier:
             asks = parcel.message.kind in ("raised", "repeated")
             if parcel is not head and asks and hushed.issuperset(parcel.message.alerts):
                 self.waiting.remove(parcel)
-                self._done(parcel, "acknowledged before it was sent")
+                self._done(parcel, MOOT)
 
     async def carry(self, now_ms: int, offset_ms: int) -> None:
         """Send what is due, the oldest first; stop at the first that does not get through.

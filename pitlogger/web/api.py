@@ -16,6 +16,7 @@ from pitlogger.daemon import Daemon
 from pitlogger.errors import UsageError, unknown
 from pitlogger.formats.journal_json import dump_entry
 from pitlogger.model.book import fold
+from pitlogger.notify.waiting import waiting_documents
 from pitlogger.reports.capture_export import capture_lines
 from pitlogger.reports.replay_document import yield_rows
 from pitlogger.store.queries import Reader
@@ -26,6 +27,7 @@ from pitlogger.web.api_writes import add_writes
 from pitlogger.web.live import Pulse, events
 from pitlogger.web.page.joined import Recorded, joined
 from pitlogger.web.page.shown import units_chosen
+from pitlogger.web.told import read_notices, told_of
 
 # Entries that say what was weighed, of what, and what counts.
 YIELD_KINDS = (
@@ -61,9 +63,21 @@ def _add_reads(api: APIRouter, daemon: Daemon) -> None:
     async def status() -> dict[str, Any]:
         return views.status(daemon)
 
-    @api.get("/alerts", summary="Alerts that are not normal, the most pressing first")
+    @api.get("/alerts", summary="Alerts that are not normal, and who was told; pressing ones first")
     async def alerts() -> list[dict[str, Any]]:
-        return views.alerts(daemon)
+        notices = await read_notices(daemon)
+        watches = daemon.engine.state.watches
+        return [
+            {**alert, "told": [
+                one.document()
+                for one in told_of(watches[alert["alert"]], notices, daemon.utc_offset_ms)
+            ]}
+            for alert in views.alerts(daemon)
+        ]  # fmt: skip
+
+    @api.get("/notices", summary="Messages that wait to be sent, the oldest first")
+    async def notices() -> list[dict[str, Any]]:
+        return await daemon.ask(waiting_documents)  # type: ignore[no-any-return]
 
     @api.get("/cooks", summary="All cooks on record, newest first")
     async def cooks() -> list[dict[str, Any]]:

@@ -19,6 +19,7 @@ from pitlogger.web.access.gate import Gate
 from pitlogger.web.access.routes import make_access_api
 from pitlogger.web.answers import describe, error_answer
 from pitlogger.web.api import make_api
+from pitlogger.web.container_api import make_container_api
 from pitlogger.web.health import make_health
 from pitlogger.web.log_api import make_log_api
 from pitlogger.web.page.forms import fault_text
@@ -47,6 +48,7 @@ def make_app(daemon: Daemon, access: Access, page: str | None = None) -> FastAPI
         openapi_url="/api/v1/openapi.json", docs_url=None, redoc_url=None,
     )  # fmt: skip
     app.include_router(make_api(daemon))
+    app.include_router(make_container_api(daemon))
     app.include_router(make_log_api(daemon))
     app.include_router(make_access_api(access, page))
     app.include_router(make_pairing(access, daemon.config.node.name))

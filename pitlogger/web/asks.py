@@ -83,7 +83,10 @@ class StageAsk(Ask):
 
 
 class WeighAsk(Ask):
-    """Keep a mass: typed with its unit, or what is steady on a scale channel."""
+    """Keep a mass: typed with its unit, or what is steady on a scale channel.
+
+    A container of the list brings its own tare, unless one is given.
+    """
 
     piece: str
     checkpoint: str
@@ -121,6 +124,18 @@ class TareAsk(Ask):
     channel: str
     mass: Mass | None = None
     container: str | None = None
+
+
+class ContainerAsk(Ask):
+    """Put a container on the list: its mass typed, or what lies steady on a scale, empty."""
+
+    name: Annotated[str, Field(min_length=1, max_length=40)]
+    mass: Mass | None = None
+    channel: str | None = None
+
+
+class ContainerRemoveAsk(Ask):
+    """Take a container off the list."""
 
 
 class UndoAsk(Ask):

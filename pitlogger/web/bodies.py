@@ -20,7 +20,7 @@ from pitlogger.model.journal import (
     Weighed,
 )
 from pitlogger.model.readings import Site
-from pitlogger.web.asks import CorrectAsk, TareAsk, TempAsk, UndoAsk, WeighAsk
+from pitlogger.web.asks import ContainerAsk, CorrectAsk, TareAsk, TempAsk, UndoAsk, WeighAsk
 
 
 def weighed(engine: Engine, ask: WeighAsk, now_ms: int) -> Weighed:
@@ -46,6 +46,13 @@ def tared(engine: Engine, ask: TareAsk) -> Tared:
     """Return the tare asked for: typed, or what is steady on the scale now."""
     mass_mg = steady_mg(engine, ask.channel) if ask.mass is None else ask.mass
     return Tared(ask.channel, mass_mg, ask.container)
+
+
+def container_mg(engine: Engine, ask: ContainerAsk) -> int:
+    """Return the mass of an empty container: typed, or what is steady on the scale now."""
+    if ask.mass is not None:
+        return ask.mass
+    return steady_mg(engine, ask.channel or only_scale(engine))
 
 
 def spot_read(ask: TempAsk, now_ms: int) -> SpotRead:

@@ -32,6 +32,7 @@ from pitlogger.model.journal import (
 from pitlogger.safety.record import DISPOSITIONS
 from pitlogger.web import asks, bodies
 from pitlogger.web.access.roles import who_asks
+from pitlogger.web.containers import tare_of
 from pitlogger.web.log_api import CorrectiveAsk
 
 Make = Callable[[Daemon, Any], Body]
@@ -60,6 +61,12 @@ def _split(daemon: Daemon, ask: asks.SplitAsk) -> Body:
 
 def _stage(daemon: Daemon, ask: asks.StageAsk) -> Body:
     return StageSet(ask.piece, ask.stage, _moment(daemon, ask.at), ask.wrap)
+
+
+def _weighed(daemon: Daemon, ask: asks.WeighAsk) -> Body:
+    if ask.tare is None and (tare_mg := tare_of(daemon, ask.container)) is not None:
+        ask = ask.model_copy(update={"tare": tare_mg})
+    return bodies.weighed(daemon.engine, ask, daemon.clock.engine_ms())
 
 
 def _alert(action: Any) -> Make:
@@ -95,10 +102,7 @@ DEEDS: dict[str, Deed] = {
     ),
     "moved": Deed(asks.MovedAsk, lambda daemon, ask: ProbeMoved(ask.channel)),
     "stage": Deed(asks.StageAsk, _stage),
-    "weigh": Deed(
-        asks.WeighAsk,
-        lambda daemon, ask: bodies.weighed(daemon.engine, ask, daemon.clock.engine_ms()),
-    ),
+    "weigh": Deed(asks.WeighAsk, _weighed),
     "tare": Deed(asks.TareAsk, lambda daemon, ask: bodies.tared(daemon.engine, ask)),
     "temp": Deed(asks.TempAsk, lambda daemon, ask: bodies.spot_read(ask, daemon.clock.engine_ms())),
     "note": Deed(asks.NoteAsk, lambda daemon, ask: Noted(ask.text, ask.piece)),

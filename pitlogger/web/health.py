@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import time
+
 from fastapi import APIRouter, Response
 from fastapi.responses import JSONResponse
 
 from pitlogger import __version__
 from pitlogger.daemon import Daemon
 from pitlogger.reports.metrics import CONTENT_TYPE, NodeNow, alerts_now, channels_now, metrics
+
+ASK_AGAIN_S = 10.0  # an older answer of the disk is no news: it is asked to write
+HUNG_S = 30.0  # a write that waits longer than this does not get through
 
 
 def make_health(daemon: Daemon) -> APIRouter:
@@ -16,22 +21,39 @@ def make_health(daemon: Daemon) -> APIRouter:
 
     @api.get("/healthz", summary="Whether the engine and the store are at work")
     async def healthz() -> JSONResponse:
-        well = daemon.is_well()
-        return JSONResponse({"well": well, "store": daemon.trouble is None},
+        store, engine = writes(daemon), daemon.keeps_up()
+        well = store and engine
+        return JSONResponse({"well": well, "store": store, "engine": engine},
                             status_code=200 if well else 503)  # fmt: skip
 
     @api.get("/metrics", summary="Figures in OpenMetrics text", include_in_schema=False)
     async def openmetrics() -> Response:
-        now = NodeNow(
-            daemon.config.node.name,
-            __version__,
-            daemon.run,
-            daemon.is_well(),
-            daemon.cook is not None,
-            channels_now(daemon.engine, daemon.clock.engine_ms()),
-            alerts_now(daemon.engine),
-            daemon.engine.state.seq,
-        )
-        return Response(metrics(now), headers={"Content-Type": CONTENT_TYPE})
+        return Response(metrics(node_now(daemon)), headers={"Content-Type": CONTENT_TYPE})
 
     return api
+
+
+def writes(daemon: Daemon) -> bool:
+    """Return whether the store takes what it is given.
+
+    Where the disk was not asked for a while, it is asked now; a disk that hangs shows at the
+    next question.
+    """
+    if time.monotonic() - daemon.store.answered_s > ASK_AGAIN_S:
+        daemon.store.beat()
+    return daemon.trouble is None and daemon.store.wait_s < HUNG_S
+
+
+def node_now(daemon: Daemon) -> NodeNow:
+    """Return what is worth watching of a node, as it stands."""
+    return NodeNow(
+        daemon.config.node.name,
+        __version__,
+        daemon.run,
+        writes(daemon) and daemon.keeps_up(),
+        daemon.cook is not None,
+        channels_now(daemon.engine, daemon.clock.engine_ms()),
+        alerts_now(daemon.engine),
+        daemon.engine.state.seq,
+        waiting={way: len(held.waiting) for way, held in daemon.notifier.couriers.items()},
+    )

@@ -10,24 +10,17 @@ from pydantic import BaseModel, Field
 
 from pitlogger.clock import rfc3339
 from pitlogger.daemon import Daemon
-from pitlogger.errors import RefusedError, UsageError, unknown
+from pitlogger.errors import UsageError, unknown
 from pitlogger.formats.journal_json import dump_entry, load_body
 from pitlogger.formats.paper_journal import PaperCook
-from pitlogger.model.book import fold
 from pitlogger.model.cooks import Cook
 from pitlogger.model.journal import Adjusted, CheckMade, CorrectiveTaken, Entry, SignedOff
 from pitlogger.model.quantities import Quantity
-from pitlogger.model.readings import Site, Tagged
 from pitlogger.safety import record
-from pitlogger.safety.history import histories
-from pitlogger.safety.judge import judge
-from pitlogger.safety.sheets import sheets
-from pitlogger.store.queries import Reader
 from pitlogger.web import views
 from pitlogger.web.answers import RESPONSES
 from pitlogger.web.asks import Ask, Text
-
-LOG_KINDS = ("signed-off", "corrective-taken", "check-made", "adjusted")
+from pitlogger.web.judged import Judged, judged, linked
 
 
 class CorrectiveAsk(Ask):
@@ -86,8 +79,7 @@ def make_log_api(daemon: Daemon) -> APIRouter:
 
     @api.get("/log", summary="The food log of a cook: sheets, chain, sign-offs")
     async def log(cook: str | None = None) -> dict[str, Any]:
-        document: dict[str, Any] = await daemon.ask(lambda reader: food_log(daemon, reader, cook))
-        return document
+        return food_log(await judged(daemon, cook))
 
     @api.post("/log/corrective", summary="Record corrective action and disposition")
     async def corrective(ask: CorrectiveAsk) -> dict[str, Any]:
@@ -104,7 +96,7 @@ def make_log_api(daemon: Daemon) -> APIRouter:
     async def sign(ask: SignAsk) -> dict[str, Any]:
         cook, links = await daemon.ask(lambda reader: linked(reader, ask.cook))
         review = record.sign(links, ask.by, daemon.clock.engine_ms())
-        body = SignedOff(cook, review.seq, review.head)
+        body = SignedOff(cook.id, review.seq, review.head)
         return views.entry_view(daemon, await daemon.submit(body, ask.by, ask.key))
 
     @api.post("/checks", summary="Keep a verification, and the offset it found")
@@ -142,66 +134,27 @@ def make_log_api(daemon: Daemon) -> APIRouter:
     return api
 
 
-def _named(reader: Reader, cook: str | None) -> str:
-    rows = reader.cooks()
-    if not rows:
-        raise RefusedError("there is no cook on record yet")
-    if cook is None:
-        return rows[0].id
-    for row in rows:
-        if cook in (row.id, row.name):
-            return row.id
-    raise UsageError(unknown("cook", cook, [row.id for row in rows[:20]]))
-
-
-def linked(reader: Reader, cook: str | None) -> tuple[str, list[record.Link]]:
-    """Return the id of a cook and its journal as a hash chain."""
-    known = _named(reader, cook)
-    return known, record.chain(dump_entry(entry) for entry in reader.entries(cook=known))
-
-
-def food_log(daemon: Daemon, reader: Reader, cook: str | None) -> dict[str, Any]:
+def food_log(made: Judged) -> dict[str, Any]:
     """Return a cook's sheets, what they lack, and whether its chain holds."""
-    known, links = linked(reader, cook)
-    entries = reader.entries(cook=known)
-    book = fold(entries)
-    logged = reader.entries(kinds=LOG_KINDS)
-    signed = [
-        record.SignOff(entry.by, entry.t_ms, entry.body.entries, entry.body.head)
-        for entry in logged
-        if isinstance(entry.body, SignedOff) and entry.body.cook == known
-    ]
-    policy = daemon.engine.safety
-    readings = [
-        Tagged(r.channel, r.t_ms, r.raw, r.value, r.quality, Site.NONE, None)
-        for run in dict.fromkeys(entry.run for entry in entries)
-        for r in reader.readings(None, entries[0].t_ms, entries[-1].t_ms + 1, run=run)
-    ]
-    verdicts = [judge(history, policy) for history in histories(book, readings)]
-    rows = sheets(entries, book, verdicts, policy, entries[-1].t_ms)
     return {
-        "cook": known,
+        "cook": made.cook,
         "sheets": record.SHEETS,
-        "rows": [row.document() for row in rows],
+        "rows": [row.document() for row in made.rows],
         "missing": [
             {"sheet": row.sheet, "product": row.product, "what": row.what, "missing": lacking}
-            for row in rows
+            for row in made.rows
             if (lacking := record.missing(row))
         ],
-        "corrective": [_logged(entry) for entry in logged if _is_about(entry, book.pieces)],
-        "checks": [_logged(entry) for entry in logged if isinstance(entry.body, CheckMade)],
-        "entries": len(links),
-        "head": links[-1].hash if links else record.GENESIS,
+        "corrective": [_logged(e) for e in made.logged if isinstance(e.body, CorrectiveTaken)],
+        "checks": [_logged(e) for e in made.logged if isinstance(e.body, CheckMade)],
+        "entries": made.entries,
+        "head": made.head,
         "signed": [
             {"by": held.by, "at": rfc3339(held.at_ms), "entries": held.seq, "head": held.head}
-            for held in signed
+            for held in made.signed
         ],
-        "faults": record.verify(links, signed),
+        "faults": made.faults,
     }
-
-
-def _is_about(entry: Entry, pieces: dict[str, Any]) -> bool:
-    return isinstance(entry.body, CorrectiveTaken) and entry.body.piece in pieces
 
 
 def _logged(entry: Entry) -> dict[str, Any]:
@@ -253,14 +206,14 @@ def night_view(daemon: Daemon) -> dict[str, Any]:
         "never_heard": silent,
         "expected": [
             {
-                "piece": piece,
+                "piece": made.piece,
                 "target": made.target,
                 "p10": _moment(daemon, made.p10_ms),
                 "p50": _moment(daemon, made.p50_ms),
                 "p90": _moment(daemon, made.p90_ms),
                 "p_reach": made.p_reach,
             }
-            for piece, made in engine.state.foreseen.items()
+            for made in engine.state.foreseen.values()
             if isinstance(engine.book.cook, Cook)
         ],
         "will_wake": sorted(

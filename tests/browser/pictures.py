@@ -20,8 +20,8 @@ from tests.browser.staging import Staged, staged
 
 FOLDER = Path("docs/pictures")
 PLAN = (
-    "/plan?guests=45&portion=5oz&cut=brisket-packer&serve_at=2026-09-19T18:00"
-    "&price=4.29/lb&target=30"
+    "/plan?guests=45&portion=5oz&cut=brisket-packer&share=60&price=4.29/lb"
+    "&cut-2=pork-butt&share-2=40&price-2=2.19/lb&serve_at=2026-09-19T18:00&target=30"
 )
 # Name, path, colour schemes.
 SCREENS = (
@@ -32,6 +32,7 @@ SCREENS = (
     ("plan", PLAN, ("light", "dark")),
     ("past-cooks", "/cooks", ("light", "dark")),
     ("food-log", "/food", ("light", "dark")),
+    ("print", "/print", ("light", "dark")),
     ("turn-in", "/turn-in", ("light", "dark")),
     ("settings", "/settings", ("light", "dark")),
     ("more", "/more", ("light",)),

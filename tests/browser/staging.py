@@ -76,9 +76,7 @@ class Staged:
             while due and self._at(due[0]) <= now_ms:
                 doing = due.pop(0)
                 await self.daemon.submit(doing.body, doing.by)
-            waiting = [task for _, task in self.daemon._forecasts]
-            if waiting:
-                await asyncio.gather(*waiting, return_exceptions=True)
+            await self.daemon.forecasting.settled()
         self.daemon.tick(self.clock.engine_ms())
         await asyncio.wrap_future(self.daemon.store.flush())
 

@@ -9,13 +9,16 @@ from pitlogger.engine.commands import ANSWERS
 from pitlogger.model.alerts import ACTIVE, AlertState, Priority, alert_class
 from pitlogger.model.cooks import Stage
 from pitlogger.model.journal import AlertActed, AlertChanged, Entry
+from pitlogger.notify.waiting import waiting_documents
 from pitlogger.rules.conditions import Watch
 from pitlogger.store.queries import Reader
 from pitlogger.store.rows import Notice
 from pitlogger.web.page import standing, words
 from pitlogger.web.page.shown import Shown
+from pitlogger.web.told import Became, Told, read_notices, told_of, why_nobody
 
 MOST_LINES = 60
+SIGN: dict[Became, str] = {"sent": "✓", "waiting": "…", "failed": "!", "withdrawn": "–"}
 _UNSEEN = frozenset(
     {
         AlertState.UNACKNOWLEDGED,
@@ -30,27 +33,62 @@ _DONE_BY_STAGE = {"wrap-due": Stage.WRAPPED, "pull-due": Stage.RESTING}
 
 
 async def alarms_screen(daemon: Daemon, shown: Shown) -> dict[str, Any]:
-    """Return the alarms screen with what waits to be sent and what happened before."""
+    """Return the alarms screen with who was told of each and what happened before."""
 
-    def read(reader: Reader) -> tuple[list[Notice], list[Entry]]:
+    def read(reader: Reader) -> tuple[list[dict[str, Any]], list[Entry]]:
         kinds = ("alert-changed", "alert-acted")
         entries = reader.entries(cook=daemon.cook, kinds=kinds) if daemon.cook else []
-        return reader.outbox(), entries[-MOST_LINES:]
+        return waiting_documents(reader), entries[-MOST_LINES:]
 
+    notices = await read_notices(daemon)
     waiting, entries = await daemon.ask(read)
     return {
-        **alarms(daemon, shown),
-        "unsent": [_unsent(notice) for notice in waiting if notice.channel],
+        **alarms(daemon, shown, notices),
+        "unsent": [_unsent(row) for row in waiting],
         "ways": [way.id for way in daemon.config.notify.way],
         "history": [_line(entry, shown) for entry in reversed(entries)],
     }
 
 
-def _unsent(notice: Notice) -> str:
-    tried = f", tried {notice.tries} times" if notice.tries else ""
-    error = f": {notice.last_error}" if notice.last_error else ""
-    what = notice.alert.partition("/")[0].replace("-", " ") or "a message"
-    return f"{what} by {notice.channel}{tried}{error}"
+def _unsent(row: dict[str, Any]) -> str:
+    tried = f", tried {row['tries']} times" if row["tries"] else ""
+    error = f": {row['error']}" if row["error"] else ""
+    return f"{row['title']} by {row['way']}{tried}{error}"
+
+
+def _told(
+    daemon: Daemon, watch: Watch, shown: Shown, notices: list[Notice]
+) -> list[dict[str, Any]]:
+    """Return who was told of an alert, a line for each way; why nobody, where that is so."""
+    told = told_of(watch, notices, daemon.utc_offset_ms)
+    if why := why_nobody(daemon, watch, told):
+        no_way = not daemon.config.notify.way
+        return [{"sign": "·", "bad": no_way, "text": why, "again": not no_way}]
+    return [
+        {
+            "sign": SIGN[one.became],
+            "bad": one.became == "failed" or (one.became == "waiting" and one.tries > 0),
+            "text": _told_words(one, shown),
+            "again": one.became == "waiting",
+        }
+        for one in told
+    ]
+
+
+def _told_words(one: Told, shown: Shown) -> str:
+    at = shown.clock(one.at_ms - shown.utc_offset_ms)
+    match one.became:
+        case "sent":
+            times = f", {one.times} times by now" if one.times > 1 else ""
+            return f"Sent by {one.way} at {at}{times}."
+        case "withdrawn":
+            return f"Not sent by {one.way}: seen before it went out."
+        case "failed":
+            return f"Not sent by {one.way}, given up: {one.error}."
+    if not one.tries:
+        return f"Waits to be sent by {one.way}."
+    times = "once" if one.tries == 1 else f"{one.tries} times"
+    return f"Not sent by {one.way} yet, tried {times}, again at {at}: {one.error}."
 
 
 def _line(entry: Entry, shown: Shown) -> dict[str, str]:
@@ -65,8 +103,8 @@ def _line(entry: Entry, shown: Shown) -> dict[str, str]:
     return line
 
 
-def alarms(daemon: Daemon, shown: Shown) -> dict[str, Any]:
-    """Return the alarms screen: alarms and prompts that are not normal."""
+def alarms(daemon: Daemon, shown: Shown, notices: list[Notice]) -> dict[str, Any]:
+    """Return the alarms screen: alarms and prompts that are not normal, and who was told."""
     standing_now = [
         watch
         for watch in daemon.engine.state.watches.values()
@@ -80,7 +118,10 @@ def alarms(daemon: Daemon, shown: Shown) -> dict[str, Any]:
     )  # fmt: skip
     return {
         "sentence": _alarm_sentence(daemon),
-        "alerts": [alert(daemon, watch, shown) for watch in standing_now],
+        "alerts": [
+            {**alert(daemon, watch, shown), "told": _told(daemon, watch, shown, notices)}
+            for watch in standing_now
+        ],
     }
 
 
@@ -130,4 +171,5 @@ def alert(daemon: Daemon, watch: Watch, shown: Shown) -> dict[str, Any]:
         "can_shelve": watch.state in _SHELVABLE,
         "is_shelved": watch.state is AlertState.SHELVED,
         "can_reset": watch.state is AlertState.LATCHED_ACKNOWLEDGED,
+        "told": [],
     }

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+from typing import Any
 
 from fastapi import APIRouter, Request, Response
 from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse
@@ -14,13 +15,15 @@ from pitlogger.safety.record import sign
 from pitlogger.web.access.access import Access, utc_ms
 from pitlogger.web.access.codes import spoken
 from pitlogger.web.access.roles import role_of, who_asks
-from pitlogger.web.asks import CookAsk
+from pitlogger.web.asks import ContainerAsk, CookAsk
+from pitlogger.web.container_api import kept
+from pitlogger.web.containers import remove
 from pitlogger.web.deeds import decide
-from pitlogger.web.log_api import linked
+from pitlogger.web.judged import linked
 from pitlogger.web.page.begin import cook_text
-from pitlogger.web.page.forms import ask_of, parse_form
+from pitlogger.web.page.forms import ask_of, filled, parse_form
 from pitlogger.web.page.render import MORE, SCREENS
-from pitlogger.web.page.shown import MASS_UNITS, TEMPERATURE_UNITS, UNITS_COOKIE
+from pitlogger.web.page.shown import MASS_UNITS, TEMPERATURE_UNITS, UNITS_COOKIE, Shown
 from pitlogger.web.page.view import deed_view, refused, screen, shown_to
 
 PATHS = {path for path, _ in (*SCREENS, *MORE)}
@@ -37,9 +40,12 @@ def add_deeds(page: APIRouter, daemon: Daemon) -> None:
         try:
             form = parse_form(await request.body())
             back = form.get("back", "/") if form.get("back", "/") in PATHS else "/"
+            if name in LIST_DEEDS:
+                said = await LIST_DEEDS[name](daemon, form, shown_to(daemon, request))
+                return JSONResponse(said) if wants_json else RedirectResponse(back, 303)
             entry = await _done(daemon, name, form)
         except PitloggerError as fault:
-            status = _status(fault)
+            status = status_of(fault)
             if wants_json:
                 return JSONResponse({"error": str(fault)}, status)
             return refused(daemon, request, str(fault), back, status)
@@ -58,12 +64,29 @@ async def _done(daemon: Daemon, name: str, form: dict[str, str]) -> Entry:
         cook, links = await daemon.ask(lambda reader: linked(reader, form.get("cook")))
         review = sign(links, by, daemon.clock.engine_ms())
         return await daemon.submit(
-            SignedOff(cook, review.seq, review.head), by, form.get("key", "")
+            SignedOff(cook.id, review.seq, review.head), by, form.get("key", "")
         )
     return await decide(daemon, name, ask_of(name, form, daemon.clock.utc_ms(), by))
 
 
-def _status(fault: PitloggerError) -> int:
+async def _keep_container(daemon: Daemon, form: dict[str, str], shown: Shown) -> dict[str, Any]:
+    ask = filled(ContainerAsk, form, daemon.clock.utc_ms(), who_asks.get().initials)
+    made = await kept(daemon, ask)
+    return {"said": f"{made.name} is on the list: {shown.mass(made.tare_mg or 0)} empty."}
+
+
+async def _remove_container(daemon: Daemon, form: dict[str, str], shown: Shown) -> dict[str, Any]:
+    name = form.get("name", "")
+    await asyncio.to_thread(remove, daemon, name, who_asks.get().initials)
+    return {"said": f"{name} is off the list."}
+
+
+# Deeds that change a list beside the journal: no entry, so nothing to undo.
+LIST_DEEDS = {"container": _keep_container, "container-remove": _remove_container}
+
+
+def status_of(fault: PitloggerError) -> int:
+    """Return the HTTP status that a fault is answered with."""
     if isinstance(fault, UsageError):
         return 400
     return 409 if isinstance(fault, RefusedError) else 500

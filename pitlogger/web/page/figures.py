@@ -13,6 +13,7 @@ from pitlogger.model.book import PieceBook
 from pitlogger.model.cooks import ON_PIT, Stage
 from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import Quality, Site
+from pitlogger.web.containers import looks_like
 from pitlogger.web.page import words
 from pitlogger.web.page.shown import Shown
 
@@ -153,4 +154,19 @@ def scale(daemon: Daemon, lane: Lane, shown: Shown) -> dict[str, Any]:
         "steadiness": round(state.steadiness.shown() * 100) if shows else 0,
         "tare": shown.mass(tare_mg) if tare_mg else "",
         "container": (tare.container or "container") if tare is not None and tare_mg else "",
+        "hint": "" if steady is None or tare_mg else _container_hint(daemon, lane, steady),
     }
+
+
+def _container_hint(daemon: Daemon, lane: Lane, steady_mg: int) -> str:
+    """Return which container on the list an untared steady mass looks like, empty if none."""
+    found = looks_like(daemon, steady_mg, lane.state.steadiness.interval_mg)
+    return "" if found is None else f"This looks like {found.name}, empty."
+
+
+def net_mg(daemon: Daemon, channel: str) -> int | None:
+    """Return the steady net mass on a scale, ``None`` while it is not steady."""
+    state = daemon.engine.lanes[channel].state
+    steady = None if state.stale else state.steadiness.steady_mg
+    tare = daemon.engine.book.tares.get(channel)
+    return None if steady is None else steady - (0 if tare is None else tare.tare_mg)

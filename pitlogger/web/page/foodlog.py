@@ -5,96 +5,19 @@ pitlogger is a record and a reminder: the local code and the certified person de
 
 from __future__ import annotations
 
-import asyncio
-from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 from pitlogger.daemon import Daemon
-from pitlogger.model.book import Book, fold
-from pitlogger.model.journal import CheckMade, CorrectiveTaken, Entry, SignedOff
-from pitlogger.model.readings import Site, Tagged
+from pitlogger.model.journal import CheckMade, CorrectiveTaken, Entry
 from pitlogger.safety import record
-from pitlogger.safety.history import histories
-from pitlogger.safety.judge import NOTES, judge
-from pitlogger.safety.policy import Policy
+from pitlogger.safety.judge import NOTES
 from pitlogger.safety.record import SHEETS, LogRow, missing
-from pitlogger.safety.sheets import sheets
 from pitlogger.safety.verdict import in_words
-from pitlogger.store.queries import Reader
 from pitlogger.store.rows import CookRow
-from pitlogger.web.log_api import LOG_KINDS, linked
+from pitlogger.web.judged import Judged, judged
 from pitlogger.web.page.shown import Shown
 
-_JUDGED = (Site.CORE, Site.SURFACE, Site.HOLD, Site.TRANSPORT, Site.LINE, Site.COLD, Site.PIT)
 MOST_CHECKS = 20
-
-
-@dataclass(frozen=True, slots=True)
-class Judged:
-    """The food log of a cook: its rows, what was done about them, who signed."""
-
-    name: str
-    rows: list[LogRow]
-    logged: list[Entry]
-    head: str
-    entries: int
-    signed: list[record.SignOff]
-    faults: list[str]
-
-
-async def judged(daemon: Daemon, cook: str) -> Judged:
-    """Return the food log of a cook as it stands, in a thread with a reader of its own."""
-    return await asyncio.to_thread(_judged, daemon.config.database, cook, daemon.safety)
-
-
-def _judged(path: Path, cook: str, policy: Policy) -> Judged:
-    with Reader.open(path) as reader:
-        row = next(row for row in reader.cooks() if row.id == cook)
-        entries = reader.entries(cook=cook)
-        book = fold(entries)
-        readings = _readings(reader, entries, _channels(book))
-        verdicts = [judge(history, policy) for history in histories(book, readings)]
-        _, links = linked(reader, cook)
-        logged = reader.entries(kinds=LOG_KINDS)
-    signed = [
-        record.SignOff(entry.by, entry.t_ms, entry.body.entries, entry.body.head)
-        for entry in logged
-        if isinstance(entry.body, SignedOff) and entry.body.cook == cook
-    ]
-    return Judged(
-        row.name,
-        sheets(entries, book, verdicts, policy, entries[-1].t_ms),
-        [entry for entry in logged if _belongs(entry, book)],
-        links[-1].hash if links else record.GENESIS,
-        len(links),
-        signed,
-        record.verify(links, signed),
-    )
-
-
-def _channels(book: Book) -> list[str]:
-    return [
-        channel
-        for channel, history in book.channels.items()
-        if any(held.channel.site in _JUDGED for held in history)
-    ]
-
-
-def _readings(reader: Reader, entries: list[Entry], channels: list[str]) -> list[Tagged]:
-    """Return what the channels of a cook read while it lasted, adjusted and vetted."""
-    first_ms, last_ms = entries[0].t_ms, entries[-1].t_ms
-    return [
-        Tagged(kept.channel, kept.t_ms, kept.raw, kept.value, kept.quality, Site.NONE, None)
-        for run in dict.fromkeys(entry.run for entry in entries)
-        for kept in reader.readings(channels, first_ms, last_ms + 1, run=run)
-    ]
-
-
-def _belongs(entry: Entry, book: Book) -> bool:
-    if isinstance(entry.body, CorrectiveTaken):
-        return entry.body.piece in book.pieces
-    return isinstance(entry.body, CheckMade)
 
 
 async def food_screen(daemon: Daemon, shown: Shown, cook: str | None) -> dict[str, Any]:

@@ -7,7 +7,7 @@ something happened, ``late_s`` how long the phone kept it because the node was o
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, TypeVar
 from urllib.parse import parse_qsl
 
 from pydantic import ValidationError
@@ -17,6 +17,7 @@ from pitlogger.errors import UsageError, unknown
 from pitlogger.web import asks
 from pitlogger.web.deeds import DEEDS
 
+Body = TypeVar("Body", bound=asks.Ask)
 MOST_FIELDS = 40
 LATE_S = 5.0  # a shorter wait is the present
 _PAGE_ONLY = ("ago_min", "late_s", "back")
@@ -44,7 +45,11 @@ def ask_of(name: str, form: Mapping[str, str], utc_ms: int, by: str) -> asks.Ask
     """
     if name not in DEEDS:
         raise UsageError(unknown("deed", name, DEEDS))
-    model = DEEDS[name].ask
+    return filled(DEEDS[name].ask, form, utc_ms, by)
+
+
+def filled(model: type[Body], form: Mapping[str, str], utc_ms: int, by: str) -> Body:
+    """Return the model of a body filled from a form; arguments as for ``ask_of``."""
     values = nested({k: v for k, v in form.items() if k not in _PAGE_ONLY})
     values.setdefault("by", by)
     passed_s = _number(form, "ago_min") * 60.0
@@ -102,4 +107,9 @@ def fault_text(item: Mapping[str, Any]) -> str:
     location = item.get("loc", ())
     parts = [str(part) for part in location if part != "body"]
     message = str(item.get("msg", "")).removeprefix("Value error, ")
+    if item.get("type") == "too_short":
+        context = item.get("ctx", {})
+        message = (
+            f"at least {context.get('min_length')} are needed, not {context.get('actual_length')}"
+        )
     return f"{'.'.join(parts)}: {message}" if parts else message

@@ -13,8 +13,9 @@ from pitlogger.reports.pictures import yield_strip
 from pitlogger.reports.replay_document import yield_rows
 from pitlogger.store.rows import CookRow
 from pitlogger.web.page.past_record import books
-from pitlogger.web.page.screens import weights_of
+from pitlogger.web.page.pieces import in_order
 from pitlogger.web.page.shown import Shown, percent
+from pitlogger.web.page.weights import weights_of
 from pitlogger.yields.books import from_books
 from pitlogger.yields.lessons import lessons_document
 
@@ -43,7 +44,7 @@ async def past_screen(daemon: Daemon, shown: Shown, query: Mapping[str, str]) ->
             for name in FILTERS
         ],
         "strips": [strip for strip in strips if strip is not None],
-        "cooks": [_cook_line(row, daemon, shown) for row in rows],
+        "cooks": [cook_line(row, daemon, shown) for row in rows],
     }
 
 
@@ -96,7 +97,7 @@ def own_ids(svg: str, prefix: str) -> str:
     )
 
 
-def _cook_line(row: CookRow, daemon: Daemon, shown: Shown) -> dict[str, Any]:
+def cook_line(row: CookRow, daemon: Daemon, shown: Shown) -> dict[str, Any]:
     started = datetime.fromtimestamp(row.started_ms / 1000, UTC).astimezone()
     return {
         "id": row.id,
@@ -127,10 +128,10 @@ async def cook_screen(
     return {
         "cook": known[cook],
         "sentence": _cook_sentence(known[cook].name, yields),
-        "line": _cook_line(known[cook], daemon, shown),
-        "others": [_cook_line(row, daemon, shown) for row in rows if row.id != cook],
+        "line": cook_line(known[cook], daemon, shown),
+        "others": [cook_line(row, daemon, shown) for row in rows if row.id != cook],
         "other": other if other in known and other != cook else "",
-        "pieces": [weights_of(daemon, held, shown, yields) for held in book.pieces.values()],
+        "pieces": [weights_of(daemon, held, shown, yields) for held in in_order(book)],
         "notes": [{"text": noted.text, "by": entry.by} for entry, noted in book.notes],
     }
 

@@ -21,6 +21,7 @@ MORE: tuple[tuple[str, str], ...] = (
     ("/plan", "Plan"),
     ("/cooks", "Past cooks"),
     ("/food", "Food log"),
+    ("/print", "Print"),
     ("/turn-in", "Turn in"),
     ("/settings", "Settings"),
 )

@@ -10,24 +10,28 @@ from fastapi import APIRouter, Request, Response
 from fastapi.responses import HTMLResponse
 
 from pitlogger.daemon import Daemon
-from pitlogger.errors import UsageError
+from pitlogger.errors import PitloggerError, UsageError
 from pitlogger.model.cooks import CUTS, WRAPS
 from pitlogger.model.readings import Site
 from pitlogger.store.queries import Reader
 from pitlogger.web.access.access import Access
-from pitlogger.web.page import screens, standing
+from pitlogger.web.page import standing
 from pitlogger.web.page.alarms import alarms_screen
 from pitlogger.web.page.begin import MOST_ROWS
-from pitlogger.web.page.doing import add_deeds, add_phone_deeds
+from pitlogger.web.page.doing import add_deeds, add_phone_deeds, status_of
 from pitlogger.web.page.foodlog import food_screen
 from pitlogger.web.page.past import cook_screen, past_screen
+from pitlogger.web.page.pit import pit_with_table
 from pitlogger.web.page.planning import plan_screen
+from pitlogger.web.page.printing import print_screen, printed
 from pitlogger.web.page.reach import reach_screen
 from pitlogger.web.page.settings import settings_screen
 from pitlogger.web.page.shown import Shown
 from pitlogger.web.page.statics import load_statics
 from pitlogger.web.page.turnin import turn_in_screen
 from pitlogger.web.page.view import refused, screen, shown_to
+from pitlogger.web.page.weighing import weigh
+from pitlogger.web.page.weights import weights
 
 FOR_EVER = "public, max-age=31536000, immutable"
 
@@ -35,12 +39,13 @@ FOR_EVER = "public, max-age=31536000, immutable"
 def make_page(daemon: Daemon, access: Access) -> APIRouter:
     """Return the routes of the page, bound to a daemon."""
     page = APIRouter(include_in_schema=False)
-    _add_screen(page, daemon, "/", "pit.html", screens.pit_with_table)
-    _add_screen(page, daemon, "/weigh", "weigh.html", screens.weigh)
-    _add_screen(page, daemon, "/weights", "weights.html", screens.weights)
+    _add_screen(page, daemon, "/", "pit.html", pit_with_table)
+    _add_screen(page, daemon, "/weigh", "weigh.html", weigh)
+    _add_screen(page, daemon, "/weights", "weights.html", weights)
     _add_screen(page, daemon, "/alarms", "alarms.html", alarms_screen)
     _add_planning(page, daemon)
     _add_past(page, daemon)
+    _add_printing(page, daemon)
     _add_node(page, daemon, access)
     add_deeds(page, daemon)
     add_phone_deeds(page, daemon, access)
@@ -101,6 +106,22 @@ def _add_past(page: APIRouter, daemon: Daemon) -> None:
         shown = shown_to(daemon, request)
         values = await food_screen(daemon, shown, request.query_params.get("cook"))
         return screen(daemon, request, "food.html", values)
+
+
+def _add_printing(page: APIRouter, daemon: Daemon) -> None:
+    @page.get("/print")
+    async def overview(request: Request) -> HTMLResponse:
+        shown = shown_to(daemon, request)
+        values = await print_screen(daemon, shown, request.query_params)
+        return screen(daemon, request, "print.html", values)
+
+    @page.get("/print/{what}")
+    async def sheet(what: str, request: Request) -> HTMLResponse:
+        shown, query = shown_to(daemon, request), request.query_params
+        try:
+            return await printed(daemon, shown, what, query, query.getlist("allergen"))
+        except PitloggerError as fault:
+            return refused(daemon, request, str(fault), "/print", status_of(fault))
 
 
 def _add_node(page: APIRouter, daemon: Daemon, access: Access) -> None:

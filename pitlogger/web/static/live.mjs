@@ -6,6 +6,7 @@
 
 const SILENT_MS = 15_000;
 const SETTLE_MS = 150;
+const AGAIN_MS = 4000;
 let heard = performance.now();
 let lastId = "";
 /** @type {EventSource|null} */
@@ -20,6 +21,8 @@ export function live() {
   open();
   document.addEventListener("visibilitychange", () => (document.hidden ? close() : open()));
   setInterval(watch, 1000);
+  // What is being sent comes to its end without an entry: it is asked for until it has.
+  setInterval(() => { if (!document.hidden && document.querySelector("[data-again]")) refreshSoon(); }, AGAIN_MS);
 }
 
 function open() {
@@ -35,6 +38,8 @@ function open() {
       document.dispatchEvent(new CustomEvent(`pit:${kind}`, { detail: JSON.parse(event.data) }));
     });
   }
+  // What lies steady decides what is proposed.
+  source.addEventListener("steady", () => { if (document.querySelector("[id^=keep-]")) refreshSoon(); });
   source.addEventListener("status", () => { hear(); refreshSoon(); });
 }
 
@@ -117,9 +122,12 @@ function swap(made) {
   document.dispatchEvent(new CustomEvent("pit:swapped", { detail: here }));
 }
 
-/** Whether somebody typed something there that was not sent yet. @param {HTMLElement} block */
+/** Whether somebody typed, ticked or chose something there that was not sent yet. @param {HTMLElement} block */
 function isWrittenIn(block) {
-  return [...block.querySelectorAll("input:not([type=hidden]), textarea")].some((field) => /** @type {HTMLInputElement} */ (field).value !== /** @type {HTMLInputElement} */ (field).defaultValue);
+  const fields = /** @type {NodeListOf<HTMLInputElement>} */ (block.querySelectorAll("input:not([type=hidden]), textarea"));
+  const choices = /** @type {NodeListOf<HTMLSelectElement>} */ (block.querySelectorAll("select"));
+  return [...fields].some((field) => field.value !== field.defaultValue || field.checked !== field.defaultChecked)
+    || [...choices].some((choice) => choice.selectedIndex !== Math.max(0, [...choice.options].findIndex((one) => one.defaultSelected)));
 }
 
 /** @param {string} html */

@@ -1,0 +1,125 @@
+"""The list of containers: pans, trays and boards whose mass is known.
+
+Kept beside the database, a line for each thing done (JSON Lines, append-only): who put what on
+the list, or took it off. A weighing names its container and takes the mass known of it.
+"""
+
+from __future__ import annotations
+
+import json
+import logging
+import os
+from collections.abc import Iterable
+from dataclasses import asdict, dataclass, replace
+from functools import lru_cache
+from pathlib import Path
+
+from pitlogger.daemon import Daemon
+from pitlogger.errors import StoreError, UsageError, unknown
+from pitlogger.yields.containers import Container, recognise
+
+log = logging.getLogger(__name__)
+MOST = 100
+FILE = "containers.jsonl"
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """A container on the list; ``at_ms`` is UTC. One taken off has no mass."""
+
+    name: str
+    tare_mg: int | None
+    by: str = ""
+    at_ms: int = 0
+
+
+def containers(daemon: Daemon) -> dict[str, Kept]:
+    """Return the containers on the list, by name, in the order of their names."""
+    path = _path(daemon)
+    try:
+        found = path.stat()
+    except FileNotFoundError:
+        return {}
+    return _read(path, found.st_mtime_ns, found.st_size)
+
+
+def keep(daemon: Daemon, name: str, tare_mg: int, by: str) -> Kept:
+    """Put a container on the list, or change its mass; it is on disk when this returns.
+
+    Raises:
+        UsageError: No mass, or a list that is full.
+    """
+    known = containers(daemon)
+    if tare_mg <= 0:
+        raise UsageError(f"container '{name}': a mass above zero is expected: weigh it empty")
+    if name not in known and len(known) >= MOST:
+        raise UsageError(f"there are {MOST} containers on the list: take one off first")
+    made = Kept(name, tare_mg, by, daemon.clock.utc_ms())
+    if name in known and known[name].tare_mg == tare_mg:
+        return known[name]
+    _append(_path(daemon), made)
+    return made
+
+
+def remove(daemon: Daemon, name: str, by: str) -> Kept:
+    """Take a container off the list; weighings that named it keep its mass.
+
+    Raises:
+        UsageError: No such container.
+    """
+    known = containers(daemon)
+    if name not in known:
+        raise UsageError(unknown("container", name, known))
+    _append(_path(daemon), Kept(name, None, by, daemon.clock.utc_ms()))
+    return replace(known[name], by=by)
+
+
+def tare_of(daemon: Daemon, name: str | None) -> int | None:
+    """Return the mass of a container on the list, ``None`` for one that is not."""
+    held = containers(daemon).get(name or "")
+    return None if held is None else held.tare_mg
+
+
+def looks_like(daemon: Daemon, gross_mg: int, interval_mg: int) -> Kept | None:
+    """Return the container that a steady mass is, ``None`` if none or several fit."""
+    known = containers(daemon)
+    library = [Container(one.name, (one.tare_mg or 0) / 1000) for one in known.values()]
+    found = recognise(gross_mg / 1000, library, interval_mg / 1000)
+    return None if found is None else known[found.id]
+
+
+def _path(daemon: Daemon) -> Path:
+    return daemon.config.node.data / FILE
+
+
+@lru_cache(maxsize=4)
+def _read(path: Path, changed_ns: int, size: int) -> dict[str, Kept]:
+    """Return the list as a file has it; what changed the file asks anew."""
+    held: dict[str, Kept] = {}
+    for one in _lines(path.read_text(encoding="utf-8").splitlines()):
+        held.pop(one.name, None)
+        if one.tare_mg is not None:
+            held[one.name] = one
+    return dict(sorted(held.items()))
+
+
+def _lines(lines: Iterable[str]) -> Iterable[Kept]:
+    for number, line in enumerate(lines, 1):
+        try:
+            yield Kept(**json.loads(line))
+        except (ValueError, TypeError):
+            # A power cut in the middle of a line: nobody was told that it was kept.
+            log.warning("%s:%d cannot be read and is left out", FILE, number)
+
+
+def _append(path: Path, one: Kept) -> None:
+    line = json.dumps(asdict(one), ensure_ascii=False)
+    try:
+        with path.open("ab+") as file:
+            file.seek(0, os.SEEK_END)
+            torn = file.tell() and (file.seek(-1, os.SEEK_END), file.read(1))[1] != b"\n"
+            file.write(f"{chr(10) if torn else ''}{line}\n".encode())
+            file.flush()
+            os.fsync(file.fileno())
+    except OSError as fault:
+        raise StoreError(f"{path} cannot be written: {fault.strerror}") from None

@@ -1,0 +1,143 @@
+"""The food log of a cook: its sheets with verdicts, what was done about them, who signed.
+
+Judged in a thread with a reader of its own, one cook at a time, so that neither the loop nor
+other questions wait. Readings are streamed from the store; of a value that stands still only
+its ends are held, so that a night of many probes stays small.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from threading import Lock
+
+from pitlogger.daemon import Daemon
+from pitlogger.errors import RefusedError, UsageError, unknown
+from pitlogger.formats.journal_json import dump_entry
+from pitlogger.model.book import Book, fold
+from pitlogger.model.journal import CheckMade, CorrectiveTaken, Entry, SignedOff
+from pitlogger.model.readings import Site, Tagged
+from pitlogger.safety import record
+from pitlogger.safety.history import histories
+from pitlogger.safety.judge import judge
+from pitlogger.safety.policy import Policy
+from pitlogger.safety.sheets import sheets
+from pitlogger.store.queries import Reader
+from pitlogger.store.rows import CookRow
+
+LOG_KINDS = ("signed-off", "corrective-taken", "check-made", "adjusted")
+_JUDGED = (Site.CORE, Site.SURFACE, Site.HOLD, Site.TRANSPORT, Site.LINE, Site.COLD, Site.PIT)
+# Ends of a value that stands still lie at most so far apart: far below any policy's max_gap, and
+# the most by which a limit may be told to be met too late.
+STILL_MS = 10_000
+_one_at_a_time = Lock()
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """The food log of a cook: its rows, what was done about them, who signed."""
+
+    cook: str
+    name: str
+    rows: list[record.LogRow]
+    logged: list[Entry]
+    head: str
+    entries: int
+    signed: list[record.SignOff]
+    faults: list[str]
+
+
+async def judged(daemon: Daemon, cook: str | None) -> Judged:
+    """Return the food log of a cook, by id or name, as it stands; of the last one by default.
+
+    Raises:
+        UsageError: No such cook.
+        RefusedError: Nothing is on record yet.
+    """
+    return await asyncio.to_thread(judge_cook, daemon.config.database, cook, daemon.safety)
+
+
+def judge_cook(path: Path, cook: str | None, policy: Policy) -> Judged:
+    """Return the food log of a cook of a database."""
+    with _one_at_a_time, Reader.open(path) as reader:
+        row, links = linked(reader, cook)
+        entries = reader.entries(cook=row.id)
+        book = fold(entries)
+        readings = without_repeats(_readings(reader, entries, _channels(book)))
+        verdicts = [judge(history, policy) for history in histories(book, readings)]
+        logged = reader.entries(kinds=LOG_KINDS)
+    signed = [
+        record.SignOff(entry.by, entry.t_ms, entry.body.entries, entry.body.head)
+        for entry in logged
+        if isinstance(entry.body, SignedOff) and entry.body.cook == row.id
+    ]
+    return Judged(
+        row.id,
+        row.name,
+        sheets(entries, book, verdicts, policy, entries[-1].t_ms),
+        [entry for entry in logged if _belongs(entry, book)],
+        links[-1].hash if links else record.GENESIS,
+        len(links),
+        signed,
+        record.verify(links, signed),
+    )
+
+
+def linked(reader: Reader, cook: str | None) -> tuple[CookRow, list[record.Link]]:
+    """Return a cook, the last one by default, and its journal as a hash chain."""
+    rows = reader.cooks()
+    if not rows:
+        raise RefusedError("there is no cook on record yet")
+    for row in rows:
+        if cook is None or cook in (row.id, row.name):
+            return row, record.chain(dump_entry(entry) for entry in reader.entries(cook=row.id))
+    raise UsageError(unknown("cook", cook or "", [row.id for row in rows[:20]]))
+
+
+def _channels(book: Book) -> list[str]:
+    return [
+        channel
+        for channel, history in book.channels.items()
+        if any(held.channel.site in _JUDGED for held in history)
+    ]
+
+
+def _readings(reader: Reader, entries: list[Entry], channels: list[str]) -> Iterator[Tagged]:
+    """Yield what the channels of a cook read while it lasted, adjusted and vetted."""
+    first_ms, last_ms = entries[0].t_ms, entries[-1].t_ms
+    for run in dict.fromkeys(entry.run for entry in entries):
+        for kept in reader.readings(channels, first_ms, last_ms + 1, run=run):
+            yield Tagged(
+                kept.channel, kept.t_ms, kept.raw, kept.value, kept.quality, Site.NONE, None
+            )
+
+
+def without_repeats(readings: Iterable[Tagged], still_ms: int = STILL_MS) -> Iterator[Tagged]:
+    """Yield readings but for those inside a stretch in which their channel stood still.
+
+    Verdicts join readings by straight lines, so the ends of such a stretch say all of it.
+    """
+    told: dict[str, Tagged] = {}
+    held: dict[str, Tagged] = {}
+    for reading in readings:
+        last = told.get(reading.channel)
+        if last is not None and _stands(last, reading) and reading.t_ms - last.t_ms < still_ms:
+            held[reading.channel] = reading
+            continue
+        if reading.channel in held:
+            yield held.pop(reading.channel)
+        told[reading.channel] = reading
+        yield reading
+    yield from held.values()
+
+
+def _stands(last: Tagged, reading: Tagged) -> bool:
+    return (last.value, last.quality) == (reading.value, reading.quality)
+
+
+def _belongs(entry: Entry, book: Book) -> bool:
+    if isinstance(entry.body, CorrectiveTaken):
+        return entry.body.piece in book.pieces
+    return isinstance(entry.body, CheckMade)

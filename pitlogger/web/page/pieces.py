@@ -1,0 +1,96 @@
+"""The pieces that are still followed: their stages, splitting them, pulling them together."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from pitlogger.daemon import Daemon
+from pitlogger.model.book import Book, PieceBook
+from pitlogger.model.cooks import Stage, may_follow
+from pitlogger.model.next_steps import NEXT_STAGE
+from pitlogger.web.page import standing, words
+from pitlogger.web.page.shown import Shown
+
+# A whole packer parts along its seam of fat; other cuts part as somebody names the parts.
+_PARTS = {"brisket-packer": ("point", "flat")}
+_UNNAMED = ("1", "2")
+_PARTED_LATER = frozenset({Stage.RAW, Stage.THAWING, Stage.DISCARDED, Stage.SERVED})
+
+
+def pieces(daemon: Daemon, shown: Shown) -> list[dict[str, Any]]:
+    """Return the pieces that are still followed, each with the stages it may go to."""
+    if not standing.is_running(daemon):
+        return []
+    book = daemon.engine.book
+    return [_piece(one, book, shown) for one in in_order(book) if one.ended_ms is None]
+
+
+def in_order(book: Book) -> list[PieceBook]:
+    """Return the pieces of a book, those that came of others right behind the last of these."""
+    found: dict[str, PieceBook] = {}
+
+    def add(held: PieceBook) -> None:
+        if held.piece.id in found or any(name not in found for name in _parents(book, held)):
+            return
+        found[held.piece.id] = held
+        for child in held.children:
+            if child in book.pieces:
+                add(book.pieces[child])
+
+    for held in book.pieces.values():
+        add(held)
+    return list(found.values())
+
+
+def _parents(book: Book, held: PieceBook) -> list[str]:
+    return [parent for parent in held.piece.parents if parent in book.pieces]
+
+
+def lineage(held: PieceBook) -> str:
+    """Return what a piece came of or became, empty where neither."""
+    children, parents = held.children, held.piece.parents
+    told = [f"from {_and(parents)}"] if parents else []
+    if len(children) > 1:
+        told.append(f"split into {_and(children)}")
+    elif children:
+        told.append(f"put together as {children[0]}")
+    return "; ".join(told)
+
+
+def _and(names: tuple[str, ...]) -> str:
+    *most, last = names
+    return f"{', '.join(most)} and {last}" if most else last
+
+
+def _piece(held: PieceBook, book: Book, shown: Shown) -> dict[str, Any]:
+    following = NEXT_STAGE.get(held.stage)
+    return {
+        "id": held.piece.id,
+        "cut": held.piece.cut,
+        "count": held.piece.count,
+        "lineage": lineage(held),
+        "stage": words.stage_label(held.stage),
+        "since": shown.since(held.stage_since_ms),
+        "next": None if following is None else following.value,
+        "next_act": "" if following is None else words.STAGE_ACT[following],
+        "stages": [
+            {"value": stage.value, "label": words.STAGE_ACT[stage]}
+            for stage in Stage
+            if stage is not held.stage and may_follow(held.stage, stage)
+        ],
+        "parts": _parts(held),
+        "has_seam": held.piece.cut in _PARTS,
+        "left_probes": _left_probes(held, book),
+    }
+
+
+def _parts(held: PieceBook) -> list[str]:
+    """Return the names that the parts of a piece would get, none where it is not parted now."""
+    if held.stage in _PARTED_LATER:
+        return []
+    return [f"{held.piece.id}-{part}" for part in _PARTS.get(held.piece.cut, _UNNAMED)]
+
+
+def _left_probes(held: PieceBook, book: Book) -> list[str]:
+    """Return the core probes that still name what a piece came of: where are they now?"""
+    return [channel for parent in _parents(book, held) for channel in book.cores(parent)]

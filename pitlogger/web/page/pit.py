@@ -1,0 +1,70 @@
+"""The home screen: how things stand, the figures, the chart as a table, what is next."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from pitlogger.daemon import Daemon
+from pitlogger.web.page import standing
+from pitlogger.web.page.alarms import alert
+from pitlogger.web.page.figures import figures, scales
+from pitlogger.web.page.pieces import pieces
+from pitlogger.web.page.shown import Shown
+
+HOUR_MS = 3_600_000
+MOST_ROWS = 48
+
+
+def pit(daemon: Daemon, shown: Shown) -> dict[str, Any]:
+    """Return the home screen."""
+    return {
+        "sentence": standing.sentence(daemon, shown),
+        "running": standing.is_running(daemon),
+        "cook": daemon.engine.book.cook,
+        "figures": figures(daemon, shown),
+        "prompts": [alert(daemon, watch, shown) for watch in standing.active(daemon, "prompt")],
+        "ahead": [
+            standing.forecast_words(made, shown)
+            for made in standing.forecasts(daemon, shown.now_ms)[:4]
+        ],
+        "pieces": pieces(daemon, shown),
+        "pulled": _new_name(daemon, "pulled"),
+        "scales": scales(daemon, shown),
+    }
+
+
+def _new_name(daemon: Daemon, stem: str) -> str:
+    """Return a name that no piece of the cook has yet."""
+    held, number = daemon.engine.book.pieces, 1
+    while f"{stem}-{number}" in held:
+        number += 1
+    return f"{stem}-{number}"
+
+
+async def pit_with_table(daemon: Daemon, shown: Shown) -> dict[str, Any]:
+    """Return the home screen with the chart as a table by the hour."""
+    return {**pit(daemon, shown), "table": await hours(daemon, shown)}
+
+
+async def hours(daemon: Daemon, shown: Shown) -> dict[str, Any] | None:
+    """Return what the pits and cores read in each hour of the cook, ``None`` without a cook."""
+    book = daemon.engine.book
+    if book.started_ms is None or not standing.is_running(daemon):
+        return None
+    channels = [one["channel"] for one in figures(daemon, shown) if one["main"]]
+    end_ms = shown.now_ms + shown.utc_offset_ms
+    count = min(MOST_ROWS, (shown.now_ms - book.started_ms) // HOUR_MS + 1)
+    from_ms = end_ms - count * HOUR_MS
+    lines = await daemon.ask(lambda reader: reader.chart(channels, from_ms, end_ms, count))
+    means = [dict(zip(line.at_ms, line.mean, strict=True)) for line in lines]
+    rows = [
+        {
+            "at": shown.clock(at_ms - shown.utc_offset_ms),
+            "cells": [
+                shown.degrees(mean[at_ms]) if at_ms in mean else "no reading" for mean in means
+            ],
+        }
+        for at_ms in range(from_ms, end_ms, HOUR_MS)
+    ]
+    names = [f"{channel}, {shown.units.temperature}" for channel in channels]
+    return {"names": names, "rows": rows}

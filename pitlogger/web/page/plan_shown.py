@@ -1,0 +1,143 @@
+"""The answers of the Plan screen as they are shown: what to buy, when, for how much."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime, timedelta
+from decimal import Decimal
+from typing import Any
+from urllib.parse import urlencode
+
+from pitlogger.formats.money import cents
+from pitlogger.reports.pictures import enough_curve
+from pitlogger.web.page.past import own_ids
+from pitlogger.web.page.plan_fields import suffix
+from pitlogger.web.page.shown import Shown, percent
+from pitlogger.yields.pricing import price_for_food_cost
+
+SURE = 0.9995  # from here on 100.0 % would be shown, which nothing is
+
+
+def shown_answers(made: dict[str, Any], fields: Mapping[str, str], shown: Shown) -> dict[str, Any]:
+    """Return what a plan, its schedules and its prices say."""
+    people = int(fields["guests"]) + int(fields["children"] or 0)
+    schedules = made.get("schedules", [])
+    return {
+        "sentence": _sentence(made["dishes"], people, shown),
+        "dishes": [_dish(dish, number, shown) for number, dish in enumerate(made["dishes"], 1)],
+        "notes": _notes(made),
+        "events": _events(schedules),
+        "schedule_notes": list(dict.fromkeys(note for one in schedules for note in one["notes"])),
+        "prices": _prices(made, people),
+        "fault_later": made.get("fault_later"),
+        "begin": _begin(made["dishes"], fields),
+    }
+
+
+def _sentence(dishes: list[dict[str, Any]], people: int, shown: Shown) -> str:
+    guests = f"{people} guest{'s' * (people != 1)}"
+    short = [dish["cut"] for dish in dishes if not dish["recommended"]]
+    if short:
+        return f"{guests}: not enough {' and '.join(short)} by any number looked at."
+    bought = [f"{dish['recommended']} {dish['cut']}" for dish in dishes]
+    mass = shown.mass_g(sum(dish["purchase_g"] for dish in dishes))
+    chances = [_chance(_p_enough(dish)) for dish in dishes]
+    parts = f"{' and '.join(bought)}, {mass} raw"
+    each = f", {' and '.join(chances)}" if len(dishes) > 1 else f" {chances[0]}"
+    return f"{guests}: buy {parts}; enough with{each}."
+
+
+def _p_enough(dish: dict[str, Any]) -> float:
+    best = dish["recommended"]
+    return next(float(one["p_enough"]) for one in dish["options"] if one["pieces"] == best)
+
+
+def _chance(p: float) -> str:
+    return percent(p) if p < SURE else "> 99.9 %"
+
+
+def _dish(dish: dict[str, Any], number: int, shown: Shown) -> dict[str, Any]:
+    basis = dish["basis"]
+    return {
+        "cut": dish["cut"],
+        "pieces": dish["recommended"],
+        "mass": shown.mass_g(dish["purchase_g"]),
+        "curve": own_ids(enough_curve(dish), f"enough{number}"),
+        "options": [
+            {
+                "pieces": one["pieces"],
+                "chance": _chance(one["p_enough"]),
+                "servable": shown.mass_g(one["expected_g"]),
+                "left": shown.mass_g(one["leftover_g"]),
+                "best": one["pieces"] == dish["recommended"],
+            }
+            for one in dish["options"]
+        ],
+        "basis": (
+            f"Servable yield of the next cook: {percent(basis['median'])} of purchase, 8 in 10"
+            f" between {percent(basis['p10'])} and {percent(basis['p90'])}"
+            f" ({basis['n']} own cooks, else published figures)."
+        ),
+    }
+
+
+def _notes(made: dict[str, Any]) -> list[str]:
+    """Return the notes, those of one cut of several with its name."""
+    several = len(made["dishes"]) > 1
+    own = [
+        f"{dish['cut']}: {note}" if several else note
+        for dish in made["dishes"]
+        for note in dish["notes"]
+    ]
+    return [*own, *made["notes"]]
+
+
+def _events(schedules: list[dict[str, Any]]) -> list[dict[str, str]]:
+    """Return everything to do in order of time; what falls together of several cuts is one."""
+    found: dict[tuple[datetime, str], list[str]] = {}
+    for schedule in schedules:
+        for event in schedule["events"]:
+            at = datetime.fromisoformat(event["at"]).astimezone()
+            found.setdefault((at, event["what"]), []).extend(event["pieces"])
+    fires = [at for at, what in found if what.startswith("light the fire")]
+    for later in sorted(fires)[1:]:
+        del found[later, "light the fire"]  # it burns already for the cut that takes longest
+    return [
+        {
+            "iso": at.isoformat(timespec="minutes"),
+            "at": (at + timedelta(seconds=30)).strftime("%a %d %b %H:%M"),
+            "what": what,
+            "pieces": ", ".join(pieces),
+        }
+        for (at, what), pieces in sorted(found.items())
+    ]
+
+
+def _prices(made: dict[str, Any], people: int) -> list[tuple[str, str]]:
+    """Return the money lines in words."""
+    cards = made.get("cards", [])
+    if not cards:
+        return []
+    currency, several = made["currency"], len(made["dishes"]) > 1
+    lines = []
+    for cut, card in cards:
+        if several:
+            lines.append((f"{cut}, raw", card["cost"]))
+        lines.append((f"a pound of {cut} that can be served", card["salable"]["cost_per_lb"]))
+    total = sum((card["cost"] for _, card in cards), Decimal(0))
+    if len(cards) == len(made["dishes"]):
+        lines.append(("raw meat, all of it", total))
+        lines.append(("meat for a guest, leftovers too", total / people))
+        if (target := made.get("target")) is not None:
+            price = price_for_food_cost(total / people, target)
+            lines.append((f"price for a guest at {float(target) * 100:g} % food cost", price))
+    return [(what, f"{cents(money)} {currency}".strip()) for what, money in lines]
+
+
+def _begin(dishes: list[dict[str, Any]], fields: Mapping[str, str]) -> str:
+    """Return what the form that begins a cook is filled in with."""
+    asked = {"guests": fields["guests"], "serve_at": fields["serve_at"]}
+    for row, dish in enumerate((one for one in dishes if one["recommended"]), 1):
+        asked[f"cut{suffix(row)}"] = dish["cut"]
+        asked[f"count{suffix(row)}"] = str(dish["recommended"])
+    return urlencode({name: value for name, value in asked.items() if value})

@@ -1,0 +1,187 @@
+"""The Print screen, and the sheets it leads to: made to be printed or kept by the browser."""
+
+from __future__ import annotations
+
+import asyncio
+import base64
+import hashlib
+import html
+import re
+from collections.abc import Iterable, Mapping
+from datetime import datetime
+from decimal import Decimal
+from typing import TYPE_CHECKING, Any
+
+from fastapi.responses import HTMLResponse
+
+from pitlogger.daemon import Daemon
+from pitlogger.errors import UsageError, unknown
+from pitlogger.formats.money import amount
+from pitlogger.model.quantities import parse_mass_mg
+from pitlogger.reports.allergens import MAJOR, checked, found_in
+from pitlogger.store.rows import CookRow
+from pitlogger.web.apart import WHAT, sheet_of_cook
+from pitlogger.web.page.past import cook_line
+from pitlogger.web.page.planning import plan_document
+from pitlogger.web.page.shown import Shown
+
+if TYPE_CHECKING:
+    from pitlogger.reports.sheet import Sheet
+
+LONGEST = 2000
+_STYLE = re.compile(r"<style>(.*?)</style>", re.DOTALL)
+_STYLE_OF_ONE = re.compile(r'<\w+[^>]* style="([^"]*)"')
+
+
+async def print_screen(daemon: Daemon, shown: Shown, query: Mapping[str, str]) -> dict[str, Any]:
+    """Return what can be printed: sheets of a cook, a label, a quote."""
+    rows: list[CookRow] = await daemon.ask(lambda reader: reader.cooks())
+    known = {row.id: row for row in rows}
+    chosen = query.get("cook", daemon.cook or (rows[0].id if rows else ""))
+    return {
+        "sentence": "Each opens as a sheet: print it or keep it with the browser.",
+        "cooks": [cook_line(row, daemon, shown) for row in rows],
+        "chosen": chosen if chosen in known else "",
+        "allergens": MAJOR,
+        "pieces": list(daemon.engine.book.pieces),
+        "asked": {name: query.get(name, "")[:200] for name in ("guests", "portion", "serve_at")},
+        "currency": daemon.config.units.currency,
+    }
+
+
+async def printed(
+    daemon: Daemon, shown: Shown, what: str, query: Mapping[str, str], values: Iterable[str]
+) -> HTMLResponse:
+    """Return a sheet as it is served.
+
+    Args:
+        values: Of the field ``allergen``, which may be given several times.
+
+    Raises:
+        UsageError: Something given cannot be read.
+        RefusedError: Nothing is on record yet.
+    """
+    given = {name: value.strip()[:LONGEST] for name, value in query.items() if value.strip()}
+    if what == "label":
+        return _answer(await asyncio.to_thread(_label, given, list(values)))
+    if what == "quote":
+        return _answer(await asyncio.to_thread(_quote, given, list(values)))
+    if what == "shopping":
+        document = await plan_document(daemon, query)
+        return _answer(await asyncio.to_thread(_shopping, given, document, shown))
+    for known in WHAT:
+        if what == known:
+            return _answer(await sheet_of_cook(daemon, known, given.get("cook"), shown.units))
+    raise UsageError(unknown("sheet", what, (*WHAT, "label", "quote", "shopping")))
+
+
+def _answer(text: str) -> HTMLResponse:
+    return HTMLResponse(
+        text, headers={"Content-Security-Policy": policy(text), "Cache-Control": "no-store"}
+    )
+
+
+def policy(text: str) -> str:
+    """Return the content security policy of a sheet: its own styles by their hash, else nothing."""
+    styles = [*_STYLE.findall(text), *map(html.unescape, _STYLE_OF_ONE.findall(text))]
+    hashes = dict.fromkeys(
+        base64.b64encode(hashlib.sha256(style.encode()).digest()).decode() for style in styles
+    )
+    allowed = " ".join(["'unsafe-hashes'", *(f"'sha256-{one}'" for one in hashes)])
+    return (
+        f"default-src 'none'; style-src {allowed}; base-uri 'none'; form-action 'none'; "
+        "frame-ancestors 'none'"
+    )
+
+
+def _html(sheet: Sheet) -> str:
+    from pitlogger.reports.html import html as made
+
+    return made(sheet)
+
+
+def _lines(text: str) -> tuple[str, ...]:
+    return tuple(line.strip() for line in text.splitlines() if line.strip())
+
+
+def _moment(text: str, name: str) -> datetime:
+    try:
+        return datetime.fromisoformat(text).astimezone()
+    except ValueError:
+        raise UsageError(f"{name}: '{text}' is not a day and a time") from None
+
+
+def _label(given: Mapping[str, str], allergens: list[str]) -> str:
+    from pitlogger.reports.label import Label, label_sheet, until_by_default
+
+    if "name" not in given:
+        raise UsageError("a label needs a name: what is in the pack")
+    ingredients = _lines(given.get("ingredients", ""))
+    packed = _moment(given["packed"], "packed") if "packed" in given else _now()
+    keep: Any = "hot" if given.get("keep") == "hot" else "cold"
+    until = _moment(given["until"], "until") if "until" in given else until_by_default(keep, packed)
+    if until <= packed:
+        raise UsageError(f"until {until:%Y-%m-%d %H:%M} lies before it was packed")
+    if "mass" in given:
+        parse_mass_mg(given["mass"])  # says what is wrong with it
+    named = {*found_in(ingredients), *checked(allergens)}
+    return _html(
+        label_sheet(
+            Label(
+                given["name"], keep, packed, until, given.get("firm", ""), given.get("mass", ""),
+                ingredients, tuple(one for one in MAJOR if one in named), given.get("code", ""),
+            )
+        )
+    )  # fmt: skip
+
+
+def _now() -> datetime:
+    return datetime.now().astimezone()
+
+
+def _quote(given: Mapping[str, str], allergens: list[str]) -> str:
+    from pitlogger.reports.quote_sheet import LEFTOVERS, Offer, quote_sheet
+    from pitlogger.yields.quote import Job
+
+    menu = _lines(given.get("menu", ""))
+    named = {*found_in(menu), *checked(allergens)}
+    job = Job(
+        _guests(given.get("guests", "")), _money(given, "price_per_guest"),
+        minimum_order=_money(given, "minimum_order", "0"), service_pct=_share(given, "service"),
+        tax_pct=_share(given, "tax"), deposit_pct=_share(given, "deposit"),
+    )  # fmt: skip
+    serve_at = given.get("serve_at", "")
+    by = given.get("guarantee_by")
+    offer = Offer(
+        name=given.get("name", ""), menu=menu, portion=given.get("portion", "a portion"),
+        currency=given.get("currency", ""), firm=given.get("firm", ""),
+        client=given.get("client", ""), place=given.get("place", ""),
+        serve_at=f"{_moment(serve_at, 'served at'):%a %Y-%m-%d %H:%M}" if serve_at else "",
+        guarantee_by=_moment(by, "guests may change until").date() if by else None,
+        allergens=tuple(one for one in MAJOR if one in named), leftovers=LEFTOVERS,
+    )  # fmt: skip
+    return _html(quote_sheet(offer, job))
+
+
+def _guests(text: str) -> int:
+    if not text.isdecimal() or not 1 <= int(text) <= 100_000:
+        raise UsageError(f"guests: '{text}' is not a whole number from 1 to 100000")
+    return int(text)
+
+
+def _money(given: Mapping[str, str], name: str, default: str = "") -> Decimal:
+    return amount(given.get(name, default), name.replace("_", " "))
+
+
+def _share(given: Mapping[str, str], name: str) -> Decimal:
+    value = _money(given, name, "0")
+    if value > 100:
+        raise UsageError(f"{name}: {value} % is more than 100")
+    return value
+
+
+def _shopping(given: Mapping[str, str], plans: list[dict[str, Any]], shown: Shown) -> str:
+    from pitlogger.reports.shopping import shopping_list
+
+    items = _lines(given.get("items", ""))
+    return _html(shopping_list(plans, items, given.get("name", ""), shown.units.mass))

@@ -1,0 +1,104 @@
+"""The Weigh screen: scales, what lies on them probably, containers, all that can be weighed."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from pitlogger.daemon import Daemon
+from pitlogger.model.book import PieceBook
+from pitlogger.model.cooks import AddedMass, ByProduct, Checkpoint
+from pitlogger.model.next_steps import NEXT_CHECKPOINT
+from pitlogger.web.containers import containers
+from pitlogger.web.page import standing, words
+from pitlogger.web.page.figures import net_mg, scales
+from pitlogger.web.page.pieces import pieces
+from pitlogger.web.page.shown import Shown
+from pitlogger.yields.causes import CHAIN
+from pitlogger.yields.containers import Waiting, propose
+
+LIKELY = 0.5  # of a guess by mass, to stand before what the stages say
+
+
+def weigh(daemon: Daemon, shown: Shown) -> dict[str, Any]:
+    """Return the weighing screen."""
+    running = standing.is_running(daemon)
+    found = scales(daemon, shown)
+    kept = containers(daemon)
+    return {
+        "sentence": _sentence(found),
+        "running": running,
+        "scales": [
+            {**one, "proposals": proposals(daemon, net_mg(daemon, one["channel"]))[:2]}
+            for one in found
+        ],
+        "proposals": proposals(daemon, None) if running else [],
+        "containers": [
+            {
+                "name": one.name,
+                "tare": shown.mass(one.tare_mg or 0),
+                "tare_text": f"{(one.tare_mg or 0) / 1000:g} g",
+                "by": one.by,
+                "at": shown.clock(one.at_ms - shown.utc_offset_ms),
+            }
+            for one in kept.values()
+        ],
+        "pieces": pieces(daemon, shown),
+        "checkpoints": _choices(Checkpoint),
+        "by_products": _choices(ByProduct),
+        "added": _choices(AddedMass),
+        "mass_unit": "lb" if shown.units.mass == "lb-oz" else shown.units.mass,
+        "temperature_unit": shown.units.temperature,
+    }
+
+
+def _choices(kinds: Any) -> list[dict[str, str]]:
+    return [{"value": kind.value, "label": words.checkpoint_label(kind.value)} for kind in kinds]
+
+
+def _sentence(found: list[dict[str, Any]]) -> str:
+    if not found:
+        return "No scale is connected: type the mass."
+    parts = []
+    for one in found:
+        if one["is_steady"]:
+            parts.append(f"{one['channel']} is steady at {one['net']}")
+        elif one["net"]:
+            parts.append(f"{one['channel']} is settling")
+        else:
+            parts.append(f"{one['channel']}: {one['word']}; the mass can be typed")
+    return f"{'; '.join(parts)}."
+
+
+def proposals(daemon: Daemon, steady_net_mg: int | None) -> list[dict[str, str]]:
+    """Return what is likely weighed next: each piece at the checkpoint its stage asks for.
+
+    What a steady mass is most likely comes first; then pieces whose checkpoint is still
+    missing, the latest change of stage first.
+    """
+    if not standing.is_running(daemon):
+        return []
+    open_pieces = [held for held in daemon.engine.book.pieces.values() if held.ended_ms is None]
+    guess = _guess(open_pieces, steady_net_mg)
+    found = []
+    for held in open_pieces:
+        checkpoint = NEXT_CHECKPOINT.get(held.stage)
+        if checkpoint is not None:
+            missing = held.net_mg(checkpoint) is None
+            order = (held.piece.id != guess, not missing, -held.stage_since_ms, held.piece.id)
+            found.append((order, checkpoint))
+    return [
+        {"piece": order[3], "checkpoint": checkpoint, "label": words.checkpoint_label(checkpoint)}
+        for order, checkpoint in sorted(found)
+    ]
+
+
+def _guess(open_pieces: list[PieceBook], steady_net_mg: int | None) -> str | None:
+    """Return the piece that a mass is most likely of, ``None`` where nothing is likely."""
+    waiting = []
+    for held in open_pieces:
+        on_chain = [w.weighed for w in held.weighings if w.weighed.checkpoint in CHAIN]
+        if on_chain:
+            last = on_chain[-1]
+            waiting.append(Waiting(held.piece.id, held.stage, last.checkpoint, last.net_mg / 1000))
+    found = propose((steady_net_mg or 0) / 1000, waiting)
+    return found[0].piece if found and found[0].chance >= LIKELY else None

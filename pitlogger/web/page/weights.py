@@ -1,0 +1,147 @@
+"""The weights book: each weighing with its losses, by piece; what is in doubt, what was struck."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from pitlogger.daemon import Daemon
+from pitlogger.model.book import PieceBook, counted
+from pitlogger.model.cooks import Checkpoint
+from pitlogger.model.journal import Weighed
+from pitlogger.reports.replay_document import yield_rows
+from pitlogger.web.page import standing, words
+from pitlogger.web.page.pieces import in_order, lineage
+from pitlogger.web.page.shown import Shown, percent
+
+
+def weights(daemon: Daemon, shown: Shown) -> dict[str, Any]:
+    """Return the weights book: each weighing with its loss since the last and of purchase."""
+    book = daemon.engine.book
+    yields = yield_rows(book)
+    return {
+        "sentence": _sentence(daemon, yields),
+        "running": standing.is_running(daemon),
+        "pieces": [weights_of(daemon, held, shown, yields) for held in in_order(book)],
+        "struck": struck(daemon, shown),
+    }
+
+
+def _sentence(daemon: Daemon, yields: list[dict[str, Any]]) -> str:
+    book = daemon.engine.book
+    if book.cook is None:
+        return "Nothing has been weighed yet."
+    whole = {one["piece"]: one["servable_pct"] for one in yields}
+    parts = []
+    for held in in_order(book):
+        if (servable_pct := whole.get(held.piece.id)) is not None:
+            parts.append(f"{held.piece.id} can serve {servable_pct:.1f} % of purchase")
+            continue
+        first, last = held.net_mg("purchased"), _on_ladder(held)[-1:]
+        if first and last and last[0].weighed.checkpoint != "purchased":
+            label = words.checkpoint_label(last[0].weighed.checkpoint)
+            share = percent(last[0].weighed.net_mg / first)
+            parts.append(f"{held.piece.id} {label}: {share} of purchase")
+    return f"{'; '.join(parts)}." if parts else "Weigh what was bought, drained, to begin."
+
+
+def _on_ladder(held: PieceBook) -> list[Any]:
+    ladder = set(Checkpoint)
+    return [w for w in held.weighings if w.weighed.checkpoint in ladder]
+
+
+def weights_of(
+    daemon: Daemon, held: PieceBook, shown: Shown, yields: list[dict[str, Any]]
+) -> dict[str, Any]:
+    """Return one piece of the weights book with its losses by cause and what is in doubt."""
+    first = held.net_mg("purchased")
+    ladder = set(Checkpoint)
+    previous: int | None = None
+    lines = []
+    for weighing in held.weighings:
+        weighed = weighing.weighed
+        on_ladder = weighed.checkpoint in ladder
+        change = weighed.net_mg - previous if on_ladder and previous is not None else None
+        lines.append(
+            {
+                "run": weighing.id[0],
+                "seq": weighing.id[1],
+                "checkpoint": words.checkpoint_label(weighed.checkpoint),
+                "net": shown.mass(weighed.net_mg),
+                "change": "" if change is None else _signed(shown, change),
+                "share": percent(weighed.net_mg / first) if first and on_ladder else "",
+                "by": weighing.by,
+                "at": shown.clock(weighed.at_ms),
+                "iso": shown.iso(weighed.at_ms),
+                "source": weighed.source,
+                "container": weighed.container or "",
+                "corrected": weighing.corrected,
+            }
+        )
+        if on_ladder and weighed.checkpoint != "label":
+            previous = weighed.net_mg
+    account = next((one for one in yields if one["piece"] == held.piece.id), None)
+    return {
+        "id": held.piece.id,
+        "cut": held.piece.cut,
+        "lines": lines,
+        "doubts": [] if account is None else account["doubts"],
+        "losses": _losses(account, shown),
+        "servable": _servable(account, shown),
+        "lineage": lineage(held),
+    }
+
+
+def _losses(account: dict[str, Any] | None, shown: Shown) -> list[dict[str, str]]:
+    """Return what was lost by cause, each as mass and as a share of purchase."""
+    if account is None:
+        return []
+    bought = account["purchased_g"]
+    return [
+        {
+            "cause": cause.replace("-", " "),
+            "mass": shown.mass_g(grams),
+            "share": percent(grams / bought) if bought else "",
+        }
+        for cause, grams in account["loss_by_cause_g"].items()
+    ]
+
+
+def _servable(account: dict[str, Any] | None, shown: Shown) -> str:
+    if account is None or account["servable_pct"] is None:
+        return ""
+    return (
+        f"Servable yield {account['servable_pct']:.1f} % of purchase "
+        f"(\N{PLUS-MINUS SIGN} {account['u_servable_pct']:.1f}): "
+        f"{shown.mass_g(account['servable_g'])} of {shown.mass_g(account['purchased_g'])}."
+    )
+
+
+def struck(daemon: Daemon, shown: Shown) -> list[dict[str, str]]:
+    """Return the weighings that no longer count: taken back, or corrected."""
+    entries = daemon.engine.state.entries
+    counted_as = {
+        (entry.run, entry.seq): (body, corrected)
+        for entry, body, corrected in counted(entries)
+        if isinstance(entry.body, Weighed)
+    }
+    found = []
+    for entry in entries:
+        if not isinstance(entry.body, Weighed):
+            continue
+        standing_as = counted_as.get((entry.run, entry.seq))
+        if standing_as is None or standing_as[1]:
+            found.append(
+                {
+                    "piece": entry.body.piece,
+                    "checkpoint": words.checkpoint_label(entry.body.checkpoint),
+                    "net": shown.mass(entry.body.net_mg),
+                    "at": shown.clock(entry.body.at_ms),
+                    "by": entry.by,
+                    "why": "corrected" if standing_as is not None else "taken back",
+                }
+            )
+    return found
+
+
+def _signed(shown: Shown, mass_mg: int) -> str:
+    return shown.mass(mass_mg) if mass_mg < 0 else f"+{shown.mass(mass_mg)}"

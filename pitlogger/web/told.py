@@ -1,0 +1,106 @@
+"""Who was told of an alert: sent, waiting or failed, for each way; and why nobody was."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from pitlogger.clock import rfc3339
+from pitlogger.daemon import Daemon
+from pitlogger.model.alerts import AlertState
+from pitlogger.notify.courier import MOOT
+from pitlogger.notify.message import Message
+from pitlogger.rules.conditions import Watch
+from pitlogger.store.queries import Reader
+from pitlogger.store.rows import Notice
+
+Became = Literal["sent", "waiting", "failed", "withdrawn"]
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """What became of the last message about an alert by one way.
+
+    Attributes:
+        at_ms: When it was sent, given up, or is tried next; UTC milliseconds.
+        times: Messages about it that were sent by this way.
+    """
+
+    way: str
+    became: Became
+    at_ms: int
+    times: int
+    tries: int
+    error: str
+
+    def document(self) -> dict[str, Any]:
+        """Return it as the API shows it."""
+        return {
+            "way": self.way, "became": self.became, "at": rfc3339(self.at_ms),
+            "times": self.times, "tries": self.tries, "error": self.error,
+        }  # fmt: skip
+
+
+async def read_notices(daemon: Daemon) -> list[Notice]:
+    """Return the notices that may speak of an alert that stands now."""
+    raised = [
+        watch.raised_ms
+        for watch in daemon.engine.state.watches.values()
+        if watch.state is not AlertState.NORMAL
+    ]
+    if not daemon.config.notify.way or not raised:
+        return []
+    since_ms = min(raised) + daemon.utc_offset_ms
+
+    def read(reader: Reader) -> list[Notice]:
+        return reader.handed_in(since_ms)
+
+    found: list[Notice] = await daemon.ask(read)
+    return found
+
+
+def told_of(watch: Watch, notices: Iterable[Notice], offset_ms: int) -> list[Told]:
+    """Return what became of the newest message about an alert, for each way.
+
+    Args:
+        notices: The oldest first.
+        offset_ms: UTC less engine time.
+    """
+    raised_ms = watch.raised_ms + offset_ms
+    by_way: dict[str, Told] = {}
+    for row in notices:
+        if not row.channel or row.created_ms < raised_ms:
+            continue
+        if watch.key not in Message.load(row.body).alerts:
+            continue
+        became, before = _became(row), by_way.get(row.channel)
+        times = (before.times if before else 0) + (became == "sent")
+        at_ms = max(row.created_ms, row.next_try_ms)
+        by_way[row.channel] = Told(row.channel, became, at_ms, times, row.tries, row.last_error)
+    return list(by_way.values())
+
+
+def _became(row: Notice) -> Became:
+    if not row.done:
+        return "waiting"
+    if not row.last_error:
+        return "sent"
+    return "withdrawn" if row.last_error == MOOT else "failed"
+
+
+def why_nobody(daemon: Daemon, watch: Watch, told: Sequence[Told]) -> str:
+    """Return why no message about an alert was made, empty where one was."""
+    if told:
+        return ""
+    if not daemon.config.notify.way:
+        return "Nobody is told: no way of being told is configured."
+    standing = daemon.notifier.outbox.standing.get(watch.key)
+    if standing is None or standing.silenced:
+        return "Nothing is to be sent about this."
+    if standing.pushes:
+        return "Not sent: no way takes alerts of this priority or kind."
+    quiet = daemon.notifier.outbox.quiet.holds(daemon.clock.engine_ms() + daemon.utc_offset_ms)
+    if quiet and not watch.wakes:
+        return "Not sent yet: it waits for the end of the quiet hours."
+    return "About to be sent."

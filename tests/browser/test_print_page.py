@@ -1,0 +1,65 @@
+"""Sheets open from the page, with their styles, under a policy that lets nothing else in."""
+
+from __future__ import annotations
+
+from playwright.sync_api import Page, expect
+
+from tests.browser.conftest import DESKTOP, Open
+from tests.browser.staging import Staged
+
+MENU = (
+    "plan?guests=45&portion=5oz&cut=brisket-packer&share=60&price=5.49%2Flb&cut-2=pork-butt"
+    "&share-2=40&price-2=2.19%2Flb&serve_at=2026-09-19T18:00&target=30"
+)
+
+
+def _watch(page: Page) -> list[str]:
+    refused: list[str] = []
+    page.on("console", lambda said: refused.append(said.text) if said.type == "error" else None)
+    return refused
+
+
+def test_the_cook_report_opens_styled(stage: Staged, open_page: Open) -> None:
+    page = open_page("/print", **DESKTOP)
+    refused = _watch(page)
+    page.get_by_role("button", name="Cook report").click()
+    expect(page.get_by_role("heading", level=1)).to_contain_text("harvest supper")
+    assert page.evaluate("getComputedStyle(document.querySelector('figure')).maxWidth") != "none"
+    assert page.evaluate("getComputedStyle(document.body).backgroundColor") == "rgb(255, 255, 255)"
+    assert refused == []
+
+
+def test_the_food_log_and_the_take_along_sheet_open(stage: Staged, open_page: Open) -> None:
+    page = open_page("/print")
+    refused = _watch(page)
+    for name, heading in (("Food log", "Food"), ("Take-along sheet", "Take-along sheet")):
+        page.goto(f"{stage.address}print")
+        page.get_by_role("button", name=name).click()
+        expect(page.get_by_role("heading", level=1)).to_contain_text(heading)
+    assert refused == []
+
+
+def test_a_label_is_made_from_its_form(stage: Staged, open_page: Open) -> None:
+    page = open_page("/print")
+    label = page.locator("#label")
+    label.get_by_label("What is in it").fill("pulled pork")
+    label.get_by_label("Ingredients").fill("pork\nbarbecue sauce (soy, wheat)")
+    label.get_by_role("button", name="Make the label").click()
+    expect(page.get_by_role("heading", level=1)).to_have_text("pulled pork")
+    expect(page.locator("main")).to_contain_text("wheat")
+
+
+def test_a_menu_is_planned_bought_and_begun(stage: Staged, open_page: Open) -> None:
+    page = open_page(MENU)
+    expect(page.locator("#sentence")).to_contain_text("pork-butt")
+    expect(page.locator(".picture svg")).to_have_count(2)
+    page.get_by_role("link", name="Shopping list").click()
+    expect(page.get_by_role("heading", level=1)).to_contain_text("Shopping list")
+    expect(page.locator("main")).to_contain_text("pork-butt")
+    page.go_back()
+    page.get_by_role("link", name="Quote").click()
+    quote = page.locator("#quote")
+    expect(quote.get_by_label("Guests", exact=True)).to_have_value("45")
+    quote.get_by_label("Price for a guest").fill("24")
+    quote.get_by_role("button", name="Make the quote").click()
+    expect(page.locator("main")).to_contain_text("1,080.00")
