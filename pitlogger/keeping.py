@@ -67,6 +67,11 @@ class Keeping:
             Snapshot(self._node.run, state.t_ms, snapshot_version(), dump_state(state))
         )
 
+    def forget(self, device: str) -> None:
+        """Let a driver forget what it remembers of a device, on disk too."""
+        self.memories[device].clear()
+        save_memories(self._memory_file, self.memories)
+
     def _hand_over(self) -> None:
         if self._tagged:
             self._node.store.add_readings(self._tagged)

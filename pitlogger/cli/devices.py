@@ -1,4 +1,4 @@
-"""``pitlogger devices``: list, find, try, record and declare devices, ask the doctor."""
+"""``pitlogger devices``: list, find, try, record, declare and command devices, ask the doctor."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from pitlogger.cli.declare import declare
+from pitlogger.cli.device_acts import forget, send
 from pitlogger.cli.doctor import doctor
 from pitlogger.cli.output import emit, json_option, table
 from pitlogger.errors import TransportError, UsageError
@@ -31,7 +32,7 @@ _config = click.option(
 
 @click.group()
 def devices() -> None:
-    """List drivers, find devices in reach, try, record and declare them, ask the doctor."""
+    """List drivers; find, try, record, declare and command devices; ask the doctor."""
     for name in ("pitlogger", "bleak"):  # what they would log, these commands say themselves
         logging.getLogger(name).addHandler(logging.NullHandler())
 
@@ -240,3 +241,5 @@ def _pair(text: str) -> tuple[str, str]:
 
 devices.add_command(doctor)
 devices.add_command(declare)
+devices.add_command(send)
+devices.add_command(forget)

@@ -158,7 +158,7 @@ class Listening(Protocol):
 
 
 @runtime_checkable
-class EventDriven(Protocol):
+class EventDriven(Decoder, Protocol):
     """A decoder that may learn that its device speaks only when something happens."""
 
     @property

@@ -24,7 +24,7 @@ from pitlogger.devices.contract import (
     Measurement,
     Transport,
 )
-from pitlogger.devices.tasks import end
+from pitlogger.devices.tasks import end, heed_cancelling
 from pitlogger.errors import (
     DecodeError,
     DuplicateFrameError,
@@ -146,6 +146,7 @@ class Runner:
                     f"its driver failed: {type(error).__name__}: {error}",
                     remedy="Report it to the driver's author with the log",
                 )
+            heed_cancelling()
             self._tell(Link.LOST, lost.message, lost.remedy)
             lasted_s = (self._clock.monotonic_ms() - began_ms) / 1000
             await self._pause(self._backoff.after(lasted_s), transport)
@@ -189,6 +190,7 @@ class Runner:
         only_listens = isinstance(transport, Listening)
         events = decoder if isinstance(decoder, EventDriven) else None
         while True:
+            heed_cancelling()
             silence_s = self.device.silence_s
             if events is not None and events.speaks_on_events:
                 silence_s = None

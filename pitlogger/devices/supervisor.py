@@ -82,6 +82,17 @@ class Supervisor:
         del self._runners[device_id]
         await end(task)
 
+    async def restart(self, device_id: str, between: Callable[[], None]) -> None:
+        """Close a device, call ``between``, and run it again.
+
+        Raises:
+            RefusedError: No such device.
+        """
+        device = self._runner(device_id).device
+        await self.stop(device_id)
+        between()
+        self.start(device)
+
     async def command(self, device_id: str, name: str) -> None:
         """Send a command such as ``tare``.
 
@@ -105,6 +116,10 @@ class Supervisor:
     async def facts(self, device_id: str) -> dict[str, str]:
         """Return what a connected device says about itself: maker, model, its clock."""
         return await self._runner(device_id).facts()
+
+    def commands(self, device_id: str) -> tuple[str, ...]:
+        """Return the names of what can be sent to a device."""
+        return self._runner(device_id).device.driver.info.commands
 
     def links(self) -> dict[str, Link | None]:
         """Return whether each device can be read; ``None`` before its first attempt ended."""

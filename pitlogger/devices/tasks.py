@@ -6,6 +6,17 @@ import asyncio
 from typing import Any
 
 
+def heed_cancelling() -> None:
+    """Raise the cancellation of the running task that a library swallowed.
+
+    ``asyncio.wait_for`` of Python 3.11 returns a result that is there at the same moment
+    instead, and the libraries for Modbus and MQTT wait with it; the task would run for ever.
+    """
+    task = asyncio.current_task()
+    if task is not None and task.cancelling():
+        raise asyncio.CancelledError
+
+
 async def end(*tasks: asyncio.Future[Any]) -> None:
     """Cancel tasks and return when they have ended; what they raised is dropped.
 

@@ -96,7 +96,7 @@ async def test_a_modbus_port_that_is_not_there_is_told(tmp_path: Path) -> None:
     async with bench.supervisor:
         bench.start("modbus", port=str(tmp_path / "none"), map=MAP)
         await until(lambda: bool(bench.said))
-    assert "cannot be opened" in bench.said[0][1]
+    assert "there is no serial port" in bench.said[0][1]
 
 
 def test_a_map_that_is_none_is_refused_with_an_example() -> None:

@@ -188,7 +188,8 @@ def _check_counter(counter: int, last: int | None) -> None:
         raise DuplicateFrameError(f"BTHome counter {counter} was had already")
     raise ReplayError(
         f"BTHome counter {counter} is behind {last}: refused as a replay; "
-        "reset the counter by hand if the battery was changed"
+        "reset the counter by hand if the battery was changed",
+        remedy="If its battery was changed: pitlogger devices forget",
     )
 
 
@@ -249,10 +250,6 @@ class BTHomeDecoder:
         except DecodeError as error:
             return [error]
         return outcomes
-
-    def reset_counter(self) -> None:
-        """Accept any counter next: a deliberate act of a person after a battery change."""
-        self.state = replace(self.state, counter=None, packet_id=None)
 
 
 def _build(options: DecodeOptions) -> BTHomeDecoder:

@@ -1,0 +1,54 @@
+"""The API of devices: how each fares, what can be sent to it, what is remembered of it."""
+
+from __future__ import annotations
+
+from functools import partial
+from typing import Any
+
+from fastapi import APIRouter
+
+from pitlogger.daemon import Daemon
+from pitlogger.errors import RefusedError, TransportError
+from pitlogger.web.answers import RESPONSES
+from pitlogger.web.api_writes import told
+from pitlogger.web.asks import Ask, NoteAsk
+from pitlogger.web.deeds import decide
+
+
+def make_device_api(daemon: Daemon) -> APIRouter:
+    """Return the routes, bound to a daemon."""
+    api = APIRouter(prefix="/api/v1", responses=RESPONSES)
+
+    @api.get("/devices", summary="Devices: whether each can be read, and what can be sent to it")
+    async def listed() -> list[dict[str, Any]]:
+        drivers = {table.id: table.driver for table in daemon.config.device}
+        return [
+            {
+                "device": name,
+                "driver": drivers.get(name, ""),
+                "link": link,
+                "commands": list(daemon.supervisor.commands(name)),
+            }
+            for name, link in daemon.supervisor.links().items()
+        ]
+
+    @api.post("/devices/{device}/commands/{command}", summary="Send a command, such as zero")
+    async def send(device: str, command: str, ask: Ask) -> dict[str, Any]:
+        try:
+            await daemon.supervisor.command(device, command)
+        except TransportError as fault:
+            raise RefusedError(str(fault)) from fault
+        return await _noted(daemon, f"'{command}' was sent to {device}", ask)
+
+    @api.post("/devices/{device}/forget", summary="Forget what is remembered of a device")
+    async def forget(device: str, ask: Ask) -> dict[str, Any]:
+        await daemon.supervisor.restart(device, partial(daemon.keeping.forget, device))
+        return await _noted(daemon, f"what was remembered of {device} is forgotten", ask)
+
+    return api
+
+
+async def _noted(daemon: Daemon, text: str, ask: Ask) -> dict[str, Any]:
+    """Enter into the journal what was done to a device, and by whom."""
+    note = NoteAsk(text=text, by=ask.by, key=ask.key)
+    return told(daemon, await decide(daemon, "note", note))
