@@ -39,6 +39,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "safety": ("pitlogger.cli.safety:safety", "Judge a record by a food-safety policy."),
     "rules": ("pitlogger.cli.rules:rules", "Which rules there are and what is watched now."),
     "record": ("pitlogger.cli.record:record", "The food log: show, verify, correct, sign."),
+    "forecast": ("pitlogger.cli.forecast:forecast", "When it is done, and what would change it."),
     "night": ("pitlogger.cli.night:night", "Before turning in: what will wake you."),
     "policy": ("pitlogger.cli.safety:policy", "List and show food-safety policies."),
     "check": ("pitlogger.cli.check:check", "Verify a probe or a scale."),

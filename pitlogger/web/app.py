@@ -20,11 +20,15 @@ from pitlogger.web.access.routes import make_access_api
 from pitlogger.web.answers import describe, error_answer
 from pitlogger.web.api import make_api
 from pitlogger.web.container_api import make_container_api
+from pitlogger.web.device_api import make_device_api
+from pitlogger.web.forecast_api import make_forecast_api
 from pitlogger.web.health import make_health
 from pitlogger.web.log_api import make_log_api
+from pitlogger.web.night import make_night_api
 from pitlogger.web.page.forms import fault_text
 from pitlogger.web.page.pairing import make_pairing
 from pitlogger.web.page.routes import make_page
+from pitlogger.web.ring import RingTest
 
 PACK_FROM = 1000  # octets; below, packing costs more than it saves
 
@@ -47,13 +51,17 @@ def make_app(daemon: Daemon, access: Access, page: str | None = None) -> FastAPI
         title="pitlogger", version=__version__,
         openapi_url="/api/v1/openapi.json", docs_url=None, redoc_url=None,
     )  # fmt: skip
+    ring = RingTest(daemon)
     app.include_router(make_api(daemon))
     app.include_router(make_container_api(daemon))
+    app.include_router(make_device_api(daemon))
     app.include_router(make_log_api(daemon))
+    app.include_router(make_forecast_api(daemon))
+    app.include_router(make_night_api(daemon, ring))
     app.include_router(make_access_api(access, page))
     app.include_router(make_pairing(access, daemon.config.node.name))
     app.include_router(make_health(daemon))
-    app.include_router(make_page(daemon, access))
+    app.include_router(make_page(daemon, access, ring))
     _add_faults(app)
     app.openapi = partial(describe, app)  # type: ignore[method-assign]
 

@@ -1,4 +1,4 @@
-"""The API of the food log: sheets, corrective action, sign-off, checks; rules and the night."""
+"""The API of the food log: sheets, corrective action, sign-off, checks; and the rules."""
 
 from __future__ import annotations
 
@@ -13,9 +13,7 @@ from pitlogger.daemon import Daemon
 from pitlogger.errors import UsageError, unknown
 from pitlogger.formats.journal_json import dump_entry, load_body
 from pitlogger.formats.paper_journal import PaperCook
-from pitlogger.model.cooks import Cook
 from pitlogger.model.journal import Adjusted, CheckMade, CorrectiveTaken, Entry, SignedOff
-from pitlogger.model.quantities import Quantity
 from pitlogger.safety import record
 from pitlogger.web import views
 from pitlogger.web.answers import RESPONSES
@@ -127,10 +125,6 @@ def make_log_api(daemon: Daemon) -> APIRouter:
     async def rules(piece: str | None = None) -> dict[str, Any]:
         return {"rules": watched(daemon, piece)}
 
-    @api.get("/night", summary="Before turning in: what is expected and what will wake you")
-    async def night() -> dict[str, Any]:
-        return night_view(daemon)
-
     return api
 
 
@@ -191,39 +185,3 @@ def watched(daemon: Daemon, piece: str | None) -> list[dict[str, Any]]:
             }
         )
     return found
-
-
-def night_view(daemon: Daemon) -> dict[str, Any]:
-    """Return the bedtime check: batteries, ages, what is expected, what will wake."""
-    engine = daemon.engine
-    now_ms = daemon.clock.engine_ms()
-    channels = [views.channel_view(daemon, lane, now_ms) for lane in engine.lanes.values()]
-    silent = [row["channel"] for row in channels if row["site"] != "none" and row["age_s"] is None]
-    return {
-        "sentence": views.sentence(daemon, now_ms),
-        "batteries": [row for row in channels if row["quantity"] == Quantity.BATTERY.value],
-        "oldest_s": max((row["age_s"] or 0.0 for row in channels), default=0.0),
-        "never_heard": silent,
-        "expected": [
-            {
-                "piece": made.piece,
-                "target": made.target,
-                "p10": _moment(daemon, made.p10_ms),
-                "p50": _moment(daemon, made.p50_ms),
-                "p90": _moment(daemon, made.p90_ms),
-                "p_reach": made.p_reach,
-            }
-            for made in engine.state.foreseen.values()
-            if isinstance(engine.book.cook, Cook)
-        ],
-        "will_wake": sorted(
-            {limit.rule.kind for limit in engine.compiled.limits() if limit.rule.wakes}
-            | {"device-lost", "channel-stale", "probe-fault"}
-        ),
-        "standing": views.alerts(daemon),
-        "store": None if daemon.trouble is None else daemon.trouble.message,
-    }
-
-
-def _moment(daemon: Daemon, t_ms: int | None) -> str | None:
-    return None if t_ms is None else rfc3339(t_ms + daemon.utc_offset_ms)

@@ -19,7 +19,7 @@ def test_a_packer_parts_at_its_seam_and_its_probe_goes_along(
 ) -> None:
     page = open_page("/")
     _more_of(page, "brisket-1")
-    page.get_by_role("button", name="Split brisket-1 into point and flat").click()
+    page.get_by_role("button", name="Split into point and flat: brisket-1").click()
     expect(page.locator("#told")).to_contain_text("brisket-1-point and brisket-1-flat")
     expect(page.locator("#pieces")).to_contain_text("from brisket-1")
     page.get_by_role("button", name="brisket-1/core is in brisket-1-flat").click()
@@ -32,7 +32,7 @@ def test_a_packer_parts_at_its_seam_and_its_probe_goes_along(
 def test_a_split_is_undone_by_one_tap(stage: Staged, open_page: Open) -> None:
     page = open_page("/")
     _more_of(page, "brisket-1")
-    page.get_by_role("button", name="Split brisket-1 into point and flat").click()
+    page.get_by_role("button", name="Split into point and flat: brisket-1").click()
     page.locator("#told").get_by_role("button", name="Undo").click()
     expect(page.locator("#told")).to_contain_text("Taken back")
     assert stage.daemon.engine.book.pieces["brisket-1"].ended_ms is None
@@ -41,7 +41,7 @@ def test_a_split_is_undone_by_one_tap(stage: Staged, open_page: Open) -> None:
 def test_the_weights_of_the_parts_stand_behind_the_whole(stage: Staged, open_page: Open) -> None:
     page = open_page("/")
     _more_of(page, "brisket-1")
-    page.get_by_role("button", name="Split brisket-1 into point and flat").click()
+    page.get_by_role("button", name="Split into point and flat: brisket-1").click()
     expect(page.locator("#told")).to_contain_text("split into")
     for part, grams in (("point", 1_500), ("flat", 2_450)):
         ask = Weighed(f"brisket-1-{part}", "at-wrap", grams * 1000, 0, stage.clock.engine_ms())

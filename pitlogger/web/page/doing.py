@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+from collections.abc import Awaitable, Callable
 from typing import Any
 
 from fastapi import APIRouter, Request, Response
@@ -25,13 +26,16 @@ from pitlogger.web.page.forms import ask_of, filled, parse_form
 from pitlogger.web.page.render import MORE, SCREENS
 from pitlogger.web.page.shown import MASS_UNITS, TEMPERATURE_UNITS, UNITS_COOKIE, Shown
 from pitlogger.web.page.view import deed_view, refused, screen, shown_to
+from pitlogger.web.ring import RingTest
 
+Beside = Callable[[Daemon, dict[str, str], Shown], Awaitable[dict[str, Any]]]
 PATHS = {path for path, _ in (*SCREENS, *MORE)}
 YEAR_S = 365 * 86_400
 
 
-def add_deeds(page: APIRouter, daemon: Daemon) -> None:
+def add_deeds(page: APIRouter, daemon: Daemon, ring: RingTest) -> None:
     """Add the route of all deeds."""
+    beside = {**LIST_DEEDS, **_ring_deeds(ring)}
 
     @page.post("/do/{name}")
     async def do(name: str, request: Request) -> Response:
@@ -40,8 +44,8 @@ def add_deeds(page: APIRouter, daemon: Daemon) -> None:
         try:
             form = parse_form(await request.body())
             back = form.get("back", "/") if form.get("back", "/") in PATHS else "/"
-            if name in LIST_DEEDS:
-                said = await LIST_DEEDS[name](daemon, form, shown_to(daemon, request))
+            if name in beside:
+                said = await beside[name](daemon, form, shown_to(daemon, request))
                 return JSONResponse(said) if wants_json else RedirectResponse(back, 303)
             entry = await _done(daemon, name, form)
         except PitloggerError as fault:
@@ -81,8 +85,23 @@ async def _remove_container(daemon: Daemon, form: dict[str, str], shown: Shown) 
     return {"said": f"{name} is off the list."}
 
 
+def _ring_deeds(ring: RingTest) -> dict[str, Beside]:
+    async def begin(daemon: Daemon, form: dict[str, str], shown: Shown) -> dict[str, Any]:
+        ring.begin()
+        return {"said": "Ringing."}
+
+    async def heard(daemon: Daemon, form: dict[str, str], shown: Shown) -> dict[str, Any]:
+        await ring.heard(form.get("by") or who_asks.get().initials)
+        return {"said": "Heard: the ring test is answered."}
+
+    return {"ring": begin, "ring-heard": heard}
+
+
 # Deeds that change a list beside the journal: no entry, so nothing to undo.
-LIST_DEEDS = {"container": _keep_container, "container-remove": _remove_container}
+LIST_DEEDS: dict[str, Beside] = {
+    "container": _keep_container,
+    "container-remove": _remove_container,
+}
 
 
 def status_of(fault: PitloggerError) -> int:

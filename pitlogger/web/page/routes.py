@@ -32,11 +32,12 @@ from pitlogger.web.page.turnin import turn_in_screen
 from pitlogger.web.page.view import refused, screen, shown_to
 from pitlogger.web.page.weighing import weigh
 from pitlogger.web.page.weights import weights
+from pitlogger.web.ring import RingTest
 
 FOR_EVER = "public, max-age=31536000, immutable"
 
 
-def make_page(daemon: Daemon, access: Access) -> APIRouter:
+def make_page(daemon: Daemon, access: Access, ring: RingTest) -> APIRouter:
     """Return the routes of the page, bound to a daemon."""
     page = APIRouter(include_in_schema=False)
     _add_screen(page, daemon, "/", "pit.html", pit_with_table)
@@ -46,8 +47,8 @@ def make_page(daemon: Daemon, access: Access) -> APIRouter:
     _add_planning(page, daemon)
     _add_past(page, daemon)
     _add_printing(page, daemon)
-    _add_node(page, daemon, access)
-    add_deeds(page, daemon)
+    _add_node(page, daemon, access, ring)
+    add_deeds(page, daemon, ring)
     add_phone_deeds(page, daemon, access)
     _add_statics(page)
     return page
@@ -124,7 +125,7 @@ def _add_printing(page: APIRouter, daemon: Daemon) -> None:
             return refused(daemon, request, str(fault), "/print", status_of(fault))
 
 
-def _add_node(page: APIRouter, daemon: Daemon, access: Access) -> None:
+def _add_node(page: APIRouter, daemon: Daemon, access: Access, ring: RingTest) -> None:
     @page.get("/settings")
     async def settings(request: Request) -> HTMLResponse:
         facts = await asyncio.to_thread(_facts, daemon)
@@ -137,7 +138,7 @@ def _add_node(page: APIRouter, daemon: Daemon, access: Access) -> None:
 
     @page.get("/turn-in")
     async def turn_in(request: Request) -> HTMLResponse:
-        values = turn_in_screen(daemon, shown_to(daemon, request))
+        values = turn_in_screen(daemon, shown_to(daemon, request), ring)
         return screen(daemon, request, "turn-in.html", values)
 
 

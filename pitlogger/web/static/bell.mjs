@@ -15,6 +15,9 @@ export function bell() {
     if (event.target instanceof Element && event.target.closest("[data-arm]")) (audio ? disarm() : arm()).catch(() => say("This browser makes no sound."));
   });
   document.addEventListener("pit:swapped", ring);
+  document.addEventListener("submit", (event) => {
+    if (event.target instanceof HTMLFormElement && event.target.action.endsWith("/do/ring")) { beep(1.5); navigator.vibrate?.([400, 200, 400]); }
+  });
   show();
   ring();
 }

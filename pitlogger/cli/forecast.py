@@ -1,0 +1,71 @@
+"""``pitlogger forecast``: when each piece is done, and what would change it."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import click
+
+from pitlogger.cli.client import Client, socket_option
+from pitlogger.cli.output import emit, json_option
+from pitlogger.model.quantities import show_temperature
+
+
+@click.command()
+@click.argument("piece", required=False)
+@socket_option
+@json_option
+def forecast(piece: str | None, socket: Path | None, as_json: bool) -> None:
+    """Say when PIECE, or each piece, is done, and what would change it.
+
+    Times come as three: one in ten is earlier than the first, one in two earlier than the
+    second, nine in ten earlier than the third.
+    """
+    told = Client(socket).get("/forecasts", piece=piece)
+    emit(told, as_json, "" if as_json else outlook_text(told))
+
+
+def outlook_text(told: dict[str, Any]) -> str:
+    """Return the outlook as the API tells it, for people."""
+    lines: list[str] = []
+    for row in told["targets"]:
+        lines.append(_target(row))
+        lines += [f"  {other['text']}" for other in row["what_if"]]
+        lines += [f"  {wish}" for wish in row["ask"]]
+    for row in told["holding"]:
+        limit = show_temperature(row["limit_c"] * 1000)
+        lines.append(f"{row['piece']}: down to {limit} in the {row['place']} {_span(row)}")
+    for row in told["cooling"]:
+        to = show_temperature(row["to_c"] * 1000)
+        lines.append(f"{row['piece']}: cooled to {to} {_span(row)}")
+    for row in told["services"]:
+        where = f" at {row['place']}" if row["place"] else ""
+        pieces = ", ".join(f"{one['piece']} {100 * one['p']:.0f} %" for one in row["pieces"])
+        lines.append(
+            f"service {_clock(row['at'])}{where}: ready {100 * row['p_meal']:.0f} % ({pieces})"
+        )
+        lines += [f"  {row['advice']}"] if row["advice"] else []
+    return "\n".join(lines) if lines else "Nothing is being cooked, held or cooled."
+
+
+def _target(row: dict[str, Any]) -> str:
+    what = f"{row['piece']}: {row['target']} at {show_temperature(row['target_c'] * 1000)}"
+    if row["p50"] is None:
+        return f"{what}: {row['reason']}"
+    widened = f", widened: {row['own_cooks']} own cooks stored" if row["widened"] else ""
+    reach = f", {100 * row['p_reach']:.0f} % likely at all" if row["p_reach"] < 0.95 else ""
+    reason = f"; {row['reason']}" if row["reason"] else ""
+    return f"{what} {_span(row)}{widened}{reach}{reason}"
+
+
+def _span(row: dict[str, Any]) -> str:
+    if row["p50"] is None:
+        return f"- {row['reason']}" if row["reason"] else "- no time"
+    early, late = _clock(row["p10"]), _clock(row["p90"])
+    return f"about {_clock(row['p50'])} (8 in 10 between {early} and {late})"
+
+
+def _clock(at: str) -> str:
+    return datetime.fromisoformat(at).astimezone().strftime("%a %H:%M")
