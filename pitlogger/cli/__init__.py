@@ -90,9 +90,18 @@ class LazyGroup(click.Group):
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         rows = [(name, about) for name, (_, about) in COMMANDS.items()]
-        rows += [(p.name, f"From {p.value.partition('.')[0]}.") for p in added_commands()]
+        rows += [(point.name, _about(point)) for point in added_commands()]
         with formatter.section("Commands"):
             formatter.write_dl(rows)
+
+
+def _about(point: EntryPoint) -> str:
+    """Return what an added command does; a broken one must not hide the others."""
+    try:
+        about: str = point.load().get_short_help_str(60)
+    except Exception as fault:
+        return f"Cannot be loaded ({point.value}): {fault}"
+    return about
 
 
 @click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})

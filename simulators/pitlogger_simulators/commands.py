@@ -15,7 +15,7 @@ _SETTINGS = click.option(
 )  # fmt: skip
 
 
-@click.command()
+@click.command(short_help="Play a scenario into a capture, or as live devices.")
 @click.argument("scenario", required=False)
 @click.option("--list", "wants_list", is_flag=True, help="Describe the scenarios.")
 @click.option("--out", type=click.Path(path_type=Path, dir_okay=False),
@@ -99,7 +99,7 @@ def _told(document: dict[str, Any]) -> str:
     return "\n".join(lines)
 
 
-@click.command()
+@click.command(short_help="Run a whole simulated cook with the page on.")
 @click.option("--headless", is_flag=True, help="Without the page.")
 @click.option("--speed", type=click.FloatRange(min=1), metavar="N",
               help="Simulated seconds in a real one, at most.")  # fmt: skip
