@@ -113,8 +113,21 @@ def note(text: tuple[str, ...], piece: str | None, by: str, socket: Path | None,
 @json_option
 def undo(seq: int | None, run: str | None, by: str, socket: Path | None, as_json: bool) -> None:
     """Take entry SEQ back; the last decision if none is named. The record keeps both."""
-    entry = Client(socket).post("/undo", run=run, seq=seq, by=by)
-    emit(entry, as_json, f"entry {entry['of_seq']} taken back (entry {entry['seq']})")
+    client = Client(socket)
+    entry = client.post("/undo", run=run, seq=seq, by=by)
+    emit(entry, as_json, "" if as_json else f"taken back: {_words_of(client, entry)}")
+
+
+def _words_of(client: Client, undone: dict[str, Any]) -> str:
+    """Return what the entry said that was taken back."""
+    from pitlogger.formats.journal_json import load_body
+    from pitlogger.formats.journal_words import body_words
+
+    named = f"entry {undone['of_seq']}"
+    for row in reversed(client.get("/journal")):
+        if (row["run"], row["seq"]) == (undone["of_run"], undone["of_seq"]):
+            return f"{body_words(load_body(row), **client.get('/status')['units'])} ({named})"
+    return named
 
 
 @click.command()

@@ -37,43 +37,19 @@ def start(file: Path, by: str, socket: Path | None, as_json: bool) -> None:
 def show(name: str | None, socket: Path | None, as_json: bool) -> None:
     """Show the running cook, or the journal of the cook NAMEd."""
     client = Client(socket)
-    journal = client.get("/journal", cook=name)
-    if as_json:
-        document = {"journal": journal}
-        if name is None:
-            document["status"] = client.get("/status")
-        emit(document, True, "")
-        return
-    lines = [client.get("/status")["sentence"]] if name is None else []
-    lines += [f"{row['at']}  {row['seq']:>4}  {_words(row)}" for row in journal]
-    click.echo("\n".join(lines))
+    journal, status = client.get("/journal", cook=name), client.get("/status")
+    lines = [] if name is not None else [status["sentence"]]
+    lines += [f"{row['at']}  {row['seq']:>4}  {_words(row, status['units'])}" for row in journal]
+    document = {"journal": journal} | ({} if name is not None else {"status": status})
+    emit(document, as_json, "\n".join(lines))
 
 
-def _words(row: dict[str, Any]) -> str:
+def _words(row: dict[str, Any], units: dict[str, str]) -> str:
+    from pitlogger.formats.journal_json import load_body
+    from pitlogger.formats.journal_words import body_words
+
     by = f" ({row['by']})" if row["by"] else ""
-    match row["kind"]:
-        case "stage-set":
-            return f"{row['piece']}: {row['stage']}{by}"
-        case "weighed":
-            net_g = (row["gross_mg"] - row["tare_mg"]) / 1000
-            return f"{row['piece']} at {row['checkpoint']}: {net_g:.0f} g{by}"
-        case "spot-read":
-            where = row.get("piece") or row["site"]
-            return f"{where}: {row['value_mc'] / 1000:.1f} C by hand{by}"
-        case "alert-changed":
-            return f"{row['alert_kind']} {row['now']}: {row['message']}{by}"
-        case "noted":
-            return f"note: {row['text']}{by}"
-        case "undone":
-            return f"entry {row['of_seq']} taken back{by}"
-        case "corrected":
-            return f"entry {row['of_seq']} corrected{by}"
-        case "cook-started":
-            return f"cook started: {row['cook']['name']}{by}"
-        case _:
-            subject = row.get("piece") or row.get("channel") or row.get("device") or ""
-            named = subject if isinstance(subject, str) else subject.get("id", "")
-            return f"{row['kind']} {named}{by}".rstrip()
+    return f"{body_words(load_body(row), **units)}{by}"
 
 
 @cook.command("list")

@@ -11,7 +11,7 @@ from datetime import datetime, tzinfo
 from typing import Any, TextIO
 
 from pitlogger.model.alerts import alert_class
-from pitlogger.model.quantities import show_mass
+from pitlogger.model.quantities import show_mass, show_temperature
 
 _BAR = 30
 _MARK = {"prompt": "!", "alarm": "!!"}
@@ -102,7 +102,8 @@ def entry_line(data: dict[str, Any]) -> str | None:
             net = show_mass(data["gross_mg"] - data["tare_mg"])
             return f"=  {data['piece']}: {net} at {data['checkpoint']}{by}"
         case "spot-read":
-            return f"=  {data.get('piece', '')}: {data['value_mc'] / 1000:.1f} C by hand{by}"
+            read = show_temperature(data["value_mc"], digits=1)
+            return f"=  {data.get('piece', '')}: {read} by hand{by}"
         case "piece-split" | "pieces-merged":
             return f">  {data['kind'].replace('-', ' ')}{by}"
         case "corrected":
