@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from pitlogger.engine.state import ChannelState
 from pitlogger.model.alerts import ANNUNCIATED, AlertState, alert_class
 from pitlogger.model.journal import AlertActed, AlertChanged
 from pitlogger.rules.conditions import Limit, Watch, judge
@@ -247,11 +246,3 @@ class Annunciator:
         if subject == "node" or watch.detail.startswith(f"{subject}: "):
             return watch.detail or rule.cause
         return f"{subject}: {watch.detail or rule.cause}"
-
-
-def coldest(states: list[ChannelState]) -> tuple[int, float] | None:
-    """Return value and level of the coldest of some core channels, ``None`` if there is none."""
-    values = [state.value for state in states if state.value is not None]
-    if not values:
-        return None
-    return min(values), min(state.level for state in states)

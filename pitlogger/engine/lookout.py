@@ -16,7 +16,7 @@ from pitlogger.engine.lanes import Lane
 from pitlogger.engine.state import ChannelState, EngineState
 from pitlogger.model.book import Book, PieceBook
 from pitlogger.model.cooks import BEFORE_FIRE, HOT_OFF_PIT, ON_PIT, Stage
-from pitlogger.model.journal import SpotRead, Weighed
+from pitlogger.model.journal import ForecastMade, SpotRead, Weighed
 from pitlogger.model.quantities import show_duration, show_temperature
 from pitlogger.model.readings import Quality, Site, Tagged
 from pitlogger.rules.messages import Units
@@ -41,6 +41,7 @@ HOLD_WARNING_S = 45 * 60
 CARVE_MS = 15 * MINUTE_MS  # common practice, no source
 HAND_CHECK_MS = 60 * MINUTE_MS
 EARLY_MS = 4 * 60 * MINUTE_MS
+PULLED_C = 93.0  # about where large cuts come off; what a box holds hangs little on it
 # Stages whose checkpoint is asked for where a person weighs.
 WEIGHED_AT = {Stage.TRIMMED: "trimmed", Stage.WRAPPED: "at-wrap", Stage.CARVED: "carved"}
 _BY_LIMIT = frozenset({"hot-hold-low"})  # judged reading by reading, not by its clock
@@ -196,8 +197,7 @@ class Lookout:
             needed_ms = first.at_ms - way_ms - REST_MS
             late = made.p50_ms > needed_ms
             early = made.p90_ms is not None and made.p90_ms < needed_ms - EARLY_MS
-            gap = show_duration(abs(made.p50_ms - needed_ms))
-            words = f"{held.piece.id}: off the pit {gap} {'late' if late else 'early'} for service"
+            words = _for_service(held.piece.id, made, needed_ms, t_ms, late=late)
         self.tell("finish-late", held.piece.id, t_ms, late, words, piece=held.piece.id)
         self.tell("finish-early", held.piece.id, t_ms, early, words, piece=held.piece.id)
 
@@ -301,3 +301,20 @@ class Lookout:
             if level < floor_mc:  # it has left its band: the fire may be out
                 falling, words = True, f"{state.id}: fell under {floor}"
         self.tell("pit-falling", state.id, t_ms, falling, words, channel=state.id)
+
+
+def _for_service(piece: str, made: ForecastMade, needed_ms: int, t_ms: int, late: bool) -> str:
+    """Return how the pull lies to a service, with its chance or with how to hold it."""
+    from pitlogger.forecast.serve import chance, hold_plan
+
+    assert made.p50_ms is not None
+    gap_ms = abs(made.p50_ms - needed_ms)
+    gap = show_duration(gap_ms)
+    if not late:
+        plan = hold_plan(PULLED_C, gap_ms / 1000)
+        return f"{piece}: off the pit {gap} early for service, {plan}"
+    p10_s, p50_s, p90_s = (
+        None if at is None else (at - t_ms) / 1000 for at in (made.p10_ms, made.p50_ms, made.p90_ms)
+    )
+    in_time = chance(p10_s, p50_s, p90_s, made.p_reach, (needed_ms - t_ms) / 1000)
+    return f"{piece}: off the pit {gap} late for service, {100 * in_time:.0f} % likely in time"

@@ -13,6 +13,7 @@ from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import Quality
 from pitlogger.pipeline.lid import PitTrend
 from pitlogger.pipeline.steady import Steadiness
+from pitlogger.pipeline.stuck import Stillness
 from pitlogger.pipeline.trend import Trend
 from pitlogger.rules.conditions import Watch
 from pitlogger.safety.live import PieceClocks
@@ -23,6 +24,7 @@ OUTLIVES_COOKS = frozenset(
     {"check-overdue", "clock-unset", "device-lost", "disk-low", "notify-failing", "store-failing"}
 )
 LEVEL_TIME_MS = 20_000  # time constant of the short-time level
+NOT_BELIEVED = frozenset({"air", "stuck", "swapped"})
 
 
 @dataclass(slots=True)
@@ -35,6 +37,9 @@ class ChannelState:
         heard_ms: When anything last came, ``good_ms`` when a believable value did.
         gaps_ms: The last intervals between readings, for channels that declare none.
         minutes_ms: Start of each minute with readings; ``minutes_mc`` their means.
+        doubt: Why its probe is in doubt though it answers (``engine.instruments``), since or
+            last seen at ``doubt_ms``; ``said_ms`` is when the last doubt was settled.
+        air_since_ms: Since when a core on the pit has read what meat never does.
     """
 
     id: str
@@ -55,10 +60,23 @@ class ChannelState:
     recent_pit_mc: list[int] = field(default_factory=list)  # a bin each, a minute of them
     first_ms: int = -1  # when a pit was first heard
     armed: bool = False  # whether the band of a pit is watched yet
+    still: Stillness = field(default_factory=Stillness)
+    doubt: str = ""
+    doubt_ms: int = -1
+    said_ms: int = -1
+    air_since_ms: int | None = None
 
     def valid(self) -> bool:
         """Return whether its value may be judged."""
+        return self.heard_well() and self.is_believed()
+
+    def heard_well(self) -> bool:
+        """Return whether it has a value and was heard of late."""
         return self.value is not None and not self.stale and self.quality is Quality.GOOD
+
+    def is_believed(self) -> bool:
+        """Return whether its probe is where it belongs and alive, for all that is known."""
+        return self.air_since_ms is None and self.doubt not in NOT_BELIEVED
 
     def keep_minute(self, t_ms: int) -> None:
         """Keep one level a minute for the forecasts."""

@@ -12,27 +12,26 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from pitlogger.engine.annunciator import Annunciator, coldest
+from pitlogger.engine.annunciator import Annunciator
+from pitlogger.engine.asking import requests_due
 from pitlogger.engine.commands import accept, renamed
 from pitlogger.engine.compiled import Compiled, compiled
+from pitlogger.engine.cores import extremes, valid_cores
+from pitlogger.engine.hearing import Hearing
 from pitlogger.engine.inputs import (
     Command,
-    ForecastRequest,
     ForecastResult,
     Input,
     Output,
     SteadyMass,
     Tick,
 )
-from pitlogger.engine.lanes import (
-    STALE_LEAST_MS,
-    Lane,
-    build_lane,
-    silence_limit_ms,
-    silence_matters,
-)
+from pitlogger.engine.instruments import Instruments
+from pitlogger.engine.judging import Judging
+from pitlogger.engine.lanes import Lane, build_lane
 from pitlogger.engine.lookout import Lookout
-from pitlogger.engine.state import GAPS_KEPT, LEVEL_TIME_MS, ChannelState, EngineState
+from pitlogger.engine.outside import take_outside
+from pitlogger.engine.state import LEVEL_TIME_MS, ChannelState, EngineState
 from pitlogger.engine.timers import Timers
 from pitlogger.model.book import Book, fold
 from pitlogger.model.cooks import Channel
@@ -47,6 +46,7 @@ from pitlogger.model.journal import (
     ForecastMade,
     ForecastScored,
     ForecastTaught,
+    MealTold,
     ProbeMoved,
     RunStarted,
     SignedOff,
@@ -56,21 +56,17 @@ from pitlogger.model.journal import (
 )
 from pitlogger.model.readings import Quality, Reading, Site, Tagged
 from pitlogger.pipeline.vet import JUMP_MC, vet_jump
-from pitlogger.rules.conditions import Limit, inert
+from pitlogger.rules.conditions import inert
 from pitlogger.rules.messages import Units
 from pitlogger.rules.policies import Policy
-from pitlogger.rules.targets import targets_ahead
 from pitlogger.safety.policy import DEFAULT, shipped_policy
 from pitlogger.safety.policy import Policy as SafetyPolicy
 
-SPOT_VALID_MS = 10 * 60_000  # how long a hand reading stands beside the fixed probes
 FORECAST_EVERY_MS = 600_000
-FORECAST_LAG_MS = 30_000
 MINUTE_MS = 60_000
-_BAD_PROBE = frozenset({Quality.OPEN, Quality.SHORTED, Quality.FAULT})
 _PASSING = (
     AlertActed, CheckMade, CorrectiveTaken, DeviceChanged, ForecastScored, ForecastTaught,
-    RunStarted, SignedOff, TroubleChanged,
+    MealTold, RunStarted, SignedOff, TroubleChanged,
 )  # fmt: skip  # not part of a cook's book
 
 
@@ -104,6 +100,9 @@ class Engine:
         units = units or Units()
         self.alerts = Annunciator(state.watches, policy, units, self._timers.set, self._enter)
         self.lookout = Lookout(state, self.alerts, self.safety, units)
+        self.instruments = Instruments(state, self.alerts, units)
+        self.hearing = Hearing(self._timers, self.alerts)
+        self.judging = Judging(state, self.alerts)
         self._compile(state.t_ms, "")
         self._timers.resume(state, policy)
 
@@ -148,9 +147,11 @@ class Engine:
         lane = self.compiled.lanes.get(channel) or self._new_lane(channel)
         state = lane.state
         self.state.t_ms = t_ms
-        gap_ms = self._hear(lane, t_ms)
+        gap_ms = self.hearing.heard(lane, t_ms)
         if raw is None or quality is not Quality.GOOD:
-            self._set_quality(lane, t_ms, Quality.NO_VALUE if quality is Quality.GOOD else quality)
+            self.instruments.set_quality(
+                lane, t_ms, Quality.NO_VALUE if quality is Quality.GOOD else quality
+            )
             value = None if raw is None else raw + lane.offset
             return Tagged(channel, t_ms, raw, value, state.quality, lane.site, lane.piece, stable)
         value = raw + lane.offset
@@ -166,10 +167,14 @@ class Engine:
         if quality is not Quality.GOOD:
             return Tagged(channel, t_ms, raw, value, quality, lane.site, lane.piece, stable)
         if state.quality is not Quality.GOOD:
-            self._set_quality(lane, t_ms, Quality.GOOD)
+            self.instruments.set_quality(lane, t_ms, Quality.GOOD)
         state.value = value
         state.good_ms = t_ms
         if lane.is_temperature:
+            if value == last:
+                state.still.run += 1
+            else:
+                state.still.change(t_ms, value, value if last is None else last)
             if last is None:
                 state.level = value
             else:
@@ -180,15 +185,20 @@ class Engine:
                 self._pit_bin(lane, t_ms)
         elif lane.site is Site.BENCH and state.steadiness.update(t_ms, value, stable):
             self._out.append(SteadyMass(channel, t_ms, state.steadiness.steady_mg))
-        if not lane.low <= value <= lane.high:
-            self._judge_lane(lane, t_ms)
+        if state.doubt == "stuck":
+            quality = Quality.STUCK
+        elif (state.doubt or state.air_since_ms is not None) and not state.is_believed():
+            pass
+        elif not lane.low <= value <= lane.high:
+            self.judging.lane(lane, t_ms)
         return Tagged(channel, t_ms, raw, value, quality, lane.site, lane.piece, stable)
 
     def _bin(self, lane: Lane, t_ms: int) -> None:
         """Take what is looked at every ten seconds: minutes for forecasts, safety clocks."""
         lane.state.keep_minute(t_ms)
+        self.instruments.bin(lane, self.lanes, self.book, t_ms)
         if lane.site is Site.CORE and lane.piece is not None:
-            found = self.extremes(lane.piece, t_ms)
+            found = extremes(valid_cores(self.state, self.book, lane.piece, t_ms))
             if found is not None:
                 self.lookout.core_bin(lane.piece, t_ms, *found, by_hand=False)
 
@@ -198,80 +208,11 @@ class Engine:
         if self.lookout.pit_bin(lane, self.book, t_ms):
             self._compile(t_ms, "")
 
-    def _hear(self, lane: Lane, t_ms: int) -> int:
-        """Note that a channel was heard; return the time since it last was."""
-        state = lane.state
-        gap_ms = t_ms - state.heard_ms
-        if state.heard_ms < 0:
-            self._timers.set(t_ms + STALE_LEAST_MS, "silence", state.id)
-            gap_ms = 0
-        elif lane.interval_ms is None:
-            if len(state.gaps_ms) == GAPS_KEPT:
-                del state.gaps_ms[0]
-            state.gaps_ms.append(gap_ms)
-        state.heard_ms = t_ms
-        if state.stale:
-            state.stale = False
-            self._timers.set(t_ms + STALE_LEAST_MS, "silence", state.id)
-            if lane.stale_key is not None:
-                self.alerts.condition(lane.stale_key, t_ms, False)
-        return gap_ms
-
-    def _set_quality(self, lane: Lane, t_ms: int, quality: Quality) -> None:
-        lane.state.quality = quality
-        if lane.fault_key is not None:
-            self.alerts.condition(lane.fault_key, t_ms, quality in _BAD_PROBE)
-        if quality is not Quality.GOOD:
-            self.alerts.freeze(lane.limits)
-
     def _new_lane(self, channel: str) -> Lane:
         state = self.state.channels.setdefault(channel, ChannelState(channel))
         lane = self.lanes[channel] = build_lane(state, self.book, self._known)
         self._watch_channel(lane)
         return lane
-
-    # -- limits -----------------------------------------------------------------------------
-
-    def _judge_lane(self, lane: Lane, t_ms: int) -> None:
-        for limit in lane.limits:
-            self._judge(limit, t_ms, lane.state)
-        self._reband(lane.piece, lane)
-
-    def _judge(self, limit: Limit, t_ms: int, state: ChannelState) -> None:
-        value, level = state.value, state.level
-        if limit.channel is None and limit.piece is not None:
-            found = self.coldest(limit.piece, t_ms)
-            if found is None:
-                return
-            value, level = found
-        if value is not None:
-            self.alerts.judge(limit, t_ms, value, level)
-
-    def _reband(self, piece: str | None, lane: Lane | None = None) -> None:
-        """Find anew in which band the limits of a piece do not move."""
-        for other in self.lanes.values():
-            if other is lane or (piece is not None and other.piece == piece):
-                other.low, other.high = inert(other.limits, self.state.watches)
-
-    def coldest(self, piece: str, t_ms: int) -> tuple[int, float] | None:
-        """Return value and level of the coldest valid core of a piece, hand readings included."""
-        return coldest(self._valid_cores(piece, t_ms))
-
-    def extremes(self, piece: str, t_ms: int) -> tuple[int, int] | None:
-        """Return the lowest and highest valid core of a piece, ``None`` if there is none."""
-        values = [s.value for s in self._valid_cores(piece, t_ms) if s.value is not None]
-        return (min(values), max(values)) if values else None
-
-    def _valid_cores(self, piece: str, t_ms: int) -> list[ChannelState]:
-        held = [
-            state
-            for channel in self.book.cores(piece)
-            if (state := self.state.channels.get(channel)) is not None and state.valid()
-        ]
-        spot = self.state.channels.get(f"{piece}/spot")
-        if spot is not None and t_ms - spot.good_ms <= SPOT_VALID_MS:
-            held.append(spot)
-        return held
 
     # -- ticks ------------------------------------------------------------------------------
 
@@ -291,10 +232,10 @@ class Engine:
         self.state.t_ms = self.state.tick_ms = t_ms
         for what, key in self._timers.due(t_ms):
             if what == "silence":
-                self._silence(key, t_ms)
+                self.hearing.fell_due(self.lanes[key], self.book, t_ms)
             elif what == "delay":
                 self.alerts.delay_ended(key, t_ms)
-                self._reband(self.state.watches[key].piece)
+                self.judging.reband(self.state.watches[key].piece)
             elif what == "shelf":
                 self.alerts.shelf_ended(key, t_ms)
             elif what == "realarm":
@@ -310,23 +251,10 @@ class Engine:
         if self.book.cook is None or self.book.finished_ms is not None:
             self.state.minute_ms = None
             return
+        self.instruments.minute(self.lanes, self.book, t_ms)
         self.lookout.minute(self.book, self.lanes, t_ms)
         self.state.minute_ms = (t_ms // MINUTE_MS + 1) * MINUTE_MS
         self._timers.set(self.state.minute_ms, "minute", "")
-
-    def _silence(self, channel: str, t_ms: int) -> None:
-        lane = self.lanes[channel]
-        state = lane.state
-        if state.stale or state.heard_ms < 0:
-            return
-        limit_ms = silence_limit_ms(lane)
-        if t_ms - state.heard_ms <= limit_ms:
-            self._timers.set(state.heard_ms + limit_ms + 1, "silence", channel)
-            return
-        state.stale = True
-        self.alerts.freeze(lane.limits)
-        if lane.stale_key is not None and silence_matters(lane, self.book):
-            self.alerts.condition(lane.stale_key, t_ms, True)
 
     # -- forecasts ------------------------------------------------------------------------------
 
@@ -334,13 +262,7 @@ class Engine:
         if self.book.cook is None or self.book.finished_ms is not None:
             self.state.forecast_ms = None
             return
-        requests = [
-            ForecastRequest(piece, target, t_ms, t_ms + FORECAST_LAG_MS)
-            for piece in self.book.pieces
-            for target in targets_ahead(
-                self.book, piece, self.compiled.pieces[piece], self.state.watches
-            )
-        ]
+        requests = requests_due(self.book, self.compiled, self.state.watches, t_ms)
         self._out += requests
         foreseen = self.state.foreseen
         for of in set(foreseen) - {request.of for request in requests}:
@@ -368,22 +290,11 @@ class Engine:
             self.alerts.act(body, command.t_ms, command.by)
             if body.action == "answer":
                 self._compile(command.t_ms, command.by)
-        elif isinstance(body, DeviceChanged):
-            key = f"device-lost/{body.device}"
-            self.alerts.watch(key, "device-lost")
-            self.alerts.condition(
-                key, command.t_ms, body.status == "lost", body.message, body.remedy
-            )
         elif isinstance(body, ForecastTaught):
             state.taught = body.scores
-        elif isinstance(body, CheckMade):
-            if "check-overdue/node" in state.watches:
-                self.alerts.condition("check-overdue/node", command.t_ms, False)
-        elif isinstance(body, TroubleChanged):
-            key = f"{body.alert}/{body.subject}"
-            self.alerts.watch(key, body.alert)
-            self.alerts.condition(key, command.t_ms, body.active, body.message, body.remedy)
-        elif not isinstance(body, _PASSING):
+        elif isinstance(body, _PASSING):
+            take_outside(body, self.alerts, command.t_ms)
+        else:
             state.entries.append(entry)
             self._changed(body, command)
 
@@ -393,7 +304,7 @@ class Engine:
             self.state.channels[body.channel].trend.restart()
         self._compile(command.t_ms, command.by)
         if isinstance(body, SpotRead) and body.piece is not None:
-            self._take_spot(body, command.t_ms)
+            self._spot(body, body.piece, command.t_ms)
         if isinstance(body, Weighed | SpotRead):
             self.lookout.touched(self.book, body, command.t_ms)
         if isinstance(body, CookStarted):
@@ -402,27 +313,11 @@ class Engine:
             if self.state.minute_ms is None:
                 self._minute(command.t_ms)
 
-    def _take_spot(self, spot: SpotRead, t_ms: int) -> None:
-        """Judge a hand reading: for the lead core's targets and beside the coldest core."""
-        piece = spot.piece or ""
-        state = self.state.channels.setdefault(f"{piece}/spot", ChannelState(f"{piece}/spot"))
-        state.value = spot.value_mc
-        state.level = float(spot.value_mc)
-        state.heard_ms = state.good_ms = spot.at_ms
-        state.quality = Quality.GOOD
-        for limit in self.compiled.pieces.get(piece, []):
-            if limit.channel is None:
-                self._judge(limit, t_ms, state)
-            elif not self._is_heard(limit.channel):
-                self.alerts.judge(limit, t_ms, spot.value_mc, state.level)
-        self._reband(piece)
-        found = self.extremes(piece, t_ms)
+    def _spot(self, spot: SpotRead, piece: str, t_ms: int) -> None:
+        self.judging.spot(spot, t_ms)
+        found = extremes(valid_cores(self.state, self.book, piece, t_ms))
         if found is not None:
             self.lookout.core_bin(piece, t_ms, *found, by_hand=True)
-
-    def _is_heard(self, channel: str) -> bool:
-        state = self.state.channels.get(channel)
-        return state is not None and state.valid()
 
     def _enter(self, t_ms: int, body: Body, by: str, key: str = "") -> Entry:
         """Write the next journal entry."""
@@ -439,9 +334,11 @@ class Engine:
         self.compiled = compiled(
             self.state, book, self.policy, self._known, self.safety.cold_hold.mc
         )
+        self.judging.book, self.judging.compiled = book, self.compiled
         self.alerts.set_limits(self.compiled.limits(), t_ms, by)
         for lane in self.lanes.values():
             self._watch_channel(lane)
+            self.hearing.arm(lane)
             lane.low, lane.high = inert(lane.limits, self.state.watches)
         self.lookout.follow(book, t_ms)
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import heapq
 from collections.abc import Iterator
 
-from pitlogger.engine.lanes import STALE_LEAST_MS
 from pitlogger.engine.state import EngineState
 from pitlogger.rules.policies import Policy
 
@@ -31,10 +30,7 @@ class Timers:
             yield what, key
 
     def resume(self, state: EngineState, policy: Policy) -> None:
-        """Set the timers of a loaded state as if it had never stopped."""
-        for channel in state.channels.values():
-            if channel.heard_ms >= 0 and not channel.stale:
-                self.set(channel.heard_ms + STALE_LEAST_MS, "silence", channel.id)
+        """Set the timers of a loaded state as if it had never stopped; ``Hearing`` arms its own."""
         for watch in state.watches.values():
             rule = policy.rules[watch.kind]
             if watch.pending_ms is not None:

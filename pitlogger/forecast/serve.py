@@ -69,16 +69,23 @@ def readiness(
 
 def chance_by(dish: Dish, seconds: float) -> float:
     """Return the chance that a dish is off its rest within ``seconds`` from now."""
-    answer, left = dish.answer, seconds - dish.rest_s
-    if answer.p10_s is None or answer.p50_s is None or answer.p90_s is None:
+    said = dish.answer
+    return chance(said.p10_s, said.p50_s, said.p90_s, said.p_reach, seconds - dish.rest_s)
+
+
+def chance(
+    p10_s: float | None, p50_s: float | None, p90_s: float | None, p_reach: float, left_s: float
+) -> float:
+    """Return the chance that a time with these quantiles lies within ``left_s``."""
+    if p10_s is None or p50_s is None or p90_s is None:
         return 0.0
-    if answer.p50_s == 0:
-        return 1.0 if left >= 0 else 0.0
-    if left <= 0:
+    if p50_s <= 0:
+        return 1.0 if left_s >= 0 else 0.0
+    if left_s <= 0:
         return 0.0
-    edge = answer.p10_s if left < answer.p50_s else answer.p90_s
-    spread = max(abs(log(max(edge, 1) / answer.p50_s)) / Z80, 0.01)
-    return answer.p_reach * _normal(log(left / answer.p50_s) / spread)
+    edge = p10_s if left_s < p50_s else p90_s
+    spread = max(abs(log(max(edge, 1) / p50_s)) / Z80, 0.01)
+    return p_reach * _normal(log(left_s / p50_s) / spread)
 
 
 def together(chances: Sequence[float], shared: float = SHARED) -> float:
@@ -118,7 +125,8 @@ def _ready(
         )
         return Readiness(service, by_s, shown, round(p_meal, 3), "late", advice)
     if dishes and (spare := _spare_s(dishes, by_s - now_s)) > EARLY_S:
-        advice = f"ready {show_duration(spare * 1000)} early{where}: {_hold_plan(dishes, spare)}"
+        coolest = min(dish.pull_at_c for dish in dishes)
+        advice = f"ready {show_duration(spare * 1000)} early{where}: {hold_plan(coolest, spare)}"
         return Readiness(service, by_s, shown, round(p_meal, 3), "early", advice)
     return Readiness(service, by_s, shown, round(p_meal, 3), "on-time")
 
@@ -129,8 +137,9 @@ def _spare_s(dishes: Sequence[Dish], left_s: float) -> float:
     return left_s - max(ends) if ends else 0.0
 
 
-def _hold_plan(dishes: Sequence[Dish], spare_s: float) -> str:
-    hours = min(hold_hours(dish.pull_at_c) for dish in dishes)
+def hold_plan(pull_at_c: float, spare_s: float) -> str:
+    """Return how to hold for so long what comes off the pit at this temperature."""
+    hours = hold_hours(pull_at_c)
     if spare_s <= 0.8 * hours * 3600.0:
         return f"hold it wrapped in a box, good for about {hours:.0f} h above 140 F; log its core"
     return (

@@ -21,6 +21,7 @@ from pitlogger.model.journal import (
     CookStarted,
     Corrected,
     Entry,
+    MealTold,
     Noted,
     PieceAdded,
     PiecesMerged,
@@ -144,6 +145,7 @@ class Book:
     moved: list[tuple[int, str]] = field(default_factory=list)  # t_ms, channel
     adjusted: list[tuple[Entry, Adjusted]] = field(default_factory=list)
     tares: dict[str, Tared] = field(default_factory=dict)
+    meal: MealTold | None = None  # as last told
     alerts: list[tuple[Entry, AlertChanged]] = field(default_factory=list)
 
     def assignment(self, channel: str, t_ms: int | None = None) -> Assignment | None:
@@ -246,6 +248,8 @@ def _apply(book: Book, entry: Entry, body: Body, corrected: bool) -> None:
             book.spots.append((entry, body))
         case Noted():
             book.notes.append((entry, body))
+        case MealTold():
+            book.meal = body
         case ProbeMoved(channel=channel_id):
             book.moved.append((t_ms, channel_id))
         case Adjusted():

@@ -350,6 +350,30 @@ class SignedOff:
 
 
 @dataclass(frozen=True, slots=True)
+class Tenderness:
+    """How a piece ate: 1 tough, 2 firm, 3 as it should be, 4 soft, 5 falling apart."""
+
+    piece: str
+    mark: int
+
+
+@dataclass(frozen=True, slots=True)
+class MealTold:
+    """How a meal went, told after it; told again, the later one counts whole.
+
+    ``cook`` is the id of the cook, empty within its own journal. ``came`` is how many ate,
+    ``left_mg`` what was left over of the meat. ``None`` is not told.
+    """
+
+    cook: str
+    came: int | None = None
+    left_mg: int | None = None
+    tender: tuple[Tenderness, ...] = ()
+    text: str = ""
+    kind: Literal["meal-told"] = "meal-told"
+
+
+@dataclass(frozen=True, slots=True)
 class RunStarted:
     """A process life began. ``gap_ms`` is the time since the last run, ``None`` if unknown."""
 
@@ -399,6 +423,7 @@ Body = (
     | CheckMade
     | CorrectiveTaken
     | SignedOff
+    | MealTold
     | RunStarted
     | ClockSet
 )

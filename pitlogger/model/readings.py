@@ -29,6 +29,10 @@ class Quality(StrEnum):
     MALFORMED = "malformed"
 
 
+# What the engine finds of a value that was delivered as good.
+FOUND_BY_ENGINE = frozenset({Quality.OUT_OF_RANGE, Quality.TOO_FAST, Quality.STUCK})
+
+
 class Site(StrEnum):
     """Where a channel sits."""
 

@@ -31,6 +31,7 @@ MIN_SPAN_MS = 8 * 60_000
 STEP_MC = 4_000  # allowed beside the trend, noise and a spritz included
 STEP_MC_PER_MS = 1.5 / 60  # and 1.5 C for each minute of silence (a thin piece on a hot grate)
 DOUBTFUL_BINS = 3
+MOVES_JOIN_MS = 5 * 60_000  # on its way a probe reads the air
 LEVEL_REACH_MS = 90_000
 
 STALL_LOW_MC = 50_000
@@ -52,6 +53,7 @@ class Trend:
         stalled: Whether the piece stands in the stall.
         stall_since_ms: When the stall began (the moment it was told), ``None`` outside one.
         moved_ms: When a probe move was last recognised, ``None`` if never.
+        moved_from_mc: The level before it, or before the first of several in a row.
         moves: How many were.
     """
 
@@ -60,6 +62,7 @@ class Trend:
     stalled: bool = False
     stall_since_ms: int | None = None
     moved_ms: int | None = None
+    moved_from_mc: int | None = None
     moves: int = 0
     step_mc: int = STEP_MC  # a pit has no such limit: see ``pitlogger.pipeline.lid``
     bin_end_ms: int = -BIN_MS
@@ -136,6 +139,8 @@ class Trend:
                     return
                 kept = self.doubtful[:]
                 self.restart()
+                if self.moved_ms is None or t_ms - self.moved_ms > MOVES_JOIN_MS:
+                    self.moved_from_mc = level
                 self.moved_ms, self.moves = t_ms, self.moves + 1
                 self.recent = kept[:-1]
             else:

@@ -6,7 +6,7 @@ import pytest
 
 from pitlogger.bootstrap import load_policy
 from pitlogger.engine.feed import feed, ticks_until
-from pitlogger.engine.inputs import Command, Output
+from pitlogger.engine.inputs import Command, Input, Output
 from pitlogger.engine.state import EngineState
 from pitlogger.engine.step import Engine
 from pitlogger.formats.cook_file import parse_cook
@@ -48,7 +48,7 @@ class Kitchen:
         if cook is not None:
             self.say(CookStarted(parse_cook(cook)))
 
-    def feed(self, given: Reading | Command) -> None:
+    def feed(self, given: Input) -> None:
         for out in feed(self.engine, given):
             self.out += out
 

@@ -1,0 +1,35 @@
+"""The cores of a piece that may be judged now: what is valid, coldest, warmest."""
+
+from __future__ import annotations
+
+from pitlogger.engine.state import ChannelState, EngineState
+from pitlogger.model.book import Book
+
+SPOT_VALID_MS = 10 * 60_000  # how long a hand reading stands beside the fixed probes
+
+
+def valid_cores(state: EngineState, book: Book, piece: str, t_ms: int) -> list[ChannelState]:
+    """Return the cores of a piece that may be judged, a fresh hand reading among them."""
+    held = [
+        known
+        for channel in book.cores(piece)
+        if (known := state.channels.get(channel)) is not None and known.valid()
+    ]
+    spot = state.channels.get(f"{piece}/spot")
+    if spot is not None and t_ms - spot.good_ms <= SPOT_VALID_MS:
+        held.append(spot)
+    return held
+
+
+def coldest(cores: list[ChannelState]) -> tuple[int, float] | None:
+    """Return value and level of the coldest of some cores, ``None`` if there is none."""
+    values = [core.value for core in cores if core.value is not None]
+    if not values:
+        return None
+    return min(values), min(core.level for core in cores)
+
+
+def extremes(cores: list[ChannelState]) -> tuple[int, int] | None:
+    """Return the lowest and the highest of some cores, ``None`` if there is none."""
+    values = [core.value for core in cores if core.value is not None]
+    return (min(values), max(values)) if values else None

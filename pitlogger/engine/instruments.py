@@ -1,0 +1,269 @@
+"""Instruments: probes that are faulty, stuck, swapped, moved, out of the meat or drifting.
+
+All of it is one alert a channel, ``probe-fault``; its message says which. What cannot be
+believed is not judged: a stuck probe until it moves, one that hangs in the air until it is
+back, two swapped ones until somebody says which is which (or has seen it, or the stage goes
+on: nobody may be left without an alarm for longer than that). A moved probe reads truly, but
+another spot, and of two that drift apart nobody knows which errs: those go on being judged.
+"""
+
+from __future__ import annotations
+
+from itertools import combinations
+
+from pitlogger.engine.annunciator import Annunciator
+from pitlogger.engine.lanes import Lane
+from pitlogger.engine.state import EngineState
+from pitlogger.model.alerts import AlertState
+from pitlogger.model.book import Book, PieceBook
+from pitlogger.model.cooks import ON_PIT
+from pitlogger.model.quantities import show_duration, show_temperature
+from pitlogger.model.readings import Quality, Site
+from pitlogger.pipeline.neighbours import (
+    drift_apart,
+    have_swapped,
+    is_in_air,
+    is_steady,
+    sits_in_meat,
+)
+from pitlogger.pipeline.stuck import STILL_IN_RISE_MS
+from pitlogger.rules.messages import Units
+
+BAD_PROBE = frozenset({Quality.OPEN, Quality.SHORTED, Quality.FAULT})
+MINUTE_MS = 60_000
+SETTLES_MS = 3 * MINUTE_MS  # after a jump, until what a probe reads is the new spot
+TOGETHER_MS = 10 * MINUTE_MS  # two probes are put elsewhere one after the other
+HANDS_MS = 15 * MINUTE_MS  # somebody told of work on the piece so near to it: no surprise
+SHOWN_MS = 30 * MINUTE_MS
+IN_AIR_MS = 5 * MINUTE_MS
+SAY_IT = "Say it with `pitlogger channel moved`"
+TAKE_ONE = "take a hand reading with `pitlogger temp`"
+
+
+class Instruments:
+    """Judges probes, each bin and each minute; raises ``probe-fault`` with the annunciator."""
+
+    def __init__(self, state: EngineState, alerts: Annunciator, units: Units) -> None:
+        self.state = state
+        self.alerts = alerts
+        self.units = units
+
+    # -- each reading and each bin ------------------------------------------------------------
+
+    def set_quality(self, lane: Lane, t_ms: int, quality: Quality) -> None:
+        """Take the quality of a channel that has changed."""
+        lane.state.quality = quality
+        if lane.fault_key is not None and not lane.state.doubt:
+            self.alerts.condition(lane.fault_key, t_ms, quality in BAD_PROBE)
+        if quality is not Quality.GOOD:
+            self.alerts.freeze(lane.limits)
+
+    def bin(self, lane: Lane, lanes: dict[str, Lane], book: Book, t_ms: int) -> None:
+        """Look each ten seconds for what no core on a pit can do: stand still, or be air."""
+        state = lane.state
+        is_core = lane.site is Site.CORE and _is_on_pit(book, lane.piece)
+        if not is_core or not is_in_air(state.value or 0):
+            state.air_since_ms = None
+        elif state.air_since_ms is None:
+            state.air_since_ms = t_ms
+            self.alerts.freeze(lane.limits)
+        if lane.fault_key is None or state.doubt not in ("", "stuck"):
+            return
+        still = state.still
+        stuck = still.defies_noise(t_ms)
+        if not stuck and is_core and still.still_ms(t_ms) >= STILL_IN_RISE_MS:
+            pit = _pit_of(book, lanes, lane.piece or "")
+            pit_mc = None if pit is None or not pit.state.valid() else pit.state.value
+            stuck = still.defies_heat(t_ms, state.value or 0, pit_mc)
+        if stuck:
+            self._doubt(
+                lane, "stuck", t_ms,
+                f"{state.id} is stuck: exactly {self._shown(state.value)} for "
+                f"{show_duration(still.still_ms(t_ms))}",
+                f"Push the plug home and move the cable; {TAKE_ONE} meanwhile. "
+                "If it stays, put in another probe.",
+            )  # fmt: skip
+        elif state.doubt == "stuck":
+            state.trend.restart()  # its first step is no move of the probe
+            self._trust(lane, t_ms)
+
+    # -- each minute ----------------------------------------------------------------------------
+
+    def minute(self, lanes: dict[str, Lane], book: Book, t_ms: int) -> None:
+        """Look at what probes say of each other, and whether a doubt is settled."""
+        cores = [
+            lane
+            for lane in lanes.values()
+            if lane.site is Site.CORE and _is_on_pit(book, lane.piece) and lane.fault_key
+        ]
+        for lane in lanes.values():
+            if lane.state.doubt and self._is_settled(lane, book, t_ms):
+                self._trust(lane, t_ms)
+        for lane in cores:
+            self._air(lane, lanes, book, t_ms)
+        for one, other in combinations(cores, 2):
+            self._swapped(one, other, t_ms)
+            if one.piece == other.piece:
+                self._drifting(one, other, lanes, book, t_ms)
+                self._drifting(other, one, lanes, book, t_ms)
+        for lane in cores:
+            self._moved(lane, book, t_ms)
+
+    def _air(self, lane: Lane, lanes: dict[str, Lane], book: Book, t_ms: int) -> None:
+        state = lane.state
+        if state.air_since_ms is None:
+            if state.doubt == "air":
+                self._trust(lane, t_ms)
+            return
+        if state.doubt or t_ms - state.air_since_ms < IN_AIR_MS or not state.heard_well():
+            return
+        level = state.value or 0
+        pit = _pit_of(book, lanes, lane.piece or "")
+        pit_mc = None if pit is None or not pit.state.valid() else pit.state.value
+        if pit is not None and pit_mc is not None and sits_in_meat(pit_mc, level):
+            self._doubt(
+                lane, "air", t_ms,
+                f"{state.id} and {pit.state.id} look swapped: {state.id} reads "
+                f"{self._shown(level)} like a pit, {pit.state.id} {self._shown(pit_mc)} like meat",
+                f"Change the plugs or the places over, then {_lower(SAY_IT)}.",
+            )  # fmt: skip
+            self._freeze(pit)
+            return
+        self._doubt(
+            lane, "air", t_ms,
+            f"{state.id} reads {self._shown(level)}: it is out of the meat",
+            "Put it into the thickest part, off the bone.",
+        )  # fmt: skip
+
+    def _swapped(self, one: Lane, other: Lane, t_ms: int) -> None:
+        a, b = one.state.trend, other.state.trend
+        if one.state.doubt == "swapped" or other.state.doubt == "swapped":
+            return
+        if a.moved_ms is None or b.moved_ms is None or abs(a.moved_ms - b.moved_ms) > TOGETHER_MS:
+            return
+        waited_ms = t_ms - max(a.moved_ms, b.moved_ms)
+        if not SETTLES_MS <= waited_ms < SHOWN_MS or max(a.moved_ms, b.moved_ms) < max(
+            one.state.said_ms, other.state.said_ms
+        ):
+            return
+        levels = (a.moved_from_mc, a.level_mc, b.moved_from_mc, b.level_mc)
+        if None in levels or not have_swapped(*[level or 0 for level in levels]):
+            return
+        first, second = one.state.id, other.state.id
+        self._doubt(
+            one, "swapped", t_ms,
+            f"{first} and {second} were swapped: each reads what the other read",
+            f"Put them back or change the plugs over, then {_lower(SAY_IT)} for both.",
+        )  # fmt: skip
+        other.state.doubt, other.state.doubt_ms = "swapped", t_ms
+        self._freeze(other)
+
+    def _drifting(
+        self, lane: Lane, other: Lane, lanes: dict[str, Lane], book: Book, t_ms: int
+    ) -> None:
+        mine, theirs = lane.state, other.state
+        if mine.doubt not in ("", "drifting") or theirs.doubt:
+            return
+        pit = _pit_of(book, lanes, lane.piece or "")
+        if pit is None or not is_steady(pit.state.minutes_ms, pit.state.minutes_mc, t_ms):
+            return
+        moved_ms = max(mine.trend.moved_ms or 0, theirs.trend.moved_ms or 0)
+        if t_ms - moved_ms < 2 * SHOWN_MS:
+            return
+        if drift_apart(
+            mine.minutes_ms, mine.minutes_mc, theirs.minutes_ms, theirs.minutes_mc, t_ms
+        ):
+            self._doubt(
+                lane, "drifting", t_ms,
+                f"{mine.id} drifts: for an hour it fell while {theirs.id} beside it rose",
+                f"Check both: {TAKE_ONE}. One that errs goes out of service.",
+            )  # fmt: skip
+
+    def _moved(self, lane: Lane, book: Book, t_ms: int) -> None:
+        state = lane.state
+        trend = state.trend
+        if state.doubt or trend.moved_ms is None or trend.moved_from_mc is None:
+            return
+        since_ms = t_ms - trend.moved_ms
+        if not SETTLES_MS <= since_ms < SHOWN_MS or trend.moved_ms <= state.said_ms:
+            return
+        held = book.pieces[lane.piece or ""]
+        if _hands_on(book, held, trend.moved_ms - HANDS_MS):
+            return
+        self._doubt(
+            lane, "moved", t_ms,
+            f"{state.id} was moved: it jumped from {self._shown(trend.moved_from_mc)} to "
+            f"{self._shown(trend.level_mc)}",
+            f"See that it sits in the thickest part, off the bone. {SAY_IT}.",
+        )  # fmt: skip
+
+    # -- doubts ---------------------------------------------------------------------------------
+
+    def _doubt(self, lane: Lane, doubt: str, t_ms: int, message: str, remedy: str) -> None:
+        state = lane.state
+        state.doubt, state.doubt_ms = doubt, t_ms
+        assert lane.fault_key is not None
+        self.alerts.condition(lane.fault_key, t_ms, True, message, remedy)
+        if not state.is_believed():
+            self._freeze(lane)
+
+    def _freeze(self, lane: Lane) -> None:
+        self.alerts.freeze(lane.limits)
+
+    def _trust(self, lane: Lane, t_ms: int) -> None:
+        state = lane.state
+        state.doubt, state.said_ms = "", t_ms
+        if lane.fault_key is not None:
+            self.alerts.condition(lane.fault_key, t_ms, state.quality in BAD_PROBE)
+
+    def _is_settled(self, lane: Lane, book: Book, t_ms: int) -> bool:
+        """Return whether somebody has told, or time has shown, that a doubt is over."""
+        state = lane.state
+        if state.doubt == "stuck":
+            return False  # it moves, or it does not
+        told_ms = max((at_ms for at_ms, channel in book.moved if channel == state.id), default=-1)
+        placed = book.assignment(state.id)
+        told_ms = max(told_ms, -1 if placed is None else placed.from_ms)
+        held = book.pieces.get(lane.piece or "")
+        told_ms = max(told_ms, -1 if held is None else held.stage_since_ms)
+        watch = self.state.watches.get(lane.fault_key or "")
+        is_seen = watch is not None and watch.state is AlertState.ACKNOWLEDGED
+        if told_ms > state.doubt_ms or (state.doubt != "air" and is_seen):
+            return True
+        return state.doubt in ("moved", "drifting") and t_ms - state.doubt_ms >= SHOWN_MS
+
+    def _shown(self, milli_c: int | None) -> str:
+        return "-" if milli_c is None else show_temperature(milli_c, self.units.temperature)
+
+
+def _lower(text: str) -> str:
+    return text[0].lower() + text[1:]
+
+
+def _is_on_pit(book: Book, piece: str | None) -> bool:
+    held = book.pieces.get(piece or "")
+    return held is not None and held.ended_ms is None and held.stage in ON_PIT
+
+
+def _pit_of(book: Book, lanes: dict[str, Lane], piece: str) -> Lane | None:
+    """Return the pit of a piece: the one it names, else the only one there is."""
+    pits = [lane for lane in lanes.values() if lane.site is Site.PIT]
+    named = book.pieces[piece].piece.pit if piece in book.pieces else None
+    for lane in pits:
+        if lane.state.id == named:
+            return lane
+    return pits[0] if len(pits) == 1 else None
+
+
+def _hands_on(book: Book, held: PieceBook, since_ms: int) -> bool:
+    """Return whether anybody has told of work on a piece since then."""
+    piece = held.piece.id
+    marked = any(mark.at_ms >= since_ms for mark in held.marks)
+    weighed = any(weighing.weighed.at_ms >= since_ms for weighing in held.weighings)
+    read = any(spot.piece == piece and spot.at_ms >= since_ms for _, spot in book.spots)
+    placed = any(
+        assigned.from_ms >= since_ms
+        for channel in book.cores(piece)
+        if (assigned := book.assignment(channel)) is not None
+    )
+    return marked or weighed or read or placed

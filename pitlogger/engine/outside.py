@@ -1,0 +1,24 @@
+"""What comes from outside the readings: devices lost, checks made, troubles of the node."""
+
+from __future__ import annotations
+
+from pitlogger.engine.annunciator import Annunciator
+from pitlogger.model.journal import Body, CheckMade, DeviceChanged, TroubleChanged
+
+
+def take_outside(body: Body, alerts: Annunciator, t_ms: int) -> None:
+    """Take what an entry says of a device, a check or a trouble to its alert."""
+    match body:
+        case DeviceChanged():
+            key = f"device-lost/{body.device}"
+            alerts.watch(key, "device-lost")
+            alerts.condition(key, t_ms, body.status == "lost", body.message, body.remedy)
+        case TroubleChanged():
+            key = f"{body.alert}/{body.subject}"
+            alerts.watch(key, body.alert)
+            alerts.condition(key, t_ms, body.active, body.message, body.remedy)
+        case CheckMade():
+            if "check-overdue/node" in alerts.watches:
+                alerts.condition("check-overdue/node", t_ms, False)
+        case _:
+            pass

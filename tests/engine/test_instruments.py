@@ -1,0 +1,182 @@
+"""Probes that lie: stuck, swapped, moved, out of the meat, drifting; and those that do not."""
+
+import random
+
+from pitlogger.engine.restart import catch_up
+from pitlogger.engine.snapshot import dump_state, load_state
+from pitlogger.engine.step import Engine
+from pitlogger.model.cooks import Channel, Stage
+from pitlogger.model.journal import AlertActed, AlertChanged, ProbeMoved, Weighed
+from pitlogger.model.quantities import Quantity
+from pitlogger.model.readings import Quality, Reading, Site
+
+from .conftest import COOK, START_MS, Kitchen
+
+TWO = """
+[cook]
+name = "two"
+[[piece]]
+id = "one"
+cut = "brisket-packer"
+[[piece]]
+id = "two"
+cut = "brisket-packer"
+[[channel]]
+id = "one/core"
+site = "core"
+piece = "one"
+[[channel]]
+id = "two/core"
+site = "core"
+piece = "two"
+[[channel]]
+id = "pit"
+site = "pit"
+"""
+
+
+def told(kitchen: Kitchen) -> list[str]:
+    """Return the messages of the probe faults raised."""
+    return [
+        entry.body.message
+        for entry in kitchen.entries()
+        if isinstance(entry.body, AlertChanged)
+        and entry.body.alert_kind == "probe-fault"
+        and entry.body.now == "unacknowledged"
+    ]
+
+
+def run(kitchen: Kitchen, minutes: float, **rates: tuple[float, float]) -> None:
+    """Read channels every 5 s: level in C and rise in C an hour, by name with _ for /."""
+    noise = random.Random(3)
+    for step in range(round(minutes * 12)):
+        kitchen.t_ms += 5000
+        for name, (level, rise) in rates.items():
+            value = level + rise * step / 720 + noise.gauss(0, 0.06)
+            kitchen.feed(Reading(name.replace("_", "/"), kitchen.t_ms, round(value * 10) * 100))
+
+
+def on_the_pit(cook: str = TWO) -> Kitchen:
+    kitchen = Kitchen(cook)
+    for piece in kitchen.engine.book.pieces:
+        kitchen.stage(Stage.SMOKING, piece)
+    return kitchen
+
+
+def test_two_probes_that_change_places_are_told_once_and_not_judged() -> None:
+    kitchen = on_the_pit()
+    run(kitchen, 40, one_core=(70, 5), two_core=(88, 5), pit=(115, 0))
+    run(kitchen, 6, one_core=(91.5, 5), two_core=(73.5, 5), pit=(115, 0))
+    words = "one: one/core and two/core were swapped: each reads what the other read"
+    assert told(kitchen) == [words]
+    run(kitchen, 30, one_core=(97, 5), two_core=(79, 5), pit=(115, 0))
+    assert kitchen.alerts("pull-due") == [], "it is not known whose core that is"
+
+
+def test_two_swapped_probes_are_judged_again_once_somebody_says_so() -> None:
+    kitchen = on_the_pit()
+    run(kitchen, 40, one_core=(70, 5), two_core=(88, 5), pit=(115, 0))
+    run(kitchen, 6, one_core=(91.5, 5), two_core=(73.5, 5), pit=(115, 0))
+    kitchen.say(ProbeMoved("one/core"))
+    kitchen.say(ProbeMoved("two/core"))
+    run(kitchen, 10, one_core=(97, 5), two_core=(79, 5), pit=(115, 0))
+    assert kitchen.alerts("pull-due")[0][1] == "unacknowledged"
+    assert len(told(kitchen)) == 1
+
+
+def test_having_seen_it_lets_swapped_probes_be_judged_again() -> None:
+    kitchen = on_the_pit()
+    run(kitchen, 40, one_core=(70, 5), two_core=(88, 5), pit=(115, 0))
+    run(kitchen, 6, one_core=(91.5, 5), two_core=(73.5, 5), pit=(115, 0))
+    kitchen.say(AlertActed("probe-fault/one/core", "acknowledge"))
+    run(kitchen, 10, one_core=(97, 5), two_core=(79, 5), pit=(115, 0))
+    assert kitchen.alerts("pull-due")[0][1] == "unacknowledged"
+
+
+def test_a_pit_that_reads_like_meat_and_a_core_like_a_pit_are_swapped() -> None:
+    kitchen = on_the_pit()
+    run(kitchen, 9, one_core=(112, 0), two_core=(20, 5), pit=(15, 10))
+    assert len(told(kitchen)) == 1
+    assert "one/core and pit look swapped" in told(kitchen)[0]
+
+
+def test_a_core_over_the_boiling_point_is_out_of_the_meat() -> None:
+    kitchen = on_the_pit()
+    run(kitchen, 9, one_core=(110, 0), two_core=(20, 5), pit=(112, 0))
+    assert told(kitchen) == ["one: one/core reads 230 F: it is out of the meat"]
+    assert kitchen.alerts("pull-due") == [], "air is no core"
+    run(kitchen, 9, one_core=(22, 5), two_core=(25, 5), pit=(112, 0))
+    assert kitchen.alerts("probe-fault")[-1][1] == "returned-unacknowledged"
+
+
+def test_a_probe_that_jumps_with_nobody_at_the_meat_was_moved() -> None:
+    kitchen = on_the_pit()
+    run(kitchen, 40, one_core=(60, 5), two_core=(60, 5), pit=(115, 0))
+    run(kitchen, 6, one_core=(72, 5), two_core=(63.5, 5), pit=(115, 0))
+    assert len(told(kitchen)) == 1
+    assert told(kitchen)[0].startswith("one: one/core was moved: it jumped from 146 F to 162")
+
+
+def test_a_probe_put_back_at_a_weighing_is_no_surprise() -> None:
+    kitchen = on_the_pit()
+    run(kitchen, 40, one_core=(60, 5), two_core=(60, 5), pit=(115, 0))
+    kitchen.say(Weighed("one", "at-wrap", 4_000_000, 0, kitchen.t_ms))
+    run(kitchen, 40, one_core=(72, 5), two_core=(63.5, 5), pit=(115, 0))
+    assert told(kitchen) == []
+
+
+def test_a_core_that_falls_beside_one_that_rises_drifts() -> None:
+    kitchen = on_the_pit(COOK)
+    run(kitchen, 100, **{"brisket-1_core": (65, 6), "brisket-1_point": (62, -5), "pit": (115, 0)})
+    assert len(told(kitchen)) == 1
+    assert "brisket-1/point drifts" in told(kitchen)[0]
+
+
+def test_a_stuck_probe_is_told_marked_and_not_judged_until_it_moves() -> None:
+    kitchen = on_the_pit()
+    run(kitchen, 60, one_core=(60, 15), two_core=(60, 15), pit=(115, 0))
+    for step in range(14 * 12):
+        kitchen.t_ms += 5000
+        kitchen.feed(Reading("one/core", kitchen.t_ms, 75_200))
+        kitchen.feed(Reading("two/core", kitchen.t_ms, 76_000 + step % 2 * 100))
+    assert told(kitchen) == ["one: one/core is stuck: exactly 167 F for 13 min"]
+    assert kitchen.tagged()[-2].quality is Quality.STUCK
+    assert not kitchen.engine.state.channels["one/core"].valid()
+    run(kitchen, 2, one_core=(79, 15))
+    assert kitchen.engine.state.channels["one/core"].valid()
+    assert len(told(kitchen)) == 1
+
+
+def test_doubts_survive_a_restart() -> None:
+    kitchen = on_the_pit()
+    run(kitchen, 40, one_core=(70, 5), two_core=(88, 5), pit=(115, 0))
+    state = load_state(dump_state(kitchen.engine.state))
+    since_ms = kitchen.t_ms
+    run(kitchen, 6, one_core=(91.5, 5), two_core=(73.5, 5), pit=(115, 0))
+    readings = [Reading(t.channel, t.t_ms, t.raw) for t in kitchen.tagged() if t.t_ms > since_ms]
+    resumed = Engine(state, kitchen.engine.policy)
+    later = [entry for entry in kitchen.entries() if entry.t_ms > since_ms]
+    assert catch_up(resumed, later, readings) == []
+    assert resumed.state.channels == kitchen.engine.state.channels
+    assert resumed.state.channels["two/core"].doubt == "swapped"
+
+
+def test_a_short_limit_of_silence_is_kept_the_first_time_too() -> None:
+    quick = Channel("pit", Site.PIT, None, Quantity.TEMPERATURE, stale_after_ms=4_000)
+    kitchen = Kitchen(channels=(quick,))
+    kitchen.stage(Stage.SMOKING)
+    kitchen.hold(238, 2, "pit")
+    heard_s = (kitchen.t_ms - START_MS) // 1000
+    kitchen.wait(20)
+    raised = [at for at, state in kitchen.alerts("channel-stale") if state == "unacknowledged"]
+    assert raised == [heard_s + 5]
+
+
+def test_a_limit_of_silence_made_shorter_counts_from_then() -> None:
+    kitchen = Kitchen()
+    kitchen.stage(Stage.SMOKING)
+    kitchen.hold(238, 2, "pit")
+    kitchen.engine._known["pit"] = Channel("pit", Site.PIT, stale_after_ms=4_000)
+    kitchen.stage(Stage.WRAPPED)
+    kitchen.wait(10)
+    assert kitchen.alerts("channel-stale")[0][1] == "unacknowledged"

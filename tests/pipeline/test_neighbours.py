@@ -1,0 +1,61 @@
+"""What probes say of each other."""
+
+import pytest
+
+from pitlogger.pipeline.neighbours import (
+    drift_apart,
+    have_swapped,
+    is_in_air,
+    is_steady,
+    sits_in_meat,
+)
+
+MINUTES = [minute * 60_000 for minute in range(91)]
+NOW = MINUTES[-1]
+
+
+def line(start_mc: int, mc_per_minute: int) -> list[int]:
+    return [start_mc + mc_per_minute * minute for minute in range(91)]
+
+
+@pytest.mark.parametrize(
+    ("a", "b", "swapped"),
+    [
+        ((60_000, 75_200), (75_000, 60_400), True),
+        ((60_000, 75_200), (75_000, 75_000), False),
+        ((60_000, 90_000), (75_000, 60_400), False),
+        ((60_000, 62_500), (62_500, 60_000), False),  # so near that nobody can tell
+    ],
+)
+def test_two_that_jumped_onto_each_other_have_swapped(
+    a: tuple[int, int], b: tuple[int, int], swapped: bool
+) -> None:
+    assert have_swapped(*a, *b) is swapped
+    assert have_swapped(*b, *a) is swapped
+
+
+def test_meat_stays_under_the_boiling_point() -> None:
+    assert is_in_air(110_000)
+    assert not is_in_air(98_500)
+    assert sits_in_meat(40_000, 115_000)
+    assert not sits_in_meat(107_000, 115_000)
+
+
+def test_one_that_falls_beside_one_that_rises_drifts() -> None:
+    falls, rises = line(70_000, -60), line(65_000, 60)
+    assert drift_apart(MINUTES, falls, MINUTES, rises, NOW)
+    assert not drift_apart(MINUTES, rises, MINUTES, falls, NOW)
+
+
+def test_two_that_part_while_both_rise_do_not() -> None:
+    assert not drift_apart(MINUTES, line(68_000, 5), MINUTES, line(70_000, 200), NOW)
+
+
+def test_too_little_history_says_nothing() -> None:
+    few, falls = MINUTES[60:], line(70_000, -60)[60:]
+    assert not drift_apart(few, falls, MINUTES, line(65_000, 60), NOW)
+
+
+def test_a_pit_is_steady_within_fifteen_degrees() -> None:
+    assert is_steady(MINUTES, line(110_000, 100), NOW)
+    assert not is_steady(MINUTES, line(110_000, -400), NOW)
