@@ -5,13 +5,13 @@ How much a remedy gains is common practice, no source.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
 from pitlogger.model.quantities import show_mass
 from pitlogger.yields.demand import Demand
 from pitlogger.yields.plan import Question
-from pitlogger.yields.sufficiency import PieceMass, Supply, enough, supply
+from pitlogger.yields.sufficiency import PieceMass, enough, supply
 
 _CHOPPED_KEEPS = 1.04  # ends and crumbs are served, not left on the board
 _SIDES_REPLACE = 0.15  # share of the meat that generous sides stand in for
@@ -42,52 +42,82 @@ class Shortfall:
     remedies: tuple[Remedy, ...] = ()
 
 
-def shortfall(question: Question, light_by: str = "") -> Shortfall:
+@dataclass(frozen=True, slots=True)
+class Change:
+    """How things could stand instead.
+
+    Attributes:
+        wanted: What is asked for.
+        more_g: Servable mass added, grams.
+        keeps: Factor on what the pieces give.
+        another: Whether another piece like these is cooked.
+    """
+
+    wanted: Demand
+    more_g: float = 0.0
+    keeps: float = 1.0
+    another: bool = False
+
+
+Chance = Callable[[Change], float]  # probability that it is enough
+
+
+def shortfall(question: Question, light_by: str | None = "") -> Shortfall:
     """Judge the pieces that are there, and what could be done.
 
     Args:
         question: With the pieces that are there as ``weighed``.
         light_by: Time by which another piece would have to be on, as shown to people;
-            empty where it is unknown, and another piece is then offered without a time.
+            empty where it is unknown, ``None`` where it is too late for one.
     """
     grid = supply(question.learned.belief, question.learned.day_share)
-    now = _p(grid, question)
-    goal = 1.0 - question.risk
+
+    def chance(change: Change) -> float:
+        pieces = tuple(PieceMass(p.mean_g * change.keeps, p.sd_g) for p in question.weighed)
+        pieces += (question.typical,) * change.another
+        return enough(grid, pieces, change.wanted, question.fixed_g + change.more_g).p_enough
+
+    return judge_shortfall(chance, question.wanted, question.risk, light_by)
+
+
+def judge_shortfall(chance: Chance, wanted: Demand, risk: float, light_by: str | None) -> Shortfall:
+    """Return by how much it is short at a risk, and what each remedy would make of it."""
+    now = chance(Change(wanted))
+    goal = 1.0 - risk
     if now >= goal:
         return Shortfall(now, 0.0)
-    short_g = _short_g(grid, question, goal)
-    found = sorted(_remedies(grid, question, short_g, light_by), key=lambda r: -r.p_enough)
+    short_g = _short_g(chance, wanted, goal)
+    found = sorted(_remedies(chance, wanted, short_g, light_by), key=lambda r: -r.p_enough)
     return Shortfall(now, short_g, tuple(found))
 
 
-def _p(grid: Supply, question: Question) -> float:
-    return enough(grid, question.weighed, question.wanted, question.fixed_g).p_enough
-
-
-def _short_g(grid: Supply, question: Question, goal: float) -> float:
+def _short_g(chance: Chance, wanted: Demand, goal: float) -> float:
     """Return the mass to add, to a gram, by halving; the demand alone is always enough."""
-    low, high = 0.0, question.wanted.mean_g + 6.0 * question.wanted.sd_g
+    low, high = 0.0, wanted.mean_g + 6.0 * wanted.sd_g
     while high - low > 1.0:
         middle = 0.5 * (low + high)
-        more = replace(question, fixed_g=question.fixed_g + middle)
-        low, high = (low, middle) if _p(grid, more) >= goal else (middle, high)
+        is_enough = chance(Change(wanted, more_g=middle)) >= goal
+        low, high = (low, middle) if is_enough else (middle, high)
     return high
 
 
-def _remedies(grid: Supply, question: Question, short_g: float, light_by: str) -> Iterator[Remedy]:
-    another = replace(question, weighed=(*question.weighed, question.typical))
-    by = f", if it is on by {light_by}" if light_by else ", if there is time to cook it"
-    yield Remedy("another-piece", _p(grid, another), f"another piece like these{by}")
+def _remedies(
+    chance: Chance, wanted: Demand, short_g: float, light_by: str | None
+) -> Iterator[Remedy]:
+    now = Change(wanted)
+    if light_by is not None:
+        by = f", if it is on by {light_by}" if light_by else ", if there is time to cook it"
+        another = chance(replace(now, another=True))
+        yield Remedy("another-piece", another, f"another piece like these{by}")
     for less in _SMALLER:
-        smaller = replace(question, wanted=_scaled(question.wanted, 1.0 - less))
-        yield Remedy(f"portions-{less:.0%}-smaller".replace("%", "-pct"), _p(grid, smaller),
+        smaller = chance(replace(now, wanted=_scaled(wanted, 1.0 - less)))
+        yield Remedy(f"portions-{round(less * 100)}-pct-smaller", smaller,
                      f"portions {less:.0%} smaller")  # fmt: skip
-    chopped = tuple(PieceMass(p.mean_g * _CHOPPED_KEEPS, p.sd_g) for p in question.weighed)
-    yield Remedy("chop", _p(grid, replace(question, weighed=chopped)), "chop instead of slice")
-    sided = replace(question, wanted=_scaled(question.wanted, 1.0 - _SIDES_REPLACE))
-    yield Remedy("sides", _p(grid, sided), "more sides, put out first")
-    bought = replace(question, fixed_g=question.fixed_g + short_g)
-    yield Remedy("buy-in", _p(grid, bought), f"buy in {show_mass(short_g * 1000)} cooked meat")
+    yield Remedy("chop", chance(replace(now, keeps=_CHOPPED_KEEPS)), "chop instead of slice")
+    sided = chance(replace(now, wanted=_scaled(wanted, 1.0 - _SIDES_REPLACE)))
+    yield Remedy("sides", sided, "more sides, put out first")
+    bought = chance(replace(now, more_g=short_g))
+    yield Remedy("buy-in", bought, f"buy in {show_mass(short_g * 1000)} cooked meat")
 
 
 def _scaled(wanted: Demand, factor: float) -> Demand:

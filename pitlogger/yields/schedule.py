@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from pitlogger.yields.durations import CookTime, in_sequence
+from pitlogger.yields.durations import CookTime, Observed, cook_time, in_sequence
 
 HOUR_MS = 3_600_000
 # Common practice, no source: minutes of work, and hours a box without heat keeps its food hot.
@@ -18,6 +18,7 @@ TRIM_MIN, LIGHT_UP_MIN, CARVE_MIN = 30.0, 45.0, 20.0
 UNHEATED_HOLD_H, HEATED_HOLD_H = 4.0, 12.0
 # "24 hours for each 4 to 5 pounds" in a refrigerator: from memory.
 THAW_H_PER_KG = 24.0 / 2.04
+_UNSEEN: Observed = {}
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,6 +112,13 @@ def backwards(
         max(0.0, (leave - off - rest) / HOUR_MS),
         max(0.0, (leave - fast_off - rest) / HOUR_MS),
     )
+
+
+def latest_load_ms(
+    cut: str, sitting: Sitting, observed_hours: Observed = _UNSEEN, confidence: float = 0.9
+) -> int:
+    """Return when a piece of a cut has to be on the pit to be rested in time, UTC milliseconds."""
+    return backwards(sitting, cook_time(cut, observed_hours), confidence).load_ms
 
 
 def _ms(hours: float) -> int:
