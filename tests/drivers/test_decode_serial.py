@@ -111,6 +111,26 @@ def test_tare_shown_by_the_scale_is_no_load(line: str) -> None:
     assert decode_line(line.encode())[0].channel == "tare"
 
 
+@pytest.mark.parametrize(
+    ("line", "ounces"),
+    [
+        ("13 lb 7.0 oz", 215.0),
+        ("ST,GS,+ 13lb 7.0oz", 215.0),
+        ("ST,NT,-  0lb 3.2oz", -3.2),
+        ("0 lb 15,5 oz", 15.5),
+    ],
+)
+def test_pounds_with_ounces_become_ounces(line: str, ounces: float) -> None:
+    (found,) = decode_line(line.encode())
+    assert (found.value, found.unit) == (ounces, "oz")
+
+
+@pytest.mark.parametrize("line", ["12.5 lb 7 oz", "13 lb 17.0 oz", "13 lb -7 oz", "1,3 lb 7 oz"])
+def test_pounds_and_ounces_that_do_not_go_together_are_refused(line: str) -> None:
+    with pytest.raises(DecodeError):
+        decode_line(line.encode())
+
+
 def test_minus_zero_is_zero() -> None:
     assert str(decode_line(b"ST,GS,-  0.000kg")[0].value) == "0.0"
 

@@ -11,6 +11,8 @@ A line ends with CR, LF, both, or ETX (after STX).
 Example: ``53 54 2c 47 53 2c 2b 20 20 31 2e 32 33 34 6b 67 0d 0a`` is
 ``ST,GS,+  1.234kg`` CR LF: stable, gross, 1.234 kg.
 
+Pounds with ounces, ``13 lb 7.0 oz`` or ``13lb 7.0oz``, become ounces.
+
 Rules: the status is read first, since an overload line may hold digits that mean nothing. A
 missing unit stays empty and comes from the configuration. Steadiness not told is unknown, not
 steady. A comma between digits is a decimal comma. Counting mode is refused. A bare line in kg
@@ -23,6 +25,7 @@ Source: customary among serial scales, from memory; no standard covers these two
 from __future__ import annotations
 
 import re
+from decimal import Decimal
 
 from pitlogger.devices.contract import Measurement
 from pitlogger.devices.decoders import DecoderInfo
@@ -40,6 +43,9 @@ _BARE = re.compile(
     rf"(?:\s*([A-Za-z][A-Za-z .]{{0,15}}[:=]|GROSS|NET|TARE|[GNT]))?(\s*)([+-]?)\s*({_DIGITS})"
     r"\s*([A-Za-z]{2,3}|g)?((?:\s*(?:\?|\b[GNTM]\b))*)\s*"
 )
+_POUNDS_OUNCES = re.compile(
+    r"(?<![\d.,])(\d{1,4})\s*lbs?\s*((?:1[0-5]|0?\d)(?:[.,]\d{1,4})?)\s*oz\b", re.IGNORECASE
+)
 _LONE_STATUS = re.compile(r"\s*-?(OL|OVER|UL|UNDER)-?\s*", re.IGNORECASE)
 _LOAD = {"O": Quality.OVERLOAD, "U": Quality.UNDERLOAD}
 _MASS = Quantity.MASS
@@ -52,7 +58,7 @@ def decode(line: bytes) -> tuple[Measurement, ...]:
         MalformedError: No line of either family.
         UnknownFrameError: An unknown unit, or counting mode.
     """
-    text = ascii_line(line)
+    text = _POUNDS_OUNCES.sub(_in_ounces, ascii_line(line))
     header = _HEADER.fullmatch(text)
     if header is not None:
         return (_with_header(header[1], header[2] or "", header[3], text),)
@@ -63,6 +69,11 @@ def decode(line: bytes) -> tuple[Measurement, ...]:
     if dashes is not None:
         return (_no_value(mass_unit(dashes[1]), Quality.NO_VALUE),)
     return (_bare(text),)
+
+
+def _in_ounces(match: re.Match[str]) -> str:
+    ounces = Decimal(match[2].replace(",", "."))
+    return f"{int(match[1]) * 16 + ounces} oz"
 
 
 def _with_header(status: str, mode: str, rest: str | None, text: str) -> Measurement:
