@@ -53,7 +53,11 @@ class Housekeeper:
 
     def look_at_disk(self) -> TroubleChanged | None:
         """Return the change there is in the room on the disk, ``None`` where there is none."""
-        found = disk_low(self._config.node.data)
+        try:
+            found = disk_low(self._config.node.data)
+        except OSError as fault:  # the store tells of it too, with a remedy
+            log.error("the room on the disk is not known: %s", fault)
+            return None
         if (found is not None) is self._is_low:
             return None
         self._is_low = found is not None
@@ -80,8 +84,8 @@ class Housekeeper:
         oldest_ms = now_ms - NOTICES_KEPT_DAYS * DAY_MS
         await asyncio.wrap_future(self._store.forget_notices(oldest_ms))
         if days := self._config.store.keep_readings_days:
-            dropped = await asyncio.wrap_future(self._store.forget_before(now_ms - days * DAY_MS))
-            log.info("%d readings older than %d days were let go", dropped, days)
+            dropped = await asyncio.wrap_future(self._store.thin_before(now_ms - days * DAY_MS))
+            log.info("%d readings older than %d days were let go of", dropped, days)
 
     async def sweep_or_say(self) -> None:
         """As ``sweep``; what does not work is logged and tried again at the next look."""

@@ -62,8 +62,7 @@ def chart(
         zero_ms = from_ms - window.offset_ms
         if width_ms < PART_MS:
             _fill_from_readings(connection, window, names, by_number, zero_ms, width_ms)
-        if width_ms >= PART_MS or not any(map(any, (line.count for line in by_number.values()))):
-            # Also where retention has dropped the single readings.
+        else:
             _fill_from_rollup(connection, window, names, by_number, zero_ms, width_ms)
     return [_finished(name, line, from_ms, width_ms) for name, line in lines.items()]
 

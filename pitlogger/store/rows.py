@@ -14,7 +14,7 @@ from typing import NamedTuple
 from pitlogger.clock import Clock
 from pitlogger.formats.journal_json import dump_entry
 from pitlogger.model.journal import Entry
-from pitlogger.model.readings import Quality
+from pitlogger.model.readings import FOUND_BY_ENGINE, Quality, Reading
 
 _BOOT_ID = Path("/proc/sys/kernel/random/boot_id")
 
@@ -89,14 +89,20 @@ class StoredReading(NamedTuple):
     quality: Quality
     stable: bool | None = None
 
+    def delivered(self) -> Reading:
+        """Return it as it came, without what the engine found."""
+        found = self.raw is not None and self.quality in FOUND_BY_ENGINE
+        quality = Quality.GOOD if found else self.quality
+        return Reading(self.channel, self.t_ms, self.raw, quality, self.stable)
+
 
 @dataclass(frozen=True, slots=True)
 class CookRow:
     """A cook for listing.
 
     ``started_ms`` is engine time of ``run``, ``finished_ms`` engine time of ``finished_run``;
-    both are ``None`` while it goes on. ``readings_kept`` is false once retention has dropped
-    its single readings; ``entries`` counts its journal.
+    both are ``None`` while it goes on. ``readings_kept`` is false once retention has thinned
+    its readings; ``entries`` counts its journal.
     """
 
     id: str

@@ -201,17 +201,15 @@ class Store:
         """Overwrite a notice of the outbox (tries, next try, last error, done)."""
         return self._writer.submit(lambda sink: records.put_notice(sink.connection, notice))
 
-    def forget_cook(self, cook: str) -> Future[int]:
-        """Drop the single readings of a finished cook; resolves to how many.
+    def thin_before(self, utc_ms: int) -> Future[int]:
+        """Thin the readings of runs that ended by then; resolves to how many were dropped.
 
-        Rolled-up rows and the journal stay. Fails with ``RefusedError`` for an unknown or
-        unfinished cook.
+        What the food log needs of them stays, and so do journal and rolled-up rows.
         """
-        return self._writer.submit(lambda sink: retention.forget_cook(sink.connection, cook))
+        return self._copying.submit(retention.thin_before, self._do, utc_ms, self._closing.is_set)
 
-    def forget_before(self, utc_ms: int) -> Future[int]:
-        """Drop the single readings of runs that ended by then; resolves to how many."""
-        return self._writer.submit(lambda sink: retention.forget_before(sink.connection, utc_ms))
+    def _do(self, work: Callable[[Sink], Any]) -> Any:
+        return self._writer.submit(work).result()
 
     def forget_notices(self, utc_ms: int) -> Future[int]:
         """Drop notices made before then that are sent or given up; resolves to how many."""

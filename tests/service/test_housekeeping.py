@@ -60,6 +60,15 @@ def test_a_change_is_told_once(
     ]  # fmt: skip
 
 
+def test_a_disk_that_is_gone_is_logged(
+    tmp_path: Path, store: Store, caplog: pytest.LogCaptureFixture
+) -> None:
+    with store:
+        keeper = Housekeeper(config(tmp_path / "unmounted"), ManualClock(NOW_MS), store)
+        assert keeper.look_at_disk() is None
+    assert "the room on the disk is not known" in caplog.text
+
+
 @pytest.mark.parametrize(
     ("named", "age_days", "due"),
     [(False, 1, False), (False, 8, True), (True, 0.5, False), (True, 2, True)],

@@ -9,7 +9,7 @@ import pytest
 
 from pitlogger.model.readings import Quality, Tagged
 from pitlogger.store import ClockRow, LostRow, Reader, Store, StoredReading
-from tests.store.conftest import START_MS, WAIT_S, entry, finished, reading, run_row, started
+from tests.store.conftest import START_MS, WAIT_S, entry, reading, run_row
 
 
 def kept(readings: list[Tagged], run: str = "run-1") -> list[StoredReading]:
@@ -204,19 +204,3 @@ def test_an_imported_run_is_kept_whole_and_once(store: Store, reader: Reader) ->
         store.add_run(old, [note], rows).result(WAIT_S)
     assert list(reader.readings(None, 0, START_MS)) == kept(rows, "paper-1")
     assert reader.entries(run="paper-1") == [note.entry]
-
-
-def test_forgetting_a_cook_keeps_its_journal_and_its_rolled_up_rows(
-    store: Store, reader: Reader
-) -> None:
-    rows = [reading(second) for second in range(0, 4000, 10)]
-    store.append([started(1, "may")], rows).result(WAIT_S)
-    with pytest.raises(Exception, match="not finished"):
-        store.forget_cook("may").result(WAIT_S)
-    store.append([finished(4000, "may")]).result(WAIT_S)
-    assert store.forget_cook("may").result(WAIT_S) > 0
-    assert len(list(reader.readings(None, START_MS + 600_000, START_MS + 3_000_000))) == 0
-    zoomed = reader.chart(["core"], START_MS + 700_000, START_MS + 800_000, 100)[0]
-    assert sum(zoomed.readings) == 10
-    assert [cook.readings_kept for cook in reader.cooks()] == [False]
-    assert len(reader.entries(cook="may")) == 2
