@@ -35,10 +35,9 @@ from pitlogger.formats.policy_file import Source
 from pitlogger.model.cooks import Channel, Cook
 from pitlogger.model.journal import Body, Entry, RunStarted, TroubleChanged
 from pitlogger.model.quantities import Quantity
-from pitlogger.model.readings import Reading
 from pitlogger.reports.replay_document import Gathered
 from pitlogger.rules.messages import Units
-from pitlogger.rules.policies import Policy, build
+from pitlogger.rules.policies import Policy, Texts, build
 from pitlogger.safety.policy import Policy as Safety
 from pitlogger.safety.policy import parse_policy, shipped_policy
 from pitlogger.service.timekeeping import PAPER, Start, how_ended, start_of_run, wall_is_known
@@ -52,7 +51,10 @@ CHECK_EVERY_MS = 30 * 86_400_000
 
 
 def load_policy(
-    own_alerts: Path | None = None, own_targets: Path | None = None, safety: Safety | None = None
+    own_alerts: Path | None = None,
+    own_targets: Path | None = None,
+    safety: Safety | None = None,
+    own_timers: Path | None = None,
 ) -> Policy:
     """Return the policy that comes with pitlogger, overlaid by a person's own files.
 
@@ -63,11 +65,12 @@ def load_policy(
         ConfigError: A file cannot be read, or holds an unknown key or a wrong value.
     """
     texts = files("pitlogger.rules") / "policy"
-    alerts, targets = (
+    alerts, targets, timers = (
         Source((texts / name).read_text(encoding="utf-8"), name)
-        for name in ("alerts.toml", "targets.toml")
+        for name in ("alerts.toml", "targets.toml", "timers.toml")
     )
-    policy = build(alerts, targets, _own(own_alerts), _own(own_targets))
+    own = Texts(_own(own_alerts), _own(own_targets), _own(own_timers))
+    policy = build(alerts, targets, timers, own)
     if safety is None:
         return policy
     limit_mc, near_mc = safety.hot_hold.mc, safety.hot_hold_warning.mc
@@ -87,7 +90,8 @@ def policies_of(config: Config) -> tuple[Policy, Safety]:
     """Return the rules and the food-safety policy that a configuration asks for."""
     own = _own(config.policy.file)
     safety = shipped_policy(config.policy.name) if own is None else parse_policy(own.text, own.name)
-    return load_policy(config.policy.alerts, config.policy.targets, safety), safety
+    own = config.policy
+    return load_policy(own.alerts, own.targets, safety, own.timers), safety
 
 
 def units_of(config: Config) -> Units:
@@ -292,7 +296,7 @@ def _restored(
         return made(EngineState(run)), None
     engine = made(state)
     readings = (
-        Reading(row.channel, row.t_ms, row.raw, row.quality, row.stable)
+        row.delivered()
         for of in since
         for row in reader.readings(None, since_ms + 1, start.start_ms + 1, run=of)
     )

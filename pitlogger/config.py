@@ -151,6 +151,7 @@ class PolicyTable(_Table):
     file: Path | None = None  # limits of your own, laid over the named policy
     alerts: Path | None = None  # how alerts behave: only the keys you change
     targets: Path | None = None  # targets of cuts: only the keys you change
+    timers: Path | None = None  # spritz, water pan, fuel: only the keys you change
 
 
 class StoreTable(_Table):
@@ -176,6 +177,15 @@ class Config(_Table):
             for name in ids:
                 if ids.count(name) > 1:
                     raise ValueError(f"{what} id '{name}' is given twice: each needs its own")
+        return self
+
+    @model_validator(mode="after")
+    def _ways_have_their_broker(self) -> Config:
+        for way in self.notify.way:
+            if way.kind == "mqtt" and not self.mqtt.enabled:
+                raise ValueError(
+                    f"notify.way '{way.id}' speaks over MQTT, and [mqtt] enabled is false"
+                )
         return self
 
     @property

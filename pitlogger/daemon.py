@@ -172,6 +172,12 @@ class Daemon:
         await asyncio.to_thread(self.store.close)
         await self.journalling.stop()
 
+    async def broken(self) -> None:
+        """Wait until a part that must never end does; raise what ended it."""
+        done, _ = await asyncio.wait(self._tasks, return_when=asyncio.FIRST_COMPLETED)
+        for task in done:
+            task.result()
+
     # -- in ---------------------------------------------------------------------------------
 
     def feed(self, given: Input) -> list[Entry]:
@@ -246,6 +252,7 @@ class Daemon:
         for device in devices:
             if device.id in found.started:
                 self.supervisor.start(device)
+        await self.notifier.reconfigure()
         return found
 
     def _engine_of(self, state: EngineState) -> Engine:

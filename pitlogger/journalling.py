@@ -17,7 +17,14 @@ from pitlogger.engine.step import Engine
 from pitlogger.errors import StoreError
 from pitlogger.formats.journal_json import dump_entry
 from pitlogger.model.alerts import alert_class
-from pitlogger.model.journal import AlertChanged, CookStarted, Entry, ForecastScored, Undone
+from pitlogger.model.journal import (
+    AlertChanged,
+    CookStarted,
+    Entry,
+    ForecastScored,
+    MealTold,
+    Undone,
+)
 from pitlogger.notify.fanout import Fanout, Happening
 from pitlogger.store.rows import JournalRow
 from pitlogger.store.store import Store
@@ -69,6 +76,8 @@ class Journalling:
         elif node.cook is None and isinstance(entry.body, Undone):
             node.cook = node.finished_cook  # finishing it may be what is taken back
         found = node.finished_cook if isinstance(entry.body, ForecastScored) else node.cook
+        if isinstance(entry.body, MealTold):
+            found = None  # it names its cook, which may not be the one that runs now
         if node.engine.book.finished_ms is not None:
             node.finished_cook, node.cook = node.cook or node.finished_cook, None
         return found

@@ -45,7 +45,7 @@ class Courier:
         way_id: As configured.
         way: Sends.
         save: Keeps a row of the outbox.
-        report: Told when the way begins to fail, and when it works again.
+        report: Told after each try how it went.
     """
 
     def __init__(self, way_id: str, way: Way, save: Save, report: Report) -> None:
@@ -54,8 +54,20 @@ class Courier:
         self._way = way
         self._save = save
         self._report = report
-        self._failing: str | None = None
         self._sending = False
+
+    def use(self, way: Way, now_ms: int) -> None:
+        """Go on by another way, as after its settings were changed; what waits is tried now."""
+        self._way = way
+        for parcel in self.waiting:
+            parcel.next_ms = now_ms
+
+    def close(self, why: str) -> None:
+        """Give up what waits; what is being sent just now may still get through."""
+        head = self.waiting[0] if self._sending else None
+        for parcel in [parcel for parcel in self.waiting if parcel is not head]:
+            self.waiting.remove(parcel)
+            self._done(parcel, why)
 
     def hand_in(self, message: Message, notice: Notice, now_ms: int) -> None:
         """Take a message whose row is kept already."""
@@ -102,9 +114,9 @@ class Courier:
         else:
             self.waiting.popleft()
             self._done(parcel, "")
-            self._tell(None)
+            self._report(self.way_id, None)
             return True
-        self._tell(fault)
+        self._report(self.way_id, fault)
         if fault.for_good or now_ms - parcel.since_ms >= GIVEN_UP_MS:
             self.waiting.popleft()
             self._done(parcel, str(fault) if fault.for_good else _GIVEN_UP)
@@ -121,10 +133,3 @@ class Courier:
     def _done(self, parcel: Parcel, error: str) -> None:
         tries = parcel.notice.tries + (not error)
         self._save(replace(parcel.notice, tries=tries, last_error=error, done=True))
-
-    def _tell(self, fault: DeliveryError | None) -> None:
-        """Report only what is new."""
-        known = None if fault is None else str(fault)
-        if known != self._failing:
-            self._failing = known
-            self._report(self.way_id, fault)

@@ -9,12 +9,15 @@ from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING
 
+from pitlogger.config import MqttTable
 from pitlogger.config_notify import AnyWay
 from pitlogger.engine.inputs import Command
 from pitlogger.errors import DeliveryError, PitloggerError, StoreError
 from pitlogger.formats.journal_json import load_entry
 from pitlogger.model.alerts import ANNUNCIATED, AlertState, Priority
 from pitlogger.model.journal import AlertActed, AlertChanged, TroubleChanged
+from pitlogger.notify.alarm_bell import AlarmBell
+from pitlogger.notify.beside import Beside, guarded, plans_of
 from pitlogger.notify.courier import Courier
 from pitlogger.notify.fanout import Happening
 from pitlogger.notify.message import Message, compose
@@ -22,19 +25,18 @@ from pitlogger.notify.node import Node
 from pitlogger.notify.outbox import Happened, Outbox, Push
 from pitlogger.notify.quiet import NEVER_QUIET, QuietHours
 from pitlogger.notify.standing import Standing
-from pitlogger.notify.together import together
 from pitlogger.notify.ways.make import make_way
 from pitlogger.notify.ways.way import Way
 from pitlogger.store.rows import Notice
 
 if TYPE_CHECKING:
     from pitlogger.notify.mqtt.session import StateSession
-    from pitlogger.notify.ways.sounder import Sounder
 
 log = logging.getLogger(__name__)
 
 TICK_S = 1.0
 RECONCILE_EVERY_MS = 60_000
+LEFT = "given up: this way is no longer configured"
 STANDING = ""  # channel of the rows that hold what stands, beside those of the ways
 _BY_BUTTON = "button"
 
@@ -49,49 +51,77 @@ class Notifier:
 
     def __init__(self, node: Node, ways: dict[str, Way] | None = None) -> None:
         self.node = node
-        table = node.config.notify
-        self.outbox = Outbox(
-            notices=frozenset(kind for kind, rule in node.policy.rules.items() if rule.notice),
-            quiet=NEVER_QUIET
-            if table.quiet_from is None or table.quiet_to is None
-            else QuietHours(table.quiet_from, table.quiet_to),
-        )
+        self.outbox = Outbox()
+        self.couriers: dict[str, Courier] = {}
         self.broker: StateSession | None = None
-        if node.config.mqtt.enabled:
-            from pitlogger.notify.mqtt.session import StateSession
-
-            self.broker = StateSession(node)
-        given = ways or {}
-        self.couriers = {
-            way.id: Courier(
-                way.id, given.get(way.id) or make_way(way, self.broker), self._save, self.report
-            )
-            for way in table.way
-        }
-        self._tables: dict[str, AnyWay] = {way.id: way for way in table.way}
-        self._sounder: Sounder | None = None
+        self._given = ways or {}
+        self._tables: dict[str, AnyWay] = {}
+        self._mqtt: MqttTable | None = None
+        self._bell = AlarmBell(self.acknowledge_all, self.report)
+        self._beside = Beside(self.report)
         self._sending: set[asyncio.Task[None]] = set()
         self._reconciled_ms = 0
         self._restored = False
+        self._configure()
+
+    def _configure(self) -> None:
+        """Take outbox, broker and ways from the configuration; what waits stays with its way."""
+        table, mqtt = self.node.config.notify, self.node.config.mqtt
+        broker = self.broker
+        if mqtt != self._mqtt:
+            broker = None
+            if mqtt.enabled:
+                from pitlogger.notify.mqtt.session import StateSession
+
+                broker = StateSession(self.node)
+        changed = {
+            way.id: self._given.get(way.id) or make_way(way, broker)
+            for way in table.way
+            if way != self._tables.get(way.id) or (way.kind == "mqtt" and broker != self.broker)
+        }
+        self.broker, self._mqtt = broker, mqtt
+        self.outbox.notices = frozenset(
+            kind for kind, rule in self.node.policy.rules.items() if rule.notice
+        )
+        self.outbox.quiet = (
+            NEVER_QUIET
+            if table.quiet_from is None or table.quiet_to is None
+            else QuietHours(table.quiet_from, table.quiet_to)
+        )
+        self._tables = {way.id: way for way in table.way}
+        for name in [name for name in self.couriers if name not in self._tables]:
+            self.couriers.pop(name).close(LEFT)
+        for name, way in changed.items():
+            if name in self.couriers:
+                self.couriers[name].use(way, self.node.clock.engine_ms())
+            else:
+                self.couriers[name] = Courier(name, way, self._save, self.report)
+
+    async def reconfigure(self) -> None:
+        """Go on as the node's configuration says now; nothing that waits is lost."""
+        before = self._tables
+        self._configure()
+        for name, table in before.items():
+            if self._tables.get(name) != table:
+                self.report(name, None)  # what was wrong was wrong with the old settings
+        self._bell.configure(self.node.config.notify.sounder)
+        plans = plans_of(self.node, self.broker, self.report)
+        await self._beside.arrange(plans)
+        for name in ("mqtt", "homie", "heartbeat"):
+            if name not in plans:
+                self.report(name, None)
 
     async def run(self) -> None:
         """Work until cancelled. What one part does wrong never stops another."""
-        from pitlogger.notify.service_tasks import Work, guarded, tasks_of
-
-        self._open_sounder()
         try:
             async with self.node.fanout.listen() as happenings:
-                works: dict[str, Work] = {"outbox": partial(self._work, happenings)}
-                works |= tasks_of(self)
-                await together(
-                    *(guarded(name, work, self.report) for name, work in works.items()),
-                    name="notify",
-                )
+                await self.reconfigure()
+                await guarded("outbox", partial(self._work, happenings), self.report)
         finally:
+            await self._beside.arrange({})
             for sending in self._sending:
                 sending.cancel()
-            if self._sounder is not None:
-                self._sounder.close()
+            self._bell.close()
 
     async def _work(self, happenings: asyncio.Queue[Happening]) -> None:
         await self.restore()
@@ -121,8 +151,7 @@ class Notifier:
             elif row.channel in self.couriers:
                 self.couriers[row.channel].hand_in(Message.load(row.body), row, now_ms)
             else:
-                left = "given up: this way is no longer configured"
-                self._save(replace(row, last_error=left, done=True))
+                self._save(replace(row, last_error=LEFT, done=True))
         self.reconcile(now_ms)
 
     def reconcile(self, now_ms: int) -> None:
@@ -238,28 +267,23 @@ class Notifier:
         self.node.store.update_notice(row)
 
     def report(self, way_id: str, fault: DeliveryError | None) -> None:
-        """Let the engine know that a way fails or works, so that it is shown and alarmed."""
+        """Let the engine know that a way fails or works, so that it is shown and alarmed.
+
+        Only what is new is entered: a broker that is away all night is no entry a minute.
+        """
         message, remedy = ("", "") if fault is None else (fault.message, fault.remedy)
+        watch = self.node.engine.state.watches.get(f"notify-failing/{way_id}")
+        fails = watch is not None and (watch.holds or watch.pending_ms is not None)
+        if fault is None and not fails:
+            return
+        if fails and watch is not None and (message, remedy) == (watch.detail, watch.detail_remedy):
+            return
         changed = TroubleChanged("notify-failing", way_id, fault is not None, message, remedy)
         self.node.feed(Command(self.node.clock.engine_ms(), changed))
 
     # -- sounder --------------------------------------------------------------------------
 
-    def _open_sounder(self) -> None:
-        table = self.node.config.notify.sounder
-        if table is None:
-            return
-        from pitlogger.notify.ways.sounder import Sounder
-
-        loop = asyncio.get_running_loop()
-        try:
-            self._sounder = Sounder(table, partial(loop.call_soon_threadsafe, self.acknowledge_all))
-        except DeliveryError as fault:
-            self.report("sounder", fault)
-
     def _sound(self, now_ms: int) -> None:
-        if self._sounder is None:
-            return
         utc_ms = self._utc_ms(now_ms)
         quiet = utc_ms is not None and self.outbox.quiet.holds(utc_ms)
         heard = [
@@ -267,8 +291,11 @@ class Notifier:
             for each in self.outbox.standing.values()
             if each.asks_a_hand and (each.wakes or not quiet)
         ]
-        self._sounder.sound(max(heard, default=None))
-        self._sounder.hold(self.node.is_well())
+        self._bell.sound(max(heard, default=None), self.node.is_well())
+
+    async def try_sounder(self) -> str | None:
+        """Sound it briefly and return what should have been heard, ``None`` without one."""
+        return await self._bell.try_out()
 
     def acknowledge_all(self) -> None:
         """Say "got it" to all that sounds, as the button does."""

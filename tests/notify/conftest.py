@@ -6,6 +6,7 @@ import json
 import socket
 import threading
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from typing import Any
@@ -53,6 +54,19 @@ class WebServer:
 
 @pytest.fixture
 def web_server() -> Iterator[WebServer]:
+    with serving() as kept:
+        yield kept
+
+
+@pytest.fixture
+def other_server() -> Iterator[WebServer]:
+    with serving() as kept:
+        yield kept
+
+
+@contextmanager
+def serving() -> Iterator[WebServer]:
+    """Run a web server for as long as the context is open."""
     kept = WebServer()
 
     class Handler(BaseHTTPRequestHandler):

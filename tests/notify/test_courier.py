@@ -110,14 +110,35 @@ async def test_what_is_refused_for_good_lets_the_next_one_through(desk: Desk) ->
     assert not desk.courier.waiting
 
 
-async def test_a_failing_way_is_reported_once_and_its_recovery_too(desk: Desk) -> None:
+async def test_each_try_is_reported_with_how_it_went(desk: Desk) -> None:
     desk.way.fault = DeliveryError("away")
     desk.give("a")
     await desk.at(0)
     await desk.at(10)
     desk.way.fault = None
     await desk.at(60)
-    assert desk.reports == ["away", None]
+    assert desk.reports == ["away", "away", None]
+
+
+async def test_another_way_takes_over_what_waits_at_once(desk: Desk) -> None:
+    desk.way.fault = DeliveryError("away")
+    desk.give("a")
+    desk.give("b")
+    await desk.at(0)
+    other = FakeWay()
+    desk.courier.use(other, NOW_MS + 1000)
+    await desk.at(1)
+    assert other.taken == ["a", "b"]
+    assert not desk.courier.waiting
+
+
+async def test_a_way_that_is_left_gives_up_what_waits_with_the_reason(desk: Desk) -> None:
+    desk.way.fault = DeliveryError("away")
+    desk.give("a")
+    desk.give("b")
+    await desk.at(0)
+    desk.courier.close("left")
+    assert [(row.done, row.last_error) for row in desk.rows.values()] == [(True, "left")] * 2
 
 
 async def test_a_message_is_given_up_after_a_day(desk: Desk) -> None:

@@ -45,6 +45,11 @@ def test_what_needs_a_restart_is_named_with_the_command(tmp_path: Path) -> None:
     assert applicable(config(tmp_path), new).store.backups is None
 
 
+def test_how_people_are_told_is_applied(tmp_path: Path) -> None:
+    found = difference(config(tmp_path), config(tmp_path, "[mqtt]\nmax_per_s = 2.0"))
+    assert (found.applied, found.needs_restart) == (("[mqtt]",), ())
+
+
 def test_the_same_file_changes_nothing(tmp_path: Path) -> None:
     same = config(tmp_path, "", ("bench", "/dev/a"))
     assert difference(same, same).text() == "nothing to apply"

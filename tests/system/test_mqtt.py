@@ -16,7 +16,7 @@ from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 
 from pitlogger.clock import ManualClock
-from pitlogger.config import parse_config
+from pitlogger.config import Config, parse_config
 from pitlogger.daemon import Daemon
 from pitlogger.engine.inputs import Command
 from pitlogger.formats.cook_file import parse_cook
@@ -77,6 +77,14 @@ class Node:
 
     async def __aexit__(self, *exc: Any) -> None:
         await self.daemon.__aexit__(None, None, None)
+
+    def with_port(self, port: int) -> Config:
+        mqtt = self.config.mqtt.model_copy(update={"port": port})
+        return self.config.model_copy(update={"mqtt": mqtt})
+
+    def without_broker(self) -> Config:
+        mqtt = self.config.mqtt.model_copy(update={"enabled": False})
+        return self.config.model_copy(update={"mqtt": mqtt})
 
     def say(self, body: Any) -> None:
         self.daemon.feed(Command(self.clock.engine_ms(), body))
@@ -338,6 +346,30 @@ async def test_a_broker_that_is_back_ends_the_alarm(tmp_path: Path, broker: Brok
         assert "cannot be reached" in node.alert_message("notify-failing/mqtt")
         await broker.start()
         await until(lambda: not node.alert_message("notify-failing/mqtt"), 10)
+
+
+async def test_a_reload_moves_to_another_broker_and_takes_along_what_was_not_told(
+    tmp_path: Path, broker: Broker
+) -> None:
+    broker.stop()
+    async with Node(tmp_path, broker) as node:
+        await until(lambda: "notify-failing/mqtt" in node.daemon.engine.state.watches)
+        node.pass_s(61)
+        node.say(Noted("while nobody heard it"))
+        other = Broker(tmp_path)
+        await other.start()
+        try:
+            async with watching(other.port) as hub:
+                found = await node.daemon.reload(node.with_port(other.port))
+                assert found.applied == ("[mqtt]",)
+                await until(lambda: hub.last(f"{ROOT}/status") == "online")
+                notes = f"{ROOT}/event/noted"
+                await until(lambda: "nobody heard" in str(hub.last(notes)))
+                await until(lambda: not node.alert_message("notify-failing/mqtt"))
+                await node.daemon.reload(node.without_broker())
+                await until(lambda: hub.last(f"{ROOT}/status") == "offline")
+        finally:
+            other.stop()
 
 
 async def test_a_test_message_has_arrived_when_it_came_back(broker: Broker) -> None:

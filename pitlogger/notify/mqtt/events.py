@@ -63,11 +63,14 @@ class Events:
         self._saved_s = 0.0
         self.position = Position.load(self._path)
 
-    async def catch_up(self, client: aiomqtt.Client) -> None:
-        """Publish what the store holds after the position; at the very first, begin with now."""
+    def begin(self) -> None:
+        """Publish from here on, at the very first; else from where it was left."""
         if self.position is None:
             self.position = Position(self._node.run, self._node.engine.state.seq)
-            return
+            self.save()
+
+    async def catch_up(self, client: aiomqtt.Client) -> None:
+        """Publish what the store holds after the position."""
         while entries := await self._node.ask(self._following):
             for entry in entries:
                 await self._publish(client, entry, on_disk=True)

@@ -103,6 +103,10 @@ class StateSession(Session):
         self._table = node.config.mqtt
         self.client: aiomqtt.Client | None = None
 
+    def begin(self) -> None:
+        """Let the journal be published from now on, even if the broker is not there yet."""
+        self._events.begin()
+
     async def _began(self, client: aiomqtt.Client) -> None:
         if self._table.discovery_prefix is not None:
             await listen_to(client, f"{self._table.discovery_prefix}/status")

@@ -12,7 +12,6 @@ from pitlogger.config_notify import (
     NtfyTable,
     WebhookTable,
 )
-from pitlogger.errors import ConfigError
 from pitlogger.notify.ways.way import Way
 
 
@@ -21,9 +20,6 @@ def make_way(table: AnyWay, broker: Way | None) -> Way:
 
     Args:
         broker: The session of ``[mqtt]``, where there is one.
-
-    Raises:
-        ConfigError: A way over MQTT without a broker.
     """
     match table:
         case NtfyTable():
@@ -51,8 +47,5 @@ def make_way(table: AnyWay, broker: Way | None) -> Way:
 
             return Apprise(table)
         case MqttWayTable():
-            if broker is None:
-                raise ConfigError(
-                    f"notify.way '{table.id}' speaks over MQTT, and [mqtt] enabled is false"
-                )
+            assert broker is not None, "the configuration refuses such a way without [mqtt]"
             return broker

@@ -95,6 +95,9 @@ class Sounder:
 
     def close(self) -> None:
         """Be silent and give the pins back; the relay falls off."""
+        for output in (self._buzzer, self._relay):
+            if output is not None and not output.closed:
+                output.off()  # a pin given back may keep its last level
         for device in (self._buzzer, self._button, self._relay):
             if device is not None:
                 device.close()

@@ -1,0 +1,117 @@
+"""What runs beside the outbox: the broker's connections and the heartbeat.
+
+Each is a named task with the settings it was begun with, so that a configuration read again
+ends and begins only what it changes.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import logging
+from collections.abc import Awaitable, Callable, Mapping
+from dataclasses import dataclass
+from functools import partial
+from typing import TYPE_CHECKING
+
+from pitlogger.errors import DeliveryError
+from pitlogger.notify.node import Node
+from pitlogger.notify.together import stop_if_cancelled
+
+if TYPE_CHECKING:
+    from pitlogger.notify.mqtt.session import Session, StateSession
+
+log = logging.getLogger(__name__)
+
+RESTART_S = 5.0
+Report = Callable[[str, DeliveryError | None], None]
+Work = Callable[[], Awaitable[None]]
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """Something to run: what it does, and what it was made of."""
+
+    settings: object
+    work: Work
+
+
+class Beside:
+    """Runs named works until they are no longer planned."""
+
+    def __init__(self, report: Report) -> None:
+        self._report = report
+        self._running: dict[str, tuple[object, asyncio.Task[None]]] = {}
+
+    async def arrange(self, plans: Mapping[str, Plan]) -> None:
+        """Let run what is planned; what is planned as before goes on undisturbed."""
+        over = [
+            name
+            for name, (settings, _) in self._running.items()
+            if name not in plans or plans[name].settings != settings
+        ]
+        await self._end(over)
+        for name, plan in plans.items():
+            if name not in self._running:
+                task = asyncio.create_task(guarded(name, plan.work, self._report), name=name)
+                self._running[name] = (plan.settings, task)
+
+    async def _end(self, names: list[str]) -> None:
+        tasks = [self._running.pop(name)[1] for name in names]
+        for task in tasks:
+            task.cancel()
+        await asyncio.gather(*tasks, return_exceptions=True)
+
+
+def plans_of(node: Node, broker: StateSession | None, report: Report) -> dict[str, Plan]:
+    """Return what the configuration wants to run beside the outbox, by task name.
+
+    Args:
+        broker: The session of ``[mqtt]``, where that is enabled.
+    """
+    plans: dict[str, Plan] = {}
+    notify, mqtt = node.config.notify, node.config.mqtt
+    if broker is not None:
+        from pitlogger.notify.mqtt.discovery import slug
+        from pitlogger.notify.mqtt.link import Link
+        from pitlogger.notify.mqtt.session import HomieSession
+
+        broker.begin()
+        sessions: dict[str, Session] = {"mqtt": broker}
+        if mqtt.homie:
+            sessions["homie"] = HomieSession(node)
+        for name, session in sessions.items():
+            own = f"pitlogger-{slug(node.config.node.name)}-{name}"
+            link = Link(mqtt, own, session.will, partial(report, name))
+            plans[name] = Plan(mqtt, partial(link.run, session.serve))
+    if (url := notify.heartbeat_url) is not None:
+        settings = (url, notify.heartbeat_s)
+        plans["heartbeat"] = Plan(settings, partial(_heartbeat, node, *settings, report))
+    return plans
+
+
+async def guarded(name: str, work: Work, report: Report) -> None:
+    """Do some work for ever; what goes wrong in a way nobody foresaw is told, and tried again."""
+    while True:
+        try:
+            await work()
+        except Exception as fault:  # whatever it is, alarms must go on by the other ways
+            log.exception("%s broke down", name)
+            report(name, DeliveryError(f"it broke down: {fault!r}", remedy="See the log"))
+        stop_if_cancelled()
+        await asyncio.sleep(RESTART_S)
+
+
+async def _heartbeat(node: Node, url: str, every_s: float, report: Report) -> None:
+    """Call an address again and again while all is well, so that silence is noticed there."""
+    from pitlogger.notify.ways.http import Poster
+
+    poster = Poster(url)
+    while True:
+        if node.is_well():
+            try:
+                await poster.post({"node": node.config.node.name}, {})
+            except DeliveryError as fault:
+                report("heartbeat", fault)
+            else:
+                report("heartbeat", None)
+        await asyncio.sleep(every_s)
