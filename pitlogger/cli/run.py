@@ -6,8 +6,9 @@ import asyncio
 import logging
 import os
 import signal
+from collections.abc import Coroutine
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -72,21 +73,32 @@ async def _run_until_told(config: Config, config_file: Path) -> None:
     access = Access(config)
     async with Daemon(config) as daemon, serving(daemon, access) as address:
         ready(f"socket {daemon.socket}")
-        beside = [
-            asyncio.create_task(_reload_when_told(daemon, config_file, reread)),
-            asyncio.create_task(_look_after(daemon)),
+        works = [
+            stop.wait(),
+            daemon.broken(),
+            _reload_when_told(daemon, config_file, reread),
+            _look_after(daemon),
         ]
         if (every_s := period_s()) is not None:
-            dog = Watchdog(daemon.store, daemon.keeps_up, every_s)
-            beside.append(asyncio.create_task(dog.run()))
+            works.append(Watchdog(daemon.store, daemon.keeps_up, every_s).run())
         where = f", page at {address}" if address else ""
         click.echo(f"pitlogger runs: socket {daemon.socket}{where}", err=True)
         if address and not access.keys.has_owner() and not config.web.one_time_link:
             click.echo(_first_code(access, address), err=True)
-        await stop.wait()
-        stopping()
-        for task in beside:
-            task.cancel()
+        try:
+            await _first_of(works)
+        finally:
+            stopping()
+
+
+async def _first_of(works: list[Coroutine[Any, Any, Any]]) -> None:
+    """Work until one is done, and raise what it raised: nothing may go on half dead."""
+    tasks = [asyncio.create_task(work) for work in works]
+    done, left = await asyncio.wait(tasks, return_when=asyncio.FIRST_COMPLETED)
+    for task in left:
+        task.cancel()
+    for task in done:
+        task.result()
 
 
 async def _look_after(daemon: Daemon) -> None:
@@ -117,6 +129,9 @@ async def _reload_when_told(daemon: Daemon, config_file: Path, told: asyncio.Eve
         except PitloggerError as fault:
             words = f"the old configuration stays: {fault}"
             log.error("%s", words)
+        except Exception as fault:  # of a driver, say: it was well until now and goes on
+            words = f"the old configuration stays: {fault!r}"
+            log.exception("%s", words)
         ready(words)
 
 

@@ -15,6 +15,7 @@ import pytest
 from click.testing import CliRunner
 
 from pitlogger.cli.run import run
+from pitlogger.daemon import Daemon
 from pitlogger.errors import PitloggerError
 from pitlogger.store import Reader
 from tests.torture.ledger import RAW_PER_READING
@@ -54,7 +55,7 @@ def heard(systemd: socket.socket, word: str) -> str:
 def test_it_is_ready_alive_reloaded_and_ended(served: Node, systemd: socket.socket) -> None:
     assert "pitlogger.sock" in heard(systemd, "READY=1")
     for _ in range(3):
-        assert systemd.recv(2000) == b"WATCHDOG=1"
+        assert systemd.recv(2000) == b"WATCHDOG=1", served.log_text()
     assert served.process is not None
     text = served.config.read_text(encoding="utf-8")
     served.config.write_text(f'{text}\n[units]\nmass = "kg"\n', encoding="utf-8")
@@ -123,6 +124,27 @@ def test_a_crash_leaves_a_report_and_one_sentence(
     (report,) = (tmp_path / "data").glob("crash-*.txt")
     assert "out of pit" in report.read_text(encoding="utf-8")
     assert "tk_Ag" not in report.read_text(encoding="utf-8") + str(result.exception)
+
+
+def test_a_part_that_breaks_down_ends_it_so_that_it_is_started_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    config = tmp_path / "c.toml"
+    config.write_text(
+        f'[node]\ndata = "{tmp_path}/data"\n[web]\nenabled = false\n', encoding="utf-8"
+    )
+
+    def breaks_down(self: Daemon, now_ms: int) -> None:
+        raise RuntimeError("a fault of ours")
+
+    monkeypatch.setattr(Daemon, "tick", breaks_down)
+    mask = os.umask(0o022)
+    result = CliRunner().invoke(run, ["--config", str(config)])
+    os.umask(mask)
+    assert isinstance(result.exception, PitloggerError)
+    assert "a fault of ours" in str(result.exception)
+    with Reader.open(tmp_path / "data" / "pitlogger.db") as reader:  # and it kept what it had
+        assert reader.entries()[0].body.kind == "run-started"
 
 
 @pytest.mark.slow
