@@ -1,6 +1,7 @@
 """The fault bench: a real daemon, killed, starved, cut off, shaken; then held against its word.
 
-    python -m tests.torture [--kills N] [--cuts N] [--pulls N] [--seed N] [--only ID,...]
+    python -m tests.torture [--kills N] [--cuts N] [--pulls N] [--gusts N] [--seed N]
+                            [--only ID,...]
 
 Prints a table and writes ``build/torture.json``. The exit code is 1 where a bar is not met;
 the seed brings the same dice again.
@@ -18,16 +19,19 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from random import Random
 
+from tests.torture.broker_storm import broker_storm
 from tests.torture.clocks import clocks
 from tests.torture.damage import damage
 from tests.torture.disks import disks
 from tests.torture.kills import kills
+from tests.torture.memory import memory
 from tests.torture.power import power
 from tests.torture.row import Row
 from tests.torture.storms import storm
 from tests.torture.twins import twins
 
-KILLS, CUTS, PULLS = 102, 300, 100
+KILLS, CUTS, PULLS, GUSTS = 102, 300, 100, 15
+MEMORY_TIMES = 5
 # Mean time between requests and longest life of the three nodes that are killed at once: a
 # busy one, one as in life, and a quiet one, which alone can lose readings.
 _LIVES = ((0.15, 4.0), (0.7, 7.0), (30.0, 14.0))
@@ -35,7 +39,7 @@ _LIVES = ((0.15, 4.0), (0.7, 7.0), (30.0, 14.0))
 Bench = Callable[[Path], list[Row]]
 
 
-def benches(kill_times: int, cuts: int, pulls: int, seed: int) -> dict[str, Bench]:
+def benches(kill_times: int, cuts: int, pulls: int, gusts: int, seed: int) -> dict[str, Bench]:
     """Return the benches by their id."""
 
     def killed(folder: Path) -> list[Row]:
@@ -53,6 +57,8 @@ def benches(kill_times: int, cuts: int, pulls: int, seed: int) -> dict[str, Benc
         "damage": lambda folder: damage(folder, seed),
         "clock": lambda folder: clocks(folder, seed),
         "devices": lambda folder: [storm(folder, pulls, seed)],
+        "broker": lambda folder: broker_storm(folder, gusts, seed),
+        "memory": lambda folder: [memory(folder, MEMORY_TIMES, seed)],
         "twins": lambda folder: [twins(folder, seed)],
     }
 
@@ -72,10 +78,11 @@ def main() -> None:
     parser.add_argument("--kills", type=int, default=KILLS)
     parser.add_argument("--cuts", type=int, default=CUTS)
     parser.add_argument("--pulls", type=int, default=PULLS)
+    parser.add_argument("--gusts", type=int, default=GUSTS)
     parser.add_argument("--seed", type=int, default=Random().randrange(1 << 30))
     parser.add_argument("--only", default="", help="ids, separated by commas")
     given = parser.parse_args()
-    known = benches(given.kills, given.cuts, given.pulls, given.seed)
+    known = benches(given.kills, given.cuts, given.pulls, given.gusts, given.seed)
     wanted = given.only.split(",") if given.only else list(known)
     if strange := [name for name in wanted if name not in known]:
         parser.error(f"unknown: {', '.join(strange)}; known: {', '.join(known)}")

@@ -138,14 +138,14 @@ class Board:
 class Node:
     """A daemon, its board, and what it was asked and answered."""
 
-    def __init__(self, folder: Path, shim: Shim | None = None) -> None:
+    def __init__(self, folder: Path, shim: Shim | None = None, more: str = "") -> None:
         self.folder = folder
         self.shim = shim
         self.data = folder / "data"
         self.socket = self.data / "pitlogger.sock"
         self.database = self.data / "pitlogger.db"
         self.config = folder / "pitlogger.toml"
-        self.config.write_text(CONFIG.format(folder=folder), encoding="utf-8")
+        self.config.write_text(CONFIG.format(folder=folder) + more, encoding="utf-8")
         self.board = Board(folder / "board")
         self.process: subprocess.Popen[bytes] | None = None
         self._client: httpx.Client | None = None
@@ -273,10 +273,13 @@ def until(what: str, is_so: Any, within_s: float = 15.0) -> float:
 
 
 @contextmanager
-def node(folder: Path, shim: Shim | None = None) -> Iterator[Node]:
-    """Yield a node that is not started yet; everything of it ends with the context."""
+def node(folder: Path, shim: Shim | None = None, more: str = "") -> Iterator[Node]:
+    """Yield a node that is not started yet; everything of it ends with the context.
+
+    ``more`` is added to its configuration.
+    """
     folder.mkdir(parents=True, exist_ok=True)
-    made = Node(folder, shim)
+    made = Node(folder, shim, more)
     try:
         yield made
     finally:

@@ -1,14 +1,16 @@
-"""Soak: days of cooking in minutes, devices that come and go, a page open all the while.
+"""Soak: days of cooking in minutes, a device of every kind, all clients, a page open all the while.
 
     python -m tests.torture.soak [--hours 72] [--rate 1440] [--seed N]
 
-Memory, descriptors and threads of the daemon must be flat: compared are the first quarter, by
-when everything has been used once, and the end. Exit code 1 where they are not.
+Devices lose their links and come back, cooks begin and end. Memory, descriptors, tasks and
+threads of the daemon must be flat: compared are the second quarter, by when everything has
+been used, and the end. Exit code 1 where they are not.
 """
 
 from __future__ import annotations
 
 import argparse
+import asyncio
 import os
 import sys
 import tempfile
@@ -16,13 +18,12 @@ import time
 from pathlib import Path
 from random import Random
 from statistics import median
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
-from tests.torture import node as nodes
-from tests.torture.node import node, until
+from tests.torture.soak_kitchen import COOK, Kitchen
 
 GROWTH_BAR_MB = 1.0  # a day
-SPARE = 2  # descriptors and threads
+SPARE = 2  # descriptors, tasks and threads that may come with work, not with time
 COOK_H = 14.0
 PAGE = os.sysconf("SC_PAGE_SIZE")
 
@@ -34,49 +35,49 @@ class Sample(NamedTuple):
     rss_mb: float
     descriptors: int
     threads: int
+    tasks: int
 
 
-def sample(pid: int, hour: float) -> Sample:
-    own = Path(f"/proc/{pid}")
+def sample(kitchen: Kitchen, hour: float) -> Sample:
+    own = Path(f"/proc/{kitchen.pid}")
     pages = int((own / "statm").read_text(encoding="ascii").split()[1])
-    fds, tasks = len(os.listdir(own / "fd")), len(os.listdir(own / "task"))
-    return Sample(hour, pages * PAGE / 1e6, fds, tasks)
+    fds, threads = len(os.listdir(own / "fd")), len(os.listdir(own / "task"))
+    tasks = int((kitchen.folder / "data" / "tasks").read_text(encoding="ascii") or 0)
+    return Sample(hour, pages * PAGE / 1e6, fds, threads, tasks)
 
 
-def soak(folder: Path, hours: float, rate: float, seed: int) -> tuple[list[Sample], list[str]]:
-    """Run a daemon for so many simulated hours; return samples and what was wrong."""
-    dice = Random(seed)
+async def soak(kitchen: Kitchen, hours: float) -> tuple[list[Sample], list[str]]:
+    """Cook for so many simulated hours; return samples and what was wrong."""
     samples: list[Sample] = []
-    told: list[dict[str, Any]] = []
-    program = [sys.executable, "-m", "tests.torture.fast_daemon"]
-    with node(folder) as soaked:
-        soaked.start(command=[*program, str(soaked.config), str(rate)])
-        soaked.start_cook()
-        soaked.listen(told)
-        assert soaked.process is not None
+    async with kitchen.at_work():
+        await _ask(kitchen, "/cooks", toml=COOK, by="AB")
         began_s = time.monotonic()
         next_cook_h = COOK_H
-        while (hour := (time.monotonic() - began_s) * rate / 3600) < hours:
-            time.sleep(0.5)
-            samples.append(sample(soaked.process.pid, hour))
-            soaked.get("/status")
-            soaked.board.core_c = 20 + 70 * (hour % COOK_H) / COOK_H
-            if dice.random() < 0.1:
-                soaked.board.pull()
-                time.sleep(dice.uniform(0, 0.3))
-                soaked.board.plug_in()
+        while (hour := (time.monotonic() - began_s) * kitchen.rate / 3600) < hours:
+            await asyncio.sleep(0.5)
+            samples.append(sample(kitchen, hour))
+            (await kitchen.client.get("/status")).raise_for_status()
             if hour >= next_cook_h:
                 next_cook_h += COOK_H
-                soaked.post("/cooks/finish", by="AB")
-                soaked.start_cook()
-        until("the board is still read", lambda: len(told) > 0)
-        code, took_s = soaked.stop()
+                await _ask(kitchen, "/cooks/finish", by="AB")
+                await _ask(kitchen, "/cooks", toml=COOK, by="AB")
+        status = (await kitchen.client.get("/status")).json()
+        ended_s = time.monotonic()
+        code = await kitchen.stop()
+        took_s = time.monotonic() - ended_s
     faults = [f"ended with {code} after {took_s:.1f} s"] if code or took_s > 3 else []
+    read = {row["channel"] for row in status["channels"] if row["at"] is not None}
+    faults += [f"never read: {channel}" for channel in sorted(kitchen.channels - read)]
+    faults += [f"nothing came by {way}" for way, count in kitchen.heard.items() if not count]
     return samples, faults + _growth(samples)
 
 
+async def _ask(kitchen: Kitchen, path: str, **body: str) -> None:
+    (await kitchen.client.post(path, json=body, timeout=30)).raise_for_status()
+
+
 def _growth(samples: list[Sample]) -> list[str]:
-    """Return what grew from the first quarter on."""
+    """Return what grew from the second quarter to the end."""
     tenth = max(3, len(samples) // 10)
     start = samples[len(samples) // 4 :][:tenth]
     end = samples[-tenth:]
@@ -85,7 +86,7 @@ def _growth(samples: list[Sample]) -> list[str]:
     faults = []
     if grew_mb > GROWTH_BAR_MB:
         faults.append(f"memory grew by {grew_mb:.2f} MB a day; the bar is {GROWTH_BAR_MB} MB")
-    for what in ("descriptors", "threads"):
+    for what in ("descriptors", "threads", "tasks"):
         before, after = (median(getattr(s, what) for s in part) for part in (start, end))
         if after > before + SPARE:
             faults.append(f"{what} grew from {before} to {after}")
@@ -98,14 +99,16 @@ def main() -> None:
     parser.add_argument("--rate", type=float, default=1440.0)
     parser.add_argument("--seed", type=int, default=Random().randrange(1 << 30))
     given = parser.parse_args()
-    nodes.READY_S = 60.0
+    print(f"seed {given.seed}; {given.hours:g} h at {given.rate:g} times life", flush=True)
     with tempfile.TemporaryDirectory(prefix="pitlogger-soak-") as folder:
-        samples, faults = soak(Path(folder), given.hours, given.rate, given.seed)
-    print(f"seed {given.seed}; {given.hours:g} h at {given.rate:g} times life")
-    print(f"{'hour':>6} {'MB':>8} {'descriptors':>12} {'threads':>8}")
+        kitchen = Kitchen(Path(folder), given.rate, given.seed)
+        samples, faults = asyncio.run(soak(kitchen, given.hours))
+    print(f"devices: {', '.join(kitchen.devices)}; heard: {kitchen.heard}")
+    print(f"{'hour':>6} {'MB':>8} {'descriptors':>12} {'threads':>8} {'tasks':>6}")
     for shown in samples[:: max(1, len(samples) // 12)]:
-        print(f"{shown.hour:6.1f} {shown.rss_mb:8.1f} {shown.descriptors:12} {shown.threads:8}")
-    print("\n".join(faults) or "flat: memory, descriptors and threads")
+        print(f"{shown.hour:6.1f} {shown.rss_mb:8.1f} {shown.descriptors:12} {shown.threads:8}"
+              f" {shown.tasks:6}")  # fmt: skip
+    print("\n".join(faults) or "flat: memory, descriptors, threads and tasks")
     sys.exit(bool(faults))
 
 

@@ -8,9 +8,11 @@ from pathlib import Path
 import pytest
 
 from tests.torture.__main__ import benches, tortured
+from tests.torture.broker_storm import broker_storm
 from tests.torture.disks import ends_and_starts
 from tests.torture.kills import kills
 from tests.torture.ledger import Held, Ledger, faults_of
+from tests.torture.memory import memory
 from tests.torture.power import cut_at_random, power, recorded
 from tests.torture.shim import COMPILER
 
@@ -43,6 +45,16 @@ def test_a_full_disk_is_told_of_and_hinders_neither_end_nor_start(tmp_path: Path
     assert ends_and_starts(tmp_path / "full", seed=7).faults == []
 
 
+@pytest.mark.slow
+def test_a_broker_that_comes_and_goes_hears_everything_in_order(tmp_path: Path) -> None:
+    assert [row.faults for row in broker_storm(tmp_path, gusts=4, seed=7)] in ([[]], [])
+
+
+@pytest.mark.slow
+def test_what_was_acknowledged_survives_memory_that_runs_out(tmp_path: Path) -> None:
+    assert memory(tmp_path, times=1, seed=7).faults == []
+
+
 def test_an_entry_that_is_gone_or_doubled_would_be_noticed() -> None:
     from collections import Counter
 
@@ -56,5 +68,5 @@ def test_an_entry_that_is_gone_or_doubled_would_be_noticed() -> None:
 @pytest.mark.nightly
 def test_the_whole_bench_is_met(tmp_path: Path) -> None:
     seed = random.randrange(1 << 30)
-    rows = tortured(benches(1000, 1000, 500, seed), seed)
+    rows = tortured(benches(1000, 1000, 500, 60, seed), seed)
     assert [(row.what, row.faults, row.seed) for row in rows if row.faults] == []
