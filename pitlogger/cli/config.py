@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from pitlogger.cli.output import emit, json_option
+from pitlogger.cli.output import emit, json_option, say_alone
 from pitlogger.errors import TransportError, UsageError
 
 if TYPE_CHECKING:
@@ -74,6 +74,7 @@ def init(out: Path | None, node: str, seconds: float, no_bluetooth: bool, as_jso
     from pitlogger.config import parse_config
     from pitlogger.devices.drafting import draft
 
+    say_alone()
     if out is not None and out.exists():
         raise UsageError(f"{out} exists already: name another file, or remove it first")
     tried, strangers, notes = asyncio.run(_in_reach(seconds, no_bluetooth))

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-import logging
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -12,7 +11,7 @@ import click
 from pitlogger.cli.declare import declare
 from pitlogger.cli.device_acts import forget, send
 from pitlogger.cli.doctor import doctor
-from pitlogger.cli.output import emit, json_option, table
+from pitlogger.cli.output import emit, json_option, say_alone, table
 from pitlogger.errors import TransportError, UsageError
 
 if TYPE_CHECKING:
@@ -33,8 +32,7 @@ _config = click.option(
 @click.group()
 def devices() -> None:
     """List drivers; find, try, record, declare and command devices; ask the doctor."""
-    for name in ("pitlogger", "bleak"):  # what they would log, these commands say themselves
-        logging.getLogger(name).addHandler(logging.NullHandler())
+    say_alone()
 
 
 @devices.command("list")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import logging
 from collections.abc import Callable
 from decimal import Decimal
 from typing import Any, TypeVar
@@ -13,6 +14,12 @@ F = TypeVar("F", bound=Callable[..., Any])
 
 json_option = click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
 by_option = click.option("--by", default="", metavar="INITIALS", help="Who decides or measures.")
+
+
+def say_alone() -> None:
+    """Keep libraries and devices from logging what the command says itself."""
+    for name in ("pitlogger", "bleak"):
+        logging.getLogger(name).addHandler(logging.NullHandler())
 
 
 def emit(document: Any, as_json: bool, text: str) -> None:
