@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import AsyncIterator
+from collections.abc import AsyncGenerator, AsyncIterator
 
 import pytest
+from bleak.backends.device import BLEDevice
+from bleak.backends.scanner import AdvertisementData
 
 from pitlogger.devices.contract import Chunk
 from pitlogger.devices.transports.ble.advertisements import SIGNAL, AdvertisementTransport
 from pitlogger.devices.transports.ble.radio import Radio
-from pitlogger.devices.transports.ble.settings import AdvertisementSettings
+from pitlogger.devices.transports.ble.settings import AdvertisementSettings, full_uuid
 from pitlogger.errors import ConfigError, TransportError
 from pitlogger.testing import until
 from pitlogger_simulators.bluetooth import (
@@ -42,6 +44,12 @@ async def next_of(stream: AsyncIterator[Chunk], source: str) -> bytes:
     raise AssertionError("the stream ended")
 
 
+async def aclose(stream: AsyncIterator[Chunk]) -> None:
+    """End a stream that is not read to its end."""
+    assert isinstance(stream, AsyncGenerator)
+    await stream.aclose()
+
+
 async def scan_starts(bluez: SimulatedBluez, count: int) -> None:
     """Return when scanning was asked for so many times."""
     await until(lambda: [step for step, _ in bluez.calls.seen].count(Step.SCAN_START) >= count)
@@ -58,6 +66,16 @@ async def test_signal_strength_arrives_beside_them(bluez: SimulatedBluez) -> Non
     async with AdvertisementTransport(SETTINGS) as transport:
         octets = await next_of(transport.chunks(), SIGNAL)
     assert int.from_bytes(octets, signed=True) in (-48, -49)
+
+
+async def test_a_signal_strength_that_is_not_known_is_left_out(bluez: SimulatedBluez) -> None:
+    async with AdvertisementTransport(SETTINGS) as transport, asyncio.timeout(3):
+        for dbm in (-127, -50):  # bleak's word where the service gives none, and a real one
+            said = AdvertisementData("sender", {}, {full_uuid("fcd2"): HEARD}, [], None, dbm, ())
+            transport._on_heard(BLEDevice(ADDRESS, "sender", {}), said)
+        stream = transport.chunks()
+        assert [(await anext(stream)).source for _ in range(3)] == ["", "", SIGNAL]
+        await aclose(stream)
 
 
 async def test_manufacturer_data_arrive_by_company_code(bluez: SimulatedBluez) -> None:

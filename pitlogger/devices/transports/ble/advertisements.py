@@ -34,9 +34,11 @@ class AdvertisementTransport:
         self._inbox = Inbox()
         self._stack = AsyncExitStack()
         self._signal_due_s = 0.0
+        self._radio: Radio | None = None
 
     async def __aenter__(self) -> AdvertisementTransport:
         radio = await self._stack.enter_async_context(Radio.shared(self._settings.adapter))
+        self._radio = radio
         self._stack.callback(radio.on_deaf(self._inbox.fail))
         self._stack.callback(radio.listen(self._on_heard))
         return self
@@ -60,9 +62,15 @@ class AdvertisementTransport:
         """Return when something can be heard again; it is the device's turn then."""
         async with Radio.shared(self._settings.adapter) as radio:
             await radio.well()
+            await radio.alone(self._settings)
 
     def _on_heard(self, device: BLEDevice, advertisement: AdvertisementData) -> None:
+        assert self._radio is not None
         if not self._settings.matches(device, advertisement):
+            return
+        namesake = self._radio.namesake(self._settings, device.address)
+        if namesake is not None:
+            self._inbox.fail(namesake)
             return
         for source, octets in self._wanted(advertisement):
             self._inbox.put(source, octets)

@@ -15,6 +15,8 @@ from contextlib import AsyncExitStack, suppress
 
 from bleak import BleakClient
 from bleak.backends.characteristic import BleakGATTCharacteristic
+from bleak.backends.device import BLEDevice
+from bleak.backends.scanner import AdvertisementData
 from bleak.exc import BleakGATTProtocolError
 
 from pitlogger.devices.contract import Chunk
@@ -74,6 +76,7 @@ class GattTransport:
         async with AsyncExitStack() as stack:
             self._radio = await stack.enter_async_context(Radio.shared(self._settings.adapter))
             stack.callback(self._radio.on_loss(self._inbox.fail))
+            stack.callback(self._radio.listen(self._on_heard))
             await self._link(stack)
             pacing = asyncio.get_running_loop().create_task(self._pace(), name="gatt-pace")
             stack.push_async_callback(end, pacing)
@@ -127,6 +130,7 @@ class GattTransport:
     async def appears(self) -> None:
         """Return when the device is heard after it was not."""
         async with Radio.shared(self._settings.adapter) as radio:
+            await radio.alone(self._settings)
             while True:
                 try:
                     await radio.find(
@@ -160,6 +164,9 @@ class GattTransport:
         radio, settings = self._radio, self._settings
         assert radio is not None
         device = await radio.find(settings.matches, settings.find_s, settings.what)
+        namesake = radio.namesake(settings)
+        if namesake is not None:
+            raise namesake
         async with radio.connecting:
             if radio.links >= radio.limits.links:
                 raise TransportError(
@@ -253,6 +260,16 @@ class GattTransport:
             await self._client.start_notify(one, self._receiver(name))
 
     # Receiving
+
+    def _on_heard(self, device: BLEDevice, advertisement: AdvertisementData) -> None:
+        """Notice a second device of the name; the one linked need not speak on the air."""
+        assert self._radio is not None
+        if not self._settings.is_by_name or not self._settings.matches(device, advertisement):
+            return
+        linked = [self._client.address] if self._client is not None else []
+        namesake = self._radio.namesake(self._settings, *linked, device.address)
+        if namesake is not None:
+            self._inbox.fail(namesake)
 
     def _receiver(self, name: str) -> Callable[[BleakGATTCharacteristic, bytearray], None]:
         loop = asyncio.get_running_loop()

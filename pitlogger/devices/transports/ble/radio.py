@@ -22,12 +22,15 @@ from bleak.backends.device import BLEDevice
 from bleak.backends.scanner import AdvertisementData
 
 from pitlogger.devices.tasks import end
+from pitlogger.devices.transports.ble.namesakes import Namesakes
+from pitlogger.devices.transports.ble.settings import DeviceSettings
 from pitlogger.devices.transports.ble.troubles import FAILURES, trouble
 from pitlogger.devices.transports.ble.watch import BluezWatch, Change
 from pitlogger.errors import TransportError
 
 log = logging.getLogger(__name__)
 
+_LOOK_S = 1.0  # between two looks whether a name is borne by one device
 _DEAF = 3  # scans in a row that did not start, after which those that listen are told
 _HOPELESS = 3  # silences in a row after which only a restart of the service is left
 
@@ -76,6 +79,7 @@ class Radio:
         self.watch = BluezWatch(self._on_change)
         self.fault: TransportError | None = None
         self._well = asyncio.Event()
+        self._namesakes: dict[str, Namesakes] = {}
 
     @classmethod
     def shared(cls, adapter: str = "") -> Radio:
@@ -99,6 +103,30 @@ class Radio:
         """Call ``heard`` with every advertisement; return what ends it."""
         self._listeners.append(heard)
         return lambda: self._listeners.remove(heard)
+
+    def namesake(self, settings: DeviceSettings, *addresses: str) -> TransportError | None:
+        """Return the error of a second device of the name; ``addresses`` speak now."""
+        if not settings.is_by_name:
+            return None
+        now_s = asyncio.get_running_loop().time()
+        known = self._namesakes.setdefault(settings.name, Namesakes(settings.name))
+        for address in addresses:
+            known.hear(address, now_s)
+        return known.trouble(now_s)
+
+    async def alone(self, settings: DeviceSettings) -> None:
+        """Return when no two devices of the name speak any more."""
+
+        def heard(device: BLEDevice, advertisement: AdvertisementData) -> None:
+            if settings.matches(device, advertisement):
+                self.namesake(settings, device.address)
+
+        unlisten = self.listen(heard)
+        try:
+            while self.namesake(settings) is not None:  # noqa: ASYNC110 - it wears off
+                await asyncio.sleep(_LOOK_S)
+        finally:
+            unlisten()
 
     def on_deaf(self, lost: Callable[[TransportError], None]) -> Callable[[], None]:
         """Call ``lost`` while nothing can be heard, now too; links may live on. Returns the end."""

@@ -44,6 +44,11 @@ class DeviceSettings:
             )
 
     @property
+    def is_by_name(self) -> bool:
+        """Whether nothing but a name tells the device, which another may bear too."""
+        return not self.address
+
+    @property
     def what(self) -> str:
         """The device in words."""
         return f"Bluetooth device {self.address or self.name}"
