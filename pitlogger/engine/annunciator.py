@@ -114,6 +114,17 @@ class Annunciator:
             watch.clearing_ms = t_ms
             self._after(t_ms + rule.off_delay_ms, watch, rule, t_ms)
 
+    def tell(
+        self, kind: str, subject: str, t_ms: int, true: bool, message: str = "", remedy: str = "",
+        piece: str | None = None, channel: str | None = None,
+    ) -> None:  # fmt: skip
+        """Take a condition to its watch; a watch is made only once it is true."""
+        key = f"{kind}/{subject}"
+        if not true and key not in self.watches:
+            return
+        self.watch(key, kind, piece=piece, channel=channel)
+        self.condition(key, t_ms, true, message, remedy)
+
     def freeze(self, limits: list[Limit]) -> None:
         """Stop running delays: without evidence the state stays as it is."""
         for limit in limits:

@@ -58,17 +58,6 @@ class Lookout:
         self.safety = safety
         self.units = units
 
-    def tell(
-        self, kind: str, subject: str, t_ms: int, true: bool, message: str = "",
-        piece: str | None = None, channel: str | None = None,
-    ) -> None:  # fmt: skip
-        """Take a condition to its watch; a watch is made only once it is true."""
-        key = f"{kind}/{subject}"
-        if not true and key not in self.state.watches:
-            return
-        self.alerts.watch(key, kind, piece=piece, channel=channel)
-        self.alerts.condition(key, t_ms, true, message)
-
     # -- pieces ---------------------------------------------------------------------------
 
     def follow(self, book: Book, t_ms: int) -> None:
@@ -120,7 +109,7 @@ class Lookout:
                 for told in clocks.told(t_ms, self.safety):
                     if told.kind not in _BY_LIMIT:
                         words = f"{piece}: {told.message}"
-                        self.tell(told.kind, piece, t_ms, told.is_true, words, piece=piece)
+                        self.alerts.tell(told.kind, piece, t_ms, told.is_true, words, piece=piece)
             self._stall(book, held, t_ms)
             self._rest(held, t_ms)
             self._weighing(held, t_ms)
@@ -141,16 +130,18 @@ class Lookout:
         if lead is not None and began is not None and began.holds and not stalled:
             self.state.stall_ended_ms[piece] = t_ms
         level = "" if lead is None else show_temperature(lead.level, self.units.temperature)
-        self.tell("stall-began", piece, t_ms, stalled, f"{piece}: stalled at {level}", piece=piece)
+        self.alerts.tell(
+            "stall-began", piece, t_ms, stalled, f"{piece}: stalled at {level}", piece=piece
+        )
         ended_ms = self.state.stall_ended_ms.get(piece)
         just = ended_ms is not None and t_ms - ended_ms < ENDED_SHOWN_MS
-        self.tell("stall-ended", piece, t_ms, just and held.stage in ON_PIT,
+        self.alerts.tell("stall-ended", piece, t_ms, just and held.stage in ON_PIT,
                   f"{piece}: rising again, at {level}", piece=piece)  # fmt: skip
 
     def _rest(self, held: PieceBook, t_ms: int) -> None:
         rested_ms = t_ms - held.stage_since_ms if held.stage is Stage.RESTING else 0
         words = f"{held.piece.id}: rested for {show_duration(rested_ms)}"
-        self.tell("rest-done", held.piece.id, t_ms, rested_ms >= REST_MS, words,
+        self.alerts.tell("rest-done", held.piece.id, t_ms, rested_ms >= REST_MS, words,
                   piece=held.piece.id)  # fmt: skip
 
     def _weighing(self, held: PieceBook, t_ms: int) -> None:
@@ -163,7 +154,9 @@ class Lookout:
                 and t_ms - held.stage_since_ms < WEIGH_SHOWN_MS
             )
             words = f"{piece}: not weighed at {checkpoint} yet"
-            self.tell("weigh-due", f"{piece}@{checkpoint}", t_ms, is_open, words, piece=piece)
+            self.alerts.tell(
+                "weigh-due", f"{piece}@{checkpoint}", t_ms, is_open, words, piece=piece
+            )
 
     def _hand_check(self, book: Book, held: PieceBook, t_ms: int) -> None:
         """Ask for a hand reading of hot food that no probe reads, and for a date mark."""
@@ -178,9 +171,9 @@ class Lookout:
         )
         unread_ms = t_ms - max(read_ms, held.stage_since_ms)
         due = held.stage in HOT_OFF_PIT and unread_ms >= HAND_CHECK_MS
-        self.tell("check-due", piece, t_ms, due,
+        self.alerts.tell("check-due", piece, t_ms, due,
                   f"{piece}: no reading for {show_duration(unread_ms)}", piece=piece)  # fmt: skip
-        self.tell("date-mark-due", piece, t_ms, held.stage is Stage.CHILLED,
+        self.alerts.tell("date-mark-due", piece, t_ms, held.stage is Stage.CHILLED,
                   f"{piece}: chilled, to be marked with its date", piece=piece)  # fmt: skip
 
     def _service(self, book: Book, held: PieceBook, t_ms: int) -> None:
@@ -198,8 +191,8 @@ class Lookout:
             late = made.p50_ms > needed_ms
             early = made.p90_ms is not None and made.p90_ms < needed_ms - EARLY_MS
             words = _for_service(held.piece.id, made, needed_ms, t_ms, late=late)
-        self.tell("finish-late", held.piece.id, t_ms, late, words, piece=held.piece.id)
-        self.tell("finish-early", held.piece.id, t_ms, early, words, piece=held.piece.id)
+        self.alerts.tell("finish-late", held.piece.id, t_ms, late, words, piece=held.piece.id)
+        self.alerts.tell("finish-early", held.piece.id, t_ms, early, words, piece=held.piece.id)
 
     def _foresee(self, book: Book, held: PieceBook, lanes: dict[str, Lane], t_ms: int) -> None:
         """Warn of a hot-hold or cooling limit while there is still time."""
@@ -223,7 +216,7 @@ class Lookout:
             if started_ms is not None:
                 seen = cooling(holding(held, lead, lanes.values(), t_ms), started_ms / 1000)
                 words = f"{held.piece.id}: {seen.advice}"
-                self.tell("cooling-will-miss", held.piece.id, t_ms, seen.will_miss, words,
+                self.alerts.tell("cooling-will-miss", held.piece.id, t_ms, seen.will_miss, words,
                           piece=held.piece.id)  # fmt: skip
 
     # -- hands -------------------------------------------------------------------------------
@@ -238,7 +231,7 @@ class Lookout:
         before = self.state.touched.get(tool)
         self.state.touched[tool] = now
         words = f"{tool}: touched raw meat before {held.piece.id}"
-        self.tell("sanitize-due", tool, t_ms, before == "raw" and now == "cooked", words)
+        self.alerts.tell("sanitize-due", tool, t_ms, before == "raw" and now == "cooked", words)
 
     # -- pits --------------------------------------------------------------------------------
 
@@ -246,7 +239,7 @@ class Lookout:
         """Judge a pit; return whether it has just become one whose band is watched."""
         state, pit = lane.state, lane.state.pit
         in_use = is_in_use(state.id, book) and book.finished_ms is None
-        self.tell("lid-open", state.id, t_ms, in_use and pit.open, f"{state.id}: lid open",
+        self.alerts.tell("lid-open", state.id, t_ms, in_use and pit.open, f"{state.id}: lid open",
                   channel=state.id)  # fmt: skip
         self._rising(lane, t_ms, in_use)
         self._falling(lane, book, t_ms, in_use and not pit.dip)
@@ -300,7 +293,7 @@ class Lookout:
             words = f"{state.id}: falling, under {floor} in {show_duration(left_h * 3_600_000)}"
             if level < floor_mc:  # it has left its band: the fire may be out
                 falling, words = True, f"{state.id}: fell under {floor}"
-        self.tell("pit-falling", state.id, t_ms, falling, words, channel=state.id)
+        self.alerts.tell("pit-falling", state.id, t_ms, falling, words, channel=state.id)
 
 
 def _for_service(piece: str, made: ForecastMade, needed_ms: int, t_ms: int, late: bool) -> str:

@@ -117,6 +117,7 @@ class EngineState:
     clocks: dict[str, PieceClocks] = field(default_factory=dict)  # by piece
     clock_marks: dict[str, list[str]] = field(default_factory=dict)  # the stages they know
     stall_ended_ms: dict[str, int] = field(default_factory=dict)
+    routines: dict[str, int] = field(default_factory=dict)  # when each timer falls due, by alert
     touched: dict[str, str] = field(default_factory=dict)  # raw or cooked, by scale or probe
 
     def forget_cook(self) -> None:
@@ -126,7 +127,7 @@ class EngineState:
         to the same alerts. Lost devices and other troubles outlive cooks.
         """
         for kept in (self.entries, self.origins, self.forecasts, self.foreseen, self.clocks,
-                     self.clock_marks, self.stall_ended_ms):  # fmt: skip
+                     self.clock_marks, self.stall_ended_ms, self.routines):  # fmt: skip
             kept.clear()
         for key, watch in list(self.watches.items()):
             if watch.kind not in OUTLIVES_COOKS:

@@ -31,6 +31,7 @@ from pitlogger.engine.judging import Judging
 from pitlogger.engine.lanes import Lane, build_lane
 from pitlogger.engine.lookout import Lookout
 from pitlogger.engine.outside import take_outside
+from pitlogger.engine.routines import run_routines
 from pitlogger.engine.state import LEVEL_TIME_MS, ChannelState, EngineState
 from pitlogger.engine.timers import Timers
 from pitlogger.model.book import Book, fold
@@ -253,6 +254,7 @@ class Engine:
             return
         self.instruments.minute(self.lanes, self.book, t_ms)
         self.lookout.minute(self.book, self.lanes, t_ms)
+        run_routines(self.state, self.alerts, self.policy, self.book, self.lanes, t_ms)
         self.state.minute_ms = (t_ms // MINUTE_MS + 1) * MINUTE_MS
         self._timers.set(self.state.minute_ms, "minute", "")
 

@@ -78,11 +78,21 @@ def _wrap(value: Any) -> str:
     return str(value)
 
 
+def _every_ms(value: Any) -> int:
+    if value == "off":
+        return 0
+    every_ms = parse_duration_ms(_text(value, "45 min"))
+    if every_ms < LEAST_EVERY_MS:
+        raise ValueError(f"a timer runs every minute at the most, not every '{value}'")
+    return every_ms
+
+
 Moment = Annotated[int, BeforeValidator(_moment_ms)]
 Temperature = Annotated[int, BeforeValidator(lambda v: parse_temperature_mc(_text(v, "238F")))]
 Mass = Annotated[int, BeforeValidator(lambda v: parse_mass_mg(_text(v, "6.4 kg")))]
 Length = Annotated[float, BeforeValidator(lambda v: parse_length_mm(_text(v, "7 cm")))]
 Duration = Annotated[int, BeforeValidator(lambda v: parse_duration_ms(_text(v, "45 s")))]
+Every = Annotated[int, BeforeValidator(_every_ms)]
 TemperatureStep = Annotated[
     int, BeforeValidator(lambda v: parse_temperature_step_mc(_text(v, "-1.5F")))
 ]
@@ -91,6 +101,8 @@ CutId = Annotated[str, BeforeValidator(_cut)]
 SiteId = Annotated[Site, BeforeValidator(_site)]
 WrapId = Annotated[Wrap, BeforeValidator(_wrap)]
 Id = Annotated[str, Field(min_length=1, max_length=80, pattern=r"^[^\s,\x00-\x1f\x7f-\x9f]+$")]
+
+LEAST_EVERY_MS = 60_000
 
 
 class _Table(BaseModel):
@@ -174,6 +186,21 @@ class CookTable(_Table):
     serve_at: Moment | None = None
     guests: int | None = Field(None, ge=1)
     altitude_m: float = Field(0, ge=-430, le=6000)
+    portion: Annotated[Mass, Field(gt=0)] | None = None
+
+
+class TimersTable(_Table):
+    """What is done again and again, every so often; ``off`` for not at all."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, validate_by_alias=True)
+
+    spritz: Every | None = None
+    water_pan: Every | None = Field(None, alias="water-pan")
+    fuel: Every | None = None
+
+    def timers(self) -> tuple[tuple[str, int], ...]:
+        given = self.model_dump(by_alias=True, exclude_none=True)
+        return tuple(given.items())
 
 
 class CookFile(_Table):
@@ -181,6 +208,7 @@ class CookFile(_Table):
     service: tuple[ServiceTable, ...] = ()
     piece: tuple[PieceTable, ...] = ()
     channel: tuple[ChannelTable, ...] = ()
+    timers: TimersTable = TimersTable()
 
     @model_validator(mode="after")
     def _names_are_known(self) -> CookFile:
@@ -214,6 +242,8 @@ class CookFile(_Table):
             services=services,
             guests=self.cook.guests,
             altitude_m=self.cook.altitude_m,
+            portion_mg=self.cook.portion,
+            timers=self.timers.timers(),
         )
 
 

@@ -1,4 +1,4 @@
-"""Policy files: how alerts behave and what each cut's targets are (TOML).
+"""Policy files: how alerts behave, what each cut's targets are, which timers run (TOML).
 
 The files that come with pitlogger lie in ``pitlogger/rules/policy``. A person's own file
 overlays them key by key.
@@ -22,6 +22,7 @@ from pitlogger.errors import ConfigError, unknown
 from pitlogger.formats.cook_file import CutId, Duration, Mass, Temperature, TemperatureStep, WrapId
 from pitlogger.formats.toml import explain, parse_toml
 from pitlogger.model.alerts import KINDS
+from pitlogger.model.cooks import TIMERS
 
 F = TypeVar("F", bound=RootModel[Any])
 
@@ -29,6 +30,12 @@ F = TypeVar("F", bound=RootModel[Any])
 def _kind(value: Any) -> str:
     if value not in KINDS:
         raise ValueError(unknown("alert kind", str(value), KINDS))
+    return str(value)
+
+
+def _timer(value: Any) -> str:
+    if value not in TIMERS:
+        raise ValueError(unknown("timer", str(value), TIMERS))
     return str(value)
 
 
@@ -64,6 +71,15 @@ class CutTable(_Table):
     source: str = "common practice, no source"
 
 
+class TimerTable(_Table):
+    on: Literal["piece", "pit"]
+    every: Annotated[Duration, Field(gt=0)] | None = None
+    first: Duration = 0
+    cause: str
+    remedy: str
+    source: str = "common practice, no source"
+
+
 class AlertsFile(RootModel[dict[Annotated[str, BeforeValidator(_kind)], AlertTable]]):
     """A table for each alert kind."""
 
@@ -74,6 +90,10 @@ class AnyTables(RootModel[dict[str, dict[str, Any]]]):
 
 class TargetsFile(RootModel[dict[CutId, CutTable]]):
     """A table for each cut."""
+
+
+class TimersFile(RootModel[dict[Annotated[str, BeforeValidator(_timer)], TimerTable]]):
+    """A table for each timer."""
 
 
 class Source(NamedTuple):
@@ -99,6 +119,15 @@ def parse_targets(base: Source, over: Source | None = None) -> dict[str, CutTabl
         ConfigError: With ``file:line`` of the text at fault.
     """
     return _laid_over(base, over, TargetsFile).root
+
+
+def parse_timers(base: Source, over: Source | None = None) -> dict[str, TimerTable]:
+    """Return the timers of a policy text, overlaid key by key by a person's own.
+
+    Raises:
+        ConfigError: With ``file:line`` of the text at fault.
+    """
+    return _laid_over(base, over, TimersFile).root
 
 
 def _laid_over(base: Source, over: Source | None, model: type[F]) -> F:

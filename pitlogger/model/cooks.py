@@ -195,6 +195,9 @@ class Channel:
     device: str | None = None
 
 
+TIMERS = ("spritz", "water-pan", "fuel")
+
+
 @dataclass(frozen=True, slots=True)
 class Service:
     """A sitting: when, where and for how many the food is served."""
@@ -216,3 +219,5 @@ class Cook:
     services: tuple[Service, ...] = ()
     guests: int | None = None
     altitude_m: float = 0.0
+    portion_mg: int | None = None  # of all meat together, served, a guest
+    timers: tuple[tuple[str, int], ...] = ()  # name and every so many ms; 0 for off

@@ -15,12 +15,12 @@ from pitlogger.engine.restart import as_inputs
 from pitlogger.formats.journal_json import dump_entry
 from pitlogger.model.journal import CookStarted, Entry, ForecastMade
 from pitlogger.model.quantities import Quantity
-from pitlogger.model.readings import SENML_UNIT, Quality
+from pitlogger.model.readings import FOUND_BY_ENGINE, SENML_UNIT, Quality
 from pitlogger.store.queries import Reader
 from pitlogger.store.rows import StoredReading
 
 RECORDS_A_PACK = 100
-_FOUND_BY_ENGINE = frozenset({Quality.GOOD, Quality.TOO_FAST, Quality.OUT_OF_RANGE})
+_HAS_VALUE = FOUND_BY_ENGINE | {Quality.GOOD}
 
 
 def capture_lines(reader: Reader, cook: str) -> Iterator[str]:
@@ -77,7 +77,7 @@ def _units(entries: Iterable[Entry]) -> dict[str, tuple[str, int]]:
 
 def _reading(reading: StoredReading, units: dict[str, tuple[str, int]]) -> dict[str, Any]:
     t_s = reading.t_ms / 1000
-    if reading.raw is None or reading.quality not in _FOUND_BY_ENGINE:
+    if reading.raw is None or reading.quality not in _HAS_VALUE:
         return {"n": reading.channel, "vs": f"!{reading.quality.value}", "t": t_s}
     unit, milli = units.get(reading.channel, SENML_UNIT[Quantity.TEMPERATURE])
     return {"n": reading.channel, "u": unit, "v": reading.raw / milli, "t": t_s}

@@ -5,12 +5,13 @@ Values alone; ``build`` makes them from policy texts that the composition root h
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from typing import Literal, NamedTuple
 
 from pitlogger.errors import ConfigError
-from pitlogger.formats.policy_file import Source, parse_alerts, parse_targets
+from pitlogger.formats.policy_file import Source, parse_alerts, parse_targets, parse_timers
 from pitlogger.model.alerts import Priority
-from pitlogger.model.cooks import CUTS, NEVER, Piece, Wrap
+from pitlogger.model.cooks import CUTS, NEVER, Cook, Piece, Wrap
 from pitlogger.model.quantities import milli_c_from_fahrenheit
 
 # FDA Food Code 3-501.16(A)(1), hot holding at 135 F (57 C) or above.
@@ -63,11 +64,25 @@ class CutTargets:
 
 
 @dataclass(frozen=True, slots=True)
+class TimerRule:
+    """Something that is done again and again; it runs where ``every_ms`` is known."""
+
+    name: str
+    on: Literal["piece", "pit"]
+    every_ms: int | None
+    first_ms: int
+    cause: str
+    remedy: str
+    source: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Policy:
     """Everything the rules go by. Limits in milli-degrees Celsius."""
 
     rules: dict[str, AlertRule]
     cuts: dict[str, CutTargets]
+    timers: dict[str, TimerRule] = field(default_factory=dict)
     hot_hold_limit_mc: int = HOT_HOLD_LIMIT_MC
     hot_hold_near_mc: int = HOT_HOLD_NEAR_MC
     rest_until_mc: int = REST_UNTIL_MC
@@ -84,15 +99,26 @@ class Policy:
         """Return when a piece is to come off the pit, ``None`` where no policy knows."""
         return self.cuts[piece.cut].pull_at_mc if piece.pull_at_mc is None else piece.pull_at_mc
 
+    def timer_every_ms(self, name: str, cook: Cook) -> int | None:
+        """Return how often a timer falls due in a cook, ``None`` where it does not run."""
+        said = dict(cook.timers).get(name, self.timers[name].every_ms)
+        return said or None
+
     def wrap_kind(self, piece: Piece) -> Wrap:
         """Return what a piece is to be wrapped in."""
         return piece.wrap or self.cuts[piece.cut].wrap
 
 
-def build(
-    alerts: Source, targets: Source, own_alerts: Source | None, own_targets: Source | None
-) -> Policy:
-    """Return the policy that two TOML texts describe, overlaid by a person's own.
+class Texts(NamedTuple):
+    """The TOML texts of a policy; ``None`` for one that a person has not written."""
+
+    alerts: Source | None = None
+    targets: Source | None = None
+    timers: Source | None = None
+
+
+def build(alerts: Source, targets: Source, timers: Source, own: Texts) -> Policy:
+    """Return the policy that three TOML texts describe, overlaid by a person's own.
 
     Raises:
         ConfigError: An unknown key, kind or cut, or a value that cannot be read.
@@ -116,7 +142,7 @@ def build(
             shelf_max_ms=table.shelf_max,
             source=table.source,
         )
-        for kind, table in parse_alerts(alerts, own_alerts).items()
+        for kind, table in parse_alerts(alerts, own.alerts).items()
     }
     cuts = {
         cut: CutTargets(
@@ -129,8 +155,14 @@ def build(
             mass_sd_mg=table.mass_sd,
             source=table.source,
         )
-        for cut, table in parse_targets(targets, own_targets).items()
+        for cut, table in parse_targets(targets, own.targets).items()
     }
     if missing := CUTS.keys() - cuts.keys():
         raise ConfigError(f"{targets.name}: no table for {', '.join(sorted(missing))}")
-    return Policy(rules, cuts)
+    routines = {
+        name: TimerRule(
+            name, table.on, table.every, table.first, table.cause, table.remedy, table.source
+        )
+        for name, table in parse_timers(timers, own.timers).items()
+    }
+    return Policy(rules, cuts, routines)
