@@ -8,6 +8,7 @@ Needs matplotlib (dependency group ``pictures``); nothing at run time does.
 from __future__ import annotations
 
 import csv
+from dataclasses import replace
 from pathlib import Path
 
 import matplotlib as mpl
@@ -24,6 +25,7 @@ from pitlogger_simulators.plant import (
     simulate,
     simulate_batch,
 )
+from pitlogger_simulators.plant.parameters import SPREAD
 
 mpl.use("Agg")
 from matplotlib import pyplot as plt
@@ -149,6 +151,46 @@ def defaults() -> None:
             )
 
 
+def bands() -> None:
+    """Print how many of 400 draws, set points spread over 225 to 250 F, meet common practice."""
+    for wrap in WRAPS:
+        schedule = () if wrap == "none" else (Event("wrap", wrap, core_c=F165),)
+        runs = simulate_batch(
+            PACKER, 400, schedule=schedule, pit=Pit("still", np.linspace(107.2, 121.1, 400)),
+            duration_s=20 * HOUR, dt_s=60.0, seed=5, record_s=120.0,
+        )  # fmt: skip
+        hours = runs.time_to_s(F165) / HOUR
+        loss = runs.loss_at_s(runs.time_to_s(F203))
+        in_time = (hours >= 4.5) & (hours <= 6.0)
+        in_loss = (loss >= 0.35) & (loss <= 0.45)
+        low, middle, high = 100.0 * np.nanpercentile(loss, (5, 50, 95))
+        print(
+            f"{wrap}: 165 F in 4.5 to 6 h {100 * in_time.mean():.0f} %, lost 35 to 45 % "
+            f"{100 * in_loss.mean():.0f} %, both {100 * (in_time & in_loss).mean():.0f} %; "
+            f"loss {low:.1f}, {middle:.1f}, {high:.1f} % (5th, 50th, 95th of 100)"
+        )
+
+
+def movers() -> None:
+    """Print what one spread of each parameter does to the default packer in paper."""
+    paper, default = (Event("wrap", "paper", core_c=F165),), Parameters()
+
+    def times(parameters: Parameters, pit: Pit) -> np.ndarray:
+        run = simulate(PACKER, parameters, schedule=paper, pit=pit, duration_s=9 * HOUR)
+        return np.array([float(run.time_to_s(target)) / HOUR for target in (F165, F203)])
+
+    still = Pit("still")
+    usual = times(default, still)
+    changed = {
+        name: times(replace(default, **{name: getattr(default, name) * np.exp(spread)}), still)
+        for name, spread in SPREAD.items()
+    }
+    changed["walls below air"] = times(default, replace(still, wall_drop_c=8.0 * np.exp(0.25)))
+    for name, hours in sorted(changed.items(), key=lambda item: -abs(item[1] - usual).max()):
+        to_165, to_203 = hours - usual
+        print(f"{name}: {to_165:+.2f} h to 165 F, {to_203:+.2f} h to 203 F")
+
+
 if __name__ == "__main__":
     PICTURES.mkdir(exist_ok=True)
     three_wraps()
@@ -156,3 +198,5 @@ if __name__ == "__main__":
     convergence()
     records()
     defaults()
+    bands()
+    movers()

@@ -23,9 +23,11 @@ EXPULSION_J_MOL = 80_000.0
 # Bark: proteins and fat of the surface set; fitted here. It depends on the temperature of the
 # surface alone, so what keeps a surface warmer (wet air, a wrap) can only end a stall sooner.
 BARK_J_MOL = 30_000.0
-# Fat: melts from 25 to 45 C (from memory), then renders; rates assumed.
+# Fat: melts from 25 to 45 C (from memory), then renders; rates assumed. What can render is
+# mostly gone after some hours at 80 C, so that a long bare cook loses little more of it than
+# a short one in foil.
 FAT_MELTS_C = (25.0, 45.0)
-RENDER_PER_S_70C = 3.0e-5
+RENDER_PER_S_70C = 8.0e-5
 RENDER_J_MOL = 70_000.0
 # Collagen index: half in 1.2 h at 95 C, 14 h at 68 C. Calibrated on cooking practice, from
 # memory. It is an index, not tenderness: 0.75 to 0.9 means tender, above 0.95 falling apart.

@@ -40,12 +40,12 @@ class Parameters:
     holding_slope_per_c: Value = 0.25
     # Bark: hours at 65 C until half set; how suddenly it sets, which is how sharply a stall
     # ends; its vapour resistance then, s/m; the power of its age by which that grows on.
-    bark_h: Value = 4.5
+    bark_h: Value = 4.45
     bark_power: Value = 28.0
     bark_resistance: Value = 275.0
-    bark_growth: Value = 1.8
-    # Share of the fat that can render (assumed); about a third of the fat leaves a packer.
-    renderable: Value = 0.65
+    bark_growth: Value = 1.85
+    # Share of the fat that can render (assumed); two fifths to a half leave a packer by 203 F.
+    renderable: Value = 0.52
     wrap_vapour_factor: Value = 1.0
 
     @classmethod
