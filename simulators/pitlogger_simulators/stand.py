@@ -16,6 +16,7 @@ from pitlogger_simulators.devices.on_bluetooth import (
     GattThermometer,
 )
 from pitlogger_simulators.devices.on_files import Amplifiers, MonitorChip, OneWire
+from pitlogger_simulators.devices.on_hid import HidScale
 from pitlogger_simulators.devices.on_modbus import Transmitter
 from pitlogger_simulators.devices.on_mqtt import MqttBoard
 from pitlogger_simulators.devices.on_serial import CsvBoard, SerialScale
@@ -34,6 +35,7 @@ _ON_RADIO: dict[str, Callable[[Play, DeviceTable, World], Emulated]] = {
 }
 _IN_FOLDER: dict[str, Callable[[Play, DeviceTable, Path], Emulated]] = {
     "serial-scale": SerialScale,
+    "hid-scale": HidScale,
     "csv-board": CsvBoard,
     "modbus": Transmitter,
     "kernel-w1": OneWire,

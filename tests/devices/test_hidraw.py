@@ -131,3 +131,31 @@ async def test_a_scale_is_noticed_under_another_number(
     await asyncio.sleep(0)
     plug(tmp_path, 7, SCALE)
     await until(waiting.done)
+
+
+async def test_a_node_may_be_a_socket_of_another_program(tmp_path: Path) -> None:
+    plug(tmp_path, 0, SCALE)
+    with socket.socket(socket.AF_UNIX, socket.SOCK_SEQPACKET) as node:
+        node.bind(str(tmp_path / "n"))
+        node.listen()
+        (tmp_path / "dev").mkdir()
+        (tmp_path / "dev" / "hidraw0").symlink_to(tmp_path / "n")
+        found = HidSettings(0x8D, 0x20, report_id=3, sysfs=tmp_path, dev=tmp_path / "dev")
+        async with HidTransport(found) as transport:
+            device, _ = node.accept()
+            device.send(REPORT)
+            assert (await next_chunk(transport)).data == REPORT
+            device.close()
+            with pytest.raises(TransportError, match="went away"):
+                await next_chunk(transport)
+
+
+async def test_a_socket_where_nobody_listens_cannot_be_opened(tmp_path: Path) -> None:
+    plug(tmp_path, 0, SCALE)
+    with socket.socket(socket.AF_UNIX, socket.SOCK_SEQPACKET) as node:
+        node.bind(str(tmp_path / "hid"))
+    (tmp_path / "dev").mkdir()
+    (tmp_path / "dev" / "hidraw0").symlink_to(tmp_path / "hid")
+    with pytest.raises(TransportError, match="cannot be opened"):
+        async with HidTransport(HidSettings(0x8D, 0x20, sysfs=tmp_path, dev=tmp_path / "dev")):
+            pass

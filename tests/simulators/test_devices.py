@@ -29,7 +29,7 @@ from pitlogger_simulators.devices.emulated import Emulated
 from pitlogger_simulators.devices.octets import modbus_crc
 from pitlogger_simulators.devices.on_bluetooth import Advertiser, GattEnvironmental
 from pitlogger_simulators.devices.on_files import Amplifiers, MonitorChip, OneWire
-from pitlogger_simulators.devices.on_hid import DESCRIPTOR, HidScale
+from pitlogger_simulators.devices.on_hid import HidScale
 from pitlogger_simulators.devices.on_modbus import UNIT, Transmitter
 from pitlogger_simulators.devices.on_serial import CsvBoard, SerialScale
 from pitlogger_simulators.faults import Fault, Faults
@@ -192,8 +192,8 @@ async def test_hid_reports_keep_their_boundaries_and_unplugging_is_noticed(
     play = make_play("scale.noise=0 g", "scale.unit=g")
     scale = HidScale(play, table(play, "bench"), tmp_path)
     load_scale(play, 815.0)
-    settings = HidSettings(0x8D, 0x20, sysfs=scale.sysfs)
-    async with HidTransport(settings, scale.open_node) as transport:
+    settings = HidSettings(0x8D, 0x20, sysfs=scale.sysfs, dev=scale.dev)
+    async with HidTransport(settings) as transport:
         chunk = await first(transport, scale)
         assert decode_hid(chunk.data)[0].value == 815.0
         strike(play, "bench", "disconnect")
@@ -201,8 +201,11 @@ async def test_hid_reports_keep_their_boundaries_and_unplugging_is_noticed(
         with pytest.raises(TransportError, match="went away"):
             await anext(transport.chunks())
     assert settings.find() is None
+    play.faults = Faults((), random.Random(3))
+    scale.beat()
+    async with HidTransport(settings):
+        pass
     scale.close()
-    assert DESCRIPTOR
 
 
 def test_one_wire_files_hold_the_probes(make_play: MakePlay, tmp_path: Path) -> None:

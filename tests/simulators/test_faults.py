@@ -8,7 +8,7 @@ import pytest
 
 from pitlogger.model.readings import Quality
 from pitlogger_simulators.devices.instruments import Sample
-from pitlogger_simulators.faults import Fault, Faults
+from pitlogger_simulators.faults import STEPS, Fault, Faults
 
 HOUR_MS = 3_600_000
 
@@ -94,3 +94,27 @@ def test_the_same_seed_gives_the_same_faults() -> None:
         runs.append([(made.delivers("a", "box", t), made.frames("box", t, [b"xy"]))
                      for t in range(50)])  # fmt: skip
     assert runs[0] == runs[1]
+
+
+def test_a_link_that_breaks_in_a_frame_gives_half_of_it_and_is_gone_until_the_end() -> None:
+    made = faults(Fault("box", "disconnect", 0, 10, step="mid-frame"))
+    assert made.is_in_reach("box", 1)
+    assert made.frames("box", 1, [b"ST,GS,+  1.2kg\r\n", b"more"]) == [b"ST,GS,+ "]
+    assert [made.is_in_reach("box", t_ms) for t_ms in (2, 10)] == [False, True]
+
+
+def test_lost_tries_leave_a_device_in_reach() -> None:
+    made = faults(
+        Fault("box", "disconnect", 0, 10, step="discover"),
+        Fault("box", "disconnect", 5, 10, step="subscribe"),
+    )
+    assert made.lost_tries("box", 1) == {"discover"}
+    assert made.lost_tries("box", 6) == {"discover", "subscribe"}
+    assert not made.lost_tries("box", 10)
+    assert made.is_in_reach("box", 6)
+
+
+@pytest.mark.parametrize("step", STEPS)
+def test_in_a_capture_every_disconnect_is_silence(step: str) -> None:
+    made = faults(Fault("box", "disconnect", 0, 10, step=step))
+    assert [made.is_linked("box", t_ms) for t_ms in (5, 10)] == [False, True]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from datetime import datetime
 
 import pytest
 from hypothesis import given
@@ -60,6 +61,14 @@ def test_a_weight_measurement_has_steps_of_five_grams(grams: float) -> None:
     found = only(weight_scale.decode(octets.weight_measurement(Sample(grams))))
     assert found.value is not None
     assert abs(found.value * 1000 - grams) <= 2.5 + 1e-6
+
+
+def test_a_weight_measurement_may_tell_its_time() -> None:
+    at = datetime(2026, 5, 2, 23, 59, 58)  # noqa: DTZ001 - the field has no zone
+    frame = octets.weight_measurement(Sample(1000.0), at=at)
+    assert weight_scale.measured_at(frame) == at
+    assert only(weight_scale.decode(frame)).value == 1.0
+    assert weight_scale.measured_at(octets.weight_measurement(Sample(1000.0))) is None
 
 
 def test_an_unsuccessful_weighing_has_no_value() -> None:

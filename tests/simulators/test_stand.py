@@ -50,9 +50,9 @@ PROBES = {
 }  # fmt: skip
 
 
-def play_of(kind: str, folder: Path) -> Play:
+def play_of(kind: str, folder: Path, scale: str = "serial-scale") -> Play:
     """Stage a scenario with one device of a kind, its probes in the pit."""
-    text = HEAD + f'[[device]]\nid = "probes"\nkind = "{kind}"\n'
+    text = HEAD.replace("serial-scale", scale) + f'[[device]]\nid = "probes"\nkind = "{kind}"\n'
     for number in range(PROBES[kind]):
         text += f'[[channel]]\nid = "pit-{number}"\nsite = "pit"\n'
         text += f'[[probe]]\nchannel = "pit-{number}"\ndevice = "probes"\npit = "pit"\n'
@@ -61,12 +61,18 @@ def play_of(kind: str, folder: Path) -> Play:
     return stage(load(str(file)), lambda channel: None)
 
 
-@pytest.mark.parametrize("kind", PROBES)
-async def test_the_daemon_hears_every_channel_of_a_device(kind: str, tmp_path: Path) -> None:
-    radio = kind.startswith(("gatt", "bthome"))
+@pytest.mark.parametrize(
+    ("kind", "scale_kind"),
+    [*((kind, "serial-scale") for kind in PROBES), ("csv-board", "hid-scale"),
+     ("csv-board", "gatt-scale")],
+)  # fmt: skip
+async def test_the_daemon_hears_every_channel_of_a_device(
+    kind: str, scale_kind: str, tmp_path: Path
+) -> None:
+    radio = kind.startswith(("gatt", "bthome")) or scale_kind == "gatt-scale"
     if radio and not available():
         pytest.skip("dbus-daemon is not installed")
-    play = play_of(kind, tmp_path)
+    play = play_of(kind, tmp_path, scale_kind)
     clock = SimulatedClock(play.now_ms, 10.0)
     scale = play.kitchen.scales["bench-scale"]
     scale.press_on()

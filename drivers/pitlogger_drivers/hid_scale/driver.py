@@ -9,7 +9,7 @@ from pydantic import Field
 
 from pitlogger.devices.contract import ChannelInfo, DriverBase, DriverConfig, DriverInfo
 from pitlogger.devices.framing import FrameDecoder
-from pitlogger.devices.transports.hidraw import SYSFS, HidSettings, HidTransport
+from pitlogger.devices.transports.hidraw import DEV, SYSFS, HidSettings, HidTransport
 from pitlogger.model.quantities import Quantity
 from pitlogger_drivers.hid_scale.decode import decode
 
@@ -22,6 +22,7 @@ class HidScaleConfig(DriverConfig):
 
     serial: str = Field(default="", description="its serial number; empty for the only one")
     sysfs: Path = Field(default=SYSFS, description="where the kernel shows HID devices")
+    dev: Path = Field(default=DEV, description="where the nodes of these devices are")
 
 
 class HidScale(DriverBase):
@@ -52,5 +53,6 @@ class HidScale(DriverBase):
                 serial=config.serial,
                 report_id=_DATA_REPORT,
                 sysfs=config.sysfs,
+                dev=config.dev,
             )
         )

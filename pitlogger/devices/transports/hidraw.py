@@ -1,8 +1,8 @@
 """USB HID reports through ``hidraw``: one read is one report.
 
 Node numbers change with every plug, so a device is found by its report descriptor and, where
-there are two of a kind, by its serial number. Opening is injectable: a SEQPACKET socket keeps
-report boundaries as hidraw does, which a pty or a FIFO would not.
+there are two of a kind, by its serial number. A node may be a SEQPACKET socket, made by another
+program: it keeps report boundaries as hidraw does, which a pty or a FIFO would not.
 
 Source: Linux kernel documentation, hidraw; USB Device Class Definition for HID 1.11, 6.2.2
 (items of a report descriptor).
@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import asyncio
 import os
+import socket
 from collections.abc import AsyncIterator, Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -21,7 +22,7 @@ from pitlogger.devices.transports.inbox import Inbox
 from pitlogger.errors import TransportError
 
 SYSFS = Path("/sys/class/hidraw")
-_DEV = Path("/dev")
+DEV = Path("/dev")
 _REPORT = 64  # octets; the longest report of a full-speed device
 _LOOK_S = 1.0
 _USAGE_PAGE, _USAGE, _REPORT_ID = 0x04, 0x08, 0x84  # items without their size bits
@@ -61,8 +62,8 @@ def read_descriptor(octets: bytes) -> tuple[int, int, bool]:
     return page, usage, is_numbered
 
 
-def nodes(sysfs: Path = SYSFS) -> Iterator[HidNode]:
-    """Yield the HID devices that can be described."""
+def nodes(sysfs: Path = SYSFS, dev: Path = DEV) -> Iterator[HidNode]:
+    """Yield the HID devices that can be described; their nodes lie in ``dev``."""
     for folder in sorted(sysfs.glob("hidraw*")):
         try:
             octets = (folder / "device" / "report_descriptor").read_bytes()
@@ -71,7 +72,7 @@ def nodes(sysfs: Path = SYSFS) -> Iterator[HidNode]:
             continue  # it is being unplugged
         page, usage, is_numbered = read_descriptor(octets)
         serial = next((line[9:] for line in facts.splitlines() if line.startswith("HID_UNIQ=")), "")
-        yield HidNode(str(_DEV / folder.name), page, usage, is_numbered, serial)
+        yield HidNode(str(dev / folder.name), page, usage, is_numbered, serial)
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,6 +87,7 @@ class HidSettings:
     serial: str = ""
     report_id: int = 0
     sysfs: Path = SYSFS
+    dev: Path = DEV
 
     def find(self) -> HidNode | None:
         """Return the device, if it is plugged in."""
@@ -93,11 +95,25 @@ class HidSettings:
         return next(
             (
                 node
-                for node in nodes(self.sysfs)
+                for node in nodes(self.sysfs, self.dev)
                 if (node.usage_page, node.usage) == wanted and self.serial in ("", node.serial)
             ),
             None,
         )
+
+
+def open_node(path: str) -> int:
+    """Open a node for reading without blocking; return its descriptor.
+
+    Raises:
+        OSError: It is not there, not permitted, or nobody listens at the socket.
+    """
+    if not Path(path).is_socket():
+        return os.open(path, os.O_RDONLY | os.O_NONBLOCK)
+    with socket.socket(socket.AF_UNIX, socket.SOCK_SEQPACKET) as end:
+        end.connect(path)
+        end.setblocking(False)
+        return end.detach()
 
 
 class HidTransport:
@@ -108,11 +124,9 @@ class HidTransport:
         open_node: Opens a node for reading without blocking; returns its descriptor.
     """
 
-    def __init__(
-        self, settings: HidSettings, open_node: Callable[[str], int] | None = None
-    ) -> None:
+    def __init__(self, settings: HidSettings, open_node: Callable[[str], int] = open_node) -> None:
         self._settings = settings
-        self._open_node = open_node or (lambda path: os.open(path, os.O_RDONLY | os.O_NONBLOCK))
+        self._open_node = open_node
         self._descriptor: int | None = None
         self._prefix = b""
         self._inbox = Inbox()

@@ -24,6 +24,7 @@ class Emulated(ABC):
         self.play = play
         self.table = table
         self.is_linked = True
+        self.lost_tries: frozenset[str] = frozenset()
 
     @property
     def outlets(self) -> list[Outlet]:
@@ -33,12 +34,17 @@ class Emulated(ABC):
     def beat(self) -> None:
         """Send what is due, if the link stands."""
         play = self.play
-        linked = play.faults.is_linked(self.table.id, play.now_ms, play.is_bluetooth(self.table.id))
+        radio = play.is_bluetooth(self.table.id)
+        linked = play.faults.is_in_reach(self.table.id, play.now_ms, radio)
         if linked != self.is_linked:
             self.is_linked = linked
             self.link(linked)
         if not linked:
             return
+        lost_tries = play.faults.lost_tries(self.table.id, play.now_ms)
+        if lost_tries != self.lost_tries:
+            self.lost_tries = lost_tries
+            self.lose_tries(lost_tries)
         due = [outlet for outlet in self.outlets if outlet.next_ms <= play.now_ms]
         for outlet in due:
             outlet.next_ms = play.now_ms + outlet.interval_ms
@@ -64,6 +70,13 @@ class Emulated(ABC):
     @abstractmethod
     def link(self, up: bool) -> None:
         """Lose the link or take it up again."""
+
+    def lose_tries(self, steps: frozenset[str]) -> None:
+        """Lose the link, and from now on each try at these steps; none lets all go well.
+
+        Only for links with steps of their own, see ``form.STEPS_OF``.
+        """
+        raise NotImplementedError
 
     @abstractmethod
     def keys(self) -> dict[str, Any]:

@@ -10,6 +10,7 @@ from __future__ import annotations
 import json
 import struct
 from collections.abc import Mapping, Sequence
+from datetime import datetime
 
 from pitlogger.model.quantities import MG_PER
 from pitlogger.model.readings import Quality
@@ -67,13 +68,24 @@ def csv_values(samples: Mapping[str, Sample | None]) -> bytes:
     return (",".join(fields) + "\n").encode()
 
 
-def weight_measurement(sample: Sample, imperial: bool = False) -> bytes:
-    """Return a Weight Measurement (0x2A9D); it has no sign, and below zero it is zero."""
-    flags = 1 if imperial else 0
+def weight_measurement(sample: Sample, imperial: bool = False, at: datetime | None = None) -> bytes:
+    """Return a Weight Measurement (0x2A9D); it has no sign, and below zero it is zero.
+
+    Args:
+        at: What the scale's clock says; ``None`` for one that has no clock.
+    """
+    flags = (1 if imperial else 0) | (0 if at is None else 2)
     if sample.value is None:
-        return struct.pack("<BH", flags, 0xFFFF)
-    steps = in_unit(sample.value, "lb") * 100 if imperial else sample.value / 5
-    return struct.pack("<BH", flags, min(max(round(steps), 0), 0xFFFE))
+        weight = 0xFFFF
+    else:
+        steps = in_unit(sample.value, "lb") * 100 if imperial else sample.value / 5
+        weight = min(max(round(steps), 0), 0xFFFE)
+    return struct.pack("<BH", flags, weight) + (b"" if at is None else date_time(at))
+
+
+def date_time(at: datetime) -> bytes:
+    """Return a Date Time (0x2A08)."""
+    return struct.pack("<HBBBBB", at.year, at.month, at.day, at.hour, at.minute, at.second)
 
 
 def temperature_measurement(sample: Sample, fahrenheit: bool = False) -> bytes:

@@ -6,6 +6,7 @@ import hashlib
 import re
 from abc import abstractmethod
 from collections.abc import Sequence
+from datetime import datetime
 from typing import Any
 
 from pitlogger_simulators.bluetooth import (
@@ -17,6 +18,7 @@ from pitlogger_simulators.bluetooth import (
     tree,
     user_description,
 )
+from pitlogger_simulators.bluetooth.faults import Fault, Kind, Step
 from pitlogger_simulators.devices import octets
 from pitlogger_simulators.devices.emulated import Emulated
 from pitlogger_simulators.devices.instruments import Sample, Scale
@@ -35,6 +37,7 @@ class OnBluetooth(Emulated):
         self.world = world
         self.address = address_of(table.id)
         self._told_battery = -1
+        self._lost: tuple[Fault, ...] = ()
         battery = Characteristic("2a19", ("read", "notify"), self._battery())
         self.peripheral = Peripheral(
             self.address, table.id, (*self.services(), Service("180f", (battery,)))
@@ -55,6 +58,13 @@ class OnBluetooth(Emulated):
         self.peripheral.heard = up
         if not up:
             self.world.drop(self.address)
+
+    def lose_tries(self, steps: frozenset[str]) -> None:
+        self.world.faults.forget(self._lost)
+        self._lost = tuple(Fault(Step(s), Kind.DROP, self.address, times=None) for s in steps)
+        for fault in self._lost:
+            self.world.faults.add(fault)
+        self.world.drop(self.address)
 
     def close(self) -> None:
         self.world.remove(self.address)
@@ -79,7 +89,11 @@ class OnBluetooth(Emulated):
 
 
 class GattScale(OnBluetooth):
-    """Weight Scale service: indicated, 5 g steps, no word on steadiness."""
+    """Weight Scale service: indicated, 5 g steps, no word on steadiness.
+
+    Its clock is that of the host, as though somebody had set it: a result with no time, or an
+    old one, might be a stored one.
+    """
 
     driver = "weight-scale"
 
@@ -92,7 +106,8 @@ class GattScale(OnBluetooth):
     def frame(self, channel: str, sample: Sample) -> bytes:
         scale = self.play.outlets[channel].instrument
         assert isinstance(scale, Scale)
-        return octets.weight_measurement(sample, imperial=scale.unit in ("lb", "oz"))
+        imperial = scale.unit in ("lb", "oz")
+        return octets.weight_measurement(sample, imperial, datetime.now())  # noqa: DTZ005 - has no zone
 
     def channel_name(self, channel: str) -> str:
         return "mass"

@@ -25,11 +25,24 @@ class OnSerial(Emulated):
         super().__init__(play, table)
         self.port = PtyPort(folder / f"tty-{table.id}")
 
+    def beat(self) -> None:
+        if self.lost_tries and self.port.is_open:
+            self._hang_up()
+        super().beat()
+
     def link(self, up: bool) -> None:
         if up:
             self.port.plug()
         else:
             self.port.unplug()
+
+    def lose_tries(self, steps: frozenset[str]) -> None:
+        if steps:
+            self._hang_up()
+
+    def _hang_up(self) -> None:
+        self.link(False)
+        self.link(True)
 
     def keys(self) -> dict[str, Any]:
         return {"port": str(self.port.path)}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import select
 import tty
 from contextlib import suppress
 from pathlib import Path
@@ -26,6 +27,15 @@ class PtyPort:
     def descriptor(self) -> int | None:
         """The device's end, ``None`` while unplugged."""
         return self._master
+
+    @property
+    def is_open(self) -> bool:
+        """Whether somebody has the port open."""
+        if self._master is None:
+            return False
+        poll = select.poll()
+        poll.register(self._master, 0)
+        return not poll.poll(0)
 
     def plug(self) -> None:
         """Make a pseudo-terminal and let the name point at it."""

@@ -19,12 +19,24 @@ from pitlogger.formats.cook_file import (
 )
 from pitlogger.model.quantities import parse_temperature_step_mc
 from pitlogger_simulators.faults import KINDS as FAULTS
+from pitlogger_simulators.faults import STEPS
 
 DEVICES = (
-    "serial-scale", "gatt-scale", "gatt-thermometer", "gatt-environmental", "bthome", "csv-board",
-    "modbus", "kernel-w1", "kernel-iio", "kernel-hwmon", "mqtt-board",
+    "serial-scale", "hid-scale", "gatt-scale", "gatt-thermometer", "gatt-environmental", "bthome",
+    "csv-board", "modbus", "kernel-w1", "kernel-iio", "kernel-hwmon", "mqtt-board",
 )  # fmt: skip
 ON_RADIO = frozenset({"gatt-scale", "gatt-thermometer", "gatt-environmental", "bthome"})
+# Steps at which a link may break. Files have no frames that come in parts, an advertisement is
+# one, and a board that publishes is not connected to by pitlogger.
+_OPENED = ("idle", "mid-frame", "connect")
+STEPS_OF: dict[str, tuple[str, ...]] = {
+    "serial-scale": _OPENED, "hid-scale": _OPENED, "csv-board": _OPENED, "modbus": _OPENED,
+    "gatt-scale": STEPS, "gatt-thermometer": STEPS, "gatt-environmental": STEPS,
+    "mqtt-board": ("idle", "mid-frame"),
+}  # fmt: skip
+# What a fault may strike besides channels and devices, and which kinds strike nothing else.
+PLACES_OF_FAULTS = {"adapter-gone": "adapter", "clock-step": "clock", "power-cut": "node"}
+_OF_DEVICES = frozenset({"low-battery", "split", "merge", "bits", "disconnect"})
 
 
 def _step_c(value: Any) -> float:
@@ -138,6 +150,7 @@ class FaultTable(Table):
     begin: str = Field(alias="from")
     end: str | None = Field(None, alias="to")
     amount: float = 0.0
+    step: str = "idle"
 
 
 class ExpectTable(Table):
@@ -187,7 +200,21 @@ class ScenarioFile(CookFile):
         for meat in self.meat:
             if meat.piece not in pieces:
                 raise ValueError(unknown("piece", meat.piece, pieces))
+        for fault in self.fault:
+            self._fault_can_strike(fault, channels)
         return self
+
+    def _fault_can_strike(self, fault: FaultTable, channels: list[str]) -> None:
+        kinds = {table.id: table.kind for table in self.device}
+        place = PLACES_OF_FAULTS.get(fault.kind)
+        known = [place] if place else [*kinds] if fault.kind in _OF_DEVICES else [*channels, *kinds]
+        if fault.on not in known:
+            raise ValueError(unknown(f"place of a {fault.kind} fault", fault.on, known))
+        steps = STEPS_OF.get(kinds.get(fault.on, ""), ("idle",))
+        if fault.kind == "disconnect" and fault.step not in steps:
+            raise ValueError(unknown(f"step of the link to {fault.on}", fault.step, steps))
+        if fault.kind != "disconnect" and fault.step != "idle":
+            raise ValueError(f"a {fault.kind} fault has no step: only a disconnect has")
 
     def instruments(self) -> list[InstrumentTable]:
         """Return all probes and scales."""

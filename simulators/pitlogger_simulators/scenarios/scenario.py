@@ -143,7 +143,7 @@ def _faults(file: ScenarioFile) -> Iterable[Fault]:
     for table in file.fault:
         begin = moment_ms(table.begin, file.start)
         end = end_ms if table.end is None else moment_ms(table.end, file.start)
-        yield Fault(table.on, table.kind, begin, end, table.amount)
+        yield Fault(table.on, table.kind, begin, end, table.amount, table.step)
 
 
 def _change(document: dict[str, Any], change: str) -> None:
