@@ -188,6 +188,7 @@ def wired_checks(host: Host) -> Iterator[Check]:
     yield from _scales(host)
     yield _one_wire(host)
     yield from _power(host)
+    yield from _usb_power(host)
 
 
 def _serial(host: Host) -> Iterator[Check]:
@@ -252,6 +253,19 @@ def _power(host: Host) -> Iterator[Check]:
             yield Check("power", State.TROUBLE, f"the supply voltage {now} too low", remedy)
         else:
             yield Check("power", State.GOOD, "the supply voltage was never too low")
+
+
+def _usb_power(host: Host) -> Iterator[Check]:
+    """Look for USB ports that cut their power (Linux kernel documentation, sysfs-bus-usb)."""
+    for file in sorted((host.sys / "bus/usb/devices").glob("*/*port*/over_current_count")):
+        count = _read(file)
+        if count not in ("", "0"):
+            yield Check(
+                f"USB port {file.parent.name}",
+                State.TROUBLE,
+                f"too much current was drawn {count} times, and its power cut",
+                "Take off what draws it, or use a hub with a supply of its own",
+            )
 
 
 def _is_running(host: Host, program: str) -> bool:

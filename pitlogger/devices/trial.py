@@ -15,6 +15,7 @@ from pitlogger.devices.supervisor import Supervisor
 from pitlogger.devices.tasks import end
 from pitlogger.devices.transports.recording import Header, Recorder
 from pitlogger.devices.warmth import Warmth
+from pitlogger.errors import TransportError
 
 Say = Callable[[str], None]
 
@@ -111,11 +112,21 @@ async def write_recording(
         notes=notes,
     )
     chunks = 0
-    with out.open("x", encoding="utf-8") as sink:
-        recorder = Recorder(device.driver.transport(device.config), sink, header)
-        async with recorder:
-            with suppress(TimeoutError):
-                async with asyncio.timeout(seconds):
-                    async for _chunk in recorder.chunks():
-                        chunks += 1
+    try:
+        with out.open("x", encoding="utf-8") as sink:
+            recorder = Recorder(device.driver.transport(device.config), sink, header)
+            async with recorder:
+                with suppress(TimeoutError):
+                    async with asyncio.timeout(seconds):
+                        async for _chunk in recorder.chunks():
+                            chunks += 1
+    except TransportError:
+        if not chunks:
+            _take_away(out)
+        raise
     return chunks
+
+
+def _take_away(out: Path) -> None:
+    """Remove a file that holds nothing and would be in the way of the next attempt."""
+    out.unlink()

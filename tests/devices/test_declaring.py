@@ -296,6 +296,13 @@ def test_a_number_shown_while_the_probe_is_pulled_is_no_value() -> None:
     assert decode(text, b"7,999.9\n")[0].value is None
 
 
+def test_a_line_that_lost_its_number_while_the_probe_was_pulled_is_no_value() -> None:
+    proposal = lines.propose(spoken("#,%", [*HEAT, (None, "---")]), Quantity.TEMPERATURE, 1.5)
+    text = written(proposal, Quantity.TEMPERATURE, SERIAL)
+    assert decode(text, b"7,---\n")[0].value is None
+    assert decode(text, b"8,65.2\n")[0].value == 65.2
+
+
 def test_a_further_value_is_added_by_naming_its_group() -> None:
     proposal = lines.propose(spoken("%,65.2", HEAT), Quantity.TEMPERATURE, 1.5)
     text = written(proposal, Quantity.TEMPERATURE, SERIAL)

@@ -100,6 +100,13 @@ def test_record_never_overwrites(tmp_path: Path) -> None:
         run("record", "replay", f"file={RECORDING}", "--out", str(out))
 
 
+def test_record_leaves_no_empty_file_behind(tmp_path: Path) -> None:
+    out = tmp_path / "capture.jsonl"
+    with pytest.raises(TransportError, match="there is no serial port"):
+        run("record", "serial-scale", f"port={tmp_path / 'none'}", "--out", str(out))
+    assert not out.exists()
+
+
 @pytest.fixture
 def simulated() -> Iterator[str]:
     """A simulated Bluetooth service in a process of its own; yields the bus address."""
@@ -231,3 +238,14 @@ def test_the_doctor_reads_the_boards_word_on_its_supply(
     folder.mkdir(parents=True)
     (folder / "get_throttled").write_text(bits, encoding="ascii")
     assert about(list(wired_checks(host(tmp_path))), "power").state is state
+
+
+@pytest.mark.parametrize(("count", "troubles"), [("0", []), ("3", ["USB port usb1-port2"])])
+def test_the_doctor_finds_a_usb_port_that_cut_its_power(
+    tmp_path: Path, count: str, troubles: list[str]
+) -> None:
+    folder = tmp_path / "bus/usb/devices/1-0:1.0/usb1-port2"
+    folder.mkdir(parents=True)
+    (folder / "over_current_count").write_text(f"{count}\n", encoding="ascii")
+    checks = wired_checks(host(tmp_path))
+    assert [check.about for check in checks if check.state is State.TROUBLE] == troubles

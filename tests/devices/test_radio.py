@@ -116,6 +116,22 @@ async def test_a_scan_start_that_hangs_is_given_up_and_tried_again(bluez: Simula
         assert await next_of(transport.chunks(), "") == HEARD
 
 
+async def test_a_scan_that_was_given_up_and_came_about_is_cleared_away(
+    bluez: SimulatedBluez,
+) -> None:
+    bluez.world.add(sender())
+    async with AdvertisementTransport(SETTINGS) as transport:
+        await next_of(transport.chunks(), "")
+        (ours,) = bluez.world.scanners
+    await until(lambda: not bluez.world.scanners)
+    bluez.world.scanners.add(ours)  # to the service we scan; bleak knows nothing of it
+    async with Radio.shared() as radio:
+        await until(lambda: "busy" in str(radio.fault))
+        await until(lambda: radio.fault is None)
+        async with AdvertisementTransport(SETTINGS) as transport:
+            assert await next_of(transport.chunks(), "") == HEARD
+
+
 async def test_a_stop_that_is_refused_does_not_break_the_next_scan(bluez: SimulatedBluez) -> None:
     bluez.world.add(sender())
     bluez.world.faults.add(in_progress(Step.SCAN_STOP))

@@ -145,6 +145,13 @@ def test_serial_line_gives_its_groups() -> None:
     ]
 
 
+def test_a_group_that_took_no_part_is_no_value_where_an_empty_text_is_a_sentinel() -> None:
+    text = SERIAL.replace("scale = 0.1\n", 'scale = 0.1\nsentinels = [""]\n')
+    _, heat = outcomes(text, b"S 450.5 g\n")
+    assert isinstance(heat, Measurement)
+    assert (heat.channel, heat.value, heat.quality) == ("heat", None, Quality.NO_VALUE)
+
+
 @pytest.mark.parametrize("mass", ["----", "99999"])
 def test_serial_sentinel_is_a_word_or_a_number(mass: str) -> None:
     (found,) = outcomes(SERIAL, f"S {mass} g\n".encode())

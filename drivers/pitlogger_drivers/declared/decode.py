@@ -85,7 +85,10 @@ class LineParser:
         self._pattern = re.compile(source.line)
 
     def parse(self, line: bytes) -> tuple[Outcome, ...]:
-        """Return the declared values of one line; a group that took no part gives none.
+        """Return the declared values of one line.
+
+        A group that took no part gives nothing or, where an empty text is among the sentinels,
+        no value.
 
         Raises:
             MalformedError: The line does not match.
@@ -96,9 +99,9 @@ class LineParser:
             raise MalformedError(f"'{text}' does not match {self._pattern.pattern}")
         stable = self._is_stable(match)
         return tuple(
-            _from_text(match[value.group], value, stable)
+            _from_text(match[value.group] or "", value, stable)
             for value in self._declaration.value
-            if value.group is not None and match[value.group] is not None
+            if value.group is not None and (match[value.group] is not None or "" in value.sentinels)
         )
 
     def _is_stable(self, match: re.Match[str]) -> bool | None:

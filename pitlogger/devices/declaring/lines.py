@@ -154,11 +154,14 @@ def _pattern(shape: Shape, moments: Sequence[Moment]) -> str:
 
 
 def _sentinels(pattern: str, group: str, moments: Sequence[Moment]) -> tuple[int | str, ...]:
-    """Return the texts the group held while there was no value, and never beside a reference."""
+    """Return the texts the group held while there was no value, and never beside a reference.
+
+    It holds an empty text where it took no part in the line.
+    """
 
     def texts(chosen: Sequence[Moment]) -> set[str]:
         matches = (re.fullmatch(pattern, text) for moment in chosen for text in _texts(moment))
-        return {match[group].strip() for match in matches if match and match[group] is not None}
+        return {(match[group] or "").strip() for match in matches if match}
 
     pulled = texts([moment for moment in moments if moment.reference is None])
     found = pulled - texts([moment for _, moment in valued(moments)])

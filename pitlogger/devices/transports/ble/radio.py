@@ -24,7 +24,7 @@ from bleak.backends.scanner import AdvertisementData
 from pitlogger.devices.tasks import end
 from pitlogger.devices.transports.ble.namesakes import Namesakes
 from pitlogger.devices.transports.ble.settings import DeviceSettings
-from pitlogger.devices.transports.ble.troubles import FAILURES, trouble
+from pitlogger.devices.transports.ble.troubles import FAILURES, is_busy, trouble
 from pitlogger.devices.transports.ble.watch import BluezWatch, Change
 from pitlogger.errors import TransportError
 
@@ -200,13 +200,7 @@ class Radio:
             async with asyncio.timeout(self.limits.start_s):
                 await scanner.start()
         except FAILURES as error:
-            fault = trouble("scanning for Bluetooth devices", error)
-            log.warning("%s", fault)
-            self._failures += 1
-            if self._failures < _DEAF:  # it is tried again in a moment, and mostly works
-                self.fault = fault
-            else:
-                self._is_deaf(fault)
+            await self._take_failure(error)
             return False
         self._failures = 0
         if self._silences < _HOPELESS:
@@ -219,6 +213,22 @@ class Radio:
                 async with asyncio.timeout(self.limits.start_s):
                     await scanner.stop()
         return True
+
+    async def _take_failure(self, error: BaseException) -> None:
+        """Tell of a scan that did not start, and cure what trying again will not.
+
+        A start that was given up may have come about all the same; the service then takes every
+        further one for a second scan of ours, until the adapter was off.
+        """
+        fault = trouble("scanning for Bluetooth devices", error)
+        log.warning("%s", fault)
+        self._failures += 1
+        if self._failures < _DEAF:  # it is tried again in a moment, and mostly works
+            self.fault = fault
+            return
+        self._is_deaf(fault)
+        if is_busy(error) and self.links == 0 and self._failures % _DEAF == 0:
+            await self._cycle_adapter("scanning stays busy")
 
     async def _until_restart(self) -> None:
         """Return when adapter or service came anew, or nothing at all is heard any more."""
@@ -243,16 +253,19 @@ class Radio:
         if self._silences == 1:
             log.warning("%s: starting the scanner anew", heard)
         elif self.links == 0 and (self._silences == 2 or self._silences % 10 == 0):
-            log.warning("%s: switching the adapter off and on", heard)
-            self._cycling = True
-            await self.watch.power_cycle(f"/org/bluez/{self._adapter or 'hci0'}")
-            self._cycling = False
+            await self._cycle_adapter(heard)
         if self._silences == _HOPELESS:
             fault = TransportError(
                 heard, remedy="Restart the Bluetooth service: sudo systemctl restart bluetooth"
             )
             log.error("%s", fault)
             self._is_deaf(fault)
+
+    async def _cycle_adapter(self, why: str) -> None:
+        log.warning("%s: switching the adapter off and on", why)
+        self._cycling = True
+        await self.watch.power_cycle(f"/org/bluez/{self._adapter or 'hci0'}")
+        self._cycling = False
 
     def _on_heard(self, device: BLEDevice, advertisement: AdvertisementData) -> None:
         self._heard_s = asyncio.get_running_loop().time()

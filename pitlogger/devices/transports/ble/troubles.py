@@ -79,6 +79,11 @@ def trouble(what: str, error: BaseException) -> TransportError:
     return TransportError(f"{what}: {reason}", remedy=remedy)
 
 
+def is_busy(error: BaseException) -> bool:
+    """Tell whether the service takes a call for a second one of a kind."""
+    return isinstance(error, BleakDBusError) and error.dbus_error == "org.bluez.Error.InProgress"
+
+
 def _explain(error: BaseException) -> tuple[str, str]:
     if isinstance(error, BleakBluetoothNotAvailableError):
         return _REASON.get(error.reason, (str(error), "See pitlogger devices doctor"))
