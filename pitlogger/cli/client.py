@@ -35,8 +35,9 @@ def find_socket(given: Path | None) -> Path:
 class Client:
     """Asks the daemon; its refusals become the errors they were there."""
 
-    def __init__(self, socket: Path | None = None) -> None:
+    def __init__(self, socket: Path | None = None, timeout_s: float = TIMEOUT_S) -> None:
         self.socket = find_socket(socket)
+        self._timeout_s = timeout_s
 
     def get(self, path: str, **parameters: Any) -> Any:
         """Return what the daemon answers to a GET."""
@@ -61,7 +62,7 @@ class Client:
 
         transport = httpx.HTTPTransport(uds=str(self.socket))
         try:
-            with httpx.Client(transport=transport, timeout=TIMEOUT_S) as client:
+            with httpx.Client(transport=transport, timeout=self._timeout_s) as client:
                 answer = client.request(method, f"http://pitlogger/api/v1{path}", **request)
         except httpx.HTTPError as fault:
             raise DaemonUnreachableError(self._unreachable(str(fault))) from None

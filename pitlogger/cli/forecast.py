@@ -47,6 +47,12 @@ def outlook_text(told: dict[str, Any]) -> str:
             f"service {_clock(row['at'])}{where}: ready {100 * row['p_meal']:.0f} % ({pieces})"
         )
         lines += [f"  {row['advice']}"] if row["advice"] else []
+    own = told["own"]
+    if lines and own["moments"]:
+        lines.append(
+            f"of {own['moments']} moments of your own cooks {own['inside_pct']:.0f} % came inside "
+            "the interval (8 in 10 should)"
+        )
     return "\n".join(lines) if lines else "Nothing is being cooked, held or cooled."
 
 

@@ -14,6 +14,7 @@ from pitlogger.engine.inputs import ForecastRequest
 from pitlogger.engine.step import Engine
 from pitlogger.forecast.request import Answer, Request
 from pitlogger.model.cooks import HOT_OFF_PIT, Service
+from pitlogger.model.journal import LocalScore
 from pitlogger.rules.targets import targets_ahead
 from pitlogger.safety.cooling import COOLING
 
@@ -34,17 +35,23 @@ class Questions:
     holdings: tuple[tuple[str, Holding], ...]
     coolings: tuple[tuple[str, Holding], ...]
     services: tuple[Service, ...]
+    taught: tuple[LocalScore, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Outlook:
-    """What is answered, in the order asked. Times are seconds from ``now_s``."""
+    """What is answered, in the order asked. Times are seconds from ``now_s``.
+
+    ``own`` is the share of moments of the owner's finished cooks that lay inside the interval
+    the others gave, and their number; ``None`` without any.
+    """
 
     now_s: float
     targets: tuple[tuple[Request, Answer, tuple[Alternative, ...]], ...]
     holds: tuple[tuple[str, Holding, Crossing], ...]
     cools: tuple[tuple[str, tuple[Crossing, ...]], ...]
     services: tuple[Readiness, ...]
+    own: tuple[float, int] | None
 
 
 def questions(engine: Engine, t_ms: int, piece: str | None = None) -> Questions:
@@ -68,12 +75,20 @@ def questions(engine: Engine, t_ms: int, piece: str | None = None) -> Questions:
             asked = (name, holding(held, lead, engine.lanes.values(), t_ms))
             (coolings if held.stage in COOLING else holdings).append(asked)
     services = tuple(service for service in book.cook.services if service.at_ms > t_ms)
-    return Questions(t_ms / 1000, tuple(requests), tuple(holdings), tuple(coolings), services)
+    return Questions(
+        t_ms / 1000,
+        tuple(requests),
+        tuple(holdings),
+        tuple(coolings),
+        services,
+        engine.state.taught,
+    )
 
 
 def outlook(asked: Questions) -> Outlook:
     """Return the answers; takes a quarter of a second for each target."""
     from pitlogger.forecast.hold import STAGE_1_C, STAGE_2_C, hold_left, time_to
+    from pitlogger.forecast.recalibrate import running_coverage
     from pitlogger.forecast.serve import Dish, readiness
     from pitlogger.forecast.what_if import what_if
 
@@ -92,4 +107,5 @@ def outlook(asked: Questions) -> Outlook:
             for name, held in asked.coolings
         ),
         readiness(dishes, asked.services, asked.now_s, faster=faster) if dishes else (),
+        running_coverage(asked.taught),
     )

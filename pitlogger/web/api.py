@@ -27,13 +27,8 @@ from pitlogger.web.api_writes import add_writes
 from pitlogger.web.live import Pulse, events
 from pitlogger.web.page.joined import Recorded, joined
 from pitlogger.web.page.shown import units_chosen
+from pitlogger.web.past_entries import past_entries
 from pitlogger.web.told import read_notices, told_of
-
-# Entries that say what was weighed, of what, and what counts.
-YIELD_KINDS = (
-    "cook-started", "cook-finished", "piece-added", "piece-split", "pieces-merged", "stage-set",
-    "weighed", "noted", "undone", "corrected",
-)  # fmt: skip
 
 
 class SenmlAnswer(StreamingResponse):
@@ -164,13 +159,8 @@ def _add_reads(api: APIRouter, daemon: Daemon) -> None:
 def journals(reader: Reader) -> list[dict[str, Any]]:
     """Return the journal of each cook, oldest first, as stored."""
     return [
-        {
-            "cook": row.id,
-            "entries": [
-                dump_entry(entry) for entry in reader.entries(cook=row.id, kinds=YIELD_KINDS)
-            ],
-        }
-        for row in reversed(reader.cooks())
+        {"cook": cook, "entries": [dump_entry(entry) for entry in entries]}
+        for cook, entries in past_entries(reader)
     ]
 
 

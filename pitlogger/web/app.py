@@ -23,7 +23,9 @@ from pitlogger.web.container_api import make_container_api
 from pitlogger.web.device_api import make_device_api
 from pitlogger.web.forecast_api import make_forecast_api
 from pitlogger.web.health import make_health
+from pitlogger.web.import_api import make_import_api
 from pitlogger.web.log_api import make_log_api
+from pitlogger.web.meal_api import make_meal_api
 from pitlogger.web.night import make_night_api
 from pitlogger.web.page.forms import fault_text
 from pitlogger.web.page.pairing import make_pairing
@@ -56,7 +58,9 @@ def make_app(daemon: Daemon, access: Access, page: str | None = None) -> FastAPI
     app.include_router(make_container_api(daemon))
     app.include_router(make_device_api(daemon))
     app.include_router(make_log_api(daemon))
+    app.include_router(make_import_api(daemon))
     app.include_router(make_forecast_api(daemon))
+    app.include_router(make_meal_api(daemon))
     app.include_router(make_night_api(daemon, ring))
     app.include_router(make_access_api(access, page))
     app.include_router(make_pairing(access, daemon.config.node.name))

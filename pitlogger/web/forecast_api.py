@@ -42,8 +42,13 @@ def outlook_view(found: Outlook, utc_offset_ms: int) -> dict[str, Any]:
     def span(said: Any) -> dict[str, str | None]:
         return {"p10": at(said.p10_s), "p50": at(said.p50_s), "p90": at(said.p90_s)}
 
+    share, moments = found.own or (None, 0)
     return {
         "at": at(0.0),
+        "own": {
+            "moments": moments,
+            "inside_pct": None if share is None else round(100 * share, 1),
+        },
         "targets": [
             {
                 "piece": request.piece,

@@ -68,7 +68,7 @@ class PastCookTable(BaseModel):
 class PastAsk(Ask):
     """Cooks of a paper log, to be put on record."""
 
-    cooks: Annotated[tuple[PastCookTable, ...], Field(min_length=1, max_length=2000)]
+    cooks: Annotated[tuple[PastCookTable, ...], Field(min_length=1, max_length=20_000)]
 
 
 def make_log_api(daemon: Daemon) -> APIRouter:

@@ -23,7 +23,7 @@ from pitlogger.rules.places import BATTERY_LOW
 from pitlogger.web import views
 from pitlogger.web.answers import RESPONSES
 from pitlogger.web.asks import Ask
-from pitlogger.web.page import standing
+from pitlogger.web.page import standing, words
 from pitlogger.web.page.figures import figure
 from pitlogger.web.page.shown import Shown
 from pitlogger.web.ring import RingTest
@@ -78,6 +78,7 @@ def night_facts(daemon: Daemon, ring: RingTest) -> dict[str, Any]:
     shown = Shown(daemon.units, now_ms, daemon.utc_offset_ms)
     channels = [views.channel_view(daemon, lane, now_ms) for lane in daemon.engine.lanes.values()]
     ends_ms = morning_ms(shown)
+    notify = daemon.config.notify
     return {
         "sentence": views.sentence(daemon, now_ms),
         "checks": [asdict(check) for check in checks(daemon, shown, ring)],
@@ -93,6 +94,7 @@ def night_facts(daemon: Daemon, ring: RingTest) -> dict[str, Any]:
         "standing": views.alerts(daemon),
         "store": None if daemon.trouble is None else daemon.trouble.message,
         "ring_test": ring.document(),
+        "heartbeat_s": notify.heartbeat_s if notify.heartbeat_url is not None else None,
     }
 
 
@@ -166,9 +168,9 @@ def wakes_at(daemon: Daemon, shown: Shown) -> list[str]:
 
 
 def _limit_words(limit: Limit, shown: Shown) -> str:
-    subject = limit.channel or limit.piece or ""
+    subject = limit.piece or limit.channel or ""
     side = "at" if limit.side > 0 else "below"
-    what = limit.rule.kind.replace("-", " ")
+    what = words.kind_label(limit.rule.kind)
     return f"{what}: {subject} {side} {shown.temperature(limit.limit)}"
 
 

@@ -15,6 +15,7 @@ from playwright.sync_api import Browser, Page, sync_playwright
 
 from pitlogger.formats.cook_file import parse_cook
 from pitlogger.model.journal import CookFinished, CookStarted, Weighed
+from pitlogger.web.containers import keep
 from tests.browser.conftest import ARGS, DESKTOP, PHONE, chromium, pairing_cookie
 from tests.browser.staging import Staged, staged
 
@@ -64,6 +65,8 @@ def main(folder: Path) -> None:
         sync_playwright() as playwright,
     ):
         stage.call(lambda: past_cooks(stage))
+        for name, grams in (("board", 905), ("half pan 1", 412), ("half pan 2", 418)):
+            keep(stage.daemon, name, grams * 1000, "AK")
         stage.start_cook(11.0)
         browser = playwright.chromium.launch(executable_path=path, args=ARGS)
         for scheme in ("light", "dark"):

@@ -119,6 +119,16 @@ async def test_the_command_prints_what_the_api_tells(node: Node) -> None:
     assert "brisket-1: pull at 203 F about" in text
     assert "pit up 10 C: brings it forward by" in text
     assert "at barn: ready" in text
-    assert outlook_text({"targets": [], "services": [], "holding": [], "cooling": []}).startswith(
-        "Nothing is being cooked"
-    )
+
+
+async def test_own_cooks_are_told_with_how_often_they_came_inside(node: Node) -> None:
+    await cook(node, 9.0)
+    await node.local.post("/api/v1/stages", json={"piece": "brisket-1", "stage": "resting"})
+    (await node.local.post("/api/v1/cooks/finish", json={})).raise_for_status()
+    await node.daemon.forecasting.settled()
+    assert outlook_text(await told(node)) == "Nothing is being cooked, held or cooled."
+    await cook(node, 3.0)
+    document = await told(node)
+    assert document["own"]["moments"] == 3  # type: ignore[call-overload]
+    assert document["targets"][1]["own_cooks"] == 1
+    assert "of 3 moments of your own cooks" in outlook_text(document)

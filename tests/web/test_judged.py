@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import random
 from dataclasses import replace
 from itertools import pairwise
@@ -92,3 +93,19 @@ async def test_an_unknown_cook_is_refused_in_words(node: Node) -> None:
     answer = await node.local.get("/api/v1/log", params={"cook": "nobody"})
     assert answer.status_code == 400
     assert "nobody" in answer.json()["error"]
+
+
+async def test_what_a_piece_that_cooks_has_not_reached_is_not_missed(node: Node) -> None:
+    await node.begin()
+    ask = {"piece": "brisket-1", "stage": "smoking"}
+    assert (await node.local.post("/api/v1/stages", json=ask)).status_code == 200
+    for minute in range(90):
+        node.daemon.feed(Reading("brisket-1/core", node.clock.engine_ms(), 5_000 + minute * 300))
+        node.clock.advance(60_000)
+        node.daemon.tick(node.clock.engine_ms())
+    await asyncio.wrap_future(node.daemon.store.flush())
+    log = (await node.local.get("/api/v1/log")).json()
+    assert any(row["what"] == "lethality" and row["met"] is False for row in log["rows"])
+    page = (await node.local.get("/food")).text
+    assert "limit not met" not in page
+    assert "not reached yet" in page

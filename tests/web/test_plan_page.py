@@ -47,7 +47,7 @@ async def test_a_menu_has_one_schedule_and_one_fire(node: Node) -> None:
     assert [event["iso"] for event in events] == sorted(event["iso"] for event in events)
     assert sum(event["what"] == "light the fire" for event in events) == 1
     assert {"brisket-packer-1", "pork-butt-1"} <= {
-        piece for event in events for piece in event["pieces"].split(", ")
+        piece for event in events for piece in event["pieces"]
     }
 
 

@@ -75,11 +75,16 @@ def _told(
     ]
 
 
+def times_word(count: int) -> str:
+    """Return how often, as it is said."""
+    return {1: "once", 2: "twice"}.get(count, f"{count} times")
+
+
 def _told_words(one: Told, shown: Shown) -> str:
     at = shown.clock(one.at_ms - shown.utc_offset_ms)
     match one.became:
         case "sent":
-            times = f", {one.times} times by now" if one.times > 1 else ""
+            times = f", {times_word(one.times)} so far" if one.times > 1 else ""
             return f"Sent by {one.way} at {at}{times}."
         case "withdrawn":
             return f"Not sent by {one.way}: seen before it went out."
@@ -87,8 +92,8 @@ def _told_words(one: Told, shown: Shown) -> str:
             return f"Not sent by {one.way}, given up: {one.error}."
     if not one.tries:
         return f"Waits to be sent by {one.way}."
-    times = "once" if one.tries == 1 else f"{one.tries} times"
-    return f"Not sent by {one.way} yet, tried {times}, again at {at}: {one.error}."
+    tried = times_word(one.tries)
+    return f"Not sent by {one.way} yet, tried {tried}, again at {at}: {one.error}."
 
 
 def _line(entry: Entry, shown: Shown) -> dict[str, str]:

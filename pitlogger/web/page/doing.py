@@ -21,6 +21,7 @@ from pitlogger.web.container_api import kept
 from pitlogger.web.containers import remove
 from pitlogger.web.deeds import decide
 from pitlogger.web.judged import linked
+from pitlogger.web.meal_api import MealAsk, tell_meal
 from pitlogger.web.page.begin import cook_text
 from pitlogger.web.page.forms import ask_of, filled, parse_form
 from pitlogger.web.page.render import MORE, SCREENS
@@ -64,6 +65,8 @@ async def _done(daemon: Daemon, name: str, form: dict[str, str]) -> Entry:
         return await decide(
             daemon, "cook", CookAsk(toml=cook_text(form), by=by[:12], key=form.get("key", ""))
         )
+    if name == "meal":
+        return await tell_meal(daemon, filled(MealAsk, form, daemon.clock.utc_ms(), by))
     if name == "sign":
         cook, links = await daemon.ask(lambda reader: linked(reader, form.get("cook")))
         review = sign(links, by, daemon.clock.engine_ms())

@@ -5,9 +5,11 @@ pitlogger is a record and a reminder: the local code and the certified person de
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 from pitlogger.daemon import Daemon
+from pitlogger.model.cooks import BEFORE_FIRE, ON_PIT
 from pitlogger.model.journal import CheckMade, CorrectiveTaken, Entry
 from pitlogger.safety import record
 from pitlogger.safety.judge import NOTES
@@ -41,6 +43,8 @@ async def food_screen(daemon: Daemon, shown: Shown, cook: str | None) -> dict[st
     if chosen is None:
         return {**common, "sentence": "No cook is on record yet."}
     made = await judged(daemon, chosen)
+    if running:
+        made = replace(made, rows=[_as_yet(row, daemon) for row in made.rows])
     return {
         **common,
         "sentence": _sentence(made),
@@ -62,6 +66,15 @@ async def food_screen(daemon: Daemon, shown: Shown, cook: str | None) -> dict[st
         "head": made.head,
         "entries": made.entries,
     }
+
+
+def _as_yet(row: LogRow, daemon: Daemon) -> LogRow:
+    """Return a verdict on a piece that still cooks: what it has not reached is not missed."""
+    held = daemon.engine.book.pieces.get(row.product.partition(" ")[0].rstrip(","))
+    cooks = held is not None and (held.stage in BEFORE_FIRE or held.stage in ON_PIT)
+    if row.id is None and row.what == "lethality" and row.met is False and cooks:
+        return replace(row, met=None, note="It still cooks: not reached yet.")
+    return row
 
 
 def _sentence(made: Judged) -> str:

@@ -139,11 +139,11 @@ def alarms(book: Book, utc: ToUtc, end_ms: int) -> list[dict[str, Any]]:
 
 
 def forecasts(entries: Iterable[Entry], utc: ToUtc) -> list[dict[str, Any]]:
-    """Return the newest forecast of each piece."""
+    """Return the newest forecast of each target of each piece."""
     newest: dict[str, ForecastMade] = {}
     for entry in entries:
         if isinstance(entry.body, ForecastMade):
-            newest[entry.body.piece] = entry.body
+            newest[entry.body.of] = entry.body
     return [
         {
             "piece": made.piece,

@@ -8,16 +8,17 @@ from typing import Any
 
 from pitlogger.daemon import Daemon
 from pitlogger.errors import UsageError, unknown
-from pitlogger.model.book import fold
+from pitlogger.model.book import Book
 from pitlogger.reports.pictures import yield_strip
 from pitlogger.reports.replay_document import yield_rows
 from pitlogger.store.rows import CookRow
+from pitlogger.web.page.meal import meal_form, with_meal
 from pitlogger.web.page.past_record import books
 from pitlogger.web.page.pieces import in_order
 from pitlogger.web.page.shown import Shown, percent
 from pitlogger.web.page.weights import weights_of
 from pitlogger.yields.books import from_books
-from pitlogger.yields.lessons import lessons_document
+from pitlogger.yields.lessons_document import lessons_document
 
 FILTERS = ("cut", "supplier", "grade", "wrap")
 LEAST = 1
@@ -121,8 +122,7 @@ async def cook_screen(
     known = {row.id: row for row in rows}
     if cook not in known:
         raise UsageError(unknown("cook", cook, known))
-    entries = await daemon.ask(lambda reader: reader.entries(cook=cook))
-    book = fold(entries)
+    book: Book = await daemon.ask(lambda reader: with_meal(reader, cook))
     yields = yield_rows(book)
     other = query.get("with", "")
     return {
@@ -132,6 +132,7 @@ async def cook_screen(
         "others": [cook_line(row, daemon, shown) for row in rows if row.id != cook],
         "other": other if other in known and other != cook else "",
         "pieces": [weights_of(daemon, held, shown, yields) for held in in_order(book)],
+        "meal": meal_form(cook, book, shown),
         "notes": [{"text": noted.text, "by": entry.by} for entry, noted in book.notes],
     }
 

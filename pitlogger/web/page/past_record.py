@@ -13,7 +13,7 @@ from pitlogger.daemon import Daemon
 from pitlogger.errors import RefusedError
 from pitlogger.model.book import Book, fold
 from pitlogger.store.queries import Reader
-from pitlogger.web.api import YIELD_KINDS
+from pitlogger.web.past_entries import past_entries
 
 Answer = TypeVar("Answer")
 
@@ -22,9 +22,7 @@ async def books(daemon: Daemon) -> list[Book]:
     """Return the book of each cook on record, oldest first."""
 
     def read(reader: Reader) -> list[Book]:
-        return [
-            fold(reader.entries(cook=row.id, kinds=YIELD_KINDS)) for row in reversed(reader.cooks())
-        ]
+        return [fold(entries) for _, entries in past_entries(reader)]
 
     found: list[Book] = await daemon.ask(read)
     return found

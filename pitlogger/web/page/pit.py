@@ -8,6 +8,7 @@ from pitlogger.daemon import Daemon
 from pitlogger.web.page import standing
 from pitlogger.web.page.alarms import alert
 from pitlogger.web.page.figures import figures, scales
+from pitlogger.web.page.meal import untold
 from pitlogger.web.page.pieces import pieces
 from pitlogger.web.page.shown import Shown
 
@@ -43,7 +44,12 @@ def _new_name(daemon: Daemon, stem: str) -> str:
 
 async def pit_with_table(daemon: Daemon, shown: Shown) -> dict[str, Any]:
     """Return the home screen with the chart as a table by the hour."""
-    return {**pit(daemon, shown), "table": await hours(daemon, shown)}
+    is_over = not standing.is_running(daemon)
+    return {
+        **pit(daemon, shown),
+        "table": await hours(daemon, shown),
+        "untold": await untold(daemon) if is_over else None,
+    }
 
 
 async def hours(daemon: Daemon, shown: Shown) -> dict[str, Any] | None:

@@ -43,8 +43,7 @@ def _sentence(dishes: list[dict[str, Any]], people: int, shown: Shown) -> str:
     mass = shown.mass_g(sum(dish["purchase_g"] for dish in dishes))
     chances = [_chance(_p_enough(dish)) for dish in dishes]
     parts = f"{' and '.join(bought)}, {mass} raw"
-    each = f", {' and '.join(chances)}" if len(dishes) > 1 else f" {chances[0]}"
-    return f"{guests}: buy {parts}; enough with{each}."
+    return f"{guests}: buy {parts}; enough with {' and '.join(chances)}."
 
 
 def _p_enough(dish: dict[str, Any]) -> float:
@@ -92,7 +91,7 @@ def _notes(made: dict[str, Any]) -> list[str]:
     return [*own, *made["notes"]]
 
 
-def _events(schedules: list[dict[str, Any]]) -> list[dict[str, str]]:
+def _events(schedules: list[dict[str, Any]]) -> list[dict[str, Any]]:
     """Return everything to do in order of time; what falls together of several cuts is one."""
     found: dict[tuple[datetime, str], list[str]] = {}
     for schedule in schedules:
@@ -107,7 +106,7 @@ def _events(schedules: list[dict[str, Any]]) -> list[dict[str, str]]:
             "iso": at.isoformat(timespec="minutes"),
             "at": (at + timedelta(seconds=30)).strftime("%a %d %b %H:%M"),
             "what": what,
-            "pieces": ", ".join(pieces),
+            "pieces": pieces,
         }
         for (at, what), pieces in sorted(found.items())
     ]

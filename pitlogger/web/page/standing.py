@@ -15,6 +15,7 @@ from pitlogger.web.page import words
 from pitlogger.web.page.shown import Shown
 
 _TARGET = {"wrap": "wrap", "pull": "take off", "rest": "rested enough to slice:"}
+LONG = 72  # characters that can be read in passing
 _QUIET = frozenset({Stage.SERVED, Stage.DISCARDED, Stage.CHILLED})
 
 
@@ -100,9 +101,16 @@ def next_words(daemon: Daemon, shown: Shown) -> str:
     """Return the next thing to do in a few words, empty if nothing is known."""
     prompts = [watch for watch in active(daemon, "prompt") if watch.piece is not None]
     if prompts:
-        return prompts[0].message.rstrip(".")
+        return gist(prompts[0].message)
     made = first_forecast(daemon, shown.now_ms)
     return "" if made is None else forecast_words(made, shown)
+
+
+def gist(message: str) -> str:
+    """Return the first clause of a message; the rest stands where the message itself does."""
+    clause = message.partition("; ")[0]
+    head, comma, _ = clause.partition(", ")
+    return head if comma and len(clause) > LONG else clause.rstrip(".")
 
 
 def forecasts(daemon: Daemon, now_ms: int) -> list[ForecastMade]:

@@ -12,6 +12,7 @@ from pitlogger.reports.replay_document import yield_rows
 from pitlogger.web.page import standing, words
 from pitlogger.web.page.pieces import in_order, lineage
 from pitlogger.web.page.shown import Shown, percent
+from pitlogger.web.page.stair_picture import stair_picture
 
 
 def weights(daemon: Daemon, shown: Shown) -> dict[str, Any]:
@@ -88,7 +89,17 @@ def weights_of(
         "losses": _losses(account, shown),
         "servable": _servable(account, shown),
         "lineage": lineage(held),
+        "stair": stair_picture(held.piece.id, _steps(held), shown, first),
     }
+
+
+def _steps(held: PieceBook) -> list[tuple[str, int]]:
+    """Return the weighings that make the stair, without what the label said."""
+    return [
+        (words.STAIR_WORD.get(one.weighed.checkpoint, one.weighed.checkpoint), one.weighed.net_mg)
+        for one in _on_ladder(held)
+        if one.weighed.checkpoint not in (Checkpoint.LABEL, Checkpoint.LEFTOVER)
+    ]
 
 
 def _losses(account: dict[str, Any] | None, shown: Shown) -> list[dict[str, str]]:

@@ -13,6 +13,7 @@ from pitlogger.model.journal import (
     Corrected,
     CorrectiveTaken,
     Entry,
+    MealTold,
     Noted,
     PieceAdded,
     PiecesMerged,
@@ -86,6 +87,14 @@ CHECKPOINT = {
     "trim-lean": "lean trimmed off",
     "leftover": "left over",
 }
+# A word for a step of the stair.
+STAIR_WORD = {
+    "purchased": "bought",
+    "on-pit": "on",
+    "at-wrap": "wrap",
+    "off-pit": "off",
+    "out-of-hold": "held",
+}
 SITE = {
     Site.PIT: "pit",
     Site.CORE: "core",
@@ -98,6 +107,14 @@ SITE = {
     Site.BENCH: "scale",
     Site.SPOT: "hand probe",
     Site.NONE: "not assigned",
+}
+# What a kind of alert is called where a short word stands for it.
+_KIND = {
+    "wrap-due": "wrap",
+    "pull-due": "off the pit",
+    "hot-hold-low": "hold too cold",
+    "hot-hold-near": "hold near its limit",
+    "cold-hold-high": "cold store too warm",
 }
 QUALITY = {
     Quality.OPEN: "unplugged",
@@ -139,6 +156,11 @@ def stage_label(stage: Stage) -> str:
     if stage is Stage.CARVED:
         return "sliced or shredded"
     return STAGE_LABEL.get(stage, stage.value)
+
+
+def kind_label(kind: str) -> str:
+    """Return what a kind of alert is called on screen."""
+    return _KIND.get(kind, kind.replace("-", " "))
 
 
 def checkpoint_label(checkpoint: str) -> str:
@@ -191,6 +213,8 @@ def said(daemon: Daemon, entry: Entry, shown: Shown) -> str:
             return f"{piece}: targets changed."
         case CorrectiveTaken() as body:
             return f"{body.piece}: corrective action written, {body.disposition}."
+        case MealTold():
+            return "Written down; the next plan knows of it."
         case SignedOff(entries=entries):
             return f"Signed by {entry.by}: {entries} entries."
         case _:

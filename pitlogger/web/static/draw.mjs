@@ -23,7 +23,7 @@ export function within(u, paint, clip = true) {
   c.restore();
 }
 
-/** The band of the pit, tinted, with its edges; the pull of the piece as a short tick. @param {Plot} u @param {any} chart */
+/** The band of the pit, tinted; the targets of the piece as short ticks at the right edge. @param {Plot} u @param {any} chart */
 export function band(u, chart) {
   const pit = chart.drawn[0];
   within(u, (c, px, box) => {
@@ -34,24 +34,22 @@ export function band(u, chart) {
     }
   });
   within(u, (c, px, box) => {
+    const right = box.left + box.width;
     for (const [value, name] of [[chart.held?.pull_c, "off"], [chart.held?.wrap_c, "wrap"]]) {
       if (value === null || value === undefined) continue;
       const y = u.valToPos(chart.units.temperature(value), "y", true);
+      if (y < box.top || y > box.top + box.height) continue;
       c.strokeStyle = c.fillStyle = chart.ink.ink;
       c.lineWidth = 2 * px;
       c.beginPath();
-      c.moveTo(box.left, y);
-      c.lineTo(box.left + 14 * px, y);
+      c.moveTo(right - 12 * px, y);
+      c.lineTo(right + 4 * px, y);
       c.stroke();
       c.font = `600 ${13 * px}px system-ui`;
-      c.textBaseline = "bottom";
-      const wide = c.measureText(String(name)).width;
-      c.fillStyle = chart.ink.paper;
-      c.fillRect(box.left + 2 * px, y - 17 * px, wide + 2 * px, 15 * px);
-      c.fillStyle = chart.ink.ink;
-      c.fillText(String(name), box.left + 3 * px, y - 1 * px);
+      c.textBaseline = "middle";
+      c.fillText(String(name), right + 7 * px, y);
     }
-  });
+  }, false);
 }
 
 /** Alarms as hatched red posts at the top edge. @param {Plot} u @param {any} chart */
@@ -97,9 +95,15 @@ export function flags(u, chart, named) {
   }, false);
 }
 
+/** The next of the piece's targets that is foreseen; resting has no line to lead to. @param {any} chart */
+function nearest(chart) {
+  const ahead = chart.joined.forecasts.filter((one) => one.piece === chart.piece && one.target !== "rest" && one.p50_ms > chart.joined.to_ms);
+  return ahead.sort((a, b) => a.p50_ms - b.p50_ms)[0];
+}
+
 /** The forecast as a fan from the last reading to when the target is met. @param {Plot} u @param {any} chart */
 export function fan(u, chart) {
-  const made = chart.joined.forecasts.find((one) => one.piece === chart.piece);
+  const made = nearest(chart);
   const target = { wrap: chart.held?.wrap_c, pull: chart.held?.pull_c }[made?.target ?? ""];
   if (!made || target === null || target === undefined || chart.drawn.length < 2) return;
   const values = chart.data[6], times = chart.data[0];
@@ -146,6 +150,7 @@ export function ends(u, chart) {
       if (last < 0) continue;
       const x = Math.min(u.valToPos(chart.data[0][last], "x", true), right);
       let y = u.valToPos(values[last], "y", true);
+      if (n === 1 && nearest(chart)) y += 14 * px; // under the fan, which leads on upwards
       while (taken.some((other) => Math.abs(other - y) < 16 * px)) y += 16 * px;
       taken.push(y);
       const name = line.site === "core" ? (n === 1 ? "core" : "core 2") : line.channel;

@@ -1,0 +1,61 @@
+"""The API of the meal: what became of a cook, told after it."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter
+from pydantic import Field
+
+from pitlogger.daemon import Daemon
+from pitlogger.formats.cook_file import Mass
+from pitlogger.model.book import Book, fold
+from pitlogger.model.journal import Entry
+from pitlogger.store.queries import Reader
+from pitlogger.web import views
+from pitlogger.web.access.roles import who_asks
+from pitlogger.web.answers import RESPONSES
+from pitlogger.web.api import cook_id
+from pitlogger.web.asks import Ask, Text
+from pitlogger.yields.meals import meal_told
+
+Mark = Annotated[int, Field(ge=1, le=5)]
+
+
+class MealAsk(Ask):
+    """How a meal went; the last cook's unless another is named. ``tender`` marks all pieces, or
+    each by its name: 1 tough, 3 as it should be, 5 falling apart."""
+
+    cook: str | None = None
+    came: Annotated[int, Field(ge=0, le=100_000)] | None = None
+    left: Mass | None = None
+    tender: Mark | dict[str, Mark] | None = None
+    text: Text = ""
+
+
+def make_meal_api(daemon: Daemon) -> APIRouter:
+    """Return the routes of the meal, bound to a daemon."""
+    api = APIRouter(prefix="/api/v1", responses=RESPONSES)
+
+    @api.post("/meals", summary="Tell how a meal went: who came, what was left, how tender")
+    async def tell(ask: MealAsk) -> dict[str, Any]:
+        return views.entry_view(daemon, await tell_meal(daemon, ask))
+
+    return api
+
+
+async def tell_meal(daemon: Daemon, ask: MealAsk) -> Entry:
+    """Put a meal on record and return its entry once it is on disk; told again it is replaced.
+
+    Raises:
+        UsageError: No such cook or piece, or nothing told.
+    """
+    known = await cook_id(daemon, ask.cook)
+    book: Book = await daemon.ask(lambda reader: _book(reader, known))
+    marks = ask.tender if isinstance(ask.tender, dict) else {"": ask.tender} if ask.tender else {}
+    body = meal_told(known, book, came=ask.came, left_mg=ask.left, tender=marks, text=ask.text)
+    return await daemon.submit(body, ask.by or who_asks.get().initials, ask.key)
+
+
+def _book(reader: Reader, cook: str) -> Book:
+    return fold(reader.entries(cook=cook))

@@ -1,0 +1,70 @@
+"""After the meal: who came, what was left, how tender it was; asked once its cook is over."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from pitlogger.daemon import Daemon
+from pitlogger.model.book import Book, fold
+from pitlogger.model.journal import Entry, MealTold
+from pitlogger.store.queries import Reader
+from pitlogger.web.page.shown import Shown
+from pitlogger.yields.meals import TENDER_MARKS
+
+
+def with_meal(reader: Reader, cook: str) -> Book:
+    """Return the book of a cook with what was told of its meal since."""
+    return fold([*reader.entries(cook=cook), *_told(reader, cook)])
+
+
+def _told(reader: Reader, cook: str) -> list[Entry]:
+    return [
+        entry
+        for entry in reader.entries(kinds=("meal-told",))
+        if isinstance(entry.body, MealTold) and entry.body.cook == cook
+    ]
+
+
+def meal_form(cook: str, book: Book, shown: Shown) -> dict[str, Any] | None:
+    """Return the form of a cook's meal as it was last told, ``None`` while it still runs."""
+    if book.finished_ms is None:
+        return None
+    meal = book.meal or MealTold(cook)
+    marks = {one.piece: one.mark for one in meal.tender}
+    guests = book.cook.guests if book.cook is not None else None
+    return {
+        "cook": cook,
+        "is_told": book.meal is not None,
+        "sentence": _sentence(meal, shown) if book.meal is not None else "",
+        "guests": guests or "",
+        "came": "" if meal.came is None else meal.came,
+        "left": "" if meal.left_mg is None else shown.mass(meal.left_mg),
+        "pieces": [
+            {"id": held.piece.id, "mark": marks.get(held.piece.id)}
+            for held in book.pieces.values()
+            if held.ended_ms is None
+        ],
+        "marks": TENDER_MARKS,
+        "text": meal.text,
+    }
+
+
+def _sentence(meal: MealTold, shown: Shown) -> str:
+    parts = [] if meal.came is None else [f"{meal.came} came"]
+    if meal.left_mg is not None:
+        parts.append(f"{shown.mass(meal.left_mg)} was left")
+    parts += [f"{one.piece} {TENDER_MARKS[one.mark]}" for one in meal.tender]
+    return f"{'; '.join(parts)}." if parts else "Told."
+
+
+async def untold(daemon: Daemon) -> dict[str, str] | None:
+    """Return the last cook where it is over and nobody told of its meal yet."""
+
+    def read(reader: Reader) -> dict[str, str] | None:
+        row = next(iter(reader.cooks()), None)
+        if row is None or row.finished_ms is None or _told(reader, row.id):
+            return None
+        return {"id": row.id, "name": row.name}
+
+    found: dict[str, str] | None = await daemon.ask(read)
+    return found
