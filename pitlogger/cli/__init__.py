@@ -28,6 +28,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "status": ("pitlogger.cli.status:status", "Say how things stand."),
     "pair": ("pitlogger.cli.pair:pair", "Make a code that pairs a phone."),
     "phones": ("pitlogger.cli.pair:phones", "List and remove phones and programs."),
+    "meal": ("pitlogger.cli.meal:meal", "How the meal went, for the next plan."),
     "yield": ("pitlogger.cli.yields:yield_command", "Yield by step, with its uncertainty."),
     "plan": ("pitlogger.cli.plan:plan", "How much raw meat for these guests."),
     "price": ("pitlogger.cli.price:price", "What to charge."),

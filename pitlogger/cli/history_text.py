@@ -9,8 +9,11 @@ from typing import Any
 from pitlogger.cli.output import table
 from pitlogger.formats.paper_log import guarded
 from pitlogger.model.cooks import WEIGHABLE
+from pitlogger.model.quantities import show_mass
 
 _WIDTH = 50
+_ALWAYS = ("date", "cook", "piece", "cut", "count", "wrap", "notes")
+_TOLD = ("supplier", "grade", "pit", "price_per_kg", "guests", "came", "left_g", "tender")
 
 
 def history_text(document: dict[str, Any]) -> str:
@@ -28,8 +31,29 @@ def history_text(document: dict[str, Any]) -> str:
         ]
         parts.append(table(rows, ["cook", "piece", "cut", "servable % of purchased"]))
     parts += [_cut_text(cut, document["pieces"]) for cut in document["cuts"]]
+    told = [meal for meal in document["meals"] if meal["came"] is not None or meal["left_g"]]
+    if told:
+        parts.append(_meals_text(told))
     parts += [f"- {note}" for note in document["notes"]]
     return "\n\n".join(parts)
+
+
+def _meals_text(meals: list[dict[str, Any]]) -> str:
+    rows = [
+        [
+            meal["cook"],
+            "-" if meal["booked"] is None else str(meal["booked"]),
+            "-" if meal["came"] is None else str(meal["came"]),
+            "-" if meal["left_g"] is None else show_mass(meal["left_g"] * 1000),
+            _each(meal["eaten_per_guest_g"]),
+        ]
+        for meal in meals
+    ]
+    return table(rows, ["meal", "booked", "came", "left over", "eaten each"])
+
+
+def _each(mass_g: float | None) -> str:
+    return "-" if mass_g is None else show_mass(mass_g * 1000)
 
 
 def _cut_text(cut: dict[str, Any], pieces: list[dict[str, Any]]) -> str:
@@ -51,6 +75,11 @@ def _cut_text(cut: dict[str, Any], pieces: list[dict[str, Any]]) -> str:
             f"  {step['cause']}: {step['share_pct']:.1f} % of purchased{money} (n = {step['n']})"
         )
     lines += [
+        f"  tenderness {t['mean']:.1f} of 5: {t['factor'].replace('_', ' ')} {t['value']} "
+        f"(n = {t['n']}); no cause"
+        for t in cut["tenderness"]
+    ]
+    lines += [
         f"  best third: {d['factor']} {d['value']} in {d['best']}, rest in {d['rest']}; no cause"
         for d in cut["best_had_more_often"]
     ]
@@ -71,11 +100,16 @@ def paper_log_text(pieces: list[dict[str, Any]]) -> str:
     """Return pieces as a paper log (CSV, RFC 4180), which ``--history`` and ``import`` read."""
     text = io.StringIO(newline="")
     weighed = [name for name in WEIGHABLE if any(name in p["masses_g"] for p in pieces)]
-    plain = ["date", "cook", "piece", "cut", "count", "wrap", "notes"]
+    told = [key for key in _TOLD if any(p[key] is not None for p in pieces)]
+    pulled = any(p["pull_at_c"] is not None for p in pieces)
     writer = csv.writer(text)
-    writer.writerow([*plain, *(f"{name}_g" for name in weighed)])
+    header = [*_ALWAYS, *told, *(["pull_at"] if pulled else []), *(f"{name}_g" for name in weighed)]
+    writer.writerow(header)
     for piece in pieces:
-        cells = ["" if piece[key] is None else guarded(str(piece[key])) for key in plain]
+        keys = (*_ALWAYS, *told)
+        cells = ["" if piece[key] is None else guarded(str(piece[key])) for key in keys]
+        if pulled:
+            cells.append("" if piece["pull_at_c"] is None else f"{piece['pull_at_c']:g} C")
         masses = [piece["masses_g"].get(name, "") for name in weighed]
         writer.writerow([*cells, *masses])
     return text.getvalue()

@@ -1,4 +1,4 @@
-"""`pitlogger import`: paper logs and spreadsheets into the record."""
+"""`pitlogger import`: paper logs, spreadsheets and captures into the record."""
 
 from __future__ import annotations
 
@@ -7,7 +7,9 @@ from typing import Any
 
 import click
 
+from pitlogger.cli.client import socket_option
 from pitlogger.cli.history import Record, ignored_notes
+from pitlogger.cli.import_capture import capture_text, import_capture, is_capture
 from pitlogger.cli.output import emit, json_option
 
 
@@ -15,14 +17,33 @@ from pitlogger.cli.output import emit, json_option
 @click.argument("file", type=click.Path(path_type=Path, dir_okay=False))
 @click.option("--dry-run", is_flag=True, help="Read and show, put nothing on record.")
 @click.option("--skip-bad", is_flag=True, help="Leave out rows that cannot be read.")
+@click.option("--cook", "cook_file", type=click.Path(path_type=Path, dir_okay=False),
+              help="Cook file (TOML) of a capture that starts no cook itself.")  # fmt: skip
+@socket_option
 @json_option
-def import_command(file: Path, dry_run: bool, skip_bad: bool, as_json: bool) -> None:
-    """Read a paper log (CSV or XLSX), one row a piece, into the record.
+def import_command(
+    file: Path, dry_run: bool, skip_bad: bool, cook_file: Path | None, socket: Path | None,
+    as_json: bool,
+) -> None:  # fmt: skip
+    """Read FILE into the record: a paper log or a capture.
 
-    A row that cannot be read is named with its line, and then nothing is imported unless
-    --skip-bad says so. Doubts are asked, not refused.
+    A paper log (CSV or XLSX) has one row a piece. A row that cannot be read is named with its
+    line, and then nothing is imported unless --skip-bad says so. Doubts are asked, not refused.
+
+    A capture (SenML, one pack a line; .senml, .json, .jsonl) goes through the engine as a
+    replay does, and its readings, decisions and alerts become a finished cook on record. The
+    same capture twice is one cook.
     """
     from pitlogger.errors import DaemonUnreachableError, UsageError
+
+    if is_capture(file):
+        if skip_bad:
+            raise UsageError("--skip-bad is for paper logs: a capture is imported whole")
+        document = import_capture(file, cook_file, socket, dry_run)
+        emit(document, as_json, capture_text(document, dry_run))
+        return
+    if cook_file is not None:
+        raise UsageError("--cook goes with a capture (SenML); a paper log names its pieces itself")
     from pitlogger.formats.paper_log import read_paper_log
 
     log = read_paper_log(file)

@@ -12,9 +12,6 @@ if TYPE_CHECKING:
     from pitlogger.model.book import Book
 
 
-COOKS_A_REQUEST = 20  # keeps a request under the limit of its size; doing it twice does no harm
-
-
 def books() -> list[Book]:
     """Return the book of each cook, oldest first.
 
@@ -41,6 +38,6 @@ def add_cooks(rows: Sequence[PaperRow]) -> int:
         }
         for cook in cooks_of(rows)
     ]
-    for start in range(0, len(cooks), COOKS_A_REQUEST):
-        Client().post("/record", cooks=cooks[start : start + COOKS_A_REQUEST])
+    if cooks:
+        Client().post("/record", cooks=cooks)
     return len(rows)

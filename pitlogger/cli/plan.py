@@ -9,6 +9,7 @@ import click
 
 from pitlogger.cli.history import cut_option, history_option
 from pitlogger.cli.output import emit, json_option
+from pitlogger.model.cooks import WRAPS
 
 
 @click.command("plan")
@@ -29,6 +30,13 @@ from pitlogger.cli.output import emit, json_option
 @click.option("--risk", "risk_pct", type=float, metavar="PCT",
               help="Accepted risk of running short (5; paid 1).")  # fmt: skip
 @click.option("--show-rate", "show_rate_pct", type=float, metavar="PCT", help="Who comes (100).")
+@click.option("--from-meals", is_flag=True,
+              help="Portion and show rate as at your past meals, where not given.")  # fmt: skip
+@click.option("--grade", metavar="TEXT", help="Of the meat to buy, if past grades are on record.")
+@click.option("--supplier", metavar="TEXT", help="Likewise its supplier.")
+@click.option("--wrap", type=click.Choice(WRAPS), help="How it will be wrapped.")
+@click.option("--pull-at", metavar="TEMP", help="At what core temperature it comes off: 203F.")
+@click.option("--on-pit", metavar="PIT", help="On which pit it will be cooked.")
 @click.option("--profile", type=click.Choice(["paid", "party"]),
               help="paid: the guarantee is owed. party: risk and show rate are yours.")  # fmt: skip
 @click.option("--light-by", metavar="HH:MM", help="When another piece would have to be on.")
@@ -46,7 +54,8 @@ def plan(**given: Any) -> None:
     The mean yield is shared by all pieces, so its uncertainty does not average out; pieces
     already weighed (--pieces) narrow the answer most.
     """
-    from pitlogger.cli.plan_answer import Given, answer, answer_text
+    from pitlogger.cli.plan_answer import Given, answer
+    from pitlogger.cli.plan_text import answer_text
 
     as_json, svg = given.pop("as_json"), given.pop("svg")
     document = answer(Given(**given))

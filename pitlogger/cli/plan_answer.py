@@ -1,14 +1,13 @@
-"""The answer of `pitlogger plan`: a question for each cut, its document and its text."""
+"""The answer of `pitlogger plan`: a question for each cut, and its document."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Literal
 
 from pitlogger.cli.history import check_cut, load_history
-from pitlogger.cli.output import table
 from pitlogger.cli.plan_inputs import (
     Dish,
     Portion,
@@ -22,16 +21,17 @@ from pitlogger.cli.plan_inputs import (
     read_terms,
     typical_piece,
 )
+from pitlogger.cli.plan_meals import as_at_meals, meal_notes, past_meals, tender_notes
 from pitlogger.cli.plan_notes import (
-    appetite_notes,
     basis_notes,
+    factor_notes,
     margin_notes,
     money_notes,
     result_notes,
 )
 from pitlogger.errors import UsageError
 from pitlogger.formats.written_mass import checkpoint_name
-from pitlogger.model.quantities import show_mass
+from pitlogger.model.quantities import parse_temperature_mc, show_temperature
 from pitlogger.yields.causes import PLACE
 from pitlogger.yields.demand import Demand, Party, demand
 from pitlogger.yields.learning import Learned, Observed, learn, observations, whole_pieces
@@ -66,6 +66,25 @@ class Given:
     prior: Literal["cut", "flat"] = "cut"
     seed: int | None = None
     light_by: str | None = None
+    from_meals: bool = False
+    grade: str | None = None
+    supplier: str | None = None
+    wrap: str | None = None
+    pull_at: str | None = None
+    on_pit: str | None = None
+
+    @property
+    def asked(self) -> dict[str, str]:
+        """Return the factors of the next cook, as past pieces have them."""
+        pull_at = self.pull_at and show_temperature(parse_temperature_mc(self.pull_at))
+        told = {
+            "grade": self.grade,
+            "supplier": self.supplier,
+            "wrap": self.wrap,
+            "pull_at": pull_at,
+            "pit": self.on_pit,
+        }
+        return {factor: value for factor, value in told.items() if value}
 
 
 def answer(given: Given) -> dict[str, Any]:
@@ -79,12 +98,18 @@ def answer(given: Given) -> dict[str, Any]:
     history, notes = load_history(given.history_file)
     past = history.pieces()
     observed = observations(past)
-    notes += appetite_notes(past)
+    told = past_meals(past)
+    notes += meal_notes(told, given.from_meals)
+    eaten = None
+    if given.from_meals:
+        terms, eaten = as_at_meals(told, terms, given.portion, given.show_rate_pct)
+    meals = {"meals": told.document()} if told.any_told else {}
     if given.menu is None:
         assert given.cut is not None, "_check_together wants a cut without a menu"
-        return _dish(given, Dish(check_cut(given.cut), 1.0), terms, past, observed, notes)
+        dish = Dish(check_cut(given.cut), 1.0, eaten)
+        return {**_dish(given, dish, terms, past, observed, notes), **meals}
     dishes = [
-        {"cut": dish.cut, **_dish(given, dish, terms, past, observed, [])}
+        {"cut": dish.cut, **_dish(given, _eaten(dish, eaten), terms, past, observed, [])}
         for dish in read_menu(given.menu)
     ]
     notes.append("Each dish keeps the risk by itself; that one of them runs short is likelier.")
@@ -92,7 +117,11 @@ def answer(given: Given) -> dict[str, Any]:
         {"cut": dish["cut"], "pieces": dish["recommended"], "purchase_g": dish["purchase_g"]}
         for dish in dishes
     ]
-    return {"dishes": dishes, "shopping": shopping, "notes": notes}
+    return {"dishes": dishes, "shopping": shopping, "notes": notes, **meals}
+
+
+def _eaten(dish: Dish, eaten: Portion | None) -> Dish:
+    return dish if dish.portion or eaten is None else replace(dish, portion=eaten)
 
 
 def _check_together(given: Given) -> None:
@@ -102,7 +131,7 @@ def _check_together(given: Given) -> None:
         raise UsageError("--pieces are weighed: leave --piece-mass and --piece-sd out")
     if given.menu is not None and (given.pieces or given.piece_mass or given.piece_sd):
         raise UsageError("--menu has pieces of several cuts: plan weighed pieces one --cut a time")
-    if given.menu is None and given.portion is None:
+    if given.menu is None and given.portion is None and not given.from_meals:
         raise UsageError("--portion is missing: how much a guest gets, such as 5oz or 140 g")
     if given.budget is not None and given.price is None:
         raise UsageError("--budget needs --price, such as 4.29/lb")
@@ -123,7 +152,7 @@ def _dish(
     """Return the document of one cut."""
     portion = dish.portion or read_portion(_portion(given, dish))
     start = _start(given)
-    learned = learn(dish.cut, observed, given.prior, start)
+    learned = learn(dish.cut, observed, given.prior, start, given.asked)
     seen = sum(whole.record.cut == dish.cut for whole in whole_pieces(past))
     sd_g = grams(given.portion_sd, "--portion-sd") if given.portion_sd else 0.0
     people = parties(given.guests, given.children, portion, sd_g, given.child_share / 100)
@@ -141,6 +170,8 @@ def _dish(
     all_notes = [
         *notes,
         *basis_notes(learned, seen - learned.n, is_prior and not weighed, typical, start),
+        *factor_notes(learned),
+        *tender_notes(past, dish.cut),
         *margin_notes(terms, found, question),
         *money_notes(given.price, given.budget, found, question),
         *result_notes(found, question),
@@ -198,10 +229,10 @@ def _wanted(
     learned: Learned,
 ) -> Demand:
     if not portion.count:
-        return demand(people, terms.show_rate, terms.over, dish.share)
+        return demand(people, terms.show_rate, terms.over, dish.share, terms.shared_cv)
     one_g = typical.mean_g * learned.quantile(0.5) / portions_per_piece(portion, dish.cut)
     counted = tuple(Party(p.guests, p.portion_g * one_g) for p in people)
-    return demand(counted, terms.show_rate, terms.over, dish.share)
+    return demand(counted, terms.show_rate, terms.over, dish.share, terms.shared_cv)
 
 
 def _document(found: Plan, wanted: Demand, learned: Learned, notes: list[str]) -> dict[str, Any]:
@@ -226,83 +257,25 @@ def _document(found: Plan, wanted: Demand, learned: Learned, notes: list[str]) -
             "p10": round(learned.quantile(0.1), 6),
             "p90": round(learned.quantile(0.9), 6),
             "prior": learned.prior,
+            **_factors(learned),
         },
         "notes": notes,
     }
 
 
-def answer_text(document: dict[str, Any], people: int, cut: str | None) -> str:
-    """Return the answer for people: one line first, then the options and the notes."""
-    if "dishes" in document:
-        parts = [
-            f"{dish['cut']}\n{_dish_text(dish, people, dish['cut'])}" for dish in document["dishes"]
+def _factors(learned: Learned) -> dict[str, Any]:
+    """Return what the factors asked for did, where any was."""
+    if not learned.effects:
+        return {}
+    return {
+        "factors": [
+            {
+                "factor": effect.factor,
+                "value": effect.value,
+                "n": effect.n,
+                "used": effect.shift is not None,
+                "shift_logit": None if effect.shift is None else round(effect.shift, 6),
+            }
+            for effect in learned.effects
         ]
-        return "\n\n".join([*parts, *(f"- {note}" for note in document["notes"])])
-    return _dish_text(document, people, cut or "piece")
-
-
-def _dish_text(document: dict[str, Any], people: int, cut: str) -> str:
-    rows = [
-        [
-            str(option["pieces"]),
-            f"{option['p_enough']:.3f}",
-            show_mass(option["expected_g"] * 1000),
-            show_mass(option["leftover_g"] * 1000),
-        ]
-        for option in _near(document["options"])
-    ]
-    return "\n".join(
-        [
-            _first_line(document, people, cut),
-            "",
-            table(rows, ["pieces", "p enough", "servable", "left over"]),
-            _basis_line(document["basis"]),
-            *(f"- {note}" for note in document["notes"]),
-            *_short_lines(document.get("shortfall")),
-        ]
-    )
-
-
-def _basis_line(basis: dict[str, Any]) -> str:
-    return (
-        f"Servable yield of the next cook: {basis['median']:.1%}, 80 in 100 between "
-        f"{basis['p10']:.1%} and {basis['p90']:.1%} (n = {basis['n']}, prior {basis['prior']})."
-    )
-
-
-def _short_lines(short: dict[str, Any] | None) -> list[str]:
-    if short is None:
-        return []
-    lines = [f"Short by {show_mass(short['short_g'] * 1000)} servable. What still helps:"]
-    return lines + [
-        f"  {_chance(remedy['p_enough']):>6}  {remedy['message']}" for remedy in short["remedies"]
-    ]
-
-
-def _near(options: list[dict[str, Any]]) -> list[dict[str, Any]]:
-    """Leave out the options that are hopeless, but for the last of them."""
-    hopeless = sum(option["p_enough"] < 0.0005 for option in options)
-    return options[max(0, min(hopeless, len(options)) - 1) :]
-
-
-def _first_line(document: dict[str, Any], people: int, cut: str) -> str:
-    """Answer the question in one line: twenty guests, one or two?"""
-    best = document["recommended"]
-    guests = f"{people} guest{'s' * (people != 1)}"
-    chances = {option["pieces"]: option["p_enough"] for option in document["options"]}
-    if best is None:
-        most = max(chances)
-        return f"{guests}: not enough; {_pieces(most)} would do with {_chance(chances[most])}."
-    bought = show_mass(document["purchase_g"] * 1000)
-    line = f"{guests}: {best} {cut}, {bought} raw (enough with {_chance(chances[best])}"
-    if best > 1:
-        line += f"; {best - 1} with {_chance(chances[best - 1])}"
-    return line + ")."
-
-
-def _pieces(count: int) -> str:
-    return f"{count} piece{'s' * (count != 1)}"
-
-
-def _chance(p: float) -> str:
-    return "more than 999 in 1000" if p > 0.999 else f"{p:.1%}"
+    }

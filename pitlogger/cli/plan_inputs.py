@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, replace
 
+from pitlogger.cli.cut_policy import cut_policy
 from pitlogger.errors import UsageError, nearest
 from pitlogger.model.quantities import parse_mass_mg
 from pitlogger.yields.demand import Party
@@ -34,6 +35,7 @@ class Terms:
     show_rate: float
     over: float
     paid: bool
+    shared_cv: float = 0.0
 
 
 def grams(text: str, option: str) -> float:
@@ -157,11 +159,7 @@ def _sd(text: str) -> float:
 
 def _policy_mass(cut: str) -> PieceMass:
     """Return the planning mass of a cut, from the policy that comes with pitlogger."""
-    import tomllib
-    from importlib.resources import files
-
-    text = (files("pitlogger.rules") / "policy" / "targets.toml").read_text(encoding="utf-8")
-    table = tomllib.loads(text).get(cut, {})
+    table = cut_policy(cut)
     if "mass" not in table:
         raise UsageError(f"no piece mass is known for {cut}; give --piece-mass, such as 5lb")
     return PieceMass(grams(table["mass"], cut), _sd(table.get("mass_sd", "0 g")))

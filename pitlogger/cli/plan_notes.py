@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from decimal import Decimal
 
 from pitlogger.cli.plan_inputs import Terms
 from pitlogger.formats.money import amount, cents, price_per_g
 from pitlogger.model.quantities import show_mass
 from pitlogger.yields.learning import Learned
-from pitlogger.yields.lessons import eaten_per_guest_g
 from pitlogger.yields.plan import Plan, Question
-from pitlogger.yields.records import PastPiece
 from pitlogger.yields.sufficiency import PieceMass
 
 
@@ -43,15 +41,28 @@ def basis_notes(
         yield f"Pieces of one cook share their day ({learned.day_share:.0%} of the variance)."
 
 
-def appetite_notes(history: Sequence[PastPiece]) -> Iterator[str]:
-    """Say what guests ate at past meals that were weighed to the end."""
-    eaten = eaten_per_guest_g(history)
-    if eaten:
-        mean_g = sum(eaten) / len(eaten)
-        yield (
-            f"Guests ate {show_mass(mean_g * 1000)} each at past meals (n = {len(eaten)}); "
-            "compare your portion."
-        )
+def factor_notes(learned: Learned) -> Iterator[str]:
+    """Say what grade, supplier, wrap, pull temperature or pit did to the yield."""
+    share = learned.quantile(0.5)
+    for effect in learned.effects:
+        name = f"{effect.factor.replace('_', ' ')} {effect.value}"
+        points = 100 * share * (1.0 - share) * (effect.shift or 0.0)
+        if effect.shift is None:
+            yield (
+                f"{name}: {_past(effect.n)} on record, too few to tell from the others; the yield "
+                "is not changed for it."
+            )
+        elif abs(points) < 0.05:
+            yield f"{name}: {_past(effect.n)} on record do not differ from the others."
+        else:
+            yield (
+                f"{name}: {_past(effect.n)} on record, drawn to the others; the yield is taken "
+                f"{points:+.1f} points for it. No cause is claimed."
+            )
+
+
+def _past(n: int) -> str:
+    return f"{n} past piece{'s' * (n != 1)}"
 
 
 def margin_notes(terms: Terms, found: Plan, question: Question) -> Iterator[str]:

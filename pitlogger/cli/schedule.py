@@ -27,6 +27,9 @@ from pitlogger.cli.output import emit, json_option
 @click.option("--brine", metavar="DURATION", help="Time in brine: 12 h.")
 @click.option("--frozen", metavar="MASS", help="Mass of a frozen piece that has to thaw.")
 @click.option("--heated-hold", is_flag=True, help="The hold keeps heat by itself.")
+@click.option("--hold-takes", type=click.IntRange(1), metavar="N", help="Pieces the hold takes.")
+@click.option("--policy", default="retail-food-code", show_default=True, metavar="NAME",
+              help="Food-safety policy whose hot-holding limit counts.")  # fmt: skip
 @click.option("--pit", "pits", multiple=True, metavar="NAME=AREA",
               help="Grate area of a pit, cm2: --pit big=4200.")  # fmt: skip
 @click.option("--ics", type=click.Path(path_type=Path), help="Also write an iCalendar file.")
@@ -35,7 +38,7 @@ def schedule(as_json: bool, ics: Path | None, **given: Any) -> None:
     """Work back from each service to the time the fire has to be lit.
 
     Durations start from common practice and are learned from the record. A piece done early
-    waits in the hold: the longest wait is checked.
+    waits in the hold: the longest wait is held against the policy's hot-holding limit.
     """
     from pitlogger.cli.schedule_answer import (
         ScheduleGiven,

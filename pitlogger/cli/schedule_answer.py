@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
-import re
 import time
-from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 from pitlogger.cli.history import books_on_record, check_cut
+from pitlogger.cli.schedule_hold import (
+    held_at_once,
+    hold_document,
+    hold_notes,
+    holds,
+    policy_named,
+)
+from pitlogger.cli.schedule_pits import place, read_pit
 from pitlogger.clock import rfc3339
 from pitlogger.errors import DaemonUnreachableError, UsageError
 from pitlogger.model.cooks import Cook, Piece, Service
@@ -20,17 +26,10 @@ from pitlogger.model.quantities import (
     parse_mass_mg,
     show_duration,
 )
+from pitlogger.safety.policy import DEFAULT
 from pitlogger.yields.durations import Observed, cook_time, observed_hours
-from pitlogger.yields.grate import AREA_CM2, OTHER_AREA_CM2, Lying, assign
 from pitlogger.yields.ical import Moment, calendar
-from pitlogger.yields.schedule import (
-    HEATED_HOLD_H,
-    HOUR_MS,
-    UNHEATED_HOLD_H,
-    PieceTimes,
-    Sitting,
-    backwards,
-)
+from pitlogger.yields.schedule import HOUR_MS, PieceTimes, Sitting, backwards
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +49,8 @@ class ScheduleGiven:
     frozen: str | None = None
     heated_hold: bool = False
     pits: tuple[str, ...] = ()
+    policy: str = DEFAULT
+    hold_takes: int | None = None
 
 
 def schedule_document(given: ScheduleGiven) -> dict[str, Any]:
@@ -69,17 +70,30 @@ def schedule_document(given: ScheduleGiven) -> dict[str, Any]:
         notes.append("All pieces are timed for the first service; later ones wait in the hold.")
     if any(n == 0 for _, _, n in made):
         notes.append("Durations are a prior where n = 0: common practice, no source.")
+    placed = place([(piece, found) for piece, found, _ in made], dict(map(read_pit, given.pits)))
+    notes += placed.notes
+    made = [
+        (piece, found.loaded_earlier(placed.earlier_h.get(piece.id, 0.0)), n)
+        for piece, found, n in made
+    ]
     times = [(piece, found) for piece, found, _ in made]
-    pits = dict(_pit(text) for text in given.pits)
-    places = _places(times, pits, notes)
+    policy = policy_named(given.policy)
     last_ms = max(sitting.leave_by_ms for sitting in sittings)
-    notes += list(_hold_notes(times, last_ms, given.heated_hold))
+    held = holds(times, last_ms, given.heated_hold, policy)
+    notes += hold_notes(held, policy)
+    if given.hold_takes is not None and (most := held_at_once(times)) > given.hold_takes:
+        notes.append(
+            f"The hold takes {given.hold_takes}, but {most} pieces usually wait at the same time."
+        )
     return {
         "cook": cook.name,
         "confidence_pct": given.confidence_pct,
         "services": [_service(sitting) for sitting in sittings],
         "light_by": rfc3339(min(found.light_ms for _, found in times)),
-        "pieces": [_piece(piece, found, n, places) for piece, found, n in made],
+        "pieces": [
+            {**_piece(piece, found, n, placed.pits), "hold": hold_document(hold, policy)}
+            for (piece, found, n), hold in zip(made, held, strict=True)
+        ],
         "events": _events(times, sittings),
         "notes": notes,
     }
@@ -140,58 +154,6 @@ def _piece_times(
     return found, taken.n
 
 
-def _pit(text: str) -> tuple[str, float]:
-    match = re.fullmatch(r"\s*([\w.-]+)\s*=\s*(\d+(?:\.\d+)?)\s*(?:cm2)?\s*", text)
-    if match is None:
-        raise UsageError(f"--pit: '{text}' cannot be read; write name=area in cm2, big=4200")
-    return match[1], float(match[2])
-
-
-def _places(
-    times: list[tuple[Piece, PieceTimes]], pits: dict[str, float], notes: list[str]
-) -> dict[str, str]:
-    """Return the pit of each piece; note it where they do not fit at the same time."""
-    named = {piece.id: piece.pit for piece, _ in times if piece.pit}
-    if not pits:
-        return named
-    lying = [
-        Lying(
-            piece.id,
-            AREA_CM2.get(piece.cut, OTHER_AREA_CM2) * piece.count,
-            found.load_ms / HOUR_MS,
-            found.off_by_ms / HOUR_MS,
-            piece.pit if piece.pit in pits else None,
-        )
-        for piece, found in times
-    ]
-    placed = assign(lying, pits)
-    if placed is not None:
-        return placed
-    needed, there = sum(one.area_cm2 for one in lying), sum(pits.values())
-    notes.append(
-        f"They do not fit: about {needed:.0f} cm2 would be needed, the pits have {there:.0f} cm2. "
-        "Cook some the day before, use racks, or light another pit."
-    )
-    return named
-
-
-def _hold_notes(times: list[tuple[Piece, PieceTimes]], last_ms: int, heated: bool) -> Iterable[str]:
-    """Check the longest wait, to the last service, against what the hold can do."""
-    most = HEATED_HOLD_H if heated else UNHEATED_HOLD_H
-    waits: dict[str, list[str]] = {}
-    for piece, found in times:
-        longest = found.longest_hold_h + (last_ms - found.leave_by_ms) / HOUR_MS
-        if longest > most:
-            waits.setdefault(show_duration(longest * HOUR_MS), []).append(piece.id)
-    hold = "a heated hold" if heated else "a box without heat"
-    for wait, pieces in waits.items():
-        yield (
-            f"{', '.join(pieces)}: done early it would wait {wait}; {hold} is taken for "
-            f"{most:g} h (common practice, no source). Keep the core above the hot-holding limit "
-            "of your policy and log it."
-        )
-
-
 def _service(sitting: Sitting) -> dict[str, Any]:
     return {
         "at": rfc3339(sitting.at_ms),
@@ -202,7 +164,7 @@ def _service(sitting: Sitting) -> dict[str, Any]:
     }
 
 
-def _piece(piece: Piece, found: PieceTimes, n: int, places: dict[str, str]) -> dict[str, Any]:
+def _piece(piece: Piece, found: PieceTimes, n: int, places: Mapping[str, str]) -> dict[str, Any]:
     times = {
         "thaw_from": found.thaw_ms,
         "brine_from": found.brine_ms,

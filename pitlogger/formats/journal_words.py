@@ -21,6 +21,7 @@ from pitlogger.model.journal import (
     Doubted,
     ForecastMade,
     ForecastSkipped,
+    MealTold,
     Noted,
     PieceAdded,
     PiecesMerged,
@@ -127,6 +128,8 @@ def _of_the_node(body: Body) -> str:
         case CheckMade():
             met = "within" if body.within else "outside"
             return f"{body.instrument}: {body.method} check, {met} its tolerance"
+        case MealTold():
+            return f"the meal: {_meal(body)}"
         case CorrectiveTaken():
             return f"{body.piece}: corrective action, {body.disposition}"
         case SignedOff():
@@ -138,6 +141,13 @@ def _of_the_node(body: Body) -> str:
             return "the clock was set"
         case _:
             return body.kind.replace("-", " ")
+
+
+def _meal(body: MealTold) -> str:
+    told = [f"{body.came} came"] if body.came is not None else []
+    told += [f"{show_mass(body.left_mg)} left over"] if body.left_mg is not None else []
+    told += [f"{marked.piece} tender {marked.mark} of 5" for marked in body.tender]
+    return ", ".join([*told, *([body.text] if body.text else [])])
 
 
 def _stage(stage: Stage) -> str:

@@ -14,7 +14,15 @@ from typing import cast
 
 from pitlogger.formats.paper_log import PaperRow
 from pitlogger.model.cooks import WEIGHABLE, Cook, Piece, Wrap
-from pitlogger.model.journal import Body, CookFinished, CookStarted, Noted, Weighed
+from pitlogger.model.journal import (
+    Body,
+    CookFinished,
+    CookStarted,
+    MealTold,
+    Noted,
+    Tenderness,
+    Weighed,
+)
 
 _NOON_MS, _MINUTE_MS = 43_200_000, 60_000
 
@@ -56,7 +64,23 @@ def _cook(name: str, date: str, rows: list[PaperRow]) -> PaperCook:
         (t_ms, Noted(row.notes, piece)) for row, piece in zip(rows, names, strict=True) if row.notes
     ]
     bodies.append((t_ms + _MINUTE_MS, CookFinished(name)))
+    if (told := _meal(rows, names)) is not None:
+        bodies.append((t_ms + _MINUTE_MS, told))
     return PaperCook(name, start_ms, tuple(bodies))
+
+
+def _meal(rows: list[PaperRow], names: list[str]) -> MealTold | None:
+    """Return what the rows tell of the meal, as an entry of the cook's own journal."""
+    came = next((row.came for row in rows if row.came is not None), None)
+    left_mg = next((row.left_mg for row in rows if row.left_mg is not None), None)
+    tender = tuple(
+        Tenderness(name, row.tender)
+        for row, name in zip(rows, names, strict=True)
+        if row.tender is not None
+    )
+    if came is None and left_mg is None and not tender:
+        return None
+    return MealTold("", came, left_mg, tender)
 
 
 def _unique(rows: list[PaperRow]) -> list[str]:

@@ -2,7 +2,8 @@
 
 Columns: ``date``, ``cook``, ``piece``, ``cut``, any checkpoint, by-product or added mass by
 its name, ``price_per_lb`` or ``price_per_kg``, ``wrap``, ``pull_at``, ``notes``; also
-``count``, ``supplier``, ``grade``, ``pit``, ``guests``. A mass cell carries its unit
+``count``, ``supplier``, ``grade``, ``pit``, ``guests`` (booked), and of the meal ``came``, ``left``
+(a mass) and ``tender`` (1 to 5). A mass cell carries its unit
 (``14.2 lb``, ``13 lb 7 oz``) or the header does (``purchased_kg``).
 """
 
@@ -11,14 +12,14 @@ from __future__ import annotations
 import csv
 import io
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
 from difflib import get_close_matches
 from importlib import import_module
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from pitlogger.errors import QuantityError, UsageError, unknown
 from pitlogger.formats.written_mass import (
@@ -28,11 +29,18 @@ from pitlogger.formats.written_mass import (
     written_mass,
 )
 from pitlogger.model.cooks import CUTS, WEIGHABLE, WRAPS
-from pitlogger.model.quantities import MG_PER, parse_decimal, parse_temperature_mc
+from pitlogger.model.quantities import (
+    MG_PER,
+    parse_decimal,
+    parse_mass_mg,
+    parse_temperature_mc,
+)
 
+Mass = TypeVar("Mass")
 _UNITS = ("kg", "g", "lb", "oz")
 _PLAIN = ("date", "cook", "piece", "cut", "wrap", "pull_at", "notes", "count", "supplier",
-          "grade", "pit", "guests", "price_per_lb", "price_per_kg")  # fmt: skip
+          "grade", "pit", "guests", "came", "left", "tender", "price_per_lb",
+          "price_per_kg")  # fmt: skip
 _MASS_HEADER = re.compile(rf"(.+?)[_ ](?:\(?({'|'.join(_UNITS)})\)?)")
 
 
@@ -54,6 +62,9 @@ class PaperRow:
     grade: str | None = None
     pit: str | None = None
     guests: int | None = None
+    came: int | None = None
+    left_mg: int | None = None
+    tender: int | None = None
     notes: str = ""
 
 
@@ -222,6 +233,8 @@ def _column(place: int, title: str, where: str) -> _Column | None:
     if plain in _PLAIN:
         return _Column(place, plain, title)
     for word, unit in ((title, None), *_with_unit(title)):
+        if word == "left":
+            return _Column(place, "left", title, unit)
         try:
             return _Column(place, checkpoint_name(word), title, unit)
         except QuantityError:
@@ -267,14 +280,26 @@ def _row(line: int, cells: Sequence[str], columns: Sequence[_Column]) -> PaperRo
         grade=text("grade") or None,
         pit=text("pit") or None,
         guests=_whole(text("guests"), "guests"),
+        came=_whole(text("came"), "came", least=0),
+        left_mg=_left_mg(*found["left"]) if "left" in found else None,
+        tender=_mark(text("tender")),
         notes=text("notes"),
     )
 
 
 def _mass(cell: str, column: _Column) -> WrittenMass:
+    return _in_column(written_mass, cell, column)
+
+
+def _left_mg(column: _Column, cell: str) -> int:
+    """Return what was left over: unlike a weighing it may be nothing."""
+    return 0 if cell == "0" else _in_column(parse_mass_mg, cell, column)
+
+
+def _in_column(read: Callable[[str], Mass], cell: str, column: _Column) -> Mass:
     bare = re.fullmatch(r"[\d.]+", cell) is not None
     try:
-        mass = written_mass(f"{cell} {column.unit}" if bare and column.unit else cell)
+        mass = read(f"{cell} {column.unit}" if bare and column.unit else cell)
     except QuantityError as fault:
         raise QuantityError(f"column '{column.title}': {fault}") from None
     if column.unit and not bare and not re.search(rf"{column.unit}s?\.?$", cell.casefold()):
@@ -316,12 +341,19 @@ def _date(cell: str) -> str:
         ) from None
 
 
-def _whole(cell: str, what: str) -> int | None:
+def _whole(cell: str, what: str, least: int = 1) -> int | None:
     if not cell:
         return None
-    if not re.fullmatch(r"\d+", cell) or int(cell) == 0:
-        raise QuantityError(f"'{cell}' is not a whole number above zero ({what})")
+    if not re.fullmatch(r"\d{1,9}", cell) or int(cell) < least:
+        above = "above zero " if least else ""
+        raise QuantityError(f"'{cell}' is not a whole number {above}({what})")
     return int(cell)
+
+
+def _mark(cell: str) -> int | None:
+    if cell and cell not in ("1", "2", "3", "4", "5"):
+        raise QuantityError(f"'{cell}' is no mark of tenderness: expected 1 (tough) to 5")
+    return int(cell) if cell else None
 
 
 def _price(per_kg: str, per_lb: str) -> Decimal | None:

@@ -70,7 +70,11 @@ def explain(fault: ValidationError, model: type[BaseModel], text: str, name: str
             told.append(f"{place}: '{shown}' is missing")
         else:
             message = item["msg"].removeprefix("Value error, ")
-            told.append(f"{place}: {shown} = {_shorten(item['input'])}: {message}")
+            given = item["input"]
+            if isinstance(given, dict):  # of a whole table, its name says more than its content
+                told.append(f"{place}: {shown}: {message}" if location else f"{place}: {message}")
+            else:
+                told.append(f"{place}: {shown} = {_shorten(given)}: {message}")
     return "\n".join(told)
 
 

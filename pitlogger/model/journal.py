@@ -386,10 +386,14 @@ class RunStarted:
 
 @dataclass(frozen=True, slots=True)
 class ClockSet:
-    """Wall time became known or was stepped; ``offset_ms`` is UTC less engine time from now on."""
+    """Wall time became known or was stepped; ``offset_ms`` is UTC less engine time from now on.
+
+    ``gap_ms`` is the time since the last run, where that was not known when this one began.
+    """
 
     offset_ms: int
     trusted: bool = True
+    gap_ms: int | None = None
     kind: Literal["clock-set"] = "clock-set"
 
 

@@ -21,6 +21,8 @@ from pitlogger.store.backup import move_aside, newest_sound
 from pitlogger.store.connection import connect_writer
 from pitlogger.store.migrations import migrate
 from pitlogger.store.packing import unpack, unpack_tail
+from pitlogger.store.records import refresh_cooks
+from pitlogger.store.rescue import Batch, last_run_told_of, rescued
 from pitlogger.store.sink import Sink
 
 log = logging.getLogger(__name__)
@@ -37,8 +39,6 @@ _TABLES = (
     ("lost", ("id",)),
     ("outbox", ("id",)),
 )
-
-Batch = tuple[str, tuple[str, ...], list[tuple[Any, ...]]]  # table, columns, rows
 
 
 def replace_file(path: Path, backups: Path) -> tuple[Path, Path | None]:
@@ -60,21 +60,32 @@ def replace_file(path: Path, backups: Path) -> tuple[Path, Path | None]:
 
 def last_run(damaged: Path) -> int:
     """Return the greatest number of a run that can be read, 0 if none can."""
-    with closing(_open(damaged)) as connection:
+    last = last_run_told_of(damaged)
+    with suppress(sqlite3.Error), closing(_open(damaged)) as connection:
         batches = _rows(connection, "run", ("id",))
-        return max((row[0] for _, _, rows in batches for row in rows), default=0)
+        last = max((row[0] for _, _, rows in batches for row in rows), default=last)
+    return last
 
 
 def salvage(damaged: Path) -> Iterator[Batch]:
-    """Yield what can be read of a damaged file, in batches, runs and channels first."""
-    with closing(_open(damaged)) as connection:
-        for table, keys in (("run", ("id",)), ("channel", ("id",)), *_TABLES):
-            yield from _rows(connection, table, keys)
+    """Yield what can be read of a damaged file, in batches, runs and channels first.
+
+    As its tables give it, then page by page: damage in the middle of a tree hides what is
+    behind it. Most comes twice then, which does no harm.
+    """
+    try:
+        with closing(_open(damaged)) as connection:
+            for table, keys in (("run", ("id",)), ("channel", ("id",)), *_TABLES):
+                yield from _rows(connection, table, keys)
+    except sqlite3.Error as error:
+        log.warning("%s cannot be read as a database: %s", damaged, error)
+    yield from rescued(damaged)
 
 
 def insert(sink: Sink, batch: Batch, numbers: Numbers) -> int:
     """Insert a batch inside a transaction; return how many rows or readings were new."""
     table, columns, rows = batch
+    numbers.begin(sink)
     if table == "run":
         return numbers.take_runs(sink.connection, columns, rows)
     if table == "channel":
@@ -88,9 +99,13 @@ def insert(sink: Sink, batch: Batch, numbers: Numbers) -> int:
     marks = ", ".join("?" * len(columns))
     statement = f"INSERT OR IGNORE INTO {table} ({', '.join(columns)}) VALUES ({marks})"
     mapped = (numbers.mapped(columns, row) for row in rows)
-    return sum(
+    added = sum(
         sink.connection.execute(statement, row).rowcount for row in mapped if row is not None
     )
+    if table == "journal":
+        cooks = {row[columns.index("cook")] for row in rows} - {None}
+        refresh_cooks(sink.connection, cooks)
+    return added
 
 
 def _merge(sink: Sink, table: str, row: dict[str, Any], numbers: Numbers) -> int:
@@ -118,6 +133,17 @@ class Numbers:
     def __init__(self) -> None:
         self._runs: dict[object, int] = {}
         self._channels: dict[object, int] = {}
+        self._has_begun = False
+
+    def begin(self, sink: Sink) -> None:
+        """Know those of the backup that the new file began as: they are the same."""
+        if self._has_begun:
+            return
+        self._has_begun = True
+        runs = sink.connection.execute("SELECT id FROM run WHERE id <> ?", (sink.run,))
+        self._runs = {number: number for (number,) in runs}
+        channels = sink.connection.execute("SELECT id FROM channel WHERE run <> ?", (sink.run,))
+        self._channels = {number: number for (number,) in channels}
 
     def run(self, number: object) -> int | None:
         return self._runs.get(number)

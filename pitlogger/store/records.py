@@ -98,7 +98,12 @@ def append_entries(connection: sqlite3.Connection, rows: Iterable[JournalRow]) -
         _append_entry(connection, row)
         if row.cook is not None and row.entry.body.kind in _COOK_KINDS:
             cooks.append(row.cook)
-    for cook in dict.fromkeys(cooks):
+    refresh_cooks(connection, dict.fromkeys(cooks))
+
+
+def refresh_cooks(connection: sqlite3.Connection, cooks: Iterable[str]) -> None:
+    """Make the list of cooks say of these what the journal says."""
+    for cook in cooks:
         _refresh_cook(connection, cook)
 
 

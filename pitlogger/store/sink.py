@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import logging
 import sqlite3
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass, field
 from operator import itemgetter
@@ -148,11 +148,17 @@ class Sink:
         self.waiting = waiting
         return outcomes
 
-    def add_run(self, run: RunRow, readings: Sequence[Tagged]) -> None:
-        """Inside a transaction: record another run whole, its readings packed at once."""
+    def add_run(
+        self, run: RunRow, readings: Sequence[Tagged], quantities: Mapping[str, str]
+    ) -> None:
+        """Inside a transaction: record another run, its readings packed at once."""
         number = records.begin_run(self.connection, run)
         for name, columns in group(readings).items():
             self.merge(self.channel(name, number), columns)
+        self.connection.executemany(
+            "UPDATE channel SET quantity = ? WHERE id = ?",
+            [(quantity, self.channel(name, number)) for name, quantity in quantities.items()],
+        )
 
     def merge(self, channel: int, columns: Columns) -> int:
         """Inside a transaction: add to a channel the readings it does not hold yet.

@@ -5,7 +5,7 @@ from __future__ import annotations
 import logging
 import sqlite3
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import closing, suppress
 from pathlib import Path
@@ -150,16 +150,31 @@ class Store:
         return self._writer.submit(lambda sink: None)
 
     def add_run(
-        self, run: RunRow, entries: Sequence[JournalRow], readings: Sequence[Tagged]
+        self,
+        run: RunRow,
+        entries: Sequence[JournalRow],
+        readings: Sequence[Tagged],
+        quantities: Mapping[str, str] | None = None,
     ) -> Future[None]:
-        """Record another run whole, as for an import; once is enough, twice does no harm.
+        """Record another run, as for an import, whole or in parts; twice does no harm.
 
-        The entries must be of that run, and ``run.end_ms`` be given.
+        The entries must be of that run, and ``run.end_ms`` be given. ``quantities`` says what
+        its channels measure.
         """
 
         def work(sink: Sink) -> None:
-            sink.add_run(run, readings)
+            sink.add_run(run, readings, quantities or {})
             records.append_entries(sink.connection, entries)
+
+        return self._writer.submit(work)
+
+    def add_runs(self, runs: Sequence[tuple[RunRow, Sequence[JournalRow]]]) -> Future[None]:
+        """Record other runs whole, without readings, in one transaction: all of them or none."""
+
+        def work(sink: Sink) -> None:
+            for run, entries in runs:
+                records.begin_run(sink.connection, run)
+                records.append_entries(sink.connection, entries)
 
         return self._writer.submit(work)
 

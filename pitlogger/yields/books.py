@@ -7,7 +7,8 @@ from dataclasses import replace
 from datetime import UTC, datetime
 
 from pitlogger.model.book import Book, PieceBook, Weighing
-from pitlogger.model.cooks import AddedMass, ByProduct, Checkpoint
+from pitlogger.model.cooks import AddedMass, ByProduct, Checkpoint, Cook
+from pitlogger.model.journal import MealTold
 from pitlogger.yields.records import Doubt, ListedHistory, PastPiece
 from pitlogger.yields.uncertainty import Measured, Scale, net_mass, total
 
@@ -51,7 +52,7 @@ def _from_piece(
         for checkpoint in dict.fromkeys(w.weighed.checkpoint for w in held.weighings)
     }
     wraps = [mark.wrap for mark in held.marks if mark.wrap]
-    cook = book.cook
+    cook, meal = book.cook, book.meal
     return PastPiece(
         piece.id,
         piece.cut,
@@ -65,7 +66,10 @@ def _from_piece(
         grade=piece.grade,
         pit=piece.pit,
         price_per_kg=piece.price_per_kg,
-        guests=cook.guests if cook else None,
+        guests=_booked(cook),
+        came=meal.came if meal else None,
+        left_g=None if meal is None or meal.left_mg is None else meal.left_mg / 1000,
+        tender=_tender(meal, piece.id),
         notes="; ".join(n.text for _, n in book.notes if n.piece == piece.id),
         parents=piece.parents,
         children=held.children,
@@ -75,6 +79,18 @@ def _from_piece(
             *(doubt for doubt in untared if doubt.piece == piece.id),
         ),
     )
+
+
+def _booked(cook: Cook | None) -> int | None:
+    """Return the guests of a cook: as it says, else of all its services together."""
+    if cook is None:
+        return None
+    return cook.guests or sum(service.guests or 0 for service in cook.services) or None
+
+
+def _tender(meal: MealTold | None, piece: str) -> int | None:
+    marks = meal.tender if meal else ()
+    return next((told.mark for told in marks if told.piece == piece), None)
 
 
 def _day(t_ms: int | None) -> str:

@@ -31,7 +31,11 @@ class Demand:
 
 
 def demand(
-    parties: tuple[Party, ...], show_rate: float = 1.0, over: float = 0.0, day_share: float = 1.0
+    parties: tuple[Party, ...],
+    show_rate: float = 1.0,
+    over: float = 0.0,
+    day_share: float = 1.0,
+    shared_cv: float = 0.0,
 ) -> Demand:
     """Return what is asked for.
 
@@ -41,9 +45,12 @@ def demand(
             alone: a binomial number comes.
         over: Margin on production, as a fraction (0.05 for 5 %).
         day_share: Share of the meal that this dish is, where several are served.
+        shared_cv: How much the meal as a whole may differ, as a share of its mean: what all
+            guests have in common, such as the weather, does not average out over them.
 
     Returns:
-        Mean ``N p m``; variance ``N p sd^2 + N p (1-p) m^2``, summed over the parties.
+        Mean ``N p m``; variance ``N p sd^2 + N p (1-p) m^2``, summed over the parties; all of it
+        times a lognormal factor of mean 1 where something is shared.
     """
     p, factor = show_rate, (1.0 + over) * day_share
     mean = variance = third = 0.0
@@ -52,4 +59,10 @@ def demand(
         mean += n * p * m
         variance += n * p * sd**2 + n * p * (1 - p) * m**2
         third += n * (p * (1 - p) * (1 - 2 * p) * m**3 + 3 * p * (1 - p) * m * sd**2)
+    if shared_cv:
+        # Moments of the product with the factor: E[F^2] = 1 + cv^2, E[F^3] = (1 + cv^2)^3.
+        second = 1.0 + shared_cv**2
+        square, cube = variance + mean**2, third + 3 * mean * variance + mean**3
+        variance = second * square - mean**2
+        third = second**3 * cube - 3 * mean * second * square + 2 * mean**3
     return Demand(factor * mean, factor * math.sqrt(variance), factor**3 * third)

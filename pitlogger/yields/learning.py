@@ -8,7 +8,7 @@ by its own cooks. Nothing is shared between families.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -16,6 +16,7 @@ from pitlogger.errors import UsageError
 from pitlogger.model.cooks import CUTS
 from pitlogger.yields.belief import FLAT, Belief, expit, logit, prior_belief
 from pitlogger.yields.cut_priors import WITHIN_DF, CutPrior, cut_prior
+from pitlogger.yields.factors import Effect, given_levels, less_sure
 from pitlogger.yields.ledger import servable
 from pitlogger.yields.lineage import Gathered, gather, is_whole
 from pitlogger.yields.records import PastPiece
@@ -24,6 +25,7 @@ from pitlogger.yields.step_priors import usual
 PriorKind = Literal["cut", "flat"]
 # Half of the variance between kitchens is taken to be common to a family's cuts: judgement.
 _COMMON_SHARE = 0.5
+_ANY: Mapping[str, str] = {}
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +57,7 @@ class Learned:
         day_share: Share of the variance that pieces of one cook have in common.
         prior: Where it started.
         source: Source of the prior, or how it was started.
+        effects: What the factors asked for did to it.
     """
 
     cut: str
@@ -63,6 +66,7 @@ class Learned:
     day_share: float
     prior: PriorKind
     source: str
+    effects: tuple[Effect, ...] = ()
 
     def quantile(self, p: float) -> float:
         """Return the servable yield that the next cook stays below with probability ``p``."""
@@ -91,7 +95,11 @@ def observations(history: Iterable[PastPiece]) -> list[Observed]:
 
 
 def learn(
-    cut: str, observed: Sequence[Observed], prior: PriorKind = "cut", start: str = "purchased"
+    cut: str,
+    observed: Sequence[Observed],
+    prior: PriorKind = "cut",
+    start: str = "purchased",
+    asked: Mapping[str, str] = _ANY,
 ) -> Learned:
     """Return what is known of the next cook of a cut.
 
@@ -100,33 +108,43 @@ def learn(
         observed: From ``observations``; other families do no harm.
         prior: ``flat`` for own cooks alone.
         start: Checkpoint the share is of; another than ``purchased`` re-plans in mid-cook.
+        asked: Factors of the next cook (``factors.FACTORS``) and their values; one that too
+            few pieces had changes nothing.
 
     Raises:
         UsageError: A flat prior and fewer than two pieces, or two that do not differ.
     """
     own = [
-        (one.record.cook, logit(share))
+        (one.record, logit(share))
         for one in observed
         if one.record.cut == cut and (share := one.share(start)) is not None
     ]
-    cooks = _by_cook(own)
+    begin, source = _begin(cut, observed, prior, start)
+    records = [record for record, _ in own]
+    values, effects = given_levels(records, [value for _, value in own], asked, begin)
+    cooks = _by_cook(zip((record.cook for record in records), values, strict=True))
     day_share = _day_share(cooks)
-    values = [value for _, value in own]
     worth = math.fsum(len(cook) / (1.0 + (len(cook) - 1) * day_share) for cook in cooks)
+    belief = begin.updated(values, worth)
+    if not belief.is_proper:
+        raise UsageError(
+            f"a flat prior needs two pieces of {cut} with different yields; the history has "
+            f"{len(values)}. Use --prior cut, or log more cooks"
+        )
+    belief = less_sure(belief, effects)
+    return Learned(cut, len(values), belief, day_share, prior, source, effects)
+
+
+def _begin(
+    cut: str, observed: Sequence[Observed], prior: PriorKind, start: str
+) -> tuple[Belief, str]:
+    """Return the belief before the cut's own cooks, and its source."""
     if prior == "flat":
-        belief = FLAT.updated(values, worth)
-        if not belief.is_proper:
-            raise UsageError(
-                f"a flat prior needs two pieces of {cut} with different yields; the history has "
-                f"{len(values)}. Use --prior cut, or log more cooks"
-            )
-        return Learned(cut, len(values), belief, day_share, prior, "none: own cooks alone")
+        return FLAT, "none: own cooks alone"
     known = cut_prior(cut)
     if start == "purchased":
-        begin, source = _moved_by_family(known, observed), known.source
-    else:
-        begin, source = _from_here(start), "common practice, no source"
-    return Learned(cut, len(values), begin.updated(values, worth), day_share, prior, source)
+        return _moved_by_family(known, observed), known.source
+    return _from_here(start), "common practice, no source"
 
 
 def _from_here(start: str) -> Belief:

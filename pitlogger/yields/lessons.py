@@ -6,31 +6,16 @@ Differences are shown with their n; nothing is said of causes.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Any
 
-from pitlogger.model.quantities import show_temperature
 from pitlogger.yields.belief import expit, logit
-from pitlogger.yields.causes import CHAIN
-from pitlogger.yields.cut_priors import cut_prior
-from pitlogger.yields.document import learned_document
-from pitlogger.yields.learning import Observed, learn, observations
+from pitlogger.yields.factors import FACTORS
+from pitlogger.yields.learning import Observed
 from pitlogger.yields.ledger import account
 from pitlogger.yields.records import PastPiece
 from pitlogger.yields.shrinkage import shrink
-from pitlogger.yields.step_learning import learn_steps
-from pitlogger.yields.tolerance import most_exceed
 
-_FACTORS: dict[str, Callable[[PastPiece], str | None]] = {
-    "wrap": lambda piece: piece.wrap,
-    "grade": lambda piece: piece.grade,
-    "supplier": lambda piece: piece.supplier,
-    "pit": lambda piece: piece.pit,
-    "pull_at": lambda piece: (
-        None if piece.pull_at_mc is None else show_temperature(piece.pull_at_mc)
-    ),
-}
 _ENOUGH_TO_COMPARE = 6
 
 
@@ -66,7 +51,7 @@ def levels(observed: Sequence[Observed], factor: str, within: float) -> list[Lev
     """
     groups: dict[str, list[float]] = {}
     for one in observed:
-        value, share = _FACTORS[factor](one.record), one.share()
+        value, share = FACTORS[factor](one.record), one.share()
         if value and share is not None:
             groups.setdefault(value, []).append(logit(share))
     if len(groups) < 2:
@@ -130,7 +115,7 @@ def differences(observed: Sequence[Observed]) -> list[Difference]:
     cut = len(ranked) // 3
     best, rest = ranked[:cut], ranked[cut:]
     found = []
-    for factor, of in _FACTORS.items():
+    for factor, of in FACTORS.items():
         for value in dict.fromkeys(of(one.record) for one in best):
             if value is None:
                 continue
@@ -141,107 +126,28 @@ def differences(observed: Sequence[Observed]) -> list[Difference]:
     return found
 
 
-def eaten_per_guest_g(history: Iterable[PastPiece]) -> list[float]:
-    """Return the servable mass eaten per guest of each cook that tells it, grams.
+@dataclass(frozen=True, slots=True)
+class TenderLevel:
+    """Mean tenderness mark of the pieces that had one value of a factor."""
 
-    A cook tells it when its guests are known and everything served was weighed, with what
-    was left over.
-    """
-    cooks: dict[str, list[PastPiece]] = {}
-    for piece in history:
-        cooks.setdefault(piece.cook, []).append(piece)
+    factor: str
+    value: str
+    n: int
+    mean: float
+
+
+def tender_levels(pieces: Iterable[PastPiece]) -> list[TenderLevel]:
+    """Return how tender pieces were by each value of a factor; only where values differ."""
+    marked = [piece for piece in pieces if piece.tender is not None]
     found = []
-    for cook in cooks.values():
-        guests = next((piece.guests for piece in cook if piece.guests), None)
-        served = [piece for piece in cook if "served" in piece.masses]
-        if guests and served and any("leftover" in piece.masses for piece in served):
-            # Where the line was weighed out, the leftover is no part of what was served.
-            found.append(math.fsum(piece.masses["served"].value for piece in served) / guests)
+    for factor, of in FACTORS.items():
+        groups: dict[str, list[int]] = {}
+        for piece in marked:
+            if (value := of(piece)) and piece.tender is not None:
+                groups.setdefault(value, []).append(piece.tender)
+        if len(groups) > 1:
+            found += [
+                TenderLevel(factor, value, len(marks), sum(marks) / len(marks))
+                for value, marks in groups.items()
+            ]
     return found
-
-
-def lessons_document(history: Sequence[PastPiece], cut: str | None = None) -> dict[str, Any]:
-    """Return ``{"pieces", "cuts", "eaten_per_guest_g", "notes"}`` for one cut, or all seen."""
-    observed = observations(history)
-    seen = [cut] if cut else list(dict.fromkeys(piece.cut for piece in history))
-    chosen = [piece for piece in history if cut is None or piece.cut == cut]
-    eaten = eaten_per_guest_g(history)
-    return {
-        "pieces": [_piece(piece) for piece in chosen],
-        "cuts": [_cut(name, observed) for name in seen],
-        "eaten_per_guest_g": [round(g, 1) for g in eaten],
-        "notes": [] if chosen else ["Nothing on record."],
-    }
-
-
-def _piece(piece: PastPiece) -> dict[str, Any]:
-    share = account(piece).servable_yield
-    return {
-        "cook": piece.cook,
-        "date": piece.date,
-        "piece": piece.piece,
-        "cut": piece.cut,
-        "count": piece.count,
-        "masses_g": {
-            name: round(piece.masses[name].value, 3)
-            for name in (*CHAIN, *(n for n in piece.masses if n not in CHAIN))
-            if name in piece.masses
-        },
-        "servable_pct": None if share is None else round(share.value * 100, 4),
-        "wrap": piece.wrap,
-        "notes": piece.notes,
-    }
-
-
-def _cut(name: str, observed: Sequence[Observed]) -> dict[str, Any]:
-    own = [one for one in observed if one.record.cut == name and one.share() is not None]
-    total_g = math.fsum(one.record.masses["purchased"].value for one in own)
-    served_g = math.fsum(one.servable_g for one in own)
-    bound = most_exceed([share for one in own if (share := one.share()) is not None])
-    return {
-        "cut": name,
-        "learned": learned_document(learn(name, observed)),
-        "nine_in_ten_exceed_pct": None if bound is None else round(bound * 100, 4),
-        "sum_ratio_pct": round(100 * served_g / total_g, 4) if total_g else None,
-        "steps": [
-            {
-                "from": step.start,
-                "to": step.end,
-                "n": step.n,
-                "median": round(step.quantile(0.5), 6),
-                "p10": round(step.quantile(0.1), 6),
-                "p90": round(step.quantile(0.9), 6),
-            }
-            for step in learn_steps(one.record for one in own)
-        ],
-        "dear_steps": [
-            {
-                "cause": step.cause,
-                "n": step.n,
-                "mean_g": round(step.mean_g, 1),
-                "share_pct": round(step.share * 100, 3),
-                "money": None if step.money is None else round(step.money, 2),
-            }
-            for step in dear_steps(own)
-        ],
-        "factors": [
-            {
-                "factor": level.factor,
-                "value": level.value,
-                "n": level.n,
-                "mean_pct": round(level.mean_share * 100, 3),
-                "shrunk_pct": round(level.shrunk_share * 100, 3),
-            }
-            for factor in _FACTORS
-            for level in levels(own, factor, cut_prior(name).within)
-        ],
-        "best_had_more_often": [
-            {
-                "factor": d.factor,
-                "value": d.value,
-                "best": f"{d.best_n} of {d.best_of}",
-                "rest": f"{d.rest_n} of {d.rest_of}",
-            }
-            for d in differences(own)
-        ],
-    }

@@ -114,7 +114,9 @@ def _served_and_left(cook: Sequence[PastPiece]) -> tuple[float | None, float | N
     whole = list(whole_pieces(cook))
     told_g = next((piece.left_g for piece in cook if piece.left_g is not None), None)
     weighed = [
-        piece.record.masses["leftover"].value for piece in whole if "leftover" in piece.record.masses
+        piece.record.masses["leftover"].value
+        for piece in whole
+        if "leftover" in piece.record.masses
     ]
     lines = [piece.record.masses.get("served") for piece in whole]
     if lines and all(lines) and weighed:
@@ -157,17 +159,3 @@ def turnout(past: Iterable[Meal]) -> Habit:
     """Return which share of the guests booked comes to the next meal; it may exceed 1."""
     logs = [math.log(share) for meal in past if (share := meal.turnout) is not None]
     return Habit(len(logs), _TURNOUT.updated(logs))
-
-
-@dataclass(frozen=True, slots=True)
-class TenderLevel:
-    """Mean mark of the pieces that had one value of a factor."""
-
-    factor: str
-    value: str
-    n: int
-    mean: float
-
-
-def tenderness(pieces: Iterable[PastPiece], factors: Mapping[str, Mapping[str, str | None]]) -> list[TenderLevel]:
-    raise NotImplementedError

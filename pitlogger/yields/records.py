@@ -34,7 +34,8 @@ class PastPiece:
     """One piece, or a batch of ``count``, with its net masses in grams by weighing.
 
     ``masses`` has checkpoints, by-products and added masses by name; one that was not
-    weighed is absent.
+    weighed is absent. ``guests`` were booked and ``came``; ``left_g`` of the whole meal was left
+    over; ``tender`` is the mark of this piece, 1 to 5.
     """
 
     piece: str
@@ -50,6 +51,9 @@ class PastPiece:
     pit: str | None = None
     price_per_kg: Decimal | None = None
     guests: int | None = None
+    came: int | None = None
+    left_g: float | None = None
+    tender: int | None = None
     notes: str = ""
     parents: tuple[str, ...] = ()
     children: tuple[str, ...] = ()
@@ -112,5 +116,8 @@ def _from_row(row: PaperRow) -> PastPiece:
         pit=row.pit,
         price_per_kg=row.price_per_kg,
         guests=row.guests,
+        came=row.came,
+        left_g=None if row.left_mg is None else row.left_mg / 1000,
+        tender=row.tender,
         notes=row.notes,
     )

@@ -1,21 +1,20 @@
 """Backwards from the plate: when to carve, rest, wrap, load, light, trim and thaw.
 
 The latest start is set so that the piece is rested in time with the chosen confidence; on
-most days it is done earlier and waits in the hold, which is checked against how long it
-can be held hot. Hours count from the start of the schedule's day zero: they are added to
+most days it is done earlier and waits in the hold; whether it stays hot there is judged by
+the caller, who knows the policy. Hours count from the start of the schedule's day zero: they are added to
 times by the caller.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from pitlogger.yields.durations import CookTime, Observed, cook_time, in_sequence
 
 HOUR_MS = 3_600_000
-# Common practice, no source: minutes of work, and hours a box without heat keeps its food hot.
+# Common practice, no source: minutes of work.
 TRIM_MIN, LIGHT_UP_MIN, CARVE_MIN = 30.0, 45.0, 20.0
-UNHEATED_HOLD_H, HEATED_HOLD_H = 4.0, 12.0
 # "24 hours for each 4 to 5 pounds" in a refrigerator: from memory.
 THAW_H_PER_KG = 24.0 / 2.04
 _UNSEEN: Observed = {}
@@ -66,9 +65,23 @@ class PieceTimes:
     hold_h: float
     longest_hold_h: float
 
-    def hold_fits(self, heated: bool) -> bool:
-        """Return whether even a fast cook can be held until it is carved."""
-        return self.longest_hold_h <= (HEATED_HOLD_H if heated else UNHEATED_HOLD_H)
+    def loaded_earlier(self, hours: float) -> PieceTimes:
+        """Return the times of the piece if it is loaded earlier; it waits the longer."""
+        by = _ms(hours)
+        return replace(
+            self,
+            thaw_ms=None if self.thaw_ms is None else self.thaw_ms - by,
+            brine_ms=None if self.brine_ms is None else self.brine_ms - by,
+            trim_ms=self.trim_ms - by,
+            light_ms=self.light_ms - by,
+            load_ms=self.load_ms - by,
+            wrap_ms=None if self.wrap_ms is None else self.wrap_ms - by,
+            off_ms=self.off_ms - by,
+            off_by_ms=self.off_by_ms - by,
+            rested_ms=self.rested_ms - by,
+            hold_h=self.hold_h + hours,
+            longest_hold_h=self.longest_hold_h + hours,
+        )
 
 
 def backwards(

@@ -193,3 +193,68 @@ def test_one_row_of_history_is_used_and_said(tmp_path: Path) -> None:
     document = run("--guests", "20", *BASE, "--history", str(path))
     assert document["basis"]["n"] == 1
     assert any("n = 1" in note for note in document["notes"])
+
+
+MEALS = "\n".join(
+    ["cook,cut,guests,came,left,tender,wrap,grade,purchased,carved"]
+    + [
+        f"c{k},brisket-packer,50,{came},0.2 kg,{mark},{wrap},{grade},6.4 kg,{carved} kg"
+        for k, (came, mark, wrap, grade, carved) in enumerate(
+            [(45, 4, "paper", "Prime", 3.35), (40, 3, "foil", "Choice", 3.0),
+             (47, 4, "paper", "Prime", 3.4), (38, 3, "foil", "Choice", 2.95),
+             (44, 5, "paper", "Prime", 3.38), (41, 2, "foil", "Choice", 3.05)]
+        )
+    ]
+)  # fmt: skip
+
+
+@pytest.fixture
+def told(tmp_path: Path) -> str:
+    (tmp_path / "meals.csv").write_text(MEALS, encoding="utf-8")
+    return str(tmp_path / "meals.csv")
+
+
+def test_past_meals_give_portion_and_show_rate(told: str) -> None:
+    document = run("--guests", "60", "--from-meals", "--cut", "brisket-packer", "--history", told)
+    meals = document["meals"]
+    assert meals["show_rate_pct"]["n"] == meals["eaten_per_guest_g"]["n"] == 6
+    each_g = meals["eaten_per_guest_g"]["median"] * meals["show_rate_pct"]["median"] / 100
+    assert document["demand_g"] == pytest.approx(60 * each_g, rel=1e-3)
+    assert document["demand_sd_g"] > 0.05 * document["demand_g"]
+
+
+def test_what_is_given_counts_before_past_meals(told: str) -> None:
+    args = ("--guests", "60", "--from-meals", "--cut", "brisket-packer", "--history", told)
+    document = run(*args, "--portion", "5oz", "--show-rate", "100")
+    assert document["demand_g"] == pytest.approx(60 * 5 / 16 * LB, abs=0.1)
+    paid = run(*args, "--profile", "paid")
+    each_g = paid["meals"]["eaten_per_guest_g"]["median"]
+    assert paid["demand_g"] == pytest.approx(60 * each_g, rel=1e-3)
+
+
+def test_past_meals_are_told_unasked_and_change_nothing(told: str) -> None:
+    document = run("--guests", "60", *BASE, "--history", told)
+    assert document["demand_g"] == pytest.approx(60 * 5 / 16 * LB, abs=0.1)
+    assert any("--from-meals" in note for note in document["notes"])
+    assert any("Tenderness by wrap" in note for note in document["notes"])
+
+
+def test_no_past_meal_is_said_not_guessed() -> None:
+    result = CliRunner().invoke(plan, ["--guests", "60", "--from-meals", "--cut", "brisket-packer"])
+    assert "no past meal" in str(result.exception)
+
+
+def test_grade_and_wrap_move_the_yield_and_say_so(told: str) -> None:
+    plain = run("--guests", "60", *BASE, "--history", told)
+    prime = run("--guests", "60", *BASE, "--history", told, "--grade", "prime")
+    assert prime["basis"]["median"] > plain["basis"]["median"] + 0.015
+    (factor,) = prime["basis"]["factors"]
+    assert (factor["factor"], factor["n"], factor["used"]) == ("grade", 3, True)
+    assert any("grade prime: 3 past pieces" in note for note in prime["notes"])
+
+
+def test_a_factor_nobody_tried_changes_nothing_and_says_so(told: str) -> None:
+    plain = run("--guests", "60", *BASE, "--history", told)
+    other = run("--guests", "60", *BASE, "--history", told, "--pull-at", "198F")
+    assert other["options"] == plain["options"]
+    assert any("too few to tell" in note for note in other["notes"])

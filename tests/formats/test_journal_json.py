@@ -30,6 +30,7 @@ from pitlogger.model.journal import (
     ForecastSkipped,
     ForecastTaught,
     LocalScore,
+    MealTold,
     Noted,
     PieceAdded,
     PiecesMerged,
@@ -41,6 +42,7 @@ from pitlogger.model.journal import (
     StageSet,
     Tared,
     TargetSet,
+    Tenderness,
     TroubleChanged,
     Undone,
     Weighed,
@@ -78,6 +80,7 @@ BODIES: list[Body] = [
     CheckMade("pen", "ice", -300, 1000, True, "ice water"),
     CorrectiveTaken("b", "lid left off", "lid on", "timer set", "reheated", "hot-hold-low/b"),
     SignedOff("2026-09-19-supper", 40, "ab" * 32),
+    MealTold("2026-09-19-supper", 41, 1_900_000, (Tenderness("b", 4),), "beans ran out"),
     RunStarted("boot", "0.1.0", True, None),
     ClockSet(3_600_000),
 ]

@@ -7,7 +7,9 @@ from pitlogger.model.cooks import CUTS
 from pitlogger.yields.belief import expit, logit
 from pitlogger.yields.cut_priors import cut_prior
 from pitlogger.yields.learning import learn, observations
-from pitlogger.yields.lessons import differences, eaten_per_guest_g, lessons_document
+from pitlogger.yields.lessons import differences
+from pitlogger.yields.lessons_document import lessons_document
+from pitlogger.yields.meals import meals
 from pitlogger.yields.records import PastPiece
 from pitlogger.yields.step_learning import learn_steps
 from pitlogger.yields.uncertainty import Measured
@@ -119,8 +121,10 @@ def test_levels_are_drawn_towards_each_other() -> None:
 
 def test_what_guests_ate_is_known_only_where_served_and_leftover_were_weighed() -> None:
     masses = {"served": Measured(2600.0), "leftover": Measured(400.0)}
-    assert eaten_per_guest_g([PastPiece("p", cook="c", guests=20, masses=masses)]) == [130]
-    assert eaten_per_guest_g([PastPiece("p", cook="c", guests=20, masses={})]) == []
+    (weighed,) = meals([PastPiece("p", cook="c", guests=20, masses=masses)])
+    assert weighed.eaten_per_guest_g == 130
+    (unknown,) = meals([PastPiece("p", cook="c", guests=20, masses={})])
+    assert unknown.eaten_per_guest_g is None
 
 
 def test_steps_are_learned_on_the_logarithm_and_may_gain() -> None:

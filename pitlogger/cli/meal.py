@@ -1,0 +1,65 @@
+"""`pitlogger meal`: how the meal went, for the next plan."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from pitlogger.cli.client import Client, socket_option
+from pitlogger.cli.output import by_option, emit, json_option
+
+
+@click.command("meal")
+@click.argument("cook", required=False)
+@click.option("--came", type=click.IntRange(0, 100_000), metavar="N", help="Guests who ate.")
+@click.option("--left", metavar="MASS", help="Meat left over: 2.1 kg, 0 g.")
+@click.option("--tender", multiple=True, metavar="MARK|PIECE=MARK",
+              help="1 tough, 3 right, 5 falling apart; of all pieces or one.")  # fmt: skip
+@click.option("--note", "text", default="", help="Anything worth knowing next time.")
+@by_option
+@socket_option
+@json_option
+def meal(
+    cook: str | None, came: int | None, left: str | None, tender: tuple[str, ...],
+    text: str, by: str, socket: Path | None, as_json: bool,
+) -> None:  # fmt: skip
+    """Tell how the meal of COOK went, the last one if none is named.
+
+    Who came, what was left and how tender it was feed the next plan (plan --from-meals).
+    Told again, the later telling counts; the record keeps both.
+    """
+    from pitlogger.model.quantities import parse_mass_mg
+
+    if left is not None:
+        parse_mass_mg(left)
+    entry = Client(socket).post(
+        "/meals", cook=cook, came=came, left=left, tender=_marks(tender), text=text, by=by
+    )
+    emit(entry, as_json, _text(entry))
+
+
+def _marks(given: tuple[str, ...]) -> dict[str, int] | int | None:
+    from pitlogger.errors import UsageError
+
+    marks: dict[str, int] = {}
+    for one in given:
+        piece, _, mark = one.rpartition("=")
+        if mark.strip() not in ("1", "2", "3", "4", "5"):
+            raise UsageError(f"--tender: '{one}' is no mark; write 1 (tough) to 5, or brisket-1=4")
+        marks[piece.strip()] = int(mark)
+    if set(marks) == {""}:
+        return marks[""]
+    return marks or None
+
+
+def _text(entry: dict[str, Any]) -> str:
+    told = [f"{entry['came']} came"] if entry.get("came") is not None else []
+    if entry.get("left_mg") is not None:
+        from pitlogger.model.quantities import show_mass
+
+        told.append(f"{show_mass(entry['left_mg'])} left over")
+    told += [f"{row['piece']} tender {row['mark']}" for row in entry.get("tender", ())]
+    told += ["a note"] if entry.get("text") else []
+    return f"{entry['cook']}: {', '.join(told)} (entry {entry['seq']})"

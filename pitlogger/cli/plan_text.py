@@ -1,0 +1,85 @@
+"""The answer of `pitlogger plan` for people."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from pitlogger.cli.output import table
+from pitlogger.model.quantities import show_mass
+
+
+def answer_text(document: dict[str, Any], people: int, cut: str | None) -> str:
+    """Return the answer for people: one line first, then the options and the notes."""
+    if "dishes" in document:
+        parts = [
+            f"{dish['cut']}\n{_dish_text(dish, people, dish['cut'])}" for dish in document["dishes"]
+        ]
+        return "\n\n".join([*parts, *(f"- {note}" for note in document["notes"])])
+    return _dish_text(document, people, cut or "piece")
+
+
+def _dish_text(document: dict[str, Any], people: int, cut: str) -> str:
+    rows = [
+        [
+            str(option["pieces"]),
+            f"{option['p_enough']:.3f}",
+            show_mass(option["expected_g"] * 1000),
+            show_mass(option["leftover_g"] * 1000),
+        ]
+        for option in _near(document["options"])
+    ]
+    return "\n".join(
+        [
+            _first_line(document, people, cut),
+            "",
+            table(rows, ["pieces", "p enough", "servable", "left over"]),
+            _basis_line(document["basis"]),
+            *(f"- {note}" for note in document["notes"]),
+            *_short_lines(document.get("shortfall")),
+        ]
+    )
+
+
+def _basis_line(basis: dict[str, Any]) -> str:
+    return (
+        f"Servable yield of the next cook: {basis['median']:.1%}, 80 in 100 between "
+        f"{basis['p10']:.1%} and {basis['p90']:.1%} (n = {basis['n']}, prior {basis['prior']})."
+    )
+
+
+def _short_lines(short: dict[str, Any] | None) -> list[str]:
+    if short is None:
+        return []
+    lines = [f"Short by {show_mass(short['short_g'] * 1000)} servable. What still helps:"]
+    return lines + [
+        f"  {_chance(remedy['p_enough']):>6}  {remedy['message']}" for remedy in short["remedies"]
+    ]
+
+
+def _near(options: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Leave out the options that are hopeless, but for the last of them."""
+    hopeless = sum(option["p_enough"] < 0.0005 for option in options)
+    return options[max(0, min(hopeless, len(options)) - 1) :]
+
+
+def _first_line(document: dict[str, Any], people: int, cut: str) -> str:
+    """Answer the question in one line: twenty guests, one or two?"""
+    best = document["recommended"]
+    guests = f"{people} guest{'s' * (people != 1)}"
+    chances = {option["pieces"]: option["p_enough"] for option in document["options"]}
+    if best is None:
+        most = max(chances)
+        return f"{guests}: not enough; {_pieces(most)} would do with {_chance(chances[most])}."
+    bought = show_mass(document["purchase_g"] * 1000)
+    line = f"{guests}: {best} {cut}, {bought} raw (enough with {_chance(chances[best])}"
+    if best > 1:
+        line += f"; {best - 1} with {_chance(chances[best - 1])}"
+    return line + ")."
+
+
+def _pieces(count: int) -> str:
+    return f"{count} piece{'s' * (count != 1)}"
+
+
+def _chance(p: float) -> str:
+    return "more than 999 in 1000" if p > 0.999 else f"{p:.1%}"

@@ -1,0 +1,145 @@
+"""Does what is done early stay hot until it is carved? The hold against the safety clocks.
+
+The core falls from its pull temperature, off the pit on, by the hold model of ``forecast``;
+how long it stays over the policy's hot-holding limit is held against the longest wait, to the
+last service. Where it falls under it, time alone may be the control from there on, if the
+policy allows it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from pitlogger.cli.cut_policy import cut_policy
+from pitlogger.forecast.hold import Crossing, Holding, hold_left
+from pitlogger.forecast.request import Series
+from pitlogger.model.cooks import Piece
+from pitlogger.model.quantities import parse_temperature_mc, show_duration, show_temperature
+from pitlogger.safety.policy import Policy, shipped_policy
+from pitlogger.yields.schedule import HOUR_MS, PieceTimes
+
+_PULL_MC = 93_000  # a cut whose policy names none: common practice, no source
+
+
+@dataclass(frozen=True, slots=True)
+class Hold:
+    """A piece in the hold.
+
+    Attributes:
+        piece: Its id.
+        wait_h: Longest wait, off the pit to the last carving, hours.
+        over: How long its core stays over the limit.
+        met: Whether it stays over it even where it falls fast (one in ten); ``None`` where a
+            hold with heat of its own keeps it, if that works.
+    """
+
+    piece: str
+    wait_h: float
+    over: Crossing
+    met: bool | None
+
+    @property
+    def kept_h(self) -> float | None:
+        """Hours over the limit that nine in ten reach."""
+        return None if self.over.p10_s is None else self.over.p10_s / 3600
+
+
+def holds(
+    times: Sequence[tuple[Piece, PieceTimes]], last_ms: int, heated: bool, policy: Policy
+) -> list[Hold]:
+    """Return how each piece fares in the hold.
+
+    Args:
+        times: Pieces and their times.
+        last_ms: When the last service is left for.
+        heated: Whether the hold has heat of its own.
+        policy: Whose hot-holding limit counts.
+    """
+    found = []
+    for piece, t in times:
+        rest_h = (t.rested_ms - t.off_ms) / HOUR_MS
+        wait_h = rest_h + t.longest_hold_h + (last_ms - t.leave_by_ms) / HOUR_MS
+        core = Series((0.0,), (_pull_mc(piece) / 1000,))
+        place = Holding("cabinet" if heated else "box", 0.0, 0.0, core)
+        over = hold_left(place, policy.hot_hold.mc / 1000)
+        met = None if over.p10_s is None else over.p10_s >= wait_h * 3600
+        found.append(Hold(piece.id, wait_h, over, met))
+    return found
+
+
+def _pull_mc(piece: Piece) -> int:
+    if piece.pull_at_mc is not None:
+        return piece.pull_at_mc
+    written = cut_policy(piece.cut).get("pull_at")
+    return parse_temperature_mc(written) if written else _PULL_MC
+
+
+def hold_document(hold: Hold, policy: Policy) -> dict[str, Any]:
+    """Return the verdict on a hold; ``met`` is ``null`` where it depends on the hold's heat."""
+    return {
+        "wait_s": round(hold.wait_h * 3600),
+        "over_limit_s": hold.over.p50_s,
+        "over_limit_p10_s": hold.over.p10_s,
+        "limit_c": round(policy.hot_hold.mc / 1000, 2),
+        "met": hold.met,
+        "policy": policy.name,
+        "source": policy.hot_hold.source,
+    }
+
+
+def hold_notes(found: Sequence[Hold], policy: Policy) -> Iterator[str]:
+    """Say which pieces would not stay over the limit, and what can be done."""
+    limit = show_temperature(policy.hot_hold.mc)
+    for hold in found:
+        if hold.met is not False or hold.kept_h is None:
+            continue
+        yield (
+            f"{hold.piece}: limit not met if it is done early: it would wait "
+            f"{_hours(hold.wait_h)} off the pit, a box without heat keeps the core over {limit} "
+            f"for {_hours(hold.kept_h)} (nine in ten; {policy.hot_hold.source}). "
+            f"{_time_control(hold, policy)}"
+        )
+    if any(hold.met is None for hold in found):
+        yield (
+            f"The hold has to keep every core over {limit} by its own heat "
+            f"({policy.hot_hold.source}): put a probe in the coldest piece and log it."
+        )
+
+
+def _time_control(hold: Hold, policy: Policy) -> str:
+    """Say whether time alone could be the control for the rest, and what else helps."""
+    assert hold.kept_h is not None, "asked only where the hold gives out"
+    other = "Use a heated hold, load later (--confidence), or cool it in time and reheat."
+    left_h = hold.wait_h - hold.kept_h
+    allowed_h = policy.time_control_4h.ms / HOUR_MS
+    if left_h <= allowed_h:
+        return (
+            f"{other} Time as the control for the last {_hours(left_h)} needs a written procedure "
+            f"and marked food, at most {_hours(allowed_h)} ({policy.time_control_4h.source}); what "
+            "is left then is thrown away."
+        )
+    return f"{other} Time as the control does not reach that far."
+
+
+def _hours(hours: float) -> str:
+    return show_duration(round(hours * HOUR_MS))
+
+
+def policy_named(name: str) -> Policy:
+    """Return a policy that comes with pitlogger."""
+    return shipped_policy(name)
+
+
+def held_at_once(times: Sequence[tuple[Piece, PieceTimes]]) -> int:
+    """Return how many pieces usually wait in the hold at the same time."""
+    counts = [
+        sum(
+            piece.count
+            for piece, t in times
+            if min(t.rested_ms, t.leave_by_ms) <= moment.rested_ms < t.leave_by_ms
+        )
+        for _, moment in times
+    ]
+    return max(counts, default=0)
