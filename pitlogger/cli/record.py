@@ -38,6 +38,8 @@ def _text(log: dict[str, Any]) -> str:
         if rows:
             lines += ["", title]
             lines += [f"  {_row(row)}" for row in rows]
+    lines += [""] if log["checks"] else []
+    lines += [f"check of {_check(row)}" for row in log["checks"]]
     lines += [
         f"! {row['product']}, {row['what']}: {', '.join(row['missing'])} missing"
         for row in log["missing"]
@@ -51,7 +53,26 @@ def _row(row: dict[str, Any]) -> str:
     struck = " (struck)" if row["struck_by"] else ""
     parts = [row["observed_at"], row["product"], row["what"], row["value"], row["limit"], verdict,
              row["by"]]  # fmt: skip
-    return ", ".join(part for part in parts if part) + struck
+    return ", ".join(part for part in parts if part) + struck + _answer(row)
+
+
+def _answer(row: dict[str, Any]) -> str:
+    """Return what was done about a limit not met, on lines of its own."""
+    if row["met"] is not False or row["struck_by"]:
+        return ""
+    taken = row["corrective"]
+    if taken is None:
+        return "\n      no corrective action is on record (pitlogger record correct)"
+    return (
+        f"\n      corrective action by {taken['by']} at {taken['at']}"
+        f"\n      cause: {taken['cause']}; control restored: {taken['control_restored']}"
+        f"\n      prevention: {taken['prevention']}; disposition: {taken['disposition']}"
+    )
+
+
+def _check(row: dict[str, Any]) -> str:
+    verdict = "within its tolerance" if row["within"] else "outside its tolerance"
+    return f"{row['instrument']} ({row['method']}) at {row['at']} by {row['by']}: {verdict}"
 
 
 @record.command()

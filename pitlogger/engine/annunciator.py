@@ -159,6 +159,18 @@ class Annunciator:
         event = Event.CLEARED_LATCHING if rule.latching else Event.CLEARED
         self._happen(watch, event, t_ms, by)
 
+    def withdraw(self, key: str, t_ms: int, message: str) -> None:
+        """Take back an alert whose condition was assumed and is found not to hold.
+
+        It latches nothing: there is nothing to dispose of.
+        """
+        watch = self.watches.get(key)
+        if watch is None or not watch.holds:
+            return
+        watch.holds, watch.pending_ms, watch.clearing_ms = False, None, None
+        watch.message = message
+        self._happen(watch, Event.CLEARED, t_ms)
+
     # -- people ---------------------------------------------------------------------------
 
     def act(self, body: AlertActed, t_ms: int, by: str) -> None:
@@ -252,7 +264,8 @@ class Annunciator:
     def _message(self, watch: Watch, rule: AlertRule) -> str:
         limit = self._limits.get(watch.key)
         if limit is not None:
-            return limit_message(limit, watch.value, self.units)
+            words = limit_message(limit, watch.value, self.units, foreseen=watch.forced)
+            return f"{words}; {watch.note}" if watch.note else words
         subject = watch.piece or watch.channel or watch.key.partition("/")[2]
         if subject == "node" or watch.detail.startswith(f"{subject}: "):
             return watch.detail or rule.cause

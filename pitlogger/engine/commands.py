@@ -10,7 +10,7 @@ from dataclasses import replace
 
 from pitlogger.clock import rfc3339
 from pitlogger.errors import RefusedError, UsageError, unknown
-from pitlogger.model.alerts import AlertState
+from pitlogger.model.alerts import KINDS, AlertState
 from pitlogger.model.book import Book, PieceBook
 from pitlogger.model.cooks import WEIGHABLE, Piece, Stage, may_follow
 from pitlogger.model.journal import (
@@ -20,6 +20,7 @@ from pitlogger.model.journal import (
     CookFinished,
     CookStarted,
     Corrected,
+    CorrectiveTaken,
     Entry,
     Noted,
     PieceAdded,
@@ -79,6 +80,8 @@ def accept(
         case ChannelAssigned(channel=channel):
             if channel.piece is not None:
                 piece_of(book, channel.piece)
+        case CorrectiveTaken():
+            _check_corrective(body, book)
         case Undone():
             named(entries, body.of_run, body.of_seq, "undone")
         case Corrected():
@@ -182,6 +185,14 @@ def _check_targets(body: TargetSet, piece: Piece) -> None:
         raise UsageError(
             f"{piece.id}: pull at {pull_at / 1000:.1f} C lies below wrap at {wrap_at / 1000:.1f} C"
         )
+
+
+def _check_corrective(body: CorrectiveTaken, book: Book) -> None:
+    """Refuse corrective action on what is no piece, or about no alert there is."""
+    if book.cook is not None and body.piece not in book.pieces:
+        raise UsageError(unknown("piece", body.piece, book.pieces))
+    if body.alert is not None and body.alert.partition("/")[0] not in KINDS:
+        raise UsageError(unknown("alert kind", body.alert.partition("/")[0], KINDS))
 
 
 def _check_new(book: Book, children: tuple[Piece, ...]) -> None:

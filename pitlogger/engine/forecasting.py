@@ -15,6 +15,7 @@ from pitlogger.model.journal import ForecastMade
 from pitlogger.model.readings import Site
 
 FULL_EVERY_S = 1800.0
+REST_S = 45 * 60.0  # common practice, no source
 LEAST_SCORED_C = 65.0  # a piece that was taken off colder teaches nothing of a finish
 Forecast = Callable[[Request], Answer]
 
@@ -24,18 +25,18 @@ def question(engine: Engine, asked: ForecastRequest) -> Request:
     book, policy = engine.book, engine.policy
     held = book.pieces[asked.piece]
     piece = held.piece
-    lead, *others = [minutes(engine.state.channels[core]) for core in book.cores(asked.piece)]
+    cores = [engine.state.channels[core] for core in book.cores(asked.piece)]
+    cores.sort(key=lambda core: not core.valid())  # where the lead is silent, the next one speaks
+    lead, *others = [minutes(core) for core in cores]
     wrap_at_mc = policy.wrap_at_mc(piece)
-    target_mc = {
-        "wrap": wrap_at_mc,
-        "pull": policy.pull_at_mc(piece),
-        "rest": policy.rest_until_mc,
-    }[asked.target]
+    pulled_ms = held.first(Stage.RESTING)
+    pull_at_mc = policy.pull_at_mc(piece)
+    rest_mc = pull_at_mc if pulled_ms is None else policy.rest_until_mc
+    target_mc = {"wrap": wrap_at_mc, "pull": pull_at_mc, "rest": rest_mc}[asked.target]
     now_s = asked.requested_ms / 1000
     memory = engine.state.forecasts.get(asked.of, ForecastMemory())
     carried = memory.carried
     on_pit_ms = held.first(Stage.SMOKING)
-    pulled_ms = held.first(Stage.RESTING)
     wrapped_ms = held.first(Stage.WRAPPED)
     mass_mg = held.net_mg("on-pit") or held.net_mg("seasoned") or held.net_mg("trimmed")
     mass_mg = mass_mg or piece.mass_mg
@@ -60,6 +61,7 @@ def question(engine: Engine, asked: ForecastRequest) -> Request:
         wrap_at_c=_c(wrap_at_mc),
         others=tuple(others),
         local=engine.state.taught,
+        rest_s=REST_S,
         pulled_s=None if pulled_ms is None else pulled_ms / 1000,
         full=carried is None or now_s - carried.made_s >= FULL_EVERY_S,
         carried=carried,

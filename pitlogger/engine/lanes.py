@@ -53,7 +53,7 @@ def build_lane(state: ChannelState, book: Book, known: dict[str, Channel]) -> La
     declared = known.get(state.id, Channel(state.id))
     assignment = book.assignment(state.id)
     placed = declared if assignment is None else assignment.channel
-    quantity = placed.quantity or declared.quantity or state.quantity
+    quantity = placed.quantity or declared.quantity
     if quantity is None:
         quantity = Quantity.MASS if placed.site is Site.BENCH else Quantity.TEMPERATURE
     floor, ceiling = bounds(quantity, placed.site)

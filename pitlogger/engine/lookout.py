@@ -10,17 +10,20 @@ code, so a live alarm and the verdict agree.
 
 from __future__ import annotations
 
+from pitlogger.engine.ahead import look_ahead
 from pitlogger.engine.annunciator import Annunciator
+from pitlogger.engine.gaps import across
 from pitlogger.engine.holding import holding
 from pitlogger.engine.lanes import Lane
 from pitlogger.engine.state import ChannelState, EngineState
 from pitlogger.model.book import Book, PieceBook
 from pitlogger.model.cooks import BEFORE_FIRE, HOT_OFF_PIT, ON_PIT, Stage
-from pitlogger.model.journal import ForecastMade, SpotRead, Weighed
+from pitlogger.model.journal import SpotRead, Weighed
 from pitlogger.model.quantities import show_duration, show_temperature
 from pitlogger.model.readings import Quality, Site, Tagged
 from pitlogger.rules.messages import Units
 from pitlogger.rules.places import START_UP_MS, is_in_use
+from pitlogger.rules.tenderness import has_index, index_words, softened
 from pitlogger.safety.cooling import COOLING
 from pitlogger.safety.history import histories
 from pitlogger.safety.live import clocks_for, run
@@ -38,10 +41,7 @@ REST_MS = 45 * MINUTE_MS  # common practice, no source: about 45 minutes
 ENDED_SHOWN_MS = 30 * MINUTE_MS
 WEIGH_SHOWN_MS = 45 * MINUTE_MS
 HOLD_WARNING_S = 45 * 60
-CARVE_MS = 15 * MINUTE_MS  # common practice, no source
 HAND_CHECK_MS = 60 * MINUTE_MS
-EARLY_MS = 4 * 60 * MINUTE_MS
-PULLED_C = 93.0  # about where large cuts come off; what a box holds hangs little on it
 # Stages whose checkpoint is asked for where a person weighs.
 WEIGHED_AT = {Stage.TRIMMED: "trimmed", Stage.WRAPPED: "at-wrap", Stage.CARVED: "carved"}
 _BY_LIMIT = frozenset({"hot-hold-low"})  # judged reading by reading, not by its clock
@@ -91,10 +91,27 @@ class Lookout:
         )
         for history in histories(book, readings):
             if history.piece == piece:
-                self.state.clocks[piece] = run(history, self.safety)
+                self.state.clocks[piece] = run(across(history, self.state.gaps), self.safety)
+
+    def gap_known(self, book: Book, gap_ms: int, t_ms: int) -> None:
+        """Judge the safety clocks again, now that it is known how long the power was off."""
+        unknown = [gap for gap in self.state.gaps if gap.ms is None]
+        if not unknown:
+            return
+        unknown[-1].ms = gap_ms
+        off = show_duration(gap_ms)
+        for piece, held in book.pieces.items():
+            if held.ended_ms is not None or not held.marks:
+                continue
+            self._rerun(book, piece)
+            for told in self.state.clocks[piece].told(t_ms, self.safety):
+                if not told.is_true:
+                    words = f"{piece}: judged again, {off} without power: {told.message}"
+                    self.alerts.withdraw(f"{told.kind}/{piece}", t_ms, words)
 
     def core_bin(self, piece: str, t_ms: int, low_mc: int, high_mc: int, by_hand: bool) -> None:
         """Take the coldest and warmest valid core of a piece."""
+        self.state.read_ms[piece] = t_ms
         clocks = self.state.clocks.get(piece)
         if clocks is not None:
             clocks.update(t_ms, low_mc, high_mc, by_hand=by_hand)
@@ -108,15 +125,20 @@ class Lookout:
             if clocks is not None:
                 for told in clocks.told(t_ms, self.safety):
                     if told.kind not in _BY_LIMIT:
-                        words = f"{piece}: {told.message}"
+                        words = f"{piece}: {told.message}{self._assumed()}"
                         self.alerts.tell(told.kind, piece, t_ms, told.is_true, words, piece=piece)
             self._stall(book, held, t_ms)
+            self._soften(book, held)
             self._rest(held, t_ms)
             self._weighing(held, t_ms)
-            self._hand_check(book, held, t_ms)
-            self._service(book, held, t_ms)
+            self._hand_check(held, t_ms)
+            look_ahead(book, held, self.state, self.alerts, t_ms)
             if t_ms // MINUTE_MS % (FORESIGHT_MS // MINUTE_MS) == 0:
                 self._foresee(book, held, lanes, t_ms)
+
+    def _assumed(self) -> str:
+        unknown = any(gap.ms is None for gap in self.state.gaps)
+        return " (it is not known how long the power was off: taken as too long)" if unknown else ""
 
     def _lead(self, book: Book, piece: str) -> ChannelState | None:
         cores = book.cores(piece)
@@ -138,6 +160,18 @@ class Lookout:
         self.alerts.tell("stall-ended", piece, t_ms, just and held.stage in ON_PIT,
                   f"{piece}: rising again, at {level}", piece=piece)  # fmt: skip
 
+    def _soften(self, book: Book, held: PieceBook) -> None:
+        """Take a minute into the tenderness index, and put it beside the prompts it is for."""
+        piece = held.piece.id
+        lead = self._lead(book, piece)
+        if lead is None or not lead.valid() or lead.value is None or not has_index(held.piece):
+            return
+        share = softened(self.state.softened.get(piece, 0.0), lead.value, MINUTE_MS / 1000)
+        self.state.softened[piece] = share
+        for kind in ("tender-check-due", "pull-due"):
+            if (watch := self.state.watches.get(f"{kind}/{piece}")) is not None:
+                watch.note = index_words(share)
+
     def _rest(self, held: PieceBook, t_ms: int) -> None:
         rested_ms = t_ms - held.stage_since_ms if held.stage is Stage.RESTING else 0
         words = f"{held.piece.id}: rested for {show_duration(rested_ms)}"
@@ -158,41 +192,16 @@ class Lookout:
                 "weigh-due", f"{piece}@{checkpoint}", t_ms, is_open, words, piece=piece
             )
 
-    def _hand_check(self, book: Book, held: PieceBook, t_ms: int) -> None:
+    def _hand_check(self, held: PieceBook, t_ms: int) -> None:
         """Ask for a hand reading of hot food that no probe reads, and for a date mark."""
         piece = held.piece.id
-        read_ms = max(
-            (
-                channel.good_ms
-                for name in (*book.cores(piece), f"{piece}/spot")
-                if (channel := self.state.channels.get(name)) is not None
-            ),
-            default=0,
-        )
+        read_ms = self.state.read_ms.get(piece, 0)
         unread_ms = t_ms - max(read_ms, held.stage_since_ms)
         due = held.stage in HOT_OFF_PIT and unread_ms >= HAND_CHECK_MS
         self.alerts.tell("check-due", piece, t_ms, due,
                   f"{piece}: no reading for {show_duration(unread_ms)}", piece=piece)  # fmt: skip
         self.alerts.tell("date-mark-due", piece, t_ms, held.stage is Stage.CHILLED,
                   f"{piece}: chilled, to be marked with its date", piece=piece)  # fmt: skip
-
-    def _service(self, book: Book, held: PieceBook, t_ms: int) -> None:
-        """Hold the forecast of the pull, rest and way to the table against the first service."""
-        made = self.state.foreseen.get(f"{held.piece.id}/pull")
-        ahead = list(book.cook.services) if book.cook is not None else []
-        ahead = [service for service in ahead if service.at_ms > t_ms]
-        is_cooking = held.stage in ON_PIT
-        late = early = False
-        words = ""
-        if is_cooking and made is not None and made.p50_ms is not None and ahead:
-            first = min(ahead, key=lambda service: service.at_ms)
-            way_ms = round((first.drive_min + first.setup_min) * MINUTE_MS) + CARVE_MS
-            needed_ms = first.at_ms - way_ms - REST_MS
-            late = made.p50_ms > needed_ms
-            early = made.p90_ms is not None and made.p90_ms < needed_ms - EARLY_MS
-            words = _for_service(held.piece.id, made, needed_ms, t_ms, late=late)
-        self.alerts.tell("finish-late", held.piece.id, t_ms, late, words, piece=held.piece.id)
-        self.alerts.tell("finish-early", held.piece.id, t_ms, early, words, piece=held.piece.id)
 
     def _foresee(self, book: Book, held: PieceBook, lanes: dict[str, Lane], t_ms: int) -> None:
         """Warn of a hot-hold or cooling limit while there is still time."""
@@ -294,20 +303,3 @@ class Lookout:
             if level < floor_mc:  # it has left its band: the fire may be out
                 falling, words = True, f"{state.id}: fell under {floor}"
         self.alerts.tell("pit-falling", state.id, t_ms, falling, words, channel=state.id)
-
-
-def _for_service(piece: str, made: ForecastMade, needed_ms: int, t_ms: int, late: bool) -> str:
-    """Return how the pull lies to a service, with its chance or with how to hold it."""
-    from pitlogger.forecast.serve import chance, hold_plan
-
-    assert made.p50_ms is not None
-    gap_ms = abs(made.p50_ms - needed_ms)
-    gap = show_duration(gap_ms)
-    if not late:
-        plan = hold_plan(PULLED_C, gap_ms / 1000)
-        return f"{piece}: off the pit {gap} early for service, {plan}"
-    p10_s, p50_s, p90_s = (
-        None if at is None else (at - t_ms) / 1000 for at in (made.p10_ms, made.p50_ms, made.p90_ms)
-    )
-    in_time = chance(p10_s, p50_s, p90_s, made.p_reach, (needed_ms - t_ms) / 1000)
-    return f"{piece}: off the pit {gap} late for service, {100 * in_time:.0f} % likely in time"

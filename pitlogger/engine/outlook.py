@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from pitlogger.engine.forecasting import question
+from pitlogger.engine.forecasting import REST_S, question
 from pitlogger.engine.holding import holding
 from pitlogger.engine.inputs import ForecastRequest
 from pitlogger.engine.step import Engine
@@ -22,8 +22,6 @@ if TYPE_CHECKING:
     from pitlogger.forecast.hold import Crossing, Holding
     from pitlogger.forecast.serve import Readiness
     from pitlogger.forecast.what_if import Alternative
-
-REST_S = 45 * 60.0  # common practice, no source
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,12 +85,18 @@ def questions(engine: Engine, t_ms: int, piece: str | None = None) -> Questions:
 
 def outlook(asked: Questions) -> Outlook:
     """Return the answers; takes a quarter of a second for each target."""
+    from pitlogger.forecast.finish import forecast
     from pitlogger.forecast.hold import STAGE_1_C, STAGE_2_C, hold_left, time_to
     from pitlogger.forecast.recalibrate import running_coverage
     from pitlogger.forecast.serve import Dish, readiness
     from pitlogger.forecast.what_if import what_if
 
-    targets = tuple((request, *what_if(request)) for request in asked.requests)
+    targets = tuple(
+        (request, forecast(request), ())
+        if request.target == "rest"
+        else (request, *what_if(request))
+        for request in asked.requests
+    )
     pulls = [(request, answer, others) for request, answer, others in targets
              if request.target == "pull"]  # fmt: skip
     dishes = [Dish(answer, REST_S, request.target_c) for request, answer, _ in pulls]

@@ -1,9 +1,26 @@
-"""What comes from outside the readings: devices lost, checks made, troubles of the node."""
+"""What comes from outside a cook: devices lost, checks made, troubles of the node."""
 
 from __future__ import annotations
 
 from pitlogger.engine.annunciator import Annunciator
-from pitlogger.model.journal import Body, CheckMade, DeviceChanged, TroubleChanged
+from pitlogger.model.journal import (
+    AlertActed,
+    Body,
+    CheckMade,
+    CorrectiveTaken,
+    DeviceChanged,
+    ForecastScored,
+    ForecastTaught,
+    RunStarted,
+    SignedOff,
+    TroubleChanged,
+)
+
+# Not part of a cook's book.
+PASSING = (
+    AlertActed, CheckMade, CorrectiveTaken, DeviceChanged, ForecastScored, ForecastTaught,
+    RunStarted, SignedOff, TroubleChanged,
+)  # fmt: skip
 
 
 def take_outside(body: Body, alerts: Annunciator, t_ms: int) -> None:

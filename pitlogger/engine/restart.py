@@ -12,6 +12,7 @@ import heapq
 from collections.abc import Iterable
 
 from pitlogger.engine.feed import feed
+from pitlogger.engine.gaps import UNKNOWN_GAP_MS, Gap
 from pitlogger.engine.inputs import Command, ForecastResult, Input
 from pitlogger.engine.step import Engine
 from pitlogger.errors import PitloggerError
@@ -35,7 +36,6 @@ from pitlogger.model.journal import (
 )
 from pitlogger.model.readings import Reading
 
-UNKNOWN_GAP_MS = 24 * 3_600_000  # longer than any limit on hours; those on days have dates
 _CONCLUDED = (AlertChanged, Doubted)  # what the engine itself makes again
 _NOT_DECIDED = (
     *_CONCLUDED,
@@ -116,11 +116,13 @@ def begin_run(engine: Engine, run: str, start_ms: int, gap_is_known: bool = True
 
     Delays and clocks count the time between; silence is counted from now, since nobody
     listened before. Where the time between is not known, the safety clocks take the least
-    favourable case: longer than any limit.
+    favourable case: longer than any limit. They are judged again when it is
+    (``Lookout.gap_known``).
     """
     state = engine.state
     state.run, state.seq = run, 0
     if not gap_is_known:
+        state.gaps.append(Gap(start_ms))
         for clocks in state.clocks.values():
             clocks.let_pass(UNKNOWN_GAP_MS)
     for channel in state.channels.values():

@@ -7,9 +7,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from pitlogger.engine.gaps import Gap
 from pitlogger.engine.inputs import ForecastMemory
 from pitlogger.model.journal import Entry, ForecastMade, LocalScore
-from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import Quality
 from pitlogger.pipeline.lid import PitTrend
 from pitlogger.pipeline.steady import Steadiness
@@ -43,7 +43,6 @@ class ChannelState:
     """
 
     id: str
-    quantity: Quantity | None = None
     value: int | None = None
     level: float = 0.0
     quality: Quality = Quality.NO_VALUE
@@ -116,8 +115,11 @@ class EngineState:
     minute_ms: int | None = None
     clocks: dict[str, PieceClocks] = field(default_factory=dict)  # by piece
     clock_marks: dict[str, list[str]] = field(default_factory=dict)  # the stages they know
+    gaps: list[Gap] = field(default_factory=list)
     stall_ended_ms: dict[str, int] = field(default_factory=dict)
     routines: dict[str, int] = field(default_factory=dict)  # when each timer falls due, by alert
+    read_ms: dict[str, int] = field(default_factory=dict)  # when a core was last read, by piece
+    softened: dict[str, float] = field(default_factory=dict)  # tenderness index, by piece
     touched: dict[str, str] = field(default_factory=dict)  # raw or cooked, by scale or probe
 
     def forget_cook(self) -> None:
@@ -127,7 +129,8 @@ class EngineState:
         to the same alerts. Lost devices and other troubles outlive cooks.
         """
         for kept in (self.entries, self.origins, self.forecasts, self.foreseen, self.clocks,
-                     self.clock_marks, self.stall_ended_ms, self.routines):  # fmt: skip
+                     self.clock_marks, self.gaps, self.stall_ended_ms, self.read_ms, self.softened,
+                     self.routines):  # fmt: skip
             kept.clear()
         for key, watch in list(self.watches.items()):
             if watch.kind not in OUTLIVES_COOKS:

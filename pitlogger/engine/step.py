@@ -17,6 +17,7 @@ from pitlogger.engine.asking import requests_due
 from pitlogger.engine.commands import accept, renamed
 from pitlogger.engine.compiled import Compiled, compiled
 from pitlogger.engine.cores import extremes, valid_cores
+from pitlogger.engine.enough import judge_enough
 from pitlogger.engine.hearing import Hearing
 from pitlogger.engine.inputs import (
     Command,
@@ -30,7 +31,7 @@ from pitlogger.engine.instruments import Instruments
 from pitlogger.engine.judging import Judging
 from pitlogger.engine.lanes import Lane, build_lane
 from pitlogger.engine.lookout import Lookout
-from pitlogger.engine.outside import take_outside
+from pitlogger.engine.outside import PASSING, take_outside
 from pitlogger.engine.routines import run_routines
 from pitlogger.engine.state import LEVEL_TIME_MS, ChannelState, EngineState
 from pitlogger.engine.timers import Timers
@@ -39,20 +40,13 @@ from pitlogger.model.cooks import Channel
 from pitlogger.model.journal import (
     AlertActed,
     Body,
-    CheckMade,
+    ClockSet,
     CookStarted,
-    CorrectiveTaken,
-    DeviceChanged,
     Entry,
     ForecastMade,
-    ForecastScored,
     ForecastTaught,
-    MealTold,
     ProbeMoved,
-    RunStarted,
-    SignedOff,
     SpotRead,
-    TroubleChanged,
     Weighed,
 )
 from pitlogger.model.readings import Quality, Reading, Site, Tagged
@@ -65,10 +59,6 @@ from pitlogger.safety.policy import Policy as SafetyPolicy
 
 FORECAST_EVERY_MS = 600_000
 MINUTE_MS = 60_000
-_PASSING = (
-    AlertActed, CheckMade, CorrectiveTaken, DeviceChanged, ForecastScored, ForecastTaught,
-    MealTold, RunStarted, SignedOff, TroubleChanged,
-)  # fmt: skip  # not part of a cook's book
 
 
 class Engine:
@@ -217,6 +207,12 @@ class Engine:
 
     # -- ticks ------------------------------------------------------------------------------
 
+    def know(self, channel: Channel) -> None:
+        """Learn what a channel measures that the configuration does not name."""
+        self._known[channel.id] = channel
+        self.state.channels.setdefault(channel.id, ChannelState(channel.id))
+        self._compile(self.state.t_ms, "")
+
     def declared(self, channel: str) -> Channel | None:
         """Return a channel as the book, else the configuration, has it."""
         assignment = self.book.assignment(channel)
@@ -294,7 +290,7 @@ class Engine:
                 self._compile(command.t_ms, command.by)
         elif isinstance(body, ForecastTaught):
             state.taught = body.scores
-        elif isinstance(body, _PASSING):
+        elif isinstance(body, PASSING):
             take_outside(body, self.alerts, command.t_ms)
         else:
             state.entries.append(entry)
@@ -305,10 +301,13 @@ class Engine:
         if isinstance(body, ProbeMoved) and body.channel in self.state.channels:
             self.state.channels[body.channel].trend.restart()
         self._compile(command.t_ms, command.by)
+        if isinstance(body, ClockSet) and body.gap_ms is not None:
+            self.lookout.gap_known(self.book, body.gap_ms, command.t_ms)
         if isinstance(body, SpotRead) and body.piece is not None:
             self._spot(body, body.piece, command.t_ms)
         if isinstance(body, Weighed | SpotRead):
             self.lookout.touched(self.book, body, command.t_ms)
+        judge_enough(self.book, self.alerts, body, command.t_ms, self.alerts.units.mass)
         if isinstance(body, CookStarted):
             if self.state.forecast_ms is None:
                 self._ask_forecasts(command.t_ms)

@@ -50,6 +50,7 @@ class Watch:
     again_value: int | None = None  # or at which value
     settled: bool = False  # a prompt answered for good
     forced: bool = False  # true by foresight, whatever the value
+    note: str = ""  # what is told beside its message; it raises nothing
     occurrence: int = 0
 
 

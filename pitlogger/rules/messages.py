@@ -16,8 +16,12 @@ class Units:
     mass: str = "lb-oz"
 
 
-def limit_message(limit: Limit, value: int | None, units: Units) -> str:
-    """Return what a limit alert says at the value that raised it."""
+def limit_message(limit: Limit, value: int | None, units: Units, *, foreseen: bool = False) -> str:
+    """Return what a limit alert says at the value that raised it.
+
+    Args:
+        foreseen: It was raised by what lies ahead, not by the value.
+    """
     subject = limit.piece or limit.channel or "node"
     at = "" if value is None else f" at {show_temperature(value, units.temperature)}"
     mark = show_temperature(limit.limit, units.temperature)
@@ -26,6 +30,8 @@ def limit_message(limit: Limit, value: int | None, units: Units) -> str:
             return f"{subject}: lead core{at}, wrap target {mark}"
         case "pull-due":
             return f"{subject}: lead core{at}, pull target {mark}"
+        case "hot-hold-near" if foreseen:
+            return f"{subject}: coldest core{at}, likely under the hot-hold limit within 45 min"
         case "hot-hold-near":
             return f"{subject}: coldest core{at}, hot-hold warning below {mark}"
         case "hot-hold-low":

@@ -73,5 +73,6 @@ def targets_ahead(
     if held.stage not in ON_PIT and not (held.stage in BEFORE_FIRE and not held.marks):
         return ()
     ahead = {limit.rule.kind for limit in limits if not watches[limit.key].holds}
-    kinds: tuple[Literal["wrap", "pull"], ...] = ("wrap", "pull")
-    return tuple(kind for kind in kinds if f"{kind}-due" in ahead)
+    if "pull-due" not in ahead:
+        return ("wrap",) if "wrap-due" in ahead else ()
+    return ("wrap", "pull", "rest") if "wrap-due" in ahead else ("pull", "rest")

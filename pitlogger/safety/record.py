@@ -43,6 +43,8 @@ class CorrectiveAction:
     disposition: str
     by: str
     at_ms: int
+    id: tuple[str, int] | None = None  # of its journal entry
+    alert: str | None = None  # the alert it answers, where it names one
 
     def missing(self) -> list[str]:
         """Return the names of the parts that are empty."""
@@ -57,6 +59,8 @@ class CorrectiveAction:
             "disposition": self.disposition,
             "by": self.by,
             "at": rfc3339(self.at_ms),
+            "id": None if self.id is None else list(self.id),
+            "alert": self.alert,
         }
 
 
@@ -69,6 +73,7 @@ class LogRow:
         observed_ms: When the value was read.
         entered_ms: When it was written down; both stand in the log where they differ.
         product: Piece, with its lot where there is one.
+        piece: Its id alone; empty for a place or an instrument.
         value: What was read, with its unit, as text; never a mere pass or fail.
         limit: The limit in force then, as text, by value and not by reference.
         met: True, false, or ``None`` where it is not shown or nothing is judged.
@@ -89,6 +94,7 @@ class LogRow:
     note: str = ""
     corrective: CorrectiveAction | None = None
     struck_by: tuple[str, int] | None = None
+    piece: str = ""
 
     def document(self) -> dict[str, Any]:
         return {
@@ -98,6 +104,7 @@ class LogRow:
             "entered_at": rfc3339(self.entered_ms),
             "by": self.by,
             "product": self.product,
+            "piece": self.piece or None,
             "what": self.what,
             "value": self.value,
             "limit": self.limit,

@@ -9,6 +9,7 @@ from pitlogger.model.cooks import BEFORE_FIRE, HOT_OFF_PIT, ON_PIT, Checkpoint, 
 from pitlogger.model.journal import Adjusted, Body, Corrected, Entry, SpotRead, Undone, Weighed
 from pitlogger.model.quantities import show_mass, show_temperature
 from pitlogger.model.readings import Site
+from pitlogger.safety.corrective import tied
 from pitlogger.safety.judge import PieceVerdicts
 from pitlogger.safety.policy import Policy, Temperature
 from pitlogger.safety.record import LogRow, Sheet
@@ -24,10 +25,15 @@ def sheets(
     verdicts: Sequence[PieceVerdicts],
     policy: Policy,
     at_ms: int,
+    logged: Sequence[Entry] = (),
 ) -> list[LogRow]:
     """Return the rows of every sheet: entries in their order, then the verdicts at ``at_ms``.
 
-    Corrected and undone entries stay, struck out, with the entry that struck them.
+    Corrected and undone entries stay, struck out, with the entry that struck them. A limit not
+    met stands with the corrective action that answers it.
+
+    Args:
+        logged: Entries about this cook that are not of its journal, as those made after it.
     """
     struck = _struck(entries)
     rows = []
@@ -36,7 +42,8 @@ def sheets(
         row = _row(entry, body, book, policy, struck.get((entry.run, entry.seq)))
         if row is not None:
             rows.append(row)
-    return rows + [row for held in verdicts for row in _verdict_rows(held, book, at_ms)]
+    rows += [row for held in verdicts for row in _verdict_rows(held, book, at_ms)]
+    return tied(rows, [*entries, *logged])
 
 
 def _struck(entries: Sequence[Entry]) -> dict[Id, Id]:
@@ -64,7 +71,7 @@ def _row(
             sheet=sheet, id=(entry.run, entry.seq), observed_ms=body.at_ms, entered_ms=entry.t_ms,
             by=entry.by, product=product, what="hand reading",
             value=show_temperature(body.value_mc, digits=1), limit=limit, met=met,
-            instrument=body.probe or "", struck_by=struck_by,
+            instrument=body.probe or "", struck_by=struck_by, piece=body.piece or "",
         )  # fmt: skip
     if isinstance(body, Weighed) and body.checkpoint in _RECEIVED:
         return LogRow(
@@ -72,6 +79,7 @@ def _row(
             entered_ms=entry.t_ms, by=entry.by, product=_product(book, body.piece),
             what=f"{body.checkpoint} mass", value=show_mass(body.net_mg, "kg"),
             instrument=body.channel or "", note=_supplier(book, body.piece), struck_by=struck_by,
+            piece=body.piece,
         )  # fmt: skip
     if isinstance(body, Adjusted):
         return LogRow(
@@ -117,7 +125,7 @@ def _verdict_rows(held: PieceVerdicts, book: Book, at_ms: int) -> list[LogRow]:
         LogRow(
             sheet=sheet, id=None, observed_ms=at_ms, entered_ms=at_ms, by="",
             product=_product(book, held.piece), what=what, value=verdict.reason,
-            limit=verdict.source, met=verdict.met,
+            limit=verdict.source, met=verdict.met, piece=held.piece,
         )
         for sheet, what, verdict in judged
         if verdict.applies

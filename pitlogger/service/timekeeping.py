@@ -66,7 +66,8 @@ class Start:
     """When a run begins in engine time, and what is known of the time since the last one.
 
     ``gap_ms`` is ``None`` where it is unknown. ``offset_ms`` is UTC less engine time, the best
-    guess where UTC is not known.
+    guess where UTC is not known. ``last_utc_ms`` is when the last run ended, as far as its
+    clock said; where it is known (``is_last_known``) an unknown gap is known once UTC is.
     """
 
     start_ms: int
@@ -74,6 +75,7 @@ class Start:
     gap_ms: int | None
     offset_ms: int = 0
     last_utc_ms: int | None = None
+    is_last_known: bool = False
 
 
 def how_ended(reader: Reader) -> Ended | None:
@@ -112,7 +114,7 @@ def start_of_run(ended: Ended | None, boot: str, clock: Clock, is_known: bool) -
     set_back = is_known and ended.is_utc_known  # it says a time that has already been
     known = is_known and not set_back
     offset_ms = utc_ms - last_ms if known else ended.offset_ms
-    return Start(last_ms, known, None, offset_ms, ended.last_utc_ms)
+    return Start(last_ms, known, None, offset_ms, ended.last_utc_ms, ended.is_utc_known)
 
 
 def wall_is_known(utc_ms: int, root: Path = Path("/")) -> bool:
@@ -197,4 +199,12 @@ class Timekeeper:
             return []
         record.set_clock(ClockRow(self._run, self._start.start_ms, offset_ms))
         self.is_known, self.offset_ms = True, offset_ms
-        return [ClockSet(offset_ms), TroubleChanged("clock-unset", "node", False)]
+        known = ClockSet(offset_ms, gap_ms=self._gap_ms(offset_ms))
+        return [known, TroubleChanged("clock-unset", "node", False)]
+
+    def _gap_ms(self, offset_ms: int) -> int | None:
+        """Return how long nothing ran before this run, where only now that is known."""
+        start = self._start
+        if start.gap_ms is not None or not start.is_last_known or start.last_utc_ms is None:
+            return None
+        return max(0, start.start_ms + offset_ms - start.last_utc_ms)

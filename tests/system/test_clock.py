@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from pitlogger.clock import ManualClock
+from pitlogger.clock import Clock, ManualClock
 from pitlogger.model.cooks import Piece, Stage
 from pitlogger.model.journal import ClockSet, Entry, Noted, TroubleChanged
 from pitlogger.model.readings import Quality, Site, Tagged
@@ -145,7 +145,7 @@ class Kept:
 
 
 def keeper(
-    clock: ManualClock, start: Start, is_known: Callable[[int], bool] = lambda utc_ms: True
+    clock: Clock, start: Start, is_known: Callable[[int], bool] = lambda utc_ms: True
 ) -> tuple[Timekeeper, Kept]:
     return Timekeeper("r2", clock, start, is_known), Kept()
 
@@ -219,7 +219,7 @@ def test_how_a_killed_run_ended_is_read_from_its_records(tmp_path: Path) -> None
 
 
 def test_a_time_of_which_nothing_is_known_is_taken_for_longer_than_any_limit() -> None:
-    from pitlogger.engine.restart import UNKNOWN_GAP_MS
+    from pitlogger.engine.gaps import UNKNOWN_GAP_MS
 
     policy = shipped_policy(DEFAULT)
     clocks = clocks_for(Piece("brisket-1", "brisket-packer"), policy)
@@ -237,3 +237,29 @@ def test_a_time_of_which_nothing_is_known_is_taken_for_longer_than_any_limit() -
     assert "cooling-stage-1-late" not in late()
     clocks.let_pass(UNKNOWN_GAP_MS)
     assert {"cooling-stage-1-late", "cooling-stage-2-late"} <= late()
+
+
+class Corrected(Host):
+    """A clock whose wall time is set while the host runs."""
+
+    def set(self, utc_ms: int) -> None:
+        self._utc_ms = utc_ms
+
+
+def test_a_gap_is_known_once_the_time_is() -> None:
+    """A reboot without a clock, and the network comes up five minutes later."""
+    clock = Corrected(EARLY_MS, 5)
+    start = Start(NOON_MS, False, None, 0, NOON_MS, is_last_known=True)
+    watch, kept = keeper(clock, start, lambda utc_ms: utc_ms > KNOWN_AFTER_MS)
+    assert watch.look(NOON_MS + 60_000, kept) == []
+    clock.set(NOON_MS + 45 * 60_000)
+    clock_set, _ = watch.look(NOON_MS + 5 * 60_000, kept)
+    assert clock_set == ClockSet(40 * 60_000, gap_ms=40 * 60_000)
+
+
+def test_a_gap_after_a_run_without_a_clock_stays_unknown() -> None:
+    clock = Corrected(EARLY_MS, 5)
+    start = Start(NOON_MS, False, None, 0, NOON_MS)
+    watch, kept = keeper(clock, start, lambda utc_ms: utc_ms > KNOWN_AFTER_MS)
+    clock.set(NOON_MS + 45 * 60_000)
+    assert watch.look(NOON_MS + 5 * 60_000, kept)[0] == ClockSet(40 * 60_000)
