@@ -90,8 +90,8 @@ def policies_of(config: Config) -> tuple[Policy, Safety]:
     """Return the rules and the food-safety policy that a configuration asks for."""
     own = _own(config.policy.file)
     safety = shipped_policy(config.policy.name) if own is None else parse_policy(own.text, own.name)
-    own = config.policy
-    return load_policy(own.alerts, own.targets, safety, own.timers), safety
+    table = config.policy
+    return load_policy(table.alerts, table.targets, safety, table.timers), safety
 
 
 def units_of(config: Config) -> Units:
@@ -210,7 +210,7 @@ def _quantity(device: DeviceTable, channel: ChannelTable, info: DriverInfo) -> Q
 def routes(config: Config) -> dict[tuple[str, str], str]:
     """Return the channel id for each (device, driver's channel name).
 
-    A channel without a name takes whatever its device sends.
+    A channel without a name, ``""``, takes whatever its device sends of its quantity.
     """
     return {
         (device.id, channel.name or ""): channel.id

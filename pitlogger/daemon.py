@@ -45,13 +45,13 @@ from pitlogger.intake import Intake
 from pitlogger.journalling import Journalling
 from pitlogger.keeping import Keeping
 from pitlogger.model.cooks import Channel
-from pitlogger.model.journal import Body, Entry, TroubleChanged
+from pitlogger.model.journal import Body, ChannelAssigned, Entry, TroubleChanged
 from pitlogger.model.readings import Tagged
 from pitlogger.notify.fanout import Fanout, Happening
 from pitlogger.notify.service import Notifier
 from pitlogger.service.on_disk import on_disk
 from pitlogger.service.reload import Difference, applicable, difference
-from pitlogger.service.timekeeping import Start, Timekeeper
+from pitlogger.service.timekeeping import KNOWN_AFTER_MS, Start, Timekeeper
 from pitlogger.store.rows import RunRow, Trouble
 from pitlogger.store.store import Store
 from pitlogger.yields.books import from_book
@@ -94,7 +94,7 @@ class Daemon:
         self.channels: list[Channel] = []
         self._given_clock = clock
         self._tasks: list[asyncio.Task[None]] = []
-        self.intake = Intake(self, config)
+        self.intake = Intake(self)
         self.journalling = Journalling(self)
         self.keeping = Keeping(self)
         self.forecasting = Forecasting(self)
@@ -113,6 +113,7 @@ class Daemon:
         self.keeping.load_memories()
         devices = configured_devices(self.config, self.keeping.memories)
         self.channels = channels_of(self.config, devices)
+        self.intake.configure(self.config, self.channels)
         await asyncio.to_thread(self._open, self.channels)
         self._begin()
         self.supervisor = Supervisor(self.intake.measured, self.intake.changed)
@@ -127,8 +128,8 @@ class Daemon:
         path = self.config.database
         if self._given_clock is not None:
             self.clock = self._given_clock
-            now_ms = self.clock.engine_ms()
-            start = Start(now_ms, True, 0, self.clock.utc_ms() - now_ms)
+            now_ms, utc_ms = self.clock.engine_ms(), self.clock.utc_ms()
+            start = Start(now_ms, utc_ms >= KNOWN_AFTER_MS, 0, utc_ms - now_ms)
         else:
             self.clock, start = system_clock(path, self.config.backups, boot_id())
         self.timekeeper = Timekeeper(self.run, self.clock, start)
@@ -195,6 +196,15 @@ class Daemon:
             self.forecasting.follow(given)
         return entries
 
+    def meet(self, channel: Channel) -> None:
+        """Take up a channel that a device sends and the configuration does not name."""
+        self.channels.append(channel)
+        self.engine.know(channel)
+        if channel.quantity is not None:
+            self.store.describe(channel.id, channel.quantity)
+        if self.cook is not None and self.engine.book.assignment(channel.id) is None:
+            self.feed(Command(self.clock.engine_ms(), ChannelAssigned(channel)))
+
     async def submit(self, body: Body, by: str = "", key: str = "") -> Entry:
         """Enter a decision and return its entry once it is on disk.
 
@@ -215,8 +225,7 @@ class Daemon:
     async def add_past(self, cooks: list[PastCook]) -> None:
         """Put cooks from a paper log on record, each as a run of its own, all or none."""
         runs = [past_run(cook, self.config.node.name) for cook in cooks]
-        for run, rows in runs:
-            await asyncio.wrap_future(self.store.add_run(run, rows, ()))
+        await asyncio.wrap_future(self.store.add_runs(runs))
 
     def doubts_of(self, piece: str) -> list[dict[str, Any]]:
         """Return what looks wrong with the weighings of a piece: asked, never refused."""
@@ -244,7 +253,7 @@ class Daemon:
         channels = channels_of(config, devices)
         self.policy, self.safety = policies_of(config)
         self.config, self.units = config, units_of(config)
-        self.intake.configure(config)
+        self.intake.configure(config, channels)
         self.channels = channels
         self.engine = self._engine_of(self.engine.state)
         for name in found.stopped:

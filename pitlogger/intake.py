@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Protocol
 
 from pitlogger.bootstrap import buttons, routes
@@ -13,9 +13,10 @@ from pitlogger.devices.supervisor import Link
 from pitlogger.engine.buttons import press
 from pitlogger.engine.inputs import Command, Input
 from pitlogger.engine.step import Engine
+from pitlogger.model.cooks import Channel
 from pitlogger.model.journal import DeviceChanged, Entry
 from pitlogger.model.quantities import Quantity
-from pitlogger.model.readings import Reading
+from pitlogger.model.readings import Reading, Site
 
 
 class Node(Protocol):
@@ -26,17 +27,19 @@ class Node(Protocol):
 
     def feed(self, given: Input) -> Sequence[Entry]: ...
 
+    def meet(self, channel: Channel) -> None: ...
+
 
 class Intake:
     """Gives what a device sends the name of its channel, and the time it has now."""
 
-    def __init__(self, node: Node, config: Config) -> None:
+    def __init__(self, node: Node) -> None:
         self._node = node
-        self.configure(config)
 
-    def configure(self, config: Config) -> None:
-        """Go by another configuration from now on."""
+    def configure(self, config: Config, channels: Iterable[Channel]) -> None:
+        """Go by another configuration from now on; ``channels`` are those it names."""
         self._routes, self._buttons = routes(config), buttons(config)
+        self._quantities = {channel.id: channel.quantity for channel in channels}
 
     def measured(self, device: str, measured: Measurement) -> None:
         """Take a measurement or a press of a button."""
@@ -46,15 +49,24 @@ class Intake:
             if bound is not None:
                 press(self._node.engine, bound, now_ms, self._node.feed)
             return
-        channel = (
-            self._routes.get((device, measured.channel))
-            or self._routes.get((device, ""))
-            or f"{device}/{measured.channel}"
-        )
+        channel = self._channel_of(device, measured)
         value = None
         if measured.value is not None:
             value = milli_units(measured.value, measured.unit)
         self._node.feed(Reading(channel, now_ms, value, measured.quality, measured.stable))
+
+    def _channel_of(self, device: str, measured: Measurement) -> str:
+        named = self._routes.get((device, measured.channel))
+        if named is not None:
+            return named
+        whole = self._routes.get((device, ""))
+        if whole is not None and self._quantities[whole] in (None, measured.quantity):
+            return whole
+        own = f"{device}/{measured.channel}"
+        if own not in self._quantities:
+            self._quantities[own] = measured.quantity
+            self._node.meet(Channel(own, Site.NONE, quantity=measured.quantity, device=device))
+        return own
 
     def changed(self, device: str, link: Link, message: str, remedy: str) -> None:
         """Take that a device came, or was lost and what to do about it."""

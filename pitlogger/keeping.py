@@ -16,6 +16,7 @@ from pitlogger.store.rows import Snapshot
 from pitlogger.store.store import Store
 
 SNAPSHOT_EVERY_MS = 5 * 60_000
+MEMORY_EVERY_S = 60.0  # after a crash no older message than that can be played again
 SNAPSHOT_LEAST_S = 10.0  # of real time, where a simulator's runs faster
 
 
@@ -36,6 +37,7 @@ class Keeping:
         self._tagged: list[Tagged] = []
         self._snapshot_ms = 0
         self._snapshot_s = 0.0
+        self._memory_s = 0.0
         self.memories: dict[str, Memory] = {}  # what drivers remember, by device id
 
     @property
@@ -53,6 +55,8 @@ class Keeping:
     def tick(self, now_ms: int) -> None:
         """Hand over the readings, and a snapshot where one is due."""
         self._hand_over()
+        if time.monotonic() - self._memory_s >= MEMORY_EVERY_S:
+            self._save_memories()
         is_old = now_ms - self._snapshot_ms >= SNAPSHOT_EVERY_MS
         if is_old and time.monotonic() - self._snapshot_s >= SNAPSHOT_LEAST_S:
             self.save_all()
@@ -62,7 +66,7 @@ class Keeping:
         state = self._node.engine.state
         self._snapshot_ms, self._snapshot_s = state.t_ms, time.monotonic()
         self._hand_over()
-        save_memories(self._memory_file, self.memories)
+        self._save_memories()
         self._node.store.save_snapshot(
             Snapshot(self._node.run, state.t_ms, snapshot_version(), dump_state(state))
         )
@@ -70,6 +74,10 @@ class Keeping:
     def forget(self, device: str) -> None:
         """Let a driver forget what it remembers of a device, on disk too."""
         self.memories[device].clear()
+        self._save_memories()
+
+    def _save_memories(self) -> None:
+        self._memory_s = time.monotonic()
         save_memories(self._memory_file, self.memories)
 
     def _hand_over(self) -> None:

@@ -13,13 +13,15 @@ from typing import Any
 
 from pitlogger.engine.restart import as_inputs
 from pitlogger.formats.journal_json import dump_entry
-from pitlogger.model.journal import CookStarted, Entry, ForecastMade
+from pitlogger.model.cooks import Channel
+from pitlogger.model.journal import ChannelAssigned, CookFinished, CookStarted, Entry, ForecastMade
 from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import FOUND_BY_ENGINE, SENML_UNIT, Quality
 from pitlogger.store.queries import Reader
 from pitlogger.store.rows import StoredReading
 
 RECORDS_A_PACK = 100
+_NEVER_MS = 1 << 62
 _HAS_VALUE = FOUND_BY_ENGINE | {Quality.GOOD}
 
 
@@ -34,14 +36,20 @@ def capture_lines(reader: Reader, cook: str) -> Iterator[str]:
     if not entries:
         return
     units = _units(entries)
-    first_ms, last_ms = entries[0].t_ms, entries[-1].t_ms
+    finished = any(isinstance(entry.body, CookFinished) for entry in entries)
+    first_ms, end_ms = entries[0].t_ms, entries[-1].t_ms + 1 if finished else _NEVER_MS
     runs = list(dict.fromkeys(entry.run for entry in entries))
     readings = (
-        reading for run in runs for reading in reader.readings(None, first_ms, last_ms + 1, run=run)
+        reading for run in runs for reading in reader.readings(None, first_ms, end_ms, run=run)
     )
+    # Of one millisecond: the cook's start, what was read, then what was decided upon it.
     records = heapq.merge(
-        ((entry.t_ms, record) for entry in entries for record in _decision(entry)),
-        ((reading.t_ms, _reading(reading, units)) for reading in readings),
+        (
+            ((entry.t_ms, 0 if isinstance(entry.body, CookStarted) else 2), record)
+            for entry in entries
+            for record in _decision(entry)
+        ),
+        (((reading.t_ms, 1), _reading(reading, units)) for reading in readings),
         key=lambda item: item[0],
     )
     yield from _packs(record for _, record in records)
@@ -67,11 +75,16 @@ def _units(entries: Iterable[Entry]) -> dict[str, tuple[str, int]]:
     units = {}
     for entry in entries:
         if isinstance(entry.body, CookStarted):
-            for channel in entry.body.cook.channels:
-                quantity = channel.quantity or (
-                    Quantity.MASS if channel.site.value == "bench" else Quantity.TEMPERATURE
-                )
-                units[channel.id] = SENML_UNIT.get(quantity, SENML_UNIT[Quantity.TEMPERATURE])
+            named: tuple[Channel, ...] = entry.body.cook.channels
+        elif isinstance(entry.body, ChannelAssigned) and entry.body.channel.quantity is not None:
+            named = (entry.body.channel,)
+        else:
+            continue
+        for channel in named:
+            quantity = channel.quantity or (
+                Quantity.MASS if channel.site.value == "bench" else Quantity.TEMPERATURE
+            )
+            units[channel.id] = SENML_UNIT.get(quantity, SENML_UNIT[Quantity.TEMPERATURE])
     return units
 
 

@@ -1,0 +1,75 @@
+"""What a device sends beside the channels that the configuration names."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+from pathlib import Path
+
+import pytest
+
+from pitlogger.bootstrap import with_configured
+from pitlogger.config import parse_config
+from pitlogger.daemon import Daemon
+from pitlogger.devices.contract import Measurement
+from pitlogger.formats.cook_file import parse_cook
+from pitlogger.model.alerts import AlertState
+from pitlogger.model.journal import CookStarted
+from pitlogger.model.quantities import Quantity
+from pitlogger.reports.capture_export import capture_lines
+
+BATTERY = Measurement("battery", Quantity.BATTERY, 6.0, "%EL")
+MASS = Measurement("mass", Quantity.MASS, 3.912, "kg")
+
+
+@pytest.fixture
+def daemon(tmp_path: Path) -> Daemon:
+    port = tmp_path / "no-port"
+    return Daemon(
+        parse_config(
+            f'[node]\ndata = "{tmp_path}/data"\n[web]\nenabled = false\n'
+            f'[[device]]\nid = "scale"\ndriver = "serial-scale"\nport = "{port}"\n'
+            '[[device.channel]]\nid = "bench-scale"\nsite = "bench"\n'
+        )
+    )
+
+
+async def start_cook(daemon: Daemon) -> None:
+    cook = parse_cook('[cook]\nname = "x"\n[[piece]]\nid = "butt"\ncut = "pork-butt"\n')
+    await daemon.submit(CookStarted(with_configured(cook, daemon.channels)))
+
+
+async def test_a_channel_without_a_name_takes_only_its_own_quantity(daemon: Daemon) -> None:
+    async with daemon:
+        daemon.intake.measured("scale", MASS)
+        daemon.intake.measured("scale", BATTERY)
+        channels = daemon.engine.state.channels
+        assert channels["bench-scale"].value == 3_912_000
+        assert channels["scale/battery"].value == 6_000
+
+
+async def test_a_battery_that_nobody_named_is_no_temperature_and_warns(daemon: Daemon) -> None:
+    async with daemon:
+        daemon.intake.measured("scale", BATTERY)
+        assert daemon.engine.lanes["scale/battery"].quantity is Quantity.BATTERY
+        for _ in range(700):
+            daemon.tick(daemon.engine.state.t_ms + 1000)
+        watch = daemon.engine.state.watches["battery-low/scale/battery"]
+        assert watch.state is AlertState.UNACKNOWLEDGED
+
+
+@pytest.mark.parametrize("begun_first", [True, False])
+async def test_it_is_exported_in_its_own_unit(daemon: Daemon, begun_first: bool) -> None:
+    async with daemon:
+        if begun_first:
+            await start_cook(daemon)
+        daemon.intake.measured("scale", BATTERY)
+        if not begun_first:
+            await start_cook(daemon)
+        daemon.intake.measured("scale", BATTERY)
+        daemon.keeping.save_all()
+        await asyncio.wrap_future(daemon.store.flush())
+        lines = await daemon.ask(lambda reader: list(capture_lines(reader, daemon.cook or "")))
+    records = [record for line in lines for record in json.loads(line)]
+    units = {record["u"] for record in records if record.get("n") == "scale/battery"}
+    assert units == {"%EL"}
