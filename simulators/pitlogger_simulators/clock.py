@@ -60,9 +60,9 @@ class SimulatedClock:
         """Let the real time since the last pump not count."""
         self._pumped_s = self._real_s()
 
-    def step_wall(self, ms: int) -> None:
-        """Step the wall clock alone, as a time server does."""
-        self._step_ms += ms
+    def put_wall_off(self, ms: int) -> None:
+        """Let the wall clock be wrong by so much from now on; zero sets it right."""
+        self._step_ms = ms
 
     def engine_ms(self) -> int:
         return int(self._now_ms)

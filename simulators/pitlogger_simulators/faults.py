@@ -18,10 +18,15 @@ act at once. Same seed, same faults.
     split        -                                frames: each comes in two pieces
     merge        how many                         frames: come together as one
     bits         share of the frames              frames: one bit is flipped
-    disconnect   -                                link of a device, or of one step
+    disconnect   -                                link of a device; with a ``step``, at that step
     adapter-gone -                                link of every Bluetooth device
     clock-step   seconds                          the wall clock of the host (on = "clock")
     power-cut    -                                the host itself (on = "node")
+
+Steps at which a live link may break: ``idle`` (it is simply gone, as without a step),
+``mid-frame`` (half of a frame comes, then it is gone), and ``connect``, ``discover``,
+``subscribe`` (the device is in reach, and each try is lost there). In a capture, where nothing
+connects, every disconnect is silence.
 """
 
 from __future__ import annotations
@@ -38,6 +43,8 @@ FRAME_KINDS = ("drop", "silence", "split", "merge", "bits")
 LINK_KINDS = ("disconnect", "adapter-gone")
 HOST_KINDS = ("clock-step", "power-cut")
 KINDS = (*VALUE_KINDS, "low-battery", *FRAME_KINDS, *LINK_KINDS, *HOST_KINDS)
+STEPS = ("idle", "mid-frame", "connect", "discover", "subscribe")
+_TRIES = ("connect", "discover", "subscribe")
 _NO_VALUE = {"open": Quality.OPEN, "shorted": Quality.SHORTED, "overload": Quality.OVERLOAD}
 _HOUR_MS = 3_600_000
 
@@ -51,6 +58,7 @@ class Fault:
     from_ms: int
     to_ms: int
     amount: float = 0.0
+    step: str = "idle"
 
     def acts(self, t_ms: int, names: Iterable[str]) -> bool:
         """Return whether it acts at a time on any of the names."""
@@ -65,6 +73,7 @@ class Faults:
     rng: random.Random
     _stuck: dict[Fault, Sample] = field(default_factory=dict)
     _waiting: dict[Fault, list[bytes]] = field(default_factory=dict)
+    _cut: set[Fault] = field(default_factory=set)
 
     def value(self, channel: str, device: str, t_ms: int, sample: Sample) -> Sample:
         """Return what an instrument shows with its faults."""
@@ -96,6 +105,23 @@ class Faults:
             for fault in self.faults
         )
 
+    def is_in_reach(self, device: str, t_ms: int, bluetooth: bool = False) -> bool:
+        """Return whether the link of a live device stands, but for tries that are lost."""
+        return not any(
+            fault.kind in LINK_KINDS
+            and (fault.acts(t_ms, (device,)) or (bluetooth and fault.acts(t_ms, ("adapter",))))
+            and (fault.step == "idle" or fault in self._cut)
+            for fault in self.faults
+        )
+
+    def lost_tries(self, device: str, t_ms: int) -> frozenset[str]:
+        """Return the steps at which each try to reach a live device is lost."""
+        return frozenset(
+            fault.step
+            for fault in self.faults
+            if fault.kind == "disconnect" and fault.step in _TRIES and fault.acts(t_ms, (device,))
+        )
+
     def delivers(self, channel: str, device: str, t_ms: int, octets: bool = True) -> bool:
         """Return whether a frame comes at all.
 
@@ -123,6 +149,9 @@ class Faults:
                 given = [piece for frame in given for piece in self._split(frame)]
             elif fault.kind == "merge":
                 given = self._merge(fault, given)
+            elif fault.step == "mid-frame" and given:
+                given = [given[0][: len(given[0]) // 2]] if fault not in self._cut else []
+                self._cut.add(fault)
         return given
 
     def battery_pct(self, device: str, t_ms: int, level_pct: float) -> float:

@@ -14,6 +14,7 @@ from pathlib import Path
 import click
 
 from pitlogger_simulators.clock import SimulatedClock
+from pitlogger_simulators.faults import HOST_KINDS
 from pitlogger_simulators.people.kitchen import Kitchen
 from pitlogger_simulators.play import Play, stage
 from pitlogger_simulators.scenarios.scenario import Scenario, load
@@ -81,5 +82,11 @@ def where(stand: Stand, config: Path, cook: Path) -> str:
         run = f"DBUS_SYSTEM_BUS_ADDRESS={stand.bus_address} {run}"
     elif not stand.has_bluetooth:
         lines.append("dbus-daemon is missing: Bluetooth devices run as serial boards instead")
+    if any(fault.kind in HOST_KINDS for fault in stand.play.scenario.faults):
+        name = stand.play.scenario.name
+        lines.append(
+            "this host keeps its own clock and power: a stepped clock runs in"
+            f" 'pitlogger demo --scenario {name}', a power cut in a capture"
+        )
     lines.append(f"then           {run}")
     return "\n".join(lines)

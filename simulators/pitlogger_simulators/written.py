@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import time
 from collections.abc import Iterable
+from contextlib import ExitStack
 from pathlib import Path
 from typing import Any, TextIO
 
@@ -36,6 +37,8 @@ def write(
     cook = out.with_suffix(".toml")
     if cook == out:
         raise UsageError(f"--out '{out}': its cook file would have the same name; end it in .senml")
+    if truth is not None and truth.resolve() in (out.resolve(), cook.resolve()):
+        raise UsageError(f"--truth '{truth}': the capture or its cook file has that name")
     counted = 0
 
     def count(outputs: list[Output]) -> None:
@@ -45,11 +48,14 @@ def write(
     performance = Performance(scenario, seed, count)
     try:
         cook.write_text(scenario.cook_text, encoding="utf-8")
-        with out.open("w", encoding="utf-8") as file:
+        with ExitStack() as stack:
+            file = stack.enter_context(out.open("w", encoding="utf-8"))
+            told = stack.enter_context(truth.open("w", encoding="utf-8")) if truth else None
             _play(performance, file, rate)
-        if truth is not None:
-            rows = (json.dumps(row, ensure_ascii=False) + "\n" for row in performance.rows)
-            truth.write_text("".join(rows), encoding="utf-8")
+            if told is not None:
+                told.writelines(
+                    json.dumps(row, ensure_ascii=False) + "\n" for row in performance.rows
+                )
     except OSError as fault:
         raise UsageError(f"'{fault.filename}' cannot be written: {fault.strerror}") from None
     return {

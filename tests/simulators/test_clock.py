@@ -51,9 +51,11 @@ def test_a_busy_machine_makes_time_wait(real: Real) -> None:
 
 def test_a_stepped_wall_clock_moves_no_engine_time(real: Real) -> None:
     clock = SimulatedClock(1_000_000, 1.0, real)
-    clock.step_wall(-3_600_000)
+    clock.put_wall_off(-3_600_000)
     assert clock.engine_ms() == 1_000_000
     assert clock.utc_ms() == 1_000_000 - 3_600_000
+    clock.put_wall_off(0)
+    assert clock.utc_ms() == 1_000_000
 
 
 def test_monotonic_time_starts_with_the_run(real: Real) -> None:

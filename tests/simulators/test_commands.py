@@ -64,3 +64,32 @@ def test_a_file_that_cannot_be_written_is_named(tmp_path: Path) -> None:
     answer = simulate("chicken", "--out", str(tmp_path / "no" / "a.senml"))
     assert isinstance(answer.exception, UsageError)
     assert "cannot be written" in str(answer.exception)
+
+
+def test_capture_and_truth_cannot_be_one_file(tmp_path: Path) -> None:
+    out = tmp_path / "a.senml"
+    for truth in (out, tmp_path / "a.toml"):
+        answer = simulate("chicken", "--out", str(out), "--truth", str(truth))
+        assert isinstance(answer.exception, UsageError)
+        assert "has that name" in str(answer.exception)
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize(
+    ("change", "told"),
+    [
+        ("pti.set=250F", "did you mean 'pit'"),
+        ("pit.sett=250F", "did you mean 'set'"),
+        ("pit.kind=charcol", "did you mean 'charcoal'"),
+        ("device.bench.kind=serial-scal", "did you mean 'serial-scale'"),
+        ("fault.amount=2", "known: 0, 1"),
+        ("fault.9.amount=2", "known: 0, 1"),
+        ("seed=soon", "integer"),
+        ("seed", "key=value"),
+    ],
+)
+def test_a_change_that_cannot_be_made_is_named(change: str, told: str, tmp_path: Path) -> None:
+    answer = simulate("probe-failure", "--out", str(tmp_path / "a.senml"), "--set", change)
+    assert isinstance(answer.exception, UsageError)
+    assert told in str(answer.exception)
+    assert list(tmp_path.iterdir()) == []

@@ -61,6 +61,12 @@ async def heard(make: Callable[[], Transport]) -> list[Chunk]:
     return []
 
 
+async def gathered(transport: Transport, into: bytearray) -> None:
+    """Gather octets until the transport ends."""
+    async for chunk in transport.chunks():
+        into += chunk.data
+
+
 async def loses_and_heals(play: Play, device: Emulated, make: Callable[[], Transport]) -> None:
     """While the fault acts each try ends with a transport's error, and afterwards none does."""
     beats = asyncio.create_task(beating(device))
@@ -89,7 +95,7 @@ async def test_a_peripheral_is_lost_at_a_step(
 ) -> None:
     play = make_play()
     device = GattEnvironmental(play, table(play, "probes"), bluez.world)
-    settings = GattSettings(address=device.address, needed=("2a6e",), find_s=2.0)
+    settings = GattSettings(address=device.address, needed=("2a6e",), find_s=2.0, connect_s=3.0)
     strike(play, "probes", step)
     await loses_and_heals(play, device, lambda: GattTransport(settings))
 
@@ -129,13 +135,12 @@ async def test_a_frame_comes_half_and_then_the_device_is_gone(
         transport = HidTransport(HidSettings(0x8D, 0x20, sysfs=scale.sysfs, dev=scale.dev))
     else:
         transport = SerialTransport(SerialSettings(str(scale.port.path)))
-    came = b""
+    came = bytearray()
     try:
         async with asyncio.timeout(WITHIN_S), transport:
             beats = asyncio.create_task(beating(scale))
             with pytest.raises(TransportError, match="went away"):
-                async for chunk in transport.chunks():
-                    came += chunk.data
+                await gathered(transport, came)
     finally:
         if beats is not None:
             beats.cancel()

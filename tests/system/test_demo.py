@@ -93,11 +93,28 @@ steps = [
 ]
 """
 
+CLOCK = """
+[[fault]]
+on = "clock"
+kind = "clock-step"
+amount = -56000000.0
+from = "12:00"
+to = "12:15"
+
+[[fault]]
+on = "clock"
+kind = "clock-step"
+amount = 3600.0
+from = "12:30"
+to = "12:40"
+"""
+
 
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     made = tmp_path_factory.mktemp("demo")
     (made / "sausages.toml").write_text(SAUSAGES, encoding="utf-8")
+    (made / "clock.toml").write_text(SAUSAGES + CLOCK, encoding="utf-8")
     return made
 
 
@@ -176,6 +193,21 @@ def test_the_story_is_told_in_plain_lines(finished: subprocess.CompletedProcess[
     assert "\x1b" not in told
     for line in ("cook 'sausages' begins", "pull-due", "links: resting", "cook ends"):
         assert line in told
+
+
+def test_a_clock_unset_at_boot_and_stepped_later_moves_nothing(folder: Path) -> None:
+    """The person is asked for the time until it is known; then all times are repaired."""
+    answer = run(folder, "demo", "--headless", "--json", "--scenario", str(folder / "clock.toml"))
+    assert answer.returncode == 0, answer.stderr
+    found = json.loads(answer.stdout)
+    assert found["refused"] == []
+    assert "clock-unset" in answer.stderr
+    kinds = {row["kind"] for row in found["alerts"]}
+    assert not kinds & {"device-lost", "channel-stale", "pit-low"}
+    kept = {row["checkpoint"]: row["at"] for row in found["weighings"]}
+    assert kept["purchased"].startswith("2026-05-02T17:0")
+    assert kept["purchased"] < kept["rested"] < kept["leftover"] < "2026-05-02T20"
+    assert 1800 < found["span_s"] < 3 * 3600
 
 
 def test_without_a_message_bus_it_uses_serial_probes_and_an_interrupt_ends_it_cleanly(

@@ -5,6 +5,7 @@ Each is taken off the list when it has struck ``times`` times; ``times=None`` st
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass, field
 from enum import StrEnum
 
@@ -65,6 +66,10 @@ class Faults:
     def add(self, fault: Fault) -> None:
         """Let a trouble strike when its step comes."""
         self.pending.append(fault)
+
+    def forget(self, faults: Collection[Fault]) -> None:
+        """Take troubles off the list; those that have struck are off already."""
+        self.pending = [fault for fault in self.pending if not any(fault is f for f in faults)]
 
     def clear(self) -> None:
         """Let all go well from now on."""

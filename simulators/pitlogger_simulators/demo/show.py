@@ -75,6 +75,9 @@ class Show:
                 stack.enter_context(_environment(_BUS, stand.bus_address))
             elif not stand.has_bluetooth:
                 self.story.line(None, "dbus-daemon is missing: serial probes instead of Bluetooth")
+            if any(fault.kind == "power-cut" for fault in self.scenario.faults):
+                self.story.line(None, "the power cut is left out: here the host itself goes on")
+            clock.put_wall_off(play.faults.clock_step_ms(play.now_ms))
             stale_s = 3 * stand.declared_s(pace.limit)
             cook_text = _cook_text(self.scenario, stale_s)
             config = parse_config(self._config_text(stand, folder, pace.limit), "demo")
@@ -124,6 +127,7 @@ class Show:
                 clock.hold()
                 continue
             play.advance_to(clock.pump())
+            clock.put_wall_off(play.faults.clock_step_ms(play.now_ms))
             daemon.tick(play.now_ms)
             play.crew.tick(play.now_ms, desk.shown())
             for person in play.crew.people:

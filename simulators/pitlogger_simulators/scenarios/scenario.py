@@ -86,7 +86,7 @@ def load(name: str = DEFAULT, changes: Iterable[str] = ()) -> Scenario:
 
     Args:
         changes: ``key=value`` as ``--set`` takes them: ``seed=3``, ``room.temperature=2 C``,
-            ``pit.set=250F``, ``piece.butt.mass=4.1 kg``.
+            ``pit.set=250F``, ``piece.butt.mass=4.1 kg``, ``fault.0.amount=2`` (counted from 0).
 
     Raises:
         UsageError: It cannot be read, with ``file:line``.
@@ -177,7 +177,12 @@ def _inside(table: Any, part: str, change: str) -> Any:
 def _only(table: list[Any], part: str, change: str) -> Any:
     if len(table) == 1:
         return table[0]
-    known = [str(next(entry[n] for n in _NAMES if n in entry)) for entry in table]
+    if part.isdecimal() and int(part) < len(table):
+        return table[int(part)]
+    known = [
+        str(next((entry[n] for n in _NAMES if n in entry), place))
+        for place, entry in enumerate(table)
+    ]
     raise UsageError(f"--set '{change}': {unknown('name', part, known)}")
 
 
