@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from functools import partial
 from typing import Any
 
@@ -26,10 +27,10 @@ def make_device_api(daemon: Daemon) -> APIRouter:
             {
                 "device": name,
                 "driver": drivers.get(name, ""),
-                "link": link,
+                **asdict(daemon.supervisor.standing(name)),
                 "commands": list(daemon.supervisor.commands(name)),
             }
-            for name, link in daemon.supervisor.links().items()
+            for name in daemon.supervisor.links()
         ]
 
     @api.post("/devices/{device}/commands/{command}", summary="Send a command, such as zero")

@@ -8,7 +8,7 @@ its ends are held, so that a night of many probes stays small.
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from threading import Lock
@@ -19,6 +19,7 @@ from pitlogger.formats.journal_json import dump_entry
 from pitlogger.model.book import Book, fold
 from pitlogger.model.journal import CheckMade, CorrectiveTaken, Entry, SignedOff
 from pitlogger.model.readings import Site, Tagged
+from pitlogger.reports.gathering import without_repeats
 from pitlogger.safety import record
 from pitlogger.safety.history import histories
 from pitlogger.safety.judge import judge
@@ -29,9 +30,6 @@ from pitlogger.store.rows import CookRow
 
 LOG_KINDS = ("signed-off", "corrective-taken", "check-made", "adjusted")
 _JUDGED = (Site.CORE, Site.SURFACE, Site.HOLD, Site.TRANSPORT, Site.LINE, Site.COLD, Site.PIT)
-# Ends of a value that stands still lie at most so far apart: far below any policy's max_gap, and
-# the most by which a limit may be told to be met too late.
-STILL_MS = 10_000
 _one_at_a_time = Lock()
 
 
@@ -68,16 +66,18 @@ def judge_cook(path: Path, cook: str | None, policy: Policy) -> Judged:
         readings = without_repeats(_readings(reader, entries, _channels(book)))
         verdicts = [judge(history, policy) for history in histories(book, readings)]
         logged = reader.entries(kinds=LOG_KINDS)
+        next_ms = _next_cook_ms(reader, row)
     signed = [
         record.SignOff(entry.by, entry.t_ms, entry.body.entries, entry.body.head)
         for entry in logged
         if isinstance(entry.body, SignedOff) and entry.body.cook == row.id
     ]
+    mine = [entry for entry in logged if _belongs(entry, book, next_ms)]
     return Judged(
         row.id,
         row.name,
-        sheets(entries, book, verdicts, policy, entries[-1].t_ms),
-        [entry for entry in logged if _belongs(entry, book)],
+        sheets(entries, book, verdicts, policy, entries[-1].t_ms, mine),
+        mine,
         links[-1].hash if links else record.GENESIS,
         len(links),
         signed,
@@ -114,30 +114,15 @@ def _readings(reader: Reader, entries: list[Entry], channels: list[str]) -> Iter
             )
 
 
-def without_repeats(readings: Iterable[Tagged], still_ms: int = STILL_MS) -> Iterator[Tagged]:
-    """Yield readings but for those inside a stretch in which their channel stood still.
-
-    Verdicts join readings by straight lines, so the ends of such a stretch say all of it.
-    """
-    told: dict[str, Tagged] = {}
-    held: dict[str, Tagged] = {}
-    for reading in readings:
-        last = told.get(reading.channel)
-        if last is not None and _stands(last, reading) and reading.t_ms - last.t_ms < still_ms:
-            held[reading.channel] = reading
-            continue
-        if reading.channel in held:
-            yield held.pop(reading.channel)
-        told[reading.channel] = reading
-        yield reading
-    yield from held.values()
-
-
-def _stands(last: Tagged, reading: Tagged) -> bool:
-    return (last.value, last.quality) == (reading.value, reading.quality)
-
-
-def _belongs(entry: Entry, book: Book) -> bool:
+def _belongs(entry: Entry, book: Book, next_ms: int | None) -> bool:
+    """Return whether an entry is about this cook: pieces of the next one may bear the same ids."""
     if isinstance(entry.body, CorrectiveTaken):
-        return entry.body.piece in book.pieces
+        since_ms = book.started_ms or 0
+        is_before_next = next_ms is None or entry.t_ms < next_ms
+        return entry.body.piece in book.pieces and since_ms <= entry.t_ms and is_before_next
     return isinstance(entry.body, CheckMade)
+
+
+def _next_cook_ms(reader: Reader, row: CookRow) -> int | None:
+    later = [cook.started_ms for cook in reader.cooks() if cook.started_ms > row.started_ms]
+    return min(later, default=None)

@@ -150,3 +150,35 @@ def test_units_are_a_choice_of_this_phone(stage: Staged, open_page: Open) -> Non
     expect(page.locator("[data-part=net]").first).to_have_text("5.205 kg")
     other = open_page("/")
     expect(other.locator("[data-figure=pit] [data-part=unit]")).to_have_text("F")
+
+
+def test_sound_once_armed_goes_along_from_screen_to_screen(stage: Staged, open_page: Open) -> None:
+    page = open_page("/alarms")
+    page.get_by_role("button", name="Arm sound on this phone").click()
+    expect(page.locator("[data-armed]")).to_contain_text("Armed: this phone sounds")
+    page.goto(f"{stage.address}turn-in")
+    page.locator("h1").click()
+    expect(page.locator("[data-armed]")).to_contain_text("Armed: this phone sounds")
+    page.get_by_role("button", name="Silence this phone").click()
+    page.goto(f"{stage.address}alarms")
+    expect(page.locator("[data-armed]")).to_contain_text("Not armed")
+
+
+def test_an_armed_phone_sounds_on_any_screen(stage: Staged, open_page: Open) -> None:
+    page = open_page("/alarms")
+    page.get_by_role("button", name="Arm sound on this phone").click()
+    page.add_init_script(
+        "const start = OscillatorNode.prototype.start; OscillatorNode.prototype.start ="
+        " function () { document.documentElement.dataset.sounds = 'yes'; start.call(this); };"
+    )
+    page.goto(f"{stage.address}weights")
+    page.locator("h1").click()
+    expect(page.locator("html[data-sounds]")).to_have_count(0)
+    stage.silent = True
+    stage.call(lambda: _alarm(stage))
+    expect(page.locator("html[data-sounds]")).to_have_count(1)
+
+
+async def _alarm(stage: Staged) -> None:
+    stage.clock.advance(20 * 60_000)
+    stage.daemon.tick(stage.clock.engine_ms())

@@ -63,7 +63,7 @@ async def told(node: Node, piece: str | None = None) -> dict[str, list[dict[str,
 async def test_wrap_and_pull_are_told_with_what_would_change_them(node: Node) -> None:
     await cook(node, 3.0)
     targets = (await told(node))["targets"]
-    assert [row["target"] for row in targets] == ["wrap", "pull"]
+    assert [row["target"] for row in targets] == ["wrap", "pull", "rest"]
     pull = targets[1]
     assert str(pull["p10"]) < str(pull["p50"]) < str(pull["p90"])
     assert pull["widened"]

@@ -7,7 +7,7 @@ from typing import Any
 from pitlogger.daemon import Daemon
 from pitlogger.devices.supervisor import Link
 from pitlogger.engine.lanes import Lane
-from pitlogger.model.alerts import ACTIVE, alert_class
+from pitlogger.model.alerts import alert_class
 from pitlogger.model.quantities import Quantity, show_duration
 from pitlogger.model.readings import Site
 from pitlogger.web.access.access import Access
@@ -30,7 +30,7 @@ def settings_screen(
     lost = [name for name, link in links.items() if link is Link.LOST]
     return {
         "sentence": _sentence(len(links), lost, daemon),
-        "devices": [_device(daemon, name, link) for name, link in links.items()],
+        "devices": [_device(daemon, name) for name in links],
         "channels": [_channel(daemon, lane, shown) for lane in daemon.engine.lanes.values()],
         "sites": [{"value": site.value, "label": words.SITE[site]} for site in SITES],
         "pieces": [
@@ -63,16 +63,16 @@ def _sentence(devices: int, lost: list[str], daemon: Daemon) -> str:
     return f"{devices} device{'s' * (devices != 1)} at work."
 
 
-def _device(daemon: Daemon, name: str, link: Link | None) -> dict[str, Any]:
+def _device(daemon: Daemon, name: str) -> dict[str, Any]:
     table = next((one for one in daemon.config.device if one.id == name), None)
-    watch = daemon.engine.state.watches.get(f"device-lost/{name}")
-    is_lost = watch is not None and watch.state in ACTIVE
+    stands = daemon.supervisor.standing(name)
+    is_lost = stands.link is Link.LOST
     return {
         "id": name,
         "driver": table.driver if table is not None else "",
-        "link": _LINK[link],
-        "trouble": watch.message if is_lost and watch is not None else "",
-        "remedy": watch.remedy if is_lost and watch is not None else "",
+        "link": _LINK[stands.link],
+        "trouble": stands.message if is_lost else "",
+        "remedy": stands.remedy if is_lost else "",
     }
 
 

@@ -1,7 +1,8 @@
 // @ts-check
 /**
  * Sound and vibration for alarms. Browsers want a tap first, so it is armed by one; on plain
- * http there is no other way for a page to be heard.
+ * http there is no other way for a page to be heard. Once armed it goes along from screen to
+ * screen: browsers that want a tap on each get it from the first thing that is tapped there.
  */
 
 const EVERY_MS = 4000;
@@ -18,8 +19,16 @@ export function bell() {
   document.addEventListener("submit", (event) => {
     if (event.target instanceof HTMLFormElement && event.target.action.endsWith("/do/ring")) { beep(1.5); navigator.vibrate?.([400, 200, 400]); }
   });
+  if (sessionStorage.getItem("armed") === "yes") goOn();
   show();
   ring();
+}
+
+/** Be armed as on the screen before; sound comes with the first tap where the browser wants one. */
+function goOn() {
+  audio = new AudioContext();
+  audio.onstatechange = () => { show(); ring(); };
+  for (const kind of ["pointerdown", "keydown"]) document.addEventListener(kind, () => audio?.resume(), { once: true });
 }
 
 async function arm() {
@@ -41,8 +50,9 @@ async function disarm() {
 
 function show() {
   for (const button of document.querySelectorAll("[data-arm]")) button.textContent = audio ? "Silence this phone" : "Arm sound on this phone";
-  const was = sessionStorage.getItem("armed") === "yes";
-  say(audio ? "Armed: this phone sounds while an alarm waits, as long as this screen stays open." : was ? "Armed before this screen was opened: tap once to arm it again." : "Not armed: this phone makes no sound.");
+  if (!audio) say("Not armed: this phone makes no sound.");
+  else if (audio.state === "running") say("Armed: this phone sounds while an alarm waits, as long as this page stays open.");
+  else say("Armed; this browser wants one tap on this screen before it sounds.");
 }
 
 /** @param {string} text */

@@ -4,8 +4,13 @@
 /** Units that can be put behind a number. @type {Record<string, string[]>} */
 const UNITS = { lb: ["lb", "oz"], kg: ["kg", "g"], g: ["g", "kg"], F: ["F"], C: ["C"] };
 
-/** Give each marked field its keypad. */
+/** Give each marked field its keypad, those that come later too. */
 export function keypads() {
+  furnish();
+  document.addEventListener("pit:swapped", furnish);
+}
+
+function furnish() {
   for (const field of document.querySelectorAll("input[data-keypad]")) if (field instanceof HTMLInputElement && !document.getElementById(`pad-${field.name}`)) pad(field);
 }
 
