@@ -60,7 +60,8 @@ def _of_devices(config_file: Path | None, seconds: float, socket: Path | None) -
     if config is not None:
         socket = socket or config.node.socket or config.node.data / "pitlogger.sock"
     try:
-        return told_by_daemon(Client(socket).get("/alerts"))
+        client = Client(socket)
+        return told_by_daemon(client.get("/devices"), client.get("/alerts"))
     except DaemonUnreachableError as fault:
         if config is None:
             return [] if socket is None else [Check("daemon", State.ADVICE, str(fault))]

@@ -8,12 +8,12 @@ from typing import Any
 
 from pitlogger.devices.checks import Check, State
 from pitlogger.devices.contract import Measurement
-from pitlogger.devices.runner import CHECK_SETTINGS, Device
+from pitlogger.devices.runner import CHECK_SETTINGS, Device, Link
 from pitlogger.devices.trial import Trial, in_words
 from pitlogger.model.readings import Quality
 
-# Alarms of the daemon about devices and probes, not about food or fire.
-_OF_DEVICES = frozenset(("device-lost", "channel-stale", "probe-fault", "battery-low"))
+# Alarms of the daemon about probes, not about food or fire; of devices it tells more itself.
+_OF_PROBES = frozenset(("channel-stale", "probe-fault", "battery-low"))
 _WITH_VALUE = frozenset((Quality.GOOD, Quality.POSSIBLY_STORED))
 _LONGER = "Check that it is on and near, or wait longer: --seconds"
 _REMEDY = {
@@ -80,11 +80,21 @@ def _remedy(found: Measurement) -> str:
     return _REMEDY.get(found.quality, "Look at the device's own display and its manual")
 
 
-def told_by_daemon(alerts: Iterable[Mapping[str, Any]]) -> list[Check]:
-    """Return what a running daemon has to say of its devices, from its alerts as the API gives."""
-    found = [
+def told_by_daemon(
+    devices: Iterable[Mapping[str, Any]], alerts: Iterable[Mapping[str, Any]]
+) -> list[Check]:
+    """Return what a running daemon has to say of devices and probes, both as the API gives them."""
+    probes = [
         Check(alert["alert"], State.TROUBLE, alert["message"], alert["remedy"])
         for alert in alerts
-        if alert["kind"] in _OF_DEVICES
+        if alert["kind"] in _OF_PROBES
     ]
-    return found or [Check("devices", State.GOOD, "the daemon has no trouble with any")]
+    return [*(_told(device) for device in devices), *probes]
+
+
+def _told(device: Mapping[str, Any]) -> Check:
+    about = f"device '{device['device']}'"
+    if device["link"] is None:
+        return Check(about, State.ADVICE, "the daemon is looking for it")
+    state = State.GOOD if device["link"] == Link.UP else State.TROUBLE
+    return Check(about, state, device["message"], device["remedy"])

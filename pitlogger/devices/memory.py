@@ -25,9 +25,12 @@ def load_memories(path: Path) -> dict[str, Memory]:
 
 
 def save_memories(path: Path, memories: dict[str, Memory]) -> None:
-    """Write what drivers keep; a failure is logged, since readings go on without it."""
+    """Write what drivers keep, where it changed.
+
+    A failure is logged, since readings go on without it.
+    """
     kept = {device: dict(memory) for device, memory in memories.items() if memory}
-    if not kept and not path.exists():
+    if kept == load_memories(path):
         return
     fresh = path.with_suffix(".new")
     try:

@@ -83,6 +83,15 @@ class Refused:
 
 
 @dataclass(frozen=True, slots=True)
+class Standing:
+    """How a device fares: what was last told of it, and what to do; ``None`` before anything."""
+
+    link: Link | None = None
+    message: str = ""
+    remedy: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Limits:
     """How long opening and closing may take, seconds of real time."""
 
@@ -96,7 +105,7 @@ class Runner:
     Attributes:
         refused: The last octets that were refused.
         taps: Called with every chunk, to record on demand.
-        link: Up or lost; ``None`` before the first attempt has ended.
+        standing: What was last told; its link is ``None`` before the first attempt has ended.
     """
 
     def __init__(
@@ -113,7 +122,7 @@ class Runner:
         self.device = device
         self.refused: deque[Refused] = deque(maxlen=RING)
         self.taps: list[Callable[[Chunk], None]] = []
-        self.link: Link | None = None
+        self.standing = Standing()
         self._emit = emit
         self._status = status
         self._clock = clock
@@ -124,7 +133,6 @@ class Runner:
         self._refused_in_a_row = 0
         self._has_been_read = False  # since it was opened
         self._is_silent = False  # nothing came, so only a word is a sign of life
-        self._told: tuple[Link | None, str] = (None, "")
 
     async def run(self) -> None:
         """Run until cancelled; nothing a device or its driver does ends it."""
@@ -231,7 +239,7 @@ class Runner:
     def _take(self, chunk: Chunk, outcome: Measurement | DecodeError) -> None:
         if isinstance(outcome, Measurement):
             self._refused_in_a_row, self._has_been_read = 0, True
-            if self.link is Link.LOST:
+            if self.standing.link is Link.LOST:
                 self._tell(Link.UP, "readable again", "")
             self._emit(self.device.id, outcome)
             return
@@ -272,9 +280,9 @@ class Runner:
 
     def _tell(self, link: Link, message: str, remedy: str) -> None:
         """Tell news: an attempt that fails as the last one did is none."""
-        if (link, message) == self._told:
+        if (link, message) == (self.standing.link, self.standing.message):
             return
-        self.link, self._told = link, (link, message)
+        self.standing = Standing(link, message, remedy)
         log.log(
             logging.WARNING if link is Link.LOST else logging.INFO,
             "device '%s' is %s: %s%s", self.device.id, link, message, remedy and f". {remedy}",

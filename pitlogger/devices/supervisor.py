@@ -9,7 +9,17 @@ from collections.abc import Callable
 from pitlogger.clock import Clock, SystemClock
 from pitlogger.devices.backoff import Backoff, Pace
 from pitlogger.devices.contract import Chunk
-from pitlogger.devices.runner import Device, Emit, Limits, Link, Refused, Runner, Sleep, Status
+from pitlogger.devices.runner import (
+    Device,
+    Emit,
+    Limits,
+    Link,
+    Refused,
+    Runner,
+    Sleep,
+    Standing,
+    Status,
+)
 from pitlogger.devices.tasks import end
 from pitlogger.errors import RefusedError, unknown
 
@@ -123,7 +133,11 @@ class Supervisor:
 
     def links(self) -> dict[str, Link | None]:
         """Return whether each device can be read; ``None`` before its first attempt ended."""
-        return {device_id: runner.link for device_id, runner in self._runners.items()}
+        return {device_id: runner.standing.link for device_id, runner in self._runners.items()}
+
+    def standing(self, device_id: str) -> Standing:
+        """Return how a device fares, with what to do where it is lost."""
+        return self._runner(device_id).standing
 
     def _runner(self, device_id: str) -> Runner:
         if device_id not in self._runners:

@@ -241,9 +241,16 @@ async def test_what_was_never_read_counts_as_lost_sooner(port: PseudoPort) -> No
 
 
 def test_a_daemon_that_runs_is_asked() -> None:
-    alert = {"alert": "device-lost/scale", "kind": "device-lost", "message": "gone", "remedy": "x"}
+    probe = {"alert": "probe-fault/core", "kind": "probe-fault", "message": "open", "remedy": "x"}
     food = {"alert": "pit-low/pit", "kind": "pit-low", "message": "cold", "remedy": "y"}
-    assert told_by_daemon([alert, food]) == [
-        Check("device-lost/scale", State.TROUBLE, "gone", "x")
-    ]  # fmt: skip
-    assert told_by_daemon([food])[0].state is State.GOOD
+    devices: list[dict[str, Any]] = [
+        {"device": "a", "link": "up", "message": "connected", "remedy": ""},
+        {"device": "b", "link": "lost", "message": "gone", "remedy": "Plug it in"},
+        {"device": "c", "link": None, "message": "", "remedy": ""},
+    ]
+    assert told_by_daemon(devices, [probe, food]) == [
+        Check("device 'a'", State.GOOD, "connected"),
+        Check("device 'b'", State.TROUBLE, "gone", "Plug it in"),
+        Check("device 'c'", State.ADVICE, "the daemon is looking for it"),
+        Check("probe-fault/core", State.TROUBLE, "open", "x"),
+    ]

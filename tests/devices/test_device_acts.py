@@ -45,7 +45,8 @@ async def test_devices_are_listed_with_what_can_be_sent(port: PseudoPort, tmp_pa
         await until(lambda: node.daemon.supervisor.links()["scale"] is not None)
         (row,) = (await node.local.get("/api/v1/devices")).json()
     assert row == {
-        "device": "scale", "driver": "sma-scale", "link": "up", "commands": ["zero", "tare"],
+        "device": "scale", "driver": "sma-scale", "link": "up", "message": "connected",
+        "remedy": "", "commands": ["zero", "tare"],
     }  # fmt: skip
 
 
@@ -107,3 +108,24 @@ def test_nothing_is_written_where_nothing_was_ever_kept(tmp_path: Path) -> None:
     memories: dict[str, Any] = {"button": {}}
     save_memories(tmp_path / "drivers.json", memories)
     assert list(tmp_path.iterdir()) == []
+
+
+def test_what_did_not_change_is_not_written_again(tmp_path: Path) -> None:
+    file = tmp_path / "drivers.json"
+    save_memories(file, {"button": KEPT})
+    written = file.stat().st_ino
+    save_memories(file, {"button": KEPT})
+    assert file.stat().st_ino == written
+    save_memories(file, {"button": {"bthome": {"counter": 1003}}})
+    assert load_memories(file) == {"button": {"bthome": {"counter": 1003}}}
+
+
+async def test_the_page_says_at_once_what_is_wrong_and_what_to_do(
+    port: PseudoPort, tmp_path: Path
+) -> None:
+    port.unplug()
+    async with make_node(tmp_path, scale(port)) as node:
+        await until(lambda: node.daemon.supervisor.links()["scale"] is not None)
+        page = (await node.local.get("/settings")).text
+    assert "there is no serial port" in page
+    assert "name its port from /dev/serial/by-id" in page

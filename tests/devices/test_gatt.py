@@ -391,3 +391,17 @@ async def test_a_device_that_comes_into_reach_is_noticed(bluez: SimulatedBluez) 
         await Radio.shared().find(lambda _device, _advertisement: False, 0.2, "nothing")
     bluez.world.add(scale())
     await asyncio.wait_for(waiting, 3)
+
+
+async def test_a_device_lost_with_its_adapter_is_back_as_soon_as_it_is_heard(
+    bluez: SimulatedBluez,
+) -> None:
+    bluez.world.add(scale())
+    transport = GattTransport(scale_settings(gone_s=60.0))
+    async with transport:
+        bluez.world.pull_adapter()
+        with pytest.raises(TransportError):
+            await anext(transport.chunks())
+    bluez.world.plug_adapter()  # before anybody waits for it: the device is heard all the time
+    async with asyncio.timeout(3):
+        await transport.appears()

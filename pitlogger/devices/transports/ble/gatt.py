@@ -71,13 +71,19 @@ class GattTransport:
         self._subscribed: set[str] = set()
         self._told: dict[str, tuple[float, bytes]] = {}  # last notification: when, octets
         self._answered: dict[str, tuple[float, bytes]] = {}  # last read: when, octets
+        self._is_radios_fault = False
 
     async def __aenter__(self) -> GattTransport:
         async with AsyncExitStack() as stack:
-            self._radio = await stack.enter_async_context(Radio.shared(self._settings.adapter))
-            stack.callback(self._radio.on_loss(self._inbox.fail))
-            stack.callback(self._radio.listen(self._on_heard))
-            await self._link(stack)
+            radio = await stack.enter_async_context(Radio.shared(self._settings.adapter))
+            self._radio = radio
+            stack.callback(radio.on_loss(self._on_loss))
+            stack.callback(radio.listen(self._on_heard))
+            try:
+                await self._link(stack)
+            except TransportError:
+                self._is_radios_fault |= radio.fault is not None
+                raise
             pacing = asyncio.get_running_loop().create_task(self._pace(), name="gatt-pace")
             stack.push_async_callback(end, pacing)
             self._stack = stack.pop_all()
@@ -128,10 +134,10 @@ class GattTransport:
         return facts(octets)
 
     async def appears(self) -> None:
-        """Return when the device is heard after it was not."""
+        """Return when the device is heard after it was not, or after the radio was at fault."""
         async with Radio.shared(self._settings.adapter) as radio:
             await radio.alone(self._settings)
-            while True:
+            while not self._is_radios_fault:
                 try:
                     await radio.find(
                         self._settings.matches, self._settings.gone_s, self._settings.what
@@ -282,6 +288,10 @@ class GattTransport:
                 self._inbox.put(name, octets)
 
         return receive
+
+    def _on_loss(self, error: TransportError) -> None:
+        self._is_radios_fault = True
+        self._inbox.fail(error)
 
     def _on_disconnected(self, _client: BleakClient) -> None:
         self._inbox.fail(
