@@ -11,8 +11,7 @@ from typing import TextIO
 import click
 
 from pitlogger.cli.client import Client, socket_option
-from pitlogger.cli.store import _config as configuration
-from pitlogger.cli.store import config_option
+from pitlogger.cli.configuration import config_option, configuration
 from pitlogger.errors import UsageError
 
 BINARY = ("xlsx", "parquet")

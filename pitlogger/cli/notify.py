@@ -6,12 +6,8 @@ from pathlib import Path
 
 import click
 
+from pitlogger.cli.configuration import config_option, configuration
 from pitlogger.cli.output import emit, json_option
-
-config_option = click.option(
-    "--config", "config_file", type=click.Path(path_type=Path), required=True,
-    help="Configuration file (TOML).",
-)  # fmt: skip
 
 
 @click.group()
@@ -24,8 +20,9 @@ def notify() -> None:
 @click.option("--way", "ways", multiple=True, metavar="ID", help="Only this one; may be repeated.")
 @json_option
 @click.pass_context
-def test_command(ctx: click.Context, config_file: Path, ways: tuple[str, ...],
-                 as_json: bool) -> None:  # fmt: skip
+def test_command(
+    ctx: click.Context, config_file: Path | None, ways: tuple[str, ...], as_json: bool
+) -> None:
     """Send a test message by each way and say what is known of its arrival.
 
     Exit code 1 if one did not arrive. The daemon need not run; secrets must be readable.
@@ -33,10 +30,9 @@ def test_command(ctx: click.Context, config_file: Path, ways: tuple[str, ...],
     import asyncio
 
     from pitlogger.clock import SystemClock
-    from pitlogger.config import load_config
     from pitlogger.notify.trial import try_ways
 
-    config = load_config(config_file)
+    config = configuration(config_file)
     trials = asyncio.run(try_ways(config, ways, SystemClock().utc_ms()))
     document = {
         "ways": [
@@ -53,13 +49,12 @@ def test_command(ctx: click.Context, config_file: Path, ways: tuple[str, ...],
 @notify.command("list")
 @config_option
 @json_option
-def list_command(config_file: Path, as_json: bool) -> None:
+def list_command(config_file: Path | None, as_json: bool) -> None:
     """List the messages that wait to be sent, with their tries and what went wrong."""
-    from pitlogger.config import load_config
     from pitlogger.notify.waiting import waiting_documents
     from pitlogger.store.queries import Reader
 
-    with Reader.open(load_config(config_file).database) as reader:
+    with Reader.open(configuration(config_file).database) as reader:
         rows = waiting_documents(reader)
     lines = [
         f"{row['way']}: {row['title']}, since {row['since']}, {row['tries']} tries"

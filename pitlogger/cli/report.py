@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from pitlogger.cli.store import _config as configuration
-from pitlogger.cli.store import config_option
+from pitlogger.cli.configuration import config_option, configuration
 from pitlogger.errors import UsageError
 
 if TYPE_CHECKING:
@@ -88,12 +87,14 @@ def _replayed(capture: Path, cook_file: Path | None, units: Any, policy: Any) ->
     from pitlogger.bootstrap import replay_files
     from pitlogger.formats.capture import read_capture
     from pitlogger.model.readings import Reading
-    from pitlogger.reports.cook_record import Wall, build_record
+    from pitlogger.reports.cook_record import Wall, among, build_record
 
     gathered, _ = replay_files(capture, cook_file, forecasts=False)
     readings = [record for record in read_capture(capture) if isinstance(record, Reading)]
-    name = capture.stem
-    return build_record(name, "replay", gathered.entries, readings, policy, units, Wall())
+    end_ms = gathered.last_ms or 0
+    return build_record(
+        capture.stem, "replay", gathered.entries, among(readings), end_ms, policy, units, Wall()
+    )
 
 
 def _from_record(make: Any, given: dict[str, Any]) -> None:

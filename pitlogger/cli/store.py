@@ -4,22 +4,13 @@ from __future__ import annotations
 
 from contextlib import closing
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
+from pitlogger.cli.configuration import config_option, configuration
 from pitlogger.cli.output import emit, json_option
 
-if TYPE_CHECKING:
-    from pitlogger.config import Config
-
-SYSTEM_CONFIG = Path("/etc/pitlogger/pitlogger.toml")
-SYSTEM_DATA = Path("/var/lib/pitlogger")
-
-config_option = click.option(
-    "--config", "config_file", type=click.Path(path_type=Path, dir_okay=False),
-    help="Configuration whose record is meant; the service's by default.",
-)  # fmt: skip
 yes_option = click.option("--yes", is_flag=True, help="Do not ask.")
 
 
@@ -35,7 +26,7 @@ def doctor(config_file: Path | None, as_json: bool) -> int:
     """Say what the file holds and whether it is sound. Exit code 1 if it is not."""
     from pitlogger.store.doctor import examine
 
-    config = _config(config_file)
+    config = configuration(config_file)
     facts = examine(config.database, config.backups)
     emit(facts, as_json, "" if as_json else _text(facts))
     return 0 if facts["sound"] else 1
@@ -53,7 +44,7 @@ def backup(config_file: Path | None, folder: Path | None, keep: int | None, as_j
     from pitlogger.store.connection import connect_reader
     from pitlogger.store.queries import Reader
 
-    config = _config(config_file)
+    config = configuration(config_file)
     Reader.open(config.database).close()  # says what is wrong with it
     with closing(connect_reader(config.database)) as connection:
         made = back_up(connection, folder or config.backups)
@@ -76,7 +67,7 @@ def restore(file: Path, config_file: Path | None, yes: bool) -> None:
     from pitlogger.store.backup import restore as put_back
     from pitlogger.store.backup import verify
 
-    config = _config(config_file)
+    config = configuration(config_file)
     verify(file)
     if not yes:
         click.confirm(f"Put {file} in the place of {config.database}?", abort=True)
@@ -94,7 +85,7 @@ def compact(config_file: Path | None, yes: bool) -> None:
     from pitlogger.store.queries import Reader
     from pitlogger.store.retention import compact as shrink
 
-    config = _config(config_file)
+    config = configuration(config_file)
     Reader.open(config.database).close()
     refuse_if_in_use(config.database)
     if not yes:
@@ -102,22 +93,6 @@ def compact(config_file: Path | None, yes: bool) -> None:
     freed = shrink(config.database)
     click.echo(f"{freed / 1e6:.1f} MB given back; {config.database} now has"
                f" {config.database.stat().st_size / 1e6:.1f} MB")  # fmt: skip
-
-
-def _config(given: Path | None) -> Config:
-    """Return the configuration meant: the one given, the service's, or the defaults."""
-    from pitlogger.config import Config, NodeTable, load_config
-
-    if given is not None:
-        return load_config(given)
-    if SYSTEM_CONFIG.exists():
-        config = load_config(SYSTEM_CONFIG)
-        if "data" not in config.node.model_fields_set:  # the unit's StateDirectory
-            config = config.model_copy(
-                update={"node": config.node.model_copy(update={"data": SYSTEM_DATA})}
-            )
-        return config
-    return Config(node=NodeTable())
 
 
 def _text(facts: dict[str, Any]) -> str:

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime, tzinfo
-from itertools import pairwise
 
 from pitlogger.errors import RefusedError, UsageError, unknown
 from pitlogger.model.book import Book, fold
@@ -17,8 +16,9 @@ from pitlogger.model.journal import (
     SignedOff,
 )
 from pitlogger.model.readings import Reading, Site, Tagged
+from pitlogger.reports.gathering import Gathering, without_repeats
 from pitlogger.rules.messages import Units
-from pitlogger.safety.history import histories
+from pitlogger.safety.history import PieceHistory, histories
 from pitlogger.safety.judge import PieceVerdicts, judge
 from pitlogger.safety.policy import Policy
 from pitlogger.store.queries import Reader
@@ -26,8 +26,8 @@ from pitlogger.store.rows import ChartLine, ClockRow, CookRow, LostRow
 from pitlogger.yields.books import from_book
 from pitlogger.yields.ledger import Account, accounts
 
-BUCKETS = 360
-GAP_MS = 10 * 60_000
+# The readings of some channels, of all if none is named, in order of time; asked repeatedly.
+Readings = Callable[[Sequence[str] | None], Iterable[Tagged | Reading]]
 LOG_KINDS = ("signed-off", "corrective-taken", "check-made")
 
 
@@ -131,52 +131,83 @@ def load_record(
     end_ms = row.finished_ms or entries[-1].t_ms
     runs = list(dict.fromkeys(entry.run for entry in entries))
     known = {held.run: held for held in reader.runs()}
-    readings = [
-        Tagged(r.channel, r.t_ms, r.raw, r.value, r.quality, Site.NONE, None)
-        for run in runs
-        for r in reader.readings(None, row.started_ms, end_ms + 1, run=run)
-    ]
+
+    def readings(channels: Sequence[str] | None) -> Iterator[Tagged]:
+        for run in runs:
+            for r in reader.readings(channels, row.started_ms, end_ms + 1, run=run):
+                yield Tagged(r.channel, r.t_ms, r.raw, r.value, r.quality, Site.NONE, None)
+
     return build_record(
-        row.id, known[row.run].node, entries, readings, policy, units,
+        row.id, known[row.run].node, entries, readings, end_ms, policy, units,
         Wall(tuple(reader.clocks()), zone), tuple(reader.entries(kinds=LOG_KINDS)),
         tuple(lost for lost in reader.lost() if lost.run in runs),
     )  # fmt: skip
 
 
 def build_record(
-    cook: str, node: str, entries: Sequence[Entry], readings: Sequence[Tagged | Reading],
-    policy: Policy, units: Units, wall: Wall, logged: tuple[Entry, ...] = (),
+    cook: str, node: str, entries: Sequence[Entry], readings: Readings,
+    end_ms: int, policy: Policy, units: Units, wall: Wall, logged: tuple[Entry, ...] = (),
     lost: tuple[LostRow, ...] = (),
 ) -> CookRecord:  # fmt: skip
     """Return the record that entries and readings amount to.
 
     Args:
-        readings: In order of time.
+        readings: Asked once for all, then for each piece: a cook of many probes is never
+            held whole.
+        end_ms: Where the record ends, engine time, if its cook was not finished.
     """
     book = fold(entries)
     if book.cook is None or book.started_ms is None:
         raise UsageError(f"{cook}: the record holds no cook: it begins with 'pitlogger cook start'")
-    last_ms = max((entries[-1].t_ms, *(reading.t_ms for reading in readings[-1:])))
-    end_ms = book.finished_ms or last_ms
-    series = _series(readings)
+    end_ms = book.finished_ms or max(entries[-1].t_ms, end_ms)
+    gathering = Gathering(book.started_ms, end_ms)
+    for reading in readings(None):
+        gathering.take(reading)
     return CookRecord(
         id=cook,
         node=node,
         entries=tuple(entries),
         book=book,
-        lines=tuple(
-            bucketed(channel, points, book.started_ms, end_ms) for channel, points in series.items()
+        lines=gathering.lines(),
+        verdicts=tuple(
+            judge(_history(book, piece, readings, gathering.last_ms), policy)
+            for piece in book.pieces
         ),
-        verdicts=tuple(judge(history, policy) for history in histories(book, readings)),
         policy=policy,
         logged=tuple(entry for entry in logged if _concerns(entry, cook, book, end_ms)),
-        gaps=tuple(_gaps(series, book)),
+        gaps=tuple(gap for gap in gathering.gaps if not _is_scale(gap[0], book)),
         lost=lost,
         start_ms=book.started_ms,
         end_ms=end_ms,
         wall=wall,
         units=units,
     )
+
+
+def _history(book: Book, piece: str, readings: Readings, last_ms: int) -> PieceHistory:
+    """Return the history of one piece, from the readings of its own channels and the pits."""
+    mine = [
+        channel
+        for channel, placed in book.channels.items()
+        if any(held.channel.piece == piece or held.channel.site is Site.PIT for held in placed)
+    ]
+    made = histories(book, without_repeats(readings(mine)))
+    history = next(one for one in made if one.piece == piece)
+    if book.pieces[piece].ended_ms is not None:
+        return history
+    return replace(history, end_ms=max(history.end_ms, last_ms))
+
+
+def among(kept: Sequence[Tagged] | Sequence[Reading]) -> Readings:
+    """Return readings that are held in memory as those of a record, in order of time."""
+    return lambda channels: (
+        reading for reading in kept if channels is None or reading.channel in channels
+    )
+
+
+def _is_scale(channel: str, book: Book) -> bool:
+    """Return whether a channel was a scale, which stands idle between weighings."""
+    return any(held.channel.site is Site.BENCH for held in book.channels.get(channel, []))
 
 
 def _concerns(entry: Entry, cook: str, book: Book, end_ms: int) -> bool:
@@ -190,43 +221,3 @@ def _concerns(entry: Entry, cook: str, book: Book, end_ms: int) -> bool:
             return entry.t_ms <= end_ms
         case _:
             return False
-
-
-def _series(readings: Iterable[Tagged | Reading]) -> dict[str, list[tuple[int, int]]]:
-    series: dict[str, list[tuple[int, int]]] = {}
-    for reading in readings:
-        if reading.value is not None and reading.quality.value == "good":
-            series.setdefault(reading.channel, []).append((reading.t_ms, reading.value))
-    return series
-
-
-def _gaps(series: dict[str, list[tuple[int, int]]], book: Book) -> Iterable[tuple[str, int, int]]:
-    """Yield the gaps of what is read without end; a scale stands idle between weighings."""
-    for channel, points in series.items():
-        sites = {held.channel.site for held in book.channels.get(channel, [])}
-        if Site.BENCH in sites:
-            continue
-        for (before_ms, _), (after_ms, _) in pairwise(points):
-            if after_ms - before_ms > GAP_MS:
-                yield channel, before_ms, after_ms
-
-
-def bucketed(
-    channel: str, points: Sequence[tuple[int, int]], from_ms: int, to_ms: int,
-    buckets: int = BUCKETS,
-) -> ChartLine:  # fmt: skip
-    """Return points as lowest, highest and mean of equal buckets; empty ones are left out."""
-    width_ms = max(1, -(-(to_ms + 1 - from_ms) // buckets))
-    held: dict[int, list[int]] = {}
-    for t_ms, value in points:
-        if from_ms <= t_ms <= to_ms:
-            held.setdefault((t_ms - from_ms) // width_ms, []).append(value)
-    order = sorted(held)
-    return ChartLine(
-        channel,
-        [from_ms + number * width_ms for number in order],
-        [min(held[number]) for number in order],
-        [max(held[number]) for number in order],
-        [round(sum(held[number]) / len(held[number])) for number in order],
-        [len(held[number]) for number in order],
-    )

@@ -9,7 +9,7 @@ from pitlogger import __version__
 from pitlogger.model.alerts import ANNUNCIATED, AlertState, alert_class
 from pitlogger.model.book import Span
 from pitlogger.model.cooks import STAGE_LABEL
-from pitlogger.model.journal import AlertChanged, CheckMade, Corrected, Undone
+from pitlogger.model.journal import AlertChanged, CheckMade, Corrected, RunStarted, Undone
 from pitlogger.model.quantities import show_duration, show_mass
 from pitlogger.reports.cook_record import CookRecord
 from pitlogger.reports.joined_chart import MAIN, described, joined_chart
@@ -28,6 +28,7 @@ from pitlogger.yields.ledger import Account
 
 MOST_ALARMS = 8
 MOST_REMARKS = 10
+OFF_LEAST_MS = 60_000  # a restart is not worth a line
 
 
 def cook_report(record: CookRecord) -> Sheet:
@@ -224,6 +225,7 @@ def remarks_of(record: CookRecord) -> Iterator[str]:
             f"{channel}: no reading from {record.wall.clock(from_ms)} to"
             f" {record.wall.clock(to_ms)} ({show_duration(to_ms - from_ms)})."
         )
+    yield from _offs(record)
     for lost in record.lost:
         yield f"{lost.readings} readings were lost: {lost.reason}."
     for entry in record.entries:
@@ -234,3 +236,15 @@ def remarks_of(record: CookRecord) -> Iterator[str]:
                 f"Entry {entry.body.of_seq} was {word} at {record.wall.clock(entry.t_ms)} by"
                 f" {entry.by or 'nobody named'}{f': {reason}' if reason else ''}."
             )
+
+
+def _offs(record: CookRecord) -> Iterator[str]:
+    """Yield when the node itself was off: what an unknown time was is not made up."""
+    for entry in record.entries:
+        if not isinstance(entry.body, RunStarted):
+            continue
+        gap_ms, at = entry.body.gap_ms, record.wall.clock(entry.t_ms)
+        if gap_ms is None:
+            yield f"pitlogger was off until {at}; for how long is not known."
+        elif gap_ms >= OFF_LEAST_MS:
+            yield f"pitlogger was off until {at}, for {show_duration(gap_ms)}."

@@ -23,7 +23,9 @@ HEADS = ("observed", "entered", "product", "what", "value", "limit and source", 
 
 def food_log(record: CookRecord) -> Sheet:
     """Return every sheet of the log, what it lacks, corrective action and sign-offs."""
-    rows = sheets(record.entries, record.book, record.verdicts, record.policy, record.end_ms)
+    rows = sheets(
+        record.entries, record.book, record.verdicts, record.policy, record.end_ms, record.logged
+    )
     blocks: list[Block] = [Facts(tuple(_facts(record)))]
     for name, title in SHEETS.items():
         mine = [row for row in rows if row.sheet == name]
@@ -60,6 +62,9 @@ def _facts(record: CookRecord) -> Iterator[tuple[str, str]]:
 
 def _table(record: CookRecord, rows: list[LogRow]) -> Table:
     struck = {number for number, row in enumerate(rows) if row.struck_by is not None}
+    if any(row.met is False for row in rows):
+        answered = tuple((*_cells(record, row), _answer(record, row)) for row in rows)
+        return Table((*HEADS, "corrective action"), answered, struck=frozenset(struck))
     return Table(HEADS, tuple(_cells(record, row) for row in rows), struck=frozenset(struck))
 
 
@@ -70,10 +75,25 @@ def _cells(record: CookRecord, row: LogRow) -> tuple[str, ...]:
     by = row.by or ("computed" if row.id is None else "")
     if row.struck_by is not None:
         by += f" (struck by entry {row.struck_by[1]})"
+    what = f"{row.what} ({row.note})" if row.note else row.what
     return (
-        observed, entered, row.product, row.what, row.value, row.limit,
+        observed, entered, row.product, what, row.value, row.limit,
         in_words(row.met) if judged else "", row.instrument, by,
     )  # fmt: skip
+
+
+def _answer(record: CookRecord, row: LogRow) -> str:
+    """Return what was done about a limit not met, in its four parts, beside the breach."""
+    if row.met is not False or row.struck_by is not None:
+        return ""
+    taken = row.corrective
+    if taken is None:
+        return "none on record"
+    return (
+        f"Cause: {taken.cause}. Control restored: {taken.control_restored}."
+        f" Prevention: {taken.prevention}. Disposition: {taken.disposition}."
+        f" {taken.by}, {record.wall.full(taken.at_ms)}"
+    )
 
 
 def _checks(record: CookRecord) -> Iterator[Block]:

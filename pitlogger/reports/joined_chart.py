@@ -14,7 +14,8 @@ from html import escape
 from pitlogger.model.cooks import STAGE_LABEL
 from pitlogger.model.quantities import fahrenheit, show_mass
 from pitlogger.model.readings import Site
-from pitlogger.reports.cook_record import GAP_MS, CookRecord
+from pitlogger.reports.cook_record import CookRecord
+from pitlogger.reports.gathering import GAP_MS
 from pitlogger.store.rows import ChartLine
 
 WIDTH, HEIGHT = 940, 340

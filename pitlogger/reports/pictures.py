@@ -126,7 +126,8 @@ def enough_curve(document: dict[str, Any]) -> str:
         if chosen or place % every == 0:
             body.append(_text(x, _y(0) + 18, str(option["pieces"])))
         if chosen:
-            body.append(_text(x, y - 10, f"{option['p_enough']:.1%}"))
+            p = option["p_enough"]  # nothing is quite certain
+            body.append(_text(x, y - 10, f"{p:.1%}" if p < 0.9995 else "> 99.9%"))
     for share in (0.0, 0.5, 1.0):
         body.append(_text(_LEFT - 8, _y(share) + 4, f"{share:.0%}", "end"))
         body.append(_line((_LEFT, _WIDTH - _RIGHT), (_y(share), _y(share)), 'stroke-opacity="0.2"'))

@@ -38,3 +38,11 @@ def test_a_way_is_named_after_its_kind_unless_it_has_an_id() -> None:
     way = '[[notify.way]]\nkind = "webhook"\nurl = "http://x/y"\n'
     found = parse_config(way + way + 'id = "barn"\n').notify.way
     assert [each.id for each in found] == ["webhook", "barn"]
+
+
+def test_a_way_over_mqtt_without_a_broker_is_told_without_showing_the_whole_file() -> None:
+    with pytest.raises(ConfigError) as fault:
+        parse_config('[[notify.way]]\nkind = "mqtt"\n[node]\nname = "barn"\n')
+    assert str(fault.value).endswith(
+        "1: notify.way 'mqtt' speaks over MQTT, and [mqtt] enabled is false"
+    )

@@ -25,7 +25,7 @@ from pitlogger.model.journal import (
     Weighed,
 )
 from pitlogger.model.readings import Quality, Site, Tagged
-from pitlogger.reports.cook_record import CookRecord, Wall, build_record, load_record
+from pitlogger.reports.cook_record import CookRecord, Wall, among, build_record, load_record
 from pitlogger.rules.messages import Units
 from pitlogger.safety.policy import shipped_policy
 from pitlogger.store.queries import Reader
@@ -125,7 +125,7 @@ def readings() -> list[Tagged]:
 def of_entries(listed: list[Entry], read: list[Tagged]) -> CookRecord:
     checks = tuple(entry for entry in listed if isinstance(entry.body, CheckMade))
     return build_record(
-        COOK_ID, "pit", listed, read, shipped_policy("retail-food-code"), UNITS,
+        COOK_ID, "pit", listed, among(read), 0, shipped_policy("retail-food-code"), UNITS,
         Wall(zone=UTC), checks,
     )  # fmt: skip
 

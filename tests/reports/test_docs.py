@@ -38,7 +38,8 @@ def indented(text: str, start: str) -> str:
 
 
 def test_the_configuration_shown_is_accepted() -> None:
-    parse_config(indented(page("notifications.md"), "[notify]"))
+    broker = "[mqtt]\nenabled = true\n"
+    parse_config(broker + indented(page("notifications.md"), "[notify]"))
     parse_config(indented(page("mqtt.md"), "[mqtt]"))
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import UTC, datetime
 from decimal import Decimal
 from xml.etree import ElementTree
@@ -21,6 +22,7 @@ from pitlogger.reports.quote_sheet import Offer, quote_sheet
 from pitlogger.reports.sheet import CAUTIONS, Picture, Sheet, Table
 from pitlogger.reports.shopping import shopping_list
 from pitlogger.reports.take_along import take_along
+from pitlogger.safety.record import CorrectiveAction, LogRow
 from pitlogger.yields.quote import Job
 from tests.reports.conftest import EVIL
 
@@ -175,3 +177,26 @@ def test_the_record_from_the_database_makes_the_same_report(
 def test_a_picture_is_described(record: CookRecord) -> None:
     pictures = [block for block in cook_report(record).blocks if isinstance(block, Picture)]
     assert all(picture.described for picture in pictures)
+
+
+def test_corrective_action_stands_beside_the_breach_in_its_four_parts(
+    record: CookRecord, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    taken = CorrectiveAction(
+        cause="lid left open", control_restored="reheated to 165 F", prevention="timer set",
+        disposition="reheated", by="JD", at_ms=record.end_ms,
+    )  # fmt: skip
+    breach = LogRow(
+        sheet="hot-hold", id=None, observed_ms=record.end_ms, entered_ms=record.end_ms, by="",
+        product="brisket-1", what="hot holding", value="131 F", limit="135 F", met=False,
+    )  # fmt: skip
+    rows = [replace(breach, corrective=taken), breach]
+    monkeypatch.setattr("pitlogger.reports.food_log.sheets", lambda *_: rows)
+    table = next(
+        b for b in food_log(record).blocks
+        if isinstance(b, Table) and b.heads[-1] == "corrective action"
+    )  # fmt: skip
+    answered, open_ = (row[-1] for row in table.rows)
+    for part in ("lid left open", "reheated to 165 F", "timer set", "Disposition: reheated", "JD"):
+        assert part in answered
+    assert open_ == "none on record"
