@@ -6,7 +6,8 @@ real engine that is fed as they go. Same seed, same bytes.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
 from itertools import chain
 
 from pitlogger.bootstrap import new_engine
@@ -14,12 +15,14 @@ from pitlogger.engine.feed import feed
 from pitlogger.engine.inputs import Command, Output
 from pitlogger.errors import PitloggerError
 from pitlogger.model.alerts import AlertState
-from pitlogger.model.journal import Body, ClockSet, CookStarted, Entry, RunStarted
+from pitlogger.model.journal import Body, CookStarted, Entry, RunStarted
 from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import Quality, Reading
+from pitlogger.service.timekeeping import KNOWN_AFTER_MS, Start, Timekeeper
+from pitlogger.store.rows import ClockRow
 from pitlogger_simulators.people.hand import Saying
 from pitlogger_simulators.people.person import Shown
-from pitlogger_simulators.play import Outlet, stage
+from pitlogger_simulators.play import Outlet, Play, stage
 from pitlogger_simulators.scenarios.scenario import Scenario
 from pitlogger_simulators.senml import decision_line, readings_line
 from pitlogger_simulators.truth import Row, Truth
@@ -36,6 +39,34 @@ _WAITING = frozenset(
         AlertState.LATCHED_UNACKNOWLEDGED,
     }
 )
+
+
+@dataclass(frozen=True, slots=True)
+class Wall:
+    """The clocks of the host in a play; the wall clock is as wrong as its faults say."""
+
+    play: Play
+
+    def engine_ms(self) -> int:
+        return self.play.now_ms
+
+    def utc_ms(self) -> int:
+        return self.play.now_ms + self.play.faults.clock_step_ms(self.play.now_ms)
+
+    def monotonic_ms(self) -> int:
+        return self.play.now_ms - self.play.scenario.start_ms
+
+
+class Unwritten:
+    """Takes the times that are put on record; a capture tells them as decisions alone."""
+
+    def set_clock(self, clock: ClockRow) -> None:
+        pass
+
+
+def is_set(utc_ms: int) -> bool:
+    """Return whether a wall clock that says so was ever set."""
+    return utc_ms >= KNOWN_AFTER_MS
 
 
 class Performance:
@@ -60,7 +91,8 @@ class Performance:
         self._on_output = on_output
         self._unsaid: list[Saying] = []  # while the host had no power
         self._cut_ms: int | None = None
-        self._stepped_ms = 0
+        self._unwritten = Unwritten()
+        self._timekeeper: Timekeeper | None = None
         self._minute = -1
         self._end_ms: int | None = None
 
@@ -162,13 +194,21 @@ class Performance:
             gap_ms = play.now_ms - self._cut_ms
             bodies.append(RunStarted("simulated-boot", "", utc_trusted=True, gap_ms=gap_ms))
             self._cut_ms = None
-        step_ms = play.faults.clock_step_ms(play.now_ms)
-        if step_ms != self._stepped_ms:
-            bodies.append(ClockSet(step_ms, trusted=step_ms == 0))
-            self._stepped_ms = step_ms
+        bodies += self._time_told()
         for body in bodies:
             self._decide(body, "")
             yield decision_line(play.now_ms, body, "")
+
+    def _time_told(self) -> Sequence[Body]:
+        """Return what the host's own timekeeper finds of its wall clock now."""
+        now_ms = self.play.now_ms
+        wall = Wall(self.play)
+        if self._timekeeper is None:
+            known = is_set(wall.utc_ms())
+            start = Start(now_ms, known, 0, wall.utc_ms() - now_ms)
+            self._timekeeper = Timekeeper(RUN, wall, start, is_set)
+            return self._timekeeper.begin(self._unwritten)
+        return self._timekeeper.look(now_ms, self._unwritten)
 
     # -- what is seen ---------------------------------------------------------------------
 
