@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -223,7 +224,10 @@ def schedule_text(document: dict[str, Any]) -> str:
     """Return the timeline for people, in this computer's local time."""
     light, chance = _local(document["light_by"]), f"{document['confidence_pct']:g} in 100"
     lines = [f"{document['cook']}: light the fire by {light} to be in time with {chance}"]
-    lines += [f"  {_local(event['at'])}  {_event_text(event)}" for event in document["events"]]
+    every = [piece["piece"] for piece in document["pieces"]]
+    lines += [
+        f"  {_local(event['at'])}  {_event_text(event, every)}" for event in document["events"]
+    ]
     lines += [
         f"{piece['piece']}: usually waits {show_duration(piece['hold_s'] * 1000)} in the hold, "
         f"{show_duration(piece['longest_hold_s'] * 1000)} if fast (n = {piece['n']})"
@@ -232,8 +236,9 @@ def schedule_text(document: dict[str, Any]) -> str:
     return "\n".join([*lines, *(f"- {note}" for note in document["notes"])])
 
 
-def _event_text(event: dict[str, Any]) -> str:
-    pieces = ", ".join(event["pieces"])
+def _event_text(event: dict[str, Any], every: Sequence[str] = ()) -> str:
+    several = len(every) > 2 and event["pieces"] == every
+    pieces = f"all {len(every)} pieces" if several else ", ".join(event["pieces"])
     return f"{event['what']} ({pieces})" if pieces else str(event["what"])
 
 

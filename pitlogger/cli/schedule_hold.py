@@ -92,14 +92,21 @@ def hold_document(hold: Hold, policy: Policy) -> dict[str, Any]:
 def hold_notes(found: Sequence[Hold], policy: Policy) -> Iterator[str]:
     """Say which pieces would not stay over the limit, and what can be done."""
     limit = show_temperature(policy.hot_hold.mc)
+    alike: dict[tuple[str, str], list[Hold]] = {}
     for hold in found:
-        if hold.met is not False or hold.kept_h is None:
-            continue
+        if hold.over.p50_s == 0:
+            yield (
+                f"{hold.piece}: comes off the pit no hotter than {limit}, so it cannot be held hot "
+                f"({policy.hot_hold.source}): carve and serve it at once."
+            )
+        elif hold.met is False and hold.kept_h is not None:
+            alike.setdefault((_hours(hold.wait_h), _hours(hold.kept_h)), []).append(hold)
+    for (wait, kept), pieces in alike.items():
+        names = ", ".join(hold.piece for hold in pieces)
         yield (
-            f"{hold.piece}: limit not met if it is done early: it would wait "
-            f"{_hours(hold.wait_h)} off the pit, a box without heat keeps the core over {limit} "
-            f"for {_hours(hold.kept_h)} (nine in ten; {policy.hot_hold.source}). "
-            f"{_time_control(hold, policy)}"
+            f"{names}: limit not met if done early: up to {wait} off the pit until the last "
+            f"carving, while a box without heat keeps the core over {limit} for {kept} (nine in "
+            f"ten; {policy.hot_hold.source}). {_time_control(pieces[0], policy)}"
         )
     if any(hold.met is None for hold in found):
         yield (

@@ -170,6 +170,18 @@ class Reader:
         )
         return [(load_entry(json.loads(text)), of) for text, of in rows]
 
+    def entry_texts(self, kinds: Iterable[str]) -> list[tuple[str | None, str]]:
+        """Return the cook and the stored JSON text of the entries of some kinds, as written.
+
+        For a thousand cooks at once, where reading each entry would take longer than to send it.
+        """
+        wanted = list(kinds)
+        return self._connection.execute(
+            f"SELECT cook, entry FROM journal WHERE kind IN ({', '.join('?' * len(wanted))})"
+            " ORDER BY run, seq",
+            wanted,
+        ).fetchall()
+
     def entry(self, run: str, seq: int) -> Entry | None:
         """Return one entry by its identity."""
         return self._entry("run = (SELECT id FROM run WHERE run.run = ?) AND seq = ?", run, seq)

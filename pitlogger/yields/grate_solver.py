@@ -12,12 +12,14 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from importlib import import_module
 from itertools import pairwise
+from math import ceil, floor
 from typing import Any
 
 from pitlogger.yields.grate import Lying
 
 STEP_H = 1.0 / 12.0
 LONGEST_S = 3.0
+_EVEN = 1e-6  # what is on a step but for rounding stays on it
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,18 +61,18 @@ def spread(
     for pit, area_cm2 in pits.items():
         intervals, areas = [], []
         for one in pieces:
-            on, length = round(one.on_h / STEP_H), round((one.off_h - one.on_h) / STEP_H)
+            on, off = floor(one.on_h / STEP_H + _EVEN), ceil(one.off_h / STEP_H - _EVEN)
             here = lies[one.piece, pit] = model.new_bool_var("")
             start = on - earlier[one.piece]
             intervals.append(
-                model.new_optional_fixed_size_interval_var(start, max(1, length), here, "")
+                model.new_optional_fixed_size_interval_var(start, max(1, off - on), here, "")
             )
             areas.append(round(one.area_cm2 * 10))
             if one.pit not in (None, pit):
                 model.add(here == 0)
         model.add_cumulative(intervals, areas, int(area_cm2 * 10))
-    for one, twin in _twins(pieces):  # alike: which of them comes first is all the same
-        model.add(earlier[one] >= earlier[twin])
+    for first, twin in _twins(pieces):  # alike: which of them comes first is all the same
+        model.add(earlier[first] >= earlier[twin])
     for one in pieces:
         model.add_exactly_one(lies[one.piece, pit] for pit in pits)
     lit = {pit: model.new_bool_var("") for pit in pits}

@@ -1,9 +1,9 @@
 """Backwards from the plate: when to carve, rest, wrap, load, light, trim and thaw.
 
 The latest start is set so that the piece is rested in time with the chosen confidence; on
-most days it is done earlier and waits in the hold; whether it stays hot there is judged by
-the caller, who knows the policy. Hours count from the start of the schedule's day zero: they are added to
-times by the caller.
+most days it is done earlier and waits in the hold. Whether it stays hot there is judged by the
+caller, who knows the policy. Hours count from the start of the schedule's day zero: they are
+added to times by the caller.
 """
 
 from __future__ import annotations

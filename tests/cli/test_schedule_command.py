@@ -133,3 +133,77 @@ def test_bad_questions_are_refused_with_a_reason(args: tuple[str, ...], said: st
     result = CliRunner().invoke(schedule, list(args))
     assert isinstance(result.exception, UsageError), result.output
     assert said in str(result.exception)
+
+
+def test_a_long_wait_in_a_box_does_not_meet_the_hot_holding_limit() -> None:
+    document = run(*SUPPER, "--confidence", "99")
+    hold = document["pieces"][0]["hold"]
+    assert hold["met"] is False
+    assert hold["limit_c"] == pytest.approx(57.22)
+    assert hold["over_limit_p10_s"] < hold["wait_s"]
+    assert any("3-501.16" in note and "limit not met" in note for note in document["notes"])
+
+
+def test_a_short_wait_meets_it_and_a_stricter_policy_shortens_it() -> None:
+    asked = ("--serve-at", SUPPER[1], "--cut", "chicken-whole")
+    retail = run(*asked)["pieces"][0]["hold"]
+    home = run(*asked, "--policy", "home")["pieces"][0]["hold"]
+    assert retail["met"] is True
+    assert home["limit_c"] > retail["limit_c"]
+    assert home["over_limit_s"] < retail["over_limit_s"]
+
+
+def test_a_heated_hold_is_not_shown_before_it_is_measured() -> None:
+    document = run(*SUPPER, "--confidence", "99", "--heated-hold")
+    assert document["pieces"][0]["hold"]["met"] is None
+    assert any("by its own heat" in note for note in document["notes"])
+
+
+def test_a_later_service_lengthens_the_wait(tmp_path: Path) -> None:
+    path = tmp_path / "cook.toml"
+    path.write_text(COOK, encoding="utf-8")
+    both = run("--cook", str(path))["pieces"][0]["hold"]["wait_s"]
+    path.write_text(COOK.replace('at = "2026-09-19T21', 'at = "2026-09-19T19'), encoding="utf-8")
+    assert both - run("--cook", str(path))["pieces"][0]["hold"]["wait_s"] == 2 * 3600
+
+
+def test_a_hold_too_small_is_said() -> None:
+    notes = run(*SUPPER, "--pieces", "3", "--hold-takes", "2")["notes"]
+    assert any("takes 2, but 3 pieces" in note for note in notes)
+
+
+CHICKEN = ("--serve-at", SUPPER[1], "--cut", "chicken-whole", "--pieces", "6")
+
+
+def test_pieces_that_do_not_fit_at_once_go_on_one_after_the_other() -> None:
+    pytest.importorskip("ortools")
+    document = run(*CHICKEN, "--pit", "pit=1400")
+    loads = sorted(moment(piece["load_by"]) for piece in document["pieces"])
+    offs = sorted(moment(piece["off_by"]) for piece in document["pieces"])
+    assert loads[0] < loads[3]
+    assert all(load >= off for load, off in zip(loads[3:], offs[:3], strict=True))
+    assert {piece["pit"] for piece in document["pieces"]} == {"pit"}
+    assert any("Loaded earlier" in note for note in document["notes"])
+
+
+def test_without_the_solver_it_says_what_it_cannot_do(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("pitlogger.cli.schedule_pits.is_installed", lambda: False)
+    document = run(*CHICKEN, "--pit", "pit=1400")
+    assert any("pitlogger[schedule]" in note for note in document["notes"])
+    assert len({piece["load_by"] for piece in document["pieces"]}) == 1
+
+
+def test_a_piece_larger_than_any_pit_is_named() -> None:
+    notes = run(*SUPPER, "--pit", "small=500")["notes"]
+    assert any("No pit is large enough for brisket-packer-1" in note for note in notes)
+
+
+def test_what_comes_off_cool_is_carved_at_once(tmp_path: Path) -> None:
+    path = tmp_path / "cook.toml"
+    path.write_text(
+        '[cook]\nname = "x"\nserve_at = "2026-09-19T18:00:00-05:00"\n[[piece]]\nid = "t"\n'
+        'cut = "tri-tip"\npull_at = "130F"\n',
+        encoding="utf-8",
+    )
+    notes = run("--cook", str(path))["notes"]
+    assert any("carve and serve it at once" in note for note in notes)

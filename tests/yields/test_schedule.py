@@ -1,11 +1,12 @@
 """Backwards from the plate: durations, times, grates, calendar."""
 
 import math
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from icalendar import Calendar
 
@@ -13,7 +14,8 @@ from pitlogger.model.book import fold
 from pitlogger.model.cooks import CUTS, Cook, Piece, Stage
 from pitlogger.model.journal import Body, CookStarted, Entry, StageSet
 from pitlogger.yields.durations import Hours, cook_time, in_sequence, observed_hours
-from pitlogger.yields.grate import Lying, assign
+from pitlogger.yields.grate import Lying, UndecidedError, assign, needed_at_once
+from pitlogger.yields.grate_solver import spread
 from pitlogger.yields.ical import Moment, calendar
 from pitlogger.yields.schedule import HOUR_MS, Sitting, backwards
 
@@ -155,3 +157,40 @@ def test_calendar_lines_are_folded_at_75_octets_and_end_in_crlf() -> None:
     text = calendar(MOMENTS, "supper", 0)
     assert text.endswith("\r\n")
     assert all(len(line.encode()) <= 75 for line in text.split("\r\n"))
+
+
+def test_a_hopeless_search_says_that_it_was_not_decided() -> None:
+    pieces = [lying(str(k), 1000 + k) for k in range(30)]
+    with pytest.raises(UndecidedError):
+        assign(pieces, {"a": 10_140, "b": 10_145, "c": 10_150})
+
+
+def test_many_pieces_alike_are_decided_at_once() -> None:
+    pieces = [lying(f"{k:02}", 1100) for k in range(60)]
+    assert assign(pieces, {"a": 22_000, "b": 22_000, "c": 22_000}) is not None
+    assert assign(pieces, {"a": 22_000, "b": 21_999, "c": 22_000.5}) is None
+
+
+def test_the_solver_finds_the_least_wait() -> None:
+    pytest.importorskip("ortools")
+    found = spread([lying(str(k), 1100, 0, 3) for k in range(7)], {"a": 3500, "b": 1200}, 12)
+    assert found is not None
+    assert found.proven
+    assert math.fsum(found.earlier_h.values()) == pytest.approx(9.0)  # 4 places: 3 go 3 h before
+
+
+@settings(max_examples=15, deadline=None)
+@given(st.lists(st.tuples(st.integers(1, 9), st.integers(0, 5), st.integers(1, 4)),
+                min_size=1, max_size=5))  # fmt: skip
+def test_what_the_solver_spreads_never_exceeds_an_area(raw: list[tuple[int, int, int]]) -> None:
+    pytest.importorskip("ortools")
+    pieces = [lying(str(k), a, on, on + long) for k, (a, on, long) in enumerate(raw)]
+    found = spread(pieces, {"one": 10, "two": 9}, 24)
+    assert found is not None
+    moved = [replace(p, on_h=p.on_h - found.earlier_h[p.piece],
+                     off_h=p.off_h - found.earlier_h[p.piece]) for p in pieces]  # fmt: skip
+    for pit, area in (("one", 10), ("two", 9)):
+        here = [p for p in moved if found.pits[p.piece] == pit]
+        assert needed_at_once(here) <= area + 1e-6
+    if assign(pieces, {"one": 10, "two": 9}) is not None:
+        assert math.fsum(found.earlier_h.values()) == 0
