@@ -3,7 +3,9 @@
     python -m tests.benchmarks.latency
 
 ``byte-to-engine``: a scale at 50 Hz and a board of 16 probes at 1 Hz over pseudo-terminals; from
-the write of a line to the engine having taken its reading, in a whole daemon, p99.
+the write of a line to the engine having taken its reading, in a whole daemon, p99. ``bare-line``:
+the same lines over a pseudo-terminal to a loop that does nothing, before and after: what the
+machine itself takes.
 ``latency``: a daemon as a process with a broker; from the write of the octets of a pulled probe
 to its alarm (zero on-delay) at a subscriber, p99, less the p99 of a bare ``synchronous=FULL``
 commit on the same disk in the same run. The alarm is journalled and on disk before it is told.
@@ -20,6 +22,7 @@ import statistics
 import subprocess
 import tempfile
 import time
+from collections import deque
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -64,11 +67,44 @@ def _board(port: str, names: list[str], site: str) -> str:
     )
 
 
-def byte_to_engine() -> Row:
+def byte_to_engine() -> list[Row]:
     """Return how long a line takes from the device's write until the engine has its reading."""
+    bare_s = asyncio.run(_bare_lines())
     with tempfile.TemporaryDirectory() as name:
         took_s = asyncio.run(_lines_through(Path(name)))
-    return Row("byte-to-engine", p99(took_s) * 1000, "ms")
+    bare_s += asyncio.run(_bare_lines())
+    return [
+        Row("byte-to-engine", p99(took_s) * 1000, "ms"),
+        Row("bare-line", p99(bare_s) * 1000, "ms"),
+    ]
+
+
+async def _bare_lines() -> list[float]:
+    """Return how long lines take to a loop that does nothing else."""
+    scale = Terminal()
+    took_s: list[float] = []
+    written_s: deque[float] = deque()
+    descriptor = os.open(scale.path, os.O_RDWR | os.O_NOCTTY | os.O_NONBLOCK)
+
+    def read() -> None:
+        lines = os.read(descriptor, 4096).count(b"\n")
+        took_s.extend(time.perf_counter() - written_s.popleft() for _ in range(lines))
+
+    def write() -> None:
+        for _ in range(LINES // 2):
+            time.sleep(1 / HERTZ)
+            written_s.append(time.perf_counter())
+            scale.send("ST,GS,+  1.000kg\r\n")
+
+    loop = asyncio.get_running_loop()
+    loop.add_reader(descriptor, read)
+    try:
+        await asyncio.to_thread(write)
+        await asyncio.sleep(0.2)
+    finally:
+        loop.remove_reader(descriptor)
+        os.close(descriptor)
+    return took_s
 
 
 async def _lines_through(folder: Path) -> list[float]:
@@ -200,7 +236,7 @@ async def _heard(subscriber: aiomqtt.Client, state: str) -> None:
 
 def rows() -> list[Row]:
     """Return all rows of latency."""
-    return [byte_to_engine(), *to_alert()]
+    return [*byte_to_engine(), *to_alert()]
 
 
 if __name__ == "__main__":

@@ -22,6 +22,7 @@ from pitlogger.model.journal import (
     ForecastScored,
     ForecastTaught,
     StageSet,
+    Undone,
 )
 from pitlogger.model.readings import Quality, Reading, Site
 from pitlogger.reports.capture_export import capture_lines
@@ -127,6 +128,23 @@ async def test_the_record_of_a_taught_cook_replays_to_the_same_forecasts(
     gathered, _ = replay_files(capture, None)
     assert made(gathered.entries) == lived
     assert not any(said.widened for said in lived)
+
+
+async def test_a_finish_taken_back_and_made_anew_counts_once(kitchen: Kitchen) -> None:
+    async with kitchen.daemon:
+        first = await kitchen.cook("first")
+        finish = (await kitchen.entries(first))[-2]
+        assert isinstance(finish.body, CookFinished)
+        await kitchen.daemon.submit(Undone(finish.run, finish.seq))
+        await kitchen.daemon.submit(CookFinished("first"))
+        await kitchen.daemon.forecasting.settled()
+        await asyncio.wrap_future(kitchen.daemon.store.flush())
+        kinds = [entry.body.kind for entry in await kitchen.entries(first)]
+        second = await kitchen.cook("second", hours=0.2)
+        taught = (await kitchen.entries(second))[1].body
+    assert kinds.count("forecast-scored") == 2
+    assert isinstance(taught, ForecastTaught)
+    assert len(taught.scores) == 3
 
 
 async def test_a_cook_that_never_was_on_the_pit_teaches_nothing(kitchen: Kitchen) -> None:
