@@ -28,7 +28,7 @@ def meal(
     """Tell how the meal of COOK went, the last one if none is named.
 
     Who came, what was left and how tender it was feed the next plan (plan --from-meals).
-    Told again, the later telling counts; the record keeps both.
+    What is told again counts in place of what was told before; the record keeps both.
     """
     from pitlogger.model.quantities import parse_mass_mg
 

@@ -145,7 +145,7 @@ class Book:
     moved: list[tuple[int, str]] = field(default_factory=list)  # t_ms, channel
     adjusted: list[tuple[Entry, Adjusted]] = field(default_factory=list)
     tares: dict[str, Tared] = field(default_factory=dict)
-    meal: MealTold | None = None  # as last told
+    meal: MealTold | None = None  # each part as last told
     alerts: list[tuple[Entry, AlertChanged]] = field(default_factory=list)
 
     def assignment(self, channel: str, t_ms: int | None = None) -> Assignment | None:
@@ -249,7 +249,7 @@ def _apply(book: Book, entry: Entry, body: Body, corrected: bool) -> None:
         case Noted():
             book.notes.append((entry, body))
         case MealTold():
-            book.meal = body
+            book.meal = body if book.meal is None else _added(book.meal, body)
         case ProbeMoved(channel=channel_id):
             book.moved.append((t_ms, channel_id))
         case Adjusted():
@@ -274,6 +274,18 @@ def _succeed(book: Book, parents: tuple[str, ...], children: tuple[Piece, ...], 
         made = book.pieces[child.id] = PieceBook(replace(child, parents=parents), t_ms)
         if stage is not None and stage is not Stage.RAW:
             made.marks.append(StageSet(child.id, stage, t_ms))
+
+
+def _added(told: MealTold, later: MealTold) -> MealTold:
+    """Return a meal as told before with what was told later in its place."""
+    marks = {marked.piece: marked for marked in (*told.tender, *later.tender)}
+    return MealTold(
+        later.cook,
+        told.came if later.came is None else later.came,
+        told.left_mg if later.left_mg is None else later.left_mg,
+        tuple(marks.values()),
+        later.text or told.text,
+    )
 
 
 def _assign(book: Book, channel: Channel, t_ms: int, lead: bool) -> None:

@@ -359,7 +359,7 @@ class Tenderness:
 
 @dataclass(frozen=True, slots=True)
 class MealTold:
-    """How a meal went, told after it; told again, the later one counts whole.
+    """How a meal went, told after it; what is told again later counts in its place.
 
     ``cook`` is the id of the cook, empty within its own journal. ``came`` is how many ate,
     ``left_mg`` what was left over of the meat. ``None`` is not told.

@@ -45,7 +45,7 @@ def make_meal_api(daemon: Daemon) -> APIRouter:
 
 
 async def tell_meal(daemon: Daemon, ask: MealAsk) -> Entry:
-    """Put a meal on record and return its entry once it is on disk; told again it is replaced.
+    """Put a meal on record and return its entry once it is on disk; what is told again counts.
 
     Raises:
         UsageError: No such cook or piece, or nothing told.

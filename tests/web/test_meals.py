@@ -56,13 +56,14 @@ async def test_a_meal_is_told_after_its_cook_and_reaches_what_is_learned(node: N
     assert meals(history)[0].eaten_per_guest_g == pytest.approx((3100 - 310) / 18)
 
 
-async def test_told_again_the_later_one_counts_and_both_are_on_record(node: Node) -> None:
+async def test_what_is_told_again_counts_and_the_rest_stays(node: Node) -> None:
     await finished(node)
-    await tell(node, came=18)
+    await tell(node, came=18, tender=4)
     await tell(node, came=19, left="0 g")
     (book,) = await past(node)
     assert book.meal is not None
     assert (book.meal.came, book.meal.left_mg) == (19, 0)
+    assert [(told.piece, told.mark) for told in book.meal.tender] == [("brisket-1", 4)]
     entries = await node.daemon.ask(lambda reader: reader.entries(kinds=("meal-told",)))
     assert len(entries) == 2
 
