@@ -57,18 +57,31 @@ def list_rules(as_json: bool) -> None:
 @socket_option
 @json_option
 def explain(piece: str, socket: Path | None, as_json: bool) -> None:
-    """Say which limits are watched for PIECE now, on what, and why."""
+    """Say which limits, timers and clocks run for PIECE now, on what, and why."""
     held = Client(socket).get("/rules", piece=piece)
     emit(held, as_json, "\n".join(_words(row) for row in held["rules"]) or "nothing is watched now")
 
 
 def _words(row: dict[str, Any]) -> str:
-    limit = show_temperature(row["limit_c"] * 1000, digits=1)
     return (
-        f"{row['kind']}: {row['side']} {limit} on {row['judged_on']} for "
-        f"{show_duration(row['on_delay_s'] * 1000)}; {row['state']}\n"
+        f"{row['kind']}: {_on(row)}; {row['state']}\n"
         f"  {row['cause']} Do: {row['remedy']} ({row['source']})"
     )
+
+
+def _on(row: dict[str, Any]) -> str:
+    """Return what a limit, timer or clock is judged on."""
+    if row["limit_c"] is not None:
+        limit = show_temperature(row["limit_c"] * 1000, digits=1)
+        lasts = show_duration(row["on_delay_s"] * 1000)
+        return f"{row['side']} {limit} on {row['judged_on']} for {lasts}"
+    words = str(row["judged_on"])
+    if row["every_s"] is not None:
+        words = f"every {show_duration(row['every_s'] * 1000)} by {words}"
+    left_s = row["remaining_s"]
+    if left_s is None:
+        return words
+    return f"{words}, {show_duration(abs(left_s) * 1000)} {'left' if left_s >= 0 else 'over'}"
 
 
 @rules.command()
@@ -79,7 +92,8 @@ def _words(row: dict[str, Any]) -> str:
 def test(piece: str, value: str, socket: Path | None, as_json: bool) -> None:
     """Say what VALUE, such as 203F, would do for PIECE if it lasted. Changes nothing."""
     milli_c = parse_temperature_mc(value)
-    held = Client(socket).get("/rules", piece=piece)["rules"]
+    rows = Client(socket).get("/rules", piece=piece)["rules"]
+    held = [row for row in rows if row["limit_c"] is not None and row["piece"] == piece]
     told = [
         {**row, "would_raise": (milli_c / 1000 >= row["limit_c"])
          if row["side"] == "at or above" else (milli_c / 1000 < row["limit_c"])}

@@ -10,6 +10,7 @@ from pydantic import BaseModel, Field
 
 from pitlogger.clock import rfc3339
 from pitlogger.daemon import Daemon
+from pitlogger.engine.explain import watched
 from pitlogger.errors import UsageError, unknown
 from pitlogger.formats.journal_json import dump_entry, load_body
 from pitlogger.formats.paper_journal import PaperCook
@@ -123,7 +124,7 @@ def make_log_api(daemon: Daemon) -> APIRouter:
 
     @api.get("/rules", summary="The limits and conditions watched now, and why")
     async def rules(piece: str | None = None) -> dict[str, Any]:
-        return {"rules": watched(daemon, piece)}
+        return {"rules": watched(daemon.engine, piece)}
 
     return api
 
@@ -154,34 +155,3 @@ def food_log(made: Judged) -> dict[str, Any]:
 def _logged(entry: Entry) -> dict[str, Any]:
     document: dict[str, Any] = json.loads(json.dumps(dump_entry(entry)))
     return {"at": rfc3339(entry.t_ms), **document}
-
-
-def watched(daemon: Daemon, piece: str | None) -> list[dict[str, Any]]:
-    """Return each limit in force: what it is judged on, why, and how it stands."""
-    engine = daemon.engine
-    if piece is not None and piece not in engine.book.pieces:
-        raise UsageError(unknown("piece", piece, engine.book.pieces))
-    found = []
-    for limit in engine.compiled.limits():
-        if piece is not None and limit.piece != piece:
-            continue
-        watch, rule = engine.state.watches[limit.key], limit.rule
-        found.append(
-            {
-                "alert": limit.key,
-                "kind": rule.kind,
-                "piece": limit.piece,
-                "judged_on": limit.channel or "the coldest valid core",
-                "side": "at or above" if limit.side > 0 else "below",
-                "limit_c": limit.limit / 1000,
-                "on_delay_s": rule.on_delay_ms / 1000,
-                "deadband_c": rule.deadband_mc / 1000,
-                "priority": rule.priority.label,
-                "wakes": rule.wakes,
-                "state": watch.state.value,
-                "cause": rule.cause,
-                "remedy": rule.remedy,
-                "source": rule.source or "ours",
-            }
-        )
-    return found
