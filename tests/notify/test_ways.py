@@ -239,8 +239,17 @@ def test_the_relay_is_held_on_only_while_all_is_well(pins: Any) -> None:
     sounder.close()
 
 
-def test_pins_that_cannot_be_used_are_told_in_words(pins: Any) -> None:
+def test_a_pin_named_twice_is_told_in_words(pins: Any) -> None:
     taken = Sounder(SounderTable(pin=17), lambda: None, pins)
-    with pytest.raises(DeliveryError, match="group gpio"):
+    with pytest.raises(DeliveryError, match="used twice"):
         Sounder(SounderTable(pin=17), lambda: None, pins)
     taken.close()
+
+
+def test_a_closed_sounder_leaves_its_pins_off(pins: Any) -> None:
+    sounder = Sounder(SounderTable(pin=17, healthy_pin=22), lambda: None, pins)
+    sounder.sound(Priority.HIGH)
+    sounder.hold(True)
+    buzzer, relay = pins.pin(17), pins.pin(22)
+    sounder.close()
+    assert (buzzer.state, relay.state) == (0, 0)

@@ -1,18 +1,24 @@
 """Discovery by home-automation hubs: one retained message that describes the whole node.
 
-Source: public documentation of MQTT discovery, device form: topic PREFIX/device/ID/config,
-``dev`` and ``o`` mandatory, each of ``cmps`` with ``p`` and ``unique_id``.
+Source: the public page on MQTT discovery of the hub that brought it up
+(www.home-assistant.io/integrations/mqtt, "Device discovery payload"): topic
+PREFIX/device/ID/config; ``dev`` and ``o`` are mandatory; each of ``cmps`` has ``p`` and, as an
+entity, ``unique_id``; ``availability`` is shared; a component is removed by an update in which it
+has ``p`` alone, followed by one without it.
 """
 
 from __future__ import annotations
 
+import json
 import re
+from collections.abc import Iterable, Mapping
 from typing import Any
+from zlib import crc32
 
 from pitlogger import __version__
 from pitlogger.engine.lanes import Lane
 from pitlogger.model.quantities import Quantity
-from pitlogger.notify.mqtt.tree import OFFLINE, ONLINE, level, to_json
+from pitlogger.notify.mqtt.tree import OFFLINE, ONLINE, level
 from pitlogger.notify.node import Node
 
 # Unit, device class of a quantity. No class says "battery of a probe" better than battery.
@@ -34,7 +40,34 @@ def slug(text: str) -> str:
     return re.sub(r"[^a-z0-9]+", "-", text.casefold()).strip("-") or "x"
 
 
-def discovery(node: Node, root: str, prefix: str) -> tuple[str, str]:
+def ids_of(names: Iterable[str]) -> dict[str, str]:
+    """Return an id for each name, no two alike: of names that fall together, each gets a mark."""
+    held: dict[str, list[str]] = {}
+    for name in names:
+        held.setdefault(slug(name), []).append(name)
+    return {
+        name: own if len(alike) == 1 or name == own else f"{own}-{crc32(name.encode()):08x}"
+        for own, alike in held.items()
+        for name in alike
+    }
+
+
+def without(document: dict[str, Any], gone: Mapping[str, str]) -> dict[str, Any]:
+    """Return a description that removes components; ``gone`` is the platform of each by id."""
+    removed = {id_: {"p": platform} for id_, platform in gone.items()}
+    return {**document, "cmps": {**document["cmps"], **removed}}
+
+
+def components_of(payload: object) -> dict[str, str]:
+    """Return the components of a description as the broker keeps it: platform by id."""
+    try:
+        document = json.loads(payload) if isinstance(payload, bytes) else {}
+        return {str(id_): str(part["p"]) for id_, part in document["cmps"].items()}
+    except (ValueError, KeyError, TypeError, AttributeError):
+        return {}  # not ours, or of a version that described itself otherwise
+
+
+def discovery(node: Node, root: str, prefix: str) -> tuple[str, dict[str, Any]]:
     """Return the topic and document that describe the node and its channels.
 
     No name of a channel or piece gets into a template: names are strangers' text.
@@ -54,13 +87,15 @@ def discovery(node: Node, root: str, prefix: str) -> tuple[str, str]:
             "value_template": "{{ 'ON' if value_json.alarms else 'OFF' }}",
         }
     }
+    ids = ids_of(node.engine.lanes)
     for lane in node.engine.lanes.values():
         if lane.quantity in _SENSOR:
-            components[slug(lane.state.id)] = _sensor(own, root, lane)
+            id_ = f"channel-{ids[lane.state.id]}"
+            components[id_] = {"unique_id": f"{own}-{id_}", **_sensor(root, lane)}
     book = node.engine.book
     if book.cook is not None and book.finished_ms is None:
-        for piece in book.pieces:
-            components[f"stage-{slug(piece)}"] = _stage(own, root, piece)
+        for piece, id_ in ids_of(book.pieces).items():
+            components[f"stage-{id_}"] = _stage(f"{own}-stage-{id_}", root, piece)
     document = {
         "dev": {"ids": [own], "name": f"pitlogger {node.config.node.name}", "sw": __version__},
         "o": {"name": "pitlogger", "sw": __version__},
@@ -73,15 +108,14 @@ def discovery(node: Node, root: str, prefix: str) -> tuple[str, str]:
         ],
         "cmps": components,
     }
-    return f"{prefix}/device/{own}/config", to_json(document)
+    return f"{prefix}/device/{own}/config", document
 
 
-def _sensor(own: str, root: str, lane: Lane) -> dict[str, Any]:
+def _sensor(root: str, lane: Lane) -> dict[str, Any]:
     unit, device_class = _SENSOR[lane.quantity]
     interval_s = (lane.interval_ms or 0) / 1000
     return {
         "p": "sensor",
-        "unique_id": f"{own}-{slug(lane.state.id)}",
         "name": lane.state.id,
         "state_topic": f"{root}/channel/{level(lane.state.id)}",
         "value_template": _VALUE,
@@ -92,10 +126,10 @@ def _sensor(own: str, root: str, lane: Lane) -> dict[str, Any]:
     }
 
 
-def _stage(own: str, root: str, piece: str) -> dict[str, Any]:
+def _stage(unique_id: str, root: str, piece: str) -> dict[str, Any]:
     return {
         "p": "sensor",
-        "unique_id": f"{own}-stage-{slug(piece)}",
+        "unique_id": unique_id,
         "name": f"{piece} stage",
         "state_topic": f"{root}/piece/{level(piece)}",
         "value_template": "{{ value_json.stage }}",

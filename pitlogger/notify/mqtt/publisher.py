@@ -45,7 +45,7 @@ class Publisher:
     async def put(self, retained: list[tuple[str, str]]) -> None:
         """Publish documents to be retained."""
         for topic, payload in retained:
-            await retain(self._client, topic, payload)
+            await retain(self._client, topic, payload, self._tree.qos)
 
     async def refresh(self, extra: tuple[tuple[str, str], ...] = ()) -> None:
         """Publish what changed and delete what no longer stands.
@@ -62,7 +62,9 @@ class Publisher:
         gone = [topic for topic in self._retained if topic not in wanted]
         if any(topic.endswith("/$description") for topic in changed):
             await self.put(self._tree.first())
-            changed |= {topic: wanted[topic] for topic, _ in self._tree.last() if topic in wanted}
+            changed = {topic: changed[topic] for topic in changed if topic not in self._ends()}
+            changed |= {topic: text for lane in self._heard() for topic, text in self._told(lane)}
+            changed |= {topic: wanted[topic] for topic in self._ends() if topic in wanted}
         for topic in gone:
             await retain(self._client, topic, None)
         await self.put(list(changed.items()))
@@ -74,8 +76,18 @@ class Publisher:
             await retain(self._client, topic, None)
 
     def _is_reading(self, topic: str) -> bool:
-        told = [t for lane in self._lanes() for t, _ in self._tree.reading(lane)]
+        told = [t for lane in self._lanes() for t, _ in self._told(lane)]
         return topic in told or topic.endswith("/health")
+
+    def _ends(self) -> list[str]:
+        """Return the topics that tell the state of the connection: the last to be told."""
+        return [topic for topic, _ in self._tree.last()]
+
+    def _told(self, lane: Lane) -> list[tuple[str, str]]:
+        return self._tree.reading(lane)
+
+    def _heard(self) -> list[Lane]:
+        return [lane for lane in self._lanes() if lane.state.heard_ms >= 0]
 
     def _lanes(self) -> list[Lane]:
         return list(self._node.engine.lanes.values())
@@ -98,5 +110,5 @@ class Publisher:
             if now_s - self._sent_s.get(channel, -pause_s) < pause_s * 0.95:
                 continue
             self._heard_ms[channel], self._sent_s[channel] = heard_ms, now_s
-            for topic, payload in self._tree.reading(lane):
-                await retain(self._client, topic, payload, qos=0)
+            for topic, payload in self._told(lane):
+                await retain(self._client, topic, payload, self._tree.reading_qos)

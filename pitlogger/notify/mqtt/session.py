@@ -13,7 +13,7 @@ from pitlogger.errors import DeliveryError, PitloggerError
 from pitlogger.notify.fanout import Happening
 from pitlogger.notify.message import Message
 from pitlogger.notify.mqtt import commands
-from pitlogger.notify.mqtt.discovery import discovery
+from pitlogger.notify.mqtt.discovery import components_of, discovery, without
 from pitlogger.notify.mqtt.events import Events
 from pitlogger.notify.mqtt.homie import HomieTree
 from pitlogger.notify.mqtt.publisher import Publisher, Tree
@@ -101,6 +101,7 @@ class StateSession(Session):
         super().__init__(node, self._own)
         self._events = Events(node, self._own)
         self._table = node.config.mqtt
+        self._components: dict[str, str] = {}  # what the hub knows of us: platform by id
         self.client: aiomqtt.Client | None = None
 
     def begin(self) -> None:
@@ -108,9 +109,10 @@ class StateSession(Session):
         self._events.begin()
 
     async def _began(self, client: aiomqtt.Client) -> None:
-        if self._table.discovery_prefix is not None:
-            await listen_to(client, f"{self._table.discovery_prefix}/status")
-        await self._publisher.refresh(self._described())
+        if (prefix := self._table.discovery_prefix) is not None:
+            await listen_to(client, f"{prefix}/status")
+            await listen_to(client, discovery(self._node, self._own.root, prefix)[0])
+        await self._refresh()
         self.client = client
         await self._events.catch_up(client)
 
@@ -118,12 +120,25 @@ class StateSession(Session):
         self.client = None
         self._events.save()
 
-    def _described(self) -> tuple[tuple[str, str], ...]:
+    async def _refresh(self, anew: bool = False) -> None:
+        """Publish what changed; describe the node to the hub, ``anew`` if it has forgotten."""
         prefix = self._table.discovery_prefix
-        return () if prefix is None else (discovery(self._node, self._own.root, prefix),)
+        if prefix is None:
+            await self._publisher.refresh()
+            return
+        topic, document = discovery(self._node, self._own.root, prefix)
+        parts = document["cmps"]
+        gone = {id_: kind for id_, kind in self._components.items() if id_ not in parts}
+        self._components = {id_: part["p"] for id_, part in parts.items()}
+        described = (topic, to_json(document))
+        if gone:
+            await self._publisher.put([(topic, to_json(without(document, gone)))])
+        if gone or anew:
+            await self._publisher.put([described])
+        await self._publisher.refresh((described,))
 
     async def _happened(self, client: aiomqtt.Client, happening: Happening) -> None:
-        await self._publisher.refresh(self._described())
+        await self._refresh()
         await self._events.take(client, happening)
 
     async def _beat(self) -> None:
@@ -133,7 +148,10 @@ class StateSession(Session):
 
     async def _heard(self, client: aiomqtt.Client, topic: str, message: aiomqtt.Message) -> None:
         if topic == f"{self._table.discovery_prefix}/status" and message.payload == b"online":
-            await self._publisher.put(list(self._described()))
+            await self._refresh(anew=True)
+        elif message.retain and topic.startswith(f"{self._table.discovery_prefix}/device/"):
+            self._components |= components_of(message.payload)
+            await self._refresh()
         elif topic == f"{self._own.root}/command" and message.payload:
             answer = await self._obey(message)
             await tell(client, f"{self._own.root}/answer", to_json(answer))

@@ -48,6 +48,8 @@ def to_json(document: Any) -> str:
 class StateTree:
     """The tree of one node."""
 
+    qos, reading_qos = 1, 0
+
     def __init__(self, node: Node) -> None:
         self._node = node
         self.root = f"{node.config.mqtt.base}/{level(node.config.node.name)}"

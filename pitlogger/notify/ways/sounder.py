@@ -9,8 +9,8 @@ from collections.abc import Callable
 from typing import Any
 
 from pitlogger.config_notify import SounderTable
-from pitlogger.errors import DeliveryError
 from pitlogger.model.alerts import Priority
+from pitlogger.notify.ways.pins import explained, open_pins
 
 # Seconds on, seconds off. High is fast and cannot be overheard; low is a chirp a minute.
 PATTERN: dict[Priority, tuple[float, float]] = {
@@ -28,23 +28,18 @@ class Sounder:
     Args:
         table: Pins.
         on_button: Called from gpiozero's own thread when the button is pressed.
-        factory: Where pins come from; gpiozero's own choice unless a test gives another.
+        factory: Where pins come from; those of the machine unless a test gives others.
 
     Raises:
-        DeliveryError: No such pins here, or the extra is not installed.
+        DeliveryError: No such pins here, no right to use them, or the extra is not installed.
     """
 
     def __init__(
         self, table: SounderTable, on_button: Callable[[], object], factory: Any = None
     ) -> None:
-        try:
-            from gpiozero import Button, Buzzer, DigitalOutputDevice
-        except ImportError:
-            raise DeliveryError(
-                "the sounder needs gpiozero, which is not installed",
-                remedy="Install it: uv tool install 'pitlogger[gpio]'",
-                for_good=True,
-            ) from None
+        factory = factory or open_pins()
+        from gpiozero import Button, Buzzer, DigitalOutputDevice
+
         self._sounding: Priority | None = None
         self._buzzer = self._button = self._relay = None
         with_pins = {"pin_factory": factory}
@@ -58,11 +53,7 @@ class Sounder:
                 self._relay = DigitalOutputDevice(table.healthy_pin, **with_pins)
         except Exception as fault:  # the libraries of pins raise what they like
             self.close()
-            raise DeliveryError(
-                f"the pins of [notify.sounder] cannot be used ({fault})",
-                remedy="Check the pin numbers (BCM) and that the user is in the group gpio",
-                for_good=True,
-            ) from None
+            raise explained(fault) from None
 
     def sound(self, gravest: Priority | None) -> None:
         """Sound as the gravest alert asks, ``None`` for silence; the same again changes nothing."""
