@@ -107,6 +107,8 @@ class _Cooks:
             for name in ("convection", "radiation", "vapour", "retained", "mass_g")
         }
         self._on_pit = self._place == _ON_PIT
+        self._all_on_pit = bool(self._on_pit.all())
+        self._none_on_pit = not self._on_pit.any()
         still = [PLACES[_PLACE_NAMES[max(i, 1)]].boundary(self.weather.room_c) for i in self._place]
         self._off_pit = Boundary(
             **{
@@ -116,8 +118,8 @@ class _Cooks:
         )
 
     def boundary(self) -> Boundary:
-        bare = self.fire.boundary()
-        if not self._on_pit.all():
+        bare = self._off_pit if self._none_on_pit else self.fire.boundary()
+        if not (self._all_on_pit or self._none_on_pit):
             bare = Boundary(
                 **{
                     f.name: np.where(
@@ -127,12 +129,15 @@ class _Cooks:
                 }
             )
         layer = self._layer
-        return replace(
-            bare,
-            convection=bare.convection * layer["convection"],
-            emissivity=bare.emissivity * layer["radiation"],
-            vapour=bare.vapour * layer["vapour"],
-            retained=layer["retained"],
+        return Boundary(
+            bare.air_c,
+            bare.wall_c,
+            bare.humidity_ratio,
+            bare.convection * layer["convection"],
+            bare.emissivity * layer["radiation"],
+            bare.vapour * layer["vapour"],
+            layer["retained"],
+            bare.pressure_pa,
         )
 
     def advance(self, time_s: float, dt_s: float) -> None:

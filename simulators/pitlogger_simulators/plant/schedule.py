@@ -75,25 +75,27 @@ class Event:
 class Progress:
     """How far each of n cooks is in a schedule."""
 
-    __slots__ = ("_next", "_schedule", "_since_s", "done_s")
+    __slots__ = ("_first", "_last", "_next", "_schedule", "_since_s", "done_s")
 
     def __init__(self, schedule: Sequence[Event], n: int) -> None:
         self._schedule = tuple(schedule)
         self._next = np.zeros(n, int)
+        self._first = self._last = 0  # events that any of the cooks waits for
         self._since_s = np.zeros(n)
         self.done_s = np.full((len(self._schedule), n), np.nan)
 
     def due(self, time_s: float, core_c: Array) -> list[tuple[Event, Mask]]:
         """Return the events due now with the cooks they are due for, in order."""
         out: list[tuple[Event, Mask]] = []
-        for i, event in enumerate(self._schedule):
-            waiting = self._next == i
-            if not waiting.any():
-                continue
-            now = waiting & event.due(time_s, time_s - self._since_s, core_c)
+        i = self._first
+        while i <= self._last and i < len(self._schedule):
+            event = self._schedule[i]
+            now = (self._next == i) & event.due(time_s, time_s - self._since_s, core_c)
             if now.any():
                 self._next[now] = i + 1
                 self._since_s[now] = time_s
                 self.done_s[i, now] = time_s
+                self._first, self._last = int(self._next.min()), int(self._next.max())
                 out.append((event, now))
+            i += 1
         return out

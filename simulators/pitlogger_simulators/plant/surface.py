@@ -6,6 +6,7 @@ All arrays have shape (n,); heat flows in W and vapour in kg/s are for the whole
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import cast
 
 import numpy as np
 
@@ -162,6 +163,29 @@ def solve_surface(
     right falls with T and is concave, so Newton's steps come down on the root from above and
     cannot cycle.
     """
+    if start_c.size > 1:
+        return _solve(seen, rest_c, per_watt, start_c)
+    # A single body is computed with plain numbers: the same arithmetic, several times as fast.
+    alone = Exchange(
+        _only(seen.gain_w_k),
+        _only(seen.surrounding_c),
+        _only(seen.vapour_scale),
+        _only(seen.activity),
+        _only(seen.vapour_pa),
+        _only(seen.pressure_pa),
+        _only(seen.available_kg_s),
+    )
+    surface, heat_w, vapour_kg_s = _solve(alone, _only(rest_c), _only(per_watt), _only(start_c))
+    return np.array([surface]), np.array([heat_w]), np.array([vapour_kg_s])
+
+
+def _only(value: Value) -> Array:
+    return cast(Array, value.item() if isinstance(value, np.ndarray) else value)
+
+
+def _solve(
+    seen: Exchange, rest_c: Array, per_watt: Array, start_c: Array
+) -> tuple[Array, Array, Array]:
     air = seen.pressure_pa - seen.vapour_pa
     top_c = boiling_c(_NEAR_BOILING * seen.pressure_pa / np.maximum(seen.activity, _DRIEST))
     inward = 1.0 / per_watt

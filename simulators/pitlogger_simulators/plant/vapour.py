@@ -37,7 +37,8 @@ def saturation_pa(temperature_c: Number) -> Number:
 
 def saturation_slope(temperature_c: Number, pressure_pa: Number) -> Number:
     """Return the slope of the saturation pressure, Pa/K, where that pressure is known."""
-    return pressure_pa * _B / (temperature_c + _C) ** 2
+    above = temperature_c + _C
+    return pressure_pa * _B / (above * above)
 
 
 def boiling_c(pressure_pa: Number) -> Number:
