@@ -31,3 +31,17 @@ def assign(channel_id: str, site: str, piece: str | None, lead: bool, by: str,
     entry = Client(socket).post("/assignments", channel=table, lead=lead, by=by)
     where = f"{site} of {piece}" if piece else site
     emit(entry, as_json, f"{channel_id}: {where}")
+
+
+@channel.command()
+@click.argument("channel_id", metavar="CHANNEL")
+@by_option
+@socket_option
+@json_option
+def moved(channel_id: str, by: str, socket: Path | None, as_json: bool) -> None:
+    """Say that a probe was moved within its piece, or that swapped ones are put right.
+
+    Its trend starts anew, and what was doubted of it is settled.
+    """
+    entry = Client(socket).post("/moves", channel=channel_id, by=by)
+    emit(entry, as_json, f"{channel_id}: moved; its trend starts anew")

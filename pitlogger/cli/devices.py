@@ -148,7 +148,8 @@ def try_device(
 
 
 def _show_trial(trial: Trial, as_json: bool) -> None:
-    from pitlogger.devices.configured import verdict
+    from pitlogger.devices.checks import State
+    from pitlogger.devices.configured import verdict, was_read
 
     document = {
         "device": trial.device.id,
@@ -170,8 +171,8 @@ def _show_trial(trial: Trial, as_json: bool) -> None:
     }
     if as_json:
         emit(document, True, "")
-    if not trial.latest:
-        (check,) = verdict(trial)
+    check, *_ = verdict(trial)
+    if not trial.latest or (check.state is State.TROUBLE and not was_read(trial)):
         raise TransportError(f"no reading came: {check.found}", remedy=check.remedy)
 
 

@@ -57,7 +57,8 @@ def outlook_text(told: dict[str, Any]) -> str:
 
 
 def _target(row: dict[str, Any]) -> str:
-    what = f"{row['piece']}: {row['target']} at {show_temperature(row['target_c'] * 1000)}"
+    at = f" at {show_temperature(row['target_c'] * 1000)}" if row["target"] != "rest" else " done"
+    what = f"{row['piece']}: {row['target']}{at}"
     if row["p50"] is None:
         return f"{what}: {row['reason']}"
     widened = f", widened: {row['own_cooks']} own cooks stored" if row["widened"] else ""

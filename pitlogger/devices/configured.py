@@ -8,7 +8,7 @@ from typing import Any
 
 from pitlogger.devices.checks import Check, State
 from pitlogger.devices.contract import Measurement
-from pitlogger.devices.runner import CHECK_SETTINGS, Device, Link
+from pitlogger.devices.runner import ASIDE, CHECK_SETTINGS, Device, Link
 from pitlogger.devices.trial import Trial, in_words
 from pitlogger.model.readings import Quality
 
@@ -40,7 +40,7 @@ async def read_each(
 def verdict(trial: Trial, wanted: Collection[str] = ()) -> list[Check]:
     """Return what a trial showed: one check, or one for each channel that is in trouble."""
     about = f"device '{trial.device.id}'"
-    if not trial.latest:
+    if not was_read(trial):
         return [_nothing_read(about, trial)]
     if trial.message:
         return [Check(about, State.TROUBLE, trial.message, trial.remedy)]
@@ -63,6 +63,11 @@ def verdict(trial: Trial, wanted: Collection[str] = ()) -> list[Check]:
     return checks or [Check(about, State.GOOD, "; ".join(said))]
 
 
+def was_read(trial: Trial) -> bool:
+    """Return whether more came than what the device tells of itself."""
+    return any(found.quantity not in ASIDE for found in trial.latest.values())
+
+
 def _nothing_read(about: str, trial: Trial) -> Check:
     if trial.message:
         return Check(about, State.TROUBLE, trial.message, trial.remedy or CHECK_SETTINGS)
@@ -72,8 +77,10 @@ def _nothing_read(about: str, trial: Trial) -> Check:
         return Check(about, State.TROUBLE, found, last.remedy or CHECK_SETTINGS)
     if not trial.was_up:
         return Check(about, State.TROUBLE, "it was not reached in the time given", _LONGER)
+    aside = ", ".join(" ".join(in_words(found).split()) for found in trial.latest.values())
+    found = f"it is there and sent {f'no more than {aside}' if aside else 'nothing'}"
     seldom = f"it may be silent for {trial.device.interval_s:g} s"
-    return Check(about, State.ADVICE, f"it is there and sent nothing; {seldom}", _LONGER)
+    return Check(about, State.ADVICE, f"{found}; {seldom}", _LONGER)
 
 
 def _remedy(found: Measurement) -> str:

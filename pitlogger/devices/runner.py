@@ -32,12 +32,15 @@ from pitlogger.errors import (
     SilentError,
     TransportError,
 )
+from pitlogger.model.quantities import Quantity
 
 log = logging.getLogger(__name__)
 
 RING = 32  # refused octets kept of a device
 UNREADABLE = 20  # refusals in a row after which a device counts as lost though it sends
 NEVER_READ = 5  # the same of one of which nothing was read since it was opened
+# What a device tells of itself is no sign that what it measures can be read.
+ASIDE = frozenset((Quantity.SIGNAL, Quantity.BATTERY))
 CHECK_SETTINGS = "Check its settings: pitlogger devices try"
 
 
@@ -131,6 +134,7 @@ class Runner:
         self._limits = limits
         self._transport: Transport | None = None
         self._refused_in_a_row = 0
+        self._refused_source: str | None = None
         self._has_been_read = False  # since it was opened
         self._is_silent = False  # nothing came, so only a word is a sign of life
 
@@ -183,7 +187,8 @@ class Runner:
             raise TransportError(f"it did not open in {self._limits.open_s:g} s") from None
         try:
             self._transport = transport
-            self._refused_in_a_row, self._has_been_read = 0, False
+            self._refused_in_a_row, self._refused_source = 0, None
+            self._has_been_read = False
             decoder = self.device.driver.decoder(self.device.config)
             self._is_silent |= isinstance(transport, Listening)
             if not self._is_silent:
@@ -238,15 +243,18 @@ class Runner:
 
     def _take(self, chunk: Chunk, outcome: Measurement | DecodeError) -> None:
         if isinstance(outcome, Measurement):
+            self._emit(self.device.id, outcome)
+            if outcome.quantity in ASIDE and chunk.source != self._refused_source:
+                return
             self._refused_in_a_row, self._has_been_read = 0, True
             if self.standing.link is Link.LOST:
                 self._tell(Link.UP, "readable again", "")
-            self._emit(self.device.id, outcome)
             return
         if isinstance(outcome, DuplicateFrameError):
             return
         self.refused.append(Refused(self._clock.utc_ms(), chunk, str(outcome), outcome.remedy))
         self._refused_in_a_row += 1
+        self._refused_source = chunk.source
         if self._refused_in_a_row == (UNREADABLE if self._has_been_read else NEVER_READ):
             self._tell(
                 Link.LOST,

@@ -9,12 +9,11 @@ from __future__ import annotations
 from typing import Any
 
 from fastapi import APIRouter, Query, Request
-from fastapi.responses import StreamingResponse
+from fastapi.responses import Response, StreamingResponse
 
 from pitlogger.clock import rfc3339
 from pitlogger.daemon import Daemon
 from pitlogger.errors import UsageError, unknown
-from pitlogger.formats.journal_json import dump_entry
 from pitlogger.model.book import fold
 from pitlogger.notify.waiting import waiting_documents
 from pitlogger.reports.capture_export import capture_lines
@@ -27,7 +26,7 @@ from pitlogger.web.api_writes import add_writes
 from pitlogger.web.live import Pulse, events
 from pitlogger.web.page.joined import Recorded, joined
 from pitlogger.web.page.shown import units_chosen
-from pitlogger.web.past_entries import past_entries
+from pitlogger.web.past_entries import journals_text
 from pitlogger.web.told import read_notices, told_of
 
 
@@ -94,9 +93,13 @@ def _add_reads(api: APIRouter, daemon: Daemon) -> None:
         entries = await daemon.ask(lambda reader: reader.entries(cook=known))
         return [views.entry_view(daemon, entry) for entry in entries[-limit:]]
 
-    @api.get("/record", summary="Journals of all cooks as far as yields need them, oldest first")
-    async def record() -> list[dict[str, Any]]:
-        return await daemon.ask(journals)  # type: ignore[no-any-return]
+    @api.get(
+        "/record",
+        response_model=list[dict[str, Any]],
+        summary="Journals of all cooks as far as yields need them, oldest first",
+    )
+    async def record() -> Response:
+        return Response(await daemon.ask(journals_text), media_type="application/json")
 
     @api.get("/yield", summary="Yield of a cook by step, the running one by default")
     async def yields(cook: str | None = None) -> dict[str, Any]:
@@ -154,14 +157,6 @@ def _add_reads(api: APIRouter, daemon: Daemon) -> None:
             events(daemon, pulse, last_id, units),
             headers={"Cache-Control": "no-store"},
         )
-
-
-def journals(reader: Reader) -> list[dict[str, Any]]:
-    """Return the journal of each cook, oldest first, as stored."""
-    return [
-        {"cook": cook, "entries": [dump_entry(entry) for entry in entries]}
-        for cook, entries in past_entries(reader)
-    ]
 
 
 async def recorded(daemon: Daemon, cook: str) -> Recorded:

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from functools import partial
 
-from fastapi import FastAPI, Request
+from fastapi import FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
-from fastapi.responses import JSONResponse
 from starlette.exceptions import HTTPException
 from starlette.middleware.gzip import GZipMiddleware
 from starlette.types import ASGIApp
@@ -15,7 +14,7 @@ from pitlogger import __version__
 from pitlogger.daemon import Daemon
 from pitlogger.errors import PitloggerError, RefusedError, UsageError
 from pitlogger.web.access.access import Access
-from pitlogger.web.access.gate import Gate
+from pitlogger.web.access.gate import Gate, wants_json
 from pitlogger.web.access.routes import make_access_api
 from pitlogger.web.answers import describe, error_answer
 from pitlogger.web.api import make_api
@@ -30,6 +29,7 @@ from pitlogger.web.night import make_night_api
 from pitlogger.web.page.forms import fault_text
 from pitlogger.web.page.pairing import make_pairing
 from pitlogger.web.page.routes import make_page
+from pitlogger.web.page.view import refused
 from pitlogger.web.ring import RingTest
 
 PACK_FROM = 1000  # octets; below, packing costs more than it saves
@@ -66,29 +66,40 @@ def make_app(daemon: Daemon, access: Access, page: str | None = None) -> FastAPI
     app.include_router(make_pairing(access, daemon.config.node.name))
     app.include_router(make_health(daemon))
     app.include_router(make_page(daemon, access, ring))
-    _add_faults(app)
+    _add_faults(app, daemon)
     app.openapi = partial(describe, app)  # type: ignore[method-assign]
 
     return app
 
 
-def _add_faults(app: FastAPI) -> None:
+def _add_faults(app: FastAPI, daemon: Daemon) -> None:
+    """Answer faults in words: to a person with a screen, to a program with JSON."""
+
+    def told(request: Request, status: int, message: str) -> Response:
+        if wants_json(request.url.path, request.headers):
+            return error_answer(status, message)
+        return refused(daemon, request, message, "/", status)
+
     @app.exception_handler(UsageError)
-    async def unusable(request: Request, fault: UsageError) -> JSONResponse:
-        return error_answer(400, str(fault))
+    async def unusable(request: Request, fault: UsageError) -> Response:
+        return told(request, 400, str(fault))
 
     @app.exception_handler(RefusedError)
-    async def refused(request: Request, fault: RefusedError) -> JSONResponse:
-        return error_answer(409, str(fault))
+    async def not_now(request: Request, fault: RefusedError) -> Response:
+        return told(request, 409, str(fault))
 
     @app.exception_handler(HTTPException)
-    async def not_there(request: Request, fault: HTTPException) -> JSONResponse:
-        return error_answer(fault.status_code, str(fault.detail))
+    async def not_there(request: Request, fault: HTTPException) -> Response:
+        return told(request, fault.status_code, str(fault.detail))
 
     @app.exception_handler(PitloggerError)
-    async def failed(request: Request, fault: PitloggerError) -> JSONResponse:
-        return error_answer(500, str(fault))
+    async def failed(request: Request, fault: PitloggerError) -> Response:
+        return told(request, 500, str(fault))
+
+    @app.exception_handler(Exception)
+    async def broke(request: Request, fault: Exception) -> Response:
+        return told(request, 500, "it failed, and the log says why; logging and alarms go on")
 
     @app.exception_handler(RequestValidationError)
-    async def invalid(request: Request, fault: RequestValidationError) -> JSONResponse:
-        return error_answer(400, "; ".join(fault_text(item) for item in fault.errors()[:5]))
+    async def invalid(request: Request, fault: RequestValidationError) -> Response:
+        return told(request, 400, "; ".join(fault_text(item) for item in fault.errors()[:5]))

@@ -5,7 +5,7 @@ One answer for the Turn in screen, ``pitlogger night`` and the API.
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from datetime import timedelta
 from typing import Any
 
@@ -13,24 +13,19 @@ from fastapi import APIRouter
 
 from pitlogger.clock import rfc3339
 from pitlogger.daemon import Daemon
-from pitlogger.engine.lanes import Lane
-from pitlogger.model.alerts import ACTIVE, AlertState
+from pitlogger.model.alerts import AlertState
 from pitlogger.model.journal import ForecastMade
 from pitlogger.model.quantities import Quantity
-from pitlogger.model.readings import Site
 from pitlogger.rules.conditions import Limit
-from pitlogger.rules.places import BATTERY_LOW
 from pitlogger.web import views
 from pitlogger.web.answers import RESPONSES
 from pitlogger.web.asks import Ask
+from pitlogger.web.night_checks import checks
 from pitlogger.web.page import standing, words
-from pitlogger.web.page.figures import figure
 from pitlogger.web.page.shown import Shown
 from pitlogger.web.ring import RingTest
 
 MORNING_H = 7  # o'clock, where the node stands
-NO_WAY = "no way of being told is configured ([notify]): only an open page sounds"
-_WATCHED = (Site.PIT, Site.CORE, Site.HOLD)
 # The prompt that a forecast is about.
 _PROMPT = {"wrap": "wrap-due", "pull": "pull-due", "rest": "rest-done"}
 _INSTRUMENTS = {
@@ -39,15 +34,6 @@ _INSTRUMENTS = {
     "device-lost": "a device that is lost",
     "store-failing": "a disk that cannot be written",
 }
-
-
-@dataclass(frozen=True, slots=True)
-class Check:
-    """One thing looked at; ``remedy`` says what to do where it is not good."""
-
-    good: bool
-    text: str
-    remedy: str = ""
 
 
 def make_night_api(daemon: Daemon, ring: RingTest) -> APIRouter:
@@ -172,109 +158,3 @@ def _limit_words(limit: Limit, shown: Shown) -> str:
     side = "at" if limit.side > 0 else "below"
     what = words.kind_label(limit.rule.kind)
     return f"{what}: {subject} {side} {shown.temperature(limit.limit)}"
-
-
-# -- checks -----------------------------------------------------------------------------------
-
-
-def checks(daemon: Daemon, shown: Shown, ring: RingTest) -> list[Check]:
-    """Return everything looked at before somebody turns in."""
-    return [
-        *_probe_checks(daemon, shown),
-        *_battery_checks(daemon, shown),
-        *_alarm_checks(daemon),
-        *_waking_checks(daemon),
-        *_ring_checks(ring, shown),
-    ]
-
-
-def _probe_checks(daemon: Daemon, shown: Shown) -> list[Check]:
-    found = []
-    for lane in daemon.engine.lanes.values():
-        if not lane.is_temperature or lane.site not in _WATCHED or _is_over(daemon, lane):
-            continue
-        one = figure(daemon, lane, shown)
-        if one["quality"] == "good":
-            text = f"{one['name']} reads {one['number']} {one['unit']}, {one['age']}"
-            found.append(Check(True, text))
-        else:
-            look = "Look at the probe and its plug before going."
-            found.append(Check(False, f"{one['name']}: {one['word']}, {one['age']}", look))
-        assignment = daemon.engine.book.assignment(lane.state.id)
-        if lane.site is Site.PIT and assignment is not None and assignment.channel.low_mc is None:
-            text = f"{one['name']} has no band: a dying fire wakes nobody"
-            found.append(Check(False, text, "Give it low and high in the cook file."))
-    if not any(lane.site is Site.PIT for lane in daemon.engine.lanes.values()):
-        found.append(Check(False, "no channel watches the pit", "Assign a probe to the pit."))
-    return found
-
-
-def _is_over(daemon: Daemon, lane: Lane) -> bool:
-    held = daemon.engine.book.pieces.get(lane.piece or "")
-    return held is not None and held.ended_ms is not None
-
-
-def _battery_checks(daemon: Daemon, shown: Shown) -> list[Check]:
-    found = []
-    for lane in daemon.engine.lanes.values():
-        if lane.quantity is not Quantity.BATTERY or lane.state.value is None:
-            continue
-        text = f"{lane.state.id}: battery at {lane.state.value / 1000:.0f} %"
-        low = lane.state.value < BATTERY_LOW
-        age = shown.since(lane.state.heard_ms)
-        found.append(
-            Check(not low, f"{text}, {age} ago", "Change or charge it now." if low else "")
-        )
-    return found
-
-
-def _alarm_checks(daemon: Daemon) -> list[Check]:
-    alarms = standing.active(daemon, "alarm")
-    shelved = [
-        watch.key
-        for watch in daemon.engine.state.watches.values()
-        if watch.state is AlertState.SHELVED
-    ]
-    count = f"{len(alarms)} alarm{'s are' if len(alarms) > 1 else ' is'} active"
-    found = [
-        Check(False, count, alarms[0].message) if alarms else Check(True, "no alarm is active")
-    ]
-    if shelved:
-        found.append(Check(False, f"muted: {', '.join(shelved)}", "End the muting on Alarms."))
-    return found
-
-
-def _waking_checks(daemon: Daemon) -> list[Check]:
-    ways = daemon.config.notify.way
-    failing = [
-        watch
-        for watch in daemon.engine.state.watches.values()
-        if watch.kind == "notify-failing" and watch.state in ACTIVE
-    ]
-    found = [Check(False, watch.message.rstrip("."), watch.remedy) for watch in failing]
-    if ways:
-        found.append(Check(True, f"told by: {', '.join(way.id for way in ways)}"))
-    else:
-        found.append(Check(False, NO_WAY, "Arm the sound here and leave the page open."))
-    if daemon.trouble is not None:
-        found.append(Check(False, daemon.trouble.message, daemon.trouble.remedy))
-    return found
-
-
-def _ring_checks(ring: RingTest, shown: Shown) -> list[Check]:
-    rung = ring.last
-    if rung is None or rung.trials is None:
-        return []
-    at = shown.clock(rung.at_ms)
-    found = [
-        Check(False, f"the ring test of {at} did not get through by {one.way}: {one.said}",
-              "Mend this way, or do not count on it tonight.")
-        for one in rung.failed
-    ]  # fmt: skip
-    if rung.heard_ms is None:
-        text = f"nobody said that the ring test of {at} was heard"
-        found.append(Check(False, text, 'Tap "Got it" below, or ring again.'))
-    else:
-        by = f" by {rung.heard_by}" if rung.heard_by else ""
-        found.append(Check(True, f"ring test heard at {shown.clock(rung.heard_ms)}{by}"))
-    return found

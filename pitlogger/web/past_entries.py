@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator
 
-from pitlogger.model.journal import Entry, MealTold
+from pitlogger.formats.journal_json import load_entry
+from pitlogger.model.journal import Entry
 from pitlogger.store.queries import Reader
 
 # Entries that say what was weighed, of what, and what counts.
@@ -14,14 +16,32 @@ YIELD_KINDS = (
 )  # fmt: skip
 
 
-def past_entries(reader: Reader) -> Iterator[tuple[str, list[Entry]]]:
-    """Yield the id and the entries of each cook, oldest first.
+def past_texts(reader: Reader) -> Iterator[tuple[str, list[str]]]:
+    """Yield the id of each cook and the JSON texts of its entries, oldest cook first.
 
     A meal is told when its cook is long finished, so it is kept beside the cook it names.
     """
-    told: dict[str, list[Entry]] = {}
-    for entry in reader.entries(kinds=("meal-told",)):
-        if isinstance(entry.body, MealTold) and entry.body.cook:
-            told.setdefault(entry.body.cook, []).append(entry)
+    of_cook: dict[str, list[str]] = {}
+    for cook, text in reader.entry_texts(YIELD_KINDS):
+        if cook is not None:
+            of_cook.setdefault(cook, []).append(text)
+    for _, text in reader.entry_texts(("meal-told",)):
+        if named := json.loads(text)["cook"]:
+            of_cook.setdefault(named, []).append(text)
     for row in reversed(reader.cooks()):
-        yield row.id, [*reader.entries(cook=row.id, kinds=YIELD_KINDS), *told.get(row.id, ())]
+        yield row.id, of_cook.get(row.id, [])
+
+
+def past_entries(reader: Reader) -> Iterator[tuple[str, list[Entry]]]:
+    """Yield the id and the entries of each cook, oldest first."""
+    for cook, texts in past_texts(reader):
+        yield cook, [load_entry(json.loads(text)) for text in texts]
+
+
+def journals_text(reader: Reader) -> str:
+    """Return the journals as one JSON document, put together from the texts as stored."""
+    rows = (
+        f'{{"cook":{json.dumps(cook)},"entries":[{",".join(texts)}]}}'
+        for cook, texts in past_texts(reader)
+    )
+    return f"[{','.join(rows)}]"

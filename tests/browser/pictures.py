@@ -38,6 +38,13 @@ SCREENS = (
     ("settings", "/settings", ("light", "dark")),
     ("more", "/more", ("light",)),
 )
+DESKTOP_SCREENS = (
+    ("pit", "/", ("light", "dark")),
+    ("weights", "/weights", ("light",)),
+    ("alarms", "/alarms", ("light",)),
+    ("plan", PLAN, ("light",)),
+    ("food-log", "/food", ("light",)),
+)
 PAST = """
 [cook]
 name = "{name}"
@@ -71,7 +78,7 @@ def main(folder: Path) -> None:
         browser = playwright.chromium.launch(executable_path=path, args=ARGS)
         for scheme in ("light", "dark"):
             _phone_pictures(browser, stage, folder, scheme)
-        _desktop_picture(browser, stage, folder)
+        _desktop_pictures(browser, stage, folder)
         _alarm_picture(browser, stage, folder)
         browser.close()
 
@@ -135,11 +142,14 @@ def _fit(page: Page) -> None:
     page.wait_for_timeout(300)
 
 
-def _desktop_picture(browser: Browser, stage: Staged, folder: Path) -> None:
-    page = _page(browser, stage, **DESKTOP)
-    _go(page, stage, "/")
-    page.screenshot(path=folder / "page-pit-desktop.png")
-    page.context.close()
+def _desktop_pictures(browser: Browser, stage: Staged, folder: Path) -> None:
+    for name, path, schemes in DESKTOP_SCREENS:
+        for scheme in schemes:
+            page = _page(browser, stage, **DESKTOP, color_scheme=scheme)
+            _go(page, stage, path)
+            tail = "" if scheme == "light" else f"-{scheme}"
+            page.screenshot(path=folder / f"page-{name}-desktop{tail}.png")
+            page.context.close()
 
 
 def _alarm_picture(browser: Browser, stage: Staged, folder: Path) -> None:

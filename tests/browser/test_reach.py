@@ -81,6 +81,18 @@ def test_text_at_200_percent_stays_within_the_screen(stage: Staged, open_page: O
     assert wide == []
 
 
+@pytest.mark.parametrize("width", [390, 320])
+def test_a_narrow_phone_scrolls_only_down(stage: Staged, open_page: Open, width: int) -> None:
+    page = open_page("/", viewport={"width": width, "height": 800})
+    wide = []
+    for path in SCREENS:
+        page.goto(stage.address + path.lstrip("/"))
+        page.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
+        page.wait_for_timeout(200)
+        wide += [f"{path} {one}" for one in too_wide(page)]
+    assert wide == []
+
+
 def too_wide(page: Page) -> list[str]:
     """Return what reaches past the right edge of the screen, outside of what scrolls by itself."""
     found: list[str] = page.evaluate(

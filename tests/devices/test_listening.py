@@ -19,6 +19,7 @@ from pitlogger.devices.contract import (
     Memory,
 )
 from pitlogger.devices.registry import Registry, configure
+from pitlogger.devices.runner import NEVER_READ
 from pitlogger.devices.supervisor import Device, Link, Supervisor
 from pitlogger.model.quantities import Quantity
 from pitlogger.testing import until
@@ -33,7 +34,7 @@ class Ether:
     only_listens: ClassVar[bool] = True
 
     def __init__(self) -> None:
-        self.words: asyncio.Queue[bytes] = asyncio.Queue()
+        self.words: asyncio.Queue[tuple[str, bytes]] = asyncio.Queue()
         self.opened = 0
 
     async def __aenter__(self) -> Ether:
@@ -48,7 +49,7 @@ class Ether:
 
     async def chunks(self) -> AsyncIterator[Chunk]:
         while True:
-            yield Chunk("", await self.words.get())
+            yield Chunk(*await self.words.get())
 
 
 class Ear:
@@ -94,7 +95,7 @@ async def listened_to(do: Callable[[Listener, list[Any]], Any]) -> tuple[Listene
 async def test_it_is_told_as_up_when_it_is_heard_and_not_before() -> None:
     async def hear(listener: Listener, said: list[Any]) -> None:
         assert said == []
-        listener.ether.words.put_nowait(b"x")
+        listener.ether.words.put_nowait(("", b"x"))
         await until(lambda: bool(said))
 
     assert (await listened_to(hear))[1] == [(Link.UP, "it speaks")]
@@ -103,7 +104,7 @@ async def test_it_is_told_as_up_when_it_is_heard_and_not_before() -> None:
 async def test_after_a_silence_the_next_word_is_heard_without_starting_anew() -> None:
     async def fall_silent(listener: Listener, said: list[Any]) -> None:
         await until(lambda: len(said) == 1)
-        listener.ether.words.put_nowait(b"x")
+        listener.ether.words.put_nowait(("", b"x"))
         await until(lambda: len(said) == 2)
 
     listener, said = await listened_to(fall_silent)
@@ -114,12 +115,34 @@ async def test_after_a_silence_the_next_word_is_heard_without_starting_anew() ->
 async def test_what_speaks_only_when_something_happens_may_be_silent() -> None:
     async def press(listener: Listener, said: list[Any]) -> None:
         listener.ear.speaks_on_events = True
-        listener.ether.words.put_nowait(b"x")
+        listener.ether.words.put_nowait(("", b"x"))
         await until(lambda: bool(said))
         with pytest.raises(TimeoutError):
             await until(lambda: len(said) > 1, 3 * SILENCE_S)
 
     assert (await listened_to(press))[1] == [(Link.UP, "it speaks")]
+
+
+async def test_a_signal_that_is_heard_is_no_sign_that_frames_can_be_read() -> None:
+    driver = Registry().load("bthome")
+
+    class Heard(driver):  # type: ignore[misc,valid-type]
+        ether = Ether()
+
+        def transport(self, config: Any) -> Ether:
+            return self.ether
+
+    config = configure(driver.info, {"address": "02:00:00:00:00:10", "key": "00" * 16}, "test")
+    said: list[Any] = []
+    async with Supervisor(lambda *_: None, lambda *told: said.append(told[1])) as supervisor:
+        supervisor.start(Device("a", Heard({}), config))
+        for _ in range(NEVER_READ):
+            Heard.ether.words.put_nowait(("rssi", b"\xc4"))
+            Heard.ether.words.put_nowait(("", PRESS))  # plain, and its key is known
+        await until(lambda: said == [Link.UP, Link.LOST])
+        Heard.ether.words.put_nowait(("rssi", b"\xc4"))
+        with pytest.raises(TimeoutError):
+            await until(lambda: len(said) > 2, SILENCE_S)
 
 
 def test_a_button_is_known_by_its_frame_and_over_a_restart() -> None:

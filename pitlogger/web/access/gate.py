@@ -76,7 +76,7 @@ class Gate:
             return refusal(421, "this name is not one of the node's: add it to [web] names")
         may = self._may(method, path, who)
         if may is not None:
-            return may if _wants_json(path, headers) else _to_pairing(may)
+            return may if wants_json(path, headers) else _to_pairing(may)
         rates = self._access.reads if method in SAFE else self._access.writes
         if path == "/pair" and method not in SAFE:
             rates = self._access.pairings
@@ -156,7 +156,8 @@ def _forged(scope: Scope, headers: Headers) -> Response | None:
     return None
 
 
-def _wants_json(path: str, headers: Headers) -> bool:
+def wants_json(path: str, headers: Headers) -> bool:
+    """Return whether who asks is a program, and no person with a screen."""
     return path.startswith(("/api/", "/metrics")) or "text/html" not in headers.get("accept", "")
 
 

@@ -18,6 +18,7 @@ from pitlogger.web.page import words
 from pitlogger.web.page.shown import Shown
 
 OLD_MS = 15_000
+BY_HAND = "/spot"  # a reading by hand stands for its moment alone, no channel is silent after it
 QUARTER_H = 0.25
 LEVEL_C = 0.6  # less than this in a quarter of an hour is called steady
 _ORDER = (Site.PIT, Site.CORE, Site.HOLD, Site.TRANSPORT, Site.LINE, Site.COLD, Site.SURFACE,
@@ -26,7 +27,11 @@ _ORDER = (Site.PIT, Site.CORE, Site.HOLD, Site.TRANSPORT, Site.LINE, Site.COLD, 
 
 def figures(daemon: Daemon, shown: Shown) -> list[dict[str, Any]]:
     """Return the temperature channels in the order they are read: pits, cores, the rest."""
-    lanes = [lane for lane in daemon.engine.lanes.values() if lane.is_temperature]
+    lanes = [
+        lane
+        for lane in daemon.engine.lanes.values()
+        if lane.is_temperature and not lane.state.id.endswith(BY_HAND)
+    ]
     lanes.sort(key=lambda lane: (_ORDER.index(lane.site), lane.piece or "", lane.state.id))
     return [figure(daemon, lane, shown) for lane in lanes if not _is_over(daemon, lane)]
 
@@ -83,7 +88,7 @@ def _quality(lane: Lane, now_ms: int) -> tuple[str, str]:
 def _ask(daemon: Daemon, lane: Lane, shown: Shown) -> str:
     """Return what the figure is measured against: a band, or the next target."""
     held = daemon.engine.book.pieces.get(lane.piece or "")
-    if lane.site is Site.CORE and held is not None:
+    if lane.site is Site.CORE and held is not None and daemon.engine.book.finished_ms is None:
         return _core_ask(daemon, held, shown)
     assignment = daemon.engine.book.assignment(lane.state.id)
     placed = assignment.channel if assignment else daemon.engine.declared(lane.state.id)

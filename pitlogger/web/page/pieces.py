@@ -71,6 +71,7 @@ def _piece(held: PieceBook, book: Book, shown: Shown) -> dict[str, Any]:
         "lineage": lineage(held),
         "stage": words.stage_label(held.stage),
         "since": shown.since(held.stage_since_ms),
+        "by_hand": _by_hand(held, book, shown),
         "next": None if following is None else following.value,
         "next_act": "" if following is None else words.STAGE_ACT[following],
         "stages": [
@@ -82,6 +83,15 @@ def _piece(held: PieceBook, book: Book, shown: Shown) -> dict[str, Any]:
         "has_seam": held.piece.cut in _PARTS,
         "left_probes": _left_probes(held, book),
     }
+
+
+def _by_hand(held: PieceBook, book: Book, shown: Shown) -> str:
+    """Return the last reading by hand of a piece, empty without one."""
+    spots = [spot for _, spot in book.spots if spot.piece == held.piece.id]
+    if not spots:
+        return ""
+    last = max(spots, key=lambda spot: spot.at_ms)
+    return f"{shown.temperature(last.value_mc)} by hand, {shown.since(last.at_ms)} ago"
 
 
 def _parts(held: PieceBook) -> list[str]:

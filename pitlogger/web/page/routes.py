@@ -83,7 +83,8 @@ def _add_planning(page: APIRouter, daemon: Daemon) -> None:
 
     @page.get("/more")
     async def more(request: Request) -> HTMLResponse:
-        return screen(daemon, request, "more.html", {})
+        sentence = standing.sentence(daemon, shown_to(daemon, request))
+        return screen(daemon, request, "more.html", {"sentence": sentence})
 
 
 def _add_past(page: APIRouter, daemon: Daemon) -> None:

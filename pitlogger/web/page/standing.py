@@ -114,7 +114,9 @@ def gist(message: str) -> str:
 
 
 def forecasts(daemon: Daemon, now_ms: int) -> list[ForecastMade]:
-    """Return the forecasts that still lie ahead, the nearest first."""
+    """Return the forecasts that still lie ahead, the nearest first; none without a cook."""
+    if not is_running(daemon):
+        return []
     ahead = [
         made
         for made in daemon.engine.state.foreseen.values()

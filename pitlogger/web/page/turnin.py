@@ -8,6 +8,7 @@ from typing import Any
 from pitlogger.daemon import Daemon
 from pitlogger.model.journal import ForecastMade
 from pitlogger.web import night
+from pitlogger.web.night_checks import Check, checks
 from pitlogger.web.page import standing
 from pitlogger.web.page.shown import Shown
 from pitlogger.web.ring import RingTest
@@ -15,7 +16,7 @@ from pitlogger.web.ring import RingTest
 
 def turn_in_screen(daemon: Daemon, shown: Shown, ring: RingTest) -> dict[str, Any]:
     """Return the bedtime check: is everything so that one can sleep?"""
-    found = night.checks(daemon, shown, ring)
+    found = checks(daemon, shown, ring)
     bad = [check for check in found if not check.good]
     ends_ms = night.morning_ms(shown)
     coming = night.expected(daemon)
@@ -32,9 +33,7 @@ def turn_in_screen(daemon: Daemon, shown: Shown, ring: RingTest) -> dict[str, An
     }
 
 
-def _sentence(
-    daemon: Daemon, bad: list[night.Check], till: list[ForecastMade], shown: Shown
-) -> str:
+def _sentence(daemon: Daemon, bad: list[Check], till: list[ForecastMade], shown: Shown) -> str:
     if not standing.is_running(daemon):
         return "No cook is running: nothing will wake you but the instruments."
     first = f"Not yet: {bad[0].text}." if bad else "You can turn in."

@@ -33,6 +33,7 @@ export function band(u, chart) {
       c.fillRect(box.left, top, box.width, bottom - top);
     }
   });
+  if (!chart.joined.running) return;
   within(u, (c, px, box) => {
     const right = box.left + box.width;
     for (const [value, name] of [[chart.held?.pull_c, "off"], [chart.held?.wrap_c, "wrap"]]) {
