@@ -107,17 +107,31 @@ def answer(given: Given) -> dict[str, Any]:
     if given.menu is None:
         assert given.cut is not None, "_check_together wants a cut without a menu"
         dish = Dish(check_cut(given.cut), 1.0, eaten)
-        return {**_dish(given, dish, terms, past, observed, notes), **meals}
+        return {"cut": dish.cut, **_dish(given, dish, terms, past, observed, notes), **meals}
     dishes = [
         {"cut": dish.cut, **_dish(given, _eaten(dish, eaten), terms, past, observed, [])}
         for dish in read_menu(given.menu)
     ]
-    notes.append("Each dish keeps the risk by itself; that one of them runs short is likelier.")
+    notes.append(_any_short(dishes))
     shopping = [
         {"cut": dish["cut"], "pieces": dish["recommended"], "purchase_g": dish["purchase_g"]}
         for dish in dishes
     ]
     return {"dishes": dishes, "shopping": shopping, "notes": notes, **meals}
+
+
+def _any_short(dishes: Sequence[dict[str, Any]]) -> str:
+    """Say how likely it is at most that one of the dishes runs short."""
+    risks = [
+        1.0 - option["p_enough"]
+        for dish in dishes
+        for option in dish["options"]
+        if option["pieces"] == (dish["recommended"] or len(dish["options"]))
+    ]
+    return (
+        "Each dish keeps the risk by itself; that one of them runs short is likelier, at most "
+        f"{min(1.0, sum(risks)):.1%}."
+    )
 
 
 def _eaten(dish: Dish, eaten: Portion | None) -> Dish:

@@ -86,6 +86,11 @@ def parties(
     if portion.count:
         each = float(portion.count)
         return (Party(guests, each), Party(children, each))
+    if portion_sd_g > portion.mass_g:
+        raise UsageError(
+            f"--portion-sd: {portion_sd_g:.0f} g is more than the portion of "
+            f"{portion.mass_g:.0f} g; check the unit"
+        )
     return (
         Party(guests, portion.mass_g, portion_sd_g),
         Party(children, portion.mass_g * child_share, portion_sd_g * child_share),

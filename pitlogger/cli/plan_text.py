@@ -7,15 +7,30 @@ from typing import Any
 from pitlogger.cli.output import table
 from pitlogger.model.quantities import show_mass
 
+_MOST_ROWS = 20
+
 
 def answer_text(document: dict[str, Any], people: int, cut: str | None) -> str:
     """Return the answer for people: one line first, then the options and the notes."""
     if "dishes" in document:
-        parts = [
+        parts = [_menu_line(document, people)]
+        parts += [
             f"{dish['cut']}\n{_dish_text(dish, people, dish['cut'])}" for dish in document["dishes"]
         ]
         return "\n\n".join([*parts, *(f"- {note}" for note in document["notes"])])
     return _dish_text(document, people, cut or "piece")
+
+
+def _menu_line(document: dict[str, Any], people: int) -> str:
+    """Return the shopping list in one line."""
+    guests = f"{people} guest{'s' * (people != 1)}"
+    bought = [
+        f"{item['pieces']} {item['cut']} ({show_mass(item['purchase_g'] * 1000)} raw)"
+        if item["pieces"] is not None
+        else f"not enough {item['cut']}"
+        for item in document["shopping"]
+    ]
+    return f"{guests}: {', '.join(bought)}."
 
 
 def _dish_text(document: dict[str, Any], people: int, cut: str) -> str:
@@ -26,7 +41,7 @@ def _dish_text(document: dict[str, Any], people: int, cut: str) -> str:
             show_mass(option["expected_g"] * 1000),
             show_mass(option["leftover_g"] * 1000),
         ]
-        for option in _near(document["options"])
+        for option in _near(document)
     ]
     return "\n".join(
         [
@@ -56,10 +71,17 @@ def _short_lines(short: dict[str, Any] | None) -> list[str]:
     ]
 
 
-def _near(options: list[dict[str, Any]]) -> list[dict[str, Any]]:
-    """Leave out the options that are hopeless, but for the last of them."""
+def _near(document: dict[str, Any]) -> list[dict[str, Any]]:
+    """Leave out the options that are hopeless, but for the last of them; of many, the most.
+
+    The recommended one always stays.
+    """
+    options: list[dict[str, Any]] = document["options"]
     hopeless = sum(option["p_enough"] < 0.0005 for option in options)
-    return options[max(0, min(hopeless, len(options)) - 1) :]
+    near = options[max(0, min(hopeless, len(options)) - 1) :]
+    every = -(-len(near) // _MOST_ROWS)
+    kept = document["recommended"] or near[-1]["pieces"]
+    return [option for option in near if (option["pieces"] - kept) % every == 0]
 
 
 def _first_line(document: dict[str, Any], people: int, cut: str) -> str:

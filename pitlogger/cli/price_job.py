@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from decimal import Decimal
+from functools import partial
 from itertools import product
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -11,13 +13,14 @@ from pitlogger.cli.history import load_history
 from pitlogger.cli.output import table
 from pitlogger.errors import UsageError
 from pitlogger.formats.job_file import JobFile, load_job
-from pitlogger.formats.money import cents
+from pitlogger.formats.money import rounded
 from pitlogger.yields.learning import Learned, learn, observations
 from pitlogger.yields.quote import Job, Labour, Outcome, outcome
 
 if TYPE_CHECKING:
     from pitlogger.formats.job_file import MeatTable
 
+Coin = Callable[[Decimal], Decimal]  # money rounded to the smallest unit of the currency
 _LEVELS = {"p10": 0.1, "p50": 0.5, "p90": 0.9}
 
 
@@ -35,11 +38,12 @@ def job_document(job_file: Path, history_file: Path | None) -> dict[str, Any]:
     if sum(meat.share_pct for meat in source.meat) < 100:
         raise UsageError(f"{job_file}: the meats' share_pct come to less than 100")
     job = read_job(source)
+    coin = partial(rounded, currency=source.job.currency)
     scenarios = [
         {
             "yield": at,
             "meat_price": price,
-            **_outcome(outcome(job, _meat(source, learned, at, price))),
+            **_outcome(outcome(job, _meat(source, learned, at, price)), coin),
         }
         for at, price in product(_LEVELS, _LEVELS)
     ]
@@ -48,14 +52,14 @@ def job_document(job_file: Path, history_file: Path | None) -> dict[str, Any]:
         "currency": source.job.currency,
         "guests": job.guests,
         "valid_until": source.job.valid_until.isoformat() if source.job.valid_until else None,
-        "subtotal": cents(job.subtotal),
-        "service": cents(job.service),
-        "tax": cents(job.tax),
-        "total": cents(job.total),
-        "deposit": cents(job.deposit),
+        "subtotal": coin(job.subtotal),
+        "service": coin(job.service),
+        "tax": coin(job.tax),
+        "total": coin(job.total),
+        "deposit": coin(job.deposit),
         "labour_hours": job.hours,
         "scenarios": scenarios,
-        "actual": _actual(source, job),
+        "actual": _actual(source, job, coin),
         "notes": notes,
     }
 
@@ -98,23 +102,21 @@ def _price_at(meat: MeatTable, price: str) -> Decimal:
     return meat.price if asked is None else asked
 
 
-def _outcome(found: Outcome) -> dict[str, Any]:
+def _outcome(found: Outcome, coin: Coin) -> dict[str, Any]:
     return {
-        "meat": cents(found.meat),
-        "fixed": cents(found.fixed),
-        "labour": cents(found.labour),
-        "card_fee": cents(found.card_fee),
-        "profit": cents(found.profit),
+        "meat": coin(found.meat),
+        "fixed": coin(found.fixed),
+        "labour": coin(found.labour),
+        "card_fee": coin(found.card_fee),
+        "profit": coin(found.profit),
         "food_cost_pct": round(found.food_cost_pct, 2),
-        "margin_per_guest": cents(found.margin_per_guest),
+        "margin_per_guest": coin(found.margin_per_guest),
         "break_even_guests": found.break_even,
-        "profit_per_hour": (
-            None if found.profit_per_hour is None else cents(found.profit_per_hour)
-        ),
+        "profit_per_hour": (None if found.profit_per_hour is None else coin(found.profit_per_hour)),
     }
 
 
-def _actual(source: JobFile, job: Job) -> dict[str, Any] | None:
+def _actual(source: JobFile, job: Job, coin: Coin) -> dict[str, Any] | None:
     """Return the profit after the fact, against all that was spent."""
     if source.actual is None:
         return None
@@ -123,10 +125,10 @@ def _actual(source: JobFile, job: Job) -> dict[str, Any] | None:
     profit = source.actual.income - spent
     return {
         "guests": source.actual.guests,
-        "income": cents(source.actual.income),
-        "spent": cents(spent),
-        "profit": cents(profit),
-        "profit_per_hour": cents(profit / job.hours) if job.hours else None,
+        "income": coin(source.actual.income),
+        "spent": coin(spent),
+        "profit": coin(profit),
+        "profit_per_hour": coin(profit / job.hours) if job.hours else None,
     }
 
 

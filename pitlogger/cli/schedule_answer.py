@@ -17,7 +17,7 @@ from pitlogger.cli.schedule_hold import (
     holds,
     policy_named,
 )
-from pitlogger.cli.schedule_pits import place, read_pit
+from pitlogger.cli.schedule_pits import place, read_pits
 from pitlogger.clock import rfc3339
 from pitlogger.errors import DaemonUnreachableError, UsageError
 from pitlogger.model.cooks import Cook, Piece, Service
@@ -71,7 +71,7 @@ def schedule_document(given: ScheduleGiven) -> dict[str, Any]:
         notes.append("All pieces are timed for the first service; later ones wait in the hold.")
     if any(n == 0 for _, _, n in made):
         notes.append("Durations are a prior where n = 0: common practice, no source.")
-    placed = place([(piece, found) for piece, found, _ in made], dict(map(read_pit, given.pits)))
+    placed = place([(piece, found) for piece, found, _ in made], read_pits(given.pits))
     notes += placed.notes
     made = [
         (piece, found.loaded_earlier(placed.earlier_h.get(piece.id, 0.0)), n)

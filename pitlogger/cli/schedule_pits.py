@@ -44,6 +44,16 @@ def read_pit(text: str) -> tuple[str, float]:
     return match[1], float(match[2])
 
 
+def read_pits(texts: Sequence[str]) -> dict[str, float]:
+    """Read the pits, each with its grate area in cm2."""
+    pits: dict[str, float] = {}
+    for name, area_cm2 in map(read_pit, texts):
+        if name in pits:
+            raise UsageError(f"--pit: '{name}' is given twice; give each pit once")
+        pits[name] = area_cm2
+    return pits
+
+
 def place(times: Sequence[tuple[Piece, PieceTimes]], pits: Mapping[str, float]) -> Placed:
     """Return where the pieces lie: all at their latest time if that fits, else some earlier."""
     named = {piece.id: piece.pit for piece, _ in times if piece.pit}

@@ -11,6 +11,12 @@ from pitlogger.model.quantities import MG_PER, parse_decimal
 _SIGNS = "$€£¥ "
 _PRICE = re.compile(r"\s*([^/]+?)\s*(?:/|per\s)\s*(kg|g|lb|oz)\s*", re.IGNORECASE)
 CENT = Decimal("0.01")
+# Currencies whose smallest unit is not a hundredth: ISO 4217, list one (from memory).
+_WHOLE = frozenset(
+    ("BIF", "CLP", "DJF", "GNF", "ISK", "JPY", "KMF", "KRW", "PYG", "RWF", "UGX", "VND", "VUV",
+     "XAF", "XOF", "XPF")
+)  # fmt: skip
+_THOUSANDTHS = frozenset(("BHD", "IQD", "JOD", "KWD", "LYD", "OMR", "TND"))
 
 
 def amount(text: str, what: str = "amount of money") -> Decimal:
@@ -42,6 +48,13 @@ def price_per_g(text: str) -> Decimal:
 def per_unit(per_g: Decimal, unit: str) -> Decimal:
     """Return money per ``kg``, ``lb`` or ``oz`` for money per gram."""
     return per_g * MG_PER[unit] / 1000
+
+
+def rounded(value: Decimal, currency: str = "") -> Decimal:
+    """Round half up to the smallest unit of a currency, a hundredth unless known, for print."""
+    name = currency.strip().upper()
+    places = 0 if name in _WHOLE else 3 if name in _THOUSANDTHS else 2
+    return value.quantize(Decimal(1).scaleb(-places), ROUND_HALF_UP)
 
 
 def cents(value: Decimal) -> Decimal:

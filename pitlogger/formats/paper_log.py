@@ -195,7 +195,7 @@ def parse_table(lines: Iterable[tuple[int, Sequence[str]]], name: str) -> PaperL
     faults: list[Fault] = []
     for line, cells in table[1:]:
         try:
-            rows.append(_row(line, cells, columns))
+            rows.append(_row(line, cells, columns, len(header)))
         except QuantityError as fault:
             faults.append(Fault(line, f"{name}:{line}: {fault}"))
     return PaperLog(name, tuple(rows), tuple(faults), tuple(ignored))
@@ -253,9 +253,14 @@ def _with_unit(title: str) -> list[tuple[str, str]]:
     return [(match[1], match[2])] if match else []
 
 
-def _row(line: int, cells: Sequence[str], columns: Sequence[_Column]) -> PaperRow:
+def _row(line: int, cells: Sequence[str], columns: Sequence[_Column], width: int) -> PaperRow:
     if len(cells) < len(columns) and len(cells) <= max(column.place for column in columns):
         cells = [*cells, *[""] * (max(column.place for column in columns) + 1 - len(cells))]
+    if any(cell.strip() for cell in cells[width:]):
+        raise QuantityError(
+            f"{len(cells)} cells, but the header names {width} columns. A comma inside a cell? "
+            "Quote the cell, and write decimals with a point"
+        )
     found = {c.name: (c, cells[c.place].strip()) for c in columns if cells[c.place].strip()}
     masses = {
         name: _mass(cell, column) for name, (column, cell) in found.items() if name in WEIGHABLE

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from statistics import NormalDist
 from typing import TYPE_CHECKING
 
+from pitlogger.errors import UsageError
 from pitlogger.model.cooks import Stage
 from pitlogger.yields.belief import Belief, prior_belief
 
@@ -45,7 +46,31 @@ _HOURS: dict[str, tuple[float, float, float]] = {
 }
 _BETWEEN, _WITHIN, _DF = 0.20, 0.12, 6.0
 # Where nothing is said of thickness, a piece is as thick as its cut usually is.
-_USUAL_MM: dict[str, float] = {"brisket-packer": 80.0, "brisket-flat": 45.0, "pork-butt": 120.0}
+_USUAL_MM: dict[str, float] = {
+    "brisket-packer": 80.0,
+    "brisket-flat": 45.0,
+    "brisket-point": 60.0,
+    "burnt-ends": 40.0,
+    "pork-butt": 120.0,
+    "pork-picnic": 110.0,
+    "pork-belly": 45.0,
+    "pork-spareribs": 25.0,
+    "pork-st-louis": 25.0,
+    "pork-baby-back": 25.0,
+    "beef-ribs": 60.0,
+    "beef-chuck": 80.0,
+    "tri-tip": 55.0,
+    "chicken-whole": 90.0,
+    "chicken-half": 50.0,
+    "chicken-quarter": 45.0,
+    "chicken-thigh": 30.0,
+    "turkey-whole": 160.0,
+    "turkey-breast": 90.0,
+    "lamb-shoulder": 90.0,
+    "sausage": 32.0,
+    "other": 80.0,
+}
+THINNEST_MM, THICKEST_MM = 10.0, 400.0
 # Between surface-limited (1) and conduction-limited (2) heating: a judgement.
 _THICKNESS_POWER = 1.5
 _NORMAL = NormalDist()
@@ -135,10 +160,18 @@ def cook_time(
         observed: From ``observed_hours``.
         thickness_mm: Thickest part; scales time where it is given.
         wrapped: Whether it will be wrapped.
+
+    Raises:
+        UsageError: No piece of meat is so thin or thick.
     """
     before, after, rest = _HOURS[cut]
     factor = 1.0
-    if thickness_mm is not None and cut in _USUAL_MM:
+    if thickness_mm is not None:
+        if not THINNEST_MM <= thickness_mm <= THICKEST_MM:
+            raise UsageError(
+                f"a thickness of {thickness_mm / 10:g} cm: expected the thickest part, "
+                f"{THINNEST_MM / 10:g} to {THICKEST_MM / 10:g} cm"
+            )
         factor = (thickness_mm / _USUAL_MM[cut]) ** _THICKNESS_POWER
     if not wrapped or after == 0.0:
         # Bare to the end takes a quarter longer than with a wrap after the stall.

@@ -16,13 +16,13 @@ import sys
 import tempfile
 import time
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TypedDict
 
 import numpy as np
 
-from pitlogger.yields.belief import expit
+from pitlogger.yields.belief import expit, logit
 from pitlogger.yields.cut_priors import BETWEEN_KITCHENS, WITHIN_KITCHEN, cut_prior
 from pitlogger.yields.demand import Party, demand
 from pitlogger.yields.learning import Observed, learn
@@ -78,6 +78,32 @@ def coverage_pct(seed: int = 1) -> float:
         later = 1 / (1 + np.exp(-(owner.mean + owner.spread * rng.standard_normal(LATER))))
         inside += int(np.sum((low <= later) & (later <= high)))
     return 100 * inside / (OWNERS * LATER)
+
+
+def factor_coverage_pct(seed: int = 4) -> float:
+    """Return how often a later cook of a known supplier falls in the 80 % interval, %.
+
+    Three suppliers lie 0.10 apart on the logit scale, as much as cooks of one kitchen do.
+    """
+    rng = np.random.default_rng(seed)
+    inside = 0
+    for owner in owners(rng):
+        shifts = WITHIN_KITCHEN * rng.standard_normal(3)
+        levels = rng.integers(0, 3, len(owner.logged))
+        logged = [
+            _from(one, f"s{k}", shifts[k]) for one, k in zip(owner.logged, levels, strict=True)
+        ]
+        known = learn(CUT, logged, asked={"supplier": "s0"})
+        low, high = known.quantile(0.1), known.quantile(0.9)
+        own = owner.mean + shifts[0] + owner.spread * rng.standard_normal(LATER)
+        later = 1 / (1 + np.exp(-own))
+        inside += int(np.sum((low <= later) & (later <= high)))
+    return 100 * inside / (OWNERS * LATER)
+
+
+def _from(one: Observed, supplier: str, shift: float) -> Observed:
+    share = expit(logit(one.servable_g / 6350.0) + shift)
+    return Observed(replace(one.record, supplier=supplier), 6350.0 * share)
 
 
 def risk_gap_points(seed: int = 2) -> float:
@@ -141,10 +167,11 @@ def command_ms(cooks: int = 1000) -> float:
 
 def rows() -> list[Row]:
     """Return the rows of this bench."""
-    coverage, gap = coverage_pct(), risk_gap_points()
+    coverage, factor, gap = coverage_pct(), factor_coverage_pct(), risk_gap_points()
     quick, whole = answer_ms(), command_ms()
     return [
         _row("yield-coverage", coverage, "%", "77 to 83", 77 <= coverage <= 83),
+        _row("factor-coverage", factor, "%", "75 to 85", 75 <= factor <= 85),
         _row("plan-risk-gap", gap, "points", "within 2", abs(gap) <= 2),
         _row("plan-answer", quick, "ms", "200", quick <= 200),
         _row("plan-command", whole, "ms", "600", whole <= 600),

@@ -36,7 +36,7 @@ def run(*args: str) -> Any:
 def test_the_document_has_the_keys_of_the_contract() -> None:
     document = run("--guests", "20", *BASE)
     assert set(document) == {
-        "demand_g", "demand_sd_g", "options", "recommended", "purchase_g", "basis", "notes",
+        "cut", "demand_g", "demand_sd_g", "options", "recommended", "purchase_g", "basis", "notes",
     }  # fmt: skip
     assert set(document["options"][0]) == {"pieces", "p_enough", "expected_g", "sd_g", "leftover_g"}
     assert set(document["basis"]) == {"n", "median", "p10", "p90", "prior"}
@@ -258,3 +258,23 @@ def test_a_factor_nobody_tried_changes_nothing_and_says_so(told: str) -> None:
     other = run("--guests", "60", *BASE, "--history", told, "--pull-at", "198F")
     assert other["options"] == plain["options"]
     assert any("too few to tell" in note for note in other["notes"])
+
+
+def test_a_menu_is_answered_in_one_line_with_the_risk_of_any_dish() -> None:
+    args = ["--guests", "40", "--portion", "5oz", "--menu", "brisket-packer:60%,pork-butt:40%"]
+    text = CliRunner().invoke(plan, args).output
+    assert text.splitlines()[0].startswith("40 guests: 2 brisket-packer (28 lb 0 oz raw), 2 pork")
+    assert "one of them runs short is likelier, at most" in text
+
+
+def test_a_spread_larger_than_the_portion_is_a_slip_of_the_unit() -> None:
+    result = CliRunner().invoke(plan, ["--guests", "9", *BASE, "--portion-sd", "30oz"])
+    assert "check the unit" in str(result.exception)
+
+
+def test_many_options_are_thinned_and_keep_the_recommended() -> None:
+    args = ["--guests", "100", "--portion", "5oz", "--cut", "sausage"]
+    text = CliRunner().invoke(plan, args).output
+    best = text.split()[2]
+    assert sum(line[:1].isdigit() for line in text.splitlines()[1:]) <= 20
+    assert any(line.split()[:1] == [best] for line in text.splitlines()[1:])

@@ -40,7 +40,8 @@ def test_a_row_is_read_with_units_from_cell_or_header() -> None:
     ("row", "said"),
     [
         ("brisket-packer,14.2,3 kg", "no unit"),
-        ("brisket-packer,'6,1 kg',3 kg", "purchased"),
+        ("brisket-packer,'6,1 kg',3 kg", "4 cells, but the header names 3"),
+        ("brisket-packer,6,1,3,0", "write decimals with a point"),
         ("brisket-paker,6 kg,3 kg", "did you mean 'brisket-packer'"),
         (",6 kg,3 kg", "no cut"),
         ("brisket-packer,6 kg,6.2 kg", "not below purchased"),

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from pitlogger.errors import QuantityError, UsageError
-from pitlogger.formats.money import amount, cents, per_unit, price_per_g
+from pitlogger.formats.money import amount, cents, per_unit, price_per_g, rounded
 from pitlogger.model.quantities import MG_PER
 from pitlogger.yields.pricing import (
     break_even_guests,
@@ -193,3 +193,17 @@ def test_money_rounds_half_up_for_print_only() -> None:
     assert cents(Decimal("10.39125")) == Decimal("10.39")
     assert cents(Decimal("0.125")) == Decimal("0.13")
     assert amount("€ 12.5") == Decimal("12.5")
+
+
+@pytest.mark.parametrize(
+    ("currency", "shown"),
+    [
+        ("USD", "1234.57"),
+        ("", "1234.57"),
+        ("jpy", "1235"),
+        ("KWD", "1234.568"),
+        ("plums", "1234.57"),
+    ],
+)
+def test_money_is_printed_to_the_smallest_unit_of_its_currency(currency: str, shown: str) -> None:
+    assert str(rounded(Decimal("1234.5675"), currency)) == shown
