@@ -52,7 +52,7 @@ def _row(row: dict[str, Any]) -> str:
     verdict = {True: "limit met", False: "limit not met", None: ""}[row["met"]]
     struck = " (struck)" if row["struck_by"] else ""
     parts = [row["observed_at"], row["product"], row["what"], row["value"], row["limit"], verdict,
-             row["by"]]  # fmt: skip
+             row["by"], row["note"]]  # fmt: skip
     return ", ".join(part for part in parts if part) + struck + _answer(row)
 
 

@@ -26,6 +26,7 @@ from pitlogger.model.journal import (
     PieceAdded,
     PiecesMerged,
     PieceSplit,
+    ProbeMoved,
     SpotRead,
     StageSet,
     TargetSet,
@@ -82,6 +83,10 @@ def accept(
                 piece_of(book, channel.piece)
         case CorrectiveTaken():
             _check_corrective(body, book)
+        case ProbeMoved():
+            running(book)
+            if body.channel not in book.channels:
+                raise UsageError(unknown("channel", body.channel, book.channels))
         case Undone():
             named(entries, body.of_run, body.of_seq, "undone")
         case Corrected():

@@ -30,6 +30,7 @@ PORTION_G = 113.4
 LEAST_CHANCE = 0.8  # ours; under it somebody had better do something
 RISK = 1.0 - LEAST_CHANCE
 REMEDIES_TOLD = 3
+LEAST_HELP = 0.05
 
 
 def judge_enough(
@@ -58,7 +59,9 @@ def judge_enough(
         f"about {show_mass(found.short_g * 1000, mass_unit)} of served meat short"
     )
     helps = [
-        f"{remedy.message} ({remedy.p_enough:.0%})" for remedy in found.remedies[:REMEDIES_TOLD]
+        f"{remedy.message} ({remedy.p_enough:.0%})"
+        for remedy in found.remedies[:REMEDIES_TOLD]
+        if remedy.p_enough >= LEAST_HELP
     ]
     alerts.tell(
         "short-of-meat", "node", t_ms, found.p_enough < LEAST_CHANCE, words,

@@ -4,7 +4,8 @@ All of it is one alert a channel, ``probe-fault``; its message says which. What 
 believed is not judged: a stuck probe until it moves, one that hangs in the air until it is
 back, two swapped ones until somebody says which is which (or has seen it, or the stage goes
 on: nobody may be left without an alarm for longer than that). A moved probe reads truly, but
-another spot, and of two that drift apart nobody knows which errs: those go on being judged.
+another spot; of two that drift apart nobody knows which errs; one that failed its check errs
+by a known amount: those go on being judged.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ from pitlogger.engine.state import EngineState
 from pitlogger.model.alerts import AlertState
 from pitlogger.model.book import Book, PieceBook
 from pitlogger.model.cooks import ON_PIT
+from pitlogger.model.journal import CheckMade
 from pitlogger.model.quantities import show_duration, show_temperature
 from pitlogger.model.readings import Quality, Site
 from pitlogger.pipeline.neighbours import (
@@ -86,6 +88,22 @@ class Instruments:
         elif state.doubt == "stuck":
             state.trend.restart()  # its first step is no move of the probe
             self._trust(lane, t_ms)
+
+    def checked(self, lane: Lane, check: CheckMade, t_ms: int) -> None:
+        """Take a verification: a probe outside its tolerance is in doubt until a good one."""
+        if lane.fault_key is None or check.method == "scale":
+            return
+        if check.within:
+            if lane.state.doubt == "check":
+                self._trust(lane, t_ms)
+            return
+        self._doubt(
+            lane, "check", t_ms,
+            f"{lane.state.id} failed its {check.method} check: "
+            f"{_kelvin(check.error)} off, tolerance {_kelvin(check.tolerance)}",
+            "Take it out of service. What it read since its last good check is in doubt: "
+            "see `pitlogger record show`.",
+        )  # fmt: skip
 
     # -- each minute ----------------------------------------------------------------------------
 
@@ -219,8 +237,8 @@ class Instruments:
     def _is_settled(self, lane: Lane, book: Book, t_ms: int) -> bool:
         """Return whether somebody has told, or time has shown, that a doubt is over."""
         state = lane.state
-        if state.doubt == "stuck":
-            return False  # it moves, or it does not
+        if state.doubt in ("stuck", "check"):
+            return False  # it moves, or a good check says so
         told_ms = max((at_ms for at_ms, channel in book.moved if channel == state.id), default=-1)
         placed = book.assignment(state.id)
         told_ms = max(told_ms, -1 if placed is None else placed.from_ms)
@@ -234,6 +252,10 @@ class Instruments:
 
     def _shown(self, milli_c: int | None) -> str:
         return "-" if milli_c is None else show_temperature(milli_c, self.units.temperature)
+
+
+def _kelvin(milli_kelvin: int) -> str:
+    return f"{milli_kelvin / 1000:.1f} C"
 
 
 def _lower(text: str) -> str:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from pitlogger.engine.annunciator import Annunciator
+from pitlogger.engine.instruments import Instruments
+from pitlogger.engine.lanes import Lane
 from pitlogger.model.journal import (
     AlertActed,
     Body,
@@ -23,7 +25,9 @@ PASSING = (
 )  # fmt: skip
 
 
-def take_outside(body: Body, alerts: Annunciator, t_ms: int) -> None:
+def take_outside(
+    body: Body, alerts: Annunciator, instruments: Instruments, lanes: dict[str, Lane], t_ms: int
+) -> None:
     """Take what an entry says of a device, a check or a trouble to its alert."""
     match body:
         case DeviceChanged():
@@ -37,5 +41,7 @@ def take_outside(body: Body, alerts: Annunciator, t_ms: int) -> None:
         case CheckMade():
             if "check-overdue/node" in alerts.watches:
                 alerts.condition("check-overdue/node", t_ms, False)
+            if body.instrument in lanes:
+                instruments.checked(lanes[body.instrument], body, t_ms)
         case _:
             pass

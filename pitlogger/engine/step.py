@@ -291,7 +291,7 @@ class Engine:
         elif isinstance(body, ForecastTaught):
             state.taught = body.scores
         elif isinstance(body, PASSING):
-            take_outside(body, self.alerts, command.t_ms)
+            take_outside(body, self.alerts, self.instruments, self.lanes, command.t_ms)
         else:
             state.entries.append(entry)
             self._changed(body, command)

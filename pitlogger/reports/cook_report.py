@@ -150,7 +150,7 @@ def _verdicts(record: CookRecord) -> Iterator[Block]:
         (
             piece,
             what,
-            "warning only" if verdict.reason.endswith(NEVER_JUDGED) else in_words(verdict.met),
+            told_verdict(verdict.met, verdict.reason),
             verdict.reason,
             str(sources.index(verdict.source) + 1),
         )
@@ -198,6 +198,11 @@ def _remarks(record: CookRecord) -> Iterator[Block]:
     left = len(remarks) - MOST_REMARKS
     more = (f"{left} more stand in the journal.",) if left > 0 else ()
     yield Lines((*islice(remarks, MOST_REMARKS), *more))
+
+
+def told_verdict(met: bool | None, reason: str) -> str:
+    """Return a verdict in words; of what is only ever warned of, that it is no verdict."""
+    return "warning only" if reason.endswith(NEVER_JUDGED) else in_words(met)
 
 
 def remarks_of(record: CookRecord) -> Iterator[str]:

@@ -11,14 +11,14 @@ from collections.abc import Iterator
 from pitlogger.formats.journal_json import dump_entry
 from pitlogger.model.journal import CheckMade, CorrectiveTaken, SignedOff
 from pitlogger.reports.cook_record import CookRecord
-from pitlogger.reports.cook_report import made_by, remarks_of
+from pitlogger.reports.cook_report import made_by, remarks_of, told_verdict
 from pitlogger.reports.sheet import CAUTIONS, Block, Facts, Heading, Lines, Sheet, Table
 from pitlogger.safety.record import SHEETS, LogRow, SignOff, chain, missing, verify
 from pitlogger.safety.sheets import sheets
-from pitlogger.safety.verdict import in_words
 
 HEADS = ("observed", "entered", "product", "what", "value", "limit and source", "verdict",
-         "instrument", "by")  # fmt: skip
+         "instrument", "by", "corrective action")  # fmt: skip
+_SELDOM = ("entered", "instrument", "corrective action")  # left out where no row has any
 
 
 def food_log(record: CookRecord) -> Sheet:
@@ -62,10 +62,17 @@ def _facts(record: CookRecord) -> Iterator[tuple[str, str]]:
 
 def _table(record: CookRecord, rows: list[LogRow]) -> Table:
     struck = {number for number, row in enumerate(rows) if row.struck_by is not None}
-    if any(row.met is False for row in rows):
-        answered = tuple((*_cells(record, row), _answer(record, row)) for row in rows)
-        return Table((*HEADS, "corrective action"), answered, struck=frozenset(struck))
-    return Table(HEADS, tuple(_cells(record, row) for row in rows), struck=frozenset(struck))
+    cells = [(*_cells(record, row), _answer(record, row)) for row in rows]
+    shown = [
+        at
+        for at, head in enumerate(HEADS)
+        if head not in _SELDOM or any(cell[at] for cell in cells)
+    ]
+    return Table(
+        tuple(HEADS[at] for at in shown),
+        tuple(tuple(cell[at] for at in shown) for cell in cells),
+        struck=frozenset(struck),
+    )
 
 
 def _cells(record: CookRecord, row: LogRow) -> tuple[str, ...]:
@@ -78,7 +85,7 @@ def _cells(record: CookRecord, row: LogRow) -> tuple[str, ...]:
     what = f"{row.what} ({row.note})" if row.note else row.what
     return (
         observed, entered, row.product, what, row.value, row.limit,
-        in_words(row.met) if judged else "", row.instrument, by,
+        told_verdict(row.met, row.value) if judged else "", row.instrument, by,
     )  # fmt: skip
 
 

@@ -20,7 +20,7 @@ def shopping_list(
     """Return the list.
 
     Args:
-        plans: Documents of ``pitlogger plan --json``, one a cut.
+        plans: Documents of ``pitlogger plan --json``, of one cut or of a menu each.
         items: Further lines, as written.
         unit: Of mass.
 
@@ -30,9 +30,9 @@ def shopping_list(
     blocks: list[Block] = []
     if plans:
         heads = ("", "cut", "pieces", "mass in all", "a piece about", "chance of enough")
-        rows = tuple(_row(plan, unit) for plan in plans)
+        rows = tuple(_row(dish, unit) for plan in plans for dish in plan.get("dishes", [plan]))
         blocks += [Heading("Meat"), Table(heads, rows, numbers=frozenset({2, 3, 4, 5}))]
-        blocks.append(Lines(tuple(_notes(plans))))
+        blocks.append(Lines(tuple(dict.fromkeys(_notes(plans)))))
     if items:
         blocks += [Heading("Beside the meat"), Table(("", "what"), tuple((BOX, i) for i in items))]
     if not blocks:
@@ -71,5 +71,5 @@ def _row(plan: dict[str, Any], unit: str) -> tuple[str, ...]:
 
 def _notes(plans: Sequence[dict[str, Any]]) -> Iterator[str]:
     for plan in plans:
-        for note in plan.get("notes", ()):
-            yield str(note)
+        for part in (*plan.get("dishes", ()), plan):
+            yield from map(str, part.get("notes", ()))

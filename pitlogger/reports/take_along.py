@@ -14,7 +14,7 @@ from pitlogger.reports.cook_record import CookRecord
 from pitlogger.reports.cook_report import made_by
 from pitlogger.reports.sheet import CAUTIONS, Block, Facts, Heading, Lines, Sheet, Table
 
-READINGS_A_PIECE = 4
+READINGS_A_PIECE = 3
 _TYPED_IN = (
     "Afterwards, for each line: pitlogger temp PIECE READING --at TIME --by INITIALS",
     "A new reading below the limit: write what was done with the food.",

@@ -10,6 +10,7 @@ from pitlogger.model.journal import Adjusted, Body, Corrected, Entry, SpotRead, 
 from pitlogger.model.quantities import show_mass, show_temperature
 from pitlogger.model.readings import Site
 from pitlogger.safety.corrective import tied
+from pitlogger.safety.doubtful import doubted
 from pitlogger.safety.judge import PieceVerdicts
 from pitlogger.safety.policy import Policy, Temperature
 from pitlogger.safety.record import LogRow, Sheet
@@ -43,7 +44,7 @@ def sheets(
         if row is not None:
             rows.append(row)
     rows += [row for held in verdicts for row in _verdict_rows(held, book, at_ms)]
-    return tied(rows, [*entries, *logged])
+    return doubted(tied(rows, [*entries, *logged]), book, [*entries, *logged])
 
 
 def _struck(entries: Sequence[Entry]) -> dict[Id, Id]:

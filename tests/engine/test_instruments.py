@@ -6,7 +6,7 @@ from pitlogger.engine.restart import catch_up
 from pitlogger.engine.snapshot import dump_state, load_state
 from pitlogger.engine.step import Engine
 from pitlogger.model.cooks import Channel, Stage
-from pitlogger.model.journal import AlertActed, AlertChanged, ProbeMoved, Weighed
+from pitlogger.model.journal import AlertActed, AlertChanged, CheckMade, ProbeMoved, Weighed
 from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import Quality, Reading, Site
 
@@ -180,3 +180,15 @@ def test_a_limit_of_silence_made_shorter_counts_from_then() -> None:
     kitchen.stage(Stage.WRAPPED)
     kitchen.wait(10)
     assert kitchen.alerts("channel-stale")[0][1] == "unacknowledged"
+
+
+def test_a_probe_that_failed_its_check_is_in_doubt_until_a_good_one() -> None:
+    kitchen = on_the_pit()
+    run(kitchen, 5, one_core=(60, 5), two_core=(60, 5), pit=(115, 0))
+    kitchen.say(CheckMade("one/core", "ice", 2_500, 1_111, within=False))
+    run(kitchen, 40, one_core=(61, 5), two_core=(61, 5), pit=(115, 0))
+    assert told(kitchen) == ["one: one/core failed its ice check: 2.5 C off, tolerance 1.1 C"]
+    assert kitchen.engine.state.channels["one/core"].valid(), "it still is better than nothing"
+    kitchen.say(CheckMade("one/core", "ice", 200, 1_111, within=True))
+    run(kitchen, 2, one_core=(64, 5), two_core=(64, 5), pit=(115, 0))
+    assert kitchen.alerts("probe-fault")[-1][1] == "returned-unacknowledged"
