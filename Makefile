@@ -10,7 +10,7 @@ help:  ## List the targets
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / {printf "  %-16s %s\n", $$1, $$2}' $(MAKEFILE_LIST)
 
 $(VENV)/base: pyproject.toml
-	$(PYTHON) -m venv $(VENV)
+	@test -x $(BIN)/pip || $(PYTHON) -m venv $(VENV)
 	$(BIN)/python -m pip install -q --disable-pip-version-check -e .
 	@touch $@
 
@@ -79,10 +79,14 @@ bench-forecast: $(VENV)/tests  ## Score the forecast on cooks it never saw
 	$(BIN)/python -m tests.benchmarks.forecast
 
 forecast-library: $(VENV)/base  ## Build the forecast's library from the simulated smoker
-	$(BIN)/python -m pitlogger_simulators.forecast_library
+	OPENBLAS_NUM_THREADS=1 $(BIN)/python -m pitlogger_simulators.forecast_library
 
 forecast-library-check: $(VENV)/base  ## Build it again and compare
-	$(BIN)/python -m pitlogger_simulators.forecast_library --check
+	OPENBLAS_NUM_THREADS=1 $(BIN)/python -m pitlogger_simulators.forecast_library --check
+
+lock: $(VENV)/base  ## Pin what an installation consists of, with hashes
+	$(BIN)/python -m pip install -q --disable-pip-version-check "uv>=0.9"
+	tools/lock $(BIN)/uv
 
 deb:  ## Build a Debian package with its own environment (as root; build/deb)
 	packaging/deb/build
@@ -90,7 +94,7 @@ deb:  ## Build a Debian package with its own environment (as root; build/deb)
 deb-try: deb  ## Try it in a clean Debian root made by debootstrap (as root)
 	packaging/deb/try build/deb/pitlogger_*.deb
 
-release: $(VENV)/checks  ## Wheel, sdist, list of parts (SBOM) and audit, into build/release
+release: $(VENV)/checks  ## Wheel, sdist, lock, list of parts (SBOM) and audit, into build/release
 	tools/release $(BIN)/python
 
 clean:  ## Remove what was built

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pitlogger.engine.annunciator import Annunciator
 from pitlogger.engine.state import EngineState
 from pitlogger.model.book import Book, PieceBook
-from pitlogger.model.cooks import ON_PIT
+from pitlogger.model.cooks import ON_PIT, Stage
 from pitlogger.model.journal import ForecastMade
 from pitlogger.model.quantities import show_duration
 
@@ -15,6 +15,7 @@ REST_MS = 45 * MINUTE_MS  # common practice, no source: about 45 minutes
 CARVE_MS = 15 * MINUTE_MS  # common practice, no source
 EARLY_MS = 4 * 60 * MINUTE_MS
 PULLED_C = 93.0  # about where large cuts come off; what a box holds hangs little on it
+_BEFORE = {"wrap": frozenset({Stage.SMOKING}), "pull": ON_PIT}
 _READY = {"wrap": "Have paper or foil ready and look at the bark.",
           "pull": "Have the place to rest ready and the probe at hand."}  # fmt: skip
 
@@ -33,7 +34,7 @@ def _heads_up(held: PieceBook, state: EngineState, alerts: Annunciator, t_ms: in
     for target, remedy in _READY.items():
         made = state.foreseen.get(f"{piece}/{target}")
         prompt = state.watches.get(f"{target}-due/{piece}")
-        waits = prompt is not None and not prompt.holds and held.stage in ON_PIT
+        waits = prompt is not None and not prompt.holds and held.stage in _BEFORE[target]
         left_ms = None if made is None or made.p50_ms is None else made.p50_ms - t_ms
         soon = waits and left_ms is not None and left_ms <= SOON_MS
         said = f"check-due/{piece}@{target}" in state.watches

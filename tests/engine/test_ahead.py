@@ -42,6 +42,17 @@ def test_half_an_hour_before_a_likely_wrap_it_is_told_once(kitchen: Kitchen) -> 
     assert states(kitchen, "wrap-due") == ["unacknowledged"]
 
 
+def test_a_wrap_that_is_done_is_announced_no_longer(kitchen: Kitchen) -> None:
+    kitchen.stage(Stage.SMOKING)
+    minutes(kitchen, 150, 2, "brisket-1/core")
+    foresee(kitchen, 25)
+    minutes(kitchen, 155, 5, "brisket-1/core")
+    kitchen.stage(Stage.WRAPPED)
+    minutes(kitchen, 155, 5, "brisket-1/core")
+    assert heads_up(kitchen)[0].startswith("unacknowledged")
+    assert heads_up(kitchen)[-1].startswith("normal")
+
+
 def test_a_piece_that_is_left_bare_is_not_announced() -> None:
     kitchen = Kitchen(COOK.replace('wrap_at = "165F"', 'wrap_at = "never"'))
     kitchen.stage(Stage.SMOKING)
