@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from functools import cache
 
 from pitlogger.errors import QuantityError, unknown
 from pitlogger.model.cooks import WEIGHABLE
@@ -38,10 +39,13 @@ def written_mass(text: str) -> WrittenMass:
         raise QuantityError(f"'{text.strip()}' is no mass of meat: a weighing is above zero")
     last = _LAST.search(text)
     assert last is not None, "parse_mass_mg accepted a text without a unit"
-    places = len(last[1] or "")
+    return WrittenMass(mass_mg, _interval_mg(len(last[1] or ""), last[2]))
+
+
+@cache  # a paper log of years has a handful of ways to write
+def _interval_mg(places: int, unit: str) -> int:
     step = f"0.{'0' * (places - 1)}1" if places else "1"
-    interval_mg = parse_mass_mg(f"{step} {last[2]}")
-    return WrittenMass(mass_mg, min(max(1, interval_mg), COARSEST_MG))
+    return min(max(1, parse_mass_mg(f"{step} {unit}")), COARSEST_MG)
 
 
 def checkpoint_name(word: str) -> str:
