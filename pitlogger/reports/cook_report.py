@@ -53,9 +53,10 @@ def cook_report(record: CookRecord) -> Sheet:
 
 def made_by(record: CookRecord) -> str:
     """Return what a sheet was made of."""
+    count = len(record.entries)
     return (
-        f"Made by pitlogger {__version__} from {len(record.entries)} journal entries of cook "
-        f"{record.id}. Limits: {record.policy.name} {record.policy.version}."
+        f"Made by pitlogger {__version__} from {count} journal entr{'ies' if count != 1 else 'y'} of"
+        f" cook {record.id}. Limits: {record.policy.name} {record.policy.version}."
     )
 
 

@@ -168,6 +168,30 @@ def test_a_shopping_list_says_how_much_and_how_likely_it_is_enough() -> None:
     assert "96%" in told
 
 
+def test_a_menu_is_bought_dish_by_dish() -> None:
+    menu = {"dishes": [PLAN, {**PLAN, "cut": "pork-butt"}], "shopping": [], "notes": ["one note"]}
+    sheet = shopping_list([menu], [])
+    (table,) = (b for b in sheet.blocks if isinstance(b, Table) and "cut" in b.heads)
+    assert [row[1] for row in table.rows] == ["brisket-packer", "pork-butt"]
+    assert "one note" in texts(sheet)
+
+
+def test_what_is_only_warned_of_is_no_verdict_in_the_log_either(record: CookRecord) -> None:
+    told = [_come_up(make(record)) for make in (cook_report, food_log)]
+    assert told[0] == told[1]
+    assert "warning only" in told[0]
+
+
+def _come_up(sheet: Sheet) -> list[str]:
+    return [
+        row[b.heads.index("verdict")]
+        for b in sheet.blocks
+        if isinstance(b, Table) and "verdict" in b.heads
+        for row in b.rows
+        if row[b.heads.index("what")] == "come-up"
+    ]
+
+
 def test_the_record_from_the_database_makes_the_same_report(
     record: CookRecord, stored: CookRecord
 ) -> None:
