@@ -13,6 +13,12 @@ from pitlogger.cli.output import emit, json_option
 
 yes_option = click.option("--yes", is_flag=True, help="Do not ask.")
 
+_MAKE_ONE = "Make one: pitlogger store backup --to FOLDER"
+_MEND = (
+    "Start the daemon: it moves the damaged file aside, begins a new one from the newest backup"
+    " and saves what can be read. Or put a backup in place: pitlogger store restore FILE"
+)
+
 
 @click.group()
 def store() -> None:
@@ -100,14 +106,17 @@ def _text(facts: dict[str, Any]) -> str:
     size_mb, free_mb = facts["size_octets"] / 1e6, facts["disk_free_octets"] / 1e6
     each = f" ({facts['octets_per_reading']:.2f} octets each)" if facts["readings"] else ""
     lines = [
-        f"{facts['database']}: {state}, {size_mb:.1f} MB, schema {facts['schema']}",
+        f"{facts['database']}: {state}, {size_mb:.1f} MB",
         *(f"  fault: {fault}" for fault in facts["faults"]),
-        f"{facts['cooks']} cooks, {facts['entries']} entries, {facts['readings']} readings{each}",
-        f"free on the disk: {free_mb:.0f} MB; compacting gives {facts['free_octets'] / 1e6:.1f} MB",
     ]
+    if facts["schema"]:  # else nothing of it could be read
+        held = f"{facts['cooks']} cooks, {facts['entries']} entries, {facts['readings']} readings"
+        lines.append(f"schema {facts['schema']}: {held}{each}")
+        lines.append(f"compacting gives {facts['free_octets'] / 1e6:.1f} MB")
+    lines.append(f"free on the disk: {free_mb:.0f} MB")
     if facts["lost_readings"]:
         lines.append(f"{facts['lost_readings']} readings could not be kept; each gap is on record")
     lines += [f"a damaged file was kept: {path}" for path in facts["damaged_files"]]
     backups = facts["backups"]
     newest = f"{len(backups)} backups, the newest {backups[0]}" if backups else "no backup yet"
-    return "\n".join([*lines, f"{newest}. Make one: pitlogger store backup --to FOLDER"])
+    return "\n".join([*lines, f"{newest}. {_MAKE_ONE if facts['sound'] else _MEND}"])

@@ -11,23 +11,25 @@ from __future__ import annotations
 import logging
 import shutil
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import closing, suppress
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 from pitlogger.errors import StoreError
 from pitlogger.store.backup import move_aside, newest_sound
-from pitlogger.store.connection import connect_writer
 from pitlogger.store.migrations import migrate
 from pitlogger.store.packing import unpack, unpack_tail
 from pitlogger.store.records import refresh_cooks
+from pitlogger.store.renumber import Numbers
 from pitlogger.store.rescue import Batch, last_run_told_of, rescued
-from pitlogger.store.sink import Sink
+from pitlogger.store.sink import Do, Sink
 
 log = logging.getLogger(__name__)
 
 ROWS_AT_ONCE = 500
+_MARK = ".saved"
 # Table, columns that name a row, ordered so that rows come after what they refer to.
 _TABLES = (
     ("clock", ("run", "from_ms")),
@@ -67,6 +69,45 @@ def last_run(damaged: Path) -> int:
     return last
 
 
+def save(damaged: Path, do: Do, stops: Callable[[], bool]) -> None:
+    """Feed what can be read of a damaged file to the writer, batch by batch.
+
+    A mark beside the file says that this was done; else the next start does it again.
+
+    Args:
+        do: Does a work of the writer in a transaction of its own and returns its result.
+        stops: Asked between two batches.
+    """
+    numbers = Numbers()
+    saved = 0
+    for batch in salvage(damaged):
+        try:
+            saved += do(partial(_insert, batch, numbers))
+        except StoreError as refusal:
+            log.warning("%d rows of %s were not saved: %s", len(batch[2]), batch[0], refusal)
+        if stops():
+            log.warning("salvage of %s goes on at the next start", damaged)
+            return
+    log.warning("%d records were saved from the damaged database %s", saved, damaged)
+    with suppress(OSError):
+        _mark_of(damaged).touch()
+
+
+def unsaved(path: Path) -> list[Path]:
+    """Return the damaged files beside a database that were not read to their end."""
+    return [found for found in damaged_files(path) if not _mark_of(found).exists()]
+
+
+def damaged_files(path: Path) -> list[Path]:
+    """Return the damaged files that were moved aside, the oldest first."""
+    found = path.parent.glob(f"{path.name}.damaged-*")
+    return sorted(one for one in found if one.suffix != _MARK and not one.name.endswith("-wal"))
+
+
+def _mark_of(damaged: Path) -> Path:
+    return damaged.with_name(damaged.name + _MARK)
+
+
 def salvage(damaged: Path) -> Iterator[Batch]:
     """Yield what can be read of a damaged file, in batches, runs and channels first.
 
@@ -79,10 +120,13 @@ def salvage(damaged: Path) -> Iterator[Batch]:
                 yield from _rows(connection, table, keys)
     except sqlite3.Error as error:
         log.warning("%s cannot be read as a database: %s", damaged, error)
-    yield from rescued(damaged)
+    try:
+        yield from rescued(damaged)
+    except OSError as error:
+        log.warning("%s cannot be read further: %s", damaged, error)
 
 
-def insert(sink: Sink, batch: Batch, numbers: Numbers) -> int:
+def _insert(batch: Batch, numbers: Numbers, sink: Sink) -> int:
     """Insert a batch inside a transaction; return how many rows or readings were new."""
     table, columns, rows = batch
     numbers.begin(sink)
@@ -127,129 +171,8 @@ def _merge(sink: Sink, table: str, row: dict[str, Any], numbers: Numbers) -> int
     return added
 
 
-class Numbers:
-    """How the numbers of runs and channels in the damaged file read in the new one."""
-
-    def __init__(self) -> None:
-        self._runs: dict[object, int] = {}
-        self._channels: dict[object, int] = {}
-        self._has_begun = False
-
-    def begin(self, sink: Sink) -> None:
-        """Know those of the backup that the new file began as: they are the same."""
-        if self._has_begun:
-            return
-        self._has_begun = True
-        runs = sink.connection.execute("SELECT id FROM run WHERE id <> ?", (sink.run,))
-        self._runs = {number: number for (number,) in runs}
-        channels = sink.connection.execute("SELECT id FROM channel WHERE run <> ?", (sink.run,))
-        self._channels = {number: number for (number,) in channels}
-
-    def run(self, number: object) -> int | None:
-        return self._runs.get(number)
-
-    def channel(self, number: object) -> int | None:
-        return self._channels.get(number)
-
-    def take_runs(
-        self,
-        connection: sqlite3.Connection,
-        columns: tuple[str, ...],
-        rows: list[tuple[object, ...]],
-    ) -> int:
-        marks = ", ".join("?" * len(columns))
-        names = ", ".join(columns)
-        added = 0
-        for row in rows:
-            number, run = row[0], row[columns.index("run")]
-            taken = connection.execute(
-                "SELECT 1 FROM run WHERE id = ? AND run <> ?", (number, run)
-            ).fetchone()
-            added += connection.execute(
-                f"INSERT OR IGNORE INTO run ({names}) VALUES ({marks})",
-                (None if taken else number, *row[1:]),
-            ).rowcount
-            found = connection.execute("SELECT id FROM run WHERE run = ?", (run,)).fetchone()
-            self._runs[number] = found[0]
-        return added
-
-    def take_channels(
-        self,
-        connection: sqlite3.Connection,
-        columns: tuple[str, ...],
-        rows: list[tuple[object, ...]],
-    ) -> int:
-        added = 0
-        for row in rows:
-            fields = dict(zip(columns, row, strict=True))
-            run = self._runs.get(fields["run"])
-            if run is None:
-                continue
-            added += connection.execute(
-                "INSERT INTO channel (run, name, quantity) VALUES (?, ?, ?)"
-                " ON CONFLICT (run, name) DO NOTHING",
-                (run, fields["name"], fields["quantity"]),
-            ).rowcount
-            self._channels[fields["id"]] = connection.execute(
-                "SELECT id FROM channel WHERE run = ? AND name = ?", (run, fields["name"])
-            ).fetchone()[0]
-        return added
-
-    def mapped(
-        self, columns: tuple[str, ...], row: tuple[object, ...]
-    ) -> tuple[object, ...] | None:
-        """Return a row with the new numbers; ``None`` where what it refers to is gone."""
-        out: list[object] = []
-        for name, item in zip(columns, row, strict=True):
-            if name in ("run", "finished_run") and item is not None:
-                item = self._runs.get(item)  # noqa: PLW2901
-                if item is None:
-                    return None
-            elif name == "channel" and isinstance(item, int):
-                item = self._channels.get(item)  # noqa: PLW2901
-                if item is None:
-                    return None
-            out.append(item)
-        return tuple(out)
-
-
 def _open(damaged: Path) -> sqlite3.Connection:
-    """Open a damaged file, with its first page replaced by a sound one if it is unreadable."""
-    connection = connect_raw(damaged)
-    try:
-        connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()
-    except sqlite3.DatabaseError:
-        connection.close()
-        patched = _with_sound_first_page(damaged)
-        connection = connect_raw(patched)
-    return connection
-
-
-def connect_raw(path: Path) -> sqlite3.Connection:
-    return sqlite3.connect(path, timeout=1.0, isolation_level=None, check_same_thread=False)
-
-
-def _with_sound_first_page(damaged: Path) -> Path:
-    """Return a copy whose first page is that of a new, empty database.
-
-    Every database made by the same migrations has its tables' roots at the same pages.
-    """
-    model = damaged.with_name(damaged.name + ".model")
-    patched = damaged.with_name(damaged.name + ".patched")
-    shutil.copyfile(damaged, patched)
-    try:
-        migrate(model, damaged.parent)
-        with closing(connect_writer(model)) as connection:
-            octets = connection.execute("PRAGMA page_size").fetchone()[0]
-            connection.execute("PRAGMA journal_mode=DELETE")
-        with patched.open("r+b") as target, model.open("rb") as source:
-            page = bytearray(source.read(octets))
-            page[28:32] = (patched.stat().st_size // octets).to_bytes(4, "big")
-            target.write(page)
-    finally:
-        for leftover in model.parent.glob(model.name + "*"):
-            leftover.unlink(missing_ok=True)
-    return patched
+    return sqlite3.connect(damaged, timeout=1.0, isolation_level=None, check_same_thread=False)
 
 
 def _rows(connection: sqlite3.Connection, table: str, keys: tuple[str, ...]) -> Iterator[Batch]:

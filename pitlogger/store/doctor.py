@@ -11,6 +11,7 @@ from typing import Any
 from pitlogger.errors import StoreError
 from pitlogger.store.backup import backups_in
 from pitlogger.store.connection import connect_reader
+from pitlogger.store.damage import damaged_files
 from pitlogger.store.migrations import version
 from pitlogger.store.queries import facts
 
@@ -46,6 +47,6 @@ def examine(path: Path, backups: Path) -> dict[str, Any]:
     return document | {
         "octets_per_reading": document["size_octets"] / readings if readings else None,
         "disk_free_octets": shutil.disk_usage(path.parent).free,
-        "damaged_files": sorted(str(found) for found in path.parent.glob("*.damaged-*")),
+        "damaged_files": [str(found) for found in damaged_files(path)],
         "backups": [str(found) for found in backups_in(backups)],
     }

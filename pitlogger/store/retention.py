@@ -14,19 +14,16 @@ from contextlib import closing
 from functools import partial
 from itertools import groupby
 from pathlib import Path
-from typing import Any
 
 from pitlogger.store.connection import connect_writer
 from pitlogger.store.packing import Columns, pack, unpack
 from pitlogger.store.schema import BLOCK_MS, PART_MS, utc
-from pitlogger.store.sink import Sink
+from pitlogger.store.sink import Do, Sink
 
 # A row of fewer readings holds two or fewer each ten seconds: there is nothing to let go of.
 WORTH_IT = 2 * BLOCK_MS // PART_MS
 ROWS_AT_ONCE = 50  # thinned in one transaction
 _SCALES_WORD = 0x30  # bits of a state octet that are no matter of quality
-
-Do = Callable[[Callable[[Sink], Any]], Any]
 
 
 def thinned(columns: Columns) -> Columns:

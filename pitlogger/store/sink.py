@@ -26,6 +26,7 @@ from pitlogger.store.spans import block_of, blocks, joined, ripe
 
 log = logging.getLogger(__name__)
 
+Do = Callable[[Callable[["Sink"], Any]], Any]  # a work in a transaction of its own; its result
 _INSERT_MINUTE = f"INSERT OR REPLACE INTO rollup VALUES ({', '.join('?' * (6 + 4 * PARTS))})"
 
 

@@ -17,7 +17,7 @@ from pitlogger.model.readings import Tagged
 from pitlogger.store import records, retention
 from pitlogger.store.backup import back_up, keep_newest
 from pitlogger.store.connection import connect_reader, connect_writer
-from pitlogger.store.damage import Numbers, insert, last_run, replace_file, salvage
+from pitlogger.store.damage import last_run, replace_file, save, unsaved
 from pitlogger.store.migrations import migrate
 from pitlogger.store.queries import Reader
 from pitlogger.store.rows import ClockRow, JournalRow, Notice, RunRow, Snapshot, Trouble
@@ -110,6 +110,8 @@ class Store:
         store._opened = Writer(
             store._open_sink, store._replace_sink, store._on_trouble, batch_s, max_waiting
         )
+        if store._salvaging is None and unsaved(path):  # the last run ended meanwhile
+            store._salvaging = threading.Thread(target=store._save_all, daemon=True)
         if store._salvaging is not None:
             store._salvaging.start()
         elif not store._is_looked_over:
@@ -365,30 +367,20 @@ class Store:
         aside, backup = replace_file(self.path, self.backups)
         self._on_trouble(damaged(aside, backup))
         self._salvaging = threading.Thread(
-            target=self._salvage, args=(aside,), name="pitlogger-salvage", daemon=True
+            target=self._salvage, name="pitlogger-salvage", daemon=True
         )
         if self._opened is not None:
             self._salvaging.start()
         return aside
 
-    def _salvage(self, aside: Path) -> None:
-        """Feed what can be read of a damaged file to the writer, batch by batch."""
-        numbers = Numbers()
-        saved = 0
-
-        def put(batch: Any) -> Callable[[Sink], int]:
-            return lambda sink: insert(sink, batch, numbers)
-
-        try:
-            for batch in salvage(aside):
-                if self._closing.is_set():
-                    log.warning("salvage of %s was cut short by the end of the run", aside)
-                    return
-                saved += self._writer.submit(put(batch)).result()
-        except (sqlite3.Error, OSError, StoreError) as error:
-            log.warning("%s could not be read further: %s", aside, error)
-        log.warning("%d records were saved from the damaged database %s", saved, aside)
+    def _salvage(self) -> None:
+        self._save_all()
         self._on_trouble(None)
+
+    def _save_all(self) -> None:
+        """Save what can be read of damaged files, those of an earlier run too."""
+        for aside in unsaved(self.path):
+            save(aside, self._do, self._closing.is_set)
 
     def _current_reader(self) -> Reader:
         """Return the reader thread's reader, opened anew where the file was replaced."""

@@ -116,3 +116,20 @@ def test_a_sixth_of_all_pages_gone_takes_about_a_sixth_of_the_entries(
         saved = [kept.seq for kept in reader.entries(run="run-1")]
     assert len(saved) >= 0.6 * ENTRIES
     assert saved == sorted(set(saved))
+
+
+def test_salvage_that_was_cut_short_goes_on_at_the_next_start(
+    opened: Callable[..., Store], path: Path
+) -> None:
+    a_night(path)
+    path.rename(path.with_name(f"{path.name}.damaged-20260704T120000"))
+    for run in ("run-2", "run-3"):
+        with opened(run, row=run_row(run)) as store:
+            store.flush().result(WAIT_S)
+            if run == "run-2":
+                assert store._salvaging is not None
+                store._salvaging.join(WAIT_S)
+            else:  # it was read to its end
+                assert store._salvaging is None
+            with store.reader() as reader:
+                assert reader.last_seq("run-1") == ENTRIES
