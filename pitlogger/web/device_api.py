@@ -35,11 +35,7 @@ def make_device_api(daemon: Daemon) -> APIRouter:
 
     @api.post("/devices/{device}/commands/{command}", summary="Send a command, such as zero")
     async def send(device: str, command: str, ask: Ask) -> dict[str, Any]:
-        try:
-            await daemon.supervisor.command(device, command)
-        except TransportError as fault:
-            raise RefusedError(str(fault)) from fault
-        return await _noted(daemon, f"'{command}' was sent to {device}", ask)
+        return await send_command(daemon, device, command, ask)
 
     @api.post("/devices/{device}/forget", summary="Forget what is remembered of a device")
     async def forget(device: str, ask: Ask) -> dict[str, Any]:
@@ -47,6 +43,20 @@ def make_device_api(daemon: Daemon) -> APIRouter:
         return await _noted(daemon, f"what was remembered of {device} is forgotten", ask)
 
     return api
+
+
+async def send_command(daemon: Daemon, device: str, command: str, ask: Ask) -> dict[str, Any]:
+    """Send a command to a device and return the entry that says so.
+
+    Raises:
+        UsageError: The device knows no such command.
+        RefusedError: No such device, or it cannot be reached.
+    """
+    try:
+        await daemon.supervisor.command(device, command)
+    except TransportError as fault:
+        raise RefusedError(str(fault)) from fault
+    return await _noted(daemon, f"'{command}' was sent to {device}", ask)
 
 
 async def _noted(daemon: Daemon, text: str, ask: Ask) -> dict[str, Any]:

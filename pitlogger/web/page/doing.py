@@ -16,10 +16,11 @@ from pitlogger.safety.record import sign
 from pitlogger.web.access.access import Access, utc_ms
 from pitlogger.web.access.codes import spoken
 from pitlogger.web.access.roles import role_of, who_asks
-from pitlogger.web.asks import ContainerAsk, CookAsk
+from pitlogger.web.asks import Ask, ContainerAsk, CookAsk
 from pitlogger.web.container_api import kept
 from pitlogger.web.containers import remove
 from pitlogger.web.deeds import decide
+from pitlogger.web.device_api import send_command
 from pitlogger.web.judged import linked
 from pitlogger.web.meal_api import MealAsk, tell_meal
 from pitlogger.web.page.begin import cook_text
@@ -100,10 +101,18 @@ def _ring_deeds(ring: RingTest) -> dict[str, Beside]:
     return {"ring": begin, "ring-heard": heard}
 
 
-# Deeds that change a list beside the journal: no entry, so nothing to undo.
+async def _command_device(daemon: Daemon, form: dict[str, str], shown: Shown) -> dict[str, Any]:
+    device, command = form.get("device", ""), form.get("command", "")
+    ask = Ask(by=who_asks.get().initials, key=form.get("key", ""))
+    await send_command(daemon, device, command, ask)
+    return {"said": f"{device}: {command} sent."}
+
+
+# Deeds without an entry that could be taken back.
 LIST_DEEDS: dict[str, Beside] = {
     "container": _keep_container,
     "container-remove": _remove_container,
+    "device-command": _command_device,
 }
 
 

@@ -73,6 +73,7 @@ def _device(daemon: Daemon, name: str) -> dict[str, Any]:
         "link": _LINK[stands.link],
         "trouble": stands.message if is_lost else "",
         "remedy": stands.remedy if is_lost else "",
+        "commands": daemon.supervisor.commands(name) if stands.link is Link.UP else (),
     }
 
 
