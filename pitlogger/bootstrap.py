@@ -14,8 +14,8 @@ from importlib.resources import files
 from pathlib import Path
 
 from pitlogger.clock import Clock, SystemClock
-from pitlogger.config import ChannelTable, Config, DeviceTable
-from pitlogger.devices.contract import DriverInfo, Memory
+from pitlogger.config import ChannelTable, Config
+from pitlogger.devices.contract import Memory
 from pitlogger.devices.registry import Registry, configure
 from pitlogger.devices.supervisor import Device
 from pitlogger.engine.buttons import PRESSES, Binding
@@ -174,36 +174,39 @@ def configured_devices(
 
 
 def channels_of(config: Config, devices: Iterable[Device]) -> list[Channel]:
-    """Return the channels of the configuration with what their drivers declare."""
+    """Return the channels of the configuration with what their drivers declare.
+
+    Raises:
+        ConfigError: A channel by a name that its driver does not give.
+    """
     tables = {table.id: table for table in config.device}
     return [
-        Channel(
-            id=channel.id,
-            site=channel.site,
-            piece=channel.piece,
-            quantity=_quantity(tables[device.id], channel, device.driver.info),
-            offset=channel.offset,
-            interval_ms=round(device.interval_s * 1000),
-            stale_after_ms=channel.stale_after,
-            scale_interval_mg=channel.scale_interval,
-            device=device.id,
-        )
-        for device in devices
-        for channel in tables[device.id].channel
+        _channel(device, channel) for device in devices for channel in tables[device.id].channel
     ]
 
 
-def _quantity(device: DeviceTable, channel: ChannelTable, info: DriverInfo) -> Quantity | None:
-    """Return what a channel measures, by the driver's own list of channels."""
-    if channel.name is None:
-        return info.channels[0].quantity if info.channels else None
-    for offered in info.channels:
-        if offered.covers(channel.name):
-            return None if offered.name == "*" else offered.quantity
-    names = [offered.name for offered in info.channels]
-    raise ConfigError(
-        f"device '{device.id}', channel '{channel.id}': "
-        f"{unknown(f'channel of {info.name}', channel.name, names)}"
+def _channel(device: Device, table: ChannelTable) -> Channel:
+    info = device.driver.info
+    first = info.channels[0].name if info.channels else ""
+    offered = info.offered(first if table.name is None else table.name)
+    if table.name is not None and not offered:
+        names = [one.name for one in info.channels]
+        raise ConfigError(
+            f"device '{device.id}', channel '{table.id}': "
+            f"{unknown(f'channel of {info.name}', table.name, names)}"
+        )
+    quantities = {one.quantity for one in offered}
+    return Channel(
+        id=table.id,
+        site=table.site,
+        piece=table.piece,
+        quantity=quantities.pop() if len(quantities) == 1 else None,
+        offset=table.offset,
+        interval_ms=round(device.interval_s * 1000),
+        stale_after_ms=table.stale_after,
+        scale_interval_mg=table.scale_interval,
+        device=device.id,
+        settled=any(one.settled for one in offered),
     )
 
 

@@ -10,6 +10,7 @@ import asyncio
 import logging
 import uuid
 from collections.abc import Iterable
+from dataclasses import replace
 from pathlib import Path
 from types import TracebackType
 from typing import Any
@@ -197,13 +198,17 @@ class Daemon:
         return entries
 
     def meet(self, channel: Channel) -> None:
-        """Take up a channel that a device sends and the configuration does not name."""
-        self.channels.append(channel)
+        """Take up what a channel measures, where the configuration does not tell."""
+        self.channels = [known for known in self.channels if known.id != channel.id] + [channel]
         self.engine.know(channel)
         if channel.quantity is not None:
             self.store.describe(channel.id, channel.quantity)
-        if self.cook is not None and self.engine.book.assignment(channel.id) is None:
-            self.feed(Command(self.clock.engine_ms(), ChannelAssigned(channel)))
+        held = self.engine.book.assignment(channel.id)
+        if self.cook is None or (held is not None and held.channel.quantity is not None):
+            return
+        assigned = channel if held is None else replace(held.channel, quantity=channel.quantity)
+        body = ChannelAssigned(assigned, lead=held is not None and held.lead)
+        self.feed(Command(self.clock.engine_ms(), body))
 
     async def submit(self, body: Body, by: str = "", key: str = "") -> Entry:
         """Enter a decision and return its entry once it is on disk.

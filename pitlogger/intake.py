@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from typing import Protocol
 
 from pitlogger.bootstrap import buttons, routes
@@ -16,7 +17,7 @@ from pitlogger.engine.step import Engine
 from pitlogger.model.cooks import Channel
 from pitlogger.model.journal import DeviceChanged, Entry
 from pitlogger.model.quantities import Quantity
-from pitlogger.model.readings import Reading, Site
+from pitlogger.model.readings import Reading
 
 
 class Node(Protocol):
@@ -39,7 +40,7 @@ class Intake:
     def configure(self, config: Config, channels: Iterable[Channel]) -> None:
         """Go by another configuration from now on; ``channels`` are those it names."""
         self._routes, self._buttons = routes(config), buttons(config)
-        self._quantities = {channel.id: channel.quantity for channel in channels}
+        self._channels = {channel.id: channel for channel in channels}
 
     def measured(self, device: str, measured: Measurement) -> None:
         """Take a measurement or a press of a button."""
@@ -56,17 +57,19 @@ class Intake:
         self._node.feed(Reading(channel, now_ms, value, measured.quality, measured.stable))
 
     def _channel_of(self, device: str, measured: Measurement) -> str:
-        named = self._routes.get((device, measured.channel))
-        if named is not None:
-            return named
-        whole = self._routes.get((device, ""))
-        if whole is not None and self._quantities[whole] in (None, measured.quantity):
-            return whole
-        own = f"{device}/{measured.channel}"
-        if own not in self._quantities:
-            self._quantities[own] = measured.quantity
-            self._node.meet(Channel(own, Site.NONE, quantity=measured.quantity, device=device))
-        return own
+        """Return the channel's id; what nobody said of it is learnt from its first value."""
+        name = self._routes.get((device, measured.channel))
+        if name is None:
+            name = f"{device}/{measured.channel}"
+            whole = self._routes.get((device, ""))
+            if whole and self._channels[whole].quantity in (None, measured.quantity):
+                name = whole
+        channel = self._channels.get(name)
+        if channel is None or channel.quantity is None:
+            channel = channel or Channel(name, device=device)
+            self._channels[name] = met = replace(channel, quantity=measured.quantity)
+            self._node.meet(met)
+        return name
 
     def changed(self, device: str, link: Link, message: str, remedy: str) -> None:
         """Take that a device came, or was lost and what to do about it."""

@@ -49,12 +49,17 @@ class Chunk(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class ChannelInfo:
-    """One channel a driver can give."""
+    """One channel a driver can give.
+
+    ``settled``: it speaks only when the device itself has found a value to rest, as a scale
+    does that sends one result a weighing.
+    """
 
     name: str
     quantity: Quantity
     unit: str
     description: str = ""
+    settled: bool = False
 
     def covers(self, name: str) -> bool:
         """Tell whether a measurement's channel is this one; ``temperature*`` covers many."""
@@ -107,6 +112,10 @@ class DriverInfo:
     decoders: tuple[str, ...] = ()
     commands: tuple[str, ...] = ()
     signs: tuple[str, ...] = ()
+
+    def offered(self, name: str) -> tuple[ChannelInfo, ...]:
+        """Return what a channel of this name may be; several where its settings decide."""
+        return tuple(channel for channel in self.channels if channel.covers(name))
 
 
 @runtime_checkable

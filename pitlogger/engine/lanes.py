@@ -67,6 +67,7 @@ def build_lane(state: ChannelState, book: Book, known: dict[str, Channel]) -> La
     interval_mg = placed.scale_interval_mg or declared.scale_interval_mg
     if interval_mg is not None:
         state.steadiness.interval_mg = interval_mg
+    state.steadiness.settled = placed.settled or declared.settled
     return Lane(
         state=state,
         site=placed.site,
@@ -102,10 +103,12 @@ def silence_limit_ms(lane: Lane) -> int:
     """Return how long a channel may be silent before it is stale.
 
     Three times its declared interval; where none is declared three times the running median
-    interval, within 15 to 300 s.
+    interval, within 15 to 300 s. A scale's single result counts as what lies on it for 300 s.
     """
     if lane.stale_after_ms is not None:
         return lane.stale_after_ms
+    if lane.state.steadiness.settled:
+        return STALE_MOST_MS
     if lane.interval_ms is not None:
         return max(STALE_LEAST_MS, 3 * lane.interval_ms)
     if not lane.state.gaps_ms:

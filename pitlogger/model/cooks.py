@@ -179,7 +179,10 @@ NEVER = -1_000_000  # wrap_at_mc of a piece that stays unwrapped: below absolute
 
 @dataclass(frozen=True, slots=True)
 class Channel:
-    """One quantity at one place, and the piece it belongs to."""
+    """One quantity at one place, and the piece it belongs to.
+
+    ``settled``: each value is a result that the scale itself waited for.
+    """
 
     id: str
     site: Site = Site.NONE
@@ -193,6 +196,7 @@ class Channel:
     stale_after_ms: int | None = None
     scale_interval_mg: int | None = None
     device: str | None = None
+    settled: bool = False
 
 
 TIMERS = ("spritz", "water-pan", "fuel")

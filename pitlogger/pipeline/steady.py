@@ -5,6 +5,8 @@ scale interval, none of them flagged as moving, and its value is their median. T
 the whole window is judged, not successive differences: a piece that drips one interval at a
 time would pass a step test for ever. The one-interval rule is that of OIML R 76-1, 4.4.2 (two
 neighbouring values are allowed); the window is ours.
+
+A scale that sends one result a weighing has waited for rest itself: each result is steady.
 """
 
 from __future__ import annotations
@@ -38,9 +40,11 @@ class Steadiness:
     Attributes:
         steady_mg: The steady mass, ``None`` while the load moves.
         since_ms: When it became steady.
+        settled: The scale sends results alone that it found steady itself.
     """
 
     interval_mg: int = 5_000
+    settled: bool = False
     times_ms: list[int] = field(default_factory=list)
     values_mg: list[int] = field(default_factory=list)
     steady_mg: int | None = None
@@ -52,6 +56,9 @@ class Steadiness:
         Args:
             stable: The scale's own flag: moving rules steadiness out, stable alone is not enough.
         """
+        if self.settled and stable is not False:
+            before, self.steady_mg, self.since_ms = self.steady_mg, mass_mg, t_ms
+            return mass_mg != before
         if stable is False or (self.times_ms and t_ms - self.times_ms[-1] > LONGEST_WINDOW_MS):
             self.times_ms.clear()
             self.values_mg.clear()

@@ -45,6 +45,14 @@ def test_the_scales_own_word_for_moving_rules_steadiness_out() -> None:
     assert fed([3565] * 10, stable=True).steady_mg == 3_565_000
 
 
+def test_the_result_of_a_scale_that_waits_itself_is_steady_at_once() -> None:
+    steadiness = Steadiness(settled=True)
+    assert steadiness.update(0, 3_565_000, None)
+    assert not steadiness.update(60_000, 3_565_000, None)
+    assert steadiness.update(90_000, 4_100_000, None)
+    assert steadiness.steady_mg == 4_100_000
+
+
 def test_a_slow_scale_is_steady_too() -> None:
     assert fed([3565] * 6, every_ms=3000).steady_mg == 3_565_000
 

@@ -12,10 +12,13 @@ from pitlogger.bootstrap import with_configured
 from pitlogger.config import parse_config
 from pitlogger.daemon import Daemon
 from pitlogger.devices.contract import Measurement
+from pitlogger.engine.scales import steady_mg
+from pitlogger.errors import RefusedError
 from pitlogger.formats.cook_file import parse_cook
 from pitlogger.model.alerts import AlertState
 from pitlogger.model.journal import CookStarted
 from pitlogger.model.quantities import Quantity
+from pitlogger.model.readings import Site
 from pitlogger.reports.capture_export import capture_lines
 
 BATTERY = Measurement("battery", Quantity.BATTERY, 6.0, "%EL")
@@ -73,3 +76,37 @@ async def test_it_is_exported_in_its_own_unit(daemon: Daemon, begun_first: bool)
     records = [record for line in lines for record in json.loads(line)]
     units = {record["u"] for record in records if record.get("n") == "scale/battery"}
     assert units == {"%EL"}
+
+
+async def test_a_column_of_lines_is_what_its_values_are(tmp_path: Path) -> None:
+    node = Daemon(
+        parse_config(
+            f'[node]\ndata = "{tmp_path}/data"\n[web]\nenabled = false\n'
+            f'[[device]]\nid = "board"\ndriver = "csv-line"\nport = "{tmp_path}/no-port"\n'
+            'map = "air:%RH"\n'
+            '[[device.channel]]\nid = "cabinet/air"\nname = "air"\nsite = "room"\n'
+        )
+    )
+    async with node:
+        await start_cook(node)
+        node.intake.measured("board", Measurement("air", Quantity.HUMIDITY, 61.0, "%RH"))
+        assert node.engine.lanes["cabinet/air"].quantity is Quantity.HUMIDITY
+        placed = node.engine.book.assignment("cabinet/air")
+        assert placed is not None
+        assert (placed.channel.site, placed.channel.quantity) == (Site.ROOM, Quantity.HUMIDITY)
+
+
+async def test_a_scale_that_sends_one_result_a_weighing_can_be_kept(tmp_path: Path) -> None:
+    node = Daemon(
+        parse_config(
+            f'[node]\ndata = "{tmp_path}/data"\n[web]\nenabled = false\n'
+            '[[device]]\nid = "scale"\ndriver = "weight-scale"\naddress = "02:00:00:00:00:10"\n'
+            '[[device.channel]]\nid = "bench-scale"\nsite = "bench"\n'
+        )
+    )
+    async with node:
+        node.intake.measured("scale", MASS)
+        assert steady_mg(node.engine, "bench-scale") == 3_912_000
+        node.tick(node.engine.state.t_ms + 301_000)
+        with pytest.raises(RefusedError, match="silent"):
+            steady_mg(node.engine, "bench-scale")

@@ -70,7 +70,10 @@ class WeightScale(DriverBase):
         name="weight-scale",
         summary="Bluetooth scale (Weight Scale service)",
         transport="ble-gatt",
-        channels=(ChannelInfo("mass", Quantity.MASS, "kg", "settled results"), BATTERY),
+        channels=(
+            ChannelInfo("mass", Quantity.MASS, "kg", "settled results", settled=True),
+            BATTERY,
+        ),
         interval_s=43200.0,  # it speaks when something is weighed
         config=GattConfig,
         signs=("service:181d",),
