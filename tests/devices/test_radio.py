@@ -187,6 +187,24 @@ async def test_an_adapter_that_goes_ends_the_stream(bluez: SimulatedBluez) -> No
             await next_of(stream, "no such source")
 
 
+async def test_a_radio_taken_up_while_it_is_laid_down_still_notices_the_service_go(
+    bluez: SimulatedBluez,
+) -> None:
+    bluez.world.add(sender())
+    first = AdvertisementTransport(SETTINGS)
+    await first.__aenter__()
+    await next_of(first.chunks(), "")
+    laying_down = asyncio.create_task(first.__aexit__(None, None, None))
+    while Radio.shared()._task is not None:  # noqa: ASYNC110 - until it has lost its last user
+        await asyncio.sleep(0)
+    async with AdvertisementTransport(SETTINGS) as second:
+        await next_of(second.chunks(), "")
+        await laying_down
+        await bluez.stop()
+        with pytest.raises(TransportError, match="went away"):
+            await next_of(second.chunks(), "nothing of this kind comes")
+
+
 async def test_scanning_ends_with_its_last_user(bluez: SimulatedBluez) -> None:
     async with Radio.shared() as radio, radio:
         await scan_starts(bluez, 1)

@@ -66,6 +66,7 @@ class Radio:
         self._adapter = adapter
         self._users = 0
         self._task: asyncio.Task[None] | None = None
+        self._ending: asyncio.Task[None] | None = None
         self._listeners: list[Heard] = []
         self._losers: list[Callable[[TransportError], None]] = []
         self._deaf: list[Callable[[TransportError], None]] = []
@@ -90,14 +91,15 @@ class Radio:
     async def __aenter__(self) -> Radio:
         self._users += 1
         if self._task is None:
-            self._task = asyncio.get_running_loop().create_task(self._run(), name="radio")
+            run = self._run(self._ending)
+            self._task = asyncio.get_running_loop().create_task(run, name="radio")
         return self
 
     async def __aexit__(self, *exc: object) -> None:
         self._users -= 1
         if self._users == 0 and self._task is not None:
-            task, self._task = self._task, None
-            await end(task)
+            self._ending, self._task = self._task, None
+            await end(self._ending)
 
     def listen(self, heard: Heard) -> Callable[[], None]:
         """Call ``heard`` with every advertisement; return what ends it."""
@@ -175,8 +177,13 @@ class Radio:
 
     # The scanner
 
-    async def _run(self) -> None:
-        """Keep scanning for as long as the radio is used."""
+    async def _run(self, before: asyncio.Task[None] | None) -> None:
+        """Keep scanning for as long as the radio is used, once the run before has ended.
+
+        Else that one would stop our scan, and take the watch away.
+        """
+        if before is not None:
+            await asyncio.wait({before})
         pause_s = self.limits.pause_s
         try:
             while True:
