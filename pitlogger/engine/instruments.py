@@ -22,19 +22,21 @@ from pitlogger.model.journal import CheckMade
 from pitlogger.model.quantities import show_duration, show_temperature
 from pitlogger.model.readings import Quality, Site
 from pitlogger.pipeline.neighbours import (
+    AFTER_MS,
+    SWAPPED_LEAST_MC,
     drift_apart,
     have_swapped,
     is_in_air,
     is_steady,
     sits_in_meat,
+    step_at,
 )
 from pitlogger.pipeline.stuck import STILL_IN_RISE_MS
 from pitlogger.rules.messages import Units
 
 BAD_PROBE = frozenset({Quality.OPEN, Quality.SHORTED, Quality.FAULT})
 MINUTE_MS = 60_000
-SETTLES_MS = 3 * MINUTE_MS  # after a jump, until what a probe reads is the new spot
-TOGETHER_MS = 10 * MINUTE_MS  # two probes are put elsewhere one after the other
+SETTLES_MS = 6 * MINUTE_MS  # after a jump, until it is plain that it was no swap
 HANDS_MS = 15 * MINUTE_MS  # somebody told of work on the piece so near to it: no surprise
 SHOWN_MS = 30 * MINUTE_MS
 IN_AIR_MS = 5 * MINUTE_MS
@@ -119,8 +121,8 @@ class Instruments:
                 self._trust(lane, t_ms)
         for lane in cores:
             self._air(lane, lanes, book, t_ms)
+        self._swapped(cores, t_ms)
         for one, other in combinations(cores, 2):
-            self._swapped(one, other, t_ms)
             if one.piece == other.piece:
                 self._drifting(one, other, lanes, book, t_ms)
                 self._drifting(other, one, lanes, book, t_ms)
@@ -153,28 +155,27 @@ class Instruments:
             "Put it into the thickest part, off the bone.",
         )  # fmt: skip
 
-    def _swapped(self, one: Lane, other: Lane, t_ms: int) -> None:
-        a, b = one.state.trend, other.state.trend
-        if one.state.doubt == "swapped" or other.state.doubt == "swapped":
-            return
-        if a.moved_ms is None or b.moved_ms is None or abs(a.moved_ms - b.moved_ms) > TOGETHER_MS:
-            return
-        waited_ms = t_ms - max(a.moved_ms, b.moved_ms)
-        if not SETTLES_MS <= waited_ms < SHOWN_MS or max(a.moved_ms, b.moved_ms) < max(
-            one.state.said_ms, other.state.said_ms
-        ):
-            return
-        levels = (a.moved_from_mc, a.level_mc, b.moved_from_mc, b.level_mc)
-        if None in levels or not have_swapped(*[level or 0 for level in levels]):
-            return
-        first, second = one.state.id, other.state.id
-        self._doubt(
-            one, "swapped", t_ms,
-            f"{first} and {second} were swapped: each reads what the other read",
-            f"Put them back or change the plugs over, then {_lower(SAY_IT)} for both.",
-        )  # fmt: skip
-        other.state.doubt, other.state.doubt_ms = "swapped", t_ms
-        self._freeze(other)
+    def _swapped(self, cores: list[Lane], t_ms: int) -> None:
+        """Look for two cores whose levels stepped onto each other four minutes ago."""
+        at_ms = t_ms - AFTER_MS
+        stepped = []
+        for lane in cores:
+            state = lane.state
+            if state.doubt == "swapped" or state.said_ms > at_ms or not state.heard_well():
+                continue
+            step = step_at(state.minutes_ms, state.minutes_mc, at_ms)
+            if step is not None and abs(step[1] - step[0]) >= SWAPPED_LEAST_MC / 2:
+                stepped.append((lane, step))
+        for (one, a), (other, b) in combinations(stepped, 2):
+            if other.state.doubt != "swapped" and have_swapped(*a, *b):
+                first, second = one.state.id, other.state.id
+                self._doubt(
+                    one, "swapped", t_ms,
+                    f"{first} and {second} were swapped: each reads what the other read",
+                    f"Put them back or change the plugs over, then {_lower(SAY_IT)} for both.",
+                )  # fmt: skip
+                other.state.doubt, other.state.doubt_ms = "swapped", t_ms
+                self._freeze(other)
 
     def _drifting(
         self, lane: Lane, other: Lane, lanes: dict[str, Lane], book: Book, t_ms: int

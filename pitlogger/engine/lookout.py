@@ -19,7 +19,7 @@ from pitlogger.engine.state import ChannelState, EngineState
 from pitlogger.model.book import Book, PieceBook
 from pitlogger.model.cooks import BEFORE_FIRE, HOT_OFF_PIT, ON_PIT, Stage
 from pitlogger.model.journal import SpotRead, Weighed
-from pitlogger.model.quantities import show_duration, show_temperature
+from pitlogger.model.quantities import milli_c_from_fahrenheit, show_duration, show_temperature
 from pitlogger.model.readings import Quality, Site, Tagged
 from pitlogger.rules.messages import Units
 from pitlogger.rules.places import START_UP_MS, is_in_use
@@ -38,6 +38,8 @@ FALLING_C_PER_H = -15.0  # ours: slower drifts are regulation
 FALLING_UNDER_MC = 8_000
 FALLING_LEFT_H = 0.5
 REST_MS = 45 * MINUTE_MS  # common practice, no source: about 45 minutes
+BOXED_UNDER_MC = milli_c_from_fahrenheit(195.0)  # common practice, no source
+VENT_IT = "Open the wrap for some minutes: boxed so hot it goes on cooking."
 ENDED_SHOWN_MS = 30 * MINUTE_MS
 WEIGH_SHOWN_MS = 45 * MINUTE_MS
 HOLD_WARNING_S = 45 * 60
@@ -129,7 +131,7 @@ class Lookout:
                         self.alerts.tell(told.kind, piece, t_ms, told.is_true, words, piece=piece)
             self._stall(book, held, t_ms)
             self._soften(book, held)
-            self._rest(held, t_ms)
+            self._rest(book, held, t_ms)
             self._weighing(held, t_ms)
             self._hand_check(held, t_ms)
             look_ahead(book, held, self.state, self.alerts, t_ms)
@@ -172,11 +174,23 @@ class Lookout:
             if (watch := self.state.watches.get(f"{kind}/{piece}")) is not None:
                 watch.note = index_words(share)
 
-    def _rest(self, held: PieceBook, t_ms: int) -> None:
+    def _rest(self, book: Book, held: PieceBook, t_ms: int) -> None:
+        """Tell when a piece has rested, by time or by temperature; and one boxed too hot."""
+        piece = held.piece.id
+        lead = self._lead(book, piece)
+        level_mc = lead.level if lead is not None and lead.valid() else None
         rested_ms = t_ms - held.stage_since_ms if held.stage is Stage.RESTING else 0
-        words = f"{held.piece.id}: rested for {show_duration(rested_ms)}"
-        self.alerts.tell("rest-done", held.piece.id, t_ms, rested_ms >= REST_MS, words,
-                  piece=held.piece.id)  # fmt: skip
+        until_mc = self.alerts.policy.rest_until_mc
+        cooled = rested_ms > 0 and level_mc is not None and level_mc <= until_mc
+        words = f"{piece}: rested for {show_duration(rested_ms)}"
+        if level_mc is not None:
+            words += f", at {show_temperature(level_mc, self.units.temperature)}"
+        self.alerts.tell("rest-done", piece, t_ms, cooled or rested_ms >= REST_MS, words,
+                         piece=piece)  # fmt: skip
+        hot = held.stage is Stage.HOLDING and level_mc is not None and level_mc > BOXED_UNDER_MC
+        shown = "-" if level_mc is None else show_temperature(level_mc, self.units.temperature)
+        self.alerts.tell("check-due", f"{piece}@vent", t_ms, hot, f"{piece}: boxed at {shown}",
+                         VENT_IT, piece=piece)  # fmt: skip
 
     def _weighing(self, held: PieceBook, t_ms: int) -> None:
         piece = held.piece.id

@@ -10,7 +10,7 @@ from pitlogger.engine.step import Engine
 from pitlogger.errors import CaptureError, PitloggerError
 from pitlogger.formats.capture import Decision, Record
 from pitlogger.model.cooks import Cook
-from pitlogger.model.journal import CookStarted
+from pitlogger.model.journal import CookStarted, ForecastSkipped
 from pitlogger.model.readings import Reading
 
 Forecaster = Callable[[Engine, ForecastRequest], ForecastResult]
@@ -46,6 +46,14 @@ def replay(
     for record in records:
         if cook is not None and engine.book.cook is None and not _starts_cook(record):
             yield from hand_in(Command(record.t_ms, CookStarted(cook)))
+        if isinstance(record, Decision) and isinstance(record.body, ForecastSkipped):
+            late = ForecastResult(record.t_ms, record.body)  # what came too late does not come now
+            places = [i for i, result in enumerate(due) if _same_question(result, late)]
+            for place in places:
+                due[place] = late
+            if not places:
+                yield from hand_in(late)
+            continue
         while due and due[0].t_ms <= record.t_ms:
             yield from hand_in(due.pop(0))
         if isinstance(record, Reading):
@@ -60,3 +68,7 @@ def replay(
 
 def _starts_cook(record: Record) -> bool:
     return isinstance(record, Decision) and isinstance(record.body, CookStarted)
+
+
+def _same_question(one: ForecastResult, other: ForecastResult) -> bool:
+    return (one.body.of, one.body.requested_ms) == (other.body.of, other.body.requested_ms)

@@ -10,9 +10,12 @@ from __future__ import annotations
 from bisect import bisect_left
 from collections.abc import Sequence
 
-SWAPPED_WITHIN_MC = 2_500
-SWAPPED_SHARE = 0.25  # of what lay between the two
-SWAPPED_LEAST_MC = 4_000  # nearer to each other nobody can tell
+SWAPPED_WITHIN_MC = 500
+SWAPPED_SHARE = 0.3  # of what lay between the two
+SWAPPED_LEAST_MC = 2_000  # nearer to each other nobody can tell
+BEFORE_MS, AFTER_MS = 8 * 60_000, 4 * 60_000  # how much of a level is looked at around a step
+HANDS_MS = 60_000  # to pull a probe out and stick it in again, on either side of it
+LEAST_BEFORE, LEAST_AFTER = 5, 3
 AIR_MC = 102_000  # meat holds water: its core stays under the boiling point
 CORE_LIKE_MC = 30_000  # so far under a "core" that reads like a pit, a "pit" sits in meat
 WINDOW_MS = 60 * 60_000
@@ -22,11 +25,45 @@ OVER_PIT_MC = 3_000
 LEAST_MINUTES = 20
 
 
-def have_swapped(a_from: int, a_to: int, b_from: int, b_to: int) -> bool:
-    """Return whether two channels that jumped at once have changed places.
+def step_at(
+    times_ms: Sequence[int], levels_mc: Sequence[int], at_ms: int
+) -> tuple[float, float] | None:
+    """Return the level at a time by the line before it and by the line after it.
 
     Args:
-        a_from: Level of one before the jump, milli-degC; ``a_to`` after it; ``b`` likewise.
+        times_ms: Minutes kept, shape (n,), ascending; ``levels_mc`` their levels, milli-degC.
+        at_ms: Four minutes before the last of them.
+
+    Returns:
+        Both levels, milli-degC; ``None`` where too little is known on either side.
+    """
+    first = bisect_left(times_ms, at_ms - BEFORE_MS)
+    middle = bisect_left(times_ms, at_ms - HANDS_MS)
+    after = bisect_left(times_ms, at_ms + HANDS_MS)
+    if middle - first < LEAST_BEFORE or len(times_ms) - after < LEAST_AFTER:
+        return None
+    return (
+        _line_at(times_ms[first:middle], levels_mc[first:middle], at_ms),
+        _line_at(times_ms[after:], levels_mc[after:], at_ms),
+    )
+
+
+def _line_at(times_ms: Sequence[int], levels_mc: Sequence[int], at_ms: int) -> float:
+    """Return where the least-squares line through some points lies at a time."""
+    n = len(times_ms)
+    mean_t, mean_mc = sum(times_ms) / n, sum(levels_mc) / n
+    spread = sum((t - mean_t) ** 2 for t in times_ms)
+    if not spread:
+        return mean_mc
+    rise = sum((t - mean_t) * mc for t, mc in zip(times_ms, levels_mc, strict=True)) / spread
+    return mean_mc + rise * (at_ms - mean_t)
+
+
+def have_swapped(a_from: float, a_to: float, b_from: float, b_to: float) -> bool:
+    """Return whether two channels that stepped at one time have changed places.
+
+    Args:
+        a_from: Level of one before the step, milli-degC; ``a_to`` after it; ``b`` likewise.
     """
     between = abs(a_from - b_from)
     near = max(SWAPPED_WITHIN_MC, SWAPPED_SHARE * between)

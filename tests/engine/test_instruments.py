@@ -112,7 +112,7 @@ def test_a_core_over_the_boiling_point_is_out_of_the_meat() -> None:
 def test_a_probe_that_jumps_with_nobody_at_the_meat_was_moved() -> None:
     kitchen = on_the_pit()
     run(kitchen, 40, one_core=(60, 5), two_core=(60, 5), pit=(115, 0))
-    run(kitchen, 6, one_core=(72, 5), two_core=(63.5, 5), pit=(115, 0))
+    run(kitchen, 9, one_core=(72, 5), two_core=(63.5, 5), pit=(115, 0))
     assert len(told(kitchen)) == 1
     assert told(kitchen)[0].startswith("one: one/core was moved: it jumped from 146 F to 162")
 

@@ -5,12 +5,12 @@ from dataclasses import replace
 
 from pitlogger.bootstrap import load_policy, new_engine
 from pitlogger.engine.feed import feed, ticks_until
-from pitlogger.engine.inputs import Command, Input
+from pitlogger.engine.inputs import Command, ForecastRequest, ForecastResult, Input
 from pitlogger.engine.replay import replay
 from pitlogger.engine.restart import as_inputs, begin_run, catch_up, decisions
 from pitlogger.engine.snapshot import dump_state, load_state, snapshot_version
 from pitlogger.engine.step import Engine
-from pitlogger.formats.capture import Decision
+from pitlogger.formats.capture import Decision, Record
 from pitlogger.formats.cook_file import parse_cook
 from pitlogger.model.cooks import Stage
 from pitlogger.model.journal import (
@@ -20,6 +20,8 @@ from pitlogger.model.journal import (
     CookStarted,
     Corrected,
     Entry,
+    ForecastMade,
+    ForecastSkipped,
     StageSet,
     Undone,
     Weighed,
@@ -73,7 +75,7 @@ def test_the_night_has_alerts_worth_comparing() -> None:
 def test_a_replayed_record_gives_the_same_journal_entry_for_entry() -> None:
     inputs = night()
     live = run(new_engine("r"), inputs)
-    records = [
+    records: list[Record] = [
         Decision(given.t_ms, given.body, given.by) if isinstance(given, Command) else given
         for given in inputs
         if isinstance(given, Command | Reading)
@@ -139,7 +141,7 @@ def test_an_undo_and_a_correction_point_at_the_same_entries_in_a_replay() -> Non
         Command(START_MS + 4, Corrected("live", 2, replace(weighed, gross_mg=4_000_000))),
     ]
     journal = run(live, inputs)
-    records = [
+    records: list[Record] = [
         Decision(g.t_ms, g.body, g.by, g.key, g.origin)
         for g in as_inputs(journal)
         if isinstance(g, Command)
@@ -166,3 +168,25 @@ def test_what_was_read_before_a_cook_does_not_reach_into_it() -> None:
     run(live, [*before, *inputs[:1]])
     after = run(live, inputs[1:])
     assert after == [replace(entry, seq=entry.seq) for entry in run(new_engine("r"), inputs)[1:]]
+
+
+def test_a_forecast_that_was_skipped_is_skipped_again() -> None:
+    lived_ms = START_MS + 30_000
+
+    def answer(engine: Engine, asked: ForecastRequest) -> ForecastResult:
+        made = ForecastMade(asked.piece, asked.target, 1.0, False, asked.requested_ms)
+        return ForecastResult(asked.due_ms, made)
+
+    records: list[Record] = [
+        Decision(START_MS, CookStarted(parse_cook(COOK))),
+        Decision(lived_ms, ForecastSkipped("brisket-1", "pull", START_MS, "not ready in time")),
+        Reading("pit", lived_ms + 1000, milli_c_from_fahrenheit(238.0)),
+    ]
+    said = [
+        output.body
+        for output in replay(new_engine("again"), records, forecaster=answer)
+        if isinstance(output, Entry) and isinstance(output.body, ForecastMade | ForecastSkipped)
+    ]
+    assert [(body.kind, body.target) for body in said] == [
+        ("forecast-made", "wrap"), ("forecast-skipped", "pull"), ("forecast-made", "rest"),
+    ]  # fmt: skip

@@ -198,6 +198,21 @@ def test_a_rest_of_three_quarters_of_an_hour_is_told(kitchen: Kitchen) -> None:
     ]
 
 
+def test_a_rest_is_done_by_temperature_too(kitchen: Kitchen) -> None:
+    kitchen.stage(Stage.RESTING)
+    ramp(kitchen, 170, 148, 0.4, "brisket-1/core")
+    assert states(kitchen, "rest-done") == ["unacknowledged"]
+    assert kitchen.alerts("rest-done")[0][0] < 45 * 60
+
+
+def test_a_piece_boxed_too_hot_is_to_be_vented(kitchen: Kitchen) -> None:
+    kitchen.stage(Stage.HOLDING)
+    minutes(kitchen, 200, 3, "brisket-1/core")
+    assert states(kitchen, "check-due") == ["unacknowledged"]
+    ramp(kitchen, 200, 190, 0.2, "brisket-1/core")
+    assert states(kitchen, "check-due")[-1] == "normal"
+
+
 def test_a_weighing_is_asked_for_once_where_a_person_weighs(kitchen: Kitchen) -> None:
     kitchen.say(Weighed("brisket-1", "purchased", 6_400_000, 0, kitchen.t_ms))
     kitchen.stage(Stage.SMOKING)

@@ -8,6 +8,7 @@ from pitlogger.pipeline.neighbours import (
     is_in_air,
     is_steady,
     sits_in_meat,
+    step_at,
 )
 
 MINUTES = [minute * 60_000 for minute in range(91)]
@@ -24,7 +25,7 @@ def line(start_mc: int, mc_per_minute: int) -> list[int]:
         ((60_000, 75_200), (75_000, 60_400), True),
         ((60_000, 75_200), (75_000, 75_000), False),
         ((60_000, 90_000), (75_000, 60_400), False),
-        ((60_000, 62_500), (62_500, 60_000), False),  # so near that nobody can tell
+        ((60_000, 61_500), (61_500, 60_000), False),  # so near that nobody can tell
     ],
 )
 def test_two_that_jumped_onto_each_other_have_swapped(
@@ -32,6 +33,17 @@ def test_two_that_jumped_onto_each_other_have_swapped(
 ) -> None:
     assert have_swapped(*a, *b) is swapped
     assert have_swapped(*b, *a) is swapped
+
+
+def test_a_step_is_seen_by_the_lines_on_either_side_of_it() -> None:
+    at = NOW - 4 * 60_000
+    rising = line(50_000, 600)
+    before, after = step_at(MINUTES, rising, at) or (0, 0)
+    assert before == pytest.approx(after, abs=1)
+    jumped = [mc + (5_000 if t_ms > at else 0) for t_ms, mc in zip(MINUTES, rising, strict=True)]
+    before, after = step_at(MINUTES, jumped, at) or (0, 0)
+    assert after - before == pytest.approx(5_000, abs=1)
+    assert step_at(MINUTES[-6:], jumped[-6:], at) is None, "too little is known before it"
 
 
 def test_meat_stays_under_the_boiling_point() -> None:

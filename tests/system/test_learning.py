@@ -52,6 +52,7 @@ class Kitchen:
         await daemon.submit(CookStarted(replace(SUPPER, name=name)))
         began_ms = self.clock.engine_ms()
         await daemon.submit(StageSet("brisket", Stage.SMOKING, began_ms))
+        await daemon.forecasting.settled()
         minutes = np.arange(int(hours * 60))
         core = cook_c(np.maximum(minutes / 60.0, 1e-9))
         for minute in minutes:
