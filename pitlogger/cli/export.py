@@ -37,13 +37,16 @@ def export(
 ) -> None:  # fmt: skip
     """Write a cook as a capture, or as tables for spreadsheets and notebooks.
 
-    A capture comes from the daemon; tables are read from the record's file, also while the
-    daemon writes it.
+    A capture comes from the daemon, or with --config from the record's file, as tables do; the
+    file is read also while the daemon writes it.
     """
     if form == "senml":
         if wanted:
             raise UsageError("--table goes with --csv, --jsonl, --xlsx or --parquet")
-        _capture(cook, out, socket)
+        if config_file is None:
+            _capture(cook, out, socket)
+        else:
+            _capture_of_file(cook, out, configuration(config_file).database)
         return
     if form in BINARY and out is None:
         raise UsageError(f"--{form} is no text: give a file with --out")
@@ -64,6 +67,25 @@ def _capture(cook: str | None, out: Path | None, socket: Path | None) -> None:
     with whole(out) as fresh:
         fresh.write_text(text, encoding="utf-8")
     click.echo(f"{out}: {len(text.splitlines())} packs", err=True)
+
+
+def _capture_of_file(cook: str | None, out: Path | None, database: Path) -> None:
+    from pitlogger.reports.capture_export import capture_lines
+    from pitlogger.reports.cook_record import named_cook
+    from pitlogger.reports.table_files import whole
+    from pitlogger.store.queries import Reader
+
+    with Reader.open(database) as reader:
+        lines = capture_lines(reader, named_cook(reader, cook).id)
+        if out is None:
+            sys.stdout.writelines(lines)
+            return
+        with whole(out) as fresh, fresh.open("w", encoding="utf-8") as text:
+            packs = 0
+            for line in lines:
+                text.write(line)
+                packs += 1
+    click.echo(f"{out}: {packs} packs", err=True)
 
 
 def _tables(

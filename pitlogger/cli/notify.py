@@ -48,17 +48,20 @@ def test_command(
 
 @notify.command("list")
 @config_option
+@click.option("--all", "every", is_flag=True, help="Also what was sent or given up, 90 days back.")
 @json_option
-def list_command(config_file: Path | None, as_json: bool) -> None:
+def list_command(config_file: Path | None, every: bool, as_json: bool) -> None:
     """List the messages that wait to be sent, with their tries and what went wrong."""
-    from pitlogger.notify.waiting import waiting_documents
+    from pitlogger.notify.waiting import told_documents, waiting_documents
     from pitlogger.store.queries import Reader
 
     with Reader.open(configuration(config_file).database) as reader:
-        rows = waiting_documents(reader)
+        rows = told_documents(reader, 0) if every else waiting_documents(reader)
     lines = [
         f"{row['way']}: {row['title']}, since {row['since']}, {row['tries']} tries"
+        + (f", {row['state']}" if every else "")
         + (f"\n  {row['error']}" if row["error"] else "")
         for row in rows
     ]
-    emit({"waiting": rows}, as_json, "\n".join(lines) or "nothing waits")
+    key = "messages" if every else "waiting"
+    emit({key: rows}, as_json, "\n".join(lines) or ("no message yet" if every else "nothing waits"))

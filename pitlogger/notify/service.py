@@ -13,16 +13,16 @@ from pitlogger.config import MqttTable
 from pitlogger.config_notify import AnyWay
 from pitlogger.engine.inputs import Command
 from pitlogger.errors import DeliveryError, PitloggerError, StoreError
-from pitlogger.formats.journal_json import load_entry
-from pitlogger.model.alerts import ANNUNCIATED, AlertState, Priority
-from pitlogger.model.journal import AlertActed, AlertChanged, TroubleChanged
+from pitlogger.model.alerts import ANNUNCIATED
+from pitlogger.model.journal import AlertActed, TroubleChanged
 from pitlogger.notify.alarm_bell import AlarmBell
 from pitlogger.notify.beside import Beside, guarded, plans_of
 from pitlogger.notify.courier import Courier
 from pitlogger.notify.fanout import Happening
 from pitlogger.notify.message import Message, compose
 from pitlogger.notify.node import Node
-from pitlogger.notify.outbox import Happened, Outbox, Push
+from pitlogger.notify.observed import all_standing, change_of, meant_for
+from pitlogger.notify.outbox import Outbox, Push
 from pitlogger.notify.quiet import NEVER_QUIET, QuietHours
 from pitlogger.notify.standing import Standing
 from pitlogger.notify.ways.make import make_way
@@ -157,29 +157,13 @@ class Notifier:
     def reconcile(self, now_ms: int) -> None:
         """Compare what stands with the engine's own alerts; events can be lost, these cannot."""
         self._reconciled_ms = now_ms
-        self.outbox.reconcile(
-            Happened(
-                watch.key, watch.kind, watch.state, watch.priority, watch.wakes,
-                watch.raised_ms, watch.message,
-                watch.remedy or self.node.policy.rules[watch.kind].remedy,
-            )
-            for watch in self.node.engine.state.watches.values()
-            if watch.state is not AlertState.NORMAL
-        )  # fmt: skip
+        watches = self.node.engine.state.watches.values()
+        self.outbox.reconcile(all_standing(watches, self.node.policy))
 
     def take(self, happening: Happening) -> None:
         """Take what happened; only alerts matter here."""
-        if happening.kind != "alert":
-            return
-        data = {k: v for k, v in happening.data.items() if k not in ("utc_ms", "on_disk")}
-        entry = load_entry(data)
-        if isinstance(body := entry.body, AlertChanged):
-            self.outbox.happened(
-                Happened(
-                    body.alert, body.alert_kind, body.now, body.priority, body.wakes,
-                    entry.t_ms, body.message, body.remedy, was=body.was,
-                )
-            )  # fmt: skip
+        if (change := change_of(happening)) is not None:
+            self.outbox.happened(change)
 
     # -- out ------------------------------------------------------------------------------
 
@@ -212,8 +196,7 @@ class Notifier:
         """Give a push to the ways it concerns; return the rows to keep."""
         rows = []
         for way_id, courier in self.couriers.items():
-            table = self._tables[way_id]
-            told = [each for each in push.standing if self._concerns(table, push, each)]
+            told = meant_for(self._tables[way_id], push)
             if push.kind == "repeated" and any(courier.carries(each.alert) for each in told):
                 continue  # the last one has not got through yet: no pile of repeats
             if told:
@@ -226,13 +209,6 @@ class Notifier:
                 courier.hand_in(message, row, now_ms)
                 rows.append(row)
         return rows
-
-    @staticmethod
-    def _concerns(table: AnyWay, push: Push, each: Standing) -> bool:
-        if table.contact != push.contact or each.alert == f"notify-failing/{table.id}":
-            return False
-        least = Priority[table.from_priority.upper()]
-        return each.priority >= least and (table.notices or not each.notice)
 
     def _standing_rows(self, now_ms: int) -> list[Notice]:
         utc_ms = now_ms + self.node.utc_offset_ms

@@ -28,6 +28,7 @@ from pitlogger.yields.ledger import Account
 
 MOST_ALARMS = 8
 MOST_REMARKS = 10
+NOTHING = ("None on record.",)
 OFF_LEAST_MS = 60_000  # a restart is not worth a line
 
 
@@ -54,10 +55,9 @@ def cook_report(record: CookRecord) -> Sheet:
 def made_by(record: CookRecord) -> str:
     """Return what a sheet was made of."""
     count = len(record.entries)
-    return (
-        f"Made by pitlogger {__version__} from {count} journal entr{'ies' if count != 1 else 'y'} of"
-        f" cook {record.id}. Limits: {record.policy.name} {record.policy.version}."
-    )
+    entries = "1 journal entry" if count == 1 else f"{count} journal entries"
+    policy = f"{record.policy.name} {record.policy.version}"
+    return f"Made by pitlogger {__version__} from {entries} of cook {record.id}. Limits: {policy}."
 
 
 def _facts(record: CookRecord) -> Iterator[tuple[str, str]]:
@@ -198,7 +198,7 @@ def _remarks(record: CookRecord) -> Iterator[Block]:
     remarks = list(remarks_of(record))
     left = len(remarks) - MOST_REMARKS
     more = (f"{left} more stand in the journal.",) if left > 0 else ()
-    yield Lines((*islice(remarks, MOST_REMARKS), *more))
+    yield Lines((*islice(remarks, MOST_REMARKS), *more) or NOTHING)
 
 
 def told_verdict(met: bool | None, reason: str) -> str:

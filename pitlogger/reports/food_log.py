@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from pitlogger.formats.journal_json import dump_entry
 from pitlogger.model.journal import CheckMade, CorrectiveTaken, SignedOff
 from pitlogger.reports.cook_record import CookRecord
-from pitlogger.reports.cook_report import made_by, remarks_of, told_verdict
+from pitlogger.reports.cook_report import NOTHING, made_by, remarks_of, told_verdict
 from pitlogger.reports.sheet import CAUTIONS, Block, Facts, Heading, Lines, Sheet, Table
 from pitlogger.safety.record import SHEETS, LogRow, SignOff, chain, missing, verify
 from pitlogger.safety.sheets import sheets
@@ -34,7 +34,10 @@ def food_log(record: CookRecord) -> Sheet:
     blocks += _checks(record)
     blocks += _corrective(record)
     blocks += _lacking(rows)
-    blocks += [Heading("Gaps, corrections, instruments"), Lines(tuple(remarks_of(record)))]
+    blocks += [
+        Heading("Gaps, corrections, instruments"),
+        Lines(tuple(remarks_of(record)) or NOTHING),
+    ]
     blocks += _signed(record)
     return Sheet(
         title=f"Food log: {record.cook.name}",
@@ -133,7 +136,7 @@ def _corrective(record: CookRecord) -> Iterator[Block]:
         heads = ("at", "piece", "cause", "control restored", "prevention", "disposition", "by")
         yield Table(heads, rows)
     else:
-        yield Lines(("None on record.",))
+        yield Lines(NOTHING)
 
 
 def _lacking(rows: list[LogRow]) -> Iterator[Block]:

@@ -14,6 +14,7 @@ from contextlib import contextmanager
 from datetime import datetime
 from itertools import islice
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any, TextIO
 
 from pitlogger.errors import PitloggerError
@@ -81,12 +82,26 @@ def write_xlsx(tables: Iterable[FlatTable], path: Path) -> None:
 
     Raises:
         PitloggerError: The extra is not installed.
+        OSError: It cannot be written.
     """
     try:
-        import xlsxwriter
+        from xlsxwriter.exceptions import FileCreateError
     except ImportError:
         raise _missing("XLSX", "XlsxWriter", "sheets") from None
-    options = {"constant_memory": True, "strings_to_formulas": False, "strings_to_urls": False}
+    with TemporaryDirectory(dir=path.parent, prefix=".sheets-") as rows_waiting:
+        try:
+            _write_book(tables, path, rows_waiting)
+        except FileCreateError as fault:
+            raise OSError(str(fault)) from None
+
+
+def _write_book(tables: Iterable[FlatTable], path: Path, rows_waiting: str) -> None:
+    import xlsxwriter
+
+    options = {
+        "constant_memory": True, "tmpdir": rows_waiting,
+        "strings_to_formulas": False, "strings_to_urls": False,
+    }  # fmt: skip
     with xlsxwriter.Workbook(str(path), options) as book:
         bold = book.add_format({"bold": True})
         moment = book.add_format({"num_format": "yyyy-mm-dd hh:mm:ss"})

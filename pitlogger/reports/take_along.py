@@ -16,8 +16,8 @@ from pitlogger.reports.sheet import CAUTIONS, Block, Facts, Heading, Lines, Shee
 
 READINGS_A_PIECE = 3
 _TYPED_IN = (
-    "Afterwards, for each line: pitlogger temp PIECE READING --at TIME --by INITIALS;"
-    " what is left over: pitlogger weigh PIECE leftover MASS. Then pitlogger cook finish.",
+    "Afterwards, for each line: pitlogger temp PIECE READING --at TIME --by INITIALS",
+    "What is left over: pitlogger weigh PIECE leftover MASS. Only then: pitlogger cook finish",
     "A new reading below the limit: write what was done with the food.",
 )
 

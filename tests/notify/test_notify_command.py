@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -79,9 +80,16 @@ def test_what_waits_is_listed_with_its_tries_and_its_fault(
                  1_790_000_040_000, "503")  # fmt: skip
     run_row = RunRow("r", "barn", "", 1_790_000_000_000, 0, "0.1")
     with Store.open(tmp_path / "pitlogger.db", run_row) as store:
-        store.append(notices=[row]).result(20)
+        gone = replace(row, id="m0@phone", created_ms=row.created_ms - 1, last_error="", done=True)
+        failed = replace(row, id="m2@mail", channel="mail", last_error="550", done=True)
+        store.append(notices=[row, gone, failed]).result(20)
     code, said, _ = run("list", "--config", config_file)
     assert code == 0
     assert said.splitlines() == [
         "phone: ALARM: pit-low pit, since 2026-09-21T14:13:20Z, 4 tries", "  503",
+    ]  # fmt: skip
+    code, said, _ = run("list", "--all", "--config", config_file)
+    assert code == 0
+    assert [line.rpartition(", ")[2] for line in said.splitlines() if not line.startswith(" ")] == [
+        "sent", "waits", "given up",
     ]  # fmt: skip

@@ -5,6 +5,8 @@ from __future__ import annotations
 import csv
 import io
 import json
+import subprocess
+import sys
 from datetime import datetime
 from pathlib import Path
 
@@ -136,6 +138,38 @@ def test_a_full_disk_leaves_no_partial_file(tmp_path: Path) -> None:
         fill_a_full_disk(path)
     assert [held.name for held in tmp_path.iterdir()] == ["out.csv"]
     assert path.read_text(encoding="utf-8") == "old"
+
+
+LIMITED = """
+import resource, signal
+signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+resource.setrlimit(resource.RLIMIT_FSIZE, (2048, 2048))
+from pitlogger.cli import main
+main()
+"""
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    "given",
+    [["export", f"--{form}"] for form in ("csv", "jsonl", "xlsx", "parquet")]
+    + [["report", "cook"], ["report", "food-log"]],
+    ids=" ".join,
+)
+def test_a_disk_that_fills_up_is_told_in_words_and_nothing_is_left(
+    given: list[str], config_file: str, reader: Reader, tmp_path: Path
+) -> None:
+    assert reader.cooks()  # keeps the database's index open: nothing of it has to grow
+    folder = tmp_path / "out"
+    folder.mkdir()
+    out = folder / (given[1].removeprefix("--") if given[0] == "export" else "out.html")
+    argv = [sys.executable, "-c", LIMITED, *given, "--config", config_file, "--out", str(out)]
+    done = subprocess.run(argv, capture_output=True, text=True, check=False)
+    assert done.returncode == 1
+    assert "File too large" in done.stderr
+    assert "nothing was left behind" in done.stderr
+    assert "Traceback" not in done.stderr
+    assert list(folder.iterdir()) == []
 
 
 def test_a_folder_that_is_not_there_is_named(tmp_path: Path) -> None:

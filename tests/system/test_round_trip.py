@@ -146,6 +146,14 @@ def test_the_record_holds_the_alerts_that_replay_shows(
     ]
 
 
+def test_the_file_gives_the_capture_that_the_daemon_gives(way: Way, cook: str) -> None:
+    way.ask("export", "--cook", cook, "--config", "node.toml", "--out", "file.senml")
+    assert (way.folder / "file.senml").read_bytes() == (way.folder / "back.senml").read_bytes()
+    assert way.ask("export", "--cook", cook, "--config", "node.toml") == (
+        way.folder / "back.senml"
+    ).read_text(encoding="utf-8")
+
+
 def test_an_own_cook_is_not_put_on_record_twice(way: Way, cook: str) -> None:
     assert "on record here already" in way.ask("import", "back.senml", code=1)
 

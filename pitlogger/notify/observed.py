@@ -1,0 +1,56 @@
+"""The engine's alerts as the outbox takes them: each change, and all that stands now."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+from pitlogger.config_notify import AnyWay
+from pitlogger.formats.journal_json import load_entry
+from pitlogger.model.alerts import AlertState, Priority
+from pitlogger.model.journal import AlertChanged
+from pitlogger.notify.fanout import Happening
+from pitlogger.notify.outbox import Happened, Push
+from pitlogger.notify.standing import Standing
+from pitlogger.rules.conditions import Watch
+from pitlogger.rules.policies import Policy
+
+_OURS = ("utc_ms", "on_disk")  # what telling adds to an entry
+
+
+def change_of(happening: Happening) -> Happened | None:
+    """Return the state an alert entered, ``None`` for whatever else happened."""
+    if happening.kind != "alert":
+        return None
+    entry = load_entry({k: v for k, v in happening.data.items() if k not in _OURS})
+    body = entry.body
+    if not isinstance(body, AlertChanged):
+        return None
+    return Happened(
+        body.alert, body.alert_kind, body.now, body.priority, body.wakes, entry.t_ms,
+        body.message, body.remedy, was=body.was,
+    )  # fmt: skip
+
+
+def all_standing(watches: Iterable[Watch], policy: Policy) -> Iterator[Happened]:
+    """Yield every alert that is not normal, as it is now."""
+    for watch in watches:
+        if watch.state is not AlertState.NORMAL:
+            yield Happened(
+                watch.key, watch.kind, watch.state, watch.priority, watch.wakes,
+                watch.raised_ms, watch.message,
+                watch.remedy or policy.rules[watch.kind].remedy,
+            )  # fmt: skip
+
+
+def meant_for(table: AnyWay, push: Push) -> list[Standing]:
+    """Return what of a push a way is to tell; none is told of its own failure."""
+    if table.contact != push.contact:
+        return []
+    least = Priority[table.from_priority.upper()]
+    return [
+        each
+        for each in push.standing
+        if each.alert != f"notify-failing/{table.id}"
+        and each.priority >= least
+        and (table.notices or not each.notice)
+    ]
