@@ -71,4 +71,4 @@ def list_cooks(socket: Path | None, as_json: bool) -> None:
 def finish(by: str, socket: Path | None, as_json: bool) -> None:
     """Finish the running cook."""
     entry = Client(socket).post("/cooks/finish", by=by)
-    emit(entry, as_json, f"finished: {entry['name']}")
+    emit(entry, as_json, f"finished: {entry['name']} (how was the meal? pitlogger meal)")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -37,6 +38,27 @@ class Record:
 
     books: Callable[[], list[Book]]
     add_cooks: Callable[[Sequence[PaperRow]], int]
+
+
+def record_at(socket: Path) -> Record:
+    """Return the record of the daemon behind a socket."""
+    from pitlogger.cli import past
+
+    return Record(partial(past.books, socket), partial(past.add_cooks, socket=socket))
+
+
+def _from_socket(ctx: click.Context, option: click.Parameter, socket: Path | None) -> None:
+    if socket is not None:
+        ctx.obj = record_at(socket)
+
+
+record_option = click.option(
+    "--socket",
+    type=click.Path(path_type=Path),
+    callback=_from_socket,
+    expose_value=False,
+    help="Socket of the daemon whose record is used.",
+)
 
 
 def check_cut(cut: str) -> str:
@@ -103,6 +125,7 @@ def ignored_notes(log: PaperLog) -> list[str]:
 @click.option("--svg", type=click.Path(path_type=Path), help="Also write the dot strip of --cut.")
 @click.option("--export", "export_file", type=click.Path(path_type=Path),
               help="Also write the pieces as a paper log (CSV).")  # fmt: skip
+@record_option
 @json_option
 def history(
     cut: str | None,

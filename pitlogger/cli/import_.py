@@ -8,7 +8,7 @@ from typing import Any
 import click
 
 from pitlogger.cli.client import socket_option
-from pitlogger.cli.history import Record, ignored_notes
+from pitlogger.cli.history import Record, ignored_notes, record_at
 from pitlogger.cli.import_capture import capture_text, import_capture, is_capture
 from pitlogger.cli.output import emit, json_option
 
@@ -52,7 +52,8 @@ def import_command(
         raise UsageError(f"{told}\nnothing was imported; mend these lines, or use --skip-bad")
     imported = 0
     if not dry_run:
-        record = click.get_current_context().find_object(Record)
+        found = click.get_current_context().find_object(Record)
+        record = found if socket is None else record_at(socket)
         if record is None:
             raise DaemonUnreachableError(
                 "no daemon answers, so nothing was imported; start it, or look with --dry-run"

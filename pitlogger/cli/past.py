@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pitlogger.cli.client import Client
@@ -12,7 +13,7 @@ if TYPE_CHECKING:
     from pitlogger.model.book import Book
 
 
-def books() -> list[Book]:
+def books(socket: Path | None = None) -> list[Book]:
     """Return the book of each cook, oldest first.
 
     Raises:
@@ -21,11 +22,11 @@ def books() -> list[Book]:
     from pitlogger.formats.journal_json import load_entry
     from pitlogger.model.book import fold
 
-    cooks = Client().get("/record")
+    cooks = Client(socket).get("/record")
     return [fold([load_entry(entry) for entry in cook["entries"]]) for cook in cooks]
 
 
-def add_cooks(rows: Sequence[PaperRow]) -> int:
+def add_cooks(rows: Sequence[PaperRow], socket: Path | None = None) -> int:
     """Put the cooks of a paper log on record, all or none; return how many rows they had."""
     from pitlogger.formats.journal_json import dump_body
     from pitlogger.formats.paper_journal import cooks_of
@@ -39,5 +40,5 @@ def add_cooks(rows: Sequence[PaperRow]) -> int:
         for cook in cooks_of(rows)
     ]
     if cooks:
-        Client().post("/record", cooks=cooks)
+        Client(socket).post("/record", cooks=cooks)
     return len(rows)

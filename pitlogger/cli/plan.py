@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from pitlogger.cli.history import cut_option, history_option
+from pitlogger.cli.history import cut_option, history_option, record_option
 from pitlogger.cli.output import emit, json_option
 from pitlogger.model.cooks import WRAPS
 
@@ -39,7 +39,8 @@ from pitlogger.model.cooks import WRAPS
 @click.option("--on-pit", metavar="PIT", help="On which pit it will be cooked.")
 @click.option("--profile", type=click.Choice(["paid", "party"]),
               help="paid: the guarantee is owed. party: risk and show rate are yours.")  # fmt: skip
-@click.option("--light-by", metavar="HH:MM", help="When another piece would have to be on.")
+@click.option("--light-by", metavar="HH:MM", help="When another piece would have to be lit.")
+@click.option("--serve-at", metavar="TIME", help="When it is eaten; says --light-by by itself.")
 @click.option("--price", metavar="PRICE", help="Price of the raw meat, 4.29/lb.")
 @click.option("--budget", metavar="AMOUNT", help="Money for raw meat; needs --price.")
 @history_option
@@ -47,6 +48,7 @@ from pitlogger.model.cooks import WRAPS
               help="Start from published figures, or from own cooks alone.")  # fmt: skip
 @click.option("--seed", type=int, help="Accepted and not needed: nothing is drawn at random.")
 @click.option("--svg", type=click.Path(path_type=Path), help="Also write the curve.")
+@record_option
 @json_option
 def plan(**given: Any) -> None:
     """Say how many pieces to buy for GUESTS, and how likely each number is enough.

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 from pitlogger.cli.history import check_cut, load_history
+from pitlogger.cli.plan_another import light_by
 from pitlogger.cli.plan_inputs import (
     Dish,
     Portion,
@@ -66,6 +67,7 @@ class Given:
     prior: Literal["cut", "flat"] = "cut"
     seed: int | None = None
     light_by: str | None = None
+    serve_at: str | None = None
     from_meals: bool = False
     grade: str | None = None
     supplier: str | None = None
@@ -147,6 +149,8 @@ def _check_together(given: Given) -> None:
         raise UsageError("--menu has pieces of several cuts: plan weighed pieces one --cut a time")
     if given.menu is None and given.portion is None and not given.from_meals:
         raise UsageError("--portion is missing: how much a guest gets, such as 5oz or 140 g")
+    if given.light_by is not None and given.serve_at is not None:
+        raise UsageError("--serve-at says --light-by by itself: leave one of the two out")
     if given.budget is not None and given.price is None:
         raise UsageError("--budget needs --price, such as 4.29/lb")
     if min(given.guests, given.children) < 0:
@@ -186,17 +190,23 @@ def _dish(
         *basis_notes(learned, seen - learned.n, is_prior and not weighed, typical, start),
         *factor_notes(learned),
         *tender_notes(past, dish.cut),
-        *margin_notes(terms, found, question),
+        *margin_notes(terms, found, question, given.price),
         *money_notes(given.price, given.budget, found, question),
         *result_notes(found, question),
     ]
     document = _document(found, wanted, learned, all_notes)
     if weighed and found.recommended is None and not portion.count:
-        document["shortfall"] = _shortfall(question, given.light_by or "")
+        document["shortfall"] = _shortfall(question, _light_by(given, dish.cut))
     return document
 
 
-def _shortfall(question: Question, light_by: str) -> dict[str, Any]:
+def _light_by(given: Given, cut: str) -> str | None:
+    if given.serve_at is None:
+        return given.light_by or ""
+    return light_by(given.serve_at, cut)
+
+
+def _shortfall(question: Question, light_by: str | None) -> dict[str, Any]:
     short = shortfall(question, light_by)
     return {
         "p_enough": round(short.p_enough, 6),

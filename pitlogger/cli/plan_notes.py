@@ -65,7 +65,9 @@ def _past(n: int) -> str:
     return f"{n} past piece{'s' * (n != 1)}"
 
 
-def margin_notes(terms: Terms, found: Plan, question: Question) -> Iterator[str]:
+def margin_notes(
+    terms: Terms, found: Plan, question: Question, price: str | None = None
+) -> Iterator[str]:
     """Say which margins are stacked, and what a tighter promise costs."""
     if terms.over > 0:
         yield (
@@ -76,8 +78,11 @@ def margin_notes(terms: Terms, found: Plan, question: Question) -> Iterator[str]
         loose = next((o for o in found.options if o.p_enough >= 0.95), None)
         if loose is not None:
             more = found.recommended - loose.pieces
-            mass = show_mass(more * question.typical.mean_g * 1000)
-            cost = f"{more} more piece{'s' * (more != 1)}, {mass} raw" if more else "nothing more"
+            mass_g = more * question.typical.mean_g
+            cost = f"{more} more piece{'s' * (more != 1)}, {show_mass(mass_g * 1000)} raw"
+            if price is not None:
+                cost += f", {cents(price_per_g(price) * Decimal(mass_g))}"
+            cost = cost if more else "nothing more"
             yield f"Paid: everybody on the guarantee is owed. From 5 % risk to 1 % costs {cost}."
 
 

@@ -8,6 +8,7 @@ from pitlogger.cli.output import table
 from pitlogger.model.quantities import show_mass
 
 _MOST_ROWS = 20
+_BAR = 24
 
 
 def answer_text(document: dict[str, Any], people: int, cut: str | None) -> str:
@@ -38,6 +39,7 @@ def _dish_text(document: dict[str, Any], people: int, cut: str) -> str:
         [
             str(option["pieces"]),
             f"{option['p_enough']:.3f}",
+            _bar(option["p_enough"]),
             show_mass(option["expected_g"] * 1000),
             show_mass(option["leftover_g"] * 1000),
         ]
@@ -47,12 +49,18 @@ def _dish_text(document: dict[str, Any], people: int, cut: str) -> str:
         [
             _first_line(document, people, cut),
             "",
-            table(rows, ["pieces", "p enough", "servable", "left over"]),
+            table(rows, ["pieces", "p enough", "enough?", "servable", "left over"]),
             _basis_line(document["basis"]),
             *(f"- {note}" for note in document["notes"]),
             *_short_lines(document.get("shortfall")),
         ]
     )
+
+
+def _bar(p_enough: float) -> str:
+    """Return a probability as a bar; a full one is certain to a thousandth."""
+    filled = int(p_enough * _BAR) if p_enough < 0.999 else _BAR
+    return "#" * filled + "." * (_BAR - filled)
 
 
 def _basis_line(basis: dict[str, Any]) -> str:

@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from pitlogger.cli.history import history_option
+from pitlogger.cli.history import history_option, record_option
 from pitlogger.cli.output import emit, json_option
 
 
@@ -39,6 +39,7 @@ from pitlogger.cli.output import emit, json_option
               help="Quote a whole job from a job file (TOML).")  # fmt: skip
 @click.option("--currency", default="", help="Name of the currency; money has no other meaning.")
 @history_option
+@record_option
 @json_option
 def price(as_json: bool, job_file: Path | None, history_file: Path | None, **given: Any) -> None:
     """Work out cost and price.

@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from pitlogger.cli.history import cut_option
+from pitlogger.cli.history import cut_option, record_option
 from pitlogger.cli.output import emit, json_option
 
 
@@ -33,6 +33,7 @@ from pitlogger.cli.output import emit, json_option
 @click.option("--pit", "pits", multiple=True, metavar="NAME=AREA",
               help="Grate area of a pit, cm2: --pit big=4200.")  # fmt: skip
 @click.option("--ics", type=click.Path(path_type=Path), help="Also write an iCalendar file.")
+@record_option
 @json_option
 def schedule(as_json: bool, ics: Path | None, **given: Any) -> None:
     """Work back from each service to the time the fire has to be lit.

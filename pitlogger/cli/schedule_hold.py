@@ -10,15 +10,17 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from pitlogger.cli.cut_policy import cut_policy
-from pitlogger.forecast.hold import Crossing, Holding, hold_left
 from pitlogger.forecast.request import Series
 from pitlogger.model.cooks import Piece
 from pitlogger.model.quantities import parse_temperature_mc, show_duration, show_temperature
 from pitlogger.safety.policy import Policy, shipped_policy
 from pitlogger.yields.schedule import HOUR_MS, PieceTimes
+
+if TYPE_CHECKING:
+    from pitlogger.forecast.hold import Crossing
 
 _PULL_MC = 93_000  # a cut whose policy names none: common practice, no source
 
@@ -57,6 +59,8 @@ def holds(
         heated: Whether the hold has heat of its own.
         policy: Whose hot-holding limit counts.
     """
+    from pitlogger.forecast.hold import Holding, hold_left  # NumPy: not before somebody asks
+
     found = []
     for piece, t in times:
         rest_h = (t.rested_ms - t.off_ms) / HOUR_MS

@@ -13,6 +13,7 @@ from pitlogger.cli.history import (
     cut_option,
     history_option,
     load_history,
+    record_option,
 )
 from pitlogger.cli.output import emit, json_option
 
@@ -37,6 +38,7 @@ _BAR = 28
 @click.option("--policy", type=click.Choice(["inspected-plant"]),
               help="Also judge the cooked share by this policy.")  # fmt: skip
 @click.option("--svg", type=click.Path(path_type=Path), help="Also write the weight staircase.")
+@record_option
 @json_option
 def yield_command(
     cook: str | None,

@@ -82,10 +82,10 @@ def _from_piece(
 
 
 def _booked(cook: Cook | None) -> int | None:
-    """Return the guests of a cook: as it says, else of all its services together."""
+    """Return the guests booked: of all services together, else as the cook says itself."""
     if cook is None:
         return None
-    return cook.guests or sum(service.guests or 0 for service in cook.services) or None
+    return sum(service.guests or 0 for service in cook.services) or cook.guests or None
 
 
 def _tender(meal: MealTold | None, piece: str) -> int | None:

@@ -67,7 +67,7 @@ def shortfall(question: Question, light_by: str | None = "") -> Shortfall:
 
     Args:
         question: With the pieces that are there as ``weighed``.
-        light_by: Time by which another piece would have to be on, as shown to people;
+        light_by: Time by which another piece would have to be lit, as shown to people;
             empty where it is unknown, ``None`` where it is too late for one.
     """
     grid = supply(question.learned.belief, question.learned.day_share)
@@ -106,7 +106,7 @@ def _remedies(
 ) -> Iterator[Remedy]:
     now = Change(wanted)
     if light_by is not None:
-        by = f", if it is on by {light_by}" if light_by else ", if there is time to cook it"
+        by = f", if lit by {light_by}" if light_by else ", if there is time to cook it"
         another = chance(replace(now, another=True))
         yield Remedy("another-piece", another, f"another piece like these{by}")
     for less in _SMALLER:

@@ -58,7 +58,7 @@ def running_short(
         wanted: Servable mass asked for.
         observed: Past pieces (``learning.observations``); none for the prior alone.
         risk: Accepted probability of running short, strictly between 0 and 1.
-        light_by: When another piece has to be on, as shown to people; empty where it is
+        light_by: When another piece has to be lit, as shown to people; empty where it is
             unknown, ``None`` where it is too late for one.
     """
     whole = [gathered.record for gathered in whole_pieces(pieces)]

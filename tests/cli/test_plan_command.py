@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
+import re
 from pathlib import Path
 from typing import Any
 
@@ -278,3 +279,38 @@ def test_many_options_are_thinned_and_keep_the_recommended() -> None:
     best = text.split()[2]
     assert sum(line[:1].isdigit() for line in text.splitlines()[1:]) <= 20
     assert any(line.split()[:1] == [best] for line in text.splitlines()[1:])
+
+
+def test_another_piece_is_offered_until_its_fire_would_be_too_late() -> None:
+    args = ("--guests", "60", *BASE, "--pieces", "12lb,12lb")
+    ahead = run(*args, "--serve-at", "2099-09-19T18:00-05:00")["shortfall"]["remedies"]
+    past = run(*args, "--serve-at", "2020-09-19T18:00-05:00")["shortfall"]["remedies"]
+    (another,) = [r for r in ahead if r["remedy"] == "another-piece"]
+    assert re.search(r"by (\w+ )?\d\d:\d\d$", another["message"])
+    assert not [r for r in past if r["remedy"] == "another-piece"]
+
+
+@pytest.mark.parametrize(
+    ("args", "said"),
+    [
+        (("--serve-at", "tonight"), "not a time"),
+        (("--serve-at", "2099-01-01T18:00Z", "--light-by", "03:10"), "leave one of the two out"),
+    ],
+)
+def test_a_serving_time_that_cannot_be_used_is_refused(args: tuple[str, ...], said: str) -> None:
+    result = CliRunner().invoke(plan, ["--guests", "60", *BASE, "--pieces", "9lb", *args])
+    assert said in str(result.exception)
+
+
+def test_the_curve_is_drawn_in_the_terminal() -> None:
+    text = CliRunner().invoke(plan, ["--guests", "20", *BASE]).output
+    bars = [line.split()[2] for line in text.splitlines() if line[:1].isdigit() and "#" in line]
+    assert [len(bar) for bar in bars] == [24] * len(bars)
+    assert bars[0].count("#") == 16
+    assert bars[-1] == "#" * 24
+
+
+def test_what_a_guarantee_costs_is_said_in_money_where_the_price_is_known() -> None:
+    args = ("--guests", "106", *BASE, "--profile", "paid", "--price", "4.00/lb")
+    (note,) = [n for n in run(*args)["notes"] if "From 5 % risk" in n]
+    assert re.search(r"1 more piece, 14 lb 0 oz raw, 56\.00\.", note), note

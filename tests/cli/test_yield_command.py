@@ -196,3 +196,17 @@ def test_typed_weights_load_no_heavy_library() -> None:
     )
     found = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert found.stderr.strip() == "[]"
+
+
+def test_a_socket_that_is_named_is_the_one_that_is_asked(tmp_path: Path) -> None:
+    result = CliRunner().invoke(
+        import_command, [log_of(tmp_path), "--socket", str(tmp_path / "none.sock")]
+    )
+    assert isinstance(result.exception, DaemonUnreachableError)
+    assert "none.sock" in str(result.exception)
+
+
+def log_of(folder: Path) -> str:
+    path = folder / "one.csv"
+    path.write_text("cut,purchased,carved\ntri-tip,1 kg,0.8 kg\n", encoding="utf-8")
+    return str(path)
