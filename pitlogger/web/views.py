@@ -54,6 +54,7 @@ def channel_view(daemon: Daemon, lane: Lane, now_ms: int) -> dict[str, Any]:
         "piece": lane.piece,
         "quantity": quantity.value,
         "quality": "stale" if state.stale else state.quality.value,
+        "doubt": state.doubt or None,
         "at": None if state.heard_ms < 0 else rfc3339(state.heard_ms + daemon.utc_offset_ms),
         "age_s": None if state.heard_ms < 0 else round((now_ms - state.heard_ms) / 1000, 1),
     }

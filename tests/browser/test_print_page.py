@@ -24,7 +24,7 @@ def test_the_cook_report_opens_styled(stage: Staged, open_page: Open) -> None:
     refused = _watch(page)
     page.get_by_role("button", name="Cook report").click()
     expect(page.get_by_role("heading", level=1)).to_contain_text("harvest supper")
-    assert page.evaluate("getComputedStyle(document.querySelector('figure')).maxWidth") != "none"
+    assert page.evaluate("getComputedStyle(document.body).maxWidth") != "none"
     assert page.evaluate("getComputedStyle(document.body).backgroundColor") == "rgb(255, 255, 255)"
     assert refused == []
 
