@@ -63,7 +63,7 @@ torture: $(VENV)/tests  ## Kill, starve and shake a real daemon (about 8 min; KI
 soak: $(VENV)/tests  ## Three days of cooking in three minutes: does anything grow?
 	$(BIN)/python -m tests.torture.soak
 
-fuzz: $(VENV)/fuzz  ## A million coverage-guided frames a decoder (about 40 min)
+fuzz: $(VENV)/fuzz  ## A million coverage-guided frames a decoder (about an hour)
 	$(BIN)/python tests/fuzz/decoders.py 1000000
 
 fuzz-nightly: $(VENV)/fuzz  ## Ten million of them a decoder
@@ -87,6 +87,10 @@ forecast-library-check: $(VENV)/base  ## Build it again and compare
 lock: $(VENV)/base  ## Pin what an installation consists of, with hashes
 	$(BIN)/python -m pip install -q --disable-pip-version-check "uv>=0.9"
 	tools/lock $(BIN)/uv
+
+pictures: system $(VENV)/tests  ## Make the pictures of the docs anew
+	$(BIN)/python -m tests.browser.pictures
+	$(BIN)/python docs/make_plant_pictures.py
 
 deb:  ## Build a Debian package with its own environment (as root; build/deb)
 	packaging/deb/build

@@ -17,7 +17,7 @@ Array = npt.NDArray[np.float64]
 LOCAL_COOKS_WANTED = 5
 WIDENING = 2.0  # of the log interval, until so many own cooks are stored
 SCORES_PER_COOK = 3
-LIBRARY_SHARE = (0.35, 0.85)  # least and most that the library may weigh
+LIBRARY_SHARE = (0.35, 0.95)  # least and most that the library may weigh
 SHORTEST_H = 1 / 60
 
 
@@ -82,8 +82,9 @@ def calibrated(
 ) -> Array:
     """Return quantiles of the score at ``levels``: library and own cooks together.
 
-    The library counts as thirty scores, each own cook as up to three, so that some fifteen
-    cooks outvote it. Widening stretches the interval about its median.
+    ``scores`` are the library's thirty for the phase the cook is in. Each own cook adds up to
+    three, so that some fifteen cooks outvote it. Widening stretches the interval about its
+    median.
     """
     own = [score.z for score in _latest(local)]
     joint = np.sort(np.concatenate([scores, np.asarray(own, dtype=np.float64)]))

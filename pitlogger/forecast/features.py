@@ -1,4 +1,4 @@
-"""What the library looks at: some fifty numbers of a request and its history."""
+"""What the library looks at: some sixty numbers of a request and its history."""
 
 from __future__ import annotations
 
@@ -23,14 +23,15 @@ NAMES = (
     "ahead_paper", "to_wrap", "ln_linear_30", "ln_linear_90", "ln_linear_wrap", "ln_exponential",
     "pit_known", "target", "rise_15", "rise_30", "rise_60", "rise_90", "rise_120", "rise_180",
     "rise_240", "rise_300", "rise_420", "pit_then_2h", "pit_then_4h", "pit_trend", "fallen",
-    "ln_rate_3h", "since_60_rate",
+    "ln_rate_3h", "since_60_rate", "since_75", "ln_heat", "ln_bark", "ln_flat", "pit_wander",
+    "set_over_now", "rise_since_wrap",
 )  # fmt: skip
 STALL_FROM_C = 55.0
 RISES_MIN = (15, 30, 60, 90, 120, 180, 240, 300, 420)
 
 
 def features(request: Request, past: History) -> Array:
-    """Return the features of a request, shape (56,), in the order of ``NAMES``."""
+    """Return the features of a request, shape (63,), in the order of ``NAMES``."""
     core = past.core_c
     level = past.level_c
     gap = max(request.target_c - level, 0.1)
@@ -69,7 +70,9 @@ def features(request: Request, past: History) -> Array:
         float(past.pit_known), request.target_c, *(level - _ago(core, m) for m in RISES_MIN),
         float(past.pit_c[-24:].mean()) - pit_now, float(past.pit_c[-48:].mean()) - pit_now,
         float(past.pit_c[-4:].mean() - past.pit_c[-12:].mean()), float(core.max()) - level,
-        *_rates(core),
+        *_rates(core), _since_h(core, 75.0), *_exposure(past), float(past.pit_c[-24:].std()),
+        0.0 if request.set_point_c is None else request.set_point_c - pit_now,
+        level - _ago(core, round(60.0 * since_wrap)) if since_wrap > 0 else 0.0,
     )  # fmt: skip
     return np.asarray(values)
 
@@ -86,6 +89,21 @@ def _rates(core_c: Array) -> tuple[float, float]:
     if not len(hot):
         return mean_log, -5.0
     return mean_log, float(core_c[-1] - core_c[hot[0]]) / (len(hot) / 12.0 + 0.5)
+
+
+def _exposure(past: History) -> tuple[float, float, float]:
+    """Return what the stall has used up so far, in logs.
+
+    Heat offered to the hot piece (100 C h), hours at 65 C that set as much bark (twice as fast
+    every 10 C, assumed), hours in which it rose by less than 4 C an hour.
+    """
+    core, pit = past.core_c, past.pit_c
+    hot = core > STALL_FROM_C - 5.0
+    heat = float((pit - core)[hot].clip(0.0).sum()) / 12.0
+    bark = float(np.exp2((core[hot] - 65.0) / 10.0).sum()) / 12.0
+    slow = core[12:] - core[:-12] < 4.0
+    flat = float((slow & hot[12:]).sum()) / 12.0
+    return log1p(heat / 100.0), log1p(bark), log1p(flat)
 
 
 def _signed_log(slope_c_per_h: float) -> float:

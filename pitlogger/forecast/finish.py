@@ -19,12 +19,17 @@ from pitlogger.forecast.doubts import PREFIX, below_target, cannot_say
 from pitlogger.forecast.features import features
 from pitlogger.forecast.history import History, history
 from pitlogger.forecast.library import Library, library
+from pitlogger.forecast.phase import phase_of
 from pitlogger.forecast.request import Answer, Basis, Ensemble, Request
 from pitlogger.forecast.rest import rest_after
 from pitlogger.forecast.shape import shape, wrap_ahead
+from pitlogger.model.quantities import show_duration, show_temperature
 
 LEVELS = (0.1, 0.5, 0.9)
 LEAST_REACH = 0.1  # below, a time would be a lie
+DOUBTFUL_REACH = 0.7  # below, it is said what would change it
+HOTTER_C = 10.0
+LEAST_SHIFT_S = 300.0
 LONGEST_S = 24 * 3600
 UNKNOWN_SHARE = 0.9  # of members that arrive, before the physical model was ever run
 ASK = {
@@ -78,22 +83,45 @@ def asked(request: Request) -> tuple[str, ...]:
 
 @dataclass(frozen=True, slots=True)
 class Estimate:
-    """Centre and spread before calibration, chance of arrival, what a cheap update carries on."""
+    """Centre and spread before calibration, and the phase that calibrates them.
+
+    ``p_reach`` is the chance of arrival, ``carry`` what a cheap update goes on with.
+    """
 
     centre: Centre
     p_reach: float
     carry: Ensemble | None
+    phase: int
 
 
 def estimate(request: Request, past: History, held: Library) -> Estimate:
-    """Return what both ways to the finish say together, before calibration."""
+    """Return what both ways to the finish say together, before calibration.
+
+    What a changed pit would do the library never saw: the physical model tells it, and its
+    answer moves the one for the pit as it is.
+    """
+    if request.pit_change_c:
+        return _with_changed_pit(request, past, held)
     carry = ensemble(request, past, held) if request.full else request.carried
     model = carried(carry, request.now_s)
     seen = features(request, past)
     by_library = held.predict(seen)
     share = UNKNOWN_SHARE if model is None else model.p_reach
     reach = held.reach(share, seen, by_library[0])
-    return Estimate(blended(by_library, model, held.constants), reach, carry)
+    middle = blended(by_library, model, held.constants)
+    return Estimate(middle, reach, carry, phase_of(seen, middle.log_h))
+
+
+def _with_changed_pit(request: Request, past: History, held: Library) -> Estimate:
+    still = estimate(replace(request, pit_change_c=0.0, full=True), past, held)
+    changed = ensemble(request, past, held)
+    if still.carry is None or still.carry.log_h is None or changed.log_h is None:
+        log_h = still.centre.log_h
+    else:
+        log_h = still.centre.log_h + changed.log_h - still.carry.log_h
+    seen = features(request, past)
+    reach = held.reach(changed.p_reach, seen, log_h)
+    return Estimate(Centre(log_h, still.centre.sd), reach, changed, phase_of(seen, log_h))
 
 
 def ensemble(request: Request, past: History, held: Library) -> Ensemble:
@@ -128,9 +156,10 @@ def _timed(request: Request, past: History, answer: Answer, widen: bool, held: L
         log_h=middle.log_h, sd=middle.sd,
     )  # fmt: skip
     if reach < LEAST_REACH:
-        said = replace(said, reason=_stays_below(request, past), basis=_basis(request, past, None))
+        reason = _stays_below(request, past, None, held)
+        said = replace(said, reason=reason, basis=_basis(request, past, None))
         return replace(said, change=explain(request, said))
-    z = calibrated(held.scores, request.local, widened, LEVELS)
+    z = calibrated(held.scores[made.phase], request.local, widened, LEVELS)
     seconds = [round(exp(middle.log_h + middle.sd * float(q)) * 3600) for q in z]
     p10, p50, p90 = (min(max(s, 60), LONGEST_S) for s in seconds)
     if request.target == "rest":
@@ -142,19 +171,30 @@ def _timed(request: Request, past: History, answer: Answer, widen: bool, held: L
         p50_s=p50,
         p90_s=p90,
         capped=max(seconds) > LONGEST_S,
-        reason=_stays_below(request, past) if reach < 0.7 else "",
+        reason=_stays_below(request, past, middle, held) if reach < DOUBTFUL_REACH else "",
         last_core_s=_last_core(request, p50, held),
         basis=_basis(request, past, request.now_s + p50),
     )
     return replace(said, change=explain(request, said))
 
 
-def _stays_below(request: Request, past: History) -> str:
-    pit = past.pit_now_c() + request.pit_change_c
-    return (
-        f"may not reach {request.target_c:.0f} C at this pit temperature ({pit:.0f} C): "
-        "a hotter pit or a tighter wrap would change that"
-    )
+def _stays_below(request: Request, past: History, now: Centre | None, held: Library) -> str:
+    """Return that the target may not be reached, and what a hotter pit would change."""
+    pit_c = past.pit_now_c() + request.pit_change_c
+    target, pit = show_temperature(request.target_c * 1000), show_temperature(pit_c * 1000)
+    said = f"may not reach {target} at this pit temperature ({pit})"
+    if request.pit_change_c:
+        return said
+    hotter = estimate(replace(request, pit_change_c=HOTTER_C), past, held)
+    if hotter.p_reach < LEAST_REACH:
+        return f"{said}, nor with {HOTTER_C:.0f} C more: wrap it tighter or raise the pit further"
+    there_s = exp(hotter.centre.log_h) * 3600.0
+    if now is None:
+        return f"{said}: with {HOTTER_C:.0f} C more in about {show_duration(there_s * 1000)}"
+    sooner_s = exp(now.log_h) * 3600.0 - there_s
+    if sooner_s < LEAST_SHIFT_S:
+        return f"{said}: {HOTTER_C:.0f} C more makes it surer, not sooner"
+    return f"{said}: {HOTTER_C:.0f} C more brings it forward by {show_duration(sooner_s * 1000)}"
 
 
 def _basis(request: Request, past: History, done_s: float | None) -> Basis:

@@ -17,6 +17,7 @@ LONGEST_COOK_S = 36 * 3600.0
 LID_C = 6.0  # under the median of 45 minutes
 MOVE_C = 5.0  # within one bin, beyond what the bins around it do
 FALL_C = 6.0  # a core that falls so far was off the pit
+RAW_C = 25.0  # no piece that was on the pit is so cold again
 DEFAULT_PIT_C = 113.0  # common practice, no source; only where no pit and no set point is known
 
 
@@ -85,8 +86,9 @@ def history(request: Request) -> History | None:
     cut = "moved" if lost else cut
     back = _after_last_fall(core_grid)
     if back > 0:
-        core_grid, cut = core_grid[back:], "back"
-    if cut:
+        put_in = core_grid[back] < RAW_C  # the probe came out of the air into cold meat
+        core_grid, cut = core_grid[back:], cut if put_in else "back"
+    if cut or back > 0:
         kept = t >= request.now_s - (len(core_grid) - 1) * STEP_S
         t = t[kept] if kept.any() else t[-1:]
     pit_grid, pit_known = _pit(request, len(core_grid))

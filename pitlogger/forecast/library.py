@@ -1,14 +1,13 @@
-"""The regression: log remaining time on random cosines of the features, with a local scale.
+"""The regression: log remaining time and its spread from the features, by small networks.
 
-``m = W cos(R f + b) + linear`` gives the centre in log hours, a second set of weights the
-log spread. Trained by ridge regression on simulated cooks; the recipe is in the docs and in
-the simulators package, the numbers in ``data/library.npz`` with their checksum beside them.
+Trained on simulated cooks; the recipe is in the docs and in the simulators package, the
+numbers in ``data/library.npz`` with their checksum beside them.
 """
 
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from functools import lru_cache
 from importlib import resources
 from io import BytesIO
@@ -20,12 +19,15 @@ import numpy.typing as npt
 from pitlogger.errors import LibraryError
 from pitlogger.forecast.blend import Blend
 from pitlogger.forecast.features import NAMES
+from pitlogger.forecast.network import Networks
 from pitlogger.forecast.reduced import Prior
 
 Array = npt.NDArray[np.float64]
 
 FILE, CHECKSUM = "library.npz", "library.sha256"
 LOWEST_SD, HIGHEST_SD = 0.02, 1.5
+SD_OVER_DEVIATION = 1.25  # of a normal variable, sqrt(pi / 2)
+FAR = 4.0
 _OVER, _FOIL, _PAPER = (
     NAMES.index(name) for name in ("pit_over_target", "wrapped_foil", "wrapped_paper")
 )
@@ -37,37 +39,36 @@ class Library:
 
     Attributes:
         centre, scale: Of the features, shape (f,).
-        directions: Shape (f, n); phases: shape (n,).
-        mean_weights, spread_weights: Shape (n + f + 1,): cosines, features, constant.
+        networks: Log hours and log mean deviation from standardised features.
         constants: Constants of the blend.
         arrival: Weights of the log odds of arrival, shape (6,).
-        scores: Quantiles of calibration scores at (i + 0.5) / 30, shape (30,).
+        scores: Quantiles of calibration scores at (i + 0.5) / 30 in each phase of a cook,
+            shape (phases, 30).
         prior: Prior of the physical model.
     """
 
     centre: Array
     scale: Array
-    directions: Array
-    phases: Array
-    mean_weights: Array
-    spread_weights: Array
+    networks: Networks
     constants: Blend
     arrival: Array
     scores: Array
     prior: Prior
 
-    def design(self, features: Array) -> Array:
-        """Return the regressors for features of shape (..., f), shape (..., n + f + 1)."""
-        z = np.clip((features - self.centre) / self.scale, -4.0, 4.0)
-        waves = np.cos(z @ self.directions + self.phases)
-        one = np.ones((*z.shape[:-1], 1))
-        return np.concatenate([waves, z, one], axis=-1)
+    def standard(self, features: Array) -> Array:
+        """Return features of shape (..., f) in units of their spread, far ones drawn in."""
+        return np.clip((features - self.centre) / self.scale, -FAR, FAR)
 
     def predict(self, features: Array) -> tuple[float, float]:
         """Return log remaining hours and their spread for features of shape (f,)."""
-        row = self.design(features)
-        sd = exp(float(np.clip(row @ self.spread_weights, -4.0, 0.5)))
-        return float(row @ self.mean_weights), min(max(sd, LOWEST_SD), HIGHEST_SD)
+        (log_h, sd), *_ = self.predict_all(features[None, :])
+        return float(log_h), float(sd)
+
+    def predict_all(self, features: Array) -> Array:
+        """Return log remaining hours and their spread, shape (n, 2), for features (n, f)."""
+        said = self.networks.say(self.standard(features))
+        sd = np.clip(SD_OVER_DEVIATION * np.exp(said[:, 1]), LOWEST_SD, HIGHEST_SD)
+        return np.stack([said[:, 0], sd], axis=1)
 
     def reach(self, share: float, features: Array, log_h: float) -> float:
         """Return the chance of arrival within a day.
@@ -120,4 +121,5 @@ def unpack(octets: bytes) -> Library:
         )
     prior = Prior(held.pop("prior_coefficients"), held.pop("prior_factor"))
     constants = Blend(*(float(value) for value in held.pop("constants")))
-    return Library(prior=prior, constants=constants, **held)
+    networks = Networks(**{field.name: held.pop(field.name) for field in fields(Networks)})
+    return Library(prior=prior, constants=constants, networks=networks, **held)

@@ -66,10 +66,10 @@ def running_coverage(
     """
     if not local:
         return None
-    held = held or library()
+    usual = (held or library()).scores.mean(axis=0)
     inside = 0
     for score in local:
         others = [other for other in local if other.cook != score.cook]
-        low, _, high = calibrated(held.scores, others, widen=False, levels=LEVELS)
+        low, _, high = calibrated(usual, others, widen=False, levels=LEVELS)
         inside += low <= score.z <= high
     return inside / len(local), len(local)

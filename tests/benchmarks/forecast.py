@@ -23,12 +23,14 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
-from pitlogger.forecast.blend import blended, calibrated
+from pitlogger.forecast.blend import Centre, blended, calibrated
 from pitlogger.forecast.finish import LEVELS, forecast
-from pitlogger.forecast.library import library
+from pitlogger.forecast.library import Library, library
 from pitlogger.forecast.naive import exponential_h, linear_h
+from pitlogger.forecast.phase import phase_of
 from pitlogger.forecast.request import Ensemble
-from pitlogger_simulators.forecast_library.build import held_out
+from pitlogger_simulators.forecast_library.build import held_out, population
+from pitlogger_simulators.forecast_library.population import USUAL
 from pitlogger_simulators.forecast_library.snapshots import Snapshot, scoring
 from pitlogger_simulators.forecast_library.train import judge
 from tests.benchmarks.measured import moments as measured_moments
@@ -36,7 +38,7 @@ from tests.benchmarks.row import Row
 
 Array = npt.NDArray[np.float64]
 
-COOKS = 400
+COOKS = {"held-out": 1000, "shifted": 600}
 NAIVE_COOKS = 150
 STAGES = ("6h", "4h", "2h", "1h", "stall")
 GOAL_MIN = {"6h": 60, "4h": 50, "2h": 25, "1h": 15, "stall": 45}
@@ -60,12 +62,12 @@ class Score:
     width: float
 
 
-def scores(cooks: int = COOKS) -> list[Score]:
-    """Return all scores on the held-out and the shifted population."""
+def scores(share: float = 1.0) -> list[Score]:
+    """Return all scores on the held-out and the shifted population, or on a share of each."""
     factors = _naive_factors()
     found = []
-    for name in ("held-out", "shifted"):
-        asked = scoring(held_out(cooks, shifted=name == "shifted"), 4711)
+    for name, cooks in COOKS.items():
+        asked = scoring(held_out(round(share * cooks), shifted=name == "shifted"), 4711)
         kept = [moment for moment in asked if np.isfinite(moment.left_h)]
         for method, quantiles in _methods(kept, factors).items():
             found += _table(method, name, kept, quantiles)
@@ -171,7 +173,6 @@ def _methods(asked: list[Snapshot], factors: dict[str, float]) -> dict[str, Arra
     """Return quantiles in log hours, shape (3, n), of each method."""
     held = library()
     judged = judge(held, asked)
-    z = calibrated(held.scores, (), widen=False, levels=LEVELS)
     made = {
         name: _spread(np.log(np.maximum(naive(asked), 1 / 60)), factors[name])
         for name, naive in NAIVE.items()
@@ -181,15 +182,26 @@ def _methods(asked: list[Snapshot], factors: dict[str, float]) -> dict[str, Arra
     ]
     model = np.array([m.log_h for m in known], dtype=np.float64)
     made["physical model, raw spread"] = model + np.outer((-1.282, 0, 1.282), [m.sd for m in known])
-    made["library alone"] = judged.library_log + np.outer(z, judged.library_sd)
+    alone = [Centre(float(m), float(sd)) for m, sd in zip(
+        judged.library_log, judged.library_sd, strict=True)]  # fmt: skip
+    made["library alone"] = _calibrated(held, judged.features, alone)
     pairs = [
-        blended((float(m), float(sd)), model, held.constants)
-        for m, sd, model in zip(judged.library_log, judged.library_sd, judged.models, strict=True)
+        blended((one.log_h, one.sd), model, held.constants)
+        for one, model in zip(alone, judged.models, strict=True)
     ]
-    made["blend (what is shown)"] = np.array([p.log_h for p in pairs]) + np.outer(
-        z, [p.sd for p in pairs]
-    )
+    made["blend (what is shown)"] = _calibrated(held, judged.features, pairs)
     return made
+
+
+def _calibrated(held: Library, seen: Array, middles: list[Centre]) -> Array:
+    """Return quantiles in log hours, shape (3, n), by the scores of each moment's phase."""
+    z = [calibrated(scores, (), widen=False, levels=LEVELS) for scores in held.scores]
+    return np.array(
+        [
+            middle.log_h + middle.sd * z[phase_of(features, middle.log_h)]
+            for features, middle in zip(seen, middles, strict=True)
+        ]
+    ).T
 
 
 def _linear(asked: list[Snapshot]) -> Array:
@@ -217,8 +229,8 @@ NAIVE: dict[str, Callable[[list[Snapshot]], Array]] = {
 
 def _naive_factors() -> dict[str, float]:
     """Return the log half-width that covers 80 % of other cooks, for each naive method."""
-    asked = [m for m in scoring(held_out(COOKS + NAIVE_COOKS), 4712) if m.cook >= COOKS]
-    asked = [m for m in asked if np.isfinite(m.left_h)]
+    asked = [m for m in scoring(population(700_001, NAIVE_COOKS, USUAL), 4712)
+             if np.isfinite(m.left_h)]  # fmt: skip
     left = np.log([m.left_h for m in asked])
     return {
         name: float(np.quantile(np.abs(left - np.log(np.maximum(naive(asked), 1 / 60))), 0.8))

@@ -209,6 +209,29 @@ def test_a_target_above_the_pit() -> None:
     assert forecast(cold).p_reach == 0.0
 
 
+def slow_finish(pit_c: float, top_c: float) -> Request:
+    """Return a bare piece after 12 h whose core creeps toward ``top_c``."""
+    t = np.arange(0, 12 * 3600, 60)
+    asked = with_core(request(12.0), t, top_c - (top_c - 5.0) * np.exp(-t / 9000))
+    pit = Series(tuple(t), tuple(np.full(len(t), pit_c)))
+    return replace(asked, wrap_plan="none", set_point_c=pit_c, pit=pit)
+
+
+def test_a_pit_hardly_hotter_than_the_target_is_told_with_what_would_change_it() -> None:
+    answer = forecast(slow_finish(98.0, 90.0))
+    assert 0.1 < answer.p_reach < 0.7
+    assert answer.p50_s is not None
+    said = "may not reach 203 F at this pit temperature (208 F): 10 C more brings it forward by "
+    assert answer.reason.startswith(said)
+
+
+def test_a_pit_too_cool_gets_no_time_but_what_ten_degrees_would_do() -> None:
+    answer = forecast(slow_finish(97.0, 78.0))
+    assert answer.p50_s is None
+    assert answer.p_reach < 0.1
+    assert "with 10 C more in about " in answer.reason
+
+
 def test_falling_temperatures() -> None:
     t = np.arange(0, 5 * 3600, 60)
     core = np.where(t < 4.5 * 3600, 5 + 15 * t / 3600, 72.5 - 8 * (t / 3600 - 4.5))
@@ -222,6 +245,15 @@ def test_a_piece_put_back_on_is_answered_again_only_after_a_while() -> None:
     soon = t < 6.1 * 3600
     says(with_core(request(6.0), t[soon], core[soon]), "cannot say yet", "put back on")
     assert forecast(with_core(request(7.0), t, core)).p50_s is not None
+
+
+def test_a_probe_put_into_cold_meat_is_no_piece_put_back_on() -> None:
+    asked = request(2.0)
+    late = np.asarray(asked.core.t_s) < 600.0
+    core = np.where(late, 21.0, np.asarray(asked.core.value_c))
+    whole, put_in = forecast(asked), forecast(with_core(asked, asked.core.t_s, core))
+    assert whole.p50_s is not None
+    assert put_in.p50_s == pytest.approx(whole.p50_s, rel=0.1)
 
 
 def test_a_day_of_gaps() -> None:

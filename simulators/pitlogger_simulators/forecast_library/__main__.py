@@ -10,14 +10,14 @@ import click
 from pitlogger.forecast.library import library, unpack
 from pitlogger_simulators.forecast_library.build import Recipe, build, difference, write
 
-AGREE = 0.001
+AGREE = 0.03  # log hours: rounding elsewhere moves 0.01, another seed 0.3 (largest, measured)
 
 
 @click.command()
 @click.option("--check", is_flag=True, help="Build anew and compare with what is shipped.")
 @click.option("--seed", default=1, show_default=True, help="Seed of the recipe.")
 def main(check: bool, seed: int) -> None:
-    """Build the forecast library from simulated cooks; takes a few minutes."""
+    """Build the forecast library from simulated cooks; takes a quarter of an hour."""
     began = time.monotonic()
     octets = build(Recipe(seed=seed))
     took = time.monotonic() - began
