@@ -117,7 +117,7 @@ def root(ctx: click.Context) -> None:
     from pitlogger.cli import past
     from pitlogger.cli.history import Record
 
-    ctx.obj = Record(books=past.books, add_cooks=past.add_cooks)
+    ctx.obj = Record(past.books, past.add_cooks, past.mass_unit)
 
 
 def main(args: list[str] | None = None) -> None:

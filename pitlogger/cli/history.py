@@ -34,17 +34,23 @@ class Record:
     Attributes:
         books: Return the cooks on record, oldest first; raises ``DaemonUnreachableError``.
         add_cooks: Put cooks from a paper log on record, all or none; returns how many.
+        mass_unit: Return the unit in which the daemon shows masses.
     """
 
     books: Callable[[], list[Book]]
     add_cooks: Callable[[Sequence[PaperRow]], int]
+    mass_unit: Callable[[], str] = lambda: "lb-oz"
 
 
 def record_at(socket: Path) -> Record:
     """Return the record of the daemon behind a socket."""
     from pitlogger.cli import past
 
-    return Record(partial(past.books, socket), partial(past.add_cooks, socket=socket))
+    return Record(
+        partial(past.books, socket),
+        partial(past.add_cooks, socket=socket),
+        partial(past.mass_unit, socket),
+    )
 
 
 def _from_socket(ctx: click.Context, option: click.Parameter, socket: Path | None) -> None:

@@ -26,6 +26,12 @@ def books(socket: Path | None = None) -> list[Book]:
     return [fold([load_entry(entry) for entry in cook["entries"]]) for cook in cooks]
 
 
+def mass_unit(socket: Path | None = None) -> str:
+    """Return the unit in which the daemon shows masses."""
+    unit: str = Client(socket).get("/status")["units"]["mass"]
+    return unit
+
+
 def add_cooks(rows: Sequence[PaperRow], socket: Path | None = None) -> int:
     """Put the cooks of a paper log on record, all or none; return how many rows they had."""
     from pitlogger.formats.journal_json import dump_body

@@ -16,10 +16,12 @@ from pitlogger.cli.history import (
     record_option,
 )
 from pitlogger.cli.output import emit, json_option
+from pitlogger.model.quantities import SHOWN_MASSES
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from pitlogger.cli.history import Record
     from pitlogger.yields.ledger import Account
     from pitlogger.yields.records import PastPiece
 
@@ -37,6 +39,8 @@ _BAR = 28
 @history_option
 @click.option("--policy", type=click.Choice(["inspected-plant"]),
               help="Also judge the cooked share by this policy.")  # fmt: skip
+@click.option("--unit", type=click.Choice(SHOWN_MASSES),
+              help="Unit of masses shown; that of the weights, else of your settings.")  # fmt: skip
 @click.option("--svg", type=click.Path(path_type=Path), help="Also write the weight staircase.")
 @record_option
 @json_option
@@ -46,6 +50,7 @@ def yield_command(
     weights: str | None,
     history_file: Path | None,
     policy: str | None,
+    unit: str | None,
     svg: Path | None,
     as_json: bool,
 ) -> None:
@@ -72,7 +77,19 @@ def yield_command(
         document["plant"] = [_plant(one) for one in made]
     if svg is not None:
         _write_svg(svg, document)
-    emit(document, as_json, _text(document, asked))
+    emit(document, as_json, "" if as_json else _text(document, asked, _unit(unit, weights, name)))
+
+
+def _unit(asked: str | None, weights: str | None, cook: str | None) -> str:
+    """Return the unit to show masses in: as asked, as typed, as the daemon shows them."""
+    from pitlogger.formats.written_mass import unit_written
+
+    if asked is None and weights is not None:
+        return unit_written(weights)
+    if asked is None and cook is not None:
+        record: Record | None = click.get_current_context().obj
+        asked = record.mass_unit() if record is not None else None
+    return asked or "lb-oz"
 
 
 def _plant(one: Account) -> dict[str, Any]:
@@ -138,8 +155,8 @@ def _write_svg(path: Path, document: dict[str, Any]) -> None:
     path.write_text(weight_staircase(document["pieces"][0]), encoding="utf-8")
 
 
-def _text(document: dict[str, Any], cut: str) -> str:
-    parts = [_piece_text(piece) for piece in document["pieces"]]
+def _text(document: dict[str, Any], cut: str, unit: str) -> str:
+    parts = [_piece_text(piece, unit) for piece in document["pieces"]]
     parts += [_plant_text(judged) for judged in document.get("plant", ())]
     learned = document["learned"]
     basis = f"{learned['n']} on record" if learned["n"] else "none on record, published prior alone"
@@ -150,36 +167,44 @@ def _text(document: dict[str, Any], cut: str) -> str:
     return "\n\n".join(parts)
 
 
-def _piece_text(piece: dict[str, Any]) -> str:
+def _piece_text(piece: dict[str, Any], unit: str) -> str:
     from pitlogger.model.quantities import show_mass
+
+    def mass(mass_g: float) -> str:
+        return show_mass(mass_g * 1000, unit)
 
     lines = [f"{piece['piece']} ({piece['cut']})"]
     rows = [(s["to"], s["to_g"], s["change_g"], s["ratio"]) for s in piece["steps"]]
     if piece["steps"]:
         first = piece["steps"][0]
         top = first["from_g"]
-        lines.append(_stair(first["from"], top, top))
+        lines.append(_stair(first["from"], top, top, mass(top)))
         lines += [
-            f"{_stair(to, to_g, top)}  {change:+8.0f} g  {ratio:.1%} of the step before"
+            f"{_stair(to, to_g, top, mass(to_g))}  {_signed(mass(change)):>13}"
+            f"  {ratio:.1%} of the step before"
             for to, to_g, change, ratio in rows
         ]
     if piece["servable_pct"] is not None:
         lines.append(
-            f"servable {show_mass(piece['servable_g'] * 1000)}: {piece['servable_pct']:.1f} % of "
+            f"servable {mass(piece['servable_g'])}: {piece['servable_pct']:.1f} % of "
             f"purchased (u {piece['u_servable_pct']:.2f})"
         )
     else:
         lines.append("no servable yield: purchased, or carved and rested, were not weighed")
-    causes = ", ".join(f"{k} {g:.0f} g" for k, g in piece["loss_by_cause_g"].items())
+    causes = ", ".join(f"{k} {mass(g)}" for k, g in piece["loss_by_cause_g"].items())
     if causes:
         lines.append(f"lost (gained if negative): {causes}")
     lines += [f"? {doubt['message']}" for doubt in piece["doubts"]]
     return "\n".join(lines)
 
 
-def _stair(checkpoint: str, mass_g: float, top_g: float) -> str:
+def _signed(mass: str) -> str:
+    return mass if mass.startswith("-") else f"+{mass}"
+
+
+def _stair(checkpoint: str, mass_g: float, top_g: float, shown: str) -> str:
     length = max(1, min(_BAR, round(_BAR * mass_g / top_g))) if top_g > 0 else 1
-    return f"{checkpoint:<12} {'#' * length:<{_BAR}} {mass_g:7.0f} g"
+    return f"{checkpoint:<12} {'#' * length:<{_BAR}} {shown:>13}"
 
 
 def _plant_text(judged: dict[str, Any]) -> str:

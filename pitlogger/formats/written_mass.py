@@ -42,6 +42,12 @@ def written_mass(text: str) -> WrittenMass:
     return WrittenMass(mass_mg, _interval_mg(len(last[1] or ""), last[2]))
 
 
+def unit_written(text: str) -> str:
+    """Return the unit to show masses in that were written so: ``kg``, ``g`` or ``lb-oz``."""
+    metric = re.search(r"\d\s*(kg|g)\b", text, re.IGNORECASE)
+    return metric[1].lower() if metric else "lb-oz"
+
+
 @cache  # a paper log of years has a handful of ways to write
 def _interval_mg(places: int, unit: str) -> int:
     step = f"0.{'0' * (places - 1)}1" if places else "1"

@@ -201,6 +201,9 @@ def show_temperature(milli_c: int | float, unit: str = "F", digits: int = 0) -> 
     return f"{value:.{digits}f} {unit}"
 
 
+SHOWN_MASSES = ("lb-oz", "lb", "oz", "kg", "g")
+
+
 def show_mass(mass_mg: int | float, unit: str = "lb-oz") -> str:
     """Return a mass for people; ``unit`` is ``lb-oz``, ``lb``, ``oz``, ``kg`` or ``g``."""
     if unit == "lb-oz":
