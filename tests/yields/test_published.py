@@ -1,8 +1,7 @@
 """What is believed of a cut, against the published tables it is said to come from.
 
 tests/data/published_yields.csv: USDA ARS, Table of Cooking Yields, Release 2 (2014) and SR28
-weight file; prior_by_cut.csv: the same by the delta method; portion_sizes.csv: portions and
-quantities, each with its source; brisket_refuse_shares.csv: SR28 food descriptions.
+weight file; prior_by_cut.csv: the same by the delta method.
 """
 
 import csv

@@ -33,10 +33,11 @@ def ledger_text(document: dict[str, Any]) -> str:
 
 
 def _row(step: dict[str, Any]) -> list[str]:
+    change = show_mass(step["change_g"] * 1000)
     return [
         f"{step['from']} to {step['to']}",
         show_mass(step["from_g"] * 1000),
         show_mass(step["to_g"] * 1000),
-        f"{step['change_g']:+.0f} g",
+        change if change.startswith("-") else f"+{change}",
         f"{step['ratio'] * 100:.1f} %",
     ]
