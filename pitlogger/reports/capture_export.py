@@ -9,12 +9,21 @@ from __future__ import annotations
 import heapq
 import json
 from collections.abc import Iterable, Iterator
+from dataclasses import replace
 from typing import Any
 
 from pitlogger.engine.restart import as_inputs
 from pitlogger.formats.journal_json import dump_entry
 from pitlogger.model.cooks import Channel
-from pitlogger.model.journal import ChannelAssigned, CookFinished, CookStarted, Entry, ForecastMade
+from pitlogger.model.journal import (
+    ChannelAssigned,
+    CookFinished,
+    CookStarted,
+    DeviceChanged,
+    Entry,
+    ForecastMade,
+    TroubleChanged,
+)
 from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import FOUND_BY_ENGINE, SENML_UNIT, Quality
 from pitlogger.store.queries import Reader
@@ -42,17 +51,42 @@ def capture_lines(reader: Reader, cook: str) -> Iterator[str]:
     readings = (
         reading for run in runs for reading in reader.readings(None, first_ms, end_ms, run=run)
     )
-    # Of one millisecond: the cook's start, what was read, then what was decided upon it.
+    # Of one millisecond: what was wrong by then, the cook's start, what was read, then what was
+    # decided upon it.
+    told = (*_standing(reader, entries[0]), *entries)
     records = heapq.merge(
-        (
-            ((entry.t_ms, 0 if isinstance(entry.body, CookStarted) else 2), record)
-            for entry in entries
-            for record in _decision(entry)
-        ),
-        (((reading.t_ms, 1), _reading(reading, units)) for reading in readings),
+        (((entry.t_ms, _rank(entry)), record) for entry in told for record in _decision(entry)),
+        (((reading.t_ms, 2), _reading(reading, units)) for reading in readings),
         key=lambda item: item[0],
     )
     yield from _packs(record for _, record in records)
+
+
+def _standing(reader: Reader, first: Entry) -> list[Entry]:
+    """Return what was wrong with node and devices when the cook began, as told at its start.
+
+    People act on it during the cook, so a replay has to know of it.
+    """
+    standing: dict[str, Entry] = {}
+    for entry in reader.entries(run=first.run, kinds=("trouble-changed", "device-changed")):
+        if entry.seq >= first.seq:
+            break
+        body = entry.body
+        if isinstance(body, TroubleChanged):
+            subject, is_wrong = f"{body.alert}/{body.subject}", body.active
+        else:
+            assert isinstance(body, DeviceChanged)
+            subject, is_wrong = f"device-lost/{body.device}", body.status == "lost"
+        standing.pop(subject, None)
+        if is_wrong:
+            standing[subject] = replace(entry, t_ms=first.t_ms)
+    return list(standing.values())
+
+
+def _rank(entry: Entry) -> int:
+    if isinstance(entry.body, CookStarted):
+        return 1
+    return 0 if isinstance(entry.body, TroubleChanged | DeviceChanged) else 3
 
 
 def _packs(records: Iterable[dict[str, Any]]) -> Iterator[str]:
