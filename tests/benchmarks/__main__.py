@@ -1,7 +1,8 @@
 """The table of budgets: measured now, on this machine.
 
     python -m tests.benchmarks [group ...]     groups: engine process latency store yields
-                                               decoders forecast plant page; all by default
+                                               decoders forecast plant page scale; all by
+                                               default
 
 Prints a table and writes ``build/bench.json``, a list of
 ``{"id", "value", "unit", "yardstick", "ratio", "budget", "met"}``. A row without a budget is
@@ -28,6 +29,7 @@ GROUPS = (
     "forecast",
     "plant",
     "page",
+    "scale",
 )
 # id: (budget, goal, whether more is better). Ratios are held against ratios.
 BUDGETS: dict[str, tuple[float, float, bool]] = {
@@ -44,6 +46,7 @@ BUDGETS: dict[str, tuple[float, float, bool]] = {
     "start": (15, 8, False),
     "start-daemon": (2, 1, False),
     "simulate": (0.5, 0.1, False),
+    "simulate-batch": (5, 2, False),
     "forecast": (5, 1, False),
     "forecast-full": (60, 20, False),
     "page": (60, 45, False),

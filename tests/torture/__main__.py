@@ -15,7 +15,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable, Iterator
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
 from random import Random
 
@@ -48,7 +48,7 @@ def benches(kill_times: int, cuts: int, pulls: int, gusts: int, seed: int) -> di
                 pool.submit(kills, folder / str(n), kill_times // len(_LIVES), seed + n, *life)
                 for n, life in enumerate(_LIVES)
             ]
-            return [each.result() for each in under_way]
+            return [_told(each, seed) for each in under_way]
 
     return {
         "kill": killed,
@@ -63,6 +63,16 @@ def benches(kill_times: int, cuts: int, pulls: int, gusts: int, seed: int) -> di
     }
 
 
+def _told(under_way: Future[Row], seed: int) -> Row:
+    """Return a row, or that its bench broke down, so that the others' are not lost."""
+    error = under_way.exception()
+    return under_way.result() if error is None else _broken_down("kill", error, seed)
+
+
+def _broken_down(name: str, error: BaseException, seed: int) -> Row:
+    return Row(name, "broke down", 1, [f"{type(error).__name__}: {error}"], "", seed)
+
+
 def tortured(chosen: dict[str, Bench], seed: int) -> Iterator[Row]:
     """Run benches one after the other; one that breaks down is a row with its fault."""
     for name, bench in chosen.items():
@@ -70,7 +80,7 @@ def tortured(chosen: dict[str, Bench], seed: int) -> Iterator[Row]:
             try:
                 yield from bench(Path(folder) / name)
             except Exception as error:
-                yield Row(name, "broke down", 1, [f"{type(error).__name__}: {error}"], "", seed)
+                yield _broken_down(name, error, seed)
 
 
 def main() -> None:

@@ -82,7 +82,7 @@ def _row(folder: Path, name: str, spoil: Damage, seed: int) -> Row:
         if not _was_told(worn):
             faults.append("nobody was told")
         must = Ledger({**before.ledger.told, **after.ledger.told})
-        faults += faults_of(held, must)
+        faults += faults_of(held, must, torn=True)
         faults += [f"refused: {text}" for text in (*since.refused, *after.refused)]
         if not list(worn.data.glob("pitlogger.db.damaged-*")):
             faults.append("the damaged file was not moved aside")

@@ -122,8 +122,12 @@ class Held:
     lost: int
 
 
-def held_in(database: Path) -> Held:
-    """Read a copy of a database and its write-ahead file; the original is not touched."""
+def held_in(database: Path, newest: int | None = None) -> Held:
+    """Read a copy of a database and its write-ahead file; the original is not touched.
+
+    Args:
+        newest: Readings of so many runs only, the newest; of all by default.
+    """
     with tempfile.TemporaryDirectory() as name:
         copy = Path(name) / "pitlogger.db"
         for suffix in ("", "-wal"):
@@ -137,7 +141,7 @@ def held_in(database: Path) -> Held:
             entries = reader.entries()
             numbers = [
                 row.raw // RAW_PER_READING
-                for run in reader.runs()
+                for run in reader.runs()[-newest if newest else 0 :]
                 for row in reader.readings([COUNT], 0, 1 << 60, run=run.run)
                 if row.raw is not None
             ]
@@ -149,11 +153,14 @@ def held_in(database: Path) -> Held:
     return Held(faults, keys, numbers, seqs, lost)
 
 
-def faults_of(held: Held, ledger: Ledger, until_s: float | None = None) -> list[str]:
+def faults_of(
+    held: Held, ledger: Ledger, until_s: float | None = None, *, torn: bool = False
+) -> list[str]:
     """Return what is wrong with a record, in words; an empty list if nothing is.
 
     Args:
         until_s: Only what was acknowledged by then need be there.
+        torn: The file was damaged: runs may lack entries of which no other copy is.
     """
     faults = list(held.faults)
     told = {key for key, at_s in ledger.told.items() if until_s is None or at_s <= until_s}
@@ -162,7 +169,7 @@ def faults_of(held: Held, ledger: Ledger, until_s: float | None = None) -> list[
     faults += [
         f"run {run} has entries {seqs[:3]}..{seqs[-1]}, {len(seqs)} of them"
         for run, seqs in held.seqs.items()
-        if seqs != list(range(1, len(seqs) + 1))
+        if seqs != (sorted(set(seqs)) if torn else list(range(1, len(seqs) + 1)))
     ]
     doubled = [number for number, n in Counter(held.numbers).items() if n > 1]
     if doubled:

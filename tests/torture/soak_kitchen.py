@@ -33,6 +33,7 @@ HAS_BROKER = Path(MOSQUITTO).exists()
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 ARGS = ["--headless", "--no-sandbox", "--disable-gpu", "--no-first-run"]
 BEAT_S = 0.2
+READY_S = 180.0  # under load
 PULLED_PART = 0.02  # of the beats in which some device loses its link
 
 COOK = """
@@ -102,10 +103,12 @@ class Kitchen:
                     asyncio.create_task(work)
                     for work in (self._listen(), self._watch(broker), self._browse(address))
                 ]
-                yield self
-                for task in tasks:
-                    task.cancel()
-                await asyncio.gather(*tasks, return_exceptions=True)
+                try:
+                    yield self
+                finally:
+                    for task in tasks:
+                        task.cancel()
+                    await asyncio.gather(*tasks, return_exceptions=True)
         finally:
             if broker is not None:
                 broker.stop()
@@ -124,9 +127,11 @@ class Kitchen:
             self.devices = [device.driver for device in stand.devices]
             self.channels = set(play.outlets)
             beating = asyncio.create_task(self._beat(stand, play))
-            yield stand
-            beating.cancel()
-            await asyncio.gather(beating, return_exceptions=True)
+            try:
+                yield stand
+            finally:
+                beating.cancel()
+                await asyncio.gather(beating, return_exceptions=True)
 
     async def _beat(self, stand: Stand, play: Play) -> None:
         clock = SimulatedClock(play.now_ms, self.rate)
@@ -163,20 +168,28 @@ class Kitchen:
                 env=environment, stdout=asyncio.subprocess.PIPE, stderr=log,
             )  # fmt: skip
         self.pid = self._process.pid
-        assert self._process.stdout is not None
-        address = (await asyncio.wait_for(self._process.stdout.readline(), 60)).decode().strip()
-        if not address:
-            said = (self.folder / "daemon.log").read_text(encoding="utf-8")
-            raise RuntimeError(f"the daemon ended: {said[-2000:]}")
-        way = httpx.AsyncHTTPTransport(uds=str(self.folder / "data" / "pitlogger.sock"))
         try:
-            async with httpx.AsyncClient(transport=way, base_url="http://pit/api/v1") as client:
+            address = await self._said()
+            way = httpx.AsyncHTTPTransport(uds=str(self.folder / "data" / "pitlogger.sock"))
+            async with httpx.AsyncClient(
+                transport=way, base_url="http://pit/api/v1", timeout=60
+            ) as client:
                 self.client = client
                 yield address
         finally:
             if self._process.returncode is None:
                 self._process.kill()
                 await self._process.wait()
+
+    async def _said(self) -> str:
+        """Return the address that the daemon prints once it is ready."""
+        assert self._process.stdout is not None
+        async with asyncio.timeout(READY_S):
+            address = (await self._process.stdout.readline()).decode().strip()
+        if not address:
+            said = (self.folder / "daemon.log").read_text(encoding="utf-8")
+            raise RuntimeError(f"the daemon ended: {said[-2000:]}")
+        return address
 
     async def _listen(self) -> None:
         async with self.client.stream("GET", "/stream", timeout=None) as stream:
