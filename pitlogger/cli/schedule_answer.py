@@ -66,9 +66,15 @@ def schedule_document(given: ScheduleGiven) -> dict[str, Any]:
         key=lambda sitting: sitting.leave_by_ms,
     )
     observed, notes = _observed()
-    made = [(piece, *_piece_times(given, piece, sittings[0], observed)) for piece in cook.pieces]
-    if len(sittings) > 1:
-        notes.append("All pieces are timed for the first service; later ones wait in the hold.")
+    made = [
+        (piece, *_piece_times(given, piece, _sitting_of(piece, sittings), observed))
+        for piece in cook.pieces
+    ]
+    if len(sittings) > 1 and any(piece.service is None for piece in cook.pieces):
+        notes.append(
+            "Pieces that name no service of theirs (service = its place) are timed for the first "
+            "service; what later ones eat of them waits in the hold."
+        )
     if any(n == 0 for _, _, n in made):
         notes.append("Durations are a prior where n = 0: common practice, no source.")
     placed = place([(piece, found) for piece, found, _ in made], read_pits(given.pits))
@@ -79,7 +85,10 @@ def schedule_document(given: ScheduleGiven) -> dict[str, Any]:
     ]
     times = [(piece, found) for piece, found, _ in made]
     policy = policy_named(given.policy)
-    last_ms = max(sitting.leave_by_ms for sitting in sittings)
+    last_ms = {
+        piece.id: (_sitting_of(piece, sittings) if piece.service else sittings[-1]).leave_by_ms
+        for piece in cook.pieces
+    }
     held = holds(times, last_ms, given.heated_hold, policy)
     notes += hold_notes(held, policy)
     if given.hold_takes is not None and (most := held_at_once(times)) > given.hold_takes:
@@ -95,9 +104,15 @@ def schedule_document(given: ScheduleGiven) -> dict[str, Any]:
             {**_piece(piece, found, n, placed.pits), "hold": hold_document(hold, policy)}
             for (piece, found, n), hold in zip(made, held, strict=True)
         ],
-        "events": _events(times, sittings),
+        "events": _events(times, sittings, placed.pits),
         "notes": notes,
     }
+
+
+def _sitting_of(piece: Piece, sittings: Sequence[Sitting]) -> Sitting:
+    """Return the service that a piece is for: its own, else the first."""
+    own = [sitting for sitting in sittings if piece.service and sitting.place == piece.service]
+    return own[0] if own else sittings[0]
 
 
 def _cook(given: ScheduleGiven) -> Cook:
@@ -189,15 +204,22 @@ def _piece(piece: Piece, found: PieceTimes, n: int, places: Mapping[str, str]) -
     }
 
 
-def _events(times: list[tuple[Piece, PieceTimes]], sittings: list[Sitting]) -> list[dict[str, Any]]:
-    """Return everything to do, in order of time."""
+def _events(
+    times: list[tuple[Piece, PieceTimes]], sittings: list[Sitting], pits: Mapping[str, str]
+) -> list[dict[str, Any]]:
+    """Return everything to do, in order of time. A fire that burns already is not lit again."""
     found: dict[tuple[int, str], list[str]] = {}
+    fires: dict[str | None, int] = {}
     for piece, t in times:
+        pit = pits.get(piece.id, piece.pit)
+        fires[pit] = min(t.light_ms, fires.get(pit, t.light_ms))
+    for piece, t in times:
+        is_first = t.light_ms == fires[pits.get(piece.id, piece.pit)]
         for ms, what in (
             (t.thaw_ms, "move to the refrigerator to thaw"),
             (t.brine_ms, "into the brine"),
             (t.trim_ms, "trim and season"),
-            (t.light_ms, "light the fire"),
+            (t.light_ms if is_first else None, "light the fire"),
             (t.load_ms, "on the pit, at the latest"),
             (t.wrap_ms, "wrap, about now"),
             (t.off_ms, "off the pit, about now"),

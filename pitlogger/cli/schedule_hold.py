@@ -8,7 +8,7 @@ policy allows it.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -49,13 +49,16 @@ class Hold:
 
 
 def holds(
-    times: Sequence[tuple[Piece, PieceTimes]], last_ms: int, heated: bool, policy: Policy
+    times: Sequence[tuple[Piece, PieceTimes]],
+    last_ms: Mapping[str, int],
+    heated: bool,
+    policy: Policy,
 ) -> list[Hold]:
     """Return how each piece fares in the hold.
 
     Args:
         times: Pieces and their times.
-        last_ms: When the last service is left for.
+        last_ms: When the last service that eats of a piece is left for, by piece.
         heated: Whether the hold has heat of its own.
         policy: Whose hot-holding limit counts.
     """
@@ -64,7 +67,7 @@ def holds(
     found = []
     for piece, t in times:
         rest_h = (t.rested_ms - t.off_ms) / HOUR_MS
-        wait_h = rest_h + t.longest_hold_h + (last_ms - t.leave_by_ms) / HOUR_MS
+        wait_h = rest_h + t.longest_hold_h + (last_ms[piece.id] - t.leave_by_ms) / HOUR_MS
         core = Series((0.0,), (_pull_mc(piece) / 1000,))
         place = Holding("cabinet" if heated else "box", 0.0, 0.0, core)
         over = hold_left(place, policy.hot_hold.mc / 1000)

@@ -51,6 +51,7 @@ def _service(
     made = state.foreseen.get(f"{piece}/pull")
     services = () if book.cook is None else book.cook.services
     ahead = [service for service in services if service.at_ms > t_ms]
+    ahead = [service for service in ahead if service.place == held.piece.service] or ahead
     late = early = False
     words = ""
     if held.stage in ON_PIT and made is not None and made.p50_ms is not None and ahead:

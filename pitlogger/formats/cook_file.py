@@ -134,6 +134,7 @@ class PieceTable(_Table):
     supplier: str | None = None
     grade: str | None = None
     lot: str | None = None
+    service: str | None = None
 
     @model_validator(mode="after")
     def _targets_agree(self) -> PieceTable:
@@ -155,6 +156,7 @@ class PieceTable(_Table):
             thickness_mm=self.thickness, wrap=self.wrap, wrap_at_mc=self.wrap_at,
             wrap_on=self.wrap_on, pull_at_mc=self.pull_at, prepared=self.prepared, pit=self.pit,
             price_per_kg=per_kg, supplier=self.supplier, grade=self.grade, lot=self.lot,
+            service=self.service,
         )  # fmt: skip
 
 
@@ -227,6 +229,9 @@ class CookFile(_Table):
                 raise ValueError(
                     f"piece '{piece.id}': {unknown('pit channel', piece.pit, channels)}"
                 )
+            places = [service.place for service in self.service if service.place]
+            if piece.service is not None and piece.service not in places:
+                raise ValueError(f"piece '{piece.id}': {unknown('service', piece.service, places)}")
         return self
 
     def to_cook(self) -> Cook:

@@ -150,6 +150,7 @@ class Piece:
     """One cut of meat followed through a cook; ``count`` above 1 makes it a batch.
 
     ``wrap_at_mc`` is ``None`` where the cut's policy decides and ``NEVER`` for unwrapped.
+    ``service`` is the place of the service it is for, ``None`` for the first.
     """
 
     id: str
@@ -168,6 +169,7 @@ class Piece:
     grade: str | None = None
     lot: str | None = None
     parents: tuple[str, ...] = ()
+    service: str | None = None
 
     @property
     def family(self) -> str:

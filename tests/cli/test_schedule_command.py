@@ -76,6 +76,32 @@ def test_a_cook_file_is_timed_for_its_first_service(tmp_path: Path) -> None:
     assert any("first service" in note for note in document["notes"])
 
 
+def test_a_piece_is_timed_for_the_service_it_is_for(tmp_path: Path) -> None:
+    path = tmp_path / "cook.toml"
+    path.write_text(COOK + 'service = "hall"\n', encoding="utf-8")
+    document = run("--cook", str(path))
+    brisket, butt = document["pieces"]
+    assert [brisket["leave_by"], butt["leave_by"]] == [
+        service["leave_by"] for service in document["services"]
+    ]
+    assert butt["hold"]["wait_s"] < brisket["hold"]["wait_s"]
+
+
+def test_a_fire_that_burns_is_not_lit_again(tmp_path: Path) -> None:
+    path = tmp_path / "cook.toml"
+    path.write_text(COOK, encoding="utf-8")
+    document = run("--cook", str(path))
+    fires = [event for event in document["events"] if event["what"] == "light the fire"]
+    assert [fire["at"][:19] for fire in fires] == [document["light_by"][:19]]
+
+
+def test_an_unknown_service_is_named(tmp_path: Path) -> None:
+    path = tmp_path / "cook.toml"
+    path.write_text(COOK + 'service = "hal"\n', encoding="utf-8")
+    result = CliRunner().invoke(schedule, ["--cook", str(path)])
+    assert "unknown service 'hal' (did you mean 'hall'?)" in str(result.exception)
+
+
 def test_the_record_moves_the_times() -> None:
     hours = ((Stage.SMOKING, 0), (Stage.WRAPPED, 9), (Stage.RESTING, 17))
     books = []
