@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable, Iterator
 
 from pitlogger.engine.feed import feed
 from pitlogger.engine.inputs import Command, ForecastRequest, ForecastResult, Output
+from pitlogger.engine.outside import PASSING
 from pitlogger.engine.step import Engine
 from pitlogger.errors import CaptureError, PitloggerError
 from pitlogger.formats.capture import Decision, Record
@@ -27,7 +28,7 @@ def replay(
 
     Args:
         records: In order of time.
-        cook: Started at the first record, unless the capture starts one itself.
+        cook: Started at the first record of a cook, unless the capture starts one itself.
         forecaster: Answers forecast requests; its answers take effect when they are due.
         name: Stands for the capture in errors.
 
@@ -44,7 +45,7 @@ def replay(
                 yield output
 
     for record in records:
-        if cook is not None and engine.book.cook is None and not _starts_cook(record):
+        if cook is not None and engine.book.cook is None and not _may_come_before(record):
             yield from hand_in(Command(record.t_ms, CookStarted(cook)))
         if isinstance(record, Decision) and isinstance(record.body, ForecastSkipped):
             late = ForecastResult(record.t_ms, record.body)  # what came too late does not come now
@@ -66,8 +67,9 @@ def replay(
             raise CaptureError(f"{name}:{record.line}: {fault}") from None
 
 
-def _starts_cook(record: Record) -> bool:
-    return isinstance(record, Decision) and isinstance(record.body, CookStarted)
+def _may_come_before(record: Record) -> bool:
+    """Return whether a record starts the cook itself, or tells what was wrong before it."""
+    return isinstance(record, Decision) and isinstance(record.body, (CookStarted, *PASSING))
 
 
 def _same_question(one: ForecastResult, other: ForecastResult) -> bool:

@@ -16,6 +16,8 @@ from pitlogger.engine.restart import as_inputs
 from pitlogger.formats.journal_json import dump_entry
 from pitlogger.model.cooks import Channel
 from pitlogger.model.journal import (
+    AlertActed,
+    Body,
     ChannelAssigned,
     CookFinished,
     CookStarted,
@@ -83,6 +85,13 @@ def _standing(reader: Reader, first: Entry) -> list[Entry]:
     return list(standing.values())
 
 
+def _is_of_node(body: Body) -> bool:
+    """Return whether it is about overdue checks: they are told once a node, in no replay."""
+    if isinstance(body, TroubleChanged):
+        return body.alert == "check-overdue"
+    return isinstance(body, AlertActed) and body.alert.startswith("check-overdue/")
+
+
 def _rank(entry: Entry) -> int:
     if isinstance(entry.body, CookStarted):
         return 1
@@ -132,7 +141,7 @@ def _reading(reading: StoredReading, units: dict[str, tuple[str, int]]) -> dict[
 
 def _decision(entry: Entry) -> list[dict[str, Any]]:
     """Return the record of an entry that was an input; what the engine concluded has none."""
-    if not as_inputs([entry]) or isinstance(entry.body, ForecastMade):
+    if not as_inputs([entry]) or isinstance(entry.body, ForecastMade) or _is_of_node(entry.body):
         return []
     text = json.dumps(dump_entry(entry), ensure_ascii=False, separators=(",", ":"))
     return [{"n": "journal", "vs": text, "t": entry.t_ms / 1000}]

@@ -29,9 +29,12 @@ async def captured(daemon: Daemon) -> list[str]:
         trouble(daemon, active=True, subject="mended")
         trouble(daemon, active=False, subject="mended")
         trouble(daemon, active=True)
+        overdue = TroubleChanged("check-overdue", "node", True, "never checked")
+        daemon.feed(Command(daemon.clock.engine_ms(), overdue))
         cook = with_configured(parse_cook(COOK), daemon.channels)
         await daemon.submit(CookStarted(cook))
         await daemon.submit(AlertActed("clock-unset/node", "acknowledge"), by="AB")
+        await daemon.submit(AlertActed("check-overdue/node", "acknowledge"), by="AB")
         await daemon.submit(CookFinished("x"))
         await asyncio.wrap_future(daemon.store.flush())
         lines: list[str] = await daemon.ask(
@@ -49,10 +52,14 @@ async def test_a_trouble_of_before_that_somebody_saw_replays(tmp_path: Path) -> 
     ]  # fmt: skip
     capture = tmp_path / "x.senml"
     capture.write_text("".join(lines), encoding="utf-8")
+    cook = tmp_path / "x.toml"
+    cook.write_text(COOK, encoding="utf-8")
     replay = await asyncio.create_subprocess_exec(
-        COMMAND, "replay", str(capture), "--json", stdout=asyncio.subprocess.PIPE
-    )
+        COMMAND, "replay", str(capture), "--cook", str(cook), "--json",
+        stdout=asyncio.subprocess.PIPE,
+    )  # fmt: skip
     told, _ = await replay.communicate()
     assert replay.returncode in (0, 4)
+    assert not [row for row in json.loads(told)["alerts"] if row["kind"] == "check-overdue"]
     states = [row["state"] for row in json.loads(told)["alerts"] if row["kind"] == "clock-unset"]
     assert states[-1] == "acknowledged"
