@@ -14,6 +14,7 @@ SOON_MS = 30 * MINUTE_MS
 REST_MS = 45 * MINUTE_MS  # common practice, no source: about 45 minutes
 CARVE_MS = 15 * MINUTE_MS  # common practice, no source
 EARLY_MS = 4 * 60 * MINUTE_MS
+LESS_EARLY_MS = 2 * 60 * MINUTE_MS  # it counts as early until then, however the forecast sways
 PULLED_C = 93.0  # about where large cuts come off; what a box holds hangs little on it
 _BEFORE = {"wrap": frozenset({Stage.SMOKING}), "pull": ON_PIT}
 _READY = {"wrap": "Have paper or foil ready and look at the bark.",
@@ -59,7 +60,9 @@ def _service(
         way_ms = round((first.drive_min + first.setup_min) * MINUTE_MS) + CARVE_MS
         needed_ms = first.at_ms - way_ms - REST_MS
         late = made.p50_ms > needed_ms
-        early = made.p90_ms is not None and made.p90_ms < needed_ms - EARLY_MS
+        told = state.watches.get(f"finish-early/{piece}")
+        margin_ms = LESS_EARLY_MS if told is not None and told.holds else EARLY_MS
+        early = made.p90_ms is not None and made.p90_ms < needed_ms - margin_ms
         words = _for_service(piece, made, needed_ms, t_ms, late=late)
     alerts.tell("finish-late", piece, t_ms, late, words, piece=piece)
     alerts.tell("finish-early", piece, t_ms, early, words, piece=piece)

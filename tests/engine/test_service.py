@@ -71,3 +71,12 @@ def test_the_pull_is_foreseen_while_the_wrap_still_lies_ahead() -> None:
     foresee(kitchen, 3.0, "wrap")
     foresee(kitchen, 11.5)
     assert message(kitchen, "finish-late")
+
+
+def test_an_early_finish_that_sways_is_told_once() -> None:
+    kitchen = kitchen_with_service()
+    foresee(kitchen, 6.0)
+    foresee(kitchen, 7.5)  # less than four hours early, more than two
+    assert message(kitchen, "finish-early")
+    foresee(kitchen, 9.5)
+    assert not message(kitchen, "finish-early")
