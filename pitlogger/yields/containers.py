@@ -12,23 +12,10 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from pitlogger.model.cooks import Stage
+from pitlogger.model.next_steps import NEXT_CHECKPOINT
 from pitlogger.yields.causes import PLACE
 from pitlogger.yields.step_priors import usual
 
-# Where a piece in this stage is weighed next.
-NEXT_CHECKPOINT: dict[Stage, str] = {
-    Stage.RAW: "purchased",
-    Stage.THAWING: "thawed",
-    Stage.BRINING: "brined",
-    Stage.TRIMMED: "trimmed",
-    Stage.SEASONED: "seasoned",
-    Stage.SMOKING: "at-wrap",
-    Stage.WRAPPED: "off-pit",
-    Stage.RESTING: "rested",
-    Stage.HOLDING: "out-of-hold",
-    Stage.CARVED: "carved",
-    Stage.SERVING: "served",
-}
 # Density of "something else" per unit of logarithmic mass, against which a guess must win.
 _SOMETHING_ELSE = 0.2
 
@@ -98,7 +85,7 @@ def propose(steady_g: float, waiting: Sequence[Waiting]) -> list[Proposal]:
     weights = []
     for one in waiting:
         end = NEXT_CHECKPOINT.get(one.stage)
-        if end is None or one.last_checkpoint not in PLACE or one.last_g <= 0:
+        if end not in PLACE or one.last_checkpoint not in PLACE or one.last_g <= 0:
             continue
         if PLACE[end] <= PLACE[one.last_checkpoint]:
             continue
