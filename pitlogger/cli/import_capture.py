@@ -9,7 +9,7 @@ from pitlogger.cli.client import Client
 from pitlogger.clock import rfc3339
 
 if TYPE_CHECKING:
-    from pitlogger.imported import Imported
+    from pitlogger.node.past_capture import Imported
 
 READINGS_A_PART = 20_000
 SUFFIXES = (".senml", ".json", ".jsonl", ".ndjson")
@@ -28,7 +28,7 @@ def import_capture(
     Raises:
         DaemonUnreachableError: No daemon answers, and it is no dry run.
     """
-    from pitlogger.imported import imported
+    from pitlogger.node.past_capture import imported
     from pitlogger.yields.books import from_book
     from pitlogger.yields.document import doubt_document
     from pitlogger.yields.ledger import accounts

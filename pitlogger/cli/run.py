@@ -16,7 +16,7 @@ from pitlogger.errors import PitloggerError
 
 if TYPE_CHECKING:
     from pitlogger.config import Config
-    from pitlogger.daemon import Daemon
+    from pitlogger.node.daemon import Daemon
     from pitlogger.web.access.access import Access
 
 log = logging.getLogger(__name__)
@@ -60,7 +60,7 @@ def _load(config_file: Path) -> Config:
 
 
 async def _run_until_told(config: Config, config_file: Path) -> None:
-    from pitlogger.daemon import Daemon
+    from pitlogger.node.daemon import Daemon
     from pitlogger.service.notify import Watchdog, period_s, ready, stopping
     from pitlogger.web.access.access import Access
     from pitlogger.web.serve import serving

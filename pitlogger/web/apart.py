@@ -16,8 +16,8 @@ from contextlib import suppress
 from typing import Any, Literal
 
 from pitlogger.config import Config
-from pitlogger.daemon import Daemon
 from pitlogger.errors import PitloggerError, RefusedError, UsageError
+from pitlogger.node.daemon import Daemon
 from pitlogger.rules.messages import Units
 
 What = Literal["cook", "food-log", "take-along"]

@@ -12,9 +12,9 @@ from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response, StreamingResponse
 
 from pitlogger.clock import rfc3339
-from pitlogger.daemon import Daemon
 from pitlogger.errors import UsageError, unknown
 from pitlogger.model.book import fold
+from pitlogger.node.daemon import Daemon
 from pitlogger.notify.waiting import waiting_documents
 from pitlogger.reports.capture_export import capture_lines
 from pitlogger.reports.replay_document import yield_rows

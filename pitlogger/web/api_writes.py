@@ -6,8 +6,8 @@ from typing import Any
 
 from fastapi import APIRouter
 
-from pitlogger.daemon import Daemon
 from pitlogger.model.journal import Entry, Weighed
+from pitlogger.node.daemon import Daemon
 from pitlogger.web import asks, views
 from pitlogger.web.deeds import decide
 

@@ -11,8 +11,8 @@ from starlette.middleware.gzip import GZipMiddleware
 from starlette.types import ASGIApp
 
 from pitlogger import __version__
-from pitlogger.daemon import Daemon
 from pitlogger.errors import PitloggerError, RefusedError, UsageError
+from pitlogger.node.daemon import Daemon
 from pitlogger.web.access.access import Access
 from pitlogger.web.access.gate import Gate, wants_json
 from pitlogger.web.access.routes import make_access_api

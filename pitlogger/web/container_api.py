@@ -8,7 +8,7 @@ from typing import Any
 from fastapi import APIRouter
 
 from pitlogger.clock import rfc3339
-from pitlogger.daemon import Daemon
+from pitlogger.node.daemon import Daemon
 from pitlogger.web.access.roles import who_asks
 from pitlogger.web.answers import RESPONSES
 from pitlogger.web.asks import ContainerAsk, ContainerRemoveAsk

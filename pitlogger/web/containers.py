@@ -14,8 +14,8 @@ from dataclasses import asdict, dataclass, replace
 from functools import lru_cache
 from pathlib import Path
 
-from pitlogger.daemon import Daemon
 from pitlogger.errors import StoreError, UsageError, unknown
+from pitlogger.node.daemon import Daemon
 from pitlogger.yields.containers import Container, recognise
 
 log = logging.getLogger(__name__)

@@ -10,7 +10,6 @@ from dataclasses import dataclass
 from typing import Any
 
 from pitlogger.bootstrap import with_configured
-from pitlogger.daemon import Daemon
 from pitlogger.errors import UsageError, unknown
 from pitlogger.formats.cook_file import parse_cook
 from pitlogger.model.journal import (
@@ -29,6 +28,7 @@ from pitlogger.model.journal import (
     StageSet,
     TargetSet,
 )
+from pitlogger.node.daemon import Daemon
 from pitlogger.safety.record import DISPOSITIONS
 from pitlogger.web import asks, bodies
 from pitlogger.web.access.roles import who_asks

@@ -8,8 +8,8 @@ from typing import Any
 
 from fastapi import APIRouter
 
-from pitlogger.daemon import Daemon
 from pitlogger.errors import RefusedError, TransportError
+from pitlogger.node.daemon import Daemon
 from pitlogger.web.answers import RESPONSES
 from pitlogger.web.api_writes import told
 from pitlogger.web.asks import Ask, NoteAsk

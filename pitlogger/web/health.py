@@ -8,7 +8,7 @@ from fastapi import APIRouter, Response
 from fastapi.responses import JSONResponse
 
 from pitlogger import __version__
-from pitlogger.daemon import Daemon
+from pitlogger.node.daemon import Daemon
 from pitlogger.reports.metrics import CONTENT_TYPE, NodeNow, alerts_now, channels_now, metrics
 
 ASK_AGAIN_S = 10.0  # an older answer of the disk is no news: it is asked to write

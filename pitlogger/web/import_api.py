@@ -12,12 +12,12 @@ from typing import Annotated, Any
 from fastapi import APIRouter
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
-from pitlogger.daemon import Daemon
 from pitlogger.errors import RefusedError, UsageError
 from pitlogger.formats.journal_json import load_body
 from pitlogger.model.journal import Entry
 from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import Quality, Site, Tagged
+from pitlogger.node.daemon import Daemon
 from pitlogger.service.timekeeping import PAPER
 from pitlogger.store.rows import JournalRow, RunRow
 from pitlogger.web.answers import RESPONSES

@@ -13,12 +13,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from threading import Lock
 
-from pitlogger.daemon import Daemon
 from pitlogger.errors import RefusedError, UsageError, unknown
 from pitlogger.formats.journal_json import dump_entry
 from pitlogger.model.book import Book, fold
 from pitlogger.model.journal import CheckMade, CorrectiveTaken, Entry, SignedOff
 from pitlogger.model.readings import Site, Tagged
+from pitlogger.node.daemon import Daemon
 from pitlogger.reports.gathering import without_repeats
 from pitlogger.safety import record
 from pitlogger.safety.history import histories

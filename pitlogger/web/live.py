@@ -11,7 +11,7 @@ import json
 from collections.abc import AsyncIterator
 from typing import Any
 
-from pitlogger.daemon import Daemon
+from pitlogger.node.daemon import Daemon
 from pitlogger.notify.fanout import Happening
 from pitlogger.rules.messages import Units
 from pitlogger.web import views

@@ -9,12 +9,12 @@ from fastapi import APIRouter
 from pydantic import BaseModel, Field
 
 from pitlogger.clock import rfc3339
-from pitlogger.daemon import Daemon
 from pitlogger.engine.explain import watched
 from pitlogger.errors import UsageError, unknown
 from pitlogger.formats.journal_json import dump_entry, load_body
 from pitlogger.formats.paper_journal import PaperCook
 from pitlogger.model.journal import Adjusted, CheckMade, CorrectiveTaken, Entry, SignedOff
+from pitlogger.node.daemon import Daemon
 from pitlogger.safety import record
 from pitlogger.web import views
 from pitlogger.web.answers import RESPONSES

@@ -7,10 +7,10 @@ from typing import Annotated, Any
 from fastapi import APIRouter
 from pydantic import Field
 
-from pitlogger.daemon import Daemon
 from pitlogger.formats.cook_file import Mass
 from pitlogger.model.book import Book, fold
 from pitlogger.model.journal import Entry
+from pitlogger.node.daemon import Daemon
 from pitlogger.store.queries import Reader
 from pitlogger.web import views
 from pitlogger.web.access.roles import who_asks

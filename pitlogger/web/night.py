@@ -12,10 +12,10 @@ from typing import Any
 from fastapi import APIRouter
 
 from pitlogger.clock import rfc3339
-from pitlogger.daemon import Daemon
 from pitlogger.model.alerts import AlertState
 from pitlogger.model.journal import ForecastMade
 from pitlogger.model.quantities import Quantity
+from pitlogger.node.daemon import Daemon
 from pitlogger.rules.conditions import Limit
 from pitlogger.web import views
 from pitlogger.web.answers import RESPONSES

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from pitlogger.daemon import Daemon
 from pitlogger.engine.lanes import Lane
 from pitlogger.model.alerts import ACTIVE, AlertState
 from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import Site
+from pitlogger.node.daemon import Daemon
 from pitlogger.rules.places import BATTERY_LOW
 from pitlogger.web.page import standing
 from pitlogger.web.page.figures import figure

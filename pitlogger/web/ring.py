@@ -7,9 +7,9 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from pitlogger.clock import rfc3339
-from pitlogger.daemon import Daemon
 from pitlogger.errors import RefusedError
 from pitlogger.model.journal import Noted
+from pitlogger.node.daemon import Daemon
 from pitlogger.notify.trial import SOUNDER, Trial, try_ways
 
 NOTE = "Ring test heard"

@@ -13,8 +13,8 @@ import uvicorn
 from starlette.types import ASGIApp
 
 from pitlogger.config import WebTable
-from pitlogger.daemon import Daemon
 from pitlogger.errors import TransportError
+from pitlogger.node.daemon import Daemon
 from pitlogger.web.access.access import Access
 from pitlogger.web.access.roles import Role
 from pitlogger.web.app import make_apps

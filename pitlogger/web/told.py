@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from pitlogger.clock import rfc3339
-from pitlogger.daemon import Daemon
 from pitlogger.model.alerts import AlertState
+from pitlogger.node.daemon import Daemon
 from pitlogger.notify.courier import MOOT
 from pitlogger.notify.message import Message
 from pitlogger.rules.conditions import Watch

@@ -8,7 +8,6 @@ from __future__ import annotations
 from typing import Any
 
 from pitlogger.clock import rfc3339
-from pitlogger.daemon import Daemon
 from pitlogger.engine.lanes import Lane
 from pitlogger.formats.journal_json import dump_body
 from pitlogger.model.alerts import ACTIVE, AlertState, alert_class
@@ -18,6 +17,7 @@ from pitlogger.model.journal import Entry
 from pitlogger.model.next_steps import NEXT_CHECKPOINT, NEXT_STAGE
 from pitlogger.model.quantities import Quantity, show_duration, show_temperature
 from pitlogger.model.readings import Site
+from pitlogger.node.daemon import Daemon
 from pitlogger.rules.conditions import Watch
 
 

@@ -31,11 +31,11 @@ import aiomqtt
 
 from pitlogger.bootstrap import with_configured
 from pitlogger.config import parse_config
-from pitlogger.daemon import Daemon
 from pitlogger.engine.inputs import Input
 from pitlogger.formats.cook_file import parse_cook
 from pitlogger.model.journal import CookStarted, Entry
 from pitlogger.model.readings import Reading
+from pitlogger.node.daemon import Daemon
 from tests.benchmarks.process import COMMAND, Terminal, _client
 from tests.benchmarks.row import Row
 from tests.system.broker import MOSQUITTO, Broker

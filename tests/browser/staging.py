@@ -13,7 +13,7 @@ from typing import Any, TypeVar
 
 from pitlogger.clock import ManualClock
 from pitlogger.config import parse_config
-from pitlogger.daemon import Daemon
+from pitlogger.node.daemon import Daemon
 from pitlogger.web.access.access import Access, utc_ms
 from pitlogger.web.access.roles import Role
 from pitlogger.web.serve import serving

@@ -11,9 +11,9 @@ import pytest
 from pitlogger.errors import CaptureError, UsageError
 from pitlogger.formats.cook_file import parse_cook
 from pitlogger.formats.journal_json import dump_body
-from pitlogger.imported import Column, Imported, imported
 from pitlogger.model.journal import Body, CookFinished, CookStarted, Noted, Undone
 from pitlogger.model.readings import Quality, Site, Tagged
+from pitlogger.node.past_capture import Column, Imported, imported
 
 START_S = 1_790_000_400
 COOK = '[cook]\nname = "{name}"\n[[piece]]\nid = "b1"\ncut = "brisket-packer"\n'

@@ -11,10 +11,10 @@ import pytest
 
 from pitlogger.clock import ManualClock
 from pitlogger.config import parse_config
-from pitlogger.daemon import Daemon
 from pitlogger.engine.inputs import Command
 from pitlogger.model.alerts import AlertState
 from pitlogger.model.journal import AlertActed, TroubleChanged
+from pitlogger.node.daemon import Daemon
 from pitlogger.store.queries import Reader
 from pitlogger.testing.waiting import until
 from tests.notify.conftest import WebServer

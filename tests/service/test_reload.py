@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 
 from pitlogger.config import Config, parse_config
-from pitlogger.daemon import Daemon
 from pitlogger.errors import ConfigError
+from pitlogger.node.daemon import Daemon
 from pitlogger.service.reload import applicable, difference
 
 DEVICE = """

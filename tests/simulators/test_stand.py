@@ -12,9 +12,9 @@ import aiomqtt
 import pytest
 
 from pitlogger.config import parse_config
-from pitlogger.daemon import Daemon
 from pitlogger.formats.capture import parse_pack
 from pitlogger.model.readings import Reading
+from pitlogger.node.daemon import Daemon
 from pitlogger_simulators.bluetooth import available
 from pitlogger_simulators.clock import SimulatedClock
 from pitlogger_simulators.play import Play, stage

@@ -6,10 +6,10 @@ from pathlib import Path
 
 from pitlogger.bootstrap import with_configured
 from pitlogger.config import parse_config
-from pitlogger.daemon import Daemon
 from pitlogger.formats.cook_file import parse_cook
 from pitlogger.model.cooks import Stage
 from pitlogger.model.journal import CookStarted
+from pitlogger.node.daemon import Daemon
 from pitlogger.testing import until
 
 # Packet ids 1 and 2, the first sent twice, as senders do: object 0x3A, press (BTHome v2).

@@ -196,8 +196,8 @@ def test_no_daemon_is_told_with_exit_code_three(tmp_path: Path) -> None:
 
 async def test_two_daemons_do_not_share_a_socket(tmp_path: Path) -> None:
     from pitlogger.config import parse_config
-    from pitlogger.daemon import Daemon
     from pitlogger.errors import TransportError
+    from pitlogger.node.daemon import Daemon
     from pitlogger.web.serve import serving
 
     def config(data: str) -> str:

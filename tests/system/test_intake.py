@@ -10,7 +10,6 @@ import pytest
 
 from pitlogger.bootstrap import with_configured
 from pitlogger.config import parse_config
-from pitlogger.daemon import Daemon
 from pitlogger.devices.contract import Measurement
 from pitlogger.engine.scales import steady_mg
 from pitlogger.errors import RefusedError
@@ -19,6 +18,7 @@ from pitlogger.model.alerts import AlertState
 from pitlogger.model.journal import CookStarted
 from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import Site
+from pitlogger.node.daemon import Daemon
 from pitlogger.reports.capture_export import capture_lines
 
 BATTERY = Measurement("battery", Quantity.BATTERY, 6.0, "%EL")

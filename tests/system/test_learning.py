@@ -12,7 +12,6 @@ import pytest
 from pitlogger.bootstrap import replay_files
 from pitlogger.clock import ManualClock
 from pitlogger.config import parse_config
-from pitlogger.daemon import Daemon
 from pitlogger.model.cooks import Channel, Cook, Piece, Stage
 from pitlogger.model.journal import (
     CookFinished,
@@ -25,6 +24,7 @@ from pitlogger.model.journal import (
     Undone,
 )
 from pitlogger.model.readings import Quality, Reading, Site
+from pitlogger.node.daemon import Daemon
 from pitlogger.reports.capture_export import capture_lines
 from tests.forecast.made import PIT_C, cook_c
 

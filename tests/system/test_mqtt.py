@@ -17,12 +17,12 @@ from paho.mqtt.properties import Properties
 
 from pitlogger.clock import ManualClock
 from pitlogger.config import Config, parse_config
-from pitlogger.daemon import Daemon
 from pitlogger.engine.inputs import Command
 from pitlogger.formats.cook_file import parse_cook
 from pitlogger.model.alerts import AlertState
 from pitlogger.model.journal import AlertActed, CookFinished, CookStarted, Noted, TroubleChanged
 from pitlogger.model.readings import Quality, Reading
+from pitlogger.node.daemon import Daemon
 from pitlogger.notify.trial import try_ways
 from pitlogger.testing.waiting import until
 from tests.system.broker import MOSQUITTO, Broker, watching

@@ -15,8 +15,8 @@ import pytest
 from click.testing import CliRunner
 
 from pitlogger.cli.run import run
-from pitlogger.daemon import Daemon
 from pitlogger.errors import PitloggerError
+from pitlogger.node.daemon import Daemon
 from pitlogger.store import Reader
 from tests.torture.ledger import RAW_PER_READING
 from tests.torture.node import PITLOGGER, Node, node, until

@@ -9,10 +9,10 @@ from pathlib import Path
 
 from pitlogger.bootstrap import with_configured
 from pitlogger.config import parse_config
-from pitlogger.daemon import Daemon
 from pitlogger.engine.inputs import Command
 from pitlogger.formats.cook_file import parse_cook
 from pitlogger.model.journal import AlertActed, CookFinished, CookStarted, TroubleChanged
+from pitlogger.node.daemon import Daemon
 from pitlogger.reports.capture_export import capture_lines
 
 COMMAND = str(Path(sys.executable).with_name("pitlogger"))

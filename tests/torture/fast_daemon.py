@@ -16,7 +16,7 @@ import time
 from pathlib import Path
 
 from pitlogger.config import load_config
-from pitlogger.daemon import Daemon
+from pitlogger.node.daemon import Daemon
 from pitlogger.web.access.access import Access
 from pitlogger.web.serve import serving
 from pitlogger_simulators.clock import SimulatedClock

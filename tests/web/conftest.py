@@ -11,7 +11,7 @@ import pytest_asyncio
 
 from pitlogger.clock import ManualClock
 from pitlogger.config import parse_config
-from pitlogger.daemon import Daemon
+from pitlogger.node.daemon import Daemon
 from pitlogger.web.access.access import Access, utc_ms
 from pitlogger.web.access.roles import Role
 from pitlogger.web.app import make_apps

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
-from pitlogger.daemon import Daemon
 from pitlogger.engine.commands import ANSWERS
 from pitlogger.model.alerts import ACTIVE, AlertState, Priority, alert_class
 from pitlogger.model.cooks import Stage
 from pitlogger.model.journal import AlertActed, AlertChanged, Entry
+from pitlogger.node.daemon import Daemon
 from pitlogger.notify.waiting import waiting_documents
 from pitlogger.rules.conditions import Watch
 from pitlogger.store.queries import Reader

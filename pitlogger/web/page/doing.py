@@ -9,9 +9,9 @@ from typing import Any
 from fastapi import APIRouter, Request, Response
 from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse
 
-from pitlogger.daemon import Daemon
 from pitlogger.errors import PitloggerError, RefusedError, UsageError
 from pitlogger.model.journal import Entry, SignedOff
+from pitlogger.node.daemon import Daemon
 from pitlogger.safety.record import sign
 from pitlogger.web.access.access import Access, utc_ms
 from pitlogger.web.access.codes import spoken

@@ -7,12 +7,12 @@ from __future__ import annotations
 
 from typing import Any
 
-from pitlogger.daemon import Daemon
 from pitlogger.engine.lanes import Lane
 from pitlogger.model.book import PieceBook
 from pitlogger.model.cooks import ON_PIT, Stage
 from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import Quality, Site
+from pitlogger.node.daemon import Daemon
 from pitlogger.web.containers import looks_like
 from pitlogger.web.page import words
 from pitlogger.web.page.shown import Shown

@@ -8,9 +8,9 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-from pitlogger.daemon import Daemon
 from pitlogger.model.cooks import BEFORE_FIRE, ON_PIT
 from pitlogger.model.journal import CheckMade, CorrectiveTaken, Entry
+from pitlogger.node.daemon import Daemon
 from pitlogger.safety import record
 from pitlogger.safety.judge import NOTES
 from pitlogger.safety.record import SHEETS, LogRow, missing

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from pitlogger.daemon import Daemon
 from pitlogger.model.book import Book, fold
 from pitlogger.model.journal import Entry, MealTold
+from pitlogger.node.daemon import Daemon
 from pitlogger.store.queries import Reader
 from pitlogger.web.page.shown import Shown
 from pitlogger.yields.meals import TENDER_MARKS

@@ -6,9 +6,9 @@ from collections.abc import Mapping
 from datetime import UTC, datetime
 from typing import Any
 
-from pitlogger.daemon import Daemon
 from pitlogger.errors import UsageError, unknown
 from pitlogger.model.book import Book
+from pitlogger.node.daemon import Daemon
 from pitlogger.reports.pictures import yield_strip
 from pitlogger.reports.replay_document import yield_rows
 from pitlogger.store.rows import CookRow

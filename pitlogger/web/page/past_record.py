@@ -9,9 +9,9 @@ from typing import TypeVar
 import click
 
 from pitlogger.cli.history import Record
-from pitlogger.daemon import Daemon
 from pitlogger.errors import RefusedError
 from pitlogger.model.book import Book, fold
+from pitlogger.node.daemon import Daemon
 from pitlogger.store.queries import Reader
 from pitlogger.web.past_entries import past_entries
 

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
-from pitlogger.daemon import Daemon
 from pitlogger.model.book import Book, PieceBook
 from pitlogger.model.cooks import Stage, may_follow
 from pitlogger.model.next_steps import NEXT_STAGE
+from pitlogger.node.daemon import Daemon
 from pitlogger.web.page import standing, words
 from pitlogger.web.page.shown import Shown
 

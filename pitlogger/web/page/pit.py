@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from pitlogger.daemon import Daemon
+from pitlogger.node.daemon import Daemon
 from pitlogger.web.page import standing
 from pitlogger.web.page.alarms import alert
 from pitlogger.web.page.figures import figures, scales

@@ -9,9 +9,9 @@ from urllib.parse import urlencode
 
 from pitlogger.cli.price_card import CardGiven, card_document
 from pitlogger.cli.schedule_answer import ScheduleGiven, schedule_document
-from pitlogger.daemon import Daemon
 from pitlogger.errors import PitloggerError, UsageError
 from pitlogger.model.cooks import CUTS
+from pitlogger.node.daemon import Daemon
 from pitlogger.web.page.past_record import with_record
 from pitlogger.web.page.plan_fields import (
     fields_of,

@@ -13,10 +13,10 @@ from typing import TYPE_CHECKING, Any
 
 from fastapi.responses import HTMLResponse
 
-from pitlogger.daemon import Daemon
 from pitlogger.errors import UsageError, unknown
 from pitlogger.formats.money import amount
 from pitlogger.model.quantities import parse_mass_mg
+from pitlogger.node.daemon import Daemon
 from pitlogger.reports.allergens import MAJOR, checked, found_in
 from pitlogger.store.rows import CookRow
 from pitlogger.web.apart import WHAT, sheet_of_cook

@@ -9,10 +9,10 @@ from typing import Any
 from fastapi import APIRouter, Request, Response
 from fastapi.responses import HTMLResponse
 
-from pitlogger.daemon import Daemon
 from pitlogger.errors import PitloggerError, UsageError
 from pitlogger.model.cooks import CUTS, WRAPS
 from pitlogger.model.readings import Site
+from pitlogger.node.daemon import Daemon
 from pitlogger.store.queries import Reader
 from pitlogger.web.access.access import Access
 from pitlogger.web.page import standing

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import Any
 
-from pitlogger.daemon import Daemon
 from pitlogger.devices.supervisor import Link
 from pitlogger.engine.lanes import Lane
 from pitlogger.model.alerts import alert_class
 from pitlogger.model.quantities import Quantity, show_duration
 from pitlogger.model.readings import Site
+from pitlogger.node.daemon import Daemon
 from pitlogger.web.access.access import Access
 from pitlogger.web.access.roles import ABOUT, Role, who_asks
 from pitlogger.web.access.routes import holder_view

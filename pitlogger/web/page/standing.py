@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import Any
 
-from pitlogger.daemon import Daemon
 from pitlogger.model.alerts import ACTIVE, ANNUNCIATED, alert_class
 from pitlogger.model.book import PieceBook
 from pitlogger.model.cooks import BEFORE_FIRE, Stage
 from pitlogger.model.journal import ForecastMade
 from pitlogger.model.readings import Site
+from pitlogger.node.daemon import Daemon
 from pitlogger.rules.conditions import Watch
 from pitlogger.web.page import words
 from pitlogger.web.page.shown import Shown

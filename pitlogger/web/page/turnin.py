@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Any
 
-from pitlogger.daemon import Daemon
 from pitlogger.model.journal import ForecastMade
+from pitlogger.node.daemon import Daemon
 from pitlogger.web import night
 from pitlogger.web.night_checks import Check, checks
 from pitlogger.web.page import standing

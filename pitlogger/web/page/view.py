@@ -7,8 +7,8 @@ from typing import Any
 from fastapi import Request
 from fastapi.responses import HTMLResponse
 
-from pitlogger.daemon import Daemon
 from pitlogger.model.journal import Entry
+from pitlogger.node.daemon import Daemon
 from pitlogger.web.page import standing, words
 from pitlogger.web.page.render import render
 from pitlogger.web.page.shown import Shown, units_chosen

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
-from pitlogger.daemon import Daemon
 from pitlogger.model.book import PieceBook
 from pitlogger.model.cooks import AddedMass, ByProduct, Checkpoint
 from pitlogger.model.next_steps import NEXT_CHECKPOINT
+from pitlogger.node.daemon import Daemon
 from pitlogger.web.containers import containers
 from pitlogger.web.page import standing, words
 from pitlogger.web.page.figures import net_mg, scales

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
-from pitlogger.daemon import Daemon
 from pitlogger.model.book import PieceBook, counted
 from pitlogger.model.cooks import Checkpoint
 from pitlogger.model.journal import Weighed
+from pitlogger.node.daemon import Daemon
 from pitlogger.reports.replay_document import yield_rows
 from pitlogger.web.page import standing, words
 from pitlogger.web.page.pieces import in_order, lineage

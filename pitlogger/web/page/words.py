@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from pitlogger.daemon import Daemon
 from pitlogger.model.alerts import AlertState
 from pitlogger.model.cooks import STAGE_LABEL, Stage
 from pitlogger.model.journal import (
@@ -28,6 +27,7 @@ from pitlogger.model.journal import (
     Weighed,
 )
 from pitlogger.model.readings import Quality, Site
+from pitlogger.node.daemon import Daemon
 from pitlogger.web.page.shown import Shown
 
 # What the button says that sets a stage.

@@ -17,9 +17,9 @@ from typing import Any
 
 from pitlogger.clock import SystemClock
 from pitlogger.config import WebTable, default_data, parse_config
-from pitlogger.daemon import Daemon
 from pitlogger.formats.capture import parse_capture
 from pitlogger.model.readings import Reading, Site
+from pitlogger.node.daemon import Daemon
 from pitlogger.reports.replay_document import Gathered, replay_document
 from pitlogger.web.serve import serving
 from pitlogger_simulators.clock import SimulatedClock

@@ -40,14 +40,14 @@ from pitlogger.engine.inputs import (
 )
 from pitlogger.engine.state import EngineState
 from pitlogger.engine.step import Engine
-from pitlogger.forecasting import Forecasting
 from pitlogger.formats.paper_journal import PaperCook as PastCook
-from pitlogger.intake import Intake
-from pitlogger.journalling import Journalling
-from pitlogger.keeping import Keeping
 from pitlogger.model.cooks import Channel
 from pitlogger.model.journal import Body, ChannelAssigned, Entry, TroubleChanged
 from pitlogger.model.readings import Tagged
+from pitlogger.node.forecasting import Forecasting
+from pitlogger.node.intake import Intake
+from pitlogger.node.journalling import Journalling
+from pitlogger.node.keeping import Keeping
 from pitlogger.notify.fanout import Fanout, Happening
 from pitlogger.notify.service import Notifier
 from pitlogger.service.on_disk import on_disk
