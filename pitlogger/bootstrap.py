@@ -19,7 +19,7 @@ from pitlogger.devices.contract import Memory
 from pitlogger.devices.registry import Registry, configure
 from pitlogger.devices.supervisor import Device
 from pitlogger.engine.buttons import PRESSES, Binding
-from pitlogger.engine.forecasting import question, result
+from pitlogger.engine.forecasts.exchange import question, result
 from pitlogger.engine.inputs import ForecastRequest, ForecastResult
 from pitlogger.engine.replay import replay
 from pitlogger.engine.restart import begin_run, catch_up, decisions

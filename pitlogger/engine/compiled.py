@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from pitlogger.engine.lanes import Lane, build_lane
+from pitlogger.engine.compiled_channel import Lane, build_lane
 from pitlogger.engine.state import ChannelState, EngineState
 from pitlogger.model.book import Book
 from pitlogger.model.cooks import Channel

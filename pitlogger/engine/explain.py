@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
-from pitlogger.engine.routines import subjects
 from pitlogger.engine.step import Engine
+from pitlogger.engine.watch.routines import subjects
 from pitlogger.errors import UsageError, unknown
 from pitlogger.model.readings import Site
 from pitlogger.rules.conditions import Limit

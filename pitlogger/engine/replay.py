@@ -6,8 +6,8 @@ from collections.abc import Callable, Iterable, Iterator
 
 from pitlogger.engine.feed import feed
 from pitlogger.engine.inputs import Command, ForecastRequest, ForecastResult, Output
-from pitlogger.engine.outside import PASSING
 from pitlogger.engine.step import Engine
+from pitlogger.engine.watch.external import PASSING
 from pitlogger.errors import CaptureError, PitloggerError
 from pitlogger.formats.capture import Decision, Record
 from pitlogger.model.cooks import Cook

@@ -13,12 +13,10 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from pitlogger.engine.annunciator import Annunciator
-from pitlogger.engine.asking import requests_due
 from pitlogger.engine.commands import accept, renamed
 from pitlogger.engine.compiled import Compiled, compiled
-from pitlogger.engine.cores import extremes, valid_cores
-from pitlogger.engine.enough import judge_enough
-from pitlogger.engine.hearing import Hearing
+from pitlogger.engine.compiled_channel import Lane, build_lane
+from pitlogger.engine.forecasts.requests import requests_due
 from pitlogger.engine.inputs import (
     Command,
     ForecastResult,
@@ -27,14 +25,16 @@ from pitlogger.engine.inputs import (
     SteadyMass,
     Tick,
 )
-from pitlogger.engine.instruments import Instruments
-from pitlogger.engine.judging import Judging
-from pitlogger.engine.lanes import Lane, build_lane
-from pitlogger.engine.lookout import Lookout
-from pitlogger.engine.outside import PASSING, take_outside
-from pitlogger.engine.routines import run_routines
 from pitlogger.engine.state import LEVEL_TIME_MS, ChannelState, EngineState
 from pitlogger.engine.timers import Timers
+from pitlogger.engine.watch.cores import extremes, valid_cores
+from pitlogger.engine.watch.enough import judge_enough
+from pitlogger.engine.watch.external import PASSING, take_outside
+from pitlogger.engine.watch.instruments import Instruments
+from pitlogger.engine.watch.limits import Judging
+from pitlogger.engine.watch.periodic import Lookout
+from pitlogger.engine.watch.routines import run_routines
+from pitlogger.engine.watch.silence import Hearing
 from pitlogger.model.book import Book, fold
 from pitlogger.model.cooks import Channel
 from pitlogger.model.journal import (

@@ -14,7 +14,7 @@ from typing import Protocol
 
 from pitlogger.bootstrap import forecast_answer
 from pitlogger.clock import Clock
-from pitlogger.engine.forecasting import finished
+from pitlogger.engine.forecasts.exchange import finished
 from pitlogger.engine.inputs import Command, ForecastRequest, ForecastResult
 from pitlogger.engine.step import Engine
 from pitlogger.errors import PitloggerError

@@ -8,7 +8,7 @@ from typing import Any
 from fastapi import APIRouter
 
 from pitlogger.clock import rfc3339
-from pitlogger.engine.outlook import Outlook, outlook, questions
+from pitlogger.engine.forecasts.summary import Outlook, outlook, questions
 from pitlogger.errors import UsageError, unknown
 from pitlogger.node.daemon import Daemon
 from pitlogger.web.answers import RESPONSES

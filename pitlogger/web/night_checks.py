@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from pitlogger.engine.lanes import Lane
+from pitlogger.engine.compiled_channel import Lane
 from pitlogger.model.alerts import ACTIVE, AlertState
 from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import Site

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from pitlogger.engine.holding import holding
+from pitlogger.engine.watch.holding import holding
 from pitlogger.model.cooks import Stage
 from tests.engine.conftest import COOK, Kitchen
 

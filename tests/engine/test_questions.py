@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pitlogger.engine.forecasting import finished, question
+from pitlogger.engine.forecasts.exchange import finished, question
 from pitlogger.engine.inputs import ForecastRequest
 from pitlogger.model.cooks import Stage
 from pitlogger.model.journal import ForecastTaught, LocalScore

@@ -16,7 +16,7 @@ from typing import Any
 from zlib import crc32
 
 from pitlogger import __version__
-from pitlogger.engine.lanes import Lane
+from pitlogger.engine.compiled_channel import Lane
 from pitlogger.model.quantities import Quantity
 from pitlogger.notify.mqtt.tree import OFFLINE, ONLINE, level
 from pitlogger.notify.node import Node

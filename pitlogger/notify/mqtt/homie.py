@@ -13,7 +13,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from pitlogger.engine.lanes import Lane
+from pitlogger.engine.compiled_channel import Lane
 from pitlogger.model.alerts import ACTIVE
 from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import SENML_UNIT, Quality

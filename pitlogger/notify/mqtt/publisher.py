@@ -13,7 +13,7 @@ import aiomqtt
 
 from pitlogger.clock import Clock
 from pitlogger.config import MqttTable
-from pitlogger.engine.lanes import Lane
+from pitlogger.engine.compiled_channel import Lane
 from pitlogger.notify.mqtt.homie import HomieTree
 from pitlogger.notify.mqtt.tree import StateTree
 from pitlogger.notify.mqtt.wire import listen_to, retain

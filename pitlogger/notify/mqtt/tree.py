@@ -20,7 +20,7 @@ import re
 from typing import Any
 
 from pitlogger.clock import rfc3339
-from pitlogger.engine.lanes import Lane
+from pitlogger.engine.compiled_channel import Lane
 from pitlogger.engine.state import ChannelState
 from pitlogger.formats.journal_json import dump_body
 from pitlogger.model.alerts import ACTIVE, AlertState, alert_class

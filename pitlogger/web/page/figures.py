@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from pitlogger.engine.lanes import Lane
+from pitlogger.engine.compiled_channel import Lane
 from pitlogger.model.book import PieceBook
 from pitlogger.model.cooks import ON_PIT, Stage
 from pitlogger.model.quantities import Quantity

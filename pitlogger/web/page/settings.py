@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from pitlogger.devices.supervisor import Link
-from pitlogger.engine.lanes import Lane
+from pitlogger.engine.compiled_channel import Lane
 from pitlogger.model.alerts import alert_class
 from pitlogger.model.quantities import Quantity, show_duration
 from pitlogger.model.readings import Site

@@ -12,7 +12,7 @@ from pitlogger.model.readings import Site
 from pitlogger.safety.cooling import COOLING
 
 if TYPE_CHECKING:
-    from pitlogger.engine.lanes import Lane
+    from pitlogger.engine.compiled_channel import Lane
     from pitlogger.forecast.hold import Holding, Place
     from pitlogger.forecast.request import Series
 

@@ -13,7 +13,7 @@ from __future__ import annotations
 from itertools import combinations
 
 from pitlogger.engine.annunciator import Annunciator
-from pitlogger.engine.lanes import Lane
+from pitlogger.engine.compiled_channel import Lane
 from pitlogger.engine.state import EngineState
 from pitlogger.model.alerts import AlertState
 from pitlogger.model.book import Book, PieceBook

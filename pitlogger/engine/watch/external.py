@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from pitlogger.engine.annunciator import Annunciator
-from pitlogger.engine.instruments import Instruments
-from pitlogger.engine.lanes import Lane
+from pitlogger.engine.compiled_channel import Lane
+from pitlogger.engine.watch.instruments import Instruments
 from pitlogger.model.journal import (
     AlertActed,
     Body,

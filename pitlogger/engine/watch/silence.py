@@ -7,7 +7,12 @@ time it falls due. It never comes later than the channel's own limit.
 from __future__ import annotations
 
 from pitlogger.engine.annunciator import Annunciator
-from pitlogger.engine.lanes import STALE_LEAST_MS, Lane, silence_limit_ms, silence_matters
+from pitlogger.engine.compiled_channel import (
+    STALE_LEAST_MS,
+    Lane,
+    silence_limit_ms,
+    silence_matters,
+)
 from pitlogger.engine.state import GAPS_KEPT
 from pitlogger.engine.timers import Timers
 from pitlogger.model.book import Book

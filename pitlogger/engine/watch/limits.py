@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from pitlogger.engine.annunciator import Annunciator
 from pitlogger.engine.compiled import Compiled
-from pitlogger.engine.cores import coldest, valid_cores
-from pitlogger.engine.lanes import Lane
+from pitlogger.engine.compiled_channel import Lane
 from pitlogger.engine.state import ChannelState, EngineState
+from pitlogger.engine.watch.cores import coldest, valid_cores
 from pitlogger.model.book import Book
 from pitlogger.model.journal import SpotRead
 from pitlogger.model.readings import Quality

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 
-from pitlogger.engine.holding import minutes
 from pitlogger.engine.inputs import ForecastMemory, ForecastRequest, ForecastResult
 from pitlogger.engine.state import ChannelState
 from pitlogger.engine.step import Engine
+from pitlogger.engine.watch.holding import minutes
 from pitlogger.forecast.request import Answer, Request, Series
 from pitlogger.model.cooks import NEVER, ON_PIT, Stage, Wrap
 from pitlogger.model.journal import ForecastMade

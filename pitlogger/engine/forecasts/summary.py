@@ -8,10 +8,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from pitlogger.engine.forecasting import REST_S, question
-from pitlogger.engine.holding import holding
+from pitlogger.engine.forecasts.exchange import REST_S, question
 from pitlogger.engine.inputs import ForecastRequest
 from pitlogger.engine.step import Engine
+from pitlogger.engine.watch.holding import holding
 from pitlogger.forecast.request import Answer, Request
 from pitlogger.model.cooks import HOT_OFF_PIT, Service
 from pitlogger.model.journal import LocalScore

@@ -10,12 +10,12 @@ code, so a live alarm and the verdict agree.
 
 from __future__ import annotations
 
-from pitlogger.engine.ahead import look_ahead
 from pitlogger.engine.annunciator import Annunciator
+from pitlogger.engine.compiled_channel import Lane
 from pitlogger.engine.gaps import across
-from pitlogger.engine.holding import holding
-from pitlogger.engine.lanes import Lane
 from pitlogger.engine.state import ChannelState, EngineState
+from pitlogger.engine.watch.finish import look_ahead
+from pitlogger.engine.watch.holding import holding
 from pitlogger.model.book import Book, PieceBook
 from pitlogger.model.cooks import BEFORE_FIRE, HOT_OFF_PIT, ON_PIT, Stage
 from pitlogger.model.journal import SpotRead, Weighed

@@ -1,0 +1,1 @@
+"""What is watched: limits, silence, instruments, and the conditions judged each bin or minute."""
