@@ -52,7 +52,7 @@ def test_command(
 @json_option
 def list_command(config_file: Path | None, every: bool, as_json: bool) -> None:
     """List the messages that wait to be sent, with their tries and what went wrong."""
-    from pitlogger.notify.waiting import told_documents, waiting_documents
+    from pitlogger.notify.deliveries import told_documents, waiting_documents
     from pitlogger.store.queries import Reader
 
     with Reader.open(configuration(config_file).database) as reader:

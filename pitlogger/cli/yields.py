@@ -93,7 +93,7 @@ def _unit(asked: str | None, weights: str | None, cook: str | None) -> str:
 
 
 def _plant(one: Account) -> dict[str, Any]:
-    from pitlogger.yields.plant import LIMIT_PCT, SOURCE, barbecue_limit
+    from pitlogger.yields.inspected_plant import LIMIT_PCT, SOURCE, barbecue_limit
 
     found = barbecue_limit(one)
     return {

@@ -10,7 +10,7 @@ from typing import Literal
 
 from pitlogger.model.alerts import Priority, alert_class
 from pitlogger.model.quantities import show_duration
-from pitlogger.notify.standing import Standing
+from pitlogger.notify.alert_status import Standing
 
 MessageKind = Literal["raised", "repeated", "returned", "test"]
 # What follows from what: an effect is not told beside its cause.

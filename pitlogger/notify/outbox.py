@@ -18,9 +18,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from pitlogger.model.alerts import ANNUNCIATED, AlertState, Priority, alert_class
+from pitlogger.notify.alert_status import Contact, Standing
 from pitlogger.notify.message import MessageKind
 from pitlogger.notify.quiet import NEVER_QUIET, QuietHours
-from pitlogger.notify.standing import Contact, Standing
 
 GROUP_MS = 10_000
 FLOOD_COUNT, FLOOD_SPAN_MS, FLOOD_GROUP_MS = 10, 600_000, 60_000

@@ -16,15 +16,15 @@ from pitlogger.errors import DeliveryError, PitloggerError, StoreError
 from pitlogger.model.alerts import ANNUNCIATED
 from pitlogger.model.journal import AlertActed, TroubleChanged
 from pitlogger.notify.alarm_bell import AlarmBell
-from pitlogger.notify.beside import Beside, guarded, plans_of
+from pitlogger.notify.alert_changes import all_standing, change_of, meant_for
+from pitlogger.notify.alert_status import Standing
+from pitlogger.notify.connections import Beside, guarded, plans_of
 from pitlogger.notify.courier import Courier
 from pitlogger.notify.fanout import Happening
 from pitlogger.notify.message import Message, compose
 from pitlogger.notify.node import Node
-from pitlogger.notify.observed import all_standing, change_of, meant_for
 from pitlogger.notify.outbox import Outbox, Push
 from pitlogger.notify.quiet import NEVER_QUIET, QuietHours
-from pitlogger.notify.standing import Standing
 from pitlogger.notify.ways.make import make_way
 from pitlogger.notify.ways.way import Way
 from pitlogger.store.rows import Notice

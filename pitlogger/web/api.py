@@ -15,7 +15,7 @@ from pitlogger.clock import rfc3339
 from pitlogger.errors import UsageError, unknown
 from pitlogger.model.book import fold
 from pitlogger.node.daemon import Daemon
-from pitlogger.notify.waiting import waiting_documents
+from pitlogger.notify.deliveries import waiting_documents
 from pitlogger.reports.capture_export import capture_lines
 from pitlogger.reports.replay_document import yield_rows
 from pitlogger.store.queries import Reader
@@ -23,11 +23,11 @@ from pitlogger.store.rows import CookRow
 from pitlogger.web import views
 from pitlogger.web.answers import RESPONSES
 from pitlogger.web.api_writes import add_writes
+from pitlogger.web.deliveries import read_notices, told_of
 from pitlogger.web.live import Pulse, events
 from pitlogger.web.page.joined import Recorded, joined
 from pitlogger.web.page.shown import units_chosen
 from pitlogger.web.past_entries import journals_text
-from pitlogger.web.told import read_notices, told_of
 
 
 class SenmlAnswer(StreamingResponse):

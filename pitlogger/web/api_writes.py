@@ -8,8 +8,8 @@ from fastapi import APIRouter
 
 from pitlogger.model.journal import Entry, Weighed
 from pitlogger.node.daemon import Daemon
-from pitlogger.web import asks, views
-from pitlogger.web.deeds import decide
+from pitlogger.web import requests, views
+from pitlogger.web.actions import decide
 
 
 def add_writes(api: APIRouter, daemon: Daemon) -> None:
@@ -20,7 +20,7 @@ def add_writes(api: APIRouter, daemon: Daemon) -> None:
     _add_alert_writes(api, daemon)
 
 
-async def _told(daemon: Daemon, name: str, ask: asks.Ask, **named: str) -> dict[str, Any]:
+async def _told(daemon: Daemon, name: str, ask: requests.Ask, **named: str) -> dict[str, Any]:
     """Do what was asked; ``named`` are the fields that the path gives."""
     given = ask.model_copy(update=named) if named else ask
     return told(daemon, await decide(daemon, name, given))
@@ -37,87 +37,87 @@ def told(daemon: Daemon, entry: Entry) -> dict[str, Any]:
 
 def _add_cook_writes(api: APIRouter, daemon: Daemon) -> None:
     @api.post("/cooks", summary="Start a cook from a cook file's text")
-    async def start_cook(ask: asks.CookAsk) -> dict[str, Any]:
+    async def start_cook(ask: requests.CookAsk) -> dict[str, Any]:
         return await _told(daemon, "cook", ask)
 
     @api.post("/cooks/finish", summary="Finish the running cook")
-    async def finish_cook(ask: asks.FinishAsk) -> dict[str, Any]:
+    async def finish_cook(ask: requests.FinishAsk) -> dict[str, Any]:
         return await _told(daemon, "finish", ask)
 
     @api.post("/assignments", summary="Say where a channel sits from now on")
-    async def assign_channel(ask: asks.AssignAsk) -> dict[str, Any]:
+    async def assign_channel(ask: requests.AssignAsk) -> dict[str, Any]:
         return await _told(daemon, "assign", ask)
 
     @api.post("/moves", summary="Say that a probe was moved within its piece")
-    async def move_probe(ask: asks.MovedAsk) -> dict[str, Any]:
+    async def move_probe(ask: requests.MovedAsk) -> dict[str, Any]:
         return await _told(daemon, "moved", ask)
 
 
 def _add_piece_writes(api: APIRouter, daemon: Daemon) -> None:
     @api.post("/pieces", summary="Add a piece to the running cook")
-    async def add_piece(ask: asks.PieceAsk) -> dict[str, Any]:
+    async def add_piece(ask: requests.PieceAsk) -> dict[str, Any]:
         return await _told(daemon, "piece", ask)
 
     @api.post("/pieces/{piece}/split", summary="Split a piece into several")
-    async def split_piece(piece: str, ask: asks.SplitAsk) -> dict[str, Any]:
+    async def split_piece(piece: str, ask: requests.SplitAsk) -> dict[str, Any]:
         return await _told(daemon, "split", ask, piece=piece)
 
     @api.post("/merge", summary="Merge several pieces into one")
-    async def merge_pieces(ask: asks.MergeAsk) -> dict[str, Any]:
+    async def merge_pieces(ask: requests.MergeAsk) -> dict[str, Any]:
         return await _told(daemon, "merge", ask)
 
     @api.post("/stages", summary="Set the stage of a piece, now or in the past")
-    async def set_stage(ask: asks.StageAsk) -> dict[str, Any]:
+    async def set_stage(ask: requests.StageAsk) -> dict[str, Any]:
         return await _told(daemon, "stage", ask)
 
     @api.post("/targets", summary="Set the wrap or pull temperature of a piece")
-    async def target(ask: asks.TargetAsk) -> dict[str, Any]:
+    async def target(ask: requests.TargetAsk) -> dict[str, Any]:
         return await _told(daemon, "target", ask)
 
 
 def _add_journal_writes(api: APIRouter, daemon: Daemon) -> None:
     @api.post("/weighings", summary="Keep a mass: typed, or what is steady on a scale")
-    async def weigh(ask: asks.WeighAsk) -> dict[str, Any]:
+    async def weigh(ask: requests.WeighAsk) -> dict[str, Any]:
         return await _told(daemon, "weigh", ask)
 
     @api.post("/tares", summary="Take what is on a scale as container")
-    async def tare(ask: asks.TareAsk) -> dict[str, Any]:
+    async def tare(ask: requests.TareAsk) -> dict[str, Any]:
         return await _told(daemon, "tare", ask)
 
     @api.post("/temps", summary="Enter a hand probe's reading")
-    async def spot(ask: asks.TempAsk) -> dict[str, Any]:
+    async def spot(ask: requests.TempAsk) -> dict[str, Any]:
         return await _told(daemon, "temp", ask)
 
     @api.post("/notes", summary="Write a note")
-    async def note(ask: asks.NoteAsk) -> dict[str, Any]:
+    async def note(ask: requests.NoteAsk) -> dict[str, Any]:
         return await _told(daemon, "note", ask)
 
     @api.post("/undo", summary="Take an entry back; the last decision if none is named")
-    async def undo(ask: asks.UndoAsk) -> dict[str, Any]:
+    async def undo(ask: requests.UndoAsk) -> dict[str, Any]:
         return await _told(daemon, "undo", ask)
 
     @api.post("/corrections", summary="Correct an entry; the old one stays visible")
-    async def correct(ask: asks.CorrectAsk) -> dict[str, Any]:
+    async def correct(ask: requests.CorrectAsk) -> dict[str, Any]:
         return await _told(daemon, "correct", ask)
 
 
 def _add_alert_writes(api: APIRouter, daemon: Daemon) -> None:
     @api.post("/alerts/{alert:path}/acknowledge", summary="Got it")
-    async def acknowledge(alert: str, ask: asks.AlertAsk) -> dict[str, Any]:
+    async def acknowledge(alert: str, ask: requests.AlertAsk) -> dict[str, Any]:
         return await _told(daemon, "acknowledge", ask, alert=alert)
 
     @api.post("/alerts/{alert:path}/answer", summary="Answer a prompt, such as 'not yet'")
-    async def answer(alert: str, ask: asks.AnswerAsk) -> dict[str, Any]:
+    async def answer(alert: str, ask: requests.AnswerAsk) -> dict[str, Any]:
         return await _told(daemon, "answer", ask, alert=alert)
 
     @api.post("/alerts/{alert:path}/shelve", summary="Mute for some minutes, with a reason")
-    async def shelve(alert: str, ask: asks.ShelveAsk) -> dict[str, Any]:
+    async def shelve(alert: str, ask: requests.ShelveAsk) -> dict[str, Any]:
         return await _told(daemon, "shelve", ask, alert=alert)
 
     @api.post("/alerts/{alert:path}/unshelve", summary="End the muting")
-    async def unshelve(alert: str, ask: asks.AlertAsk) -> dict[str, Any]:
+    async def unshelve(alert: str, ask: requests.AlertAsk) -> dict[str, Any]:
         return await _told(daemon, "unshelve", ask, alert=alert)
 
     @api.post("/alerts/{alert:path}/reset", summary="Settle a latched alert, saying what was done")
-    async def reset(alert: str, ask: asks.AlertAsk) -> dict[str, Any]:
+    async def reset(alert: str, ask: requests.AlertAsk) -> dict[str, Any]:
         return await _told(daemon, "reset", ask, alert=alert)

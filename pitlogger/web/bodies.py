@@ -20,7 +20,7 @@ from pitlogger.model.journal import (
     Weighed,
 )
 from pitlogger.model.readings import Site
-from pitlogger.web.asks import ContainerAsk, CorrectAsk, TareAsk, TempAsk, UndoAsk, WeighAsk
+from pitlogger.web.requests import ContainerAsk, CorrectAsk, TareAsk, TempAsk, UndoAsk, WeighAsk
 
 
 def weighed(engine: Engine, ask: WeighAsk, now_ms: int) -> Weighed:

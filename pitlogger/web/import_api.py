@@ -21,7 +21,7 @@ from pitlogger.node.daemon import Daemon
 from pitlogger.service.timekeeping import PAPER
 from pitlogger.store.rows import JournalRow, RunRow
 from pitlogger.web.answers import RESPONSES
-from pitlogger.web.asks import Ask, Initials
+from pitlogger.web.requests import Ask, Initials
 
 READINGS_A_PART = 20_000  # a few hundredths of a second of the daemon's time
 _ENTRIES = 20_000

@@ -18,8 +18,8 @@ from pitlogger.node.daemon import Daemon
 from pitlogger.safety import record
 from pitlogger.web import views
 from pitlogger.web.answers import RESPONSES
-from pitlogger.web.asks import Ask, Text
 from pitlogger.web.judged import Judged, judged, linked
+from pitlogger.web.requests import Ask, Text
 
 
 class CorrectiveAsk(Ask):

@@ -16,7 +16,7 @@ from pitlogger.web import views
 from pitlogger.web.access.roles import who_asks
 from pitlogger.web.answers import RESPONSES
 from pitlogger.web.api import cook_id
-from pitlogger.web.asks import Ask, Text
+from pitlogger.web.requests import Ask, Text
 from pitlogger.yields.meals import meal_told
 
 Mark = Annotated[int, Field(ge=1, le=5)]

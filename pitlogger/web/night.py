@@ -19,10 +19,10 @@ from pitlogger.node.daemon import Daemon
 from pitlogger.rules.conditions import Limit
 from pitlogger.web import views
 from pitlogger.web.answers import RESPONSES
-from pitlogger.web.asks import Ask
 from pitlogger.web.night_checks import checks
 from pitlogger.web.page import standing, words
 from pitlogger.web.page.shown import Shown
+from pitlogger.web.requests import Ask
 from pitlogger.web.ring import RingTest
 
 MORNING_H = 7  # o'clock, where the node stands

@@ -5,8 +5,8 @@ from __future__ import annotations
 from datetime import UTC
 
 from pitlogger.model.alerts import Priority
+from pitlogger.notify.alert_status import Standing
 from pitlogger.notify.message import Message, compose, without_effects
-from pitlogger.notify.standing import Standing
 
 NOON_MS = 1_790_164_800_000  # 2026-09-23 12:00 UTC
 

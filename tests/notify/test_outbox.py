@@ -9,9 +9,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pitlogger.model.alerts import AlertState, Priority
+from pitlogger.notify.alert_status import Standing
 from pitlogger.notify.outbox import GROUP_MS, Happened, Outbox, Push
 from pitlogger.notify.quiet import QuietHours
-from pitlogger.notify.standing import Standing
 
 START_MS = 1_790_000_000_000  # 2026-09-21 14:13:20 UTC
 MINUTE_MS = 60_000

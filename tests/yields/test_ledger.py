@@ -10,8 +10,8 @@ from pitlogger.formats.written_mass import parse_weights
 from pitlogger.model.cooks import AddedMass, ByProduct
 from pitlogger.yields.causes import CHAIN, cause_of
 from pitlogger.yields.document import piece_document
+from pitlogger.yields.inspected_plant import barbecue_limit
 from pitlogger.yields.ledger import Account, account, accounts, accounts_of_history
-from pitlogger.yields.plant import barbecue_limit
 from pitlogger.yields.records import PastPiece, from_weights
 from pitlogger.yields.uncertainty import Measured
 

@@ -21,7 +21,7 @@ from paho.mqtt.properties import Properties
 from pitlogger.config import MqttTable
 from pitlogger.devices.backoff import Backoff, Pace
 from pitlogger.errors import DeliveryError
-from pitlogger.notify.together import stop_if_cancelled
+from pitlogger.notify.task_group import stop_if_cancelled
 from pitlogger.notify.ways.way import read_secret
 
 SESSION_S = 3600  # how long the broker keeps what comes while we are away

@@ -20,7 +20,7 @@ from pitlogger.notify.mqtt.publisher import Publisher, Tree
 from pitlogger.notify.mqtt.tree import StateTree, to_json
 from pitlogger.notify.mqtt.wire import listen_to, tell
 from pitlogger.notify.node import Node
-from pitlogger.notify.together import together
+from pitlogger.notify.task_group import together
 from pitlogger.notify.ways.http import message_document
 
 HEALTH_EVERY_S = 30.0

@@ -9,7 +9,7 @@ from __future__ import annotations
 import aiomqtt
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
-from pitlogger.notify.together import stop_if_cancelled
+from pitlogger.notify.task_group import stop_if_cancelled
 
 _OTHERS = SubscribeOptions(qos=1, noLocal=True)
 

@@ -9,13 +9,13 @@ from pitlogger.model.alerts import ACTIVE, AlertState, Priority, alert_class
 from pitlogger.model.cooks import Stage
 from pitlogger.model.journal import AlertActed, AlertChanged, Entry
 from pitlogger.node.daemon import Daemon
-from pitlogger.notify.waiting import waiting_documents
+from pitlogger.notify.deliveries import waiting_documents
 from pitlogger.rules.conditions import Watch
 from pitlogger.store.queries import Reader
 from pitlogger.store.rows import Notice
+from pitlogger.web.deliveries import Became, Told, read_notices, told_of, why_nobody
 from pitlogger.web.page import standing, words
 from pitlogger.web.page.shown import Shown
-from pitlogger.web.told import Became, Told, read_notices, told_of, why_nobody
 
 MOST_LINES = 60
 SIGN: dict[Became, str] = {"sent": "✓", "waiting": "…", "failed": "!", "withdrawn": "–"}

@@ -14,10 +14,10 @@ from pydantic import ValidationError
 
 from pitlogger.clock import rfc3339
 from pitlogger.errors import UsageError, unknown
-from pitlogger.web import asks
-from pitlogger.web.deeds import DEEDS
+from pitlogger.web import requests
+from pitlogger.web.actions import DEEDS
 
-Body = TypeVar("Body", bound=asks.Ask)
+Body = TypeVar("Body", bound=requests.Ask)
 MOST_FIELDS = 40
 LATE_S = 5.0  # a shorter wait is the present
 _PAGE_ONLY = ("ago_min", "late_s", "back")
@@ -32,7 +32,7 @@ def parse_form(body: bytes) -> dict[str, str]:
     return {name: value.strip() for name, value in pairs if value.strip()}
 
 
-def ask_of(name: str, form: Mapping[str, str], utc_ms: int, by: str) -> asks.Ask:
+def ask_of(name: str, form: Mapping[str, str], utc_ms: int, by: str) -> requests.Ask:
     """Return the ask that a form stands for.
 
     Args:

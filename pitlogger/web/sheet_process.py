@@ -1,6 +1,7 @@
-"""Sheets of a whole cook, made in a process of their own: ``python -m pitlogger.web.apart``.
+"""Sheets of a whole cook, made in a process of their own.
 
-A cook of many probes takes memory while it is laid out; here it is given back at the end, and
+It runs as ``python -m pitlogger.web.sheet_process``. A cook of many probes takes memory while
+it is laid out; here it is given back at the end, and
 the logger goes on beside it. One sheet at a time. The question comes by standard input as JSON,
 the sheet goes to standard output as HTML; exit code 2 for what cannot be used.
 """
@@ -47,7 +48,12 @@ async def sheet_of_cook(daemon: Daemon, what: What, cook: str | None, units: Uni
     await asyncio.wrap_future(daemon.store.flush())
     async with _one_at_a_time:
         process = await asyncio.create_subprocess_exec(
-            sys.executable, "-m", "pitlogger.web.apart", stdin=PIPE, stdout=PIPE, stderr=PIPE
+            sys.executable,
+            "-m",
+            "pitlogger.web.sheet_process",
+            stdin=PIPE,
+            stdout=PIPE,
+            stderr=PIPE,
         )
         try:
             async with asyncio.timeout(PATIENCE_S):

@@ -30,7 +30,7 @@ from pitlogger.model.journal import (
 )
 from pitlogger.node.daemon import Daemon
 from pitlogger.safety.record import DISPOSITIONS
-from pitlogger.web import asks, bodies
+from pitlogger.web import bodies, requests
 from pitlogger.web.access.roles import who_asks
 from pitlogger.web.containers import tare_of
 from pitlogger.web.log_api import CorrectiveAsk
@@ -42,41 +42,41 @@ Make = Callable[[Daemon, Any], Body]
 class Deed:
     """One thing that can be asked: the model of its body, and how it becomes an entry."""
 
-    ask: type[asks.Ask]
+    ask: type[requests.Ask]
     make: Make
 
 
-def _cook_started(daemon: Daemon, ask: asks.CookAsk) -> Body:
+def _cook_started(daemon: Daemon, ask: requests.CookAsk) -> Body:
     return CookStarted(with_configured(parse_cook(ask.toml), daemon.channels))
 
 
-def _cook_finished(daemon: Daemon, ask: asks.FinishAsk) -> Body:
+def _cook_finished(daemon: Daemon, ask: requests.FinishAsk) -> Body:
     cook = daemon.engine.book.cook
     return CookFinished("" if cook is None else cook.name)
 
 
-def _split(daemon: Daemon, ask: asks.SplitAsk) -> Body:
+def _split(daemon: Daemon, ask: requests.SplitAsk) -> Body:
     return PieceSplit(ask.piece, tuple(table.piece() for table in ask.into))
 
 
-def _stage(daemon: Daemon, ask: asks.StageAsk) -> Body:
+def _stage(daemon: Daemon, ask: requests.StageAsk) -> Body:
     return StageSet(ask.piece, ask.stage, _moment(daemon, ask.at), ask.wrap)
 
 
-def _weighed(daemon: Daemon, ask: asks.WeighAsk) -> Body:
+def _weighed(daemon: Daemon, ask: requests.WeighAsk) -> Body:
     if ask.tare is None and (tare_mg := tare_of(daemon, ask.container)) is not None:
         ask = ask.model_copy(update={"tare": tare_mg})
     return bodies.weighed(daemon.engine, ask, daemon.clock.engine_ms())
 
 
 def _alert(action: Any) -> Make:
-    def make(daemon: Daemon, ask: asks.AlertAsk) -> Body:
+    def make(daemon: Daemon, ask: requests.AlertAsk) -> Body:
         return AlertActed(ask.alert, action, reason=ask.reason)
 
     return make
 
 
-def _shelve(daemon: Daemon, ask: asks.ShelveAsk) -> Body:
+def _shelve(daemon: Daemon, ask: requests.ShelveAsk) -> Body:
     until_ms = daemon.clock.engine_ms() + round(ask.minutes * 60_000)
     return AlertActed(ask.alert, "shelve", until_ms, ask.reason)
 
@@ -92,31 +92,35 @@ def _corrective(daemon: Daemon, ask: CorrectiveAsk) -> Body:
 
 
 DEEDS: dict[str, Deed] = {
-    "cook": Deed(asks.CookAsk, _cook_started),
-    "finish": Deed(asks.FinishAsk, _cook_finished),
-    "piece": Deed(asks.PieceAsk, lambda daemon, ask: PieceAdded(ask.piece.piece())),
-    "split": Deed(asks.SplitAsk, _split),
-    "merge": Deed(asks.MergeAsk, lambda daemon, ask: PiecesMerged(ask.pieces, ask.into.piece())),
-    "assign": Deed(
-        asks.AssignAsk, lambda daemon, ask: ChannelAssigned(ask.channel.channel(), ask.lead)
+    "cook": Deed(requests.CookAsk, _cook_started),
+    "finish": Deed(requests.FinishAsk, _cook_finished),
+    "piece": Deed(requests.PieceAsk, lambda daemon, ask: PieceAdded(ask.piece.piece())),
+    "split": Deed(requests.SplitAsk, _split),
+    "merge": Deed(
+        requests.MergeAsk, lambda daemon, ask: PiecesMerged(ask.pieces, ask.into.piece())
     ),
-    "moved": Deed(asks.MovedAsk, lambda daemon, ask: ProbeMoved(ask.channel)),
-    "stage": Deed(asks.StageAsk, _stage),
-    "weigh": Deed(asks.WeighAsk, _weighed),
-    "tare": Deed(asks.TareAsk, lambda daemon, ask: bodies.tared(daemon.engine, ask)),
-    "temp": Deed(asks.TempAsk, lambda daemon, ask: bodies.spot_read(ask, daemon.clock.engine_ms())),
-    "note": Deed(asks.NoteAsk, lambda daemon, ask: Noted(ask.text, ask.piece)),
+    "assign": Deed(
+        requests.AssignAsk, lambda daemon, ask: ChannelAssigned(ask.channel.channel(), ask.lead)
+    ),
+    "moved": Deed(requests.MovedAsk, lambda daemon, ask: ProbeMoved(ask.channel)),
+    "stage": Deed(requests.StageAsk, _stage),
+    "weigh": Deed(requests.WeighAsk, _weighed),
+    "tare": Deed(requests.TareAsk, lambda daemon, ask: bodies.tared(daemon.engine, ask)),
+    "temp": Deed(
+        requests.TempAsk, lambda daemon, ask: bodies.spot_read(ask, daemon.clock.engine_ms())
+    ),
+    "note": Deed(requests.NoteAsk, lambda daemon, ask: Noted(ask.text, ask.piece)),
     "target": Deed(
-        asks.TargetAsk, lambda daemon, ask: TargetSet(ask.piece, ask.wrap_at, ask.pull_at)
+        requests.TargetAsk, lambda daemon, ask: TargetSet(ask.piece, ask.wrap_at, ask.pull_at)
     ),
     "corrective": Deed(CorrectiveAsk, _corrective),
-    "undo": Deed(asks.UndoAsk, lambda daemon, ask: bodies.undone(daemon.engine, ask)),
-    "correct": Deed(asks.CorrectAsk, lambda daemon, ask: bodies.corrected(daemon.engine, ask)),
-    "acknowledge": Deed(asks.AlertAsk, _alert("acknowledge")),
-    "answer": Deed(asks.AnswerAsk, _alert("answer")),
-    "unshelve": Deed(asks.AlertAsk, _alert("unshelve")),
-    "reset": Deed(asks.AlertAsk, _alert("reset")),
-    "shelve": Deed(asks.ShelveAsk, _shelve),
+    "undo": Deed(requests.UndoAsk, lambda daemon, ask: bodies.undone(daemon.engine, ask)),
+    "correct": Deed(requests.CorrectAsk, lambda daemon, ask: bodies.corrected(daemon.engine, ask)),
+    "acknowledge": Deed(requests.AlertAsk, _alert("acknowledge")),
+    "answer": Deed(requests.AnswerAsk, _alert("answer")),
+    "unshelve": Deed(requests.AlertAsk, _alert("unshelve")),
+    "reset": Deed(requests.AlertAsk, _alert("reset")),
+    "shelve": Deed(requests.ShelveAsk, _shelve),
 }
 
 
@@ -124,7 +128,7 @@ def _moment(daemon: Daemon, at_ms: int | None) -> int:
     return daemon.clock.engine_ms() if at_ms is None else at_ms
 
 
-def in_engine_time(daemon: Daemon, ask: asks.Ask) -> asks.Ask:
+def in_engine_time(daemon: Daemon, ask: requests.Ask) -> requests.Ask:
     """Return what was asked with its moment, if it names one, in engine time instead of UTC."""
     at_ms = getattr(ask, "at", None)
     if at_ms is None or not daemon.utc_offset_ms:
@@ -132,7 +136,7 @@ def in_engine_time(daemon: Daemon, ask: asks.Ask) -> asks.Ask:
     return ask.model_copy(update={"at": at_ms - daemon.utc_offset_ms})
 
 
-async def decide(daemon: Daemon, name: str, ask: asks.Ask) -> Entry:
+async def decide(daemon: Daemon, name: str, ask: requests.Ask) -> Entry:
     """Do what was asked and return its entry once it is on disk.
 
     Raises:

@@ -8,9 +8,9 @@ from pitlogger.config_notify import AnyWay
 from pitlogger.formats.journal_json import load_entry
 from pitlogger.model.alerts import AlertState, Priority
 from pitlogger.model.journal import AlertChanged
+from pitlogger.notify.alert_status import Standing
 from pitlogger.notify.fanout import Happening
 from pitlogger.notify.outbox import Happened, Push
-from pitlogger.notify.standing import Standing
 from pitlogger.rules.conditions import Watch
 from pitlogger.rules.policies import Policy
 

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 from pitlogger.errors import DeliveryError
 from pitlogger.notify.node import Node
-from pitlogger.notify.together import stop_if_cancelled
+from pitlogger.notify.task_group import stop_if_cancelled
 
 if TYPE_CHECKING:
     from pitlogger.notify.mqtt.session import Session, StateSession
