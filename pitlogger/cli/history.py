@@ -146,7 +146,7 @@ def history(
     cost most, and what the best third had more often than the rest.
     """
     from pitlogger.cli.history_text import history_text
-    from pitlogger.yields.lessons_document import lessons_document
+    from pitlogger.yields.learned.lessons_document import lessons_document
 
     past, notes = load_history(history_file)
     wanted = check_cut(cut) if cut else None

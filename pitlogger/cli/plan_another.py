@@ -6,7 +6,7 @@ import time
 from datetime import datetime
 
 from pitlogger.errors import UsageError
-from pitlogger.yields.schedule import LIGHT_UP_MIN, Sitting, latest_load_ms
+from pitlogger.yields.timing.schedule import LIGHT_UP_MIN, Sitting, latest_load_ms
 
 
 def light_by(serve_at: str, cut: str, now_ms: float | None = None) -> str | None:

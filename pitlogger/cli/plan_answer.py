@@ -34,12 +34,12 @@ from pitlogger.errors import UsageError
 from pitlogger.formats.written_mass import checkpoint_name
 from pitlogger.model.quantities import parse_temperature_mc, show_temperature
 from pitlogger.yields.causes import PLACE
-from pitlogger.yields.demand import Demand, Party, demand
-from pitlogger.yields.learning import Learned, Observed, learn, observations, whole_pieces
-from pitlogger.yields.plan import Plan, Question, plan, plan_by_count
+from pitlogger.yields.learned.servable import Learned, Observed, learn, observations, whole_pieces
+from pitlogger.yields.purchase.demand import Demand, Party, demand
+from pitlogger.yields.purchase.plan import Plan, Question, plan, plan_by_count
+from pitlogger.yields.purchase.rescue import shortfall
+from pitlogger.yields.purchase.sufficiency import PieceMass
 from pitlogger.yields.records import PastPiece
-from pitlogger.yields.rescue import shortfall
-from pitlogger.yields.sufficiency import PieceMass
 
 
 @dataclass(frozen=True, slots=True)

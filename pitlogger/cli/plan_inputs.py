@@ -8,9 +8,9 @@ from dataclasses import dataclass, replace
 from pitlogger.cli.cut_policy import cut_policy
 from pitlogger.errors import UsageError, nearest
 from pitlogger.model.quantities import parse_mass_mg
-from pitlogger.yields.demand import Party
-from pitlogger.yields.plan import PORTIONS_BY_COUNT
-from pitlogger.yields.sufficiency import PieceMass
+from pitlogger.yields.purchase.demand import Party
+from pitlogger.yields.purchase.plan import PORTIONS_BY_COUNT
+from pitlogger.yields.purchase.sufficiency import PieceMass
 
 # A child eats about half of an adult's portion: from memory.
 CHILD_SHARE = 0.5

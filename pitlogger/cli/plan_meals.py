@@ -9,7 +9,7 @@ from typing import Any
 from pitlogger.cli.plan_inputs import Portion, Terms
 from pitlogger.errors import UsageError
 from pitlogger.model.quantities import show_mass
-from pitlogger.yields.lessons import tender_levels
+from pitlogger.yields.learned.lessons import tender_levels
 from pitlogger.yields.meals import Habit, appetite, meals, turnout
 from pitlogger.yields.records import PastPiece
 

@@ -8,9 +8,9 @@ from decimal import Decimal
 from pitlogger.cli.plan_inputs import Terms
 from pitlogger.formats.money import amount, cents, price_per_g
 from pitlogger.model.quantities import show_mass
-from pitlogger.yields.learning import Learned
-from pitlogger.yields.plan import Plan, Question
-from pitlogger.yields.sufficiency import PieceMass
+from pitlogger.yields.learned.servable import Learned
+from pitlogger.yields.purchase.plan import Plan, Question
+from pitlogger.yields.purchase.sufficiency import PieceMass
 
 
 def basis_notes(

@@ -12,7 +12,7 @@ from pitlogger.formats.money import amount, cents, per_unit, price_per_g, rounde
 from pitlogger.formats.written_mass import WrittenMass, checkpoint_name, parse_weights
 from pitlogger.model.cooks import ByProduct
 from pitlogger.model.quantities import parse_mass_mg, show_mass
-from pitlogger.yields.pricing import (
+from pitlogger.yields.money.pricing import (
     break_even_guests,
     price_for_food_cost,
     price_for_margin,

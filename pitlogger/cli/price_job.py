@@ -14,8 +14,8 @@ from pitlogger.cli.output import table
 from pitlogger.errors import UsageError
 from pitlogger.formats.job_file import JobFile, load_job
 from pitlogger.formats.money import rounded
-from pitlogger.yields.learning import Learned, learn, observations
-from pitlogger.yields.quote import Job, Labour, Outcome, outcome
+from pitlogger.yields.learned.servable import Learned, learn, observations
+from pitlogger.yields.money.quote import Job, Labour, Outcome, outcome
 
 if TYPE_CHECKING:
     from pitlogger.formats.job_file import MeatTable

@@ -267,7 +267,7 @@ def quote(
 
 
 def _job(read: Any) -> Any:
-    from pitlogger.yields.quote import Job
+    from pitlogger.yields.money.quote import Job
 
     table = read.job
     return Job(

@@ -28,9 +28,9 @@ from pitlogger.model.quantities import (
     show_duration,
 )
 from pitlogger.safety.policy import DEFAULT
-from pitlogger.yields.durations import Observed, cook_time, observed_hours
-from pitlogger.yields.ical import Moment, calendar
-from pitlogger.yields.schedule import HOUR_MS, PieceTimes, Sitting, backwards
+from pitlogger.yields.learned.durations import Observed, cook_time, observed_hours
+from pitlogger.yields.timing.ical import Moment, calendar
+from pitlogger.yields.timing.schedule import HOUR_MS, PieceTimes, Sitting, backwards
 
 
 @dataclass(frozen=True, slots=True)

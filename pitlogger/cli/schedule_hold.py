@@ -17,7 +17,7 @@ from pitlogger.forecast.request import Series
 from pitlogger.model.cooks import Piece
 from pitlogger.model.quantities import parse_temperature_mc, show_duration, show_temperature
 from pitlogger.safety.policy import Policy, shipped_policy
-from pitlogger.yields.schedule import HOUR_MS, PieceTimes
+from pitlogger.yields.timing.schedule import HOUR_MS, PieceTimes
 
 if TYPE_CHECKING:
     from pitlogger.forecast.hold import Crossing

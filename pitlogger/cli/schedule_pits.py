@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pitlogger.errors import UsageError
 from pitlogger.model.cooks import Piece
 from pitlogger.model.quantities import show_duration
-from pitlogger.yields.grate import (
+from pitlogger.yields.timing.grate import (
     AREA_CM2,
     OTHER_AREA_CM2,
     Lying,
@@ -17,8 +17,8 @@ from pitlogger.yields.grate import (
     assign,
     needed_at_once,
 )
-from pitlogger.yields.grate_solver import is_installed, spread
-from pitlogger.yields.schedule import HOUR_MS, PieceTimes
+from pitlogger.yields.timing.grate_solver import is_installed, spread
+from pitlogger.yields.timing.schedule import HOUR_MS, PieceTimes
 
 MOST_EARLIER_H = 12.0
 _ASIDE = "Cook some the day before, use racks, or light another pit."

@@ -60,7 +60,7 @@ def yield_command(
     A weighing that was left out stays missing.
     """
     from pitlogger.yields.document import learned_document, piece_document
-    from pitlogger.yields.learning import learn, observations
+    from pitlogger.yields.learned.servable import learn, observations
     from pitlogger.yields.ledger import accounts_of_history
 
     known = check_cut(cut) if cut else None

@@ -13,7 +13,7 @@ from decimal import ROUND_HALF_EVEN, Decimal
 from pitlogger import __version__
 from pitlogger.reports.allergens import contains
 from pitlogger.reports.sheet import CAUTIONS, Block, Facts, Heading, Lines, Sheet, Table
-from pitlogger.yields.quote import Job
+from pitlogger.yields.money.quote import Job
 
 LEFTOVERS = (
     "Leftovers stay with us unless agreed beforehand. What is handed over is labelled with what"

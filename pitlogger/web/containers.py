@@ -16,7 +16,7 @@ from pathlib import Path
 
 from pitlogger.errors import StoreError, UsageError, unknown
 from pitlogger.node.daemon import Daemon
-from pitlogger.yields.containers import Container, recognise
+from pitlogger.yields.weighing.containers import Container, recognise
 
 log = logging.getLogger(__name__)
 MOST = 100

@@ -10,7 +10,7 @@ from pitlogger.model.book import Book, PieceBook, Weighing
 from pitlogger.model.cooks import AddedMass, ByProduct, Checkpoint, Cook
 from pitlogger.model.journal import MealTold
 from pitlogger.yields.records import Doubt, ListedHistory, PastPiece
-from pitlogger.yields.uncertainty import Measured, Scale, net_mass, total
+from pitlogger.yields.weighing.uncertainty import Measured, Scale, net_mass, total
 
 _POOLED = frozenset((*ByProduct, *AddedMass))
 

@@ -12,7 +12,7 @@ from functools import cache
 from itertools import pairwise
 
 from pitlogger.model.cooks import AddedMass, ByProduct, Checkpoint
-from pitlogger.yields.uncertainty import Measured
+from pitlogger.yields.weighing.uncertainty import Measured
 
 CHAIN: tuple[str, ...] = tuple(c for c in Checkpoint if c is not Checkpoint.LEFTOVER)
 PLACE = {checkpoint: place for place, checkpoint in enumerate(CHAIN)}

@@ -8,10 +8,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from pitlogger.yields.learning import Learned
+from pitlogger.yields.learned.servable import Learned
 from pitlogger.yields.ledger import Account
 from pitlogger.yields.records import Doubt
-from pitlogger.yields.uncertainty import Measured
+from pitlogger.yields.weighing.uncertainty import Measured
 
 
 def _g(mass: Measured | None) -> float | None:

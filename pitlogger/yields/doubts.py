@@ -11,8 +11,8 @@ from collections.abc import Iterator, Sequence
 from itertools import combinations
 
 from pitlogger.yields.causes import CHAIN, PLACE, passes
+from pitlogger.yields.learned.step_priors import usual
 from pitlogger.yields.records import Doubt, PastPiece
-from pitlogger.yields.step_priors import usual
 
 # Steps that may gain mass without anybody's mistake.
 _GAINS = frozenset({"brined", "seasoned", "sauced"})

@@ -16,7 +16,7 @@ from pitlogger.yields.causes import CHAIN, losses, passes
 from pitlogger.yields.doubts import doubts_of_cook
 from pitlogger.yields.lineage import Seam, gather
 from pitlogger.yields.records import Doubt, PastPiece
-from pitlogger.yields.uncertainty import Measured, total
+from pitlogger.yields.weighing.uncertainty import Measured, total
 
 # By-products that a step is checked against: together they should make up its loss.
 _PARTS_OF_STEP = {

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 
 from pitlogger.yields.causes import CHAIN
 from pitlogger.yields.records import PastPiece
-from pitlogger.yields.uncertainty import Measured, total
+from pitlogger.yields.weighing.uncertainty import Measured, total
 
 
 @dataclass(frozen=True, slots=True)

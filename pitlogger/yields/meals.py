@@ -13,8 +13,8 @@ from dataclasses import dataclass
 from pitlogger.errors import UsageError, unknown
 from pitlogger.model.book import Book
 from pitlogger.model.journal import MealTold, Tenderness
-from pitlogger.yields.belief import Belief, prior_belief
-from pitlogger.yields.learning import whole_pieces
+from pitlogger.yields.learned.belief import Belief, prior_belief
+from pitlogger.yields.learned.servable import whole_pieces
 from pitlogger.yields.ledger import servable
 from pitlogger.yields.records import PastPiece
 

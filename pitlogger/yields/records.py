@@ -12,7 +12,7 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, Protocol
 
 from pitlogger.model.cooks import CUTS, Checkpoint
-from pitlogger.yields.uncertainty import Measured, Scale, net_mass
+from pitlogger.yields.weighing.uncertainty import Measured, Scale, net_mass
 
 if TYPE_CHECKING:
     from pitlogger.formats.paper_log import PaperRow

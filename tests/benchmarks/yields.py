@@ -22,14 +22,14 @@ from typing import TypedDict
 
 import numpy as np
 
-from pitlogger.yields.belief import expit, logit
-from pitlogger.yields.cut_priors import BETWEEN_KITCHENS, WITHIN_KITCHEN, cut_prior
-from pitlogger.yields.demand import Party, demand
-from pitlogger.yields.learning import Observed, learn
-from pitlogger.yields.plan import Question, plan
+from pitlogger.yields.learned.belief import expit, logit
+from pitlogger.yields.learned.servable import Observed, learn
+from pitlogger.yields.purchase.cut_priors import BETWEEN_KITCHENS, WITHIN_KITCHEN, cut_prior
+from pitlogger.yields.purchase.demand import Party, demand
+from pitlogger.yields.purchase.plan import Question, plan
+from pitlogger.yields.purchase.sufficiency import PieceMass
 from pitlogger.yields.records import PastPiece
-from pitlogger.yields.sufficiency import PieceMass
-from pitlogger.yields.uncertainty import Measured
+from pitlogger.yields.weighing.uncertainty import Measured
 
 CUT, OWNERS, MOST_COOKS, LATER = "brisket-packer", 1000, 20, 20
 TYPICAL = PieceMass(14 * 453.59237, 1.5 * 453.59237)

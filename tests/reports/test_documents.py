@@ -23,7 +23,7 @@ from pitlogger.reports.sheet import CAUTIONS, Picture, Sheet, Table
 from pitlogger.reports.shopping import shopping_list
 from pitlogger.reports.take_along import take_along
 from pitlogger.safety.record import CorrectiveAction, LogRow
-from pitlogger.yields.quote import Job
+from pitlogger.yields.money.quote import Job
 from tests.reports.conftest import EVIL
 
 OF_A_COOK: list[Callable[[CookRecord], Sheet]] = [cook_report, food_log, take_along]

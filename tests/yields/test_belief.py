@@ -15,8 +15,8 @@ import numpy as np
 import pytest
 from statsmodels.stats.meta_analysis import combine_effects
 
-from pitlogger.yields.belief import FLAT, Belief, expit, logit, prior_belief
-from pitlogger.yields.shrinkage import heterogeneity, shrink, tau_squared
+from pitlogger.yields.learned.belief import FLAT, Belief, expit, logit, prior_belief
+from pitlogger.yields.learned.shrinkage import heterogeneity, shrink, tau_squared
 
 DATA = Path(__file__).parents[1] / "data"
 SCALES: dict[str, tuple[Callable[[float], float], Callable[[float], float]]] = {

@@ -19,7 +19,7 @@ from pitlogger.model.journal import (
 from pitlogger.yields.books import from_book, from_books
 from pitlogger.yields.ledger import accounts
 from pitlogger.yields.records import PastPiece
-from pitlogger.yields.uncertainty import Scale
+from pitlogger.yields.weighing.uncertainty import Scale
 
 
 def book(*bodies: Body) -> Book:

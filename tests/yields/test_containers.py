@@ -3,7 +3,7 @@
 import pytest
 
 from pitlogger.model.cooks import Stage
-from pitlogger.yields.containers import Container, Waiting, forgotten, propose, recognise
+from pitlogger.yields.weighing.containers import Container, Waiting, forgotten, propose, recognise
 
 PANS = (Container("half-pan", 450, 2), Container("tray", 1210, 3))
 

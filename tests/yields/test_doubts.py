@@ -5,7 +5,7 @@ import pytest
 from pitlogger.formats.written_mass import parse_weights
 from pitlogger.yields.doubts import doubts_of_cook, doubts_of_piece
 from pitlogger.yields.records import PastPiece, from_weights
-from pitlogger.yields.uncertainty import Measured
+from pitlogger.yields.weighing.uncertainty import Measured
 
 
 def asked(weights: str) -> list[tuple[str, str]]:

@@ -5,11 +5,11 @@ import math
 import numpy as np
 import pytest
 
-from pitlogger.yields.belief import expit, logit
-from pitlogger.yields.cut_priors import BETWEEN_KITCHENS, WITHIN_KITCHEN, cut_prior
-from pitlogger.yields.learning import Observed, learn
+from pitlogger.yields.learned.belief import expit, logit
+from pitlogger.yields.learned.servable import Observed, learn
+from pitlogger.yields.purchase.cut_priors import BETWEEN_KITCHENS, WITHIN_KITCHEN, cut_prior
 from pitlogger.yields.records import PastPiece
-from pitlogger.yields.uncertainty import Measured
+from pitlogger.yields.weighing.uncertainty import Measured
 
 CUT = "brisket-packer"
 

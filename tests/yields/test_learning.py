@@ -4,15 +4,15 @@ import pytest
 
 from pitlogger.errors import UsageError
 from pitlogger.model.cooks import CUTS
-from pitlogger.yields.belief import expit, logit
-from pitlogger.yields.cut_priors import cut_prior
-from pitlogger.yields.learning import learn, observations
-from pitlogger.yields.lessons import differences
-from pitlogger.yields.lessons_document import lessons_document
+from pitlogger.yields.learned.belief import expit, logit
+from pitlogger.yields.learned.lessons import differences
+from pitlogger.yields.learned.lessons_document import lessons_document
+from pitlogger.yields.learned.servable import learn, observations
+from pitlogger.yields.learned.step_learning import learn_steps
 from pitlogger.yields.meals import meals
+from pitlogger.yields.purchase.cut_priors import cut_prior
 from pitlogger.yields.records import PastPiece
-from pitlogger.yields.step_learning import learn_steps
-from pitlogger.yields.uncertainty import Measured
+from pitlogger.yields.weighing.uncertainty import Measured
 
 YIELDS = [0.482, 0.511, 0.467, 0.498, 0.525, 0.459, 0.503, 0.490]
 

@@ -13,7 +13,7 @@ from pitlogger.yields.document import piece_document
 from pitlogger.yields.inspected_plant import barbecue_limit
 from pitlogger.yields.ledger import Account, account, accounts, accounts_of_history
 from pitlogger.yields.records import PastPiece, from_weights
-from pitlogger.yields.uncertainty import Measured
+from pitlogger.yields.weighing.uncertainty import Measured
 
 FULL = (
     "purchased=14.20lb,trimmed=11.30lb,seasoned=11.52lb,at-wrap=8.95lb,rested=7.72lb,carved=7.05lb"

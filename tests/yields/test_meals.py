@@ -8,11 +8,11 @@ import pytest
 from pitlogger.errors import UsageError
 from pitlogger.model.book import Book, PieceBook
 from pitlogger.model.cooks import Piece
-from pitlogger.yields.demand import Party, demand
-from pitlogger.yields.lessons import tender_levels
+from pitlogger.yields.learned.lessons import tender_levels
 from pitlogger.yields.meals import Meal, appetite, meal_told, meals, turnout
+from pitlogger.yields.purchase.demand import Party, demand
 from pitlogger.yields.records import PastPiece
-from pitlogger.yields.uncertainty import Measured
+from pitlogger.yields.weighing.uncertainty import Measured
 
 
 def piece(name: str = "p", cook: str = "c", **told: object) -> PastPiece:

@@ -9,7 +9,7 @@ from pitlogger.formats.paper_log import parse_paper_log
 from pitlogger.model.book import Book, fold
 from pitlogger.model.journal import Entry
 from pitlogger.yields.books import from_books
-from pitlogger.yields.learning import learn, observations
+from pitlogger.yields.learned.servable import learn, observations
 from pitlogger.yields.records import from_paper
 
 LOG = b"""date,cook,piece,cut,purchased,trimmed,carved,trim-fat,notes,guests,wrap

@@ -14,12 +14,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pitlogger.errors import UsageError
-from pitlogger.yields.belief import FLAT, expit, logit, prior_belief
-from pitlogger.yields.demand import Demand, Party, demand
-from pitlogger.yields.learning import Learned
-from pitlogger.yields.plan import Question, plan, plan_by_count
-from pitlogger.yields.rescue import shortfall
-from pitlogger.yields.sufficiency import PieceMass, enough, first_k, supply
+from pitlogger.yields.learned.belief import FLAT, expit, logit, prior_belief
+from pitlogger.yields.learned.servable import Learned
+from pitlogger.yields.purchase.demand import Demand, Party, demand
+from pitlogger.yields.purchase.plan import Question, plan, plan_by_count
+from pitlogger.yields.purchase.rescue import shortfall
+from pitlogger.yields.purchase.sufficiency import PieceMass, enough, first_k, supply
 
 LB, OZ = 453.59237, 28.349523125
 YIELDS = [0.482, 0.511, 0.467, 0.498, 0.525, 0.459, 0.503, 0.490]

@@ -13,14 +13,14 @@ import pytest
 from pitlogger.errors import QuantityError, UsageError
 from pitlogger.formats.money import amount, cents, per_unit, price_per_g, rounded
 from pitlogger.model.quantities import MG_PER
-from pitlogger.yields.pricing import (
+from pitlogger.yields.money.pricing import (
     break_even_guests,
     cost_allowed,
     price_for_food_cost,
     price_for_margin,
     price_for_prime_cost,
 )
-from pitlogger.yields.quote import Job, Labour, outcome
+from pitlogger.yields.money.quote import Job, Labour, outcome
 from pitlogger.yields.yield_test import Card, Part
 
 TEXT = (Path(__file__).parents[1] / "data/butchers_yield_test_example.csv").read_text("utf-8")

@@ -12,8 +12,8 @@ from pathlib import Path
 import pytest
 
 from pitlogger.model.cooks import CUTS
-from pitlogger.yields.belief import logit
-from pitlogger.yields.cut_priors import BETWEEN_KITCHENS, WITHIN_KITCHEN, cut_prior
+from pitlogger.yields.learned.belief import logit
+from pitlogger.yields.purchase.cut_priors import BETWEEN_KITCHENS, WITHIN_KITCHEN, cut_prior
 
 DATA = Path(__file__).parents[1] / "data"
 

@@ -7,17 +7,17 @@ import sys
 import numpy as np
 import pytest
 
-from pitlogger.yields.belief import FLAT, logit
-from pitlogger.yields.demand import Demand, Party, demand
-from pitlogger.yields.learning import learn
-from pitlogger.yields.plan import Question
+from pitlogger.yields.learned.belief import FLAT, logit
+from pitlogger.yields.learned.servable import learn
+from pitlogger.yields.purchase.demand import Demand, Party, demand
+from pitlogger.yields.purchase.plan import Question
+from pitlogger.yields.purchase.rescue import shortfall
+from pitlogger.yields.purchase.running_short import on_the_way, running_short
+from pitlogger.yields.purchase.sufficiency import PieceMass, supply
+from pitlogger.yields.purchase.supply_grid import Cumulants, Mixture, judge
 from pitlogger.yields.records import PastPiece
-from pitlogger.yields.rescue import shortfall
-from pitlogger.yields.running_short import on_the_way, running_short
-from pitlogger.yields.schedule import Sitting, latest_load_ms
-from pitlogger.yields.sufficiency import PieceMass, supply
-from pitlogger.yields.supply_grid import Cumulants, Mixture, judge
-from pitlogger.yields.uncertainty import Measured
+from pitlogger.yields.timing.schedule import Sitting, latest_load_ms
+from pitlogger.yields.weighing.uncertainty import Measured
 
 TABLE = demand((Party(40, 140.0),), 1.0)
 
@@ -114,7 +114,7 @@ def test_another_piece_has_to_be_on_before_the_meal_by_its_cook_time() -> None:
 
 def test_naming_it_does_not_load_numpy() -> None:
     code = (
-        "import sys, pitlogger.yields.running_short, pitlogger.yields.plan, pitlogger.yields.books;"
+        "import sys, pitlogger.yields.purchase.running_short, pitlogger.yields.purchase.plan, pitlogger.yields.books;"
         "sys.exit('numpy' in sys.modules)"
     )
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0

@@ -13,11 +13,11 @@ from icalendar import Calendar
 from pitlogger.model.book import fold
 from pitlogger.model.cooks import CUTS, Cook, Piece, Stage
 from pitlogger.model.journal import Body, CookStarted, Entry, StageSet
-from pitlogger.yields.durations import Hours, cook_time, in_sequence, observed_hours
-from pitlogger.yields.grate import Lying, UndecidedError, assign, needed_at_once
-from pitlogger.yields.grate_solver import spread
-from pitlogger.yields.ical import Moment, calendar
-from pitlogger.yields.schedule import HOUR_MS, Sitting, backwards
+from pitlogger.yields.learned.durations import Hours, cook_time, in_sequence, observed_hours
+from pitlogger.yields.timing.grate import Lying, UndecidedError, assign, needed_at_once
+from pitlogger.yields.timing.grate_solver import spread
+from pitlogger.yields.timing.ical import Moment, calendar
+from pitlogger.yields.timing.schedule import HOUR_MS, Sitting, backwards
 
 SUPPER = Sitting(at_ms=1_790_000_000_000, drive_min=25, setup_min=20)
 

@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from pitlogger.yields.student import incomplete_beta, t_cdf, t_quantile
+from pitlogger.yields.learned.student import incomplete_beta, t_cdf, t_quantile
 
 DF = [0.7, 1, 2, 3, 4, 7, 12.5, 21, 100, 5000]
 P = [1e-6, 0.005, 0.05, 0.1, 0.3, 0.5, 0.77, 0.9, 0.975, 0.9995]

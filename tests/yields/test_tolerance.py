@@ -8,7 +8,7 @@ import math
 import pytest
 from scipy import stats
 
-from pitlogger.yields.tolerance import most_exceed, one_sided_factor
+from pitlogger.yields.weighing.tolerance import most_exceed, one_sided_factor
 
 YIELDS = [0.482, 0.511, 0.467, 0.498, 0.525, 0.459, 0.503, 0.490]
 

@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from uncertainties import ufloat
 
-from pitlogger.yields.uncertainty import Measured, Scale, estimated, net_mass, total
+from pitlogger.yields.weighing.uncertainty import Measured, Scale, estimated, net_mass, total
 
 TEXT = (Path(__file__).parents[1] / "data/yield_uncertainty_examples.csv").read_text("utf-8")
 ROWS = {row["case"][0]: row for row in csv.DictReader(TEXT.splitlines())}

@@ -45,8 +45,8 @@ def judge_enough(
     pieces = _pieces(book)
     if not guests or not pieces:
         return
-    from pitlogger.yields.demand import Party, demand
-    from pitlogger.yields.running_short import running_short
+    from pitlogger.yields.purchase.demand import Party, demand
+    from pitlogger.yields.purchase.running_short import running_short
 
     given_mg = book.cook.portion_mg
     portion_g = PORTION_G if given_mg is None else given_mg / 1000
@@ -77,7 +77,7 @@ def guests_of(cook: Cook) -> int:
 def _pieces(book: Book) -> list[PastPiece]:
     """Return the pieces with their masses; none where one of them has no mass at all."""
     from pitlogger.yields.books import from_book
-    from pitlogger.yields.uncertainty import Measured
+    from pitlogger.yields.weighing.uncertainty import Measured
 
     found = []
     for record in from_book(book):
@@ -97,7 +97,7 @@ def _pieces(book: Book) -> list[PastPiece]:
 
 def _may_light(book: Book, t_ms: int) -> bool:
     """Return whether another piece could still be cooked for the last service."""
-    from pitlogger.yields.schedule import Sitting, latest_load_ms
+    from pitlogger.yields.timing.schedule import Sitting, latest_load_ms
 
     if book.cook is None or not book.cook.services:
         return True

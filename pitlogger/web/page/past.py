@@ -18,7 +18,7 @@ from pitlogger.web.page.pieces import in_order
 from pitlogger.web.page.shown import Shown, percent
 from pitlogger.web.page.weights import weights_of
 from pitlogger.yields.books import from_books
-from pitlogger.yields.lessons_document import lessons_document
+from pitlogger.yields.learned.lessons_document import lessons_document
 
 FILTERS = ("cut", "supplier", "grade", "wrap")
 LEAST = 1

@@ -136,7 +136,7 @@ def _now() -> datetime:
 
 def _quote(given: Mapping[str, str], allergens: list[str]) -> str:
     from pitlogger.reports.quote_sheet import LEFTOVERS, Offer, quote_sheet
-    from pitlogger.yields.quote import Job
+    from pitlogger.yields.money.quote import Job
 
     menu = _lines(given.get("menu", ""))
     named = {*found_in(menu), *checked(allergens)}

@@ -14,7 +14,7 @@ from pitlogger.web.page.figures import net_mg, scales
 from pitlogger.web.page.pieces import pieces
 from pitlogger.web.page.shown import Shown
 from pitlogger.yields.causes import CHAIN
-from pitlogger.yields.containers import Waiting, propose
+from pitlogger.yields.weighing.containers import Waiting, propose
 
 LIKELY = 0.5  # of a guess by mass, to stand before what the stages say
 

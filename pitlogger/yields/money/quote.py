@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from pitlogger.errors import UsageError
-from pitlogger.yields.pricing import break_even_guests
+from pitlogger.yields.money.pricing import break_even_guests
 
 _HUNDRED = Decimal(100)
 

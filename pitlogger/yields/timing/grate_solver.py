@@ -15,7 +15,7 @@ from itertools import pairwise
 from math import ceil, floor
 from typing import Any
 
-from pitlogger.yields.grate import Lying
+from pitlogger.yields.timing.grate import Lying
 
 STEP_H = 1.0 / 12.0
 LONGEST_S = 3.0

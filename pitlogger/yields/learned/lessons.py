@@ -9,12 +9,12 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from pitlogger.yields.belief import expit, logit
-from pitlogger.yields.factors import FACTORS
-from pitlogger.yields.learning import Observed
+from pitlogger.yields.learned.belief import expit, logit
+from pitlogger.yields.learned.factors import FACTORS
+from pitlogger.yields.learned.servable import Observed
+from pitlogger.yields.learned.shrinkage import shrink
 from pitlogger.yields.ledger import account
 from pitlogger.yields.records import PastPiece
-from pitlogger.yields.shrinkage import shrink
 
 _ENOUGH_TO_COMPARE = 6
 

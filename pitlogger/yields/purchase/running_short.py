@@ -15,15 +15,15 @@ from typing import TYPE_CHECKING
 
 from pitlogger.model.cooks import Checkpoint
 from pitlogger.yields.causes import PLACE
-from pitlogger.yields.demand import Demand
-from pitlogger.yields.learning import Learned, Observed, learn, whole_pieces
+from pitlogger.yields.learned.servable import Learned, Observed, learn, whole_pieces
+from pitlogger.yields.learned.step_learning import learn_steps, step_prior
+from pitlogger.yields.purchase.demand import Demand
+from pitlogger.yields.purchase.rescue import Change, Shortfall, judge_shortfall
+from pitlogger.yields.purchase.sufficiency import PieceMass, supply
 from pitlogger.yields.records import PastPiece
-from pitlogger.yields.rescue import Change, Shortfall, judge_shortfall
-from pitlogger.yields.step_learning import learn_steps, step_prior
-from pitlogger.yields.sufficiency import PieceMass, supply
 
 if TYPE_CHECKING:
-    from pitlogger.yields.supply_grid import Mixture, Supply
+    from pitlogger.yields.purchase.supply_grid import Mixture, Supply
 
 _CARVED = PLACE[Checkpoint.CARVED]
 _DIFFER = 0.10  # how much pieces of a cut differ in mass: common practice, no source
@@ -79,7 +79,7 @@ def running_short(
         return reduce(lambda one, other: one.and_apart(other), parts)
 
     def chance(change: Change) -> float:
-        from pitlogger.yields.supply_grid import judge
+        from pitlogger.yields.purchase.supply_grid import judge
 
         fixed_g = there_g + change.more_g
         if not cuts:
@@ -122,7 +122,7 @@ def _taken_to(at: str, piece: PastPiece, since: str, observed: Sequence[Observed
 
 
 def _mixture(grid: Supply, cut: CutOnTheWay, keeps: float, *, another: bool) -> Mixture:
-    from pitlogger.yields.supply_grid import Cumulants, Mixture
+    from pitlogger.yields.purchase.supply_grid import Cumulants, Mixture
 
     pieces = [PieceMass(piece.mean_g * keeps, piece.sd_g) for piece in cut.pieces]
     summed = Cumulants.none(grid)

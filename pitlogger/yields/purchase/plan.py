@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from itertools import repeat
 
 from pitlogger.errors import UsageError
-from pitlogger.yields.demand import Demand, Party
-from pitlogger.yields.learning import Learned
-from pitlogger.yields.sufficiency import Enough, PieceMass, first_k, supply
+from pitlogger.yields.learned.servable import Learned
+from pitlogger.yields.purchase.demand import Demand, Party
+from pitlogger.yields.purchase.sufficiency import Enough, PieceMass, first_k, supply
 
 _SURE = 0.999
 _BEYOND = 2  # options shown past the recommended one

@@ -13,7 +13,7 @@ import math
 from collections.abc import Sequence
 from statistics import NormalDist, fmean, stdev
 
-from pitlogger.yields.belief import expit, logit
+from pitlogger.yields.learned.belief import expit, logit
 
 _NORMAL = NormalDist()
 _NODES = 600

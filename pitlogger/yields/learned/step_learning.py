@@ -10,10 +10,10 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from pitlogger.yields.belief import Belief, prior_belief
+from pitlogger.yields.learned.belief import Belief, prior_belief
+from pitlogger.yields.learned.step_priors import usual
 from pitlogger.yields.ledger import steps_of
 from pitlogger.yields.records import PastPiece
-from pitlogger.yields.step_priors import usual
 
 _PRIOR_DF = 4.0
 

@@ -7,16 +7,16 @@ from collections.abc import Sequence
 from typing import Any
 
 from pitlogger.yields.causes import CHAIN
-from pitlogger.yields.cut_priors import cut_prior
 from pitlogger.yields.document import learned_document
-from pitlogger.yields.factors import FACTORS
-from pitlogger.yields.learning import Observed, learn, observations
+from pitlogger.yields.learned.factors import FACTORS
+from pitlogger.yields.learned.lessons import dear_steps, differences, levels, tender_levels
+from pitlogger.yields.learned.servable import Observed, learn, observations
+from pitlogger.yields.learned.step_learning import learn_steps
 from pitlogger.yields.ledger import account
-from pitlogger.yields.lessons import dear_steps, differences, levels, tender_levels
 from pitlogger.yields.meals import Meal, meals
+from pitlogger.yields.purchase.cut_priors import cut_prior
 from pitlogger.yields.records import PastPiece
-from pitlogger.yields.step_learning import learn_steps
-from pitlogger.yields.tolerance import most_exceed
+from pitlogger.yields.weighing.tolerance import most_exceed
 
 
 def lessons_document(history: Sequence[PastPiece], cut: str | None = None) -> dict[str, Any]:

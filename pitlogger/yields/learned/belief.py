@@ -15,7 +15,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from pitlogger.yields.student import t_quantile
+from pitlogger.yields.learned.student import t_quantile
 
 
 def logit(share: float) -> float:

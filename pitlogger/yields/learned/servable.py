@@ -14,13 +14,13 @@ from typing import Literal
 
 from pitlogger.errors import UsageError
 from pitlogger.model.cooks import CUTS
-from pitlogger.yields.belief import FLAT, Belief, expit, logit, prior_belief
-from pitlogger.yields.cut_priors import WITHIN_DF, CutPrior, cut_prior
-from pitlogger.yields.factors import Effect, given_levels, less_sure
+from pitlogger.yields.learned.belief import FLAT, Belief, expit, logit, prior_belief
+from pitlogger.yields.learned.factors import Effect, given_levels, less_sure
+from pitlogger.yields.learned.step_priors import usual
 from pitlogger.yields.ledger import servable
 from pitlogger.yields.lineage import Gathered, gather, is_whole
+from pitlogger.yields.purchase.cut_priors import WITHIN_DF, CutPrior, cut_prior
 from pitlogger.yields.records import PastPiece
-from pitlogger.yields.step_priors import usual
 
 PriorKind = Literal["cut", "flat"]
 # Half of the variance between kitchens is taken to be common to a family's cuts: judgement.

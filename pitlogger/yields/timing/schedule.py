@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from pitlogger.yields.durations import CookTime, Observed, cook_time, in_sequence
+from pitlogger.yields.learned.durations import CookTime, Observed, cook_time, in_sequence
 
 HOUR_MS = 3_600_000
 # Common practice, no source: minutes of work.

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 from pitlogger.errors import UsageError
 from pitlogger.model.cooks import Stage
-from pitlogger.yields.belief import Belief, prior_belief
+from pitlogger.yields.learned.belief import Belief, prior_belief
 
 if TYPE_CHECKING:
     from pitlogger.model.book import Book, PieceBook

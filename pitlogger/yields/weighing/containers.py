@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from pitlogger.model.cooks import Stage
 from pitlogger.model.next_steps import NEXT_CHECKPOINT
 from pitlogger.yields.causes import PLACE
-from pitlogger.yields.step_priors import usual
+from pitlogger.yields.learned.step_priors import usual
 
 # Density of "something else" per unit of logarithmic mass, against which a guess must win.
 _SOMETHING_ELSE = 0.2

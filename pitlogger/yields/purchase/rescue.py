@@ -9,9 +9,9 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
 from pitlogger.model.quantities import show_mass
-from pitlogger.yields.demand import Demand
-from pitlogger.yields.plan import Question
-from pitlogger.yields.sufficiency import PieceMass, enough, supply
+from pitlogger.yields.purchase.demand import Demand
+from pitlogger.yields.purchase.plan import Question
+from pitlogger.yields.purchase.sufficiency import PieceMass, enough, supply
 
 _CHOPPED_KEEPS = 1.04  # ends and crumbs are served, not left on the board
 _SIDES_REPLACE = 0.15  # share of the meat that generous sides stand in for

@@ -14,9 +14,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from pitlogger.yields.belief import Belief
-from pitlogger.yields.demand import Demand
-from pitlogger.yields.sufficiency import Enough, PieceMass
+from pitlogger.yields.learned.belief import Belief
+from pitlogger.yields.purchase.demand import Demand
+from pitlogger.yields.purchase.sufficiency import Enough, PieceMass
 
 Array = NDArray[np.float64]
 _SHARED_NODES, _SPREAD_NODES, _PIECE_NODES = 161, 41, 16

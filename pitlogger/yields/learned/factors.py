@@ -14,9 +14,9 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from pitlogger.model.quantities import show_temperature
-from pitlogger.yields.belief import Belief
+from pitlogger.yields.learned.belief import Belief
+from pitlogger.yields.learned.shrinkage import shrink
 from pitlogger.yields.records import PastPiece
-from pitlogger.yields.shrinkage import shrink
 
 FACTORS: dict[str, Callable[[PastPiece], str | None]] = {
     "wrap": lambda piece: piece.wrap,

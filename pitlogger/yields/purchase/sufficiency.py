@@ -17,11 +17,11 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from pitlogger.yields.belief import Belief
-from pitlogger.yields.demand import Demand
+from pitlogger.yields.learned.belief import Belief
+from pitlogger.yields.purchase.demand import Demand
 
 if TYPE_CHECKING:
-    from pitlogger.yields.supply_grid import Supply
+    from pitlogger.yields.purchase.supply_grid import Supply
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +54,7 @@ def supply(belief: Belief, day_share: float = 0.0) -> Supply:
         belief: A proper one (see ``Belief.is_proper``).
         day_share: Share of the variance that pieces of one cook have in common.
     """
-    from pitlogger.yields.supply_grid import make_supply
+    from pitlogger.yields.purchase.supply_grid import make_supply
 
     return make_supply(belief, day_share)
 
@@ -70,7 +70,7 @@ def first_k(
         wanted: What is asked for.
         fixed_g: Servable mass that is there already.
     """
-    from pitlogger.yields.supply_grid import Cumulants, deviation, judge
+    from pitlogger.yields.purchase.supply_grid import Cumulants, deviation, judge
 
     typical = grid.typical or grid
     summed, summed_typical = Cumulants.none(grid), Cumulants.none(typical)

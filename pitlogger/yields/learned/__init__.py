@@ -1,0 +1,1 @@
+"""What past cooks teach: servable yield, steps, durations; with their priors."""

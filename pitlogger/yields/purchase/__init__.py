@@ -1,0 +1,1 @@
+"""How much raw meat to buy, and whether it is enough."""

@@ -1,0 +1,1 @@
+"""When to light the fire and how the pits are shared."""

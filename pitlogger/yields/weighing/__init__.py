@@ -1,0 +1,1 @@
+"""Containers, scale tolerance and the uncertainty of a weighing."""
