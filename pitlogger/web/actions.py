@@ -33,7 +33,7 @@ from pitlogger.safety.record import DISPOSITIONS
 from pitlogger.web import bodies, requests
 from pitlogger.web.access.roles import who_asks
 from pitlogger.web.containers import tare_of
-from pitlogger.web.log_api import CorrectiveAsk
+from pitlogger.web.routes.food_log import CorrectiveAsk
 
 Make = Callable[[Daemon, Any], Body]
 

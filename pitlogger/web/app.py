@@ -16,21 +16,21 @@ from pitlogger.node.daemon import Daemon
 from pitlogger.web.access.access import Access
 from pitlogger.web.access.gate import Gate, wants_json
 from pitlogger.web.access.routes import make_access_api
-from pitlogger.web.answers import describe, error_answer
-from pitlogger.web.api import make_api
-from pitlogger.web.container_api import make_container_api
-from pitlogger.web.device_api import make_device_api
-from pitlogger.web.forecast_api import make_forecast_api
-from pitlogger.web.health import make_health
-from pitlogger.web.import_api import make_import_api
-from pitlogger.web.log_api import make_log_api
-from pitlogger.web.meal_api import make_meal_api
-from pitlogger.web.night import make_night_api
+from pitlogger.web.overnight.night import make_night_api
 from pitlogger.web.page.forms import fault_text
 from pitlogger.web.page.pairing import make_pairing
 from pitlogger.web.page.routes import make_page
 from pitlogger.web.page.view import refused
-from pitlogger.web.ring import RingTest
+from pitlogger.web.routes.containers import make_container_api
+from pitlogger.web.routes.devices import make_device_api
+from pitlogger.web.routes.error_answers import describe, error_answer
+from pitlogger.web.routes.food_log import make_log_api
+from pitlogger.web.routes.forecasts import make_forecast_api
+from pitlogger.web.routes.health import make_health
+from pitlogger.web.routes.imports import make_import_api
+from pitlogger.web.routes.meals import make_meal_api
+from pitlogger.web.routes.reading import make_api
+from pitlogger.web.routes.ring_test import RingTest
 
 PACK_FROM = 1000  # octets; below, packing costs more than it saves
 

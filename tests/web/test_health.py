@@ -9,8 +9,8 @@ from prometheus_client.openmetrics.parser import text_string_to_metric_families
 
 from pitlogger.model.readings import Reading
 from pitlogger.store.rows import Trouble
-from pitlogger.web import health
 from pitlogger.web.access.roles import Role
+from pitlogger.web.routes import health
 from tests.web.conftest import START_MS, Node, make_node
 
 WAY = '[[notify.way]]\nid = "phone"\nkind = "webhook"\nurl = "http://127.0.0.1:9/"\n'

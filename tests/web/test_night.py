@@ -14,7 +14,7 @@ from pitlogger.model.journal import ForecastMade, Noted
 from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import Reading, Site
 from pitlogger.rules.messages import Units
-from pitlogger.web.night import MORNING_H, comes_till, morning_ms
+from pitlogger.web.overnight.night import MORNING_H, comes_till, morning_ms
 from pitlogger.web.page.shown import Shown
 from tests.notify.conftest import WebServer, free_port, web_server
 from tests.web.conftest import START_MS, Node, make_node

@@ -12,7 +12,7 @@ from pitlogger.web.access.access import Access, utc_ms
 from pitlogger.web.access.codes import GOOD_FOR_MS, spoken
 from pitlogger.web.access.keyring import Holder
 from pitlogger.web.access.roles import role_of, who_asks
-from pitlogger.web.answers import RESPONSES
+from pitlogger.web.routes.error_answers import RESPONSES
 
 
 class CodeAsk(BaseModel):

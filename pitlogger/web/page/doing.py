@@ -17,18 +17,18 @@ from pitlogger.web.access.access import Access, utc_ms
 from pitlogger.web.access.codes import spoken
 from pitlogger.web.access.roles import role_of, who_asks
 from pitlogger.web.actions import decide
-from pitlogger.web.container_api import kept
 from pitlogger.web.containers import remove
-from pitlogger.web.device_api import send_command
 from pitlogger.web.judged import linked
-from pitlogger.web.meal_api import MealAsk, tell_meal
 from pitlogger.web.page.begin import cook_text
 from pitlogger.web.page.forms import ask_of, filled, parse_form
 from pitlogger.web.page.render import MORE, SCREENS
 from pitlogger.web.page.shown import MASS_UNITS, TEMPERATURE_UNITS, UNITS_COOKIE, Shown
 from pitlogger.web.page.view import deed_view, refused, screen, shown_to
 from pitlogger.web.requests import Ask, ContainerAsk, CookAsk
-from pitlogger.web.ring import RingTest
+from pitlogger.web.routes.containers import kept
+from pitlogger.web.routes.devices import send_command
+from pitlogger.web.routes.meals import MealAsk, tell_meal
+from pitlogger.web.routes.ring_test import RingTest
 
 Beside = Callable[[Daemon, dict[str, str], Shown], Awaitable[dict[str, Any]]]
 PATHS = {path for path, _ in (*SCREENS, *MORE)}

@@ -32,7 +32,7 @@ from pitlogger.web.page.turnin import turn_in_screen
 from pitlogger.web.page.view import refused, screen, shown_to
 from pitlogger.web.page.weighing import weigh
 from pitlogger.web.page.weights import weights
-from pitlogger.web.ring import RingTest
+from pitlogger.web.routes.ring_test import RingTest
 
 FOR_EVER = "public, max-age=31536000, immutable"
 

@@ -7,11 +7,11 @@ from typing import Any
 
 from pitlogger.model.journal import ForecastMade
 from pitlogger.node.daemon import Daemon
-from pitlogger.web import night
-from pitlogger.web.night_checks import Check, checks
+from pitlogger.web.overnight import night
+from pitlogger.web.overnight.night_checks import Check, checks
 from pitlogger.web.page import standing
 from pitlogger.web.page.shown import Shown
-from pitlogger.web.ring import RingTest
+from pitlogger.web.routes.ring_test import RingTest
 
 
 def turn_in_screen(daemon: Daemon, shown: Shown, ring: RingTest) -> dict[str, Any]:

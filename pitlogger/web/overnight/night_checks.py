@@ -13,7 +13,7 @@ from pitlogger.rules.places import BATTERY_LOW
 from pitlogger.web.page import standing
 from pitlogger.web.page.figures import figure
 from pitlogger.web.page.shown import Shown
-from pitlogger.web.ring import RingTest
+from pitlogger.web.routes.ring_test import RingTest
 
 NO_WAY = "no way of being told is configured ([notify]): only an open page sounds"
 _WATCHED = (Site.PIT, Site.CORE, Site.HOLD)

@@ -11,9 +11,9 @@ from fastapi import APIRouter
 from pitlogger.errors import RefusedError, TransportError
 from pitlogger.node.daemon import Daemon
 from pitlogger.web.actions import decide
-from pitlogger.web.answers import RESPONSES
-from pitlogger.web.api_writes import told
 from pitlogger.web.requests import Ask, NoteAsk
+from pitlogger.web.routes.error_answers import RESPONSES
+from pitlogger.web.routes.writing import told
 
 
 def make_device_api(daemon: Daemon) -> APIRouter:

@@ -10,10 +10,10 @@ from fastapi import APIRouter
 from pitlogger.clock import rfc3339
 from pitlogger.node.daemon import Daemon
 from pitlogger.web.access.roles import who_asks
-from pitlogger.web.answers import RESPONSES
 from pitlogger.web.bodies import container_mg
 from pitlogger.web.containers import Kept, containers, keep, remove
 from pitlogger.web.requests import ContainerAsk, ContainerRemoveAsk
+from pitlogger.web.routes.error_answers import RESPONSES
 
 
 def make_container_api(daemon: Daemon) -> APIRouter:

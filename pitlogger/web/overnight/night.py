@@ -18,12 +18,12 @@ from pitlogger.model.quantities import Quantity
 from pitlogger.node.daemon import Daemon
 from pitlogger.rules.conditions import Limit
 from pitlogger.web import views
-from pitlogger.web.answers import RESPONSES
-from pitlogger.web.night_checks import checks
+from pitlogger.web.overnight.night_checks import checks
 from pitlogger.web.page import standing, words
 from pitlogger.web.page.shown import Shown
 from pitlogger.web.requests import Ask
-from pitlogger.web.ring import RingTest
+from pitlogger.web.routes.error_answers import RESPONSES
+from pitlogger.web.routes.ring_test import RingTest
 
 MORNING_H = 7  # o'clock, where the node stands
 # The prompt that a forecast is about.

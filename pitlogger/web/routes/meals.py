@@ -14,9 +14,9 @@ from pitlogger.node.daemon import Daemon
 from pitlogger.store.queries import Reader
 from pitlogger.web import views
 from pitlogger.web.access.roles import who_asks
-from pitlogger.web.answers import RESPONSES
-from pitlogger.web.api import cook_id
 from pitlogger.web.requests import Ask, Text
+from pitlogger.web.routes.error_answers import RESPONSES
+from pitlogger.web.routes.reading import cook_id
 from pitlogger.yields.meals import meal_told
 
 Mark = Annotated[int, Field(ge=1, le=5)]

@@ -17,9 +17,9 @@ from pitlogger.model.journal import Adjusted, CheckMade, CorrectiveTaken, Entry,
 from pitlogger.node.daemon import Daemon
 from pitlogger.safety import record
 from pitlogger.web import views
-from pitlogger.web.answers import RESPONSES
 from pitlogger.web.judged import Judged, judged, linked
 from pitlogger.web.requests import Ask, Text
+from pitlogger.web.routes.error_answers import RESPONSES
 
 
 class CorrectiveAsk(Ask):

@@ -20,8 +20,8 @@ from pitlogger.model.readings import Quality, Site, Tagged
 from pitlogger.node.daemon import Daemon
 from pitlogger.service.timekeeping import PAPER
 from pitlogger.store.rows import JournalRow, RunRow
-from pitlogger.web.answers import RESPONSES
 from pitlogger.web.requests import Ask, Initials
+from pitlogger.web.routes.error_answers import RESPONSES
 
 READINGS_A_PART = 20_000  # a few hundredths of a second of the daemon's time
 _ENTRIES = 20_000

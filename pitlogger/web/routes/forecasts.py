@@ -11,7 +11,7 @@ from pitlogger.clock import rfc3339
 from pitlogger.engine.forecasts.summary import Outlook, outlook, questions
 from pitlogger.errors import UsageError, unknown
 from pitlogger.node.daemon import Daemon
-from pitlogger.web.answers import RESPONSES
+from pitlogger.web.routes.error_answers import RESPONSES
 
 
 def make_forecast_api(daemon: Daemon) -> APIRouter:

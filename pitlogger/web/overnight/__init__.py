@@ -1,0 +1,1 @@
+"""Before turning in: what is checked, what is expected, who is woken."""
