@@ -11,45 +11,61 @@ import click
 
 from pitlogger.errors import PitloggerError, nearest
 
-# Command, the module and attribute it lives in, and what it does (shown without loading it).
+# Command: the module below this package and the attribute it lives in; what it does, which is
+# shown without loading it.
 COMMANDS: dict[str, tuple[str, str]] = {
-    "run": ("pitlogger.cli.run:run", "Run the daemon."),
-    "config": ("pitlogger.cli.config:config", "Print an example configuration, or check one."),
-    "cook": ("pitlogger.cli.cook:cook", "Start, show, list and finish cooks."),
-    "piece": ("pitlogger.cli.piece:piece", "Add, split and merge pieces."),
-    "channel": ("pitlogger.cli.channel:channel", "Say where a channel sits now."),
-    "stage": ("pitlogger.cli.act:stage", "Set the stage of a piece."),
-    "weigh": ("pitlogger.cli.act:weigh", "Keep a mass at a checkpoint."),
-    "temp": ("pitlogger.cli.act:temp", "Enter a hand probe's reading."),
-    "note": ("pitlogger.cli.act:note", "Write a note into the journal."),
-    "undo": ("pitlogger.cli.act:undo", "Take an entry back."),
-    "correct": ("pitlogger.cli.act:correct", "Correct an entry; the old one stays visible."),
-    "alert": ("pitlogger.cli.alert:alert", "List, acknowledge and shelve alerts."),
-    "status": ("pitlogger.cli.status:status", "Say how things stand."),
-    "pair": ("pitlogger.cli.pair:pair", "Make a code that pairs a phone."),
-    "phones": ("pitlogger.cli.pair:phones", "List and remove phones and programs."),
-    "meal": ("pitlogger.cli.meal:meal", "How the meal went, for the next plan."),
-    "yield": ("pitlogger.cli.yields:yield_command", "Yield by step, with its uncertainty."),
-    "plan": ("pitlogger.cli.plan:plan", "How much raw meat for these guests."),
-    "price": ("pitlogger.cli.price:price", "What to charge."),
-    "schedule": ("pitlogger.cli.schedule:schedule", "When to light the fire."),
-    "history": ("pitlogger.cli.history:history", "Past cooks and what they teach."),
-    "import": ("pitlogger.cli.import_:import_command", "Read a paper log into the record."),
-    "replay": ("pitlogger.cli.replay:replay", "Run a capture through the engine."),
-    "export": ("pitlogger.cli.export:export", "Write a cook as a capture or a table."),
-    "safety": ("pitlogger.cli.safety:safety", "Judge a record by a food-safety policy."),
-    "rules": ("pitlogger.cli.rules:rules", "Which rules there are and what is watched now."),
-    "record": ("pitlogger.cli.record:record", "The food log: show, verify, correct, sign."),
-    "forecast": ("pitlogger.cli.forecast:forecast", "When it is done, and what would change it."),
-    "night": ("pitlogger.cli.night:night", "Before turning in: what will wake you."),
-    "policy": ("pitlogger.cli.safety:policy", "List and show food-safety policies."),
-    "check": ("pitlogger.cli.check:check", "Verify a probe or a scale."),
-    "decode": ("pitlogger.cli.decode:decode", "Show what a decoder makes of bytes."),
-    "notify": ("pitlogger.cli.notify:notify", "Try the ways of sending; list what waits."),
-    "report": ("pitlogger.cli.report:report", "Sheets and labels to print or send."),
-    "store": ("pitlogger.cli.store:store", "Back up, restore and examine the record."),
-    "service": ("pitlogger.cli.service:service", "Run at boot, as a system service."),
-    "devices": ("pitlogger.cli.devices:devices", "List, find and try devices."),
+    "run": ("installation.run:run", "Run the daemon."),
+    "config": (
+        "installation.config:config",
+        "Print an example configuration, or check one.",
+    ),
+    "cook": ("cooking.cook:cook", "Start, show, list and finish cooks."),
+    "piece": ("cooking.piece:piece", "Add, split and merge pieces."),
+    "channel": ("instruments.channel:channel", "Say where a channel sits now."),
+    "stage": ("cooking.act:stage", "Set the stage of a piece."),
+    "weigh": ("cooking.act:weigh", "Keep a mass at a checkpoint."),
+    "temp": ("cooking.act:temp", "Enter a hand probe's reading."),
+    "note": ("cooking.act:note", "Write a note into the journal."),
+    "undo": ("cooking.act:undo", "Take an entry back."),
+    "correct": (
+        "cooking.act:correct",
+        "Correct an entry; the old one stays visible.",
+    ),
+    "alert": ("cooking.alert:alert", "List, acknowledge and shelve alerts."),
+    "status": ("cooking.status:status", "Say how things stand."),
+    "pair": ("installation.pair:pair", "Make a code that pairs a phone."),
+    "phones": ("installation.pair:phones", "List and remove phones and programs."),
+    "meal": ("records.meal:meal", "How the meal went, for the next plan."),
+    "yield": ("records.yields:yield_command", "Yield by step, with its uncertainty."),
+    "plan": ("ahead.plan:plan", "How much raw meat for these guests."),
+    "price": ("ahead.price:price", "What to charge."),
+    "schedule": ("ahead.schedule:schedule", "When to light the fire."),
+    "history": ("ahead.history:history", "Past cooks and what they teach."),
+    "import": ("records.import_:import_command", "Read a paper log into the record."),
+    "replay": ("records.replay:replay", "Run a capture through the engine."),
+    "export": ("records.export:export", "Write a cook as a capture or a table."),
+    "safety": ("records.safety:safety", "Judge a record by a food-safety policy."),
+    "rules": (
+        "cooking.rules:rules",
+        "Which rules there are and what is watched now.",
+    ),
+    "record": ("records.record:record", "The food log: show, verify, correct, sign."),
+    "forecast": (
+        "cooking.forecast:forecast",
+        "When it is done, and what would change it.",
+    ),
+    "night": ("cooking.night:night", "Before turning in: what will wake you."),
+    "policy": ("records.safety:policy", "List and show food-safety policies."),
+    "check": ("instruments.check:check", "Verify a probe or a scale."),
+    "decode": ("instruments.decode:decode", "Show what a decoder makes of bytes."),
+    "notify": (
+        "installation.notify:notify",
+        "Try the ways of sending; list what waits.",
+    ),
+    "report": ("records.report:report", "Sheets and labels to print or send."),
+    "store": ("records.store:store", "Back up, restore and examine the record."),
+    "service": ("installation.service:service", "Run at boot, as a system service."),
+    "devices": ("instruments.devices:devices", "List, find and try devices."),
 }
 GROUP = "pitlogger.commands"  # entry points of other packages that add commands
 
@@ -74,7 +90,7 @@ class LazyGroup(click.Group):
     def get_command(self, ctx: click.Context, name: str) -> click.Command | None:
         if name in COMMANDS:
             module, _, attribute = COMMANDS[name][0].partition(":")
-            command: click.Command = getattr(import_module(module), attribute)
+            command: click.Command = getattr(import_module(f"pitlogger.cli.{module}"), attribute)
             return command
         for point in added_commands():
             if point.name == name:
@@ -114,8 +130,8 @@ def root(ctx: click.Context) -> None:
     Exit codes: 0 done, 1 failed or refused, 2 usage or unreadable input, 3 daemon not
     reachable, 4 done and an alarm is active.
     """
-    from pitlogger.cli import past
-    from pitlogger.cli.history import Record
+    from pitlogger.cli.ahead.history import Record
+    from pitlogger.cli.records import past
 
     ctx.obj = Record(past.books, past.add_cooks, past.mass_unit)
 

@@ -16,7 +16,7 @@ import time
 from itertools import cycle, islice
 from typing import TypedDict
 
-from pitlogger.cli.decode import _unescape
+from pitlogger.cli.instruments.decode import _unescape
 from pitlogger.devices.contract import Chunk, Decoder
 from pitlogger.devices.decoders import DecodeOptions, DecoderInfo, load, names
 

@@ -137,7 +137,7 @@ def _log_of(cooks: int, folder: Path) -> Path:
 
 def answer_ms(cooks: int = 1000) -> float:
     """Return how long a plan takes in a process that runs, history read and learned included."""
-    from pitlogger.cli.plan_answer import Given, answer
+    from pitlogger.cli.ahead.plan_answer import Given, answer
 
     with tempfile.TemporaryDirectory() as folder:
         given = Given(guests=100, portion="5oz", cut=CUT, history_file=_log_of(cooks, Path(folder)))

@@ -10,7 +10,7 @@ import pytest
 from click.testing import CliRunner
 
 from pitlogger.cli.client import Client
-from pitlogger.cli.night import night, ring_until_heard
+from pitlogger.cli.cooking.night import night, ring_until_heard
 from tests.browser.staging import Staged, staged
 from tests.notify.conftest import WebServer, web_server
 

@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 from click.testing import CliRunner
 
-from pitlogger.cli.plan import plan
+from pitlogger.cli.ahead.plan import plan
 from pitlogger.errors import UsageError
 
 LB = 453.59237

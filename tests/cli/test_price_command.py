@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from click.testing import CliRunner
 
-from pitlogger.cli.price import price
+from pitlogger.cli.ahead.price import price
 from pitlogger.errors import UsageError
 
 CHAIN = (

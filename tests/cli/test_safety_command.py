@@ -11,8 +11,8 @@ from typing import Any
 import pytest
 from click.testing import CliRunner, Result
 
-from pitlogger.cli.check import check
-from pitlogger.cli.safety import policy, safety
+from pitlogger.cli.instruments.check import check
+from pitlogger.cli.records.safety import policy, safety
 from pitlogger.errors import CaptureError, ConfigError, CookFileError, QuantityError
 from pitlogger.safety.cooling import steps_of
 from pitlogger.safety.policy import shipped_policy

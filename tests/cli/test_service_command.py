@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from pitlogger.cli.service import service
+from pitlogger.cli.installation.service import service
 from pitlogger.config import load_config
 from pitlogger.errors import RefusedError
 

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from click.testing import CliRunner
 
-from pitlogger.cli.store import store as group
+from pitlogger.cli.records.store import store as group
 from pitlogger.errors import StoreError
 from pitlogger.model.journal import Entry, Noted
 from pitlogger.model.readings import Quality, Site, Tagged

@@ -13,9 +13,9 @@ import click
 import pytest
 from click.testing import CliRunner
 
-from pitlogger.cli.history import Record, history
-from pitlogger.cli.import_ import import_command
-from pitlogger.cli.yields import yield_command
+from pitlogger.cli.ahead.history import Record, history
+from pitlogger.cli.records.import_ import import_command
+from pitlogger.cli.records.yields import yield_command
 from pitlogger.errors import DaemonUnreachableError, PitloggerError, UsageError
 from pitlogger.formats.paper_log import PaperRow
 from pitlogger.model.book import fold
@@ -189,7 +189,7 @@ def test_import_asks_about_doubtful_rows(tmp_path: Path) -> None:
 
 def test_typed_weights_load_no_heavy_library() -> None:
     code = (
-        "import sys; from pitlogger.cli.yields import yield_command\n"
+        "import sys; from pitlogger.cli.records.yields import yield_command\n"
         f"yield_command(['--weights', '{WEIGHTS}', '--json'], standalone_mode=False)\n"
         "heavy = {'numpy', 'pydantic', 'fastapi', 'pitlogger.model.journal'} & set(sys.modules)\n"
         "print(sorted(heavy), file=sys.stderr)"

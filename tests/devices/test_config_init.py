@@ -10,7 +10,7 @@ import pytest
 from click.testing import CliRunner
 
 from pitlogger.bootstrap import channels_of, configured_devices
-from pitlogger.cli.config import config
+from pitlogger.cli.installation.config import config
 from pitlogger.config import Config, parse_config
 from pitlogger.devices.drafting import Tried, draft
 from pitlogger.devices.reach import Find, heard

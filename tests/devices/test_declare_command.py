@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 from click.testing import CliRunner
 
-from pitlogger.cli.declare import Way, declare
+from pitlogger.cli.instruments.declare import Way, declare
 from pitlogger.devices.contract import Chunk, Measurement
 from pitlogger.devices.declaring.conclude import conclude
 from pitlogger.devices.declaring.moments import Moment

@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 from click.testing import CliRunner
 
-from pitlogger.cli.devices import devices
+from pitlogger.cli.instruments.devices import devices
 from pitlogger.devices.checks import Check, State
 from pitlogger.devices.contract import Measurement
 from pitlogger.devices.doctor import Host, bluetooth_checks, wired_checks

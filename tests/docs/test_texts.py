@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 from pydantic import BaseModel
 
-from pitlogger.cli.config import text
+from pitlogger.cli.installation.config import text
 from pitlogger.config import Config, parse_config
 
 ROOT = Path(__file__).parents[2]

@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 from click.testing import CliRunner, Result
 
-from pitlogger.cli.decode import decode
+from pitlogger.cli.instruments.decode import decode
 from pitlogger.devices import decoders
 from pitlogger.errors import ConfigError, DecodeError, DriverError, UsageError
 

@@ -14,7 +14,7 @@ import pytest
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
-from pitlogger.cli.decode import _unescape
+from pitlogger.cli.instruments.decode import _unescape
 from pitlogger.devices.contract import Chunk, Decoder, Measurement, milli_units
 from pitlogger.devices.decoders import DecodeOptions, load, names
 from pitlogger.devices.framing import StreamDecoder

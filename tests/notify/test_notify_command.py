@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from pitlogger.cli.notify import notify
+from pitlogger.cli.installation.notify import notify
 from pitlogger.errors import ConfigError, UsageError
 from pitlogger.model.alerts import Priority
 from pitlogger.notify.message import Message

@@ -12,7 +12,7 @@ from typing import Any
 import click
 import pytest
 
-from pitlogger.cli.report import report
+from pitlogger.cli.records.report import report
 from pitlogger.config import MqttTable, parse_config
 from pitlogger.config_notify import AnyWay, NotifyTable, SounderTable
 from pitlogger.notify.mqtt.commands import WORDS

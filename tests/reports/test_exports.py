@@ -17,7 +17,7 @@ from click.testing import CliRunner
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pitlogger.cli.export import export
+from pitlogger.cli.records.export import export
 from pitlogger.errors import PitloggerError, UsageError
 from pitlogger.reports.table_files import (
     guarded,

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from pitlogger.cli.report import report
+from pitlogger.cli.records.report import report
 from pitlogger.errors import PitloggerError, UsageError
 from pitlogger.reports.cook_record import CookRecord
 from pitlogger.reports.cook_report import cook_report

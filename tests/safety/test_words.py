@@ -11,7 +11,7 @@ ROOT = Path(__file__).parent.parent.parent
 WORD = re.compile(r"\b" + "sa" + r"fe\b", re.IGNORECASE)
 PLACES = (
     "pitlogger/safety/**/*.py", "pitlogger/safety/**/*.csv", "pitlogger/safety/**/*.toml",
-    "pitlogger/cli/safety.py", "pitlogger/cli/check.py", "docs/food-safety.md",
+    "pitlogger/cli/records/safety.py", "pitlogger/cli/instruments/check.py", "docs/food-safety.md",
 )  # fmt: skip
 
 

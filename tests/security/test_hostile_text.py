@@ -144,7 +144,7 @@ def test_commands_print_through_it(capsys: pytest.CaptureFixture[str]) -> None:
 
 
 def test_a_file_that_is_hostile_ends_a_command_with_two_and_a_sentence(tmp_path: Path) -> None:
-    from pitlogger.cli.replay import replay
+    from pitlogger.cli.records.replay import replay
 
     file = tmp_path / "deep.senml"
     file.write_bytes(CAPTURES["nested arrays"])

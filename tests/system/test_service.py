@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from pitlogger.cli.run import run
+from pitlogger.cli.installation.run import run
 from pitlogger.errors import PitloggerError
 from pitlogger.node.daemon import Daemon
 from pitlogger.store import Reader

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from pitlogger.cli.forecast import outlook_text
+from pitlogger.cli.cooking.forecast import outlook_text
 from pitlogger.model.readings import Quality, Reading
 from tests.forecast.made import PIT_C, cook_c
 from tests.web.conftest import Node

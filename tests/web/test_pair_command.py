@@ -10,7 +10,7 @@ import httpx
 import pytest
 from click.testing import CliRunner, Result
 
-from pitlogger.cli.pair import pair, phones
+from pitlogger.cli.installation.pair import pair, phones
 from pitlogger.web.access.access import monotonic_ms
 from pitlogger.web.access.roles import Role
 from tests.browser.staging import Staged, staged

@@ -7,7 +7,7 @@ import json
 import pytest
 from click.testing import CliRunner
 
-from pitlogger.cli.plan import plan
+from pitlogger.cli.ahead.plan import plan
 from pitlogger.web.page.planning import plan_screen
 from pitlogger.web.page.shown import Shown
 from tests.web.conftest import Node

@@ -114,8 +114,8 @@ def test_another_piece_has_to_be_on_before_the_meal_by_its_cook_time() -> None:
 
 def test_naming_it_does_not_load_numpy() -> None:
     code = (
-        "import sys,
-        pitlogger.yields.purchase.running_short, pitlogger.yields.purchase.plan, pitlogger.yields.books;"
+        "import sys, pitlogger.yields.purchase.running_short, pitlogger.yields.purchase.plan;"
+        "import pitlogger.yields.books;"
         "sys.exit('numpy' in sys.modules)"
     )
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0

@@ -8,7 +8,7 @@ from typing import TypeVar
 
 import click
 
-from pitlogger.cli.history import Record
+from pitlogger.cli.ahead.history import Record
 from pitlogger.errors import RefusedError
 from pitlogger.model.book import Book, fold
 from pitlogger.node.daemon import Daemon

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from pitlogger.errors import UsageError
 
 if TYPE_CHECKING:
-    from pitlogger.cli.plan_answer import Given
+    from pitlogger.cli.ahead.plan_answer import Given
 
 FIELDS = {
     "guests": "45", "children": "", "portion": "5 oz", "piece_mass": "", "over": "", "risk": "",
@@ -75,7 +75,7 @@ def given(fields: Mapping[str, str]) -> Given:
     Raises:
         UsageError: A field that cannot be read.
     """
-    from pitlogger.cli.plan_answer import Given  # NumPy: not before somebody plans
+    from pitlogger.cli.ahead.plan_answer import Given  # NumPy: not before somebody plans
 
     cuts = wanted(fields)
     menu = ",".join(f"{one.cut}:{share_pct(one):g}%" for one in cuts)

@@ -7,8 +7,8 @@ from decimal import Decimal
 from typing import Any
 from urllib.parse import urlencode
 
-from pitlogger.cli.price_card import CardGiven, card_document
-from pitlogger.cli.schedule_answer import ScheduleGiven, schedule_document
+from pitlogger.cli.ahead.price_card import CardGiven, card_document
+from pitlogger.cli.ahead.schedule_answer import ScheduleGiven, schedule_document
 from pitlogger.errors import PitloggerError, UsageError
 from pitlogger.model.cooks import CUTS
 from pitlogger.node.daemon import Daemon
@@ -58,7 +58,7 @@ async def plan_document(daemon: Daemon, query: Mapping[str, str]) -> list[dict[s
 
 def _dishes(fields: Mapping[str, str]) -> tuple[list[dict[str, Any]], list[str]]:
     """Return a plan for each cut, and the notes that belong to all of them."""
-    from pitlogger.cli.plan_answer import answer
+    from pitlogger.cli.ahead.plan_answer import answer
 
     asked = given(fields)
     document = answer(asked)

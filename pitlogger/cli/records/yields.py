@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from pitlogger.cli.history import (
+from pitlogger.cli.ahead.history import (
     books_on_record,
     check_cut,
     cut_option,
@@ -21,7 +21,7 @@ from pitlogger.model.quantities import SHOWN_MASSES
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from pitlogger.cli.history import Record
+    from pitlogger.cli.ahead.history import Record
     from pitlogger.yields.ledger import Account
     from pitlogger.yields.records import PastPiece
 

@@ -12,7 +12,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from pitlogger.cli.cut_policy import cut_policy
+from pitlogger.cli.ahead.cut_policy import cut_policy
 from pitlogger.forecast.request import Series
 from pitlogger.model.cooks import Piece
 from pitlogger.model.quantities import parse_temperature_mc, show_duration, show_temperature

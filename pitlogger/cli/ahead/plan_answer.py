@@ -7,9 +7,9 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Literal
 
-from pitlogger.cli.history import check_cut, load_history
-from pitlogger.cli.plan_another import light_by
-from pitlogger.cli.plan_inputs import (
+from pitlogger.cli.ahead.history import check_cut, load_history
+from pitlogger.cli.ahead.plan_another import light_by
+from pitlogger.cli.ahead.plan_inputs import (
     Dish,
     Portion,
     Terms,
@@ -22,8 +22,8 @@ from pitlogger.cli.plan_inputs import (
     read_terms,
     typical_piece,
 )
-from pitlogger.cli.plan_meals import as_at_meals, meal_notes, past_meals, tender_notes
-from pitlogger.cli.plan_notes import (
+from pitlogger.cli.ahead.plan_meals import as_at_meals, meal_notes, past_meals, tender_notes
+from pitlogger.cli.ahead.plan_notes import (
     basis_notes,
     factor_notes,
     margin_notes,

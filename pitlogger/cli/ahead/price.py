@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from pitlogger.cli.history import history_option, record_option
+from pitlogger.cli.ahead.history import history_option, record_option
 from pitlogger.cli.output import emit, json_option
 
 
@@ -52,12 +52,12 @@ def price(as_json: bool, job_file: Path | None, history_file: Path | None, **giv
     if job_file is not None:
         if given["weights"] or given["price"]:
             raise UsageError("give --job for a whole job or --weights for one card, not both")
-        from pitlogger.cli.price_job import job_document, job_text
+        from pitlogger.cli.ahead.price_job import job_document, job_text
 
         document = job_document(job_file, history_file)
         emit(document, as_json, job_text(document))
         return
-    from pitlogger.cli.price_card import CardGiven, card_document, card_text
+    from pitlogger.cli.ahead.price_card import CardGiven, card_document, card_text
 
     document = card_document(CardGiven(**given))
     emit(document, as_json, card_text(document))

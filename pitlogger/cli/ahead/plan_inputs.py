@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, replace
 
-from pitlogger.cli.cut_policy import cut_policy
+from pitlogger.cli.ahead.cut_policy import cut_policy
 from pitlogger.errors import UsageError, nearest
 from pitlogger.model.quantities import parse_mass_mg
 from pitlogger.yields.purchase.demand import Party
@@ -185,7 +185,7 @@ def read_menu(text: str) -> tuple[Dish, ...]:
     Raises:
         UsageError: A share is missing, or the shares come to less than 100 %.
     """
-    from pitlogger.cli.history import check_cut
+    from pitlogger.cli.ahead.history import check_cut
 
     dishes = []
     for part in filter(None, (part.strip() for part in text.split(","))):

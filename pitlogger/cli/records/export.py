@@ -11,7 +11,7 @@ from typing import TextIO
 import click
 
 from pitlogger.cli.client import Client, socket_option
-from pitlogger.cli.configuration import config_option, configuration
+from pitlogger.cli.installation.configuration import config_option, configuration
 from pitlogger.errors import UsageError
 
 BINARY = ("xlsx", "parquet")

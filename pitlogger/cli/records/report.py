@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from pitlogger.cli.configuration import config_option, configuration
+from pitlogger.cli.installation.configuration import config_option, configuration
 from pitlogger.errors import UsageError
 
 if TYPE_CHECKING:

@@ -95,7 +95,7 @@ def boil(
     The boiling point follows the air pressure: give the pressure at this place if there is
     a barometer, else the altitude. Mind the steam.
     """
-    from pitlogger.cli.safety import find_policy
+    from pitlogger.cli.records.safety import find_policy
     from pitlogger.model.quantities import parse_temperature_mc
     from pitlogger.safety.checks import boil_check, parse_altitude_m, parse_pressure_pa
 
@@ -136,7 +136,7 @@ def boil(
 @json_option
 def scale(as_json: bool, keep: str | None, by: str, **given: str) -> None:
     """Check a READING, such as 2.001kg, of a scale with a test mass on it."""
-    from pitlogger.cli.safety import find_policy
+    from pitlogger.cli.records.safety import find_policy
     from pitlogger.model.quantities import parse_mass_mg
     from pitlogger.safety.scale_check import scale_check
 
@@ -206,7 +206,7 @@ def _tolerance(
     reading: str, sensor: Sensor, given: str | None, policy_name: str
 ) -> tuple[int, str]:
     """Return the tolerance in milli-kelvin and its source, in the unit the reading came in."""
-    from pitlogger.cli.safety import find_policy
+    from pitlogger.cli.records.safety import find_policy
     from pitlogger.errors import QuantityError
     from pitlogger.model.quantities import parse_temperature_step_mc
     from pitlogger.safety.checks import tolerance

@@ -8,7 +8,7 @@ from typing import Any
 
 import click
 
-from pitlogger.cli.configuration import config_option, configuration
+from pitlogger.cli.installation.configuration import config_option, configuration
 from pitlogger.cli.output import emit, json_option
 
 yes_option = click.option("--yes", is_flag=True, help="Do not ask.")

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from pitlogger.cli.declare import declare
-from pitlogger.cli.device_acts import forget, send
-from pitlogger.cli.doctor import doctor
+from pitlogger.cli.instruments.declare import declare
+from pitlogger.cli.instruments.device_acts import forget, send
+from pitlogger.cli.instruments.doctor import doctor
 from pitlogger.cli.output import emit, json_option, say_alone, table
 from pitlogger.errors import TransportError, UsageError
 

@@ -9,7 +9,7 @@ from itertools import product
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from pitlogger.cli.history import load_history
+from pitlogger.cli.ahead.history import load_history
 from pitlogger.cli.output import table
 from pitlogger.errors import UsageError
 from pitlogger.formats.job_file import JobFile, load_job

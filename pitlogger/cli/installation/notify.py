@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from pitlogger.cli.configuration import config_option, configuration
+from pitlogger.cli.installation.configuration import config_option, configuration
 from pitlogger.cli.output import emit, json_option
 
 

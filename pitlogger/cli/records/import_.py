@@ -7,10 +7,10 @@ from typing import Any
 
 import click
 
+from pitlogger.cli.ahead.history import Record, ignored_notes, record_at
 from pitlogger.cli.client import socket_option
-from pitlogger.cli.history import Record, ignored_notes, record_at
-from pitlogger.cli.import_capture import capture_text, import_capture, is_capture
 from pitlogger.cli.output import emit, json_option
+from pitlogger.cli.records.import_capture import capture_text, import_capture, is_capture
 
 
 @click.command("import")

@@ -137,7 +137,7 @@ async def _reload_when_told(daemon: Daemon, config_file: Path, told: asyncio.Eve
 
 def _first_code(access: Access, address: str) -> str:
     """Return what is printed while no phone of the owner is paired."""
-    from pitlogger.cli.pair import invitation
+    from pitlogger.cli.installation.pair import invitation
     from pitlogger.web.access.codes import GOOD_FOR_MS, spoken
     from pitlogger.web.access.roles import Role
 

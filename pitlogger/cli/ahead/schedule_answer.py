@@ -9,15 +9,15 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from pitlogger.cli.history import books_on_record, check_cut
-from pitlogger.cli.schedule_hold import (
+from pitlogger.cli.ahead.history import books_on_record, check_cut
+from pitlogger.cli.ahead.schedule_hold import (
     held_at_once,
     hold_document,
     hold_notes,
     holds,
     policy_named,
 )
-from pitlogger.cli.schedule_pits import place, read_pits
+from pitlogger.cli.ahead.schedule_pits import place, read_pits
 from pitlogger.clock import rfc3339
 from pitlogger.errors import DaemonUnreachableError, UsageError
 from pitlogger.model.cooks import Cook, Piece, Service

@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from pitlogger.cli.history import cut_option, record_option
+from pitlogger.cli.ahead.history import cut_option, record_option
 from pitlogger.cli.output import emit, json_option
 
 
@@ -41,7 +41,7 @@ def schedule(as_json: bool, ics: Path | None, **given: Any) -> None:
     Durations start from common practice and are learned from the record. A piece done early
     waits in the hold: the longest wait is held against the policy's hot-holding limit.
     """
-    from pitlogger.cli.schedule_answer import (
+    from pitlogger.cli.ahead.schedule_answer import (
         ScheduleGiven,
         schedule_document,
         schedule_ics,

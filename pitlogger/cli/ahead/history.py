@@ -44,7 +44,7 @@ class Record:
 
 def record_at(socket: Path) -> Record:
     """Return the record of the daemon behind a socket."""
-    from pitlogger.cli import past
+    from pitlogger.cli.records import past
 
     return Record(
         partial(past.books, socket),
@@ -145,7 +145,7 @@ def history(
     Lists each piece with its servable yield, the next cook of every cut, the steps that
     cost most, and what the best third had more often than the rest.
     """
-    from pitlogger.cli.history_text import history_text
+    from pitlogger.cli.ahead.history_text import history_text
     from pitlogger.yields.learned.lessons_document import lessons_document
 
     past, notes = load_history(history_file)
@@ -155,7 +155,7 @@ def history(
     if svg is not None:
         _write_strip(svg, document)
     if export_file is not None:
-        from pitlogger.cli.history_text import paper_log_text
+        from pitlogger.cli.ahead.history_text import paper_log_text
 
         export_file.write_text(paper_log_text(document["pieces"]), encoding="utf-8", newline="")
     emit(document, as_json, history_text(document))

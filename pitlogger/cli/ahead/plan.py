@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from pitlogger.cli.history import cut_option, history_option, record_option
+from pitlogger.cli.ahead.history import cut_option, history_option, record_option
 from pitlogger.cli.output import emit, json_option
 from pitlogger.model.cooks import WRAPS
 
@@ -56,8 +56,8 @@ def plan(**given: Any) -> None:
     The mean yield is shared by all pieces, so its uncertainty does not average out; pieces
     already weighed (--pieces) narrow the answer most.
     """
-    from pitlogger.cli.plan_answer import Given, answer
-    from pitlogger.cli.plan_text import answer_text
+    from pitlogger.cli.ahead.plan_answer import Given, answer
+    from pitlogger.cli.ahead.plan_text import answer_text
 
     as_json, svg = given.pop("as_json"), given.pop("svg")
     document = answer(Given(**given))

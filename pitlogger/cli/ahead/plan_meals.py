@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from pitlogger.cli.plan_inputs import Portion, Terms
+from pitlogger.cli.ahead.plan_inputs import Portion, Terms
 from pitlogger.errors import UsageError
 from pitlogger.model.quantities import show_mass
 from pitlogger.yields.learned.lessons import tender_levels

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from decimal import Decimal
 
-from pitlogger.cli.plan_inputs import Terms
+from pitlogger.cli.ahead.plan_inputs import Terms
 from pitlogger.formats.money import amount, cents, price_per_g
 from pitlogger.model.quantities import show_mass
 from pitlogger.yields.learned.servable import Learned

@@ -1,0 +1,1 @@
+"""Commands before a cook: plan, schedule, price, history."""

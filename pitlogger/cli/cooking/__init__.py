@@ -1,0 +1,1 @@
+"""Commands during a cook: start, stage, weigh, temp, alerts, status."""

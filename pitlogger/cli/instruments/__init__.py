@@ -1,0 +1,1 @@
+"""Commands about devices, channels, decoders and checks."""
