@@ -16,16 +16,42 @@ from pitlogger.config import WebTable
 from pitlogger.errors import TransportError
 from pitlogger.node.daemon import Daemon
 from pitlogger.web.access.access import Access
+from pitlogger.web.access.bounded import BoundedProtocol
+from pitlogger.web.access.door import LOCAL, NETWORK, Door, Limits, with_room
 from pitlogger.web.access.roles import Role
 from pitlogger.web.app import make_apps
 
 
 class _Server(uvicorn.Server):
-    """uvicorn without its own signal handlers: the daemon's owner decides when to stop."""
+    """uvicorn behind our door and without its own signal handlers.
+
+    The daemon's owner decides when to stop; the door decides who is let in.
+    """
+
+    def __init__(
+        self, config: uvicorn.Config, listening: socket.socket, limits: Limits, access: Access
+    ) -> None:
+        super().__init__(config)
+        self._listening = listening
+        self._limits = limits
+        self._access = access
 
     @contextmanager
     def capture_signals(self) -> Iterator[None]:
         yield
+
+    async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+        door: Door
+
+        def seat() -> asyncio.Protocol:
+            return BoundedProtocol(
+                self.config, self.server_state, {}, door=door, limits=self._limits
+            )
+
+        door = Door(self._listening, self._limits, self.config.ssl, seat)
+        self._access.doors.append(door)
+        self.servers = [door]  # type: ignore[list-item]  # closed and waited for like a server
+        self.started = True
 
 
 @asynccontextmanager
@@ -49,9 +75,10 @@ async def serving(daemon: Daemon, access: Access | None = None) -> AsyncIterator
         stack.callback(daemon.socket.unlink, missing_ok=True)
         address = None if listening is None else page_address(web, listening.getsockname()[1])
         local, network = make_apps(daemon, access, address)
-        await stack.enter_async_context(_running(local, unix))
+        await stack.enter_async_context(_running(local, unix, access, LOCAL))
         if listening is not None:
-            await stack.enter_async_context(_running(network, listening, web))
+            limits = with_room(NETWORK)
+            await stack.enter_async_context(_running(network, listening, access, limits, web))
             if web.one_time_link:
                 address = f"{address}pair#{access.invite(Role.OWNER)}"
         try:
@@ -84,7 +111,11 @@ def _lan_address() -> str | None:
 
 @asynccontextmanager
 async def _running(
-    app: ASGIApp, listening: socket.socket, web: WebTable | None = None
+    app: ASGIApp,
+    listening: socket.socket,
+    access: Access,
+    limits: Limits,
+    web: WebTable | None = None,
 ) -> AsyncIterator[None]:
     config = uvicorn.Config(
         app,
@@ -96,10 +127,11 @@ async def _running(
         proxy_headers=False,
         timeout_graceful_shutdown=1,
         server_header=False,
+        h11_max_incomplete_event_size=limits.head_bytes,
         ssl_certfile=None if web is None else web.tls_cert,
         ssl_keyfile=None if web is None else web.tls_key,
     )
-    server = _Server(config)
+    server = _Server(config, listening, limits, access)
     task = asyncio.create_task(server.serve(sockets=[listening]), name="serve")
     try:
         yield

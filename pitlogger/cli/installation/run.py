@@ -6,6 +6,7 @@ import asyncio
 import logging
 import os
 import signal
+import sys
 from collections.abc import Coroutine
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -81,10 +82,7 @@ async def _run_until_told(config: Config, config_file: Path) -> None:
         ]
         if (every_s := period_s()) is not None:
             works.append(Watchdog(daemon.store, daemon.keeps_up, every_s).run())
-        where = f", page at {address}" if address else ""
-        click.echo(f"pitlogger runs: socket {daemon.socket}{where}", err=True)
-        if address and not access.keys.has_owner() and not config.web.one_time_link:
-            click.echo(_first_code(access, address), err=True)
+        _greet(config, daemon, access, address)
         try:
             await _first_of(works)
         finally:
@@ -133,6 +131,20 @@ async def _reload_when_told(daemon: Daemon, config_file: Path, told: asyncio.Eve
             words = f"the old configuration stays: {fault!r}"
             log.exception("%s", words)
         ready(words)
+
+
+def _greet(config: Config, daemon: Daemon, access: Access, address: str | None) -> None:
+    """Say where the page is, and how the first phone gets in.
+
+    A code is shown on a terminal alone: a log is read by others, and kept.
+    """
+    is_seen = sys.stderr.isatty()
+    shown = address if is_seen or address is None else address.partition("#")[0]
+    where = f", page at {shown}" if shown else ""
+    click.echo(f"pitlogger runs: socket {daemon.socket}{where}", err=True)
+    if address and not access.keys.has_owner() and not config.web.one_time_link:
+        call = "no phone of the owner is paired yet: run `pitlogger pair --role owner`"
+        click.echo(_first_code(access, address) if is_seen else call, err=True)
 
 
 def _first_code(access: Access, address: str) -> str:

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import time
+from collections import Counter
 
 from pitlogger.config import Config
 from pitlogger.web.access.codes import Codes
+from pitlogger.web.access.door import Door
 from pitlogger.web.access.hosts import own_names
 from pitlogger.web.access.keyring import Holder, Keyring, Kind
 from pitlogger.web.access.rates import Rates
@@ -13,8 +15,9 @@ from pitlogger.web.access.roles import NOBODY, Role, Who
 
 WRITES_PER_S, WRITES_BURST = 10.0, 20.0
 READS_PER_S, READS_BURST = 50.0, 200.0
-PAIRS_PER_S, PAIRS_BURST = 0.2, 10.0
-MOST_STREAMS = 40
+PAIRS_PER_S, PAIRS_BURST = 0.2, 5.0
+REFUSALS_PER_S, REFUSALS_BURST = 2.0, 60.0
+MOST_STREAMS, STREAMS_EACH = 40, 12
 COOKIE_PLAIN = "pitlogger"
 COOKIE_TLS = "__Host-pitlogger"  # browsers drop this name on plain http
 
@@ -34,7 +37,9 @@ class Access:
         self.writes = Rates(WRITES_PER_S, WRITES_BURST)
         self.reads = Rates(READS_PER_S, READS_BURST)
         self.pairings = Rates(PAIRS_PER_S, PAIRS_BURST)
-        self.streams = 0
+        self.refusals = Rates(REFUSALS_PER_S, REFUSALS_BURST)
+        self.streams: Counter[str] = Counter()  # open ones, by who asked
+        self.doors: list[Door] = []
 
     def invite(self, role: Role) -> str:
         """Return a code that pairs one phone within ten minutes."""

@@ -1,12 +1,14 @@
 """The gate: every request passes it before anything else sees it.
 
-Order: Host, size, who, role, rate, Origin and content type. What does not pass is answered
-here and nothing is written.
+Order: size, Host, role, rate, Origin and content type, then the body, counted as it comes.
+What does not pass is answered here and nothing is written.
 """
 
 from __future__ import annotations
 
+import asyncio
 import time
+from collections import Counter
 from http.cookies import CookieError, SimpleCookie
 from typing import Any
 
@@ -14,11 +16,21 @@ from starlette.datastructures import Headers, MutableHeaders
 from starlette.responses import JSONResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from pitlogger.web.access.access import COOKIE_PLAIN, COOKIE_TLS, MOST_STREAMS, Access
+from pitlogger.web.access.access import (
+    COOKIE_PLAIN,
+    COOKIE_TLS,
+    MOST_STREAMS,
+    STREAMS_EACH,
+    Access,
+)
+from pitlogger.web.access.door import origin_of
 from pitlogger.web.access.hosts import is_own
 from pitlogger.web.access.roles import NOBODY, SAFE, SOCKET, Role, Who, needed, who_asks
 
 BODY_LIMIT = 64 * 1024
+BODY_S = 10.0
+HEAD_LIMIT = 16 * 1024
+CLOSE = {"Connection": "close"}
 LOCAL_BODY_LIMIT = 16 * 1024 * 1024  # a paper log of many years comes by the Unix socket
 STREAM = "/api/v1/stream"
 FORM = "application/x-www-form-urlencoded"
@@ -42,6 +54,7 @@ class Gate:
         self._app = app
         self._access = access
         self._trusted = trusted
+        self._limit = LOCAL_BODY_LIMIT if trusted else BODY_LIMIT
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http":
@@ -49,21 +62,37 @@ class Gate:
             return
         headers = Headers(scope=scope)
         who = SOCKET if self._trusted else self._who(scope, headers)
-        turned = too_large(scope, headers, LOCAL_BODY_LIMIT if self._trusted else BODY_LIMIT)
+        turned = badly_framed(scope, headers, self._limit)
         if turned is None and not self._trusted:
             turned = self._turned(scope, headers, who)
+        body = b""
+        if turned is None and scope["method"] not in SAFE:
+            body, turned = await read_body(receive, self._limit, BODY_S)
         sending = _with_headers(send)
         if turned is not None:
-            await turned(scope, receive, sending)
+            await self._slowed(scope, turned)(scope, receive, sending)
             return
+        await self._pass(scope, _given(body, receive), sending, who)
+
+    async def _pass(self, scope: Scope, receive: Receive, send: Send, who: Who) -> None:
+        asker = _asker(scope, who)
         is_stream = scope["path"] == STREAM
-        self._access.streams += is_stream
+        self._access.streams[asker] += is_stream
         token = who_asks.set(who)
         try:
-            await self._app(scope, receive, sending)
+            await self._app(scope, receive, send)
         finally:
             who_asks.reset(token)
-            self._access.streams -= is_stream
+            self._access.streams[asker] -= is_stream
+            self._access.streams += Counter()  # forgets who has none open
+
+    def _slowed(self, scope: Scope, turned: Response) -> Response:
+        """Return a refusal, or a shorter one to who is refused again and again."""
+        if self._trusted or turned.status_code == 429:
+            return turned
+        if self._access.refusals.allows(_origin(scope), time.monotonic()):
+            return turned
+        return too_many("refused too often: wait", 10)
 
     def _who(self, scope: Scope, headers: Headers) -> Who:
         return self._access.who(bearer(headers) or cookie_key(scope, headers))
@@ -80,12 +109,15 @@ class Gate:
         rates = self._access.reads if method in SAFE else self._access.writes
         if path == "/pair" and method not in SAFE:
             rates = self._access.pairings
-        client = scope.get("client")
-        asker = who.id or (client[0] if client else "?")
+        asker = _asker(scope, who)
         if not rates.allows(asker, time.monotonic()):
-            return refusal(429, "too many requests: wait a second", {"Retry-After": "1"})
-        if path == STREAM and self._access.streams >= MOST_STREAMS:
-            return refusal(503, f"{MOST_STREAMS} screens are open: close one")
+            wait_s = 5 if rates is self._access.pairings else 1
+            return too_many(f"too many requests: wait {wait_s} s", wait_s)
+        if path == STREAM and (
+            self._access.streams.total() >= MOST_STREAMS
+            or self._access.streams[asker] >= STREAMS_EACH
+        ):
+            return refusal(503, "too many screens are open: close one", CLOSE)
         return None if method in SAFE else _forged(scope, headers)
 
     def _may(self, method: str, path: str, who: Who) -> Response | None:
@@ -127,16 +159,77 @@ def refusal(status: int, message: str, headers: dict[str, str] | None = None) ->
     return JSONResponse({"error": message}, status, headers)
 
 
-def too_large(scope: Scope, headers: Headers, most: int) -> Response | None:
-    """Return the answer to a body that is too large, or of a size not told."""
-    length = headers.get("content-length")
-    if length is None:
-        if "transfer-encoding" in headers and scope["method"] not in SAFE:
-            return refusal(411, "say how long the body is (Content-Length)")
+def too_many(message: str, wait_s: int) -> Response:
+    """Return the answer to who asks too often; the connection ends with it."""
+    return refusal(429, message, {"Retry-After": str(wait_s), **CLOSE})
+
+
+def badly_framed(scope: Scope, headers: Headers, most: int) -> Response | None:
+    """Return the answer to a body of two sizes, of none, too large, or where none belongs.
+
+    Source: RFC 9112, 6.3: a message with both Content-Length and Transfer-Encoding ought to be
+    handled as an error.
+    """
+    if sum(len(name) + len(value) for name, value in headers.raw) > HEAD_LIMIT:
+        return refusal(431, f"the head is larger than {HEAD_LIMIT} bytes", CLOSE)
+    lengths = headers.getlist("content-length")
+    is_chunked = "transfer-encoding" in headers
+    if len(lengths) > 1 or (lengths and is_chunked):
+        return refusal(400, "the body has more than one length", CLOSE)
+    if scope["method"] in SAFE:
+        if is_chunked or (lengths and lengths[0] != "0"):
+            return refusal(400, f"{scope['method']} takes no body", CLOSE)
         return None
-    if not length.isdecimal() or int(length) > most:
-        return refusal(413, f"the body is larger than {most} octets")
+    if is_chunked:
+        return refusal(411, "say how long the body is (Content-Length)", CLOSE)
+    if lengths and (len(lengths[0]) > 12 or not lengths[0].isdecimal() or int(lengths[0]) > most):
+        return refusal(413, f"the body is larger than {most} bytes", CLOSE)
     return None
+
+
+async def read_body(receive: Receive, most: int, within_s: float) -> tuple[bytes, Response | None]:
+    """Return a request's body, counted as it comes, or the answer to one that is no good.
+
+    Args:
+        most: Bytes.
+        within_s: Until it has to be whole.
+    """
+    parts: list[bytes] = []
+    held = 0
+    try:
+        async with asyncio.timeout(within_s):
+            while True:
+                message = await receive()
+                if message["type"] != "http.request":
+                    return b"", refusal(400, "the body ended early", CLOSE)
+                parts.append(message.get("body", b""))
+                held += len(parts[-1])
+                if held > most:
+                    return b"", refusal(413, f"the body is larger than {most} bytes", CLOSE)
+                if not message.get("more_body", False):
+                    return b"".join(parts), None
+    except TimeoutError:
+        return b"", refusal(408, f"the body did not come within {within_s:.0f} s", CLOSE)
+
+
+def _given(body: bytes, receive: Receive) -> Receive:
+    """Return what gives the application a body that was read already."""
+    waiting = [body]
+
+    async def giving() -> Message:
+        if waiting:
+            return {"type": "http.request", "body": waiting.pop(), "more_body": False}
+        return await receive()
+
+    return giving
+
+
+def _origin(scope: Scope) -> str:
+    return origin_of(scope.get("client")) or "?"
+
+
+def _asker(scope: Scope, who: Who) -> str:
+    return who.id or _origin(scope)
 
 
 def _forged(scope: Scope, headers: Headers) -> Response | None:

@@ -17,9 +17,9 @@ class Rates:
 
     def allows(self, who: str, now_s: float) -> bool:
         """Take one from the bucket of who asks; return whether there was one."""
-        if len(self._held) > MOST_KNOWN:
-            self._held.clear()
-        level, at_s = self._held.get(who, (self.burst, now_s))
+        level, at_s = self._held.pop(who, (self.burst, now_s))
+        while len(self._held) >= MOST_KNOWN:  # those who asked last stay known
+            del self._held[next(iter(self._held))]
         level = min(self.burst, level + (now_s - at_s) * self.per_s)
         allowed = level >= 1.0
         self._held[who] = (level - 1.0 if allowed else level, now_s)
