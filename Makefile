@@ -33,8 +33,8 @@ system:
 demo: $(VENV)/base  ## Run a whole simulated cook with the page on
 	$(BIN)/pitlogger demo
 
-test: system $(VENV)/tests  ## Run all tests
-	$(BIN)/python -m pytest -q
+test: system $(VENV)/tests  ## Run all tests, on all cores
+	$(BIN)/python -m pytest -q -n auto --dist loadfile
 
 check: system $(VENV)/checks  ## Lint, types, import contracts, tests with 20 000 examples a decoder, wheel
 	$(BIN)/ruff check
@@ -71,6 +71,22 @@ fuzz-nightly: $(VENV)/fuzz  ## Ten million of them a decoder
 
 storm-nightly: system $(VENV)/tests  ## A day in which every device is lost every five minutes
 	$(BIN)/python -m pytest -q -m nightly tests/devices/test_storm.py
+
+$(VENV)/mutate: $(VENV)/tests
+	$(BIN)/python -m pip install -q --disable-pip-version-check --group mutate
+	@touch $@
+
+mutate: system $(VENV)/mutate  ## Put 400 small faults into a copy of the code: do tests notice? (an hour)
+	$(BIN)/python -m tests.mutation
+
+nightly: system $(VENV)/checks $(VENV)/mutate $(VENV)/fuzz  ## All that is too long for every change (a night)
+	$(MAKE) check
+	$(BIN)/python -m pytest -q -m nightly
+	$(MAKE) torture KILLS=1000
+	$(MAKE) soak
+	$(MAKE) fuzz-nightly
+	$(MAKE) mutate
+	tools/clean-root --suite trixie make test
 
 bench-honesty: $(VENV)/tests  ## 200 simulated cooks: are the alarms honest?
 	$(BIN)/python -m tests.benchmarks.honesty

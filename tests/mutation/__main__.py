@@ -1,0 +1,194 @@
+"""Seeded mutants of the rooms that decide something: ``make mutate``.
+
+A first run with coverage learns which tests reach which line; each mutant is then tried, in a
+copy of the tree, by the tests that reach its line, fastest first. Mutants come from Cosmic Ray's
+operators. What survives is printed; ``equivalent.toml`` lists, with the reason, those that change
+nothing anybody could see. Writes ``build/mutants.json``.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import random
+import shutil
+import subprocess
+import sys
+import time
+from collections import defaultdict
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from queue import Queue
+from tempfile import TemporaryDirectory
+
+import click
+
+from tests.mutation.mutants import Mutant, listed_equivalents, mutants_of, mutated
+
+ROOMS = ("rules", "engine", "safety", "store", "forecast", "yields", "planning")
+TESTS = (
+    "tests/unit",
+    "tests/engine",
+    "tests/safety",
+    "tests/store",
+    "tests/forecast",
+    "tests/yields",
+    "tests/planning",
+    "tests/pipeline",
+    "tests/cli",
+    "tests/formats",
+)
+MOST_TESTS = 60  # a mutant that this many tests let pass has survived
+TIMEOUT_S = 60.0
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """What became of a mutant: ``killed``, ``survived``, ``unreached`` or ``equivalent``."""
+
+    mutant: Mutant
+    outcome: str
+    tests: int
+    seconds: float
+
+
+def copy_tree(target: Path) -> Path:
+    """Copy what tests need of this checkout."""
+    for name in ("pitlogger", "drivers", "simulators", "tests", "config", "docs"):
+        shutil.copytree(name, target / name, ignore=shutil.ignore_patterns("__pycache__"))
+    for name in ("pyproject.toml", "README.md", "DEVELOPERS.md", "CHANGELOG.md", "Makefile"):
+        shutil.copy(name, target / name)
+    return target
+
+
+def environment(tree: Path) -> dict[str, str]:
+    """Return an environment in which the tree's own packages come first."""
+    roots = [tree, tree / "drivers", tree / "simulators"]
+    return os.environ | {
+        "PYTHONPATH": os.pathsep.join(map(str, roots)),
+        "PYTHONDONTWRITEBYTECODE": "1",
+    }
+
+
+def pytest(tree: Path, *args: str, timeout_s: float | None = None) -> int:
+    """Run pytest in a tree; return its exit code, that of a failure where time ran out."""
+    command = [sys.executable, "-m", "pytest", "-q", "-x", "-p", "no:cacheprovider", *args]
+    try:
+        return subprocess.run(
+            command, cwd=tree, env=environment(tree), timeout=timeout_s, check=False,
+            stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
+        ).returncode  # fmt: skip
+    except subprocess.TimeoutExpired:
+        return 1
+
+
+def reach(tree: Path) -> dict[tuple[str, int], list[str]]:
+    """Return which tests reach a line, the quickest first, by (file, line)."""
+    import coverage
+
+    tests = [folder for folder in TESTS if (tree / folder).is_dir()]
+    report = tree / "durations.json"
+    (tree / "conftest.py").write_text(DURATIONS)
+    command = [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider",
+               "--cov=pitlogger", "--cov-context=test", "--cov-report=", *tests]  # fmt: skip
+    done = subprocess.run(
+        command, cwd=tree, env=environment(tree) | {"DURATIONS": str(report)}, check=False
+    )
+    if done.returncode != 0:
+        raise SystemExit("the tests fail without any mutant: mend them first")
+    took_s: dict[str, float] = json.loads(report.read_text())
+    data = coverage.CoverageData(str(tree / ".coverage"))
+    data.read()
+    found: dict[tuple[str, int], list[str]] = {}
+    for file in data.measured_files():
+        name = str(Path(file).relative_to(tree))
+        for line, contexts in data.contexts_by_lineno(file).items():
+            names = {context.partition("|")[0] for context in contexts if context}
+            found[name, line] = sorted(names, key=lambda test: took_s.get(test, 1.0))
+    return found
+
+
+DURATIONS = """
+import json, os
+took = {}
+def pytest_runtest_logreport(report):
+    took[report.nodeid] = took.get(report.nodeid, 0.0) + report.duration
+def pytest_sessionfinish():
+    if "DURATIONS" in os.environ:
+        open(os.environ["DURATIONS"], "w").write(json.dumps(took))
+"""
+
+
+def judge(mutant: Mutant, trees: Queue[Path], reached: dict[tuple[str, int], list[str]]) -> Verdict:
+    """Try one mutant in a free copy of the tree."""
+    tests = next(
+        (reached[mutant.file, line] for line in range(mutant.line, mutant.line + 3)
+         if reached.get((mutant.file, line))), []
+    )[:MOST_TESTS]  # fmt: skip
+    if not tests:
+        return Verdict(mutant, "unreached", 0, 0.0)
+    tree = trees.get()
+    began = time.monotonic()
+    path = tree / mutant.file
+    original = path.read_text()
+    try:
+        path.write_text(mutated(original, mutant))
+        code = pytest(tree, *tests, timeout_s=TIMEOUT_S)
+    finally:
+        path.write_text(original)
+        trees.put(tree)
+    outcome = "survived" if code == 0 else "killed"
+    return Verdict(mutant, outcome, len(tests), time.monotonic() - began)
+
+
+def table(verdicts: list[Verdict]) -> str:
+    """Return the table: a row a room."""
+    rooms: dict[str, list[Verdict]] = defaultdict(list)
+    for verdict in verdicts:
+        rooms[verdict.mutant.room].append(verdict)
+    lines = ["| room | mutants | equivalent | killed | survived | unreached | killed of the real |",
+             "|---|---|---|---|---|---|---|"]  # fmt: skip
+    for room, rows in [*sorted(rooms.items()), ("all", verdicts)]:
+        count = {name: sum(row.outcome == name for row in rows)
+                 for name in ("equivalent", "killed", "survived", "unreached")}  # fmt: skip
+        real = len(rows) - count["equivalent"]
+        share = f"{100 * count['killed'] / real:.0f} %" if real else "-"
+        lines.append(f"| {room} | {len(rows)} | {count['equivalent']} | {count['killed']} | "
+                     f"{count['survived']} | {count['unreached']} | {share} |")  # fmt: skip
+    return "\n".join(lines)
+
+
+@click.command()
+@click.option("--count", default=400, show_default=True, help="How many mutants.")
+@click.option("--seed", default=20260919, show_default=True, help="Which ones.")
+@click.option("--jobs", default=os.cpu_count() or 1, show_default=True, help="How many at once.")
+@click.option("--room", "rooms", multiple=True, default=ROOMS, help="Only these rooms.")
+def main(count: int, seed: int, jobs: int, rooms: tuple[str, ...]) -> None:
+    """Put small faults into a copy of the code and see whether tests notice."""
+    with TemporaryDirectory() as folder:
+        trees: Queue[Path] = Queue()
+        first = copy_tree(Path(folder) / "0")
+        reached = reach(first)
+        trees.put(first)
+        for number in range(1, jobs):
+            trees.put(copy_tree(Path(folder) / str(number)))
+        drawn = mutants_of(first, rooms, count, random.Random(seed))
+        same = listed_equivalents()
+        verdicts = [Verdict(m, "equivalent", 0, 0.0) for m in drawn if m.key in same]
+        with ThreadPoolExecutor(jobs) as pool:
+            todo = [m for m in drawn if m.key not in same]
+            for verdict in pool.map(lambda m: judge(m, trees, reached), todo):
+                verdicts.append(verdict)
+                if verdict.outcome in {"survived", "unreached"}:
+                    print(
+                        f"{verdict.outcome}: {verdict.mutant.key}\n{verdict.mutant.change}",
+                        flush=True,
+                    )
+    print(table(verdicts))
+    out = Path("build/mutants.json")
+    out.parent.mkdir(exist_ok=True)
+    out.write_text(json.dumps([asdict(verdict) for verdict in verdicts], indent=1))
+
+
+main()
