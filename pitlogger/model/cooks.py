@@ -61,11 +61,6 @@ class Stage(StrEnum):
 
 
 STAGE_ALIASES = {"sliced": Stage.CARVED, "pulled": Stage.CARVED, "chopped": Stage.CARVED}
-STAGE_LABEL = {
-    Stage.SMOKING: "on the pit",
-    Stage.IN_TRANSIT: "in transit",
-    Stage.RESTING: "off the pit, resting",
-}
 BEFORE_FIRE = frozenset({Stage.RAW, Stage.THAWING, Stage.BRINING, Stage.TRIMMED, Stage.SEASONED})
 ON_PIT = frozenset({Stage.SMOKING, Stage.WRAPPED})
 # Cooked and off the pit: hot-holding limits apply whatever the stage is called.

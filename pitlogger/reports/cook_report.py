@@ -8,7 +8,6 @@ from itertools import islice
 from pitlogger import __version__
 from pitlogger.model.alerts import ANNUNCIATED, AlertState, alert_class
 from pitlogger.model.book import Span
-from pitlogger.model.cooks import STAGE_LABEL
 from pitlogger.model.journal import AlertChanged, CheckMade, Corrected, RunStarted, Undone
 from pitlogger.model.quantities import show_duration, show_mass
 from pitlogger.reports.cook_record import CookRecord
@@ -24,6 +23,7 @@ from pitlogger.reports.sheet import (
     Table,
 )
 from pitlogger.safety.verdict import NEVER_JUDGED, Verdict, in_words
+from pitlogger.views import words
 from pitlogger.yields.ledger import Account
 
 MOST_ALARMS = 8
@@ -79,7 +79,11 @@ def _yields(record: CookRecord) -> Iterator[Block]:
         return
     steps = [name for name in MAIN if any(name in one.record.masses for one in held)]
     rows = [row for one in held for row in _account_rows(record, one, steps)]
-    yield Table(("piece", *steps), tuple(rows), numbers=frozenset(range(1, len(steps) + 1)))
+    yield Table(
+        ("piece", *map(words.checkpoint, steps)),
+        tuple(rows),
+        numbers=frozenset(range(1, len(steps) + 1)),
+    )
     told = " ".join(_servable(record, one) for one in held)
     yield Lines((f"{told} Figures after ± are expanded uncertainties, coverage factor 2.",))
 
@@ -111,7 +115,11 @@ def _servable(record: CookRecord, one: Account) -> str:
 def _stages(record: CookRecord) -> Iterator[Block]:
     yield Heading("Stages")
     rows = [
-        (held.piece.id, held.piece.cut, ", ".join(_span_words(record, span) for span in spans))
+        (
+            held.piece.id,
+            words.cut(held.piece.cut),
+            ", ".join(_span_words(record, span) for span in spans),
+        )
         for held in record.book.pieces.values()
         if (spans := held.spans())
     ]
@@ -122,7 +130,7 @@ def _stages(record: CookRecord) -> Iterator[Block]:
 
 
 def _span_words(record: CookRecord, span: Span) -> str:
-    name = STAGE_LABEL.get(span.stage, span.stage.value)
+    name = words.stage(span.stage)
     lasted = "" if span.to_ms is None else f" ({show_duration(span.to_ms - span.from_ms)})"
     return f"{name} {record.wall.clock(span.from_ms)}{lasted}"
 

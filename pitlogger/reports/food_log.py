@@ -15,6 +15,7 @@ from pitlogger.reports.cook_report import NOTHING, made_by, remarks_of, told_ver
 from pitlogger.reports.sheet import CAUTIONS, Block, Facts, Heading, Lines, Sheet, Table
 from pitlogger.safety.record import SHEETS, LogRow, SignOff, chain, missing, verify
 from pitlogger.safety.sheets import sheets
+from pitlogger.views import words
 
 HEADS = ("observed", "entered", "product", "what", "value", "limit and source", "verdict",
          "instrument", "by", "corrective action")  # fmt: skip
@@ -54,7 +55,7 @@ def _facts(record: CookRecord) -> Iterator[tuple[str, str]]:
     yield "Policy", f"{record.policy.name} {record.policy.version}: {record.policy.title}"
     for held in record.book.pieces.values():
         piece = held.piece
-        told = [piece.cut, piece.prepared, *(
+        told = [words.cut(piece.cut), piece.prepared, *(
             f"{word} {value}"
             for word, value in (("supplier", piece.supplier), ("grade", piece.grade),
                                 ("lot", piece.lot))

@@ -11,12 +11,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from html import escape
 
-from pitlogger.model.cooks import STAGE_LABEL
 from pitlogger.model.quantities import fahrenheit, show_mass
 from pitlogger.model.readings import Site
 from pitlogger.reports.cook_record import CookRecord
 from pitlogger.reports.gathering import GAP_MS
 from pitlogger.store.rows import ChartLine
+from pitlogger.views import words
 
 WIDTH, HEIGHT = 940, 340
 LEFT, RIGHT, TOP = 46, 150, 34
@@ -228,7 +228,7 @@ MAIN = (
 def _stages(record: CookRecord) -> Iterator[str]:
     scale = _Scale(record.start_ms, record.end_ms, 0, 1)
     flags = sorted(
-        (span.from_ms, STAGE_LABEL.get(span.stage, span.stage.value))
+        (span.from_ms, words.stage_flag(span.stage))
         for held in record.book.pieces.values()
         for span in held.spans()
     )

@@ -13,6 +13,7 @@ from pitlogger.model.quantities import show_temperature
 from pitlogger.reports.cook_record import CookRecord
 from pitlogger.reports.cook_report import made_by
 from pitlogger.reports.sheet import CAUTIONS, Block, Facts, Heading, Lines, Sheet, Table
+from pitlogger.views import words
 
 READINGS_A_PIECE = 3
 _TYPED_IN = (
@@ -62,7 +63,8 @@ def _facts(record: CookRecord) -> Iterator[tuple[str, str]]:
 def _pieces(record: CookRecord, standing: list[PieceBook]) -> Table:
     rows = tuple(
         (
-            held.piece.id, held.piece.cut, held.stage.value, record.wall.clock(_off_pit(held)),
+            held.piece.id, words.cut(held.piece.cut), words.stage(held.stage),
+            record.wall.clock(_off_pit(held)),
             _last_core(record, held.piece.id), "", "",
         )
         for held in standing

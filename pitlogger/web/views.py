@@ -12,13 +12,13 @@ from pitlogger.engine.compiled_channel import Lane
 from pitlogger.formats.journal_json import dump_body
 from pitlogger.model.alerts import ACTIVE, AlertState, alert_class
 from pitlogger.model.book import PieceBook
-from pitlogger.model.cooks import STAGE_LABEL
 from pitlogger.model.journal import Entry
 from pitlogger.model.next_steps import NEXT_CHECKPOINT, NEXT_STAGE
 from pitlogger.model.quantities import Quantity, show_duration, show_temperature
 from pitlogger.model.readings import Site
 from pitlogger.node.daemon import Daemon
 from pitlogger.rules.conditions import Watch
+from pitlogger.views import words
 
 
 def status(daemon: Daemon) -> dict[str, Any]:
@@ -89,7 +89,7 @@ def piece_view(daemon: Daemon, held: PieceBook) -> dict[str, Any]:
         "cut": piece.cut,
         "count": piece.count,
         "stage": held.stage.value,
-        "stage_label": STAGE_LABEL.get(held.stage, held.stage.value),
+        "stage_label": words.stage(held.stage),
         "since": rfc3339(held.stage_since_ms + daemon.utc_offset_ms),
         "ended": held.ended_ms is not None,
         "children": list(held.children),
@@ -183,12 +183,12 @@ def sentence(daemon: Daemon, now_ms: int) -> str:
 
 
 def _piece_words(daemon: Daemon, held: PieceBook, now_ms: int) -> str:
-    label = STAGE_LABEL.get(held.stage, held.stage.value)
-    words = f"{held.piece.id} {label} for {show_duration(now_ms - held.stage_since_ms)}"
+    label = words.stage(held.stage)
+    told = f"{held.piece.id} {label} for {show_duration(now_ms - held.stage_since_ms)}"
     lead = daemon.engine.book.cores(held.piece.id)[:1]
     state = daemon.engine.state.channels.get(lead[0]) if lead else None
     if state is not None and state.valid() and state.value is not None:
-        words += f" at {show_temperature(state.level, daemon.units.temperature)}"
+        told += f" at {show_temperature(state.level, daemon.units.temperature)}"
         if state.trend.stalled:
-            words += ", stalled"
-    return words
+            told += ", stalled"
+    return told

@@ -10,11 +10,19 @@ import sys
 from datetime import datetime, tzinfo
 from typing import Any, TextIO
 
+from pitlogger.formats.journal_json import load_body
 from pitlogger.model.alerts import alert_class
-from pitlogger.model.quantities import show_mass, show_temperature
+from pitlogger.rules.messages import Units
+from pitlogger.views import words
+from pitlogger.views.entries import body_words
 
 _BAR = 30
 _MARK = {"prompt": "!", "alarm": "!!"}
+_SIGN = {
+    "cook-started": ">", "cook-finished": ">", "stage-set": ">", "weighed": "=", "spot-read": "=",
+    "piece-split": ">", "pieces-merged": ">", "corrected": "~", "doubted": "?",
+    "device-changed": "-", "noted": "",
+}  # fmt: skip
 _ENTERED = {
     "unacknowledged": "", "latched-unacknowledged": "", "normal": "over: ",
     "acknowledged": "seen: ", "returned-unacknowledged": "went away: ",
@@ -84,37 +92,13 @@ def alert_line(data: dict[str, Any]) -> str | None:
         entered = "over: "
     mark = _MARK[alert_class(data["alert_kind"])] if not entered else "  "
     by = f" ({data['by']})" if data.get("by") else ""
-    return f"{mark:2} {entered}{data['alert_kind']}  {data['message']}{by}"
+    return f"{mark:2} {entered}{words.alert(data['alert_kind'])}: {data['message']}{by}"
 
 
 def entry_line(data: dict[str, Any]) -> str | None:
     """Return what a journal entry reads like, ``None`` for what is not worth a line."""
+    sign = _SIGN.get(data["kind"])
+    if sign is None:
+        return None
     by = f" ({data['by']})" if data.get("by") else ""
-    match data["kind"]:
-        case "cook-started":
-            return f">  cook '{data['cook']['name']}' begins{by}"
-        case "cook-finished":
-            return f">  cook ends{by}"
-        case "stage-set":
-            wrap = f" in {data['wrap']}" if data.get("wrap") else ""
-            return f">  {data['piece']}: {data['stage']}{wrap}{by}"
-        case "weighed":
-            net = show_mass(data["gross_mg"] - data["tare_mg"])
-            return f"=  {data['piece']}: {net} at {data['checkpoint']}{by}"
-        case "spot-read":
-            read = show_temperature(data["value_mc"], digits=1)
-            return f"=  {data.get('piece', '')}: {read} by hand{by}"
-        case "piece-split" | "pieces-merged":
-            return f">  {data['kind'].replace('-', ' ')}{by}"
-        case "corrected":
-            return f"~  corrected: {data.get('reason', '')}{by}"
-        case "doubted":
-            return f"?  {data['message']}"
-        case "device-changed":
-            return (
-                f"-  device {data['device']}: {data['status']} {data.get('message', '')}".rstrip()
-            )
-        case "noted":
-            return f"   note: {data['text']}{by}"
-        case _:
-            return None
+    return f"{sign:2} {body_words(load_body(data), Units())}{by}"

@@ -57,14 +57,14 @@ def _weigh(page: Page, checkpoint: str) -> None:
     page.locator("nav").get_by_role("link", name="Weigh", exact=True).click()
     expect(page.locator("[data-scale] [data-part=state]")).to_have_text("steady")
     page.get_by_role("button", name="Keep as brisket-1").first.click()
-    expect(page.locator("#told")).to_contain_text("Kept 11 lb 7.6 oz for brisket-1")
+    expect(page.locator("#told")).to_contain_text("brisket-1: 11 lb 7.6 oz")
 
 
 def test_undo_within_twenty_seconds_takes_the_stage_back(stage: Staged, open_page: Open) -> None:
     page = open_page("/")
     page.get_by_role("button", name="Off the pit: brisket-1").click()
     page.locator("#told").get_by_role("button", name="Undo").click()
-    expect(page.locator("#told")).to_contain_text("Taken back")
+    expect(page.locator("#told")).to_contain_text("taken back")
     assert stage.daemon.engine.book.pieces["brisket-1"].stage == "wrapped"
 
 
@@ -84,7 +84,7 @@ def test_the_large_keys_type_a_mass(stage: Staged, open_page: Open) -> None:
         page.locator("#pad-mass").get_by_role("button", name=key, exact=True).click()
     page.locator("select[name=checkpoint]").select_option("unwrapped")
     page.get_by_role("button", name="Keep the weight").click()
-    expect(page.locator("#told")).to_contain_text("Kept 13 lb 7 oz")
+    expect(page.locator("#told")).to_contain_text("13 lb 7 oz")
     assert stage.daemon.engine.book.pieces["brisket-1"].net_mg("unwrapped") == 6095147
 
 
@@ -124,6 +124,6 @@ def test_a_correction_keeps_the_old_line_struck(stage: Staged, open_page: Open) 
     row.get_by_text("Correct or take back").click()
     row.get_by_label("Right mass").fill("5.3 kg")
     row.get_by_role("button", name="Correct brisket-1, trimmed").click()
-    expect(page.locator("#told")).to_contain_text("Corrected")
+    expect(page.locator("#told")).to_contain_text("corrected")
     expect(page.locator("table.struck")).to_contain_text("brisket-1, trimmed")
     assert stage.daemon.engine.book.pieces["brisket-1"].net_mg("trimmed") == 5_300_000

@@ -34,7 +34,7 @@ def test_a_split_is_undone_by_one_tap(stage: Staged, open_page: Open) -> None:
     _more_of(page, "brisket-1")
     page.get_by_role("button", name="Split into point and flat: brisket-1").click()
     page.locator("#told").get_by_role("button", name="Undo").click()
-    expect(page.locator("#told")).to_contain_text("Taken back")
+    expect(page.locator("#told")).to_contain_text("taken back")
     assert stage.daemon.engine.book.pieces["brisket-1"].ended_ms is None
 
 
@@ -99,7 +99,7 @@ def test_a_container_is_weighed_empty_chosen_and_taken_off(stage: Staged, open_p
     expect(page.locator("[data-part=net]")).to_have_text("9 lb 0.8 oz")
     expect(page.locator("[data-scale] [data-part=state]")).to_have_text("steady")
     page.get_by_role("button", name="Keep as brisket-1").click()
-    expect(page.locator("#told")).to_contain_text("Kept 9 lb 0.8 oz for brisket-1")
+    expect(page.locator("#told")).to_contain_text("brisket-1: 9 lb 0.8 oz")
     kept = [e.body for e in stage.daemon.engine.state.entries if isinstance(e.body, Weighed)][-1]
     assert (kept.container, kept.tare_mg) == ("half pan 1", 640_000)
     page.get_by_role("button", name="Remove half pan 1").click()

@@ -19,7 +19,7 @@ from pitlogger.reports.cook_record import Wall
 from pitlogger.reports.cook_report import remarks_of
 from pitlogger.rules.messages import Units
 from pitlogger.store import ClockRow
-from pitlogger.web.page.shown import Shown
+from pitlogger.views.shown import Shown
 from tests.reports.conftest import entries, of_entries
 from tests.store.conftest import START_MS
 

@@ -14,8 +14,8 @@ from pitlogger.model.journal import ForecastMade, Noted
 from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import Reading, Site
 from pitlogger.rules.messages import Units
+from pitlogger.views.shown import Shown
 from pitlogger.web.overnight.night import MORNING_H, comes_till, morning_ms
-from pitlogger.web.page.shown import Shown
 from tests.notify.conftest import WebServer, free_port, web_server
 from tests.web.conftest import START_MS, Node, make_node
 
@@ -50,7 +50,7 @@ async def test_what_wakes_is_told_with_its_limit(node: Node) -> None:
         node.clock.advance(60_000)
         node.daemon.tick(node.clock.engine_ms())
     facts = await _night(node)
-    assert "pit low: pit below 210 F" in facts["wakes_at"]
+    assert "pit too cold: pit below 210 F" in facts["wakes_at"]
     assert "a disk that cannot be written" in facts["wakes_at"]
     assert "pit-low" in facts["will_wake"]
 

@@ -8,8 +8,8 @@ import pytest
 from click.testing import CliRunner
 
 from pitlogger.cli.ahead.plan import plan
+from pitlogger.views.shown import Shown
 from pitlogger.web.page.planning import plan_screen
-from pitlogger.web.page.shown import Shown
 from tests.web.conftest import Node
 
 MENU = {

@@ -121,12 +121,15 @@ def undo(seq: int | None, run: str | None, by: str, socket: Path | None, as_json
 def _words_of(client: Client, undone: dict[str, Any]) -> str:
     """Return what the entry said that was taken back."""
     from pitlogger.formats.journal_json import load_body
-    from pitlogger.formats.journal_words import body_words
+    from pitlogger.rules.messages import Units
+    from pitlogger.views.entries import body_words
 
     named = f"entry {undone['of_seq']}"
     for row in reversed(client.get("/journal")):
         if (row["run"], row["seq"]) == (undone["of_run"], undone["of_seq"]):
-            return f"{body_words(load_body(row), **client.get('/status')['units'])} ({named})"
+            return (
+                f"{body_words(load_body(row), Units(**client.get('/status')['units']))} ({named})"
+            )
     return named
 
 

@@ -46,10 +46,11 @@ def show(name: str | None, socket: Path | None, as_json: bool) -> None:
 
 def _words(row: dict[str, Any], units: dict[str, str]) -> str:
     from pitlogger.formats.journal_json import load_body
-    from pitlogger.formats.journal_words import body_words
+    from pitlogger.rules.messages import Units
+    from pitlogger.views.entries import body_words
 
     by = f" ({row['by']})" if row["by"] else ""
-    return f"{body_words(load_body(row), **units)}{by}"
+    return f"{body_words(load_body(row), Units(**units))}{by}"
 
 
 @cook.command("list")

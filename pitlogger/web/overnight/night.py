@@ -17,10 +17,11 @@ from pitlogger.model.journal import ForecastMade
 from pitlogger.model.quantities import Quantity
 from pitlogger.node.daemon import Daemon
 from pitlogger.rules.conditions import Limit
+from pitlogger.views import words
+from pitlogger.views.shown import Shown
 from pitlogger.web import views
 from pitlogger.web.overnight.night_checks import checks
-from pitlogger.web.page import standing, words
-from pitlogger.web.page.shown import Shown
+from pitlogger.web.page import standing
 from pitlogger.web.requests import Ask
 from pitlogger.web.routes.error_answers import RESPONSES
 from pitlogger.web.routes.ring_test import RingTest
@@ -156,5 +157,5 @@ def wakes_at(daemon: Daemon, shown: Shown) -> list[str]:
 def _limit_words(limit: Limit, shown: Shown) -> str:
     subject = limit.piece or limit.channel or ""
     side = "at" if limit.side > 0 else "below"
-    what = words.kind_label(limit.rule.kind)
+    what = words.alert(limit.rule.kind)
     return f"{what}: {subject} {side} {shown.temperature(limit.limit)}"

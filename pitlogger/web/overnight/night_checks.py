@@ -10,9 +10,9 @@ from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import Site
 from pitlogger.node.daemon import Daemon
 from pitlogger.rules.places import BATTERY_LOW
+from pitlogger.views.shown import Shown
 from pitlogger.web.page import standing
 from pitlogger.web.page.figures import figure
-from pitlogger.web.page.shown import Shown
 from pitlogger.web.routes.ring_test import RingTest
 
 NO_WAY = "no way of being told is configured ([notify]): only an open page sounds"

@@ -7,15 +7,17 @@ from typing import Any
 from pitlogger.engine.commands import ANSWERS
 from pitlogger.model.alerts import ACTIVE, AlertState, Priority, alert_class
 from pitlogger.model.cooks import Stage
-from pitlogger.model.journal import AlertActed, AlertChanged, Entry
+from pitlogger.model.journal import Entry
 from pitlogger.node.daemon import Daemon
 from pitlogger.notify.deliveries import waiting_documents
 from pitlogger.rules.conditions import Watch
 from pitlogger.store.queries import Reader
 from pitlogger.store.rows import Notice
+from pitlogger.views import words
+from pitlogger.views.entries import body_words
+from pitlogger.views.shown import Shown
 from pitlogger.web.deliveries import Became, Told, read_notices, told_of, why_nobody
-from pitlogger.web.page import standing, words
-from pitlogger.web.page.shown import Shown
+from pitlogger.web.page import standing
 
 MOST_LINES = 60
 SIGN: dict[Became, str] = {"sent": "✓", "waiting": "…", "failed": "!", "withdrawn": "–"}
@@ -97,15 +99,8 @@ def _told_words(one: Told, shown: Shown) -> str:
 
 
 def _line(entry: Entry, shown: Shown) -> dict[str, str]:
-    line = {"at": shown.clock(entry.t_ms), "by": entry.by, "text": ""}
-    if isinstance(entry.body, AlertChanged):
-        changed = entry.body
-        what = changed.message or changed.alert.replace("-", " ")
-        line["text"] = f"{words.STATE[changed.now]}: {what}"
-    elif isinstance(entry.body, AlertActed):
-        reason = f" ({entry.body.reason})" if entry.body.reason else ""
-        line["text"] = f"{entry.body.action}: {entry.body.alert.replace('-', ' ')}{reason}"
-    return line
+    text = body_words(entry.body, shown.units)
+    return {"at": shown.clock(entry.t_ms), "by": entry.by, "text": text}
 
 
 def alarms(daemon: Daemon, shown: Shown, notices: list[Notice]) -> dict[str, Any]:
@@ -154,8 +149,8 @@ def alert(daemon: Daemon, watch: Watch, shown: Shown) -> dict[str, Any]:
         "is_alarm": alert_class(watch.kind) == "alarm",
         "letter": standing.LETTER[watch.priority.label],
         "priority": watch.priority.label,
-        "message": watch.message or watch.kind.replace("-", " "),
-        "state": words.STATE[watch.state],
+        "message": watch.message or words.alert_named(watch.key),
+        "state": words.state(watch.state),
         "active": is_active,
         "unseen": watch.state in _UNSEEN,
         "since": shown.since(watch.raised_ms),
@@ -170,7 +165,7 @@ def alert(daemon: Daemon, watch: Watch, shown: Shown) -> dict[str, Any]:
         "answers": ANSWERS.get(watch.kind, ()) if is_active else (),
         "piece": watch.piece,
         "stage": done.value if done is not None and is_active else None,
-        "stage_act": words.STAGE_ACT[done] if done is not None else "",
+        "stage_act": words.stage_act(done) if done is not None else "",
         "until": None if watch.until_ms is None else shown.clock(watch.until_ms),
         "reason": watch.reason,
         "can_shelve": watch.state in _SHELVABLE,

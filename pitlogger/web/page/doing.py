@@ -13,6 +13,7 @@ from pitlogger.errors import PitloggerError, RefusedError, UsageError
 from pitlogger.model.journal import Entry, SignedOff
 from pitlogger.node.daemon import Daemon
 from pitlogger.safety.record import sign
+from pitlogger.views.shown import MASS_UNITS, TEMPERATURE_UNITS, UNITS_COOKIE, Shown
 from pitlogger.web.access.access import Access, utc_ms
 from pitlogger.web.access.codes import spoken
 from pitlogger.web.access.roles import role_of, who_asks
@@ -22,7 +23,6 @@ from pitlogger.web.judged import linked
 from pitlogger.web.page.begin import cook_text
 from pitlogger.web.page.forms import ask_of, filled, parse_form
 from pitlogger.web.page.render import MORE, SCREENS
-from pitlogger.web.page.shown import MASS_UNITS, TEMPERATURE_UNITS, UNITS_COOKIE, Shown
 from pitlogger.web.page.view import deed_view, refused, screen, shown_to
 from pitlogger.web.requests import Ask, ContainerAsk, CookAsk
 from pitlogger.web.routes.containers import kept

@@ -13,9 +13,9 @@ from pitlogger.model.cooks import ON_PIT, Stage
 from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import Quality, Site
 from pitlogger.node.daemon import Daemon
+from pitlogger.views import words
+from pitlogger.views.shown import Shown
 from pitlogger.web.containers import looks_like
-from pitlogger.web.page import words
-from pitlogger.web.page.shown import Shown
 
 OLD_MS = 15_000
 BY_HAND = "/spot"  # a reading by hand stands for its moment alone, no channel is silent after it
@@ -78,7 +78,7 @@ def _quality(lane: Lane, now_ms: int) -> tuple[str, str]:
     if state.heard_ms < 0:
         return "none", "no reading yet"
     if state.quality is not Quality.GOOD and not state.stale:
-        return "bad", words.QUALITY[state.quality]
+        return "bad", words.quality(state.quality)
     old_ms = max(OLD_MS, 3 * (lane.interval_ms or 0))
     if state.stale or now_ms - state.heard_ms > old_ms:
         return "old", "silent"
@@ -101,7 +101,7 @@ def _ask(daemon: Daemon, lane: Lane, shown: Shown) -> str:
         return f"set to {shown.degrees(aim)}"
     if lane.site in (Site.HOLD, Site.TRANSPORT, Site.LINE):
         return f"keep at {shown.degrees(daemon.policy.hot_hold_limit_mc)} or more"
-    return words.SITE[lane.site]
+    return words.site(lane.site)
 
 
 def _core_ask(daemon: Daemon, held: PieceBook, shown: Shown) -> str:
@@ -115,7 +115,7 @@ def _core_ask(daemon: Daemon, held: PieceBook, shown: Shown) -> str:
         return f"rest to {shown.degrees(policy.rest_until_mc)}"
     if held.stage in (Stage.HOLDING, Stage.IN_TRANSIT, Stage.SERVING, Stage.CARVED):
         return f"keep at {shown.degrees(policy.hot_hold_limit_mc)} or more"
-    return words.stage_label(held.stage)
+    return words.stage(held.stage)
 
 
 def _trend(lane: Lane, shown: Shown) -> str:

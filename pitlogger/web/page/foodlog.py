@@ -16,8 +16,8 @@ from pitlogger.safety.judge import NOTES
 from pitlogger.safety.record import SHEETS, LogRow, missing
 from pitlogger.safety.verdict import in_words
 from pitlogger.store.rows import CookRow
+from pitlogger.views.shown import Shown
 from pitlogger.web.judged import Judged, judged
-from pitlogger.web.page.shown import Shown
 
 MOST_CHECKS = 20
 

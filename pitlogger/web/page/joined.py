@@ -17,7 +17,7 @@ from pitlogger.model.journal import Entry, ForecastMade
 from pitlogger.model.readings import Site
 from pitlogger.rules.policies import Policy
 from pitlogger.store.rows import ClockRow, CookRow
-from pitlogger.web.page.words import STAGE_FLAG, checkpoint_label
+from pitlogger.views import words
 
 ToUtc = Callable[[int], int]
 _STAIR = tuple(kind for kind in Checkpoint if kind is not Checkpoint.LABEL)
@@ -96,7 +96,11 @@ def piece(held: PieceBook, book: Book, policy: Policy, utc: ToUtc) -> dict[str, 
         "wrap_c": _c(wrap_at),
         "pull_c": _c(pull_at),
         "stages": [
-            {"stage": span.stage.value, "flag": STAGE_FLAG[span.stage], "at_ms": utc(span.from_ms)}
+            {
+                "stage": span.stage.value,
+                "flag": words.stage_flag(span.stage),
+                "at_ms": utc(span.from_ms),
+            }
             for span in held.spans()
         ],
         "stair": stair(held, utc),
@@ -108,7 +112,7 @@ def stair(held: PieceBook, utc: ToUtc) -> list[dict[str, Any]]:
     return [
         {
             "checkpoint": weighing.weighed.checkpoint,
-            "label": checkpoint_label(weighing.weighed.checkpoint),
+            "label": words.checkpoint(weighing.weighed.checkpoint),
             "at_ms": utc(weighing.weighed.at_ms),
             "net_g": weighing.weighed.net_mg / 1000,
             "corrected": weighing.corrected,

@@ -8,7 +8,7 @@ from pitlogger.model.book import Book, fold
 from pitlogger.model.journal import Entry, MealTold
 from pitlogger.node.daemon import Daemon
 from pitlogger.store.queries import Reader
-from pitlogger.web.page.shown import Shown
+from pitlogger.views.shown import Shown
 from pitlogger.yields.meals import TENDER_MARKS
 
 

@@ -12,10 +12,10 @@ from pitlogger.node.daemon import Daemon
 from pitlogger.reports.pictures import yield_strip
 from pitlogger.reports.replay_document import yield_rows
 from pitlogger.store.rows import CookRow
+from pitlogger.views.shown import Shown, percent
 from pitlogger.web.page.meal import meal_form, with_meal
 from pitlogger.web.page.past_record import books
 from pitlogger.web.page.pieces import in_order
-from pitlogger.web.page.shown import Shown, percent
 from pitlogger.web.page.weights import weights_of
 from pitlogger.yields.books import from_books
 from pitlogger.yields.learned.lessons_document import lessons_document

@@ -8,8 +8,9 @@ from pitlogger.model.book import Book, PieceBook
 from pitlogger.model.cooks import Stage, may_follow
 from pitlogger.model.next_steps import NEXT_STAGE
 from pitlogger.node.daemon import Daemon
-from pitlogger.web.page import standing, words
-from pitlogger.web.page.shown import Shown
+from pitlogger.views import words
+from pitlogger.views.shown import Shown
+from pitlogger.web.page import standing
 
 # A whole packer parts along its seam of fat; other cuts part as somebody names the parts.
 _PARTS = {"brisket-packer": ("point", "flat")}
@@ -66,16 +67,16 @@ def _piece(held: PieceBook, book: Book, shown: Shown) -> dict[str, Any]:
     following = NEXT_STAGE.get(held.stage)
     return {
         "id": held.piece.id,
-        "cut": held.piece.cut,
+        "cut": words.cut(held.piece.cut),
         "count": held.piece.count,
         "lineage": lineage(held),
-        "stage": words.stage_label(held.stage),
+        "stage": words.stage(held.stage),
         "since": shown.since(held.stage_since_ms),
         "by_hand": _by_hand(held, book, shown),
         "next": None if following is None else following.value,
-        "next_act": "" if following is None else words.STAGE_ACT[following],
+        "next_act": "" if following is None else words.stage_act(following),
         "stages": [
-            {"value": stage.value, "label": words.STAGE_ACT[stage]}
+            {"value": stage.value, "label": words.stage_act(stage)}
             for stage in Stage
             if stage is not held.stage and may_follow(held.stage, stage)
         ],

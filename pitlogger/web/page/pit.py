@@ -5,12 +5,12 @@ from __future__ import annotations
 from typing import Any
 
 from pitlogger.node.daemon import Daemon
+from pitlogger.views.shown import Shown
 from pitlogger.web.page import standing
 from pitlogger.web.page.alarms import alert
 from pitlogger.web.page.figures import figures, scales
 from pitlogger.web.page.meal import untold
 from pitlogger.web.page.pieces import pieces
-from pitlogger.web.page.shown import Shown
 
 HOUR_MS = 3_600_000
 MOST_ROWS = 48

@@ -10,9 +10,9 @@ from urllib.parse import urlencode
 
 from pitlogger.formats.money import cents
 from pitlogger.reports.pictures import enough_curve
+from pitlogger.views.shown import Shown, percent
 from pitlogger.web.page.past import own_ids
 from pitlogger.web.page.plan_fields import suffix
-from pitlogger.web.page.shown import Shown, percent
 from pitlogger.yields.money.pricing import price_for_food_cost
 
 SURE = 0.9995  # from here on 100.0 % would be shown, which nothing is

@@ -12,6 +12,7 @@ from pitlogger.cli.ahead.schedule_answer import ScheduleGiven, schedule_document
 from pitlogger.errors import PitloggerError, UsageError
 from pitlogger.model.cooks import CUTS
 from pitlogger.node.daemon import Daemon
+from pitlogger.views.shown import Shown
 from pitlogger.web.page.past_record import with_record
 from pitlogger.web.page.plan_fields import (
     fields_of,
@@ -22,7 +23,6 @@ from pitlogger.web.page.plan_fields import (
     wanted,
 )
 from pitlogger.web.page.plan_shown import shown_answers
-from pitlogger.web.page.shown import Shown
 
 MOST_SCHEDULED = 60  # pieces of one cut
 

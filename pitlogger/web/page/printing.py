@@ -19,9 +19,9 @@ from pitlogger.model.quantities import parse_mass_mg
 from pitlogger.node.daemon import Daemon
 from pitlogger.reports.allergens import MAJOR, checked, found_in
 from pitlogger.store.rows import CookRow
+from pitlogger.views.shown import Shown
 from pitlogger.web.page.past import cook_line
 from pitlogger.web.page.planning import plan_document
-from pitlogger.web.page.shown import Shown
 from pitlogger.web.sheet_process import WHAT, sheet_of_cook
 
 if TYPE_CHECKING:

@@ -14,6 +14,7 @@ from pitlogger.model.cooks import CUTS, WRAPS
 from pitlogger.model.readings import Site
 from pitlogger.node.daemon import Daemon
 from pitlogger.store.queries import Reader
+from pitlogger.views.shown import Shown
 from pitlogger.web.access.access import Access
 from pitlogger.web.page import standing
 from pitlogger.web.page.alarms import alarms_screen
@@ -26,7 +27,6 @@ from pitlogger.web.page.planning import plan_screen
 from pitlogger.web.page.printing import print_screen, printed
 from pitlogger.web.page.reach import reach_screen
 from pitlogger.web.page.settings import settings_screen
-from pitlogger.web.page.shown import Shown
 from pitlogger.web.page.statics import load_statics
 from pitlogger.web.page.turnin import turn_in_screen
 from pitlogger.web.page.view import refused, screen, shown_to

@@ -10,12 +10,13 @@ from pitlogger.model.alerts import alert_class
 from pitlogger.model.quantities import Quantity, show_duration
 from pitlogger.model.readings import Site
 from pitlogger.node.daemon import Daemon
+from pitlogger.views import words
+from pitlogger.views.shown import MASS_UNITS, TEMPERATURE_UNITS, Shown
 from pitlogger.web.access.access import Access
 from pitlogger.web.access.roles import ABOUT, Role, who_asks
 from pitlogger.web.access.routes import holder_view
-from pitlogger.web.page import standing, words
+from pitlogger.web.page import standing
 from pitlogger.web.page.figures import figure
-from pitlogger.web.page.shown import MASS_UNITS, TEMPERATURE_UNITS, Shown
 
 _LINK: dict[Link | None, str] = {None: "looking for it", Link.UP: "up", Link.LOST: "lost"}
 SITES = tuple(site for site in Site if site is not Site.SPOT)
@@ -32,7 +33,7 @@ def settings_screen(
         "sentence": _sentence(len(links), lost, daemon),
         "devices": [_device(daemon, name) for name in links],
         "channels": [_channel(daemon, lane, shown) for lane in daemon.engine.lanes.values()],
-        "sites": [{"value": site.value, "label": words.SITE[site]} for site in SITES],
+        "sites": [{"value": site.value, "label": words.site(site)} for site in SITES],
         "pieces": [
             held.piece.id
             for held in daemon.engine.book.pieces.values()
@@ -88,7 +89,7 @@ def _channel(daemon: Daemon, lane: Lane, shown: Shown) -> dict[str, Any]:
     return {
         "id": lane.state.id,
         "site": lane.site.value,
-        "site_label": words.SITE[lane.site],
+        "site_label": words.site(lane.site),
         "piece": lane.piece or "",
         "number": shows["number"],
         "unit": shows["unit"],
@@ -100,7 +101,7 @@ def _channel(daemon: Daemon, lane: Lane, shown: Shown) -> dict[str, Any]:
 def _rule(daemon: Daemon, kind: str) -> dict[str, Any]:
     rule = daemon.policy.rules[kind]
     return {
-        "kind": kind.replace("-", " "),
+        "kind": words.alert(kind),
         "is_alarm": alert_class(kind) == "alarm",
         "letter": standing.LETTER[rule.priority.label],
         "wakes": rule.wakes,

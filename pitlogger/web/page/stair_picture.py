@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from html import escape
 
-from pitlogger.web.page.shown import Shown, percent
+from pitlogger.views.shown import Shown, percent
 
 _STEP, _HEIGHT, _TOP, _BOTTOM = 88, 130, 22, 26
 _LINE = 'fill="none" stroke="currentColor" stroke-width="3"'

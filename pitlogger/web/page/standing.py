@@ -11,8 +11,8 @@ from pitlogger.model.journal import ForecastMade
 from pitlogger.model.readings import Site
 from pitlogger.node.daemon import Daemon
 from pitlogger.rules.conditions import Watch
-from pitlogger.web.page import words
-from pitlogger.web.page.shown import Shown
+from pitlogger.views import words
+from pitlogger.views.shown import Shown
 
 _TARGET = {"wrap": "wrap", "pull": "take off", "rest": "rested enough to slice:"}
 LONG = 72  # characters that can be read in passing
@@ -81,7 +81,7 @@ def _pit(daemon: Daemon, channel: str, shown: Shown) -> str:
 
 
 def _piece(daemon: Daemon, held: PieceBook, shown: Shown) -> str:
-    label = words.stage_label(held.stage)
+    label = words.stage(held.stage)
     text = f"{held.piece.id} {label}"
     if held.stage in BEFORE_FIRE:
         return text

@@ -7,10 +7,10 @@ from typing import Any
 
 from pitlogger.model.journal import ForecastMade
 from pitlogger.node.daemon import Daemon
+from pitlogger.views.shown import Shown
 from pitlogger.web.overnight import night
 from pitlogger.web.overnight.night_checks import Check, checks
 from pitlogger.web.page import standing
-from pitlogger.web.page.shown import Shown
 from pitlogger.web.routes.ring_test import RingTest
 
 

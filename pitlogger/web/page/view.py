@@ -7,11 +7,12 @@ from typing import Any
 from fastapi import Request
 from fastapi.responses import HTMLResponse
 
-from pitlogger.model.journal import Entry
+from pitlogger.model.journal import Entry, Weighed
 from pitlogger.node.daemon import Daemon
-from pitlogger.web.page import standing, words
+from pitlogger.views.entries import is_undoable, told
+from pitlogger.views.shown import Shown, units_chosen
+from pitlogger.web.page import standing
 from pitlogger.web.page.render import render
-from pitlogger.web.page.shown import Shown, units_chosen
 
 
 def shown_to(daemon: Daemon, request: Request) -> Shown:
@@ -54,9 +55,13 @@ def _did(daemon: Daemon, request: Request, shown: Shown) -> dict[str, Any] | Non
 
 def deed_view(daemon: Daemon, entry: Entry, shown: Shown) -> dict[str, Any]:
     """Return what was done as told to who did it."""
+    said = told(entry.body, shown.units)
+    if isinstance(entry.body, Weighed):
+        doubts = [doubt["message"] for doubt in daemon.doubts_of(entry.body.piece)]
+        said = " ".join([said, *(f"{doubt.rstrip('.')}." for doubt in doubts)])
     return {
-        "said": words.said(daemon, entry, shown),
+        "said": said,
         "run": entry.run,
         "seq": entry.seq,
-        "undo": words.undoable(entry),
+        "undo": is_undoable(entry.body),
     }

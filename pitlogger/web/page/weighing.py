@@ -8,11 +8,12 @@ from pitlogger.model.book import PieceBook
 from pitlogger.model.cooks import AddedMass, ByProduct, Checkpoint
 from pitlogger.model.next_steps import NEXT_CHECKPOINT
 from pitlogger.node.daemon import Daemon
+from pitlogger.views import words
+from pitlogger.views.shown import Shown
 from pitlogger.web.containers import containers
-from pitlogger.web.page import standing, words
+from pitlogger.web.page import standing
 from pitlogger.web.page.figures import net_mg, scales
 from pitlogger.web.page.pieces import pieces
-from pitlogger.web.page.shown import Shown
 from pitlogger.yields.causes import CHAIN
 from pitlogger.yields.weighing.containers import Waiting, propose
 
@@ -52,7 +53,7 @@ def weigh(daemon: Daemon, shown: Shown) -> dict[str, Any]:
 
 
 def _choices(kinds: Any) -> list[dict[str, str]]:
-    return [{"value": kind.value, "label": words.checkpoint_label(kind.value)} for kind in kinds]
+    return [{"value": kind.value, "label": words.checkpoint(kind.value)} for kind in kinds]
 
 
 def _sentence(found: list[dict[str, Any]]) -> str:
@@ -87,7 +88,7 @@ def proposals(daemon: Daemon, steady_net_mg: int | None) -> list[dict[str, str]]
             order = (held.piece.id != guess, not missing, -held.stage_since_ms, held.piece.id)
             found.append((order, checkpoint))
     return [
-        {"piece": order[3], "checkpoint": checkpoint, "label": words.checkpoint_label(checkpoint)}
+        {"piece": order[3], "checkpoint": checkpoint, "label": words.checkpoint(checkpoint)}
         for order, checkpoint in sorted(found)
     ]
 

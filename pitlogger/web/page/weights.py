@@ -9,9 +9,10 @@ from pitlogger.model.cooks import Checkpoint
 from pitlogger.model.journal import Weighed
 from pitlogger.node.daemon import Daemon
 from pitlogger.reports.replay_document import yield_rows
-from pitlogger.web.page import standing, words
+from pitlogger.views import words
+from pitlogger.views.shown import Shown, percent
+from pitlogger.web.page import standing
 from pitlogger.web.page.pieces import in_order, lineage
-from pitlogger.web.page.shown import Shown, percent
 from pitlogger.web.page.stair_picture import stair_picture
 
 
@@ -39,7 +40,7 @@ def _sentence(daemon: Daemon, yields: list[dict[str, Any]]) -> str:
             continue
         first, last = held.net_mg("purchased"), _on_ladder(held)[-1:]
         if first and last and last[0].weighed.checkpoint != "purchased":
-            label = words.checkpoint_label(last[0].weighed.checkpoint)
+            label = words.checkpoint(last[0].weighed.checkpoint)
             share = percent(last[0].weighed.net_mg / first)
             parts.append(f"{held.piece.id} {label}: {share} of purchase")
     return f"{'; '.join(parts)}." if parts else "Weigh what was bought, drained, to begin."
@@ -66,7 +67,7 @@ def weights_of(
             {
                 "run": weighing.id[0],
                 "seq": weighing.id[1],
-                "checkpoint": words.checkpoint_label(weighed.checkpoint),
+                "checkpoint": words.checkpoint(weighed.checkpoint),
                 "net": shown.mass(weighed.net_mg),
                 "change": "" if change is None else _signed(shown, change),
                 "share": percent(weighed.net_mg / first) if first and on_ladder else "",
@@ -83,7 +84,7 @@ def weights_of(
     account = next((one for one in yields if one["piece"] == held.piece.id), None)
     return {
         "id": held.piece.id,
-        "cut": held.piece.cut,
+        "cut": words.cut(held.piece.cut),
         "lines": lines,
         "doubts": [] if account is None else account["doubts"],
         "losses": _losses(account, shown),
@@ -96,7 +97,7 @@ def weights_of(
 def _steps(held: PieceBook) -> list[tuple[str, int]]:
     """Return the weighings that make the stair, without what the label said."""
     return [
-        (words.STAIR_WORD.get(one.weighed.checkpoint, one.weighed.checkpoint), one.weighed.net_mg)
+        (words.checkpoint_flag(one.weighed.checkpoint), one.weighed.net_mg)
         for one in _on_ladder(held)
         if one.weighed.checkpoint not in (Checkpoint.LABEL, Checkpoint.LEFTOVER)
     ]
@@ -144,7 +145,7 @@ def struck(daemon: Daemon, shown: Shown) -> list[dict[str, str]]:
             found.append(
                 {
                     "piece": entry.body.piece,
-                    "checkpoint": words.checkpoint_label(entry.body.checkpoint),
+                    "checkpoint": words.checkpoint(entry.body.checkpoint),
                     "net": shown.mass(entry.body.net_mg),
                     "at": shown.clock(entry.body.at_ms),
                     "by": entry.by,

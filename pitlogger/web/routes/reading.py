@@ -20,10 +20,10 @@ from pitlogger.reports.capture_export import capture_lines
 from pitlogger.reports.replay_document import yield_rows
 from pitlogger.store.queries import Reader
 from pitlogger.store.rows import CookRow
+from pitlogger.views.shown import units_chosen
 from pitlogger.web import views
 from pitlogger.web.deliveries import read_notices, told_of
 from pitlogger.web.page.joined import Recorded, joined
-from pitlogger.web.page.shown import units_chosen
 from pitlogger.web.past_entries import journals_text
 from pitlogger.web.routes.error_answers import RESPONSES
 from pitlogger.web.routes.stream import Pulse, events

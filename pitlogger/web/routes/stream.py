@@ -14,9 +14,9 @@ from typing import Any
 from pitlogger.node.daemon import Daemon
 from pitlogger.notify.fanout import Happening
 from pitlogger.rules.messages import Units
+from pitlogger.views.shown import Shown
 from pitlogger.web import views
 from pitlogger.web.page.figures import figures, scales
-from pitlogger.web.page.shown import Shown
 
 BEAT_S = 1.0
 WEIGHING_BEAT_S = 0.25

@@ -6,13 +6,35 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
-from pitlogger.model.quantities import MG_PER, fahrenheit, show_duration, show_mass
+from pitlogger.model.quantities import (
+    MG_PER,
+    fahrenheit,
+    show_duration,
+    show_mass,
+    show_temperature,
+)
 from pitlogger.rules.messages import Units
+from pitlogger.views.language import day, figure
 
 TEMPERATURE_UNITS = ("F", "C")
 MASS_UNITS = ("lb-oz", "lb", "kg", "g")
 UNITS_COOKIE = "units"
 MINUS = "\N{MINUS SIGN}"
+
+
+def temperature(milli_c: int | float, unit: str = "F", digits: int = 0) -> str:
+    """Return a temperature with its unit, as its readers write numbers."""
+    return figure(show_temperature(milli_c, unit, digits)).replace("-", MINUS)
+
+
+def mass(mass_mg: int | float, unit: str = "lb-oz") -> str:
+    """Return a mass with its unit, as its readers write numbers."""
+    return figure(show_mass(mass_mg, unit)).replace("-", MINUS)
+
+
+def percent(share: float, digits: int = 1) -> str:
+    """Return a share as a percentage."""
+    return figure(f"{share * 100:.{digits}f} %").replace("-", MINUS)
 
 
 def units_chosen(cookies: Mapping[str, str], node: Units) -> Units:
@@ -39,17 +61,17 @@ class Shown:
     def degrees(self, milli_c: int | float, digits: int = 0) -> str:
         """Return a temperature without its unit."""
         value = fahrenheit(milli_c) if self.units.temperature == "F" else milli_c / 1000
-        return f"{value:.{digits}f}".replace("-", MINUS)
+        return figure(f"{value:.{digits}f}").replace("-", MINUS)
 
     def temperature(self, milli_c: int | float, digits: int = 0) -> str:
-        return f"{self.degrees(milli_c, digits)} {self.units.temperature}"
+        return temperature(milli_c, self.units.temperature, digits)
 
     def step(self, milli_k: int | float) -> float:
         """Return a temperature difference in the person's unit."""
         return milli_k * 0.0018 if self.units.temperature == "F" else milli_k / 1000
 
     def mass(self, mass_mg: int | float) -> str:
-        return show_mass(mass_mg, self.units.mass).replace("-", MINUS)
+        return mass(mass_mg, self.units.mass)
 
     def mass_g(self, mass_g: float | None) -> str:
         return "" if mass_g is None else self.mass(round(mass_g * 1000))
@@ -69,7 +91,7 @@ class Shown:
         if at.date() == now.date():
             return at.strftime("%H:%M")
         if abs((at.date() - now.date()).days) < 7:
-            return at.strftime("%a %H:%M")
+            return f"{day(at)} {at:%H:%M}"
         return at.strftime("%Y-%m-%d %H:%M")
 
     def offset_min(self) -> int:
@@ -87,8 +109,3 @@ class Shown:
     @staticmethod
     def duration(ms: int | float) -> str:
         return show_duration(ms)
-
-
-def percent(share: float, digits: int = 1) -> str:
-    """Return a share as a percentage."""
-    return f"{share * 100:.{digits}f} %".replace("-", MINUS)

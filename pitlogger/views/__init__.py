@@ -1,0 +1,4 @@
+"""How things stand, as typed read models, and the words they are told in.
+
+Made once from the engine's state; the page, the API, the commands, MQTT and the sheets show them.
+"""

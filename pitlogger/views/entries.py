@@ -1,0 +1,197 @@
+"""What a journal entry says: one line, the same on the page, in commands and in the story."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from pitlogger.model.journal import (
+    Adjusted,
+    AlertActed,
+    AlertChanged,
+    Body,
+    ChannelAssigned,
+    CheckMade,
+    ClockSet,
+    CookFinished,
+    CookStarted,
+    Corrected,
+    CorrectiveTaken,
+    DeviceChanged,
+    Doubted,
+    ForecastMade,
+    ForecastSkipped,
+    MealTold,
+    Noted,
+    PieceAdded,
+    PiecesMerged,
+    PieceSplit,
+    ProbeMoved,
+    RunStarted,
+    SignedOff,
+    SpotRead,
+    StageSet,
+    Tared,
+    TargetSet,
+    TroubleChanged,
+    Undone,
+    Weighed,
+)
+from pitlogger.model.quantities import show_duration
+from pitlogger.model.readings import Site
+from pitlogger.rules.messages import Units
+from pitlogger.views import words
+from pitlogger.views.language import tr
+from pitlogger.views.shown import mass, temperature
+
+_UNDOABLE = (
+    StageSet, Weighed, SpotRead, Noted, ChannelAssigned, PieceAdded, TargetSet, PieceSplit,
+    PiecesMerged, Undone, Corrected, CookFinished,
+)  # fmt: skip
+
+
+def is_undoable(body: Body) -> bool:
+    """Return whether what was just done can be taken back by one tap."""
+    return isinstance(body, _UNDOABLE)
+
+
+def told(body: Body, units: Units) -> str:
+    """Return the line of an entry as a sentence, for who just made it."""
+    return f"{body_words(body, units).rstrip('.')}."
+
+
+def body_words(body: Body, units: Units) -> str:
+    """Return one line for an entry's body, in a person's units."""
+    match body:
+        case CookStarted():
+            return tr("{cook} has begun", cook=body.cook.name)
+        case CookFinished():
+            return tr("{cook} is finished", cook=body.name)
+        case StageSet():
+            stage = words.stage(body.stage)
+            told = tr("{stage} in {wrap}", stage=stage, wrap=body.wrap) if body.wrap else stage
+            return f"{body.piece}: {told}"
+        case Weighed():
+            told = f"{mass(body.net_mg, units.mass)}, {words.checkpoint(body.checkpoint)}"
+            if body.tare_mg:
+                told += tr(", container {mass}", mass=mass(body.tare_mg, units.mass))
+            return f"{body.piece}: {told}"
+        case SpotRead():
+            value = temperature(body.value_mc, units.temperature, 1)
+            told = tr("{value} by hand", value=value)
+            if body.probe:
+                told = tr("{value} by hand with {probe}", value=value, probe=body.probe)
+            return f"{body.piece or words.site(body.site)}: {told}"
+        case Noted():
+            return (
+                f"{body.piece}: {body.text}" if body.piece else tr("note: {text}", text=body.text)
+            )
+        case TargetSet():
+            return f"{body.piece}: {_targets(body, units)}"
+        case Tared():
+            tare = mass(body.tare_mg, units.mass)
+            return tr("{channel}: {mass} counts as container", channel=body.channel, mass=tare)
+        case Undone():
+            return tr("entry {seq} taken back; the record keeps both", seq=body.of_seq)
+        case Corrected():
+            right = body_words(body.body, units)
+            return tr("entry {seq} corrected: {right}", seq=body.of_seq, right=right) + _because(
+                body.reason
+            )
+        case _:
+            return _of_pieces_and_probes(body)
+
+
+def _of_pieces_and_probes(body: Body) -> str:
+    match body:
+        case PieceAdded():
+            return tr("{piece}: added, {cut}", piece=body.piece.id, cut=words.cut(body.piece.cut))
+        case PieceSplit():
+            children = both(child.id for child in body.children)
+            return tr("{piece}: split into {children}", piece=body.piece, children=children)
+        case PiecesMerged():
+            pieces = both(body.pieces)
+            return tr("{pieces} put together as {piece}", pieces=pieces, piece=body.child.id)
+        case ChannelAssigned(channel=channel):
+            if channel.site is Site.NONE:
+                return tr("{channel}: put away", channel=channel.id)
+            where = " ".join(word for word in (channel.piece, words.site(channel.site)) if word)
+            return tr("{channel}: sits at {where}", channel=channel.id, where=where)
+        case ProbeMoved():
+            return tr("{channel}: moved, its trend starts anew", channel=body.channel)
+        case Adjusted():
+            return tr("{channel}: offset set", channel=body.channel) + _because(body.reason)
+        case MealTold():
+            return tr("the meal: {told}", told=_meal(body))
+        case CorrectiveTaken():
+            return tr("{piece}: corrective action, {disposition}", piece=body.piece,
+                      disposition=body.disposition)  # fmt: skip
+        case SignedOff():
+            return tr("record of {cook} signed up to its entry {seq}", cook=body.cook,
+                      seq=body.entries)  # fmt: skip
+        case _:
+            return _of_the_node(body)
+
+
+def _of_the_node(body: Body) -> str:
+    """Return the line of what alerts, forecasts, devices and checks came to."""
+    match body:
+        case AlertActed():
+            done = tr(words.ALERT_ACTS[body.action])
+            return f"{words.alert_named(body.alert)}: {done}{_because(body.reason)}"
+        case AlertChanged():
+            return f"{words.state(body.now)}: {body.message or words.alert_named(body.alert)}"
+        case Doubted():
+            return tr("doubt: {message}", message=body.message)
+        case ForecastMade():
+            line = tr("{piece}: forecast of the {target}", piece=body.piece, target=body.target)
+            return line + _because(body.reason)
+        case ForecastSkipped():
+            line = tr("{piece}: no forecast of the {target}", piece=body.piece, target=body.target)
+            return line + _because(body.reason)
+        case DeviceChanged():
+            return f"{body.device}: {body.status}{_because(body.message)}"
+        case TroubleChanged():
+            what = words.alert(body.alert)
+            told = what if body.active else tr("over, {what}", what=what)
+            return f"{body.subject}: {told}{_because(body.message)}"
+        case CheckMade():
+            fields = {"instrument": body.instrument, "method": body.method}
+            if body.within:
+                return tr("{instrument}: {method} check, within its tolerance", **fields)
+            return tr("{instrument}: {method} check, outside its tolerance", **fields)
+        case RunStarted():
+            if body.gap_ms is None:
+                return tr("the daemon started, after an unknown time")
+            return tr("the daemon started, after {gap}", gap=show_duration(body.gap_ms))
+        case ClockSet():
+            return tr("the clock was set")
+        case _:
+            return body.kind.replace("-", " ")
+
+
+def _targets(body: TargetSet, units: Units) -> str:
+    told = []
+    if body.wrap_at_mc is not None:
+        told.append(tr("wrap at {value}", value=temperature(body.wrap_at_mc, units.temperature)))
+    if body.pull_at_mc is not None:
+        value = temperature(body.pull_at_mc, units.temperature)
+        told.append(tr("off the pit at {value}", value=value))
+    return ", ".join(told) or tr("no targets")
+
+
+def _meal(body: MealTold) -> str:
+    told = [tr("{count} came", count=body.came)] if body.came is not None else []
+    told += [tr("{mass} left over", mass=mass(body.left_mg))] if body.left_mg is not None else []
+    told += [tr("{piece} tender {mark} of 5", piece=marked.piece, mark=marked.mark)
+             for marked in body.tender]  # fmt: skip
+    return ", ".join([*told, *([body.text] if body.text else [])])
+
+
+def _because(reason: str) -> str:
+    return f": {reason}" if reason else ""
+
+
+def both(names: Iterable[str]) -> str:
+    """Return names as they are said together: a, b and c."""
+    *most, last = names
+    return tr("{names} and {last}", names=", ".join(most), last=last) if most else last

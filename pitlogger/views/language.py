@@ -1,0 +1,170 @@
+"""The language people read: English by default, any other from one ``.po`` file.
+
+English texts are the keys (GNU gettext). A process speaks one language; ``speak`` chooses it when
+the process starts. A text that a catalogue lacks, or translates with other ``{fields}`` than the
+English has, is shown in English.
+"""
+
+from __future__ import annotations
+
+import logging
+import string
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import datetime
+from gettext import GNUTranslations, NullTranslations
+from importlib import resources
+from io import BytesIO
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from pitlogger.errors import ConfigError
+
+if TYPE_CHECKING:
+    from babel.messages.catalog import Message
+
+log = logging.getLogger(__name__)
+
+ENGLISH = "en"
+PSEUDO = "en-XA"  # the pseudo-locale of Unicode CLDR: accented and longer English, made not written
+
+
+@dataclass(frozen=True, slots=True)
+class Language:
+    """A catalogue of texts, with how its readers write numbers and days.
+
+    Attributes:
+        tag: BCP 47, such as ``en`` or ``de-AT``.
+        numbers: The locale whose decimal mark and names of days are used.
+    """
+
+    tag: str
+    texts: NullTranslations
+    numbers: str = ENGLISH
+    decimal: str = "."
+
+
+_ENGLISH = Language(ENGLISH, NullTranslations())
+
+
+class _Voice:
+    """What the process speaks; threads share it."""
+
+    speaks: Language = _ENGLISH
+
+
+def mark(message: str) -> str:
+    """Mark a text for the catalogue where it is written; it is translated where it is shown."""
+    return message
+
+
+def tr(message: str, /, **fields: object) -> str:
+    """Return a text in the language spoken, its ``{fields}`` filled in."""
+    text = _Voice.speaks.texts.gettext(message) if message else ""
+    return text.format(**fields) if fields else text
+
+
+def trn(one: str, many: str, count: int, /, **fields: object) -> str:
+    """Return the form of a text that goes with a count, which fills in ``{count}``."""
+    return _Voice.speaks.texts.ngettext(one, many, count).format(count=count, **fields)
+
+
+def figure(text: str) -> str:
+    """Return a number, as Python writes it, with the decimal mark of the language."""
+    return text if _Voice.speaks.decimal == "." else text.replace(".", _Voice.speaks.decimal)
+
+
+def day(at: datetime) -> str:
+    """Return the short name of a weekday."""
+    if _Voice.speaks.numbers == ENGLISH:
+        return f"{at:%a}"
+    from babel.dates import format_date
+
+    return format_date(at, "EEE", locale=_Voice.speaks.numbers)
+
+
+def language() -> str:
+    """Return the tag of the language spoken."""
+    return _Voice.speaks.tag
+
+
+def speak(tag: str = ENGLISH, folder: Path | None = None) -> None:
+    """Speak a language from now on, in this process.
+
+    Args:
+        tag: ``en``, ``en-XA`` or a language whose ``TAG.po`` is shipped or lies in ``folder``.
+
+    Raises:
+        ConfigError: There is no such file, or it cannot be read.
+    """
+    _Voice.speaks = _ENGLISH if tag == ENGLISH else _load(tag, folder)
+
+
+@contextmanager
+def speaking(tag: str, folder: Path | None = None) -> Iterator[None]:
+    """Speak a language for a while."""
+    before = _Voice.speaks
+    speak(tag, folder)
+    try:
+        yield
+    finally:
+        _Voice.speaks = before
+
+
+def _load(tag: str, folder: Path | None) -> Language:
+    from babel.core import Locale, UnknownLocaleError
+    from babel.messages.mofile import write_mo
+    from babel.messages.pofile import PoFileError, read_po
+    from babel.numbers import get_decimal_symbol
+
+    try:
+        numbers = Locale.parse("de" if tag == PSEUDO else tag, sep="-")
+        catalog = read_po(BytesIO(_text(tag, folder)), abort_invalid=True)
+    except (ValueError, UnknownLocaleError, PoFileError) as fault:
+        raise ConfigError(f"language '{tag}' cannot be read: {fault}") from None
+    for message in list(catalog):
+        if message.id and message.string and not _fields_agree(message):
+            log.warning("%s.po: other {fields} than the English, left out: %r", tag, message.id)
+            catalog.delete(message.id)
+    compiled = BytesIO()
+    write_mo(compiled, catalog)
+    compiled.seek(0)
+    return Language(tag, GNUTranslations(compiled), str(numbers), get_decimal_symbol(numbers))
+
+
+def _text(tag: str, folder: Path | None) -> bytes:
+    if tag == PSEUDO:
+        from pitlogger.views.template import pseudo
+
+        return pseudo()
+    name = f"{tag}.po"
+    shipped = resources.files("pitlogger.views") / "languages" / name
+    for place in (*((folder / name,) if folder is not None else ()), shipped):
+        if place.is_file():
+            return bytes(place.read_bytes())
+    where = f" in {folder}" if folder is not None else ""
+    raise ConfigError(
+        f"language '{tag}' is not there: {name} was expected{where}; "
+        "'pitlogger config language' prints the texts to translate"
+    )
+
+
+def _fields_agree(message: Message) -> bool:
+    """Return whether a translation fills in what the English does; a plural may leave some out."""
+    english, told = (
+        (texts,) if isinstance(texts, str) else tuple(texts or ())
+        for texts in (message.id, message.string)
+    )
+    known = set().union(*map(_fields, english))
+    try:
+        return all(
+            _fields(form) <= known and (message.pluralizable or _fields(form) == known)
+            for form in told
+        )
+    except ValueError:
+        return False
+
+
+def _fields(text: str) -> set[str]:
+    return {name for _, name, _, _ in string.Formatter().parse(text) if name is not None}
