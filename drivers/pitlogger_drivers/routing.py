@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 
-from pitlogger.devices.contract import Chunk, Decoder, Measurement
+from pitlogger.devices.contract import ChannelInfo, Chunk, Decoder, Measurement
 from pitlogger.errors import DecodeError, UnknownFrameError
+from pitlogger.model.readings import Quality
 
 Outcome = Measurement | DecodeError
 
@@ -18,11 +19,24 @@ class SourceDecoder:
 
     Args:
         kinds: What makes a decoder for each kind.
+        gives: What a kind gives, for a source of it that cannot be read.
     """
 
-    def __init__(self, kinds: Mapping[str, Callable[[], Decoder]]) -> None:
+    def __init__(
+        self,
+        kinds: Mapping[str, Callable[[], Decoder]],
+        gives: Mapping[str, Sequence[ChannelInfo]] | None = None,
+    ) -> None:
         self._kinds = kinds
+        self._gives = gives or {}
         self._decoders: dict[str, Decoder] = {}
+
+    def missing(self, source: str) -> Iterator[Measurement]:
+        """Yield what a source that cannot be read would give, without a value."""
+        kind, _, label = source.partition("/")
+        for one in self._gives.get(kind, ()):
+            name = f"{one.name}/{label}" if label else one.name
+            yield Measurement(name, one.quantity, None, one.unit, Quality.FAULT)
 
     def feed(self, chunk: Chunk) -> Iterable[Outcome]:
         """Return what a source's decoder makes of its octets."""

@@ -14,7 +14,7 @@ from typing import Any, ClassVar, NamedTuple, Protocol, runtime_checkable
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from pitlogger.errors import DecodeError, RefusedError, unknown
+from pitlogger.errors import DecodeError, RefusedError, TransportError, unknown
 from pitlogger.model.quantities import MG_PER, Quantity
 from pitlogger.model.readings import Quality
 
@@ -40,11 +40,13 @@ class Measurement(NamedTuple):
 
 
 class Chunk(NamedTuple):
-    """Octets as received. ``source`` tells streams of one device apart (a GATT
-    characteristic, a file); it is empty where there is only one."""
+    """Bytes as received. ``source`` tells streams of one device apart (a GATT
+    characteristic, a file); it is empty where there is only one. With a ``fault`` there are
+    no bytes: that source alone cannot be read now, and this is why."""
 
     source: str
     data: bytes
+    fault: TransportError | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,6 +129,14 @@ class Decoder(Protocol):
 
         Errors are returned, not raised, so that one bad frame does not hide the next good one.
         """
+
+
+@runtime_checkable
+class Sourced(Decoder, Protocol):
+    """A decoder that knows what its sources give, before they gave anything."""
+
+    def missing(self, source: str) -> Iterable[Measurement]:
+        """Return the measurements, without a value, of a source that cannot be read."""
 
 
 @runtime_checkable

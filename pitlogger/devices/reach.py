@@ -92,7 +92,7 @@ async def heard(seconds: float, adapter: str = "") -> list[Find]:
     def hear(device: BLEDevice, advertisement: AdvertisementData) -> None:
         found[device.address] = _find(device, advertisement)
 
-    async with Radio.shared(adapter) as radio:
+    async with await Radio.chosen(adapter) as radio:
         unlisten = radio.listen(hear)
         await asyncio.sleep(seconds)
         unlisten()

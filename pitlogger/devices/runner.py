@@ -22,6 +22,7 @@ from pitlogger.devices.contract import (
     EventDriven,
     Listening,
     Measurement,
+    Sourced,
     Transport,
 )
 from pitlogger.devices.tasks import end, heed_cancelling
@@ -136,6 +137,7 @@ class Runner:
         self._refused_in_a_row = 0
         self._refused_source: str | None = None
         self._has_been_read = False  # since it was opened
+        self._faults: dict[str, TransportError] = {}  # sources that cannot be read, others can
         self._is_silent = False  # nothing came, so only a word is a sign of life
 
     async def run(self) -> None:
@@ -189,6 +191,7 @@ class Runner:
             self._transport = transport
             self._refused_in_a_row, self._refused_source = 0, None
             self._has_been_read = False
+            self._faults.clear()
             decoder = self.device.driver.decoder(self.device.config)
             self._is_silent |= isinstance(transport, Listening)
             if not self._is_silent:
@@ -221,8 +224,30 @@ class Runner:
                 self._tell(Link.UP, "it speaks", "")
             for tap in tuple(self.taps):
                 tap(chunk)
+            if chunk.fault is not None:
+                self._take_fault(chunk, chunk.fault, decoder)
+                continue
             for outcome in decoder.feed(chunk):
                 self._take(chunk, outcome)
+            if chunk.source in self._faults:
+                del self._faults[chunk.source]
+                self._tell_faults()
+
+    def _take_fault(self, chunk: Chunk, fault: TransportError, decoder: Decoder) -> None:
+        """Take a source that failed alone: its channels have no value, the others go on."""
+        if isinstance(decoder, Sourced):
+            for found in decoder.missing(chunk.source):
+                self._emit(self.device.id, found)
+        self.refused.append(Refused(self._clock.utc_ms(), chunk, fault.message, fault.remedy))
+        self._faults[chunk.source] = fault
+        self._tell_faults()
+
+    def _tell_faults(self) -> None:
+        if self.standing.link is not Link.UP:
+            return
+        what = "; ".join(fault.message for fault in self._faults.values())
+        remedy = next((fault.remedy for fault in self._faults.values()), "")
+        self._tell(Link.UP, f"connected, but {what}" if what else "connected", remedy)
 
     @contextmanager
     def _watching(self, silence_s: float | None) -> Iterator[None]:
@@ -292,7 +317,7 @@ class Runner:
             return
         self.standing = Standing(link, message, remedy)
         log.log(
-            logging.WARNING if link is Link.LOST else logging.INFO,
+            logging.WARNING if link is Link.LOST or remedy else logging.INFO,
             "device '%s' is %s: %s%s", self.device.id, link, message, remedy and f". {remedy}",
         )  # fmt: skip
         self._status(self.device.id, link, message, remedy)

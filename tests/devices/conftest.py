@@ -45,10 +45,11 @@ async def bluez(
     monkeypatch.setattr(Radio, "limits", QUICK)
     async with SimulatedBluez(message_bus) as service:
         yield service
-    await _close_bleak()
+    await close_bleak()
 
 
-async def _close_bleak() -> None:
+async def close_bleak() -> None:
+    """Close the bus connection bleak keeps for this loop."""
     manager = bleak_manager._global_instances.pop(asyncio.get_running_loop(), None)
     if manager is None or manager._bus is None:
         return

@@ -333,7 +333,7 @@ async def test_more_links_than_allowed_are_refused_in_words(
 ) -> None:
     bluez.world.add(scale())
     Radio.shared().links = 5
-    with pytest.raises(TransportError, match="link 6 of 5"):
+    with pytest.raises(TransportError, match="link 6 of adapter hci0, which carries 5"):
         await GattTransport(scale_settings()).__aenter__()
 
 

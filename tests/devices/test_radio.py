@@ -72,7 +72,7 @@ async def test_a_signal_strength_that_is_not_known_is_left_out(bluez: SimulatedB
     async with AdvertisementTransport(SETTINGS) as transport, asyncio.timeout(3):
         for dbm in (-127, -50):  # bleak's word where the service gives none, and a real one
             said = AdvertisementData("sender", {}, {full_uuid("fcd2"): HEARD}, [], None, dbm, ())
-            transport._on_heard(BLEDevice(ADDRESS, "sender", {}), said)
+            transport._on_heard(Radio.shared(), BLEDevice(ADDRESS, "sender", {}), said)
         stream = transport.chunks()
         assert [(await anext(stream)).source for _ in range(3)] == ["", "", SIGNAL]
         await aclose(stream)
@@ -183,7 +183,7 @@ async def test_an_adapter_that_goes_ends_the_stream(bluez: SimulatedBluez) -> No
         stream = transport.chunks()
         await next_of(stream, "")
         bluez.world.set_powered(False)
-        with pytest.raises(TransportError, match="went away"):
+        with pytest.raises(TransportError, match="adapter is off"):
             await next_of(stream, "no such source")
 
 

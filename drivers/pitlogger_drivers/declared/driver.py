@@ -112,7 +112,8 @@ class Declared(DriverBase):
         if isinstance(source, GattSource):
             kind = short_uuid(source.characteristic)
             kinds = {kind: lambda: decoder(declaration), "2a19": battery_decoder}
-            return SourceDecoder(kinds)
+            gives = [ChannelInfo(v.channel, v.quantity, v.unit) for v in declaration.value]
+            return SourceDecoder(kinds, {kind: gives})
         return SourceDecoder({"": lambda: decoder(declaration), SIGNAL_SOURCE: SignalDecoder})
 
     def transport(self, config: DeclaredConfig) -> Transport:

@@ -38,7 +38,11 @@ class EnvironmentalSensing(DriverBase):
                 "2a6e": lambda: FrameDecoder(decode_temperature),
                 "2a6f": lambda: FrameDecoder(decode_humidity),
                 "2a19": battery_decoder,
-            }
+            },
+            {
+                "2a6e": (ChannelInfo("temperature", Quantity.TEMPERATURE, "Cel"),),
+                "2a6f": (ChannelInfo("humidity", Quantity.HUMIDITY, "%RH"),),
+            },
         )
 
     def transport(self, config: GattConfig) -> GattTransport:

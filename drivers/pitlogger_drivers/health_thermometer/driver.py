@@ -12,6 +12,8 @@ from pitlogger_drivers.bluetooth import BATTERY, GattConfig, battery_decoder, ga
 from pitlogger_drivers.health_thermometer.decode import decode
 from pitlogger_drivers.routing import SourceDecoder
 
+_TEMPERATURE = (ChannelInfo("temperature", Quantity.TEMPERATURE, "Cel"),)
+
 
 class HealthThermometer(DriverBase):
     """A thermometer that sends final and intermediate values of one or more sensors."""
@@ -37,7 +39,8 @@ class HealthThermometer(DriverBase):
                 "2a1c": lambda: FrameDecoder(decode),
                 "2a1e": lambda: FrameDecoder(decode),
                 "2a19": battery_decoder,
-            }
+            },
+            {"2a1c": _TEMPERATURE, "2a1e": _TEMPERATURE},
         )
 
     def transport(self, config: GattConfig) -> GattTransport:

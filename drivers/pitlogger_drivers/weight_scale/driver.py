@@ -18,6 +18,7 @@ from pitlogger_drivers.routing import SourceDecoder
 from pitlogger_drivers.weight_scale.decode import decode, measured_at
 
 BURST_S = 2.0  # ours: stored results follow each other and the connect closely
+WHOLE_BURST_S = 10.0  # ours: all of them are sent by then; what still comes is a stream
 FRESH = timedelta(minutes=5)  # ours: a set clock is this near
 
 
@@ -25,7 +26,8 @@ class StoredResultsDecoder:
     """Mark the first burst after a connect: it may hold old results.
 
     The service may send what was stored before what is on the scale now, told apart by the
-    time stamp alone (from memory). A stamp that is near now makes a result a fresh one.
+    time stamp alone (from memory). A stamp that is near now makes a result a fresh one. A burst
+    has an end: a scale that goes on sending sends what is on it now.
     """
 
     def __init__(
@@ -36,14 +38,16 @@ class StoredResultsDecoder:
         self._inner = FrameDecoder(decode)
         self._monotonic_s = monotonic_s
         self._local_now = local_now
-        self._burst_until_s = monotonic_s() + BURST_S
+        began_s = monotonic_s()
+        self._burst_until_s = began_s + BURST_S
+        self._latest_s = began_s + WHOLE_BURST_S
 
     def feed(self, chunk: Chunk) -> list[Outcome]:
         """Return the mass, marked where it may be old."""
         now_s = self._monotonic_s()
         in_burst = now_s <= self._burst_until_s
         if in_burst:
-            self._burst_until_s = now_s + BURST_S
+            self._burst_until_s = min(now_s + BURST_S, self._latest_s)
         outcomes = list(self._inner.feed(chunk))
         if not in_burst or self._is_fresh(chunk.data):
             return outcomes

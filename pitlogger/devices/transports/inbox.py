@@ -19,6 +19,10 @@ class Inbox:
         """Leave octets."""
         self._queue.put_nowait(Chunk(source, data))
 
+    def put_fault(self, source: str, fault: TransportError) -> None:
+        """Leave word that one source has nothing to say, and why."""
+        self._queue.put_nowait(Chunk(source, b"", fault))
+
     def fail(self, error: TransportError) -> None:
         """Let the reader end with an error, after what lies before it."""
         self._queue.put_nowait(error)

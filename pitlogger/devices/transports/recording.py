@@ -9,6 +9,8 @@ each further one a chunk: ``t`` milliseconds since the start, ``s`` source where
 several, ``x`` octets in hexadecimal:
 
     {"t": 120, "x": "53542c47532c..."}
+
+A source that could not be read has ``f``, the reason, in place of bytes.
 """
 
 from __future__ import annotations
@@ -55,7 +57,9 @@ def write_header(sink: TextIO, header: Header) -> None:
 def write_chunk(sink: TextIO, timed: TimedChunk) -> None:
     """Write one chunk."""
     source = {"s": timed.chunk.source} if timed.chunk.source else {}
-    line = {"t": timed.t_ms} | source | {"x": timed.chunk.data.hex()}
+    fault = timed.chunk.fault
+    content = {"x": timed.chunk.data.hex()} if fault is None else {"f": str(fault)}
+    line = {"t": timed.t_ms} | source | content
     sink.write(json.dumps(line, separators=(",", ":")) + "\n")
 
 
@@ -90,7 +94,9 @@ def _chunks(path: Path, lines: Iterable[str]) -> Iterator[TimedChunk]:
             continue
         given = _object(path, number, line)
         try:
-            yield TimedChunk(int(given["t"]), Chunk(given.get("s", ""), bytes.fromhex(given["x"])))
+            fault = TransportError(given["f"]) if "f" in given else None
+            data = b"" if fault else bytes.fromhex(given["x"])
+            yield TimedChunk(int(given["t"]), Chunk(given.get("s", ""), data, fault))
         except (KeyError, TypeError, ValueError) as error:
             raise CaptureError(
                 f'{path}:{number}: expected {{"t": milliseconds, "x": "hexadecimal"}}: {error}'

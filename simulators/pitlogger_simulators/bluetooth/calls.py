@@ -8,7 +8,8 @@ from typing import Any, NamedTuple
 
 from dbus_fast import Message, Variant
 
-from pitlogger_simulators.bluetooth import tree
+from pitlogger_simulators.bluetooth import agents, tree
+from pitlogger_simulators.bluetooth.agents import Agents
 from pitlogger_simulators.bluetooth.faults import Fault, Kind, Step
 from pitlogger_simulators.bluetooth.peripherals import Characteristic, Descriptor
 from pitlogger_simulators.bluetooth.world import Link, World
@@ -44,14 +45,15 @@ class Calls:
     client makes them one at a time, as controllers need.
     """
 
-    def __init__(self, world: World, step_s: float) -> None:
+    def __init__(self, world: World, delay_s: Callable[[], float], agents: Agents) -> None:
         self._world = world
-        self._step_s = step_s
+        self._delay_s = delay_s
+        self._agents = agents
+        self._hanging: dict[str | None, asyncio.Event] = {}
         self.connecting = 0
         self.most_connecting = 0
         self.seen: list[tuple[Step, str | None]] = []
         self.table: dict[tuple[str, str], Callable[[Message], Awaitable[Answer]]] = {
-            (tree.OBJECT_MANAGER, "GetManagedObjects"): self._managed_objects,
             (tree.PROPERTIES, "Get"): self._get,
             (tree.PROPERTIES, "Set"): self._set,
             (tree.ADAPTER, "SetDiscoveryFilter"): self._set_filter,
@@ -62,6 +64,8 @@ class Calls:
             (tree.MONITOR_MANAGER, "UnregisterMonitor"): self._unregister_monitor,
             (tree.DEVICE, "Connect"): self._connect,
             (tree.DEVICE, "Disconnect"): self._disconnect,
+            (tree.DEVICE, "Pair"): self._pair,
+            (tree.DEVICE, "CancelPairing"): self._cancel_pairing,
             (tree.CHARACTERISTIC, "ReadValue"): self._read,
             (tree.CHARACTERISTIC, "WriteValue"): self._write,
             (tree.CHARACTERISTIC, "StartNotify"): self._start_notify,
@@ -70,9 +74,6 @@ class Calls:
         }
 
     # Objects and properties
-
-    async def _managed_objects(self, _message: Message) -> Answer:
-        return Answer("a{oa{sa{sv}}}", (self._world.objects(),))
 
     async def _get(self, message: Message) -> Answer:
         interface, name = message.body
@@ -88,8 +89,11 @@ class Calls:
 
     async def _set(self, message: Message) -> Answer:
         interface, name, value = message.body
-        self._adapter_at(message)
         assert isinstance(value, Variant)
+        if interface == tree.DEVICE:
+            self._device_at(message)
+            return _DONE
+        self._adapter_at(message)
         if (interface, name) == (tree.ADAPTER, "Powered"):
             self._world.set_powered(bool(value.value))
         return _DONE
@@ -140,7 +144,7 @@ class Calls:
         if path not in self._world.known:
             raise CallRefusedError("org.bluez.Error.DoesNotExist", "Does Not Exist")
         self._world.link_down(path)
-        self._world.forget(path)
+        self._world.forget(path, unbond=True)
         return _DONE
 
     # Links
@@ -152,7 +156,7 @@ class Calls:
         self.connecting += 1
         self.most_connecting = max(self.most_connecting, self.connecting)
         try:
-            await asyncio.sleep(self._step_s)
+            await asyncio.sleep(self._delay_s())
             await self._strike_connect(path, address)
         finally:
             self.connecting -= 1
@@ -161,8 +165,12 @@ class Calls:
             raise CallRefusedError(
                 "org.bluez.Error.Failed", "le-connection-concurrent-connection-limit"
             )
-        if not self._world.peripherals[address].heard:
+        peripheral = self._world.peripherals[address]
+        if not peripheral.heard or peripheral.is_linked:
             raise CallRefusedError("org.bluez.Error.Failed", "le-connection-create-timeout")
+        if peripheral.pairing.bonded and peripheral.pairing.forgot:
+            # Encryption with the kept key fails: HCI 0x06, PIN or Key Missing.
+            raise CallRefusedError(*agents.FAILED)
         self._world.link_up(path)
         return Answer(afterwards=lambda: self._discover(path, address))
 
@@ -173,11 +181,27 @@ class Calls:
         if fault is None:
             return
         self._world.link_up(path)
-        asyncio.get_running_loop().call_later(self._step_s, self._world.link_down, path)
+        asyncio.get_running_loop().call_later(self._delay_s(), self._world.link_down, path)
         raise CallRefusedError("org.bluez.Error.Failed", "le-connection-abort-by-local")
 
+    async def _pair(self, message: Message) -> Answer:
+        path, address = self._device_at(message)
+        peripheral = self._world.peripherals[address]
+        if peripheral.pairing.bonded:
+            raise CallRefusedError("org.bluez.Error.AlreadyExists", "Already Exists")
+        await self._strike(Step.PAIR, address)
+        refused = await self._agents.pair(peripheral.pairing, path)
+        if refused is not None:
+            raise CallRefusedError(*refused)
+        self._world.told_bond(path)
+        return _DONE
+
+    async def _cancel_pairing(self, message: Message) -> Answer:
+        self._device_at(message)
+        return _DONE
+
     async def _discover(self, path: str, address: str) -> None:
-        await asyncio.sleep(self._step_s)
+        await asyncio.sleep(self._delay_s() + self._world.peripherals[address].discovery_s)
         fault = await self._strike(Step.DISCOVER, address)
         if path not in self._world.links:
             return
@@ -189,6 +213,8 @@ class Calls:
     async def _disconnect(self, message: Message) -> Answer:
         path, address = self._device_at(message)
         await self._strike(Step.DISCONNECT, address)
+        if address in self._hanging:  # disconnecting cancels a connect under way
+            self._hanging.pop(address).set()
 
         async def down() -> None:
             self._world.link_down(path)
@@ -211,6 +237,8 @@ class Calls:
         _link, node = await self._attribute_at(message, Step.WRITE)
         assert isinstance(node.item, Characteristic)
         node.item.write = bytes(message.body[0])
+        node.item.writes.append(node.item.write)
+        self._world.observe("written", _link.peripheral.address, node.item.write.hex())
         return _DONE
 
     async def _start_notify(self, message: Message) -> Answer:
@@ -233,14 +261,17 @@ class Calls:
 
     # Inside
 
-    async def _strike(self, step: Step, address: str | None) -> Fault | None:
+    async def _strike(
+        self, step: Step, address: str | None, characteristic: str | None = None
+    ) -> Fault | None:
         """Let the next trouble of a step strike; return one the caller must act on."""
         self.seen.append((step, address))
-        fault = self._world.faults.take(step, address)
+        fault = self._world.faults.take(step, address, characteristic)
         if fault is None:
             return None
         if fault.kind is Kind.HANG:
-            await asyncio.Event().wait()
+            await self._hanging.setdefault(address, asyncio.Event()).wait()
+            raise CallRefusedError("org.bluez.Error.Failed", "Operation canceled")
         if fault.kind is Kind.ERROR:
             raise CallRefusedError(fault.error, fault.text)
         return fault
@@ -261,9 +292,19 @@ class Calls:
         found = self._world.attribute(path)
         if found is None:
             raise CallRefusedError(_UNKNOWN_OBJECT, f"no object {path}")
-        link, _node = found
-        fault = await self._strike(step, link.peripheral.address) if step else None
+        link, node = found
+        if step is not None and _needs_bond(node) and not link.peripheral.pairing.bonded:
+            raise CallRefusedError("org.bluez.Error.NotPermitted", "Not paired")
+        fault = (
+            await self._strike(step, link.peripheral.address, self._world.name_of(link, node))
+            if step
+            else None
+        )
         if fault is not None:
             self._world.drop(link.peripheral.address)
             raise CallRefusedError("org.bluez.Error.Failed", "Not connected")
         return found
+
+
+def _needs_bond(node: tree.Node) -> bool:
+    return isinstance(node.item, Characteristic) and node.item.needs_bond

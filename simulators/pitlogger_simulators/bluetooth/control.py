@@ -6,10 +6,12 @@ Each line on standard input is one object with ``do`` and its own keys:
         "characteristics": [{"uuid": "2a6e", "flags": ["read", "notify"], "value": HEX,
                              "descriptors": [{"uuid": "2901", "value": HEX}]}]}]}
     {"do": "remove" | "drop" | "silence" | "speak", "address": A}
+    {"do": "rotate", "address": A, "fresh": A}
     {"do": "notify", "address": A, "characteristic": "2a6e#2", "value": HEX}
     {"do": "advertise", "address": A, "rssi": -60, "service_data": {"fcd2": HEX},
         "manufacturer_data": {"65535": HEX}}
-    {"do": "fault", "step": S, "kind": K, "address": A, "error": E, "text": T, "times": 1}
+    {"do": "fault", "step": S, "kind": K, "address": A, "error": E, "text": T, "times": 1,
+        "characteristic": "2a6e#2", "chance": 0.5}
     {"do": "well"}                          no more faults
     {"do": "adapter", "powered": false} or {"do": "adapter", "present": false}
     {"do": "service", "running": false}
@@ -88,6 +90,7 @@ class Control:
             "drop": lambda g: self._world.drop(g["address"]),
             "silence": lambda g: self._set_heard(g["address"], False),
             "speak": lambda g: self._set_heard(g["address"], True),
+            "rotate": lambda g: self._world.rotate(g["address"], g["fresh"]),
             "notify": self._notify,
             "advertise": self._advertise,
             "fault": self._fault,
@@ -123,7 +126,7 @@ class Control:
         self._world.hear(peripheral)
 
     def _fault(self, given: dict[str, Any]) -> None:
-        known = ("address", "error", "text", "times")
+        known = ("address", "error", "text", "times", "characteristic", "chance")
         rest = {key: given[key] for key in known if key in given}
         self._world.faults.add(Fault(Step(given["step"]), Kind(given["kind"]), **rest))
 

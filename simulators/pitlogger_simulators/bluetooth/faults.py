@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Collection
 from dataclasses import dataclass, field
 from enum import StrEnum
+from random import Random
 
 
 class Step(StrEnum):
@@ -20,6 +21,7 @@ class Step(StrEnum):
     SUBSCRIBE = "subscribe"
     READ = "read"
     READ_DESCRIPTOR = "read-descriptor"
+    PAIR = "pair"
     WRITE = "write"
     DISCONNECT = "disconnect"
 
@@ -43,6 +45,8 @@ class Fault:
     error: str = "org.bluez.Error.Failed"
     text: str = ""
     times: int | None = 1
+    characteristic: str | None = None  # any of its attributes; such as 2a6e#2
+    chance: float = 1.0  # that it strikes when its step comes
 
 
 def in_progress(step: Step, address: str | None = None, times: int | None = 1) -> Fault:
@@ -51,17 +55,38 @@ def in_progress(step: Step, address: str | None = None, times: int | None = 1) -
     return Fault(step, Kind.ERROR, address, "org.bluez.Error.InProgress", text, times)
 
 
-def att_error(step: Step, code: int, address: str | None = None, times: int | None = 1) -> Fault:
-    """Return a refusal by the peripheral's attribute server."""
-    text = f"Operation failed with ATT error: 0x{code:02x}"
-    return Fault(step, Kind.ERROR, address, "org.bluez.Error.Failed", text, times)
+def att_error(
+    step: Step, code: int, address: str | None = None, times: int | None = 1,
+    characteristic: str | None = None, chance: float = 1.0,
+) -> Fault:  # fmt: skip
+    """Return a refusal by the peripheral's attribute server.
+
+    Source of the names: BlueZ, ``create_gatt_dbus_error`` of its client (from memory).
+    """
+    named = _NAMED.get(code)
+    error, text = named or ("Failed", f"Operation failed with ATT error: 0x{code:02x}")
+    return Fault(
+        step, Kind.ERROR, address, f"org.bluez.Error.{error}", text, times, characteristic, chance
+    )  # fmt: skip
+
+
+_NAMED = {
+    0x02: ("NotPermitted", "Read not permitted"),
+    0x03: ("NotPermitted", "Write not permitted"),
+    0x05: ("NotPermitted", "Not paired"),
+    0x06: ("NotSupported", "Operation is not supported"),
+    0x08: ("NotAuthorized", "Operation Not Authorized"),
+    0x0C: ("NotPermitted", "Not paired"),
+    0x0F: ("NotPermitted", "Not paired"),
+}
 
 
 @dataclass(slots=True)
 class Faults:
-    """The troubles still to come."""
+    """The troubles still to come; ``random`` draws for those that strike by chance."""
 
     pending: list[Fault] = field(default_factory=list)
+    random: Random = field(default_factory=lambda: Random(1))
 
     def add(self, fault: Fault) -> None:
         """Let a trouble strike when its step comes."""
@@ -75,10 +100,14 @@ class Faults:
         """Let all go well from now on."""
         self.pending.clear()
 
-    def take(self, step: Step, address: str | None) -> Fault | None:
+    def take(
+        self, step: Step, address: str | None, characteristic: str | None = None
+    ) -> Fault | None:
         """Return the trouble that strikes at this step, and count it."""
         for fault in self.pending:
-            if fault.step is step and fault.address in (None, address):
+            meant = fault.step is step and fault.address in (None, address)
+            meant = meant and fault.characteristic in (None, characteristic)
+            if meant and (fault.chance >= 1 or self.random.random() < fault.chance):
                 if fault.times is not None:
                     fault.times -= 1
                     if fault.times <= 0:

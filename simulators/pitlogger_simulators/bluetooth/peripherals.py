@@ -8,6 +8,7 @@ from __future__ import annotations
 import struct
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from enum import StrEnum
 
 _TAIL = "-0000-1000-8000-00805f9b34fb"  # Bluetooth Core, vol. 3 part B, 2.5.1
 USER_DESCRIPTION = "2901"
@@ -36,13 +37,18 @@ class Descriptor:
 
 @dataclass(slots=True)
 class Characteristic:
-    """A characteristic; ``flags`` are BlueZ's words: ``read notify indicate write``."""
+    """A characteristic; ``flags`` are BlueZ's words: ``read notify indicate write``.
+
+    ``needs_bond``: it is refused as "Not paired" until its device is bonded.
+    """
 
     uuid: str
     flags: tuple[str, ...] = ("read", "notify")
     value: bytes = b""
     descriptors: tuple[Descriptor, ...] = ()
     write: bytes = b""  # what a client wrote last
+    needs_bond: bool = False
+    writes: list[bytes] = field(default_factory=list)  # all that clients wrote, oldest first
 
 
 @dataclass(slots=True)
@@ -51,6 +57,29 @@ class Service:
 
     uuid: str
     characteristics: tuple[Characteristic, ...]
+
+
+class Way(StrEnum):
+    """How a peripheral pairs: which of the agent's methods is called."""
+
+    JUST_WORKS = "just-works"
+    TYPED = "typed"  # it shows a passkey, which the person types (RequestPasskey)
+    SHOWN = "shown"  # the person types what the computer shows (DisplayPasskey)
+    COMPARED = "compared"  # both show one, the person compares (RequestConfirmation)
+    REFUSED = "refused"  # it never pairs
+
+
+@dataclass(slots=True)
+class Pairing:
+    """What pairing with a peripheral takes, and whether each side still knows the bond.
+
+    ``forgot``: the peripheral lost its bond, as after a reset; the service still has its own.
+    """
+
+    way: Way = Way.JUST_WORKS
+    passkey: int = 123_456
+    bonded: bool = False
+    forgot: bool = False
 
 
 @dataclass(slots=True)
@@ -64,6 +93,7 @@ class Peripheral:
         heard: Sends advertisements now.
         claimed_battery: Level the service shows as its own Battery interface, as it does
             where it claims the Battery Service for itself.
+        discovery_s: How much longer than others it takes to tell its services.
     """
 
     address: str
@@ -75,6 +105,10 @@ class Peripheral:
     vanishes: bool = False
     heard: bool = True
     claimed_battery: int | None = None
+    pairing: Pairing = field(default_factory=Pairing)
+    discovery_s: float = 0.0
+    is_private: bool = False  # its address is a private one, which it changes now and then
+    is_linked: bool = False  # to any adapter; it then advertises no more
 
     def characteristics(self) -> Iterator[Characteristic]:
         """Yield all characteristics in handle order."""

@@ -14,6 +14,8 @@ from typing import Any
 from dbus_fast import BusType, Message, MessageType, Variant
 from dbus_fast.aio import MessageBus
 
+from pitlogger_simulators.bluetooth import tree
+from pitlogger_simulators.bluetooth.agents import Agents
 from pitlogger_simulators.bluetooth.calls import Answer, CallRefusedError, Calls
 from pitlogger_simulators.bluetooth.world import World
 
@@ -27,6 +29,7 @@ class SimulatedBluez:
     Args:
         bus_address: Address of the bus; ``None`` for the system bus of the environment.
         step_s: How long connecting and discovery take, seconds.
+        delay_s: Draws that time anew for each step, in place of ``step_s``.
         advertise_s: Pause between two advertisements of a device, seconds.
     """
 
@@ -37,14 +40,32 @@ class SimulatedBluez:
         adapter: str = "hci0",
         address: str = "02:00:00:00:00:01",
         step_s: float = 0.005,
+        delay_s: Callable[[], float] | None = None,
         advertise_s: float = 0.05,
     ) -> None:
         self._bus_address = bus_address
         self._advertise_s = advertise_s
         self._bus: MessageBus | None = None
         self._tasks: set[asyncio.Task[None]] = set()
-        self.world = World(self._signal, adapter, address)
-        self.calls = Calls(self.world, step_s)
+        self._delay_s = delay_s or (lambda: step_s)
+        self.agents = Agents(self._call_agent)
+        self._calls: dict[str, Calls] = {}  # by the path of the adapter
+        self.worlds: list[World] = []
+        self.world = self.add_adapter(adapter, address)
+        self.calls = self._calls[self.world.adapter_path]
+
+    def add_adapter(self, adapter: str, address: str) -> World:
+        """Return a further adapter with a world of its own; peripherals may be in several."""
+        world = World(self._signal, adapter, address)
+        self.worlds.append(world)
+        self._calls[world.adapter_path] = Calls(world, self._delay_s, self.agents)
+        if self.running:
+            world.plug_adapter()
+        return world
+
+    def calls_of(self, world: World) -> Calls:
+        """Return the calls made to an adapter."""
+        return self._calls[world.adapter_path]
 
     async def __aenter__(self) -> SimulatedBluez:
         await self.start()
@@ -75,8 +96,9 @@ class SimulatedBluez:
         )
         self._bus = bus
         await bus.request_name(NAME)
-        if self.world.present:
-            self.world.plug_adapter()
+        for world in self.worlds:
+            if world.present:
+                world.plug_adapter()
         self._spawn(self._advertise())
 
     async def stop(self) -> None:
@@ -84,8 +106,9 @@ class SimulatedBluez:
         bus, self._bus = self._bus, None
         if bus is None:
             return
-        self.world.forget_everything()
-        self.world.deaf = None
+        for world in self.worlds:
+            world.forget_everything()
+            world.deaf = None
         for task in self._tasks:
             task.cancel()
         await asyncio.gather(*self._tasks, return_exceptions=True)
@@ -98,9 +121,10 @@ class SimulatedBluez:
         while True:
             await asyncio.sleep(self._advertise_s)
             odd ^= 1
-            for peripheral in list(self.world.peripherals.values()):
-                strength = {"RSSI": Variant("n", peripheral.rssi - odd)}
-                self.world.hear(peripheral, strength)
+            for world in self.worlds:
+                for peripheral in list(world.peripherals.values()):
+                    strength = {"RSSI": Variant("n", peripheral.rssi - odd)}
+                    world.hear(peripheral, strength)
 
     def _signal(self, path: str, interface: str, member: str, signature: str, body: Any) -> None:
         if self._bus is not None:
@@ -113,21 +137,65 @@ class SimulatedBluez:
             return False
         if message.message_type is not MessageType.METHOD_CALL:
             return False
-        answer = self.calls.table.get((message.interface or "", message.member or ""))
+        answer = self._answer_to(message)
         if answer is None:
             return False
         self._spawn(self._reply(message, answer))
         return True
 
+    def _answer_to(self, message: Message) -> Callable[[Message], Any] | None:
+        key, path = (message.interface or "", message.member or ""), message.path or ""
+        match key:
+            case (tree.OBJECT_MANAGER, "GetManagedObjects"):
+                return self._managed_objects
+            case (tree.AGENT_MANAGER, _):
+                return self._agent_manager
+        adapter = "/".join(path.split("/")[:4])
+        calls = self._calls.get(adapter, self.calls)
+        return calls.table.get(key)
+
+    async def _managed_objects(self, _message: Message) -> Answer:
+        found: dict[str, tree.Interfaces] = {}
+        for world in self.worlds:
+            found |= world.objects()
+        return Answer("a{oa{sa{sv}}}", (found,))
+
+    async def _agent_manager(self, message: Message) -> Answer:
+        owner = message.sender or ""
+        if message.member == "RegisterAgent":
+            self.agents.register(owner, message.body[0])
+        elif message.member == "UnregisterAgent":
+            self.agents.unregister(owner)
+        return Answer()
+
+    async def _call_agent(
+        self, owner: str, path: str, member: str, signature: str, body: list[Any]
+    ) -> list[Any] | None:
+        assert self._bus is not None
+        reply = await self._bus.call(
+            Message(
+                destination=owner,
+                path=path,
+                interface=tree.AGENT,
+                member=member,
+                signature=signature,
+                body=body,
+            )
+        )
+        refused = reply is None or reply.message_type is MessageType.ERROR
+        return None if reply is None or refused else list(reply.body)
+
     def _on_owner_changed(self, name: str, _old: str, new: str) -> None:
         """End the scans of a client that left; its links stay (BlueZ issue 89)."""
         if new:
             return
-        before = self.world.scanning
-        self.world.scanners.discard(name)
-        self.world.monitors = {m for m in self.world.monitors if m[0] != name}
-        if before and not self.world.scanning:
-            self.world.scan_changed()
+        self.agents.unregister(name)
+        for world in self.worlds:
+            before = world.scanning
+            world.scanners.discard(name)
+            world.monitors = {m for m in world.monitors if m[0] != name}
+            if before and not world.scanning:
+                world.scan_changed()
 
     async def _reply(self, message: Message, answer: Callable[[Message], Any]) -> None:
         try:

@@ -26,6 +26,8 @@ SERVICE = "org.bluez.GattService1"
 CHARACTERISTIC = "org.bluez.GattCharacteristic1"
 DESCRIPTOR = "org.bluez.GattDescriptor1"
 BATTERY = "org.bluez.Battery1"
+AGENT_MANAGER = "org.bluez.AgentManager1"
+AGENT = "org.bluez.Agent1"
 MONITOR_MANAGER = "org.bluez.AdvertisementMonitorManager1"
 OBJECT_MANAGER = "org.freedesktop.DBus.ObjectManager"
 PROPERTIES = "org.freedesktop.DBus.Properties"
@@ -79,14 +81,16 @@ def device_properties(
 ) -> Properties:
     """Return the device's properties as first shown."""
     alias = peripheral.name or peripheral.address.replace(":", "-")
+    is_random = peripheral.vanishes or peripheral.is_private
     named: Properties = {"Name": Variant("s", peripheral.name)} if peripheral.name else {}
     return named | {
         "Address": Variant("s", peripheral.address.upper()),
-        "AddressType": Variant("s", "random" if peripheral.vanishes else "public"),
+        "AddressType": Variant("s", "random" if is_random else "public"),
         "Alias": Variant("s", alias),
         "Adapter": Variant("o", adapter_path),
-        "Paired": Variant("b", False),
-        "Trusted": Variant("b", False),
+        "Paired": Variant("b", peripheral.pairing.bonded),
+        "Bonded": Variant("b", peripheral.pairing.bonded),
+        "Trusted": Variant("b", peripheral.pairing.bonded),
         "Connected": Variant("b", connected),
         "ServicesResolved": Variant("b", resolved),
         "UUIDs": Variant("as", [full_uuid(s.uuid) for s in peripheral.services]),

@@ -59,6 +59,7 @@ class World:
         self.monitors: set[tuple[str, str]] = set()
         self.present = True
         self.powered = True
+        self.blocked = False
         self.deaf: Medicine | None = None
         self.max_links: int | None = None
         self.observe: Observer = lambda _event, _address, _characteristic: None
@@ -120,7 +121,8 @@ class World:
     def hear(self, peripheral: Peripheral, changed: tree.Properties | None = None) -> None:
         """Deliver one advertisement, if anybody scans and the adapter hears."""
         path = self.path(peripheral.address)
-        if not (self.scanning and peripheral.heard and self.deaf is None) or path in self.links:
+        hears = self.scanning and self.deaf is None
+        if not (hears and peripheral.heard) or peripheral.is_linked:
             return
         if path in self.known:
             self._changed(path, tree.DEVICE, changed or tree.advertised(peripheral))
@@ -128,9 +130,29 @@ class World:
             self.known.add(path)
             self._added(path, self._device_interfaces(path))
 
-    def forget(self, path: str) -> None:
-        """Remove a device object and its cached attributes."""
+    def rotate(self, address: str, fresh: str) -> None:
+        """Let a device speak under another address from now on, as private ones do."""
+        peripheral = self.peripherals.pop(address)
+        path = self.path(address)
+        self.link_down(path)
+        peripheral.address = fresh
+        self.peripherals[fresh] = peripheral
+        if path in self.known:
+            self.known.discard(path)
+            self._removed(path, [tree.DEVICE])
+        self.hear(peripheral)
+
+    def told_bond(self, path: str) -> None:
+        """Tell that a device is bonded."""
+        bonded = {"Paired": Variant("b", True), "Bonded": Variant("b", True)}
+        self._changed(path, tree.DEVICE, bonded)
+
+    def forget(self, path: str, unbond: bool = False) -> None:
+        """Remove a device object and its cached attributes; ``unbond`` its bond too."""
         self.cache.pop(path, None)
+        peripheral = self._peripheral_at(path)
+        if unbond and peripheral is not None:
+            peripheral.pairing.bonded = False
         if path in self.known:
             self.known.discard(path)
             self._removed(path, [tree.DEVICE])
@@ -159,18 +181,23 @@ class World:
         peripheral = self._peripheral_at(path)
         assert peripheral is not None
         self.links[path] = Link(peripheral)
+        peripheral.is_linked = True
         self._changed(path, tree.DEVICE, {"Connected": Variant("b", True)})
         self.observe("connected", peripheral.address, "")
 
     def subscribe(self, link: Link, node: tree.Node) -> None:
         """Send a characteristic's values from now on."""
         link.notifying.add(node.path)
+        self.observe("subscribed", link.peripheral.address, self.name_of(link, node) or "")
+
+    def name_of(self, link: Link, node: tree.Node) -> str | None:
+        """Return the name of a characteristic, such as ``2a6e#2``; ``None`` for others."""
+        if not isinstance(node.item, Characteristic):
+            return None
         items = [n.item for n in link.nodes.values() if isinstance(n.item, Characteristic)]
-        assert isinstance(node.item, Characteristic)
         same = [item for item in items if item.uuid == node.item.uuid]
         ordinal = next(i for i, item in enumerate(same, 1) if item is node.item)
-        name = short_uuid(full_uuid(node.item.uuid))
-        self.observe("subscribed", link.peripheral.address, f"{name}#{ordinal}")
+        return f"{short_uuid(full_uuid(node.item.uuid))}#{ordinal}"
 
     def resolve(self, path: str, incomplete: bool = False) -> None:
         """Show the attributes and tell ``ServicesResolved``.
@@ -195,6 +222,7 @@ class World:
         link = self.links.pop(path, None)
         if link is None:
             return
+        link.peripheral.is_linked = False
         if link.nodes:
             self._changed(path, tree.DEVICE, {"ServicesResolved": Variant("b", False)})
         self._changed(path, tree.DEVICE, {"Connected": Variant("b", False)})
@@ -218,11 +246,12 @@ class World:
 
     # The adapter
 
-    def set_powered(self, powered: bool) -> None:
-        """Switch the adapter; off loses all links without asking."""
+    def set_powered(self, powered: bool, blocked: bool = False) -> None:
+        """Switch the adapter; off loses all links without asking. ``blocked`` is by rfkill."""
         if powered == self.powered:
             return
         self.powered = powered
+        self.blocked = blocked and not powered
         if not powered:
             for path in list(self.links):
                 self.link_down(path)
@@ -230,7 +259,12 @@ class World:
             self._changed(self.adapter_path, tree.ADAPTER, {"Discovering": Variant("b", False)})
             if self.deaf is not Medicine.RESTART_SERVICE:
                 self.deaf = None
-        self._changed(self.adapter_path, tree.ADAPTER, {"Powered": Variant("b", powered)})
+        state = {"Powered": Variant("b", powered), "PowerState": Variant("s", self._power_state)}
+        self._changed(self.adapter_path, tree.ADAPTER, state)
+
+    @property
+    def _power_state(self) -> str:
+        return "on" if self.powered else "off-blocked" if self.blocked else "off"
 
     def pull_adapter(self) -> None:
         """Unplug the adapter: objects go, and no property change tells of it."""
@@ -249,6 +283,8 @@ class World:
 
     def forget_everything(self) -> None:
         """Lose what a new start of the service does not know."""
+        for link in self.links.values():
+            link.peripheral.is_linked = False
         self.links.clear()
         self.known.clear()
         self.cache.clear()
@@ -277,7 +313,8 @@ class World:
     def _adapter_interfaces(self) -> tree.Interfaces:
         scanning = bool(self.scanners) and self.powered
         return {
-            tree.ADAPTER: tree.adapter_properties(self.address, self.powered, scanning),
+            tree.ADAPTER: tree.adapter_properties(self.address, self.powered, scanning)
+            | {"PowerState": Variant("s", self._power_state)},
             tree.MONITOR_MANAGER: {"SupportedMonitorTypes": Variant("as", ["or_patterns"])},
         }
 

@@ -1,31 +1,30 @@
-"""One connected device: subscribes where it can, polls where it must, tells when it is lost.
+"""One connected device: found, connected, its values named; reported when it is lost.
 
-Each characteristic is a source, named as ``names`` says. Values come as notifications or
-indications; a readable characteristic without them is polled. A subscribed one is read when
-it has been silent for a while: a device may notify on change alone, so silence can be calm
-or death, and a read tells which. bleak says nothing when the adapter or the service goes.
+Each characteristic is a source, named as ``names`` says and followed as ``sources`` says. bleak
+says nothing when the adapter or the service goes.
 """
 
 from __future__ import annotations
 
 import asyncio
 import logging
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator
 from contextlib import AsyncExitStack, suppress
 
 from bleak import BleakClient
 from bleak.backends.characteristic import BleakGATTCharacteristic
 from bleak.backends.device import BLEDevice
 from bleak.backends.scanner import AdvertisementData
-from bleak.exc import BleakGATTProtocolError
+from bleak.exc import BleakError
 
 from pitlogger.devices.contract import Chunk
 from pitlogger.devices.tasks import end
 from pitlogger.devices.transports.ble.facts import CURRENT_TIME, STRINGS, facts
 from pitlogger.devices.transports.ble.names import Described, name_sources
 from pitlogger.devices.transports.ble.radio import Radio
-from pitlogger.devices.transports.ble.settings import BATTERY, GattSettings, short_uuid
-from pitlogger.devices.transports.ble.troubles import FAILURES, trouble
+from pitlogger.devices.transports.ble.settings import GattSettings, short_uuid
+from pitlogger.devices.transports.ble.sources import Sources
+from pitlogger.devices.transports.ble.troubles import FAILURES, is_full, is_refusal, trouble
 from pitlogger.devices.transports.inbox import Inbox
 from pitlogger.errors import TransportError
 
@@ -33,9 +32,8 @@ log = logging.getLogger(__name__)
 
 # Generic Access, Generic Attribute, Device Information (Bluetooth Assigned Numbers).
 _OF_EVERY_DEVICE = frozenset(("1800", "1801", "180a"))
-_FIRST_S = 2.0  # a subscribed value that has not come by itself by then is read
+_GRACE_S = 0.1  # for the word of an adapter that went, which takes all its links along
 _LOOK_S = 1.0  # between two looks whether a device is still heard
-_ECHO_S = 0.5  # a read of a subscribed characteristic may come as a notification too
 
 
 def is_uuid(one: BleakGATTCharacteristic, uuid: str) -> bool:
@@ -67,25 +65,25 @@ class GattTransport:
         self._radio: Radio | None = None
         self._client: BleakClient | None = None
         self._device_path = ""
-        self._sources: dict[str, BleakGATTCharacteristic] = {}
-        self._subscribed: set[str] = set()
-        self._told: dict[str, tuple[float, bytes]] = {}  # last notification: when, octets
-        self._answered: dict[str, tuple[float, bytes]] = {}  # last read: when, octets
+        self._named: dict[str, BleakGATTCharacteristic] = {}
         self._is_radios_fault = False
 
     async def __aenter__(self) -> GattTransport:
         async with AsyncExitStack() as stack:
-            radio = await stack.enter_async_context(Radio.shared(self._settings.adapter))
+            radio = await Radio.chosen(self._settings.adapter, self._settings.what)
             self._radio = radio
+            await stack.enter_async_context(radio)
             stack.callback(radio.on_loss(self._on_loss))
             stack.callback(radio.listen(self._on_heard))
             try:
-                await self._link(stack)
+                sources = await self._link(stack)
             except TransportError:
                 self._is_radios_fault |= radio.fault is not None
+                radio.failed[self._settings.what] += 1
                 raise
-            pacing = asyncio.get_running_loop().create_task(self._pace(), name="gatt-pace")
-            stack.push_async_callback(end, pacing)
+            radio.failed.pop(self._settings.what, None)
+            following = asyncio.get_running_loop().create_task(sources.follow(), name="gatt")
+            stack.push_async_callback(end, following)
             self._stack = stack.pop_all()
         return self
 
@@ -112,10 +110,7 @@ class GattTransport:
             raise TransportError(f"{what} takes no commands ({data.hex()})")
         try:
             async with asyncio.timeout(self._settings.connect_s):
-                found = [c for c in client.services.characteristics.values() if is_uuid(c, uuid)]
-                if not found:
-                    raise TransportError(f"{what} has no characteristic {uuid} to write to")
-                await client.write_gatt_char(found[0], data)
+                await client.write_gatt_char(self._taker(client, uuid), data)
         except FAILURES as error:
             raise trouble(f"writing to {uuid} of {what}", error) from error
 
@@ -135,7 +130,7 @@ class GattTransport:
 
     async def appears(self) -> None:
         """Return when the device is heard after it was not, or after the radio was at fault."""
-        async with Radio.shared(self._settings.adapter) as radio:
+        async with await Radio.usable(self._settings.adapter, self._settings.what) as radio:
             await radio.alone(self._settings)
             while not self._is_radios_fault:
                 try:
@@ -152,7 +147,7 @@ class GattTransport:
 
     # Opening
 
-    async def _link(self, stack: AsyncExitStack) -> None:
+    async def _link(self, stack: AsyncExitStack) -> Sources:
         """Connect and subscribe; a device that lacks what it should have gets a second try.
 
         Services may be incomplete after an aborted connect (BlueZ issue 1489) or stale after
@@ -164,7 +159,38 @@ class GattTransport:
             await self._forget()
             await self._connect()
         stack.push_async_callback(self._disconnect)
-        await self._subscribe()
+        radio, client = self._radio, self._client
+        assert radio is not None
+        assert client is not None
+        path = self._device_path
+        sources = Sources(
+            self._settings,
+            client,
+            self._named,
+            self._inbox,
+            lost=self._lose,
+            claimed_battery=lambda: radio.watch.battery_percent(path),
+        )
+        await sources.subscribe()
+        await self._start(client)
+        return sources
+
+    async def _start(self, client: BleakClient) -> None:
+        """Write what makes the device send, in order."""
+        for one in self._settings.start:
+            try:
+                async with asyncio.timeout(self._settings.connect_s):
+                    await client.write_gatt_char(self._taker(client, one.characteristic), one.data)
+            except FAILURES as error:
+                doing = f"writing {one.data.hex()} to {one.characteristic} of {self._settings.what}"
+                raise trouble(doing, error) from error
+            await asyncio.sleep(one.wait_s)
+
+    def _taker(self, client: BleakClient, uuid: str) -> BleakGATTCharacteristic:
+        found = [c for c in client.services.characteristics.values() if is_uuid(c, uuid)]
+        if not found:
+            raise TransportError(f"{self._settings.what} has no characteristic {uuid} to write to")
+        return found[0]
 
     async def _connect(self) -> None:
         radio, settings = self._radio, self._settings
@@ -173,27 +199,32 @@ class GattTransport:
         namesake = radio.namesake(settings)
         if namesake is not None:
             raise namesake
-        async with radio.connecting:
-            if radio.links >= radio.limits.links:
-                raise TransportError(
-                    f"{settings.what} would be link {radio.links + 1} of {radio.limits.links}",
-                    remedy="Use devices that advertise for further probes, or a second adapter",
-                )
-            client = BleakClient(
-                device, disconnected_callback=self._on_disconnected, timeout=settings.connect_s
+        if radio.limit is not None and radio.links >= radio.limit:
+            raise TransportError(
+                f"{settings.what} would be link {radio.links + 1} of adapter {radio.adapter}, "
+                f"which carries {radio.limit}",
+                remedy="Use devices that advertise for further probes, or a second adapter",
             )
-            radio.links += 1
-            self._client, self._device_path = client, device.details["path"]
-            try:
-                await client.connect()
-                async with asyncio.timeout(settings.connect_s):
-                    await self._survey(client)
-            except FAILURES as error:
-                await self._disconnect()
-                raise trouble(f"connecting to {settings.what}", error) from error
-            except BaseException:
-                await self._disconnect()
-                raise
+        client = BleakClient(
+            device, disconnected_callback=self._on_disconnected, timeout=settings.connect_s
+        )
+        radio.links += 1
+        path = device.details["path"]
+        self._client, self._device_path = client, path
+        try:
+            await radio.turns.connect(
+                settings.what, client.connect(), lambda: radio.watch.is_linked(path)
+            )
+            async with asyncio.timeout(settings.connect_s):
+                await self._survey(client)
+        except FAILURES as error:
+            await self._disconnect()
+            if is_full(error):
+                radio.is_full()
+            raise trouble(f"connecting to {settings.what}", error) from error
+        except BaseException:
+            await self._disconnect()
+            raise
 
     async def _forget(self) -> None:
         """Let the Bluetooth service forget the device and its cached attributes."""
@@ -228,7 +259,7 @@ class GattTransport:
             for one in found
         ]
         names = name_sources(described)
-        self._sources = {names[one.handle]: one for one in found}
+        self._named = {names[one.handle]: one for one in found}
 
     async def _descriptors(
         self,
@@ -241,29 +272,14 @@ class GattTransport:
             return {}
         octets: dict[str, bytes] = {}
         for descriptor in one.descriptors:
-            with suppress(BleakGATTProtocolError):
-                octets[short_uuid(descriptor.uuid)] = bytes(
-                    await client.read_gatt_descriptor(descriptor)
-                )
-        return octets
-
-    async def _subscribe(self) -> None:
-        for name, one in self._sources.items():
-            if not {"notify", "indicate"} & set(one.properties):
-                continue
             try:
-                await self._start_notify(name, one)
-            except FAILURES as error:
-                may_poll = isinstance(error, BleakGATTProtocolError) and self._is_readable(name)
-                if may_poll:  # it refuses, as without a bond it may
-                    continue
-                raise trouble(f"subscribing to {name} of {self._settings.what}", error) from error
-            self._subscribed.add(name)
-
-    async def _start_notify(self, name: str, one: BleakGATTCharacteristic) -> None:
-        assert self._client is not None
-        async with asyncio.timeout(self._settings.connect_s):  # bleak itself waits for ever
-            await self._client.start_notify(one, self._receiver(name))
+                read = await client.read_gatt_descriptor(descriptor)
+            except BleakError as error:
+                if not is_refusal(error):
+                    raise
+                continue
+            octets[short_uuid(descriptor.uuid)] = bytes(read)
+        return octets
 
     # Receiving
 
@@ -277,81 +293,21 @@ class GattTransport:
         if namesake is not None:
             self._inbox.fail(namesake)
 
-    def _receiver(self, name: str) -> Callable[[BleakGATTCharacteristic, bytearray], None]:
-        loop = asyncio.get_running_loop()
-
-        def receive(_one: BleakGATTCharacteristic, value: bytearray) -> None:
-            octets, now_s = bytes(value), loop.time()
-            self._told[name] = (now_s, octets)
-            read_s, read = self._answered.get(name, (-_ECHO_S, b""))
-            if now_s - read_s >= _ECHO_S or octets != read:
-                self._inbox.put(name, octets)
-
-        return receive
-
     def _on_loss(self, error: TransportError) -> None:
         self._is_radios_fault = True
         self._inbox.fail(error)
 
     def _on_disconnected(self, _client: BleakClient) -> None:
-        self._inbox.fail(
+        self._lose(
             TransportError(
                 f"the link to {self._settings.what} was lost",
                 remedy="Bring it nearer or change its battery; it is connected again when heard",
             )
         )
 
-    async def _pace(self) -> None:
-        """Read what does not notify, and what has been silent for too long."""
-        loop = asyncio.get_running_loop()
-        due_s = {name: loop.time() for name in self._sources if self._is_readable(name)}
-        for name in self._subscribed & set(due_s):
-            due_s[name] += min(_FIRST_S, self._pause_s(name))  # it may send on change alone
-        claimed = BATTERY in self._settings.wanted and BATTERY not in self._sources
-        if claimed:
-            due_s[BATTERY] = loop.time()
-        while due_s:
-            name = min(due_s, key=due_s.__getitem__)
-            await asyncio.sleep(max(0.0, due_s[name] - loop.time()))
-            told_s, _ = self._told.get(name, (0.0, b""))
-            if name in self._subscribed and loop.time() - told_s < self._pause_s(name):
-                due_s[name] = told_s + self._pause_s(name)
-                continue
-            if not await self._read(name):
-                return
-            due_s[name] = loop.time() + self._pause_s(name)
-
-    def _is_readable(self, name: str) -> bool:
-        return "read" in self._sources[name].properties
-
-    def _pause_s(self, name: str) -> float:
-        if name == BATTERY:
-            return self._settings.battery_s
-        return self._settings.check_s if name in self._subscribed else self._settings.poll_s
-
-    async def _read(self, name: str) -> bool:
-        """Read one value; return whether the link is still worth reading from."""
-        client, radio = self._client, self._radio
-        assert client is not None
-        assert radio is not None
-        if name not in self._sources:
-            percent = await radio.watch.battery_percent(self._device_path)
-            if percent is not None:
-                self._inbox.put(name, bytes((percent,)))
-            return True
-        loop = asyncio.get_running_loop()
-        asked_s = loop.time()
-        try:
-            async with asyncio.timeout(self._settings.connect_s):
-                octets = bytes(await client.read_gatt_char(self._sources[name]))
-        except FAILURES as error:
-            self._inbox.fail(trouble(f"reading {name} of {self._settings.what}", error))
-            return False
-        self._answered[name] = (loop.time(), octets)
-        told_s, told = self._told.get(name, (-1.0, b""))
-        if told_s < asked_s or told != octets:
-            self._inbox.put(name, octets)
-        return True
+    def _lose(self, error: TransportError) -> None:
+        """Tell of a lost link, once the adapter had time to say that it is the one that went."""
+        asyncio.get_running_loop().call_later(_GRACE_S, self._inbox.fail, error)
 
     # Closing
 

@@ -1,4 +1,6 @@
-"""The radio all Bluetooth devices of this process share: one scanner, one connect at a time.
+"""A radio is one adapter as the devices of this process share it: one scanner, one connect.
+
+Several adapters share the devices that name none; each fails alone.
 
 A second scanner on an adapter is answered with InProgress, and a controller makes one
 connection at a time (bleak issues 178, 958, 1603; bleak-retry-connector 233). The scanner runs
@@ -10,6 +12,7 @@ from __future__ import annotations
 
 import asyncio
 import logging
+from collections import Counter
 from collections.abc import Callable
 from contextlib import suppress
 from copy import copy
@@ -22,9 +25,11 @@ from bleak.backends.device import BLEDevice
 from bleak.backends.scanner import AdvertisementData
 
 from pitlogger.devices.tasks import end
+from pitlogger.devices.transports.ble.adapters import adapters, unusable
 from pitlogger.devices.transports.ble.namesakes import Namesakes
 from pitlogger.devices.transports.ble.settings import DeviceSettings
-from pitlogger.devices.transports.ble.troubles import FAILURES, is_busy, trouble
+from pitlogger.devices.transports.ble.troubles import BLOCKED, FAILURES, OFF, is_busy, trouble
+from pitlogger.devices.transports.ble.turns import Turns
 from pitlogger.devices.transports.ble.watch import BluezWatch, Change
 from pitlogger.errors import TransportError
 
@@ -40,10 +45,11 @@ Matches = Callable[[BLEDevice, AdvertisementData], bool]
 
 @dataclass(frozen=True, slots=True)
 class RadioLimits:
-    """Patience of the radio, seconds of real time, and how many links it keeps.
+    """Patience of a radio, seconds of real time.
 
-    Start 15 s, look 30 s, silence 90 s are the figures of habluetooth; 5 links are what many
-    USB adapters carry (bleak-retry-connector issue 67).
+    Start 15 s, look 30 s, silence 90 s are the figures of habluetooth; turn and learning are
+    ours. ``links`` caps the links; adapters carry 5 to 8 (bleak-retry-connector issue 67), and
+    where it is ``None`` how many is learned from the first that is refused.
     """
 
     start_s: float = 15.0
@@ -51,19 +57,21 @@ class RadioLimits:
     silence_s: float = 90.0
     pause_s: float = 1.0
     pause_cap_s: float = 10.0
-    links: int = 5
+    turn_s: float = 4.0
+    relearn_s: float = 300.0
+    links: int | None = None
 
 
 _RADIOS: WeakKeyDictionary[asyncio.AbstractEventLoop, dict[str, Radio]] = WeakKeyDictionary()
 
 
 class Radio:
-    """One adapter of one event loop. Get it with ``Radio.shared``; enter it to use it."""
+    """One adapter of one event loop. Get it with ``chosen`` or ``shared``; enter it to use it."""
 
     limits: ClassVar[RadioLimits] = RadioLimits()
 
-    def __init__(self, adapter: str = "") -> None:
-        self._adapter = adapter
+    def __init__(self, adapter: str) -> None:
+        self.adapter = adapter
         self._users = 0
         self._task: asyncio.Task[None] | None = None
         self._ending: asyncio.Task[None] | None = None
@@ -75,18 +83,82 @@ class Radio:
         self._silences = 0
         self._failures = 0  # scans in a row that did not start
         self._cycling = False
-        self.connecting = asyncio.Lock()
+        self.turns = Turns(self.limits.turn_s)
         self.links = 0
-        self.watch = BluezWatch(self._on_change)
+        self.failed: Counter[str] = Counter()  # connects in a row, by device
+        self._full: tuple[int, float] | None = None  # links it carried when it refused one; when
+        self.watch = BluezWatch(adapter, self._on_change)
         self.fault: TransportError | None = None
         self._well = asyncio.Event()
         self._namesakes: dict[str, Namesakes] = {}
 
     @classmethod
-    def shared(cls, adapter: str = "") -> Radio:
-        """Return the radio of the running loop; ``adapter`` such as ``hci0``, or the default."""
+    def shared(cls, adapter: str = "hci0") -> Radio:
+        """Return the radio of the running loop for an adapter."""
         radios = _RADIOS.setdefault(asyncio.get_running_loop(), {})
-        return radios.setdefault(adapter, cls(adapter))
+        if adapter not in radios:
+            radios[adapter] = cls(adapter)
+        return radios[adapter]
+
+    @classmethod
+    async def chosen(cls, adapter: str, what: str = "") -> Radio:
+        """Return the radio that is to carry a device: the one named, or the one best placed.
+
+        That is one that can scan and has a slot, with which this device failed least, which
+        carries the fewest.
+
+        Raises:
+            TransportError: There is no adapter that can be used, or no Bluetooth service.
+        """
+        return min(
+            await cls.all_usable(adapter),
+            key=lambda r: (
+                r.fault is not None, r.limit is not None and r.links >= r.limit,
+                r.failed[what], r.links + r.users,
+            ),
+        )  # fmt: skip
+
+    @classmethod
+    async def all_usable(cls, adapter: str) -> list[Radio]:
+        """Return the radios of an adapter named, or of all.
+
+        Raises:
+            TransportError: There is none that can be used, or no Bluetooth service.
+        """
+        if adapter:
+            return [cls.shared(adapter)]
+        found = await adapters()
+        radios = [cls.shared(one.name) for one in found if one.usable]
+        if not radios:
+            raise unusable(found)
+        return radios
+
+    @classmethod
+    async def usable(cls, adapter: str, what: str = "") -> Radio:
+        """Return the radio for a device as soon as there is one."""
+        while True:
+            with suppress(TransportError):
+                return await cls.chosen(adapter, what)
+            await asyncio.sleep(_LOOK_S)
+
+    @property
+    def users(self) -> int:
+        """How many use it, connected or listening."""
+        return self._users
+
+    @property
+    def limit(self) -> int | None:
+        """How many links it carries, as far as that is known."""
+        if self._full is not None:
+            links, learned_s = self._full
+            if asyncio.get_running_loop().time() - learned_s < self.limits.relearn_s:
+                return links
+            self._full = None
+        return self.limits.links
+
+    def is_full(self) -> None:
+        """Learn that no further link was taken than those there are."""
+        self._full = (self.links, asyncio.get_running_loop().time())
 
     async def __aenter__(self) -> Radio:
         self._users += 1
@@ -200,8 +272,7 @@ class Radio:
 
     async def _scan_once(self) -> bool:
         """Scan until told to start anew; return whether scanning came about at all."""
-        options = {"adapter": self._adapter} if self._adapter else {}
-        scanner = BleakScanner(self._on_heard, bluez=options)  # type: ignore[arg-type]
+        scanner = BleakScanner(self._on_heard, bluez={"adapter": self.adapter})
         try:
             await self.watch.open()
             async with asyncio.timeout(self.limits.start_s):
@@ -271,7 +342,7 @@ class Radio:
     async def _cycle_adapter(self, why: str) -> None:
         log.warning("%s: switching the adapter off and on", why)
         self._cycling = True
-        await self.watch.power_cycle(f"/org/bluez/{self._adapter or 'hci0'}")
+        await self.watch.power_cycle()
         self._cycling = False
 
     def _on_heard(self, device: BLEDevice, advertisement: AdvertisementData) -> None:
@@ -285,13 +356,11 @@ class Radio:
     def _on_change(self, change: Change) -> None:
         if self._cycling:
             return
+        self._full = None
         if change is Change.CAME:
             self._restart.set()
             return
-        fault = TransportError(
-            "the Bluetooth adapter or its service went away",
-            remedy="Check the adapter's plug and: systemctl status bluetooth",
-        )
+        fault = _loss(self.adapter, change)
         self._is_deaf(fault)
         for lost in tuple(self._losers):
             lost(copy(fault))
@@ -305,3 +374,18 @@ class Radio:
         self._well.clear()
         for lost in tuple(self._deaf):
             lost(copy(fault))
+
+
+def _loss(adapter: str, change: Change) -> TransportError:
+    """Return what to tell of an adapter that went while it was used."""
+    if change is Change.SERVICE_GONE:
+        return TransportError(
+            "the Bluetooth service went away", remedy="Look at: systemctl status bluetooth"
+        )
+    if change is Change.PULLED:
+        return TransportError(
+            f"the Bluetooth adapter {adapter} went away",
+            remedy="Check its plug; it is used again when it is back",
+        )
+    reason, remedy = BLOCKED if change is Change.BLOCKED else OFF
+    return TransportError(f"{reason} ({adapter}), since just now", remedy=remedy)

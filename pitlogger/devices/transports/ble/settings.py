@@ -61,6 +61,15 @@ class DeviceSettings:
 
 
 @dataclass(frozen=True, slots=True)
+class Write:
+    """What is written once after connecting, and the wait after it, seconds."""
+
+    characteristic: str
+    data: bytes
+    wait_s: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
 class GattSettings(DeviceSettings):
     """A device that is connected to.
 
@@ -69,6 +78,7 @@ class GattSettings(DeviceSettings):
         wanted: Further short UUIDs, taken if there.
         every: Take every characteristic that notifies or can be read, but those of the
             services every device has; ``needed`` does not count.
+        start: What is written, in order, once values can come.
         written: UUID of the characteristic that commands are written to; empty for none.
         poll_s: Pause between reads of a characteristic that does not notify.
         check_s: Silence of a subscribed one after which it is read.
@@ -80,6 +90,7 @@ class GattSettings(DeviceSettings):
     wanted: tuple[str, ...] = (BATTERY,)
     every: bool = False
     written: str = ""
+    start: tuple[Write, ...] = ()
     poll_s: float = 5.0
     check_s: float = 30.0
     battery_s: float = 600.0

@@ -14,6 +14,8 @@ from typing import Any
 from dbus_fast import BusType, Message, MessageType, Variant
 from dbus_fast.aio import MessageBus
 
+from pitlogger.devices.transports.ble.adapters import is_blocked
+
 _SERVICE = "org.bluez"
 _ADAPTER = "org.bluez.Adapter1"
 _PROPERTIES = "org.freedesktop.DBus.Properties"
@@ -26,16 +28,20 @@ _PATIENCE_S = 5.0
 
 
 class Change(StrEnum):
-    """What happened to adapter or service."""
+    """What happened to an adapter or the service."""
 
     CAME = "came"
-    WENT = "went"
+    PULLED = "pulled"
+    OFF = "off"
+    BLOCKED = "blocked"
+    SERVICE_GONE = "service-gone"
 
 
 class BluezWatch:
-    """One bus connection that listens; ``on_change`` is told of adapter and service."""
+    """One bus connection that listens; ``on_change`` hears of one adapter and the service."""
 
-    def __init__(self, on_change: Callable[[Change], None]) -> None:
+    def __init__(self, adapter: str, on_change: Callable[[Change], None]) -> None:
+        self._adapter_path = f"/org/bluez/{adapter}"
         self._on_change = on_change
         self._bus: MessageBus | None = None
 
@@ -65,10 +71,16 @@ class BluezWatch:
             bus.disconnect()
             await bus.wait_for_disconnect()  # type: ignore[no-untyped-call]
 
-    async def power_cycle(self, adapter_path: str) -> bool:
-        """Switch an adapter off and on; tell whether it took both."""
-        off = await self._set_powered(adapter_path, False)
-        return await self._set_powered(adapter_path, True) and off
+    async def power_cycle(self) -> bool:
+        """Switch the adapter off and on; return whether it took both."""
+        off = await self._set_powered(self._adapter_path, False)
+        return await self._set_powered(self._adapter_path, True) and off
+
+    async def is_linked(self, device_path: str) -> bool:
+        """Return whether the service has a link to a device."""
+        body = ["org.bluez.Device1", "Connected"]
+        reply = await self._call(device_path, _PROPERTIES, "Get", "ss", body)
+        return reply is not None and bool(reply.body) and bool(reply.body[0].value)
 
     async def remove_device(self, device_path: str) -> None:
         """Let the service forget a device and what it cached of its attributes."""
@@ -111,10 +123,31 @@ class BluezWatch:
 
     def _on_message(self, message: Message) -> bool:
         if message.message_type is MessageType.SIGNAL:
-            change = _meaning(message)
+            change = self._meaning(message)
             if change is not None:
                 self._on_change(change)
         return False
+
+    def _meaning(self, message: Message) -> Change | None:
+        """Return what a signal says about the adapter or the service, if anything."""
+        match message.member, message.body:
+            case "NameOwnerChanged", [name, _, new] if name == _SERVICE:
+                return Change.CAME if new else Change.SERVICE_GONE
+            case "InterfacesAdded", [path, interfaces] if (
+                path == self._adapter_path and _ADAPTER in interfaces
+            ):
+                return Change.CAME
+            case "InterfacesRemoved", [path, interfaces] if (
+                path == self._adapter_path and _ADAPTER in interfaces
+            ):
+                return Change.PULLED
+            case "PropertiesChanged", [interface, changed, _] if (
+                message.path == self._adapter_path
+                and interface == _ADAPTER
+                and "Powered" in changed
+            ):
+                return _power(changed)
+        return None
 
 
 def _bus_message(member: str, signature: str, body: list[Any]) -> Message:
@@ -128,17 +161,9 @@ def _bus_message(member: str, signature: str, body: list[Any]) -> Message:
     )
 
 
-def _meaning(message: Message) -> Change | None:
-    """Return what a signal says about adapter or service, if anything."""
-    match message.member, message.body:
-        case "NameOwnerChanged", [name, _, new] if name == _SERVICE:
-            return Change.CAME if new else Change.WENT
-        case "InterfacesAdded", [_, interfaces] if _ADAPTER in interfaces:
-            return Change.CAME
-        case "InterfacesRemoved", [_, interfaces] if _ADAPTER in interfaces:
-            return Change.WENT
-        case "PropertiesChanged", [interface, changed, _] if (
-            interface == _ADAPTER and "Powered" in changed
-        ):
-            return Change.CAME if changed["Powered"].value else Change.WENT
-    return None
+def _power(changed: dict[str, Variant]) -> Change:
+    if changed["Powered"].value:
+        return Change.CAME
+    state = changed.get("PowerState")
+    told_blocked = state is not None and state.value == "off-blocked"
+    return Change.BLOCKED if told_blocked or is_blocked() else Change.OFF
