@@ -48,12 +48,13 @@ class _Table(BaseModel):
 class WayTable(_Table):
     """What all ways have: who is reached, and by what.
 
-    ``contact = "second"`` is told only of high priority that nobody acknowledged within ten
-    minutes. ``notices`` asks for what needs no hand, such as a stall that began.
+    ``contact = "second"`` is told only of high priority that nobody acknowledged within
+    ``escalate_after_min``, or at once where no way to the first contact works; ``"third"`` as
+    long again after that. ``notices`` asks for what needs no hand, such as a stall that began.
     """
 
     id: Id = ""
-    contact: Literal["first", "second"] = "first"
+    contact: Literal["first", "second", "third"] = "first"
     from_priority: Literal["low", "medium", "high"] = "low"
     notices: bool = False
 
@@ -139,7 +140,9 @@ class NotifyTable(_Table):
     sounder: SounderTable | None = None
     quiet_from: TimeOfDay | None = None
     quiet_to: TimeOfDay | None = None
+    escalate_after_min: float = Field(10.0, ge=1, le=120)
     heartbeat_url: Url | None = None
+    heartbeat_way: Id | None = None  # a way that gets a message of kind "alive" as a heartbeat
     heartbeat_s: float = Field(60.0, ge=10, le=3600)
 
     @model_validator(mode="after")
@@ -148,6 +151,10 @@ class NotifyTable(_Table):
         for name in ids:
             if ids.count(name) > 1:
                 raise ValueError(f"way id '{name}' is given twice: give each an id of its own")
+        if self.heartbeat_way is not None and self.heartbeat_way not in ids:
+            raise ValueError(
+                f"heartbeat_way '{self.heartbeat_way}' is no way: expected one of {ids}"
+            )
         if (self.quiet_from is None) != (self.quiet_to is None):
             raise ValueError("quiet hours need both quiet_from and quiet_to")
         return self

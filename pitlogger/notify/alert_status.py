@@ -12,13 +12,15 @@ from typing import Literal
 
 from pitlogger.model.alerts import Priority
 
-Contact = Literal["first", "second"]
+Contact = Literal["first", "second", "third"]
+CONTACTS: tuple[Contact, ...] = ("first", "second", "third")
 MINUTE_MS = 60_000
 # Minutes after the first push. Source: our own schedule, after the public descriptions of
 # repeat and escalation timers in monitoring tools; the figures are common practice.
 REPEATS_MIN = (0, 3, 8, 18)
 REPEAT_EVERY_MIN = 15
-SECOND_AFTER_MIN = 10
+ESCALATE_AFTER_MIN = 10  # to the next contact, and as long again to the one after
+UNREACHED_AFTER_MIN = 1
 
 
 @dataclass(slots=True)
@@ -31,6 +33,7 @@ class Standing:
         notice: It needs no hand and is told once.
         silenced: Somebody said "got it": only its return is still told.
         returned_ms: When it returned to normal, if that is still to be told.
+        unreached: No way to the first contact took it: the next one is told at once.
     """
 
     alert: str
@@ -45,6 +48,7 @@ class Standing:
     silenced: bool = False
     returned_ms: int | None = None
     pushed: dict[str, int] = field(default_factory=dict)
+    unreached: bool = False
 
     @property
     def subject(self) -> str:
@@ -60,25 +64,31 @@ class Standing:
         """How many pushes were made, to whichever contact."""
         return sum(self.pushed.values())
 
-    def due_ms(self, contact: Contact) -> int | None:
+    def due_ms(
+        self, contact: Contact, escalate_after_min: float = ESCALATE_AFTER_MIN
+    ) -> int | None:
         """Return when a contact is to be told next, ``None`` if never again."""
         count = self.pushed.get(contact, 0)
+        step = CONTACTS.index(contact)
         if self.silenced or self.returned_ms is not None:
             return None
-        if self.notice and (count or contact == "second"):
+        if self.notice and (count or step):
             return None
-        if contact == "second":
-            if self.priority is not Priority.HIGH:
-                return None
-            minutes = SECOND_AFTER_MIN if count == 0 else _repeat_min(count + 2)
-        else:
-            minutes = _repeat_min(count)
-        return self.start_ms + minutes * MINUTE_MS
+        if step and self.priority is not Priority.HIGH:
+            return None
+        minutes = float(_repeat_min(count))
+        if step:
+            minutes = step * escalate_after_min
+            if self.unreached:
+                minutes += UNREACHED_AFTER_MIN - escalate_after_min
+            if count:
+                minutes = max(minutes, _repeat_min(count + 1 + step))
+        return self.start_ms + round(minutes * MINUTE_MS)
 
-    def told(self, contact: Contact, now_ms: int) -> None:
+    def told(self, contact: Contact, now_ms: int, escalate_after_min: float) -> None:
         """Count a push made now; repeats whose time went by unused are skipped."""
         self.pushed[contact] = self.pushed.get(contact, 0) + 1
-        while (due_ms := self.due_ms(contact)) is not None and due_ms <= now_ms:
+        while (due_ms := self.due_ms(contact, escalate_after_min)) is not None and due_ms <= now_ms:
             self.pushed[contact] += 1
 
     def dump(self) -> str:

@@ -14,8 +14,11 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from pitlogger.errors import DeliveryError
+from pitlogger.notify.message import alive_message
 from pitlogger.notify.node import Node
 from pitlogger.notify.task_group import stop_if_cancelled
+from pitlogger.notify.ways.make import make_way
+from pitlogger.notify.ways.way import Way
 
 if TYPE_CHECKING:
     from pitlogger.notify.mqtt.session import Session, StateSession
@@ -86,6 +89,11 @@ def plans_of(node: Node, broker: StateSession | None, report: Report) -> dict[st
     if (url := notify.heartbeat_url) is not None:
         settings = (url, notify.heartbeat_s)
         plans["heartbeat"] = Plan(settings, partial(_heartbeat, node, *settings, report))
+    if (beaten := notify.heartbeat_way) is not None:
+        table = next(way for way in notify.way if way.id == beaten)
+        way = make_way(table, broker)
+        work = partial(_heartbeat_by, way, node, notify.heartbeat_s, report)
+        plans["heartbeat-way"] = Plan((table, notify.heartbeat_s, broker), work)
     return plans
 
 
@@ -114,4 +122,22 @@ async def _heartbeat(node: Node, url: str, every_s: float, report: Report) -> No
                 report("heartbeat", fault)
             else:
                 report("heartbeat", None)
+        await asyncio.sleep(every_s)
+
+
+async def _heartbeat_by(way: Way, node: Node, every_s: float, report: Report) -> None:
+    """Send a message that says "alive" by a way, again and again while all is well."""
+    while True:
+        if node.is_well():
+            utc_ms = node.clock.engine_ms() + node.utc_offset_ms
+            message = alive_message(node.config.node.name, utc_ms, every_s)
+            try:
+                async with asyncio.timeout(every_s):
+                    await way.send(message)
+            except TimeoutError:
+                report("heartbeat-way", DeliveryError(f"no answer within {every_s:.0f} s"))
+            except DeliveryError as fault:
+                report("heartbeat-way", fault)
+            else:
+                report("heartbeat-way", None)
         await asyncio.sleep(every_s)

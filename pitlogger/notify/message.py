@@ -12,7 +12,7 @@ from pitlogger.model.alerts import Priority, alert_class
 from pitlogger.model.quantities import show_duration
 from pitlogger.notify.alert_status import Standing
 
-MessageKind = Literal["raised", "repeated", "returned", "test"]
+MessageKind = Literal["raised", "repeated", "returned", "alive", "test"]
 # What follows from what: an effect is not told beside its cause.
 FOLLOWS: dict[str, tuple[str, ...]] = {
     "device-lost": ("channel-stale", "probe-fault"),
@@ -59,6 +59,13 @@ def test_message(node: str, utc_ms: int) -> Message:
         f"test@{utc_ms}", "test", f"Test from {node}",
         "This is a test of how you are told. Nothing is wrong.", Priority.LOW, utc_ms,
     )  # fmt: skip
+
+
+def alive_message(node: str, utc_ms: int, every_s: float) -> Message:
+    """Return a heartbeat: whoever misses it for a while knows that the node is dead."""
+    silence = show_duration(round(3000 * every_s))
+    text = f"All is well. Nothing heard for {silence} means: go and look."
+    return Message(f"alive@{utc_ms}", "alive", f"{node} is alive", text, Priority.LOW, utc_ms)
 
 
 def without_effects(standing: Sequence[Standing]) -> list[Standing]:

@@ -1,9 +1,10 @@
 """The outbox: which alerts are told to whom and when. Pure; time comes with each call.
 
-- One wait of ten seconds groups what belongs together; more than ten alerts within ten
-  minutes are a flood, and the wait is a minute.
-- While nobody acknowledges: told again after 3, 8 and 18 minutes, then every 15; a second
-  contact after ten minutes where priority is high.
+- A high alarm is told half a second after it arose, with all that waits by then.
+- For the rest one wait of ten seconds groups what belongs together; more than ten alerts within
+  ten minutes are a flood, and the wait is a minute.
+- While nobody acknowledges: told again after 3, 8 and 18 minutes, then every 15. Where priority
+  is high, the second contact is told after ten minutes, the third after ten more.
 - Acknowledging, shelving and suppressing stop it. What returns to normal is told once more.
 - In quiet hours only what wakes is told; the rest waits for their end.
 
@@ -18,13 +19,12 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from pitlogger.model.alerts import ANNUNCIATED, AlertState, Priority, alert_class
-from pitlogger.notify.alert_status import Contact, Standing
+from pitlogger.notify.alert_status import CONTACTS, ESCALATE_AFTER_MIN, Contact, Standing
 from pitlogger.notify.message import MessageKind
 from pitlogger.notify.quiet import NEVER_QUIET, QuietHours
 
-GROUP_MS = 10_000
+GROUP_MS, HIGH_GROUP_MS = 10_000, 500
 FLOOD_COUNT, FLOOD_SPAN_MS, FLOOD_GROUP_MS = 10, 600_000, 60_000
-CONTACTS: tuple[Contact, ...] = ("first", "second")
 _BANDED = ("hot-hold-near",)  # prompts whose value has a band to come back to
 _STOPPED = (AlertState.SHELVED, AlertState.SUPPRESSED, AlertState.OUT_OF_SERVICE)
 _RETURNED_LATCHED = (AlertState.ACKNOWLEDGED, AlertState.LATCHED_ACKNOWLEDGED)
@@ -66,6 +66,7 @@ class Outbox:
 
     notices: frozenset[str] = frozenset()
     quiet: QuietHours = NEVER_QUIET
+    escalate_after_min: float = ESCALATE_AFTER_MIN
     standing: dict[str, Standing] = field(default_factory=dict)
     _raised: deque[int] = field(default_factory=deque)
     _group_ms: int | None = None
@@ -107,9 +108,12 @@ class Outbox:
 
     def _raise(self, what: Happened) -> None:
         self._raised.append(what.t_ms)
+        end_ms = self._end_of_group(what.t_ms)
+        if what.priority is Priority.HIGH:
+            end_ms = min(end_ms, what.t_ms + HIGH_GROUP_MS)
         self.standing[what.alert] = Standing(
             what.alert, what.kind, what.priority, what.wakes, what.t_ms,
-            self._end_of_group(what.t_ms), what.message, what.remedy,
+            end_ms, what.message, what.remedy,
             notice=what.kind in self.notices,
         )  # fmt: skip
         self._changed.add(what.alert)
@@ -164,13 +168,40 @@ class Outbox:
         heard = [each for each in self.standing.values() if each.wakes or not quiet]
         pushes = self._returns(heard)
         for contact in CONTACTS:
-            ready = [
-                each
-                for each in heard
-                if (due_ms := each.due_ms(contact)) is not None and due_ms <= now_ms
-            ]
-            pushes += self._pushes(contact, ready, now_ms)
+            pushes += self._pushes(contact, self._ready(contact, heard, now_ms), now_ms)
         return pushes
+
+    def _ready(self, contact: Contact, heard: list[Standing], now_ms: int) -> list[Standing]:
+        """Return what a contact is to be told now; a high alarm takes along what waits."""
+        due = [
+            (each, due_ms)
+            for each in heard
+            if (due_ms := each.due_ms(contact, self.escalate_after_min)) is not None
+        ]
+        takes_along = contact == "first" and any(
+            due_ms <= now_ms and each.priority is Priority.HIGH and not each.pushes
+            for each, due_ms in due
+        )
+        return [
+            each for each, due_ms in due if due_ms <= now_ms or (takes_along and not each.pushes)
+        ]
+
+    def high_unanswered(self, since_ms: int) -> list[str]:
+        """Return the high alarms first told by then that nobody answered or was escalated for."""
+        return [
+            each.alert
+            for each in self.standing.values()
+            if each.priority is Priority.HIGH
+            and each.asks_a_hand
+            and each.pushes
+            and not each.unreached
+            and each.start_ms <= since_ms
+        ]
+
+    def unreached(self, alert: str) -> None:
+        """Take that no way to the first contact took an alarm."""
+        self.standing[alert].unreached = True
+        self._changed.add(alert)
 
     def _pushes(self, contact: Contact, ready: list[Standing], now_ms: int) -> list[Push]:
         fresh = tuple(each for each in ready if not each.pushes)
@@ -178,7 +209,7 @@ class Outbox:
         for each in fresh:
             each.start_ms = now_ms
         for each in ready:
-            each.told(contact, now_ms)
+            each.told(contact, now_ms, self.escalate_after_min)
             self._changed.add(each.alert)
         kinds: tuple[tuple[MessageKind, tuple[Standing, ...]], ...] = (
             ("raised", fresh),

@@ -34,8 +34,9 @@ if TYPE_CHECKING:
 
 log = logging.getLogger(__name__)
 
-TICK_S = 1.0
+TICK_S, IDLE_TICK_S = 0.2, 1.0
 RECONCILE_EVERY_MS = 60_000
+UNREACHED_MS = 60_000  # after its first push
 LEFT = "given up: this way is no longer configured"
 STANDING = ""  # channel of the rows that hold what stands, beside those of the ways
 _BY_BUTTON = "button"
@@ -88,6 +89,7 @@ class Notifier:
             if table.quiet_from is None or table.quiet_to is None
             else QuietHours(table.quiet_from, table.quiet_to)
         )
+        self.outbox.escalate_after_min = table.escalate_after_min
         self._tables = {way.id: way for way in table.way}
         for name in [name for name in self.couriers if name not in self._tables]:
             self.couriers.pop(name).close(LEFT)
@@ -95,7 +97,7 @@ class Notifier:
             if name in self.couriers:
                 self.couriers[name].use(way, self.node.clock.engine_ms())
             else:
-                self.couriers[name] = Courier(name, way, self._save, self.report)
+                self.couriers[name] = Courier(name, way, self._save, self.report, self._engine_ms)
 
     async def reconfigure(self) -> None:
         """Go on as the node's configuration says now; nothing that waits is lost."""
@@ -107,7 +109,7 @@ class Notifier:
         self._bell.configure(self.node.config.notify.sounder)
         plans = plans_of(self.node, self.broker, self.report)
         await self._beside.arrange(plans)
-        for name in ("mqtt", "homie", "heartbeat"):
+        for name in ("mqtt", "homie", "heartbeat", "heartbeat-way"):
             if name not in plans:
                 self.report(name, None)
 
@@ -127,7 +129,7 @@ class Notifier:
         await self.restore()
         while True:
             with suppress(TimeoutError):
-                async with asyncio.timeout(TICK_S):
+                async with asyncio.timeout(TICK_S if self.outbox.standing else IDLE_TICK_S):
                     self.take(await happenings.get())
             while not happenings.empty():
                 self.take(happenings.get_nowait())
@@ -175,6 +177,7 @@ class Notifier:
         if hushed := self.outbox.take_hushed():
             for courier in self.couriers.values():
                 courier.withdraw(hushed)
+        self._look_who_is_reached(now_ms)
         rows: list[Notice] = []
         for push in self.outbox.due(now_ms, self._utc_ms(now_ms)):
             rows += self._hand_in(push, now_ms)
@@ -182,9 +185,12 @@ class Notifier:
         if rows:
             self.node.store.append(notices=rows)
         for courier in self.couriers.values():
-            if courier.waiting:
+            if courier.has_due(now_ms):
                 self._send(courier, now_ms)
         self._sound(now_ms)
+
+    def _engine_ms(self) -> int:
+        return self.node.clock.engine_ms()
 
     def _utc_ms(self, now_ms: int) -> int | None:
         """Return wall time, ``None`` where it is not known to be right."""
@@ -209,6 +215,17 @@ class Notifier:
                 courier.hand_in(message, row, now_ms)
                 rows.append(row)
         return rows
+
+    def _look_who_is_reached(self, now_ms: int) -> None:
+        """Let the next contact be told at once where no way to the first one takes a high alarm."""
+        for alert in self.outbox.high_unanswered(now_ms - UNREACHED_MS):
+            carrying = [
+                courier.carries(alert)
+                for way_id, courier in self.couriers.items()
+                if self._tables[way_id].contact == "first"
+            ]
+            if all(carrying):
+                self.outbox.unreached(alert)
 
     def _standing_rows(self, now_ms: int) -> list[Notice]:
         utc_ms = now_ms + self.node.utc_offset_ms

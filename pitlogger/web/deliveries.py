@@ -9,7 +9,7 @@ from typing import Any, Literal
 from pitlogger.clock import rfc3339
 from pitlogger.model.alerts import AlertState
 from pitlogger.node.daemon import Daemon
-from pitlogger.notify.courier import MOOT
+from pitlogger.notify.courier import MOOT, SUPERSEDED
 from pitlogger.notify.message import Message
 from pitlogger.rules.conditions import Watch
 from pitlogger.store.queries import Reader
@@ -86,7 +86,7 @@ def _became(row: Notice) -> Became:
         return "waiting"
     if not row.last_error:
         return "sent"
-    return "withdrawn" if row.last_error == MOOT else "failed"
+    return "withdrawn" if row.last_error in (MOOT, SUPERSEDED) else "failed"
 
 
 def why_nobody(daemon: Daemon, watch: Watch, told: Sequence[Told]) -> str:

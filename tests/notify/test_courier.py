@@ -2,11 +2,20 @@
 
 from __future__ import annotations
 
+import asyncio
+from itertools import pairwise
+
 import pytest
 
 from pitlogger.errors import DeliveryError
 from pitlogger.model.alerts import Priority
-from pitlogger.notify.courier import GIVEN_UP_MS, LONGEST_PAUSE_MS, Courier, pause_ms
+from pitlogger.notify.courier import (
+    GIVEN_UP_MS,
+    LONGEST_PAUSE_MS,
+    SUPERSEDED,
+    Courier,
+    pause_ms,
+)
 from pitlogger.notify.message import Message, MessageKind
 from pitlogger.store.rows import Notice
 
@@ -36,7 +45,8 @@ class Desk:
         self.way = FakeWay()
         self.rows: dict[str, Notice] = {}
         self.reports: list[str | None] = []
-        self.courier = Courier("phone", self.way, self._save, self._report)
+        self.now_ms = NOW_MS
+        self.courier = Courier("phone", self.way, self._save, self._report, lambda: self.now_ms)
 
     def _save(self, row: Notice) -> None:
         self.rows[row.id] = row
@@ -44,13 +54,18 @@ class Desk:
     def _report(self, way: str, fault: DeliveryError | None) -> None:
         self.reports.append(None if fault is None else fault.message)
 
-    def give(self, name: str, kind: MessageKind = "raised", alert: str = "pit-low/pit") -> None:
-        message = Message(name, kind, "title", "text", Priority.LOW, NOW_MS, (alert,))
-        row = Notice(name, alert, "phone", message.dump(), NOW_MS)
+    def give(
+        self, name: str, kind: MessageKind = "raised", alert: str = "", priority: str = "low"
+    ) -> None:
+        alerts = (alert or f"pit-low/{name}",)
+        level = Priority[priority.upper()]
+        message = Message(name, kind, "title", "text", level, NOW_MS, alerts)
+        row = Notice(name, alerts[0], "phone", message.dump(), NOW_MS)
         self.courier.hand_in(message, row, NOW_MS)
 
     async def at(self, seconds: float) -> None:
-        await self.courier.carry(NOW_MS + round(seconds * 1000), 0)
+        self.now_ms = NOW_MS + round(seconds * 1000)
+        await self.courier.carry(self.now_ms, 0)
 
 
 @pytest.fixture
@@ -65,15 +80,15 @@ async def test_a_delivered_message_is_done(desk: Desk) -> None:
     assert desk.rows["a"].tries == 1
 
 
-async def test_messages_arrive_in_order_after_an_outage_of_an_hour(desk: Desk) -> None:
+async def test_after_an_outage_of_an_hour_the_gravest_and_newest_comes_first(desk: Desk) -> None:
     desk.way.fault = DeliveryError("away")
-    for name in ("a", "b", "c"):
-        desk.give(name)
+    for name, priority in (("a", "low"), ("b", "high"), ("c", "medium"), ("d", "high")):
+        desk.give(name, priority=priority)
     for minute in range(60):
         await desk.at(minute * 60)
     desk.way.fault = None
     await desk.at(4000)
-    assert desk.way.taken == ["a", "b", "c"]
+    assert desk.way.taken == ["d", "b", "c", "a"]
 
 
 async def test_a_failed_try_is_kept_with_its_error_and_its_next_time(desk: Desk) -> None:
@@ -128,7 +143,7 @@ async def test_another_way_takes_over_what_waits_at_once(desk: Desk) -> None:
     other = FakeWay()
     desk.courier.use(other, NOW_MS + 1000)
     await desk.at(1)
-    assert other.taken == ["a", "b"]
+    assert sorted(other.taken) == ["a", "b"]
     assert not desk.courier.waiting
 
 
@@ -152,7 +167,7 @@ async def test_a_message_is_given_up_after_a_day(desk: Desk) -> None:
 async def test_what_was_acknowledged_before_it_was_sent_is_taken_back(desk: Desk) -> None:
     desk.give("a")
     desk.give("b", alert="flare-up/pit")
-    desk.courier.withdraw({"pit-low/pit"})
+    desk.courier.withdraw({"pit-low/a"})
     await desk.at(0)
     assert desk.way.taken == ["b"]
     assert desk.rows["a"].last_error == "acknowledged before it was sent"
@@ -160,6 +175,115 @@ async def test_what_was_acknowledged_before_it_was_sent_is_taken_back(desk: Desk
 
 async def test_a_note_that_all_is_well_again_is_not_taken_back(desk: Desk) -> None:
     desk.give("a", kind="returned")
-    desk.courier.withdraw({"pit-low/pit"})
+    desk.courier.withdraw({"pit-low/a"})
     await desk.at(0)
     assert desk.way.taken == ["a"]
+
+
+class HangingWay(FakeWay):
+    """Takes messages but for those whose id it hangs on, until it is let go."""
+
+    def __init__(self, *hangs_on: str) -> None:
+        super().__init__()
+        self.hangs_on = set(hangs_on)
+        self.free = asyncio.Event()
+
+    async def send(self, message: Message) -> str:
+        if message.id in self.hangs_on:
+            await self.free.wait()
+        return await super().send(message)
+
+
+async def test_a_low_message_that_hangs_or_rests_holds_no_high_one_back(desk: Desk) -> None:
+    way = HangingWay("back in band")
+    desk.courier.use(way, NOW_MS)
+    desk.give("back in band", "returned")
+    hanging = asyncio.create_task(desk.at(0))
+    await asyncio.sleep(0)
+    desk.give("fire is out", alert="pit-falling/pit", priority="high")
+    await desk.at(1)
+    assert way.taken == ["fire is out"]
+    way.free.set()
+    await hanging
+    assert way.taken == ["fire is out", "back in band"]
+
+
+async def test_a_low_message_that_failed_for_minutes_holds_no_high_one_back(desk: Desk) -> None:
+    desk.way.fault = DeliveryError("away")
+    desk.give("back in band", "returned")
+    for second in range(300):
+        await desk.at(second)
+    desk.way.fault = None
+    desk.give("fire is out", alert="pit-falling/pit", priority="high")
+    await desk.at(300)
+    assert desk.way.taken[0] == "fire is out"
+    assert desk.way.taken == ["fire is out", "back in band"] or not desk.courier.has_due(
+        desk.now_ms
+    )
+
+
+async def test_high_messages_go_side_by_side(desk: Desk) -> None:
+    way = HangingWay("a")
+    desk.courier.use(way, NOW_MS)
+    desk.give("a", priority="high")
+    hanging = asyncio.create_task(desk.at(0))
+    await asyncio.sleep(0)
+    desk.give("b", priority="high")
+    await desk.at(0)
+    assert way.taken == ["b"]
+    way.free.set()
+    await hanging
+
+
+async def test_a_high_message_is_tried_again_every_half_minute_at_the_latest(desk: Desk) -> None:
+    desk.way.fault = DeliveryError("away")
+    desk.give("a", priority="high")
+    tried_at_s = []
+    for second in range(600):
+        before = desk.way.tries
+        await desk.at(second)
+        if desk.way.tries > before:
+            tried_at_s.append(second)
+    assert max(b - a for a, b in pairwise(tried_at_s)) <= 30
+
+
+async def test_a_newer_message_about_the_same_alerts_takes_the_place_of_an_older(
+    desk: Desk,
+) -> None:
+    desk.way.fault = DeliveryError("away")
+    desk.give("raised", alert="pit-low/pit", priority="high")
+    await desk.at(0)
+    desk.give("returned", "returned", alert="pit-low/pit")
+    desk.way.fault = None
+    await desk.at(60)
+    assert desk.way.taken == ["returned"]
+    assert desk.rows["raised"].last_error == SUPERSEDED
+
+
+async def test_sent_at_is_when_the_other_side_took_it(desk: Desk) -> None:
+    way = HangingWay("a")
+    desk.courier.use(way, NOW_MS)
+    desk.give("a")
+    hanging = asyncio.create_task(desk.at(0))
+    await asyncio.sleep(0)
+    desk.now_ms = NOW_MS + 7_000
+    way.free.set()
+    await hanging
+    assert desk.rows["a"].next_try_ms == NOW_MS + 7_000
+
+
+async def test_one_message_that_is_never_taken_does_not_starve_the_others(desk: Desk) -> None:
+    class Picky(FakeWay):
+        async def send(self, message: Message) -> str:
+            self.tries += 1
+            if message.id == "a":
+                raise DeliveryError("429 too many requests")
+            self.taken.append(message.id)
+            return "taken"
+
+    desk.courier.use(picky := Picky(), NOW_MS)
+    for name in ("b", "c", "a"):
+        desk.give(name)
+    for second in range(60):
+        await desk.at(second)
+    assert sorted(picky.taken) == ["b", "c"]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC
 
 import pytest
@@ -247,3 +248,39 @@ def test_nothing_is_told_of_an_alert_that_does_not_stand(
         for push in outbox.due(t_ms + 400, None):
             asks = [each.alert for each in push.standing if push.kind != "returned"]
             assert all(states[alert] is UNACK for alert in asks)
+
+
+def high(**more: object) -> Happened:
+    return replace(alert(priority=Priority.HIGH, key="flare-up/pit"), **more)  # type: ignore[arg-type]
+
+
+def test_a_high_alarm_waits_for_no_group_and_for_no_flood() -> None:
+    outbox = Outbox()
+    for number in range(20):
+        outbox.happened(alert(key=f"probe-fault/{number}"))
+    told(outbox, 0.2)
+    outbox.happened(alert(t_ms=START_MS + 15_000, key="probe-fault/late"))
+    outbox.happened(high(t_ms=START_MS + 16_000))
+    (push,) = outbox.due(START_MS + 16_500, None)
+    assert {each.alert for each in push.standing} == {"flare-up/pit", "probe-fault/late"}
+
+
+def test_the_next_contact_is_told_at_once_where_the_first_is_not_reached() -> None:
+    outbox = Outbox()
+    outbox.happened(high())
+    assert minutes_of(told(outbox, 1.5), "second") == []
+    assert outbox.high_unanswered(START_MS + MINUTE_MS) == ["flare-up/pit"]
+    outbox.unreached("flare-up/pit")
+    assert outbox.high_unanswered(START_MS + MINUTE_MS) == []
+    later = told(outbox, 20, START_MS + 90_000)
+    assert minutes_of(later, "second")[0] == 0
+    assert 9 <= minutes_of(later, "third")[0] <= 10
+
+
+@pytest.mark.parametrize("minutes", [2, 10, 30])
+def test_who_is_next_is_told_after_the_time_chosen(minutes: int) -> None:
+    outbox = Outbox(escalate_after_min=minutes)
+    outbox.happened(high())
+    pushes = told(outbox, 3 * minutes)
+    assert minutes_of(pushes, "second")[0] == minutes
+    assert minutes_of(pushes, "third")[0] == 2 * minutes

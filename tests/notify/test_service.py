@@ -12,6 +12,7 @@ import pytest
 from pitlogger.clock import ManualClock
 from pitlogger.config import parse_config
 from pitlogger.engine.inputs import Command
+from pitlogger.errors import ConfigError
 from pitlogger.model.alerts import AlertState
 from pitlogger.model.journal import AlertActed, TroubleChanged
 from pitlogger.node.daemon import Daemon
@@ -245,3 +246,21 @@ async def test_pins_that_cannot_be_used_are_an_alarm_and_nothing_else_stops(nigh
         await until(lambda: "notify-failing/sounder" in night.daemon.engine.state.watches)
         night.trouble(True)
         await until(lambda: DISK in night.daemon.notifier.outbox.standing)
+
+
+async def test_a_way_of_choice_hears_that_the_node_lives(night: Night) -> None:
+    data, url = night.config.node.data, night.server.url
+    night.config = parse_config(
+        f'[node]\nname = "barn"\ndata = "{data}"\n[notify]\nheartbeat_way = "watcher"\n'
+        f'[[notify.way]]\nid = "watcher"\nkind = "webhook"\nurl = "{url}/alive"\n'
+    )
+    async with night.running():
+        await until(lambda: bool(night.server.taken))
+    document = night.server.taken[0].document
+    assert (document["kind"], document["title"]) == ("alive", "barn is alive")
+    assert "Nothing heard for 3 min" in document["text"]
+
+
+def test_a_heartbeat_by_a_way_that_is_not_there_is_refused() -> None:
+    with pytest.raises(ConfigError, match="heartbeat_way 'x' is no way"):
+        parse_config('[notify]\nheartbeat_way = "x"\n')

@@ -8,6 +8,7 @@ import os
 import signal
 import sys
 from collections.abc import Coroutine
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -21,6 +22,8 @@ if TYPE_CHECKING:
     from pitlogger.web.access.access import Access
 
 log = logging.getLogger(__name__)
+
+MOST_THREADS = 24
 
 
 @click.command()
@@ -68,6 +71,8 @@ async def _run_until_told(config: Config, config_file: Path) -> None:
 
     stop, reread = asyncio.Event(), asyncio.Event()
     loop = asyncio.get_running_loop()
+    # Names that no server answers for hold a thread each: those of dead ways must leave some.
+    loop.set_default_executor(ThreadPoolExecutor(MOST_THREADS, thread_name_prefix="pitlogger"))
     for number in (signal.SIGINT, signal.SIGTERM):
         loop.add_signal_handler(number, stop.set)
     loop.add_signal_handler(signal.SIGHUP, reread.set)

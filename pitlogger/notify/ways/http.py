@@ -6,12 +6,15 @@ codes); the ``Idempotency-Key`` header is an IETF draft.
 
 from __future__ import annotations
 
+import encodings.idna  # noqa: F401  # loaded by the first look-up of a name, if not now
 import json
 import ssl
 from collections.abc import Mapping
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
+import anyio._backends._asyncio  # noqa: F401  # by the first connection: an alarm, if not now
 import httpx
 
 from pitlogger.clock import rfc3339
@@ -21,7 +24,7 @@ from pitlogger.model.alerts import Priority
 from pitlogger.notify.message import Message
 from pitlogger.notify.ways.way import read_secret
 
-TIMEOUT_S = 15.0
+TIMEOUT_S = 10.0
 NTFY_PRIORITY = {Priority.LOW: 3, Priority.MEDIUM: 4, Priority.HIGH: 5}
 GOTIFY_PRIORITY = {Priority.LOW: 4, Priority.MEDIUM: 6, Priority.HIGH: 9}
 _TRY_AGAIN = frozenset({408, 425, 429})
@@ -33,6 +36,9 @@ class Poster:
     def __init__(self, url: str, ca_file: Path | None = None) -> None:
         self.url = url
         self._ca_file = ca_file
+        self._trusted: ssl.SSLContext | None = None
+        with suppress(DeliveryError):  # told when something is sent
+            self._trust()
 
     async def post(self, document: Mapping[str, Any], headers: Mapping[str, str]) -> str:
         """Post and return what the server said.
@@ -62,14 +68,19 @@ class Poster:
         )
 
     def _trust(self) -> ssl.SSLContext | bool:
-        if self._ca_file is None:
-            return True
-        try:
-            return ssl.create_default_context(cafile=self._ca_file)
-        except (OSError, ssl.SSLError) as fault:
-            raise DeliveryError(
-                f"the authority in {self._ca_file} cannot be read ({fault})", for_good=True
-            ) from None
+        """Return who is trusted; read once, as it takes long and a descriptor."""
+        if self._trusted is None and self.url.startswith("https:"):
+            try:
+                self._trusted = (
+                    httpx.create_ssl_context()
+                    if self._ca_file is None
+                    else ssl.create_default_context(cafile=self._ca_file)
+                )
+            except (OSError, ssl.SSLError) as fault:
+                raise DeliveryError(
+                    f"the authority in {self._ca_file} cannot be read ({fault})", for_good=True
+                ) from None
+        return self._trusted or False
 
 
 def _remedy(code: int) -> str:
@@ -94,7 +105,7 @@ class Ntfy:
 
     async def send(self, message: Message) -> str:
         """Publish; low priority makes no noise when something is back in band."""
-        quiet = message.kind == "returned"
+        quiet = message.kind in ("returned", "alive")
         document = {
             "topic": self._topic,
             "title": message.title,
@@ -113,7 +124,7 @@ class Gotify:
 
     async def send(self, message: Message) -> str:
         """Create a message."""
-        quiet = message.kind == "returned"
+        quiet = message.kind in ("returned", "alive")
         document = {
             "title": message.title,
             "message": message.text,
