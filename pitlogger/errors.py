@@ -3,6 +3,7 @@
     PitloggerError
     ├── UsageError            what a person or a file gave cannot be used (exit 2)
     │   ├── QuantityError     a mass, temperature, time or amount that cannot be read
+    │   ├── FieldError        a field of a question about the next cook
     │   ├── ConfigError       configuration or policy file
     │   ├── CookFileError     cook file
     │   └── CaptureError      capture file, with its line
@@ -28,7 +29,10 @@ A message says what was given, what was expected, where, and what to do.
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterable
+import re
+from collections.abc import Callable, Iterable
+
+_FIELD = re.compile(r"\{([a-z_]+)\}")
 
 
 class PitloggerError(Exception):
@@ -45,6 +49,24 @@ class UsageError(PitloggerError):
 
 class QuantityError(UsageError, ValueError):
     """A mass, temperature, time or amount that cannot be read."""
+
+
+class FieldError(UsageError):
+    """A field of a question that cannot be used.
+
+    Args:
+        field: The field at fault.
+        reason: What is wrong; fields it names stand in braces: ``{portion} is missing``.
+    """
+
+    def __init__(self, field: str, reason: str) -> None:
+        self.field, self.reason = field, reason
+        super().__init__(self.worded(str))
+
+    def worded(self, name: Callable[[str], str]) -> str:
+        """Return the message with fields by the names that ``name`` gives them: options, labels."""
+        text = _FIELD.sub(lambda found: name(found[1]), self.reason)
+        return text if f"{{{self.field}}}" in self.reason else f"{name(self.field)}: {text}"
 
 
 class ConfigError(UsageError):

@@ -85,6 +85,13 @@ class PaperLog:
     faults: tuple[Fault, ...] = ()
     ignored: tuple[str, ...] = ()
 
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What is to be said of the file: the columns that are not read."""
+        if not self.ignored:
+            return ()
+        return (f"{self.name}: columns not read: {', '.join(self.ignored)}.",)
+
     def all_rows(self) -> tuple[PaperRow, ...]:
         """Return the rows, if every one could be read.
 

@@ -26,8 +26,8 @@ from pitlogger.yields.learned.belief import expit, logit
 from pitlogger.yields.learned.servable import Observed, learn
 from pitlogger.yields.purchase.cut_priors import BETWEEN_KITCHENS, WITHIN_KITCHEN, cut_prior
 from pitlogger.yields.purchase.demand import Party, demand
+from pitlogger.yields.purchase.masses import PieceMass
 from pitlogger.yields.purchase.plan import Question, plan
-from pitlogger.yields.purchase.sufficiency import PieceMass
 from pitlogger.yields.records import PastPiece
 from pitlogger.yields.weighing.uncertainty import Measured
 
@@ -137,13 +137,15 @@ def _log_of(cooks: int, folder: Path) -> Path:
 
 def answer_ms(cooks: int = 1000) -> float:
     """Return how long a plan takes in a process that runs, history read and learned included."""
-    from pitlogger.cli.ahead.plan_answer import Given, answer
+    from pitlogger.formats.paper_log import read_paper_log
+    from pitlogger.planning import Dish, PastCooks, PlanQuestion, Portion, plan
 
+    asked = PlanQuestion(guests=100, portion=Portion(140.0), dishes=(Dish(CUT),))
     with tempfile.TemporaryDirectory() as folder:
-        given = Given(guests=100, portion="5oz", cut=CUT, history_file=_log_of(cooks, Path(folder)))
-        answer(given)
+        log = _log_of(cooks, Path(folder))
+        plan(asked, PastCooks.from_paper(read_paper_log(log)))
         began = time.perf_counter()
-        answer(given)
+        plan(asked, PastCooks.from_paper(read_paper_log(log)))
         return 1000 * (time.perf_counter() - began)
 
 

@@ -218,7 +218,7 @@ def test_pieces_that_do_not_fit_at_once_go_on_one_after_the_other() -> None:
 
 
 def test_without_the_solver_it_says_what_it_cannot_do(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("pitlogger.cli.ahead.schedule_pits.is_installed", lambda: False)
+    monkeypatch.setattr("pitlogger.planning.schedule_pits.is_installed", lambda: False)
     document = run(*CHICKEN, "--pit", "pit=1400")
     assert any("pitlogger[schedule]" in note for note in document["notes"])
     assert len({piece["load_by"] for piece in document["pieces"]}) == 1

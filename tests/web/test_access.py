@@ -312,9 +312,10 @@ def test_access_is_made_from_the_configuration(tmp_path: Path) -> None:
 
 async def test_a_log_holds_no_code(node: Node, capsys: pytest.CaptureFixture[str]) -> None:
     from pitlogger.cli.installation.run import _greet
+    from pitlogger.web.front import WebFront
 
     address = f"{BASE}/pair#{node.access.invite(Role.OWNER)}"
-    _greet(node.daemon.config, node.daemon, node.access, address)
+    _greet(node.daemon, WebFront(node.daemon.config, node.access), address)
     said = capsys.readouterr().err
     assert "pitlogger pair" in said
     assert "#" not in said

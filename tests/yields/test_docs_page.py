@@ -50,6 +50,13 @@ def test_a_command_of_the_page_runs_as_text_and_as_json(command: str) -> None:
     assert run(command)
 
 
+def test_the_library_answers_as_the_page_shows(capsys: pytest.CaptureFixture[str]) -> None:
+    (program,) = re.findall(r"```python\n(.*?)```", PAGE, re.DOTALL)
+    exec(compile(program, "docs", "exec"), {})
+    command = run("plan --guests 45 --portion 140g --cut brisket-packer --history paper-log.csv")
+    assert f"buy {command['recommended']} pieces" in capsys.readouterr().out
+
+
 def keys_of(value: Any) -> set[str]:
     if isinstance(value, dict):
         return {*value, *(key for inner in value.values() for key in keys_of(inner))}

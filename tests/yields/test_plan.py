@@ -17,9 +17,10 @@ from pitlogger.errors import UsageError
 from pitlogger.yields.learned.belief import FLAT, expit, logit, prior_belief
 from pitlogger.yields.learned.servable import Learned
 from pitlogger.yields.purchase.demand import Demand, Party, demand
+from pitlogger.yields.purchase.masses import PieceMass
 from pitlogger.yields.purchase.plan import Question, plan, plan_by_count
 from pitlogger.yields.purchase.rescue import shortfall
-from pitlogger.yields.purchase.sufficiency import PieceMass, enough, first_k, supply
+from pitlogger.yields.purchase.sufficiency import enough, first_k, supply
 
 LB, OZ = 453.59237, 28.349523125
 YIELDS = [0.482, 0.511, 0.467, 0.498, 0.525, 0.459, 0.503, 0.490]

@@ -10,10 +10,11 @@ import pytest
 from pitlogger.yields.learned.belief import FLAT, logit
 from pitlogger.yields.learned.servable import learn
 from pitlogger.yields.purchase.demand import Demand, Party, demand
+from pitlogger.yields.purchase.masses import PieceMass
 from pitlogger.yields.purchase.plan import Question
 from pitlogger.yields.purchase.rescue import shortfall
 from pitlogger.yields.purchase.running_short import on_the_way, running_short
-from pitlogger.yields.purchase.sufficiency import PieceMass, supply
+from pitlogger.yields.purchase.sufficiency import supply
 from pitlogger.yields.purchase.supply_grid import Cumulants, Mixture, judge
 from pitlogger.yields.records import PastPiece
 from pitlogger.yields.timing.schedule import Sitting, latest_load_ms

@@ -10,12 +10,13 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from pitlogger.cli.ahead.options import named_as_options
 from pitlogger.cli.output import emit, json_option
 
 if TYPE_CHECKING:
-    from pitlogger.formats.paper_log import PaperLog, PaperRow
+    from pitlogger.formats.paper_log import PaperRow
     from pitlogger.model.book import Book
-    from pitlogger.yields.records import ListedHistory
+    from pitlogger.planning.past import PastCooks
 
 history_option = click.option(
     "--history",
@@ -67,17 +68,6 @@ record_option = click.option(
 )
 
 
-def check_cut(cut: str) -> str:
-    """Return a known cut; raises ``UsageError`` with the nearest one."""
-    from pitlogger.errors import UsageError, unknown
-    from pitlogger.model.cooks import CUTS
-
-    plain = cut.strip().casefold().replace(" ", "-")
-    if plain not in CUTS:
-        raise UsageError(unknown("cut", cut, CUTS))
-    return plain
-
-
 def books_on_record() -> list[Book]:
     """Return the cooks on the daemon's record.
 
@@ -95,34 +85,23 @@ def books_on_record() -> list[Book]:
     return record.books()
 
 
-def load_history(history_file: Path | None) -> tuple[ListedHistory, list[str]]:
-    """Return past pieces from the file, else from the record, else none, with notes.
+def past_cooks(history_file: Path | None = None) -> PastCooks:
+    """Return past cooks from the file, else from the record, else none, which is said.
 
     Raises:
         UsageError: The file or one of its rows cannot be read.
     """
     from pitlogger.errors import DaemonUnreachableError
-    from pitlogger.yields.records import ListedHistory, from_paper
+    from pitlogger.planning.past import PastCooks
 
     if history_file is not None:
         from pitlogger.formats.paper_log import read_paper_log
 
-        log = read_paper_log(history_file)
-        return from_paper(log.all_rows()), ignored_notes(log)
+        return PastCooks.from_paper(read_paper_log(history_file))
     try:
-        books = books_on_record()
+        return PastCooks.from_books(books_on_record())
     except DaemonUnreachableError:
-        return ListedHistory(), ["No history: no daemon answers and no --history was given."]
-    from pitlogger.yields.books import from_books
-
-    return from_books(books), []
-
-
-def ignored_notes(log: PaperLog) -> list[str]:
-    """Return a note on the columns of a paper log that are not read."""
-    if not log.ignored:
-        return []
-    return [f"{log.name}: columns not read: {', '.join(log.ignored)}."]
+        return PastCooks(notes=("No history: no daemon answers and no --history was given.",))
 
 
 @click.command("history")
@@ -146,12 +125,14 @@ def history(
     cost most, and what the best third had more often than the rest.
     """
     from pitlogger.cli.ahead.history_text import history_text
+    from pitlogger.planning.fields import known_cut
     from pitlogger.yields.learned.lessons_document import lessons_document
 
-    past, notes = load_history(history_file)
-    wanted = check_cut(cut) if cut else None
-    document = lessons_document(past.pieces(), wanted)
-    document["notes"] = notes + document["notes"]
+    past = past_cooks(history_file)
+    with named_as_options():
+        wanted = known_cut(cut) if cut else None
+    document = lessons_document(past.pieces, wanted)
+    document["notes"] = [*past.notes, *document["notes"]]
     if svg is not None:
         _write_strip(svg, document)
     if export_file is not None:

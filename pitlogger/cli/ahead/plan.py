@@ -2,21 +2,28 @@
 
 from __future__ import annotations
 
+import time
+from datetime import datetime
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from pitlogger.cli.ahead.history import cut_option, history_option, record_option
+from pitlogger.cli.ahead.history import cut_option, history_option, past_cooks, record_option
+from pitlogger.cli.ahead.options import named_as_options
 from pitlogger.cli.output import emit, json_option
+from pitlogger.errors import FieldError
 from pitlogger.model.cooks import WRAPS
+
+if TYPE_CHECKING:
+    from pitlogger.planning.plan_question import PlanQuestion
 
 
 @click.command("plan")
 @click.option("--guests", type=int, required=True, metavar="N", help="Adults booked.")
 @click.option("--children", type=int, default=0, metavar="N", help="Children booked besides.")
-@click.option("--child-share", type=float, default=50.0, metavar="PCT", show_default=True,
-              help="A child's portion, % of an adult's.")  # fmt: skip
+@click.option("--child-share", "child_share_pct", type=float, default=50.0, metavar="PCT",
+              show_default=True, help="A child's portion, % of an adult's.")  # fmt: skip
 @click.option("--portion", metavar="AMOUNT", help="5oz, 140 g, '3 bones', '1 quarter'.")
 @click.option("--portion-sd", metavar="MASS", help="How much portions differ (one sd).")
 @cut_option
@@ -50,22 +57,79 @@ from pitlogger.model.cooks import WRAPS
 @click.option("--svg", type=click.Path(path_type=Path), help="Also write the curve.")
 @record_option
 @json_option
-def plan(**given: Any) -> None:
+def plan(as_json: bool, svg: Path | None, history_file: Path | None, **given: Any) -> None:
     """Say how many pieces to buy for GUESTS, and how likely each number is enough.
 
     The mean yield is shared by all pieces, so its uncertainty does not average out; pieces
     already weighed (--pieces) narrow the answer most.
     """
-    from pitlogger.cli.ahead.plan_answer import Given, answer
     from pitlogger.cli.ahead.plan_text import answer_text
+    from pitlogger.planning.purchase import plan as answer
 
-    as_json, svg = given.pop("as_json"), given.pop("svg")
-    document = answer(Given(**given))
+    with named_as_options():
+        asked = question(given)
+        document = answer(asked, past_cooks(history_file)).document()
     if svg is not None:
         from pitlogger.reports.pictures import enough_curve
 
         drawn = document["dishes"][0] if "dishes" in document else document
         svg.write_text(enough_curve(drawn), encoding="utf-8")
-    emit(
-        document, as_json, answer_text(document, given["guests"] + given["children"], given["cut"])
+    emit(document, as_json, answer_text(document, asked.guests + asked.children))
+
+
+def question(given: dict[str, Any]) -> PlanQuestion:
+    """Return the question that the options as typed put.
+
+    Raises:
+        FieldError: One cannot be read, or two contradict each other.
+    """
+    from pitlogger.model.quantities import parse_temperature_mc, show_temperature
+    from pitlogger.planning import fields
+    from pitlogger.planning.plan_question import PlanQuestion
+
+    cut, menu = given.pop("cut"), given.pop("menu")
+    if (cut is None) == (menu is None):
+        raise FieldError("cut", "give {cut} for one cut or {dishes} for several, one of the two")
+    dishes = (fields.Dish(fields.known_cut(cut)),) if cut else fields.menu(menu)
+    del given["seed"]  # nothing is drawn at random
+    pull_at = given.pop("pull_at")
+    shown = pull_at and show_temperature(fields.read("pull_at", parse_temperature_mc, pull_at))
+    told = {"pull_at": shown, "pit": given.pop("on_pit")}
+    told |= {name: given.pop(name) for name in ("grade", "supplier", "wrap")}
+    masses: dict[str, Any] = {
+        f"{name}_g": fields.grams(text, f"{name}_g", zero=name.endswith("sd"))
+        for name in ("portion_sd", "piece_mass", "piece_sd")
+        if (text := given.pop(name)) is not None
+    }
+    portion, pieces = given.pop("portion"), given.pop("pieces")
+    price, budget = given.pop("price"), given.pop("budget")
+    return PlanQuestion(
+        dishes=dishes,
+        portion=fields.portion(portion) if portion else None,
+        pieces_g=fields.pieces_g(pieces) if pieces else (),
+        price_per_g=fields.price(price, "price_per_g") if price else None,
+        budget=fields.money(budget, "budget") if budget else None,
+        paid=given.pop("profile") == "paid",
+        factors={factor: value for factor, value in told.items() if value},
+        light_by=_light_by(given.pop("serve_at"), given.pop("light_by"), dishes[0].cut),
+        **masses,
+        **given,
     )
+
+
+def _light_by(serve_at: str | None, light_by: str | None, cut: str) -> str | None:
+    """Return when one more piece has to be lit, local time; ``None`` if that is past."""
+    if serve_at is None:
+        return light_by or ""
+    if light_by is not None:
+        reason = "{serve_at} says {light_by} by itself: leave one of the two out"
+        raise FieldError("serve_at", reason)
+    from pitlogger.planning.fields import moment_ms
+    from pitlogger.yields.timing.schedule import latest_fire_ms
+
+    at_ms = moment_ms(serve_at, "serve_at")
+    lit_ms = latest_fire_ms(cut, at_ms)
+    if lit_ms <= time.time() * 1000:
+        return None
+    at, lit = (datetime.fromtimestamp(ms / 1000).astimezone() for ms in (at_ms, lit_ms))
+    return lit.strftime("%H:%M" if lit.date() == at.date() else "%a %H:%M")

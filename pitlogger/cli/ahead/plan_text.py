@@ -11,15 +11,13 @@ _MOST_ROWS = 20
 _BAR = 24
 
 
-def answer_text(document: dict[str, Any], people: int, cut: str | None) -> str:
+def answer_text(document: dict[str, Any], people: int) -> str:
     """Return the answer for people: one line first, then the options and the notes."""
     if "dishes" in document:
         parts = [_menu_line(document, people)]
-        parts += [
-            f"{dish['cut']}\n{_dish_text(dish, people, dish['cut'])}" for dish in document["dishes"]
-        ]
+        parts += [f"{dish['cut']}\n{_dish_text(dish, people)}" for dish in document["dishes"]]
         return "\n\n".join([*parts, *(f"- {note}" for note in document["notes"])])
-    return _dish_text(document, people, cut or "piece")
+    return _dish_text(document, people)
 
 
 def _menu_line(document: dict[str, Any], people: int) -> str:
@@ -34,7 +32,7 @@ def _menu_line(document: dict[str, Any], people: int) -> str:
     return f"{guests}: {', '.join(bought)}."
 
 
-def _dish_text(document: dict[str, Any], people: int, cut: str) -> str:
+def _dish_text(document: dict[str, Any], people: int) -> str:
     rows = [
         [
             str(option["pieces"]),
@@ -47,7 +45,7 @@ def _dish_text(document: dict[str, Any], people: int, cut: str) -> str:
     ]
     return "\n".join(
         [
-            _first_line(document, people, cut),
+            _first_line(document, people),
             "",
             table(rows, ["pieces", "p enough", "enough?", "servable", "left over"]),
             _basis_line(document["basis"]),
@@ -92,7 +90,7 @@ def _near(document: dict[str, Any]) -> list[dict[str, Any]]:
     return [option for option in near if (option["pieces"] - kept) % every == 0]
 
 
-def _first_line(document: dict[str, Any], people: int, cut: str) -> str:
+def _first_line(document: dict[str, Any], people: int) -> str:
     """Answer the question in one line: twenty guests, one or two?"""
     best = document["recommended"]
     guests = f"{people} guest{'s' * (people != 1)}"
@@ -101,7 +99,7 @@ def _first_line(document: dict[str, Any], people: int, cut: str) -> str:
         most = max(chances)
         return f"{guests}: not enough; {_pieces(most)} would do with {_chance(chances[most])}."
     bought = show_mass(document["purchase_g"] * 1000)
-    line = f"{guests}: {best} {cut}, {bought} raw (enough with {_chance(chances[best])}"
+    line = f"{guests}: {best} {document['cut']}, {bought} raw (enough with {_chance(chances[best])}"
     if best > 1:
         line += f"; {best - 1} with {_chance(chances[best - 1])}"
     return line + ")."

@@ -2,13 +2,20 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from pitlogger.cli.ahead.history import history_option, record_option
+from pitlogger.cli.ahead.history import history_option, past_cooks, record_option
+from pitlogger.cli.ahead.options import named_as_options
 from pitlogger.cli.output import emit, json_option
+from pitlogger.errors import FieldError, UsageError
+
+if TYPE_CHECKING:
+    from pitlogger.planning.card import CardQuestion
+    from pitlogger.yields.yield_test import Part
 
 
 @click.command("price")
@@ -47,17 +54,81 @@ def price(as_json: bool, job_file: Path | None, history_file: Path | None, **giv
     With --weights and --price: the butcher's yield test and the cooking-loss test. With
     --job: a quote for low, middle and high yield and meat price.
     """
-    from pitlogger.errors import UsageError
+    from pitlogger.cli.ahead.price_text import card_text, quote_text
 
     if job_file is not None:
         if given["weights"] or given["price"]:
             raise UsageError("give --job for a whole job or --weights for one card, not both")
-        from pitlogger.cli.ahead.price_job import job_document, job_text
+        from pitlogger.formats.job_file import load_job
+        from pitlogger.planning.quote import quote
 
-        document = job_document(job_file, history_file)
-        emit(document, as_json, job_text(document))
+        with named_as_options():
+            document = quote(load_job(job_file), past_cooks(history_file)).document()
+        emit(document, as_json, quote_text(document))
         return
-    from pitlogger.cli.ahead.price_card import CardGiven, card_document, card_text
+    from pitlogger.planning.card import price_card
 
-    document = card_document(CardGiven(**given))
+    with named_as_options():
+        document = price_card(question(given)).document()
     emit(document, as_json, card_text(document))
+
+
+def question(given: dict[str, Any]) -> CardQuestion:
+    """Return the question that the options as typed put.
+
+    Raises:
+        FieldError: One cannot be read.
+    """
+    from pitlogger.formats.written_mass import parse_weights
+    from pitlogger.planning import fields
+    from pitlogger.planning.card import CardQuestion
+
+    if given["weights"] is None or given["price"] is None:
+        raise UsageError(
+            "give --weights with --price for a yield test, or --job FILE.toml for a whole job"
+        )
+    weights = fields.read("masses_g", parse_weights, given["weights"])
+    asked: dict[str, Any] = {
+        name: fields.money(given[name], name)
+        for name in ("margin", "menu_price", "labour", "fixed")
+        if given[name] is not None
+    }
+    for name in ("target_pct", "prime_cost_pct"):
+        if given[name] is not None:
+            asked[name] = Decimal(str(given[name]))
+    if given["portion"] is not None:
+        asked["portion_g"] = Decimal(repr(fields.grams(given["portion"], "portion_g", zero=True)))
+    if given["new_price"] is not None:
+        asked["new_price_per_g"] = fields.price(given["new_price"], "new_price_per_g")
+    return CardQuestion(
+        {name: Decimal(mass.mass_mg) / 1000 for name, mass in weights.items()},
+        fields.price(given["price"], "price_per_g"),
+        dict(map(_credit, given["credit"])),
+        tuple(map(_part, given["part"])),
+        given["as_printed"],
+        currency=given["currency"],
+        **asked,
+    )
+
+
+def _credit(text: str) -> tuple[str, Decimal]:
+    from pitlogger.formats.written_mass import checkpoint_name
+    from pitlogger.planning import fields
+
+    name, equals, price = text.partition("=")
+    if not equals:
+        raise FieldError("credits_per_g", f"'{text}' has no price; write trim-fat=0.25/lb")
+    known = fields.read("credits_per_g", checkpoint_name, name)
+    return known, fields.price(price, "credits_per_g")
+
+
+def _part(text: str) -> Part:
+    from pitlogger.planning import fields
+    from pitlogger.yields.yield_test import Part
+
+    name, equals, rest = text.partition("=")
+    mass, _, price = rest.partition("@")
+    if not equals or not name.strip():
+        raise FieldError("parts", f"'{text}' cannot be read; write 'stew=3lb@5.29/lb'")
+    mass_g = Decimal(repr(fields.grams(mass, "parts", zero=True)))
+    return Part(name.strip(), mass_g, fields.price(price, "parts") if price else Decimal(0))

@@ -2,13 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from pitlogger.cli.ahead.history import cut_option, record_option
+from pitlogger.cli.ahead.history import cut_option, past_cooks, record_option
+from pitlogger.cli.ahead.options import named_as_options
 from pitlogger.cli.output import emit, json_option
+from pitlogger.errors import UsageError
+
+if TYPE_CHECKING:
+    from pitlogger.model.cooks import Cook
+    from pitlogger.planning.timeline import ScheduleQuestion
 
 
 @click.command("schedule")
@@ -41,14 +48,65 @@ def schedule(as_json: bool, ics: Path | None, **given: Any) -> None:
     Durations start from common practice and are learned from the record. A piece done early
     waits in the hold: the longest wait is held against the policy's hot-holding limit.
     """
-    from pitlogger.cli.ahead.schedule_answer import (
-        ScheduleGiven,
-        schedule_document,
-        schedule_ics,
-        schedule_text,
-    )
+    from pitlogger.cli.ahead.schedule_text import schedule_ics, schedule_text
+    from pitlogger.planning.timeline import schedule as answer
 
-    document = schedule_document(ScheduleGiven(**given))
+    with named_as_options():
+        document = answer(question(given), past_cooks()).document()
     if ics is not None:
         ics.write_text(schedule_ics(document), encoding="utf-8", newline="")
     emit(document, as_json, schedule_text(document))
+
+
+def question(given: dict[str, Any]) -> ScheduleQuestion:
+    """Return the question that the options as typed put.
+
+    Raises:
+        FieldError: One cannot be read.
+    """
+    from pitlogger.model.quantities import parse_duration_ms
+    from pitlogger.planning import fields
+    from pitlogger.planning.timeline import ScheduleQuestion
+    from pitlogger.safety.policy import shipped_policy
+
+    brine, frozen = given["brine"], given["frozen"]
+    return ScheduleQuestion(
+        _cook(given),
+        given["confidence_pct"],
+        fields.read("brine_h", parse_duration_ms, brine) / 3_600_000 if brine else 0.0,
+        fields.grams(frozen, "frozen_g", zero=True) if frozen else 0.0,
+        given["heated_hold"],
+        given["hold_takes"],
+        fields.pits_cm2(given["pits"]),
+        shipped_policy(given["policy"]),
+    )
+
+
+def _cook(given: dict[str, Any]) -> Cook:
+    from pitlogger.model.cooks import Service
+    from pitlogger.model.quantities import parse_length_mm
+    from pitlogger.planning import fields
+    from pitlogger.planning.timeline import one_cut
+
+    cut, serve_at, cook_file = given["cut"], given["serve_at"], given["cook_file"]
+    if cook_file is not None:
+        from pitlogger.formats.cook_file import load_cook
+
+        if cut or serve_at:
+            raise UsageError("--cook names pieces and services: leave --cut and --serve-at out")
+        cook = load_cook(cook_file)
+        if not given["wrapped"]:
+            cook = replace(cook, pieces=tuple(replace(p, wrap="none") for p in cook.pieces))
+        return cook
+    if cut is None or serve_at is None:
+        raise UsageError("give --cook COOK.toml, or --serve-at TIME with --cut CUT")
+    at_ms = fields.moment_ms(serve_at, "serve_at")
+    thickness = given["thickness"]
+    return one_cut(
+        fields.known_cut(cut),
+        given["count"],
+        Service(at_ms, drive_min=given["drive_min"], setup_min=given["setup_min"]),
+        name=f"{cut} for {serve_at}",
+        thickness_mm=fields.read("thickness", parse_length_mm, thickness) if thickness else None,
+        wrapped=given["wrapped"],
+    )

@@ -19,7 +19,7 @@ from pitlogger.errors import PitloggerError
 if TYPE_CHECKING:
     from pitlogger.config import Config
     from pitlogger.node.daemon import Daemon
-    from pitlogger.web.access.access import Access
+    from pitlogger.node.front import Front
 
 log = logging.getLogger(__name__)
 
@@ -65,9 +65,8 @@ def _load(config_file: Path) -> Config:
 
 async def _run_until_told(config: Config, config_file: Path) -> None:
     from pitlogger.node.daemon import Daemon
+    from pitlogger.node.front import front
     from pitlogger.service.notify import Watchdog, period_s, ready, stopping
-    from pitlogger.web.access.access import Access
-    from pitlogger.web.serve import serving
 
     stop, reread = asyncio.Event(), asyncio.Event()
     loop = asyncio.get_running_loop()
@@ -76,8 +75,8 @@ async def _run_until_told(config: Config, config_file: Path) -> None:
     for number in (signal.SIGINT, signal.SIGTERM):
         loop.add_signal_handler(number, stop.set)
     loop.add_signal_handler(signal.SIGHUP, reread.set)
-    access = Access(config)
-    async with Daemon(config) as daemon, serving(daemon, access) as address:
+    served = front(config)
+    async with Daemon(config) as daemon, served.serving(daemon) as address:
         ready(f"socket {daemon.socket}")
         works = [
             stop.wait(),
@@ -87,7 +86,7 @@ async def _run_until_told(config: Config, config_file: Path) -> None:
         ]
         if (every_s := period_s()) is not None:
             works.append(Watchdog(daemon.store, daemon.keeps_up, every_s).run())
-        _greet(config, daemon, access, address)
+        _greet(daemon, served, address)
         try:
             await _first_of(works)
         finally:
@@ -138,31 +137,19 @@ async def _reload_when_told(daemon: Daemon, config_file: Path, told: asyncio.Eve
         ready(words)
 
 
-def _greet(config: Config, daemon: Daemon, access: Access, address: str | None) -> None:
+def _greet(daemon: Daemon, served: Front, address: str | None) -> None:
     """Say where the page is, and how the first phone gets in.
 
     A code is shown on a terminal alone: a log is read by others, and kept.
     """
+    from pitlogger.cli.installation.pair import invitation
+
     is_seen = sys.stderr.isatty()
     shown = address if is_seen or address is None else address.partition("#")[0]
     where = f", page at {shown}" if shown else ""
     click.echo(f"pitlogger runs: socket {daemon.socket}{where}", err=True)
-    if address and not access.keys.has_owner() and not config.web.one_time_link:
+    if address and served.needs_first_phone():
         call = "no phone of the owner is paired yet: run `pitlogger pair --role owner`"
-        click.echo(_first_code(access, address) if is_seen else call, err=True)
-
-
-def _first_code(access: Access, address: str) -> str:
-    """Return what is printed while no phone of the owner is paired."""
-    from pitlogger.cli.installation.pair import invitation
-    from pitlogger.web.access.codes import GOOD_FOR_MS, spoken
-    from pitlogger.web.access.roles import Role
-
-    code = access.invite(Role.OWNER)
-    made = {
-        "code": spoken(code),
-        "role": Role.OWNER.label,
-        "good_for_s": GOOD_FOR_MS // 1000,
-        "link": f"{address}pair#{code}",
-    }
-    return f"{invitation(made)}\na new code: pitlogger pair --role owner"
+        again = "a new code: pitlogger pair --role owner"
+        first = f"{invitation(served.first_code(address))}\n{again}" if is_seen else call
+        click.echo(first, err=True)

@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from pitlogger.cli.ahead.history import Record, ignored_notes, record_at
+from pitlogger.cli.ahead.history import Record, record_at
 from pitlogger.cli.client import socket_option
 from pitlogger.cli.output import emit, json_option
 from pitlogger.cli.records.import_capture import capture_text, import_capture, is_capture
@@ -65,7 +65,7 @@ def import_command(
         "imported": imported,
         "faults": [{"line": fault.line, "message": fault.message} for fault in log.faults],
         "doubts": _doubts(log.rows),
-        "notes": ignored_notes(log),
+        "notes": list(log.notes),
     }
     emit(document, as_json, _text(document, dry_run))
 

@@ -9,12 +9,12 @@ import click
 
 from pitlogger.cli.ahead.history import (
     books_on_record,
-    check_cut,
     cut_option,
     history_option,
-    load_history,
+    past_cooks,
     record_option,
 )
+from pitlogger.cli.ahead.options import named_as_options
 from pitlogger.cli.output import emit, json_option
 from pitlogger.model.quantities import SHOWN_MASSES
 
@@ -63,7 +63,7 @@ def yield_command(
     from pitlogger.yields.learned.servable import learn, observations
     from pitlogger.yields.ledger import accounts_of_history
 
-    known = check_cut(cut) if cut else None
+    known = _known(cut) if cut else None
     name, pieces, past = _pieces(cook, known, weights, history_file)
     made = accounts_of_history(pieces)
     asked = known or (pieces[0].cut if pieces else "other")
@@ -78,6 +78,13 @@ def yield_command(
     if svg is not None:
         _write_svg(svg, document)
     emit(document, as_json, "" if as_json else _text(document, asked, _unit(unit, weights, name)))
+
+
+def _known(cut: str) -> str:
+    from pitlogger.planning.fields import known_cut
+
+    with named_as_options():
+        return known_cut(cut)
 
 
 def _unit(asked: str | None, weights: str | None, cook: str | None) -> str:
@@ -118,8 +125,8 @@ def _pieces(
         raise UsageError("give a COOK or --weights, not both")
     if weights is not None:
         piece = from_weights(parse_weights(weights), cut or "other")
-        past = load_history(history_file)[0].pieces() if history_file else ()
-        return None, [piece], [*past, piece]
+        told = past_cooks(history_file).pieces if history_file else ()
+        return None, [piece], [*told, piece]
     if cook is None and cut is None and history_file is None:
         raise UsageError("nothing asked: give a COOK, --cut CUT, --history FILE or --weights LIST")
     past = _past(history_file)
@@ -133,7 +140,7 @@ def _pieces(
 
 def _past(history_file: Path | None) -> Sequence[PastPiece]:
     if history_file is not None:
-        return load_history(history_file)[0].pieces()
+        return past_cooks(history_file).pieces
     from pitlogger.yields.books import from_books
 
     return from_books(books_on_record()).pieces()

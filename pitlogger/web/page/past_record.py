@@ -1,17 +1,14 @@
-"""Questions to the record of past cooks, put the way the command line puts them."""
+"""Questions to the record of past cooks."""
 
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from typing import TypeVar
 
-import click
-
-from pitlogger.cli.ahead.history import Record
-from pitlogger.errors import RefusedError
 from pitlogger.model.book import Book, fold
 from pitlogger.node.daemon import Daemon
+from pitlogger.planning.past import PastCooks
 from pitlogger.store.queries import Reader
 from pitlogger.web.past_entries import past_entries
 
@@ -28,18 +25,10 @@ async def books(daemon: Daemon) -> list[Book]:
     return found
 
 
-async def with_record(daemon: Daemon, answer: Callable[[], Answer]) -> Answer:
-    """Return what a command of the command line answers, with the node's record behind it.
+async def from_record(daemon: Daemon, answer: Callable[[PastCooks], Answer]) -> Answer:
+    """Return the answer to a question that learns from the node's record.
 
     Runs in a thread of its own: a plan takes a moment and must not hold up the logger.
     """
     known = await books(daemon)
-
-    def refuse(rows: Sequence[object]) -> int:
-        raise RefusedError("a paper log is read with 'pitlogger import'")
-
-    def work() -> Answer:
-        with click.Context(click.Command("page"), obj=Record(lambda: known, refuse)):
-            return answer()
-
-    return await asyncio.to_thread(work)
+    return await asyncio.to_thread(lambda: answer(PastCooks.from_books(known)))

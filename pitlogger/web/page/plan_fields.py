@@ -4,16 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from math import isfinite
 
-from pitlogger.errors import UsageError
-
-if TYPE_CHECKING:
-    from pitlogger.cli.ahead.plan_answer import Given
+from pitlogger.errors import FieldError
+from pitlogger.planning.fields import Dish, grams, known_cut, portion
+from pitlogger.planning.plan_question import PlanQuestion
 
 FIELDS = {
     "guests": "45", "children": "", "portion": "5 oz", "piece_mass": "", "over": "", "risk": "",
     "profile": "", "target": "", "serve_at": "", "drive": "", "setup": "", "wrap": "yes",
+}  # fmt: skip
+# What the form calls the fields of a question.
+LABELS = {
+    "guests": "Guests", "children": "Children besides", "portion": "Portion of an adult",
+    "cut": "Cut", "dishes": "share of each plate", "price_per_g": "Price of the raw meat",
+    "piece_mass_g": "Mass of a raw piece", "over_pct": "Margin on top",
+    "risk_pct": "Accepted risk of running short", "serve_at": "Served at",
+    "drive_min": "Drive", "setup_min": "Setting up", "target_pct": "Wanted food cost",
 }  # fmt: skip
 CUT_FIELDS = ("cut", "share", "price")
 FIRST_CUT = "brisket-packer"
@@ -50,11 +57,16 @@ def suffix(row: int) -> str:
     return "" if row == 1 else f"-{row}"
 
 
+def named_as_labels(fault: FieldError) -> str:
+    """Return what is wrong with a field, by the labels of the form."""
+    return fault.worded(lambda field: LABELS.get(field, field.replace("_", " ")))
+
+
 def wanted(fields: Mapping[str, str]) -> list[Wanted]:
     """Return the cuts asked for, in their order.
 
     Raises:
-        UsageError: None is, or one of several has no share.
+        FieldError: None is, or one of several has no share.
     """
     found = [
         Wanted(*(fields[f"{name}{suffix(row)}"] for name in CUT_FIELDS))
@@ -62,51 +74,55 @@ def wanted(fields: Mapping[str, str]) -> list[Wanted]:
         if fields[f"cut{suffix(row)}"]
     ]
     if not found:
-        raise UsageError("choose a cut")
+        raise FieldError("cut", "choose a cut")
     for one in found:
         if len(found) > 1 and not one.share:
-            raise UsageError(f"{one.cut}: give its share of each plate, such as 60 %")
+            reason = f"{one.cut}: give its {{dishes}}, such as 60 %"
+            raise FieldError("dishes", reason)
     return found
 
 
-def given(fields: Mapping[str, str]) -> Given:
-    """Return the question as the command line would put it.
+def question(fields: Mapping[str, str]) -> PlanQuestion:
+    """Return the question that the form puts.
 
     Raises:
-        UsageError: A field that cannot be read.
+        FieldError: A field that cannot be read.
     """
-    from pitlogger.cli.ahead.plan_answer import Given  # NumPy: not before somebody plans
-
     cuts = wanted(fields)
-    menu = ",".join(f"{one.cut}:{share_pct(one):g}%" for one in cuts)
-    return Given(
+    mass = fields["piece_mass"] if len(cuts) == 1 else ""
+    return PlanQuestion(
         guests=whole(fields["guests"], "guests"),
         children=whole(fields["children"] or "0", "children"),
-        portion=fields["portion"] or None,
-        cut=cuts[0].cut if len(cuts) == 1 else None,
-        menu=menu if len(cuts) > 1 else None,
-        piece_mass=(fields["piece_mass"] or None) if len(cuts) == 1 else None,
-        over_pct=number(fields["over"] or "0", "margin"),
-        risk_pct=number(fields["risk"], "risk") if fields["risk"] else None,
-        profile=fields["profile"] or None,
+        portion=portion(fields["portion"]) if fields["portion"] else None,
+        dishes=tuple(Dish(known_cut(one.cut), _share(one)) for one in cuts),
+        piece_mass_g=grams(mass, "piece_mass_g") if mass else None,
+        over_pct=number(fields["over"] or "0", "over_pct"),
+        risk_pct=number(fields["risk"], "risk_pct") if fields["risk"] else None,
+        paid=fields["profile"] == "paid",
     )
 
 
-def share_pct(one: Wanted) -> float:
-    """Return the share of each plate, per cent."""
-    return number(one.share.removesuffix("%").strip() or "100", f"share of {one.cut}")
+def _share(one: Wanted) -> float:
+    text = one.share.removesuffix("%").strip() or "100"
+    share = number(text, "dishes") / 100
+    if not 0 < share <= 1:
+        raise FieldError("dishes", f"{one.cut}: '{one.share}' is not above 0 and at most 100 %")
+    return share
 
 
-def whole(text: str, name: str) -> int:
+def whole(text: str, field: str) -> int:
     """Return a whole number of the form."""
     if not text.strip().isdecimal():
-        raise UsageError(f"{name}: '{text}' is not a whole number")
+        raise FieldError(field, f"'{text}' is not a whole number")
     return int(text)
 
 
-def number(text: str, name: str) -> float:
+def number(text: str, field: str) -> float:
     """Return a number of the form."""
     try:
-        return float(text)
+        value = float(text)
     except ValueError:
-        raise UsageError(f"{name}: '{text}' is not a number") from None
+        raise FieldError(field, f"'{text}' is not a number") from None
+    if not isfinite(value):
+        raise FieldError(field, f"'{text}' is not a number")
+    return value

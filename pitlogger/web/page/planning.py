@@ -7,24 +7,28 @@ from decimal import Decimal
 from typing import Any
 from urllib.parse import urlencode
 
-from pitlogger.cli.ahead.price_card import CardGiven, card_document
-from pitlogger.cli.ahead.schedule_answer import ScheduleGiven, schedule_document
-from pitlogger.errors import PitloggerError, UsageError
-from pitlogger.model.cooks import CUTS
+from pitlogger.errors import FieldError, PitloggerError, UsageError
+from pitlogger.model.cooks import CUTS, Service
 from pitlogger.node.daemon import Daemon
+from pitlogger.planning.card import CardAnswer, CardQuestion, price_card
+from pitlogger.planning.document import as_document
+from pitlogger.planning.fields import moment_ms, price
+from pitlogger.planning.past import PastCooks
+from pitlogger.planning.plan_answer import DishPlan
+from pitlogger.planning.purchase import plan
+from pitlogger.planning.timeline import MOST_PIECES, ScheduleQuestion, one_cut, schedule
 from pitlogger.views.shown import Shown
-from pitlogger.web.page.past_record import with_record
+from pitlogger.web.page.past_record import from_record
 from pitlogger.web.page.plan_fields import (
     fields_of,
-    given,
+    named_as_labels,
     number,
+    question,
     rows,
     suffix,
     wanted,
 )
 from pitlogger.web.page.plan_shown import shown_answers
-
-MOST_SCHEDULED = 60  # pieces of one cut
 
 
 async def plan_screen(daemon: Daemon, shown: Shown, query: Mapping[str, str]) -> dict[str, Any]:
@@ -39,7 +43,10 @@ async def plan_screen(daemon: Daemon, shown: Shown, query: Mapping[str, str]) ->
         return {**common, "sentence": "How many come, and what do they get?"}
     currency = daemon.config.units.currency
     try:
-        made = await with_record(daemon, lambda: _answers(fields, currency))
+        made = await from_record(daemon, lambda past: _answers(fields, currency, past))
+    except FieldError as fault:
+        said = named_as_labels(fault)
+        return {**common, "sentence": "That cannot be planned yet.", "fault": said}
     except PitloggerError as fault:
         return {**common, "sentence": "That cannot be planned yet.", "fault": str(fault)}
     asked = urlencode({name: value for name, value in fields.items() if value})
@@ -53,64 +60,67 @@ async def plan_document(daemon: Daemon, query: Mapping[str, str]) -> list[dict[s
         UsageError: It cannot be planned.
     """
     fields = fields_of(query)
-    return await with_record(daemon, lambda: _dishes(fields)[0])
+    try:
+        answer = await from_record(daemon, lambda past: plan(question(fields), past))
+    except FieldError as fault:
+        raise UsageError(named_as_labels(fault)) from None
+    dishes: list[dict[str, Any]] = as_document(answer.dishes)
+    return dishes
 
 
-def _dishes(fields: Mapping[str, str]) -> tuple[list[dict[str, Any]], list[str]]:
-    """Return a plan for each cut, and the notes that belong to all of them."""
-    from pitlogger.cli.ahead.plan_answer import answer
-
-    asked = given(fields)
-    document = answer(asked)
-    if "dishes" in document:
-        return document["dishes"], document["notes"]
-    return [{"cut": asked.cut, **document}], []
-
-
-def _answers(fields: Mapping[str, str], currency: str) -> dict[str, Any]:
-    """Return plan, schedule and price; runs where the record can be asked."""
-    dishes, notes = _dishes(fields)
-    made: dict[str, Any] = {"dishes": dishes, "notes": notes, "currency": currency}
+def _answers(fields: Mapping[str, str], currency: str, past: PastCooks) -> dict[str, Any]:
+    """Return plan, schedule and price."""
+    answer = plan(question(fields), past)
+    made: dict[str, Any] = {
+        "dishes": as_document(answer.dishes), "notes": answer.notes, "currency": currency
+    }  # fmt: skip
     try:
         if fields["serve_at"]:
             made["schedules"] = [
-                schedule_document(_schedule(fields, dish["cut"], dish["recommended"]))
-                for dish in dishes
-                if dish["recommended"]
+                schedule(_schedule(fields, dish.cut, dish.recommended), past).document()
+                for dish in answer.dishes
+                if dish.recommended
             ]
         prices = {one.cut: one.price for one in wanted(fields) if one.price}
         made["cards"] = [
-            (dish["cut"], _card(dish, prices[dish["cut"]], currency))
-            for dish in dishes
-            if dish["cut"] in prices and dish["purchase_g"]
+            (dish.cut, _card(dish, prices[dish.cut], currency).document()["card"])
+            for dish in answer.dishes
+            if dish.cut in prices and dish.purchase_g
         ]
         made["target"] = _target(fields["target"])
-    except PitloggerError as fault:
-        made["fault_later"] = str(fault)
+    except FieldError as fault:
+        made["fault_later"] = named_as_labels(fault)
     return made
 
 
-def _schedule(fields: Mapping[str, str], cut: str, count: int) -> ScheduleGiven:
-    return ScheduleGiven(
-        serve_at=fields["serve_at"], cut=cut, count=min(count, MOST_SCHEDULED),
-        wrapped=fields["wrap"] != "no", drive_min=number(fields["drive"] or "0", "drive"),
-        setup_min=number(fields["setup"] or "0", "set-up"),
-    )  # fmt: skip
+def _schedule(fields: Mapping[str, str], cut: str, count: int) -> ScheduleQuestion:
+    service = Service(
+        moment_ms(fields["serve_at"], "serve_at"),
+        drive_min=number(fields["drive"] or "0", "drive_min"),
+        setup_min=number(fields["setup"] or "0", "setup_min"),
+    )
+    wrapped = fields["wrap"] != "no"
+    return ScheduleQuestion(one_cut(cut, min(count, MOST_PIECES), service, wrapped=wrapped))
 
 
-def _card(dish: dict[str, Any], price: str, currency: str) -> dict[str, Any]:
+def _card(dish: DishPlan, text: str, currency: str) -> CardAnswer:
     """Return the price card of what is bought, with the yield that is expected of it."""
-    bought_g = dish["purchase_g"]
-    served_g = bought_g * dish["basis"]["median"]
-    weights = f"purchased={bought_g:.0f}g,carved={served_g:.0f}g"
-    return card_document(CardGiven(weights=weights, price=price, currency=currency))["card"]  # type: ignore[no-any-return]
+    bought_g = dish.purchase_g or 0.0
+    masses_g = {"purchased": bought_g, "carved": bought_g * dish.basis.median}
+    return price_card(
+        CardQuestion(
+            {name: Decimal(round(mass_g)) for name, mass_g in masses_g.items()},
+            price(text, "price_per_g"),
+            currency=currency,
+        )
+    )
 
 
 def _target(text: str) -> Decimal | None:
     """Return the wanted food cost as a share of the price."""
     if not text:
         return None
-    share = Decimal(str(number(text, "food cost"))) / 100
+    share = Decimal(str(number(text, "target_pct"))) / 100
     if not 0 < share <= 1:
-        raise UsageError(f"food cost: {text} % is not above 0 and at most 100")
+        raise FieldError("target_pct", f"{text} % is not above 0 and at most 100")
     return share

@@ -10,7 +10,8 @@ from itertools import repeat
 from pitlogger.errors import UsageError
 from pitlogger.yields.learned.servable import Learned
 from pitlogger.yields.purchase.demand import Demand, Party
-from pitlogger.yields.purchase.sufficiency import Enough, PieceMass, first_k, supply
+from pitlogger.yields.purchase.masses import Enough, PieceMass
+from pitlogger.yields.purchase.sufficiency import first_k, supply
 
 _SURE = 0.999
 _BEYOND = 2  # options shown past the recommended one

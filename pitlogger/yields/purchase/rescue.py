@@ -10,8 +10,9 @@ from dataclasses import dataclass, replace
 
 from pitlogger.model.quantities import show_mass
 from pitlogger.yields.purchase.demand import Demand
+from pitlogger.yields.purchase.masses import PieceMass
 from pitlogger.yields.purchase.plan import Question
-from pitlogger.yields.purchase.sufficiency import PieceMass, enough, supply
+from pitlogger.yields.purchase.sufficiency import enough, supply
 
 _CHOPPED_KEEPS = 1.04  # ends and crumbs are served, not left on the board
 _SIDES_REPLACE = 0.15  # share of the meat that generous sides stand in for

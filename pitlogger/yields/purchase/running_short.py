@@ -18,8 +18,9 @@ from pitlogger.yields.causes import PLACE
 from pitlogger.yields.learned.servable import Learned, Observed, learn, whole_pieces
 from pitlogger.yields.learned.step_learning import learn_steps, step_prior
 from pitlogger.yields.purchase.demand import Demand
+from pitlogger.yields.purchase.masses import PieceMass
 from pitlogger.yields.purchase.rescue import Change, Shortfall, judge_shortfall
-from pitlogger.yields.purchase.sufficiency import PieceMass, supply
+from pitlogger.yields.purchase.sufficiency import supply
 from pitlogger.yields.records import PastPiece
 
 if TYPE_CHECKING:

@@ -14,37 +14,14 @@ only names these types starts without NumPy.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from pitlogger.yields.learned.belief import Belief
 from pitlogger.yields.purchase.demand import Demand
+from pitlogger.yields.purchase.masses import Enough, PieceMass
 
 if TYPE_CHECKING:
     from pitlogger.yields.purchase.supply_grid import Supply
-
-
-@dataclass(frozen=True, slots=True)
-class Enough:
-    """What the first k pieces give; masses in grams.
-
-    ``sd_g`` is the standard deviation at the estimated spread, which exists from two cooks
-    on; ``p_enough`` also has that the spread itself is only estimated.
-    """
-
-    pieces: int
-    p_enough: float
-    expected_g: float
-    sd_g: float
-    leftover_g: float
-
-
-@dataclass(frozen=True, slots=True)
-class PieceMass:
-    """Raw mass of a piece to come: mean and standard deviation; 0 for one weighed. Grams."""
-
-    mean_g: float
-    sd_g: float = 0.0
 
 
 def supply(belief: Belief, day_share: float = 0.0) -> Supply:

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from pitlogger.yields.learned.belief import Belief
 from pitlogger.yields.purchase.demand import Demand
-from pitlogger.yields.purchase.sufficiency import Enough, PieceMass
+from pitlogger.yields.purchase.masses import Enough, PieceMass
 
 Array = NDArray[np.float64]
 _SHARED_NODES, _SPREAD_NODES, _PIECE_NODES = 161, 41, 16

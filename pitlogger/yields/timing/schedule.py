@@ -134,5 +134,11 @@ def latest_load_ms(
     return backwards(sitting, cook_time(cut, observed_hours), confidence).load_ms
 
 
+def latest_fire_ms(cut: str, serve_at_ms: int, observed_hours: Observed = _UNSEEN) -> int:
+    """Return when the fire for one more piece has to be lit, UTC milliseconds."""
+    load_ms = latest_load_ms(cut, Sitting(serve_at_ms), observed_hours)
+    return load_ms - round(LIGHT_UP_MIN * 60_000)
+
+
 def _ms(hours: float) -> int:
     return round(hours * HOUR_MS)

@@ -1,14 +1,14 @@
-"""What past meals tell `pitlogger plan`: what guests eat, how many come, what was tender."""
+"""What past meals tell a plan: what guests eat, how many come, what was tender."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
-from pitlogger.cli.ahead.plan_inputs import Portion, Terms
-from pitlogger.errors import UsageError
+from pitlogger.errors import FieldError
 from pitlogger.model.quantities import show_mass
+from pitlogger.planning.fields import Portion
+from pitlogger.planning.terms import Terms
 from pitlogger.yields.learned.lessons import tender_levels
 from pitlogger.yields.meals import Habit, appetite, meals, turnout
 from pitlogger.yields.records import PastPiece
@@ -25,12 +25,23 @@ class PastMeals:
     def any_told(self) -> bool:
         return bool(self.appetite.n or self.turnout.n)
 
-    def document(self) -> dict[str, Any]:
-        """Return what guests eat and how many come, each with its spread and n."""
-        return {
-            "eaten_per_guest_g": _habit(self.appetite, 1),
-            "show_rate_pct": _habit(self.turnout, 100),
-        }
+
+@dataclass(frozen=True, slots=True)
+class HabitShown:
+    """A habit of guests over ``n`` meals."""
+
+    n: int
+    median: float
+    p10: float
+    p90: float
+
+
+@dataclass(frozen=True, slots=True)
+class MealsShown:
+    """What guests eat and how many come, each ``None`` where no meal tells."""
+
+    eaten_per_guest_g: HabitShown | None
+    show_rate_pct: HabitShown | None
 
 
 def past_meals(history: Sequence[PastPiece]) -> PastMeals:
@@ -39,41 +50,49 @@ def past_meals(history: Sequence[PastPiece]) -> PastMeals:
     return PastMeals(appetite(told), turnout(told))
 
 
-def _habit(habit: Habit, factor: float) -> dict[str, Any] | None:
+def meals_shown(past: PastMeals) -> MealsShown | None:
+    """Return what past meals tell, ``None`` if nothing."""
+    if not past.any_told:
+        return None
+    return MealsShown(_habit(past.appetite, 1), _habit(past.turnout, 100))
+
+
+def _habit(habit: Habit, factor: float) -> HabitShown | None:
     if habit.n == 0:
         return None
-    at = {"median": habit.median, "p10": habit.quantile(0.1), "p90": habit.quantile(0.9)}
-    return {"n": habit.n, **{key: round(value * factor, 2) for key, value in at.items()}}
+    at = (habit.median, habit.quantile(0.1), habit.quantile(0.9))
+    return HabitShown(habit.n, *(round(value * factor, 2) for value in at))
 
 
 def as_at_meals(
-    past: PastMeals, terms: Terms, portion: str | None, show_rate_pct: float | None
+    past: PastMeals, terms: Terms, portion: Portion | None, *, show_rate_given: bool
 ) -> tuple[Terms, Portion | None]:
     """Return terms and portion as past meals were, where the person gave none.
 
     A paid guarantee is owed in full, so its show rate stays.
 
     Raises:
-        UsageError: No past meal tells anything.
+        FieldError: No past meal tells anything.
     """
     if not past.any_told:
-        raise UsageError(
-            "--from-meals: no past meal on record tells what guests ate or how many came; "
-            "tell one with 'pitlogger meal', or give --portion"
+        raise FieldError(
+            "from_meals",
+            "no past meal on record tells what guests ate or how many came; tell one with "
+            "'pitlogger meal', or give {portion}",
         )
     eaten, variance = None, 0.0
     if portion is None:
         if past.appetite.n == 0:
-            raise UsageError("--from-meals: no past meal tells what guests ate; give --portion")
+            raise FieldError("from_meals", "no past meal tells what guests ate; give {portion}")
         eaten = Portion(mass_g=past.appetite.median)
         variance += past.appetite.cv**2
-    if show_rate_pct is None and not terms.paid and past.turnout.n:
+    if not show_rate_given and not terms.paid and past.turnout.n:
         terms = replace(terms, show_rate=min(1.0, past.turnout.median))
         variance += past.turnout.cv**2
     return replace(terms, shared_cv=variance**0.5), eaten
 
 
-def meal_notes(past: PastMeals, used: bool) -> Iterator[str]:
+def meal_notes(past: PastMeals, *, used: bool) -> Iterator[str]:
     """Say what past meals tell, and whether it was used."""
     if past.appetite.n:
         low, high = (show_mass(past.appetite.quantile(p) * 1000) for p in (0.1, 0.9))

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from pitlogger.errors import UsageError
 from pitlogger.model.cooks import Piece
 from pitlogger.model.quantities import show_duration
 from pitlogger.yields.timing.grate import (
@@ -34,24 +32,6 @@ class Placed:
     pits: Mapping[str, str]
     earlier_h: Mapping[str, float]
     notes: tuple[str, ...] = ()
-
-
-def read_pit(text: str) -> tuple[str, float]:
-    """Read ``big=4200``: a pit and its grate area in cm2."""
-    match = re.fullmatch(r"\s*([\w.-]+)\s*=\s*(\d+(?:\.\d+)?)\s*(?:cm2)?\s*", text)
-    if match is None or float(match[2]) <= 0:
-        raise UsageError(f"--pit: '{text}' cannot be read; write name=area in cm2, big=4200")
-    return match[1], float(match[2])
-
-
-def read_pits(texts: Sequence[str]) -> dict[str, float]:
-    """Read the pits, each with its grate area in cm2."""
-    pits: dict[str, float] = {}
-    for name, area_cm2 in map(read_pit, texts):
-        if name in pits:
-            raise UsageError(f"--pit: '{name}' is given twice; give each pit once")
-        pits[name] = area_cm2
-    return pits
 
 
 def place(times: Sequence[tuple[Piece, PieceTimes]], pits: Mapping[str, float]) -> Placed:

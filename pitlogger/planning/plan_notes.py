@@ -1,16 +1,16 @@
-"""What `pitlogger plan` says beside its figures: where they come from and what they hide."""
+"""What a plan says beside its figures: where they come from and what they hide."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from decimal import Decimal
 
-from pitlogger.cli.ahead.plan_inputs import Terms
-from pitlogger.formats.money import amount, cents, price_per_g
+from pitlogger.formats.money import cents
 from pitlogger.model.quantities import show_mass
+from pitlogger.planning.terms import Terms
 from pitlogger.yields.learned.servable import Learned
+from pitlogger.yields.purchase.masses import PieceMass
 from pitlogger.yields.purchase.plan import Plan, Question
-from pitlogger.yields.purchase.sufficiency import PieceMass
 
 
 def basis_notes(
@@ -66,7 +66,7 @@ def _past(n: int) -> str:
 
 
 def margin_notes(
-    terms: Terms, found: Plan, question: Question, price: str | None = None
+    terms: Terms, found: Plan, question: Question, price_per_g: Decimal | None = None
 ) -> Iterator[str]:
     """Say which margins are stacked, and what a tighter promise costs."""
     if terms.over > 0:
@@ -80,24 +80,23 @@ def margin_notes(
             more = found.recommended - loose.pieces
             mass_g = more * question.typical.mean_g
             cost = f"{more} more piece{'s' * (more != 1)}, {show_mass(mass_g * 1000)} raw"
-            if price is not None:
-                cost += f", {cents(price_per_g(price) * Decimal(mass_g))}"
+            if price_per_g is not None:
+                cost += f", {cents(price_per_g * Decimal(mass_g))}"
             cost = cost if more else "nothing more"
             yield f"Paid: everybody on the guarantee is owed. From 5 % risk to 1 % costs {cost}."
 
 
 def money_notes(
-    price: str | None, budget: str | None, found: Plan, question: Question
+    price_per_g: Decimal | None, budget: Decimal | None, found: Plan, question: Question
 ) -> Iterator[str]:
     """Say what the meat costs and what the budget buys."""
-    if price is None:
+    if price_per_g is None:
         return
-    per_g = price_per_g(price)
     if found.purchase_g is not None:
-        yield f"Raw meat for the recommended: {cents(per_g * Decimal(found.purchase_g))}."
+        yield f"Raw meat for the recommended: {cents(price_per_g * Decimal(found.purchase_g))}."
     if budget is not None:
-        one = per_g * Decimal(question.typical.mean_g)
-        buys = int(amount(budget, "--budget") / one) if one else 0
+        one = price_per_g * Decimal(question.typical.mean_g)
+        buys = int(budget / one) if one else 0
         option = next((o for o in found.options if o.pieces == buys), None)
         chance = (
             f"enough with probability {option.p_enough:.3f}"

@@ -10,13 +10,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from pitlogger.cli.ahead.cut_policy import cut_policy
 from pitlogger.forecast.request import Series
 from pitlogger.model.cooks import Piece
 from pitlogger.model.quantities import parse_temperature_mc, show_duration, show_temperature
-from pitlogger.safety.policy import Policy, shipped_policy
+from pitlogger.planning.cut_policy import cut_policy
+from pitlogger.safety.policy import Policy
 from pitlogger.yields.timing.schedule import HOUR_MS, PieceTimes
 
 if TYPE_CHECKING:
@@ -83,17 +83,30 @@ def _pull_mc(piece: Piece) -> int:
     return parse_temperature_mc(written) if written else _PULL_MC
 
 
-def hold_document(hold: Hold, policy: Policy) -> dict[str, Any]:
-    """Return the verdict on a hold; ``met`` is ``null`` where it depends on the hold's heat."""
-    return {
-        "wait_s": round(hold.wait_h * 3600),
-        "over_limit_s": hold.over.p50_s,
-        "over_limit_p10_s": hold.over.p10_s,
-        "limit_c": round(policy.hot_hold.mc / 1000, 2),
-        "met": hold.met,
-        "policy": policy.name,
-        "source": policy.hot_hold.source,
-    }
+@dataclass(frozen=True, slots=True)
+class HoldShown:
+    """The verdict on a hold; ``met`` is ``None`` where it depends on the hold's own heat."""
+
+    wait_s: int
+    over_limit_s: float | None
+    over_limit_p10_s: float | None
+    limit_c: float
+    met: bool | None
+    policy: str
+    source: str
+
+
+def hold_shown(hold: Hold, policy: Policy) -> HoldShown:
+    """Return the verdict on a hold as it is shown."""
+    return HoldShown(
+        round(hold.wait_h * 3600),
+        hold.over.p50_s,
+        hold.over.p10_s,
+        round(policy.hot_hold.mc / 1000, 2),
+        hold.met,
+        policy.name,
+        policy.hot_hold.source,
+    )
 
 
 def hold_notes(found: Sequence[Hold], policy: Policy) -> Iterator[str]:
@@ -139,11 +152,6 @@ def _time_control(hold: Hold, policy: Policy) -> str:
 
 def _hours(hours: float) -> str:
     return show_duration(round(hours * HOUR_MS))
-
-
-def policy_named(name: str) -> Policy:
-    """Return a policy that comes with pitlogger."""
-    return shipped_policy(name)
 
 
 def held_at_once(times: Sequence[tuple[Piece, PieceTimes]]) -> int:

@@ -1,0 +1,50 @@
+"""The answer of `pitlogger schedule` for people, and as a calendar."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Sequence
+from datetime import datetime
+from typing import Any
+
+from pitlogger.model.quantities import show_duration
+from pitlogger.yields.timing.ical import Moment, calendar
+
+
+def schedule_text(document: dict[str, Any]) -> str:
+    """Return the timeline for people, in this computer's local time."""
+    light, chance = _local(document["light_by"]), f"{document['confidence_pct']:g} in 100"
+    lines = [f"{document['cook']}: light the fire by {light} to be in time with {chance}"]
+    every = [piece["piece"] for piece in document["pieces"]]
+    lines += [
+        f"  {_local(event['at'])}  {_event_text(event, every)}" for event in document["events"]
+    ]
+    lines += [
+        f"{piece['piece']}: usually waits {show_duration(piece['hold_s'] * 1000)} in the hold, "
+        f"{show_duration(piece['longest_hold_s'] * 1000)} if fast (n = {piece['n']})"
+        for piece in document["pieces"]
+    ]
+    return "\n".join([*lines, *(f"- {note}" for note in document["notes"])])
+
+
+def _event_text(event: dict[str, Any], every: Sequence[str] = ()) -> str:
+    several = len(every) > 2 and event["pieces"] == every
+    pieces = f"all {len(every)} pieces" if several else ", ".join(event["pieces"])
+    return f"{event['what']} ({pieces})" if pieces else str(event["what"])
+
+
+def _local(at: str) -> str:
+    return datetime.fromisoformat(at).astimezone().strftime("%a %d %b %H:%M")
+
+
+def schedule_ics(document: dict[str, Any]) -> str:
+    """Return the timeline as an iCalendar file."""
+    moments = (
+        Moment(_ms(event["at"]), _event_text(event), about=document["cook"])
+        for event in document["events"]
+    )
+    return calendar(moments, document["cook"], round(time.time() * 1000))
+
+
+def _ms(at: str) -> int:
+    return round(datetime.fromisoformat(at).timestamp() * 1000)

@@ -1,0 +1,33 @@
+"""Typed answers as plain values for JSON."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import MISSING, fields, is_dataclass
+from datetime import date, datetime
+from typing import Any
+
+from pitlogger.clock import rfc3339
+
+
+def as_document(value: Any) -> Any:
+    """Return an answer as dicts, lists and plain values; its keys are the names of its fields.
+
+    Times become RFC 3339 text; a trailing ``_`` of a name that Python keeps for itself falls away.
+    A field whose default is ``None`` is left out while it has it: it stands only where asked for.
+    """
+    if is_dataclass(value) and not isinstance(value, type):
+        return {
+            field.name.rstrip("_"): as_document(held)
+            for field in fields(value)
+            if (held := getattr(value, field.name)) is not None or field.default is MISSING
+        }
+    if isinstance(value, Mapping):
+        return {key: as_document(held) for key, held in value.items()}
+    if isinstance(value, list | tuple):
+        return [as_document(held) for held in value]
+    if isinstance(value, datetime):
+        return rfc3339(round(value.timestamp() * 1000))
+    if isinstance(value, date):
+        return value.isoformat()
+    return value

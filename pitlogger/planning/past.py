@@ -1,0 +1,57 @@
+"""What a question may learn from: past pieces, and how long past cooks took."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+from pitlogger.planning.plan_meals import PastMeals, past_meals
+from pitlogger.yields.learned.servable import Observed, observations
+from pitlogger.yields.records import PastPiece
+
+if TYPE_CHECKING:
+    from pitlogger.formats.paper_log import PaperLog
+    from pitlogger.model.book import Book
+
+
+@dataclass(frozen=True)
+class PastCooks:
+    """Past cooks as one history; what follows from them is worked out once.
+
+    Attributes:
+        pieces: Oldest cook first.
+        hours: Hours seen of each part of a cook, by cut and part (``learned.durations``).
+        notes: What is to be said of the history, such as that there is none.
+    """
+
+    pieces: tuple[PastPiece, ...] = ()
+    hours: Mapping[tuple[str, str], Sequence[float]] = field(default_factory=dict)
+    notes: tuple[str, ...] = ()
+
+    @classmethod
+    def from_books(cls, books: Iterable[Book]) -> PastCooks:
+        """Return what the cooks on a node's record teach."""
+        from pitlogger.yields.books import from_books
+        from pitlogger.yields.learned.durations import observed_hours
+
+        told = list(books)
+        return cls(tuple(from_books(told).pieces()), observed_hours(told))
+
+    @classmethod
+    def from_paper(cls, log: PaperLog) -> PastCooks:
+        """Return what a paper log teaches."""
+        from pitlogger.yields.records import from_paper
+
+        return cls(tuple(from_paper(log.all_rows()).pieces()), notes=log.notes)
+
+    @cached_property
+    def observed(self) -> list[Observed]:
+        """Whole pieces with a servable mass."""
+        return observations(self.pieces)
+
+    @cached_property
+    def meals(self) -> PastMeals:
+        """What guests ate and how many came."""
+        return past_meals(self.pieces)

@@ -1,0 +1,182 @@
+"""The quote of a job: low, middle and high yield and meat price."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from functools import partial
+from itertools import product
+from typing import Any, Literal
+
+from pitlogger.errors import FieldError
+from pitlogger.formats.job_file import JobFile, MeatTable
+from pitlogger.formats.money import rounded
+from pitlogger.planning.document import as_document
+from pitlogger.planning.past import PastCooks
+from pitlogger.yields.learned.servable import Learned, learn
+from pitlogger.yields.money.quote import Job, Labour, Outcome, outcome
+
+Coin = Callable[[Decimal], Decimal]  # money rounded to the smallest unit of the currency
+Level = Literal["p10", "p50", "p90"]
+_LEVELS: dict[Level, float] = {"p10": 0.1, "p50": 0.5, "p90": 0.9}
+NO_PAST = PastCooks()
+
+
+@dataclass(frozen=True, slots=True)
+class Scenario:
+    """What the job costs and earns at one yield and one price of the meat."""
+
+    yield_: Level
+    meat_price: Level
+    meat: Decimal
+    fixed: Decimal
+    labour: Decimal
+    card_fee: Decimal
+    profit: Decimal
+    food_cost_pct: Decimal
+    margin_per_guest: Decimal
+    break_even_guests: int | None
+    profit_per_hour: Decimal | None
+
+
+@dataclass(frozen=True, slots=True)
+class Actual:
+    """The job after the fact, against all that was spent."""
+
+    guests: int
+    income: Decimal
+    spent: Decimal
+    profit: Decimal
+    profit_per_hour: Decimal | None
+
+
+@dataclass(frozen=True, slots=True)
+class QuoteAnswer:
+    """A quote; money in ``currency``, rounded to its smallest unit."""
+
+    job: str
+    currency: str
+    guests: int
+    valid_until: date | None
+    subtotal: Decimal
+    service: Decimal
+    tax: Decimal
+    total: Decimal
+    deposit: Decimal
+    labour_hours: Decimal
+    scenarios: tuple[Scenario, ...]
+    actual: Actual | None
+    notes: tuple[str, ...]
+
+    def document(self) -> dict[str, Any]:
+        """Return it as ``pitlogger price --job --json`` prints it."""
+        document: dict[str, Any] = as_document(self)
+        return document
+
+
+def quote(source: JobFile, past: PastCooks = NO_PAST) -> QuoteAnswer:
+    """Return the quote of a job file.
+
+    Raises:
+        FieldError: The job cannot be quoted.
+    """
+    learned = {meat.cut: learn(meat.cut, past.observed) for meat in source.meat}
+    notes = [
+        f"n = 0: no own cook of {cut} yet; its yield is a prior alone ({known.source})."
+        for cut, known in learned.items()
+        if known.n == 0
+    ]
+    if sum(meat.share_pct for meat in source.meat) < 100:
+        raise FieldError("share_pct", "the meats' share_pct come to less than 100")
+    job = read_job(source)
+    coin = partial(rounded, currency=source.job.currency)
+    scenarios = tuple(
+        _scenario(at, price, outcome(job, _meat(source, learned, at, price)), coin)
+        for at, price in product(_LEVELS, _LEVELS)
+    )
+    return QuoteAnswer(
+        source.job.name,
+        source.job.currency,
+        job.guests,
+        source.job.valid_until,
+        coin(job.subtotal),
+        coin(job.service),
+        coin(job.tax),
+        coin(job.total),
+        coin(job.deposit),
+        job.hours,
+        scenarios,
+        _actual(source, job, coin),
+        (*past.notes, *notes),
+    )
+
+
+def read_job(source: JobFile) -> Job:
+    """Return the job that a job file describes; fuel is a fixed line by its mass."""
+    fixed = [(line.what, line.cost) for line in source.fixed]
+    if source.fuel is not None:
+        fixed.append(("fuel", Decimal(source.fuel.mass) / 1000 * source.fuel.price))
+    of = source.job
+    return Job(
+        of.guests,
+        of.price_per_guest,
+        tuple((line.what, line.cost) for line in source.per_guest),
+        tuple(fixed),
+        tuple(
+            Labour(role.role, role.hours, role.rate, role.night_hours, role.night_rate)
+            for role in source.labour
+        ),
+        of.minimum_order,
+        of.service_pct,
+        of.tax_pct,
+        of.card_fee_pct,
+        of.deposit_pct,
+    )
+
+
+def _meat(source: JobFile, learned: dict[str, Learned], at: Level, price: Level) -> Decimal:
+    """Return the cost of the raw meat for everybody's portion."""
+    total = Decimal(0)
+    for meat in source.meat:
+        served_g = Decimal(source.job.portion) / 1000 * source.job.guests * meat.share_pct / 100
+        share = Decimal(repr(learned[meat.cut].quantile(_LEVELS[at])))
+        total += served_g / share * _price_at(meat, price)
+    return total
+
+
+def _price_at(meat: MeatTable, price: Level) -> Decimal:
+    asked = {"p10": meat.price_low, "p50": meat.price, "p90": meat.price_high}[price]
+    return meat.price if asked is None else asked
+
+
+def _scenario(at: Level, price: Level, found: Outcome, coin: Coin) -> Scenario:
+    return Scenario(
+        at,
+        price,
+        coin(found.meat),
+        coin(found.fixed),
+        coin(found.labour),
+        coin(found.card_fee),
+        coin(found.profit),
+        round(found.food_cost_pct, 2),
+        coin(found.margin_per_guest),
+        found.break_even,
+        None if found.profit_per_hour is None else coin(found.profit_per_hour),
+    )
+
+
+def _actual(source: JobFile, job: Job, coin: Coin) -> Actual | None:
+    if source.actual is None:
+        return None
+    labour = sum((role.cost for role in job.labour), Decimal(0))
+    spent = source.actual.meat_cost + source.actual.other_cost + labour
+    profit = source.actual.income - spent
+    return Actual(
+        source.actual.guests,
+        coin(source.actual.income),
+        coin(spent),
+        coin(profit),
+        coin(profit / job.hours) if job.hours else None,
+    )
