@@ -18,12 +18,33 @@ _BODY: TypeAdapter[Body] = TypeAdapter(Annotated[Body, Field(discriminator="kind
 KINDS: tuple[str, ...] = tuple(
     member.__dataclass_fields__["kind"].default for member in Body.__args__
 )
+# Fields that came later, by kind, with what they say where they are not given. They are left
+# out then: an entry written before reads the same for ever, and its signed chain holds.
+_TIMED = {"confirmed": False, "timed": "live"}
+_LATER: dict[str, dict[str, object]] = {
+    "cook-finished": {"cook": ""},
+    "stage-set": {**_TIMED, "reason": ""},
+    "weighed": _TIMED,
+    "spot-read": _TIMED,
+}
 
 
 def dump_body(body: Body) -> dict[str, Any]:
     """Return a body as a JSON object with its ``kind`` first."""
     dumped: dict[str, Any] = _BODY.dump_python(body, mode="json", exclude_none=True)
+    _leave_out_later(dumped)
     return {"kind": dumped.pop("kind"), **dumped}
+
+
+def _leave_out_later(dumped: dict[str, Any]) -> None:
+    kind = dumped["kind"]
+    for name, unsaid in _LATER.get(kind, {}).items():
+        if dumped.get(name) == unsaid:
+            del dumped[name]
+    if kind == "cook-started" and not dumped["cook"]["id"]:
+        del dumped["cook"]["id"]
+    if kind == "corrected":
+        _leave_out_later(dumped["body"])
 
 
 def dump_entry(entry: Entry) -> dict[str, Any]:

@@ -212,7 +212,11 @@ class Service:
 
 @dataclass(frozen=True, slots=True)
 class Cook:
-    """One run of the smoker, from shopping to the last plate."""
+    """One run of the smoker, from shopping to the last plate.
+
+    ``id`` tells it from the other cooks that are open at the time; empty in records of
+    earlier versions, where there was one at a time.
+    """
 
     name: str
     pieces: tuple[Piece, ...] = ()
@@ -222,3 +226,4 @@ class Cook:
     altitude_m: float = 0.0
     portion_mg: int | None = None  # of all meat together, served, a guest
     timers: tuple[tuple[str, int], ...] = ()  # name and every so many ms; 0 for off
+    id: str = ""

@@ -2,7 +2,7 @@
 
 An entry is an envelope (``Entry``) around a body. A correction or an undo is a new entry
 that names the old one; nothing is ever changed in place. An entry is known for ever by
-(node, run, seq).
+(node, run, seq), and shown by its short id, ``k7qm-42``.
 """
 
 from __future__ import annotations
@@ -12,19 +12,50 @@ from typing import Literal
 
 from pitlogger.model.alerts import AlertState, Priority
 from pitlogger.model.cooks import Channel, Cook, Piece, Stage, Wrap
+from pitlogger.model.entry_ids import short_id
 from pitlogger.model.readings import Site
 
 
 @dataclass(frozen=True, slots=True)
 class CookStarted:
+    """A cook begins; ``at_ms`` where it began before it was entered."""
+
     cook: Cook
+    at_ms: int | None = None
     kind: Literal["cook-started"] = "cook-started"
 
 
 @dataclass(frozen=True, slots=True)
 class CookFinished:
+    """A cook is over; ``cook`` is its id, empty where only one can be meant."""
+
     name: str
+    cook: str = ""
     kind: Literal["cook-finished"] = "cook-finished"
+
+
+@dataclass(frozen=True, slots=True)
+class CookWithdrawn:
+    """A cook is taken out of lists and learning; its record stays, struck."""
+
+    cook: str
+    reason: str
+    kind: Literal["cook-withdrawn"] = "cook-withdrawn"
+
+
+@dataclass(frozen=True, slots=True)
+class LearningSet:
+    """Whether something teaches the next plan, said by a person with a reason.
+
+    Either the entry ``of_run``/``of_seq``, or the ``piece``, or the whole cook.
+    """
+
+    teaches: bool
+    reason: str
+    piece: str | None = None
+    of_run: str | None = None
+    of_seq: int | None = None
+    kind: Literal["learning-set"] = "learning-set"
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,12 +93,21 @@ class ChannelAssigned:
 
 @dataclass(frozen=True, slots=True)
 class StageSet:
-    """``at_ms`` may lie in the past; readings between are tagged anew."""
+    """``at_ms`` may lie in the past; readings between are tagged anew.
+
+    ``timed`` tells how the time is known: marked as it happened, stated by a person, or not
+    recorded at all; then only the order of marks means something, and nobody learns from it.
+    ``mass_mg`` is what was discarded, ``reason`` why, where the stage is ``discarded``.
+    """
 
     piece: str
     stage: Stage
     at_ms: int
     wrap: Wrap | None = None
+    timed: Literal["live", "stated", "unrecorded"] = "live"
+    confirmed: bool = False
+    mass_mg: int | None = None
+    reason: str = ""
     kind: Literal["stage-set"] = "stage-set"
 
 
@@ -76,7 +116,8 @@ class Weighed:
     """Mass at a checkpoint, of a by-product, or of what was put on.
 
     ``tare_mg`` is what was set aside as container; ``net = gross - tare``.
-    ``interval_mg`` is the scale interval; 0 where it is not known.
+    ``interval_mg`` is the scale interval; 0 where it is not known. ``confirmed``: a person
+    said that it is right though it looks hardly possible.
     """
 
     piece: str
@@ -89,6 +130,8 @@ class Weighed:
     interval_mg: int = 0
     container: str | None = None
     preset_tare: bool = False
+    confirmed: bool = False
+    timed: Literal["live", "stated", "unrecorded"] = "live"
     kind: Literal["weighed"] = "weighed"
 
     @property
@@ -105,6 +148,8 @@ class SpotRead:
     piece: str | None = None
     site: Site = Site.SPOT
     probe: str | None = None
+    confirmed: bool = False
+    timed: Literal["live", "stated", "unrecorded"] = "live"
     kind: Literal["spot-read"] = "spot-read"
 
 
@@ -211,6 +256,23 @@ class Doubted:
     message: str
     about: int | None = None  # seq of the entry in doubt, same run
     kind: Literal["doubted"] = "doubted"
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelDoubted:
+    """Readings of a channel are not believed from ``from_ms`` on, in engine milliseconds.
+
+    An open span (``to_ms`` is ``None``) ends with a later entry of the same channel, reason
+    and start that has an end. ``believed`` takes the doubt back: a person says it was right.
+    """
+
+    channel: str
+    reason: str
+    from_ms: int
+    to_ms: int | None = None
+    piece: str | None = None
+    believed: bool = False
+    kind: Literal["channel-doubted"] = "channel-doubted"
 
 
 @dataclass(frozen=True, slots=True)
@@ -397,10 +459,14 @@ class ClockSet:
     kind: Literal["clock-set"] = "clock-set"
 
 
-Correctable = Weighed | StageSet | SpotRead | Noted | ChannelAssigned | PieceAdded | TargetSet
+Correctable = (
+    CookStarted | Weighed | StageSet | SpotRead | Noted | ChannelAssigned | PieceAdded | TargetSet
+)
 Body = (
     CookStarted
     | CookFinished
+    | CookWithdrawn
+    | LearningSet
     | PieceAdded
     | PieceSplit
     | PiecesMerged
@@ -418,6 +484,7 @@ Body = (
     | AlertActed
     | AlertChanged
     | Doubted
+    | ChannelDoubted
     | ForecastMade
     | ForecastSkipped
     | ForecastScored
@@ -452,3 +519,8 @@ class Entry:
     body: Body
     by: str = ""
     key: str = ""
+
+    @property
+    def id(self) -> str:
+        """The short id by which it is shown and named, ``k7qm-42``."""
+        return short_id(self.run, self.seq)

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import asyncio
 import logging
-import uuid
 from collections.abc import Iterable
 from dataclasses import replace
 from pathlib import Path
@@ -45,6 +44,7 @@ from pitlogger.model.cooks import Channel
 from pitlogger.model.journal import Body, ChannelAssigned, Entry, TroubleChanged
 from pitlogger.model.readings import Tagged
 from pitlogger.node.forecasting import Forecasting
+from pitlogger.node.identity import issue_run, node_uid
 from pitlogger.node.intake import Intake
 from pitlogger.node.journalling import Journalling
 from pitlogger.node.keeping import Keeping
@@ -78,7 +78,7 @@ class Daemon:
         self.config = config
         self.policy, self.safety = policies_of(config)
         self.units = units_of(config)
-        self.run = uuid.uuid4().hex[:12]
+        self.run = self.uid = ""  # known once it is opened
         self.fanout = Fanout()
         self.trouble: Trouble | None = None
         self._early_troubles: list[Trouble | None] = []
@@ -127,6 +127,8 @@ class Daemon:
     def _open(self, channels: list[Channel]) -> None:
         """Open the store and bring the engine to where the last run ended."""
         path = self.config.database
+        self.uid = node_uid(self.config.node.data)
+        self.run = issue_run(self.config.node.data, path)
         if self._given_clock is not None:
             self.clock = self._given_clock
             now_ms, utc_ms = self.clock.engine_ms(), self.clock.utc_ms()
@@ -135,8 +137,9 @@ class Daemon:
             self.clock, start = system_clock(path, self.config.backups, boot_id())
         self.timekeeper = Timekeeper(self.run, self.clock, start)
         row = RunRow.begin(
-            self.run, self.config.node.name, self.clock, __version__, utc_trusted=start.utc_trusted
-        )
+            self.run, self.config.node.name, self.clock, __version__,
+            utc_trusted=start.utc_trusted, node_uid=self.uid,
+        )  # fmt: skip
         self.store = Store.open(path, row, on_trouble=self._on_trouble, backups=self.config.backups)
         self.engine, self.cook = restore(self.store, self.run, start, self._engine_of)
         with self.store.reader() as reader:

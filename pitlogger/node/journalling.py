@@ -60,7 +60,7 @@ class Journalling:
     def keep(self, entries: Sequence[Entry]) -> None:
         """Hand entries to the store and tell of them when that is due."""
         rows = [JournalRow.of(entry, self._cook_of(entry)) for entry in entries]
-        task = asyncio.create_task(self._tell(entries, self._node.store.append(rows)), name="tell")
+        task = asyncio.create_task(self._tell(rows, self._node.store.append(rows)), name="tell")
         self._telling.add(task)
         task.add_done_callback(self._telling.discard)
 
@@ -82,28 +82,30 @@ class Journalling:
             node.finished_cook, node.cook = node.cook or node.finished_cook, None
         return found
 
-    async def _tell(self, entries: Sequence[Entry], done: Future[None]) -> None:
+    async def _tell(self, rows: Sequence[JournalRow], done: Future[None]) -> None:
         on_disk = asyncio.wrap_future(done)
         early: set[int] = set()
         try:
             await asyncio.wait_for(asyncio.shield(on_disk), ALARM_TOLD_S)
         except TimeoutError:
-            for entry in entries:
-                if _is_alarm(entry):
-                    self._publish(entry, on_disk=False)
-                    early.add(entry.seq)
+            for row in rows:
+                if _is_alarm(row.entry):
+                    self._publish(row, on_disk=False)
+                    early.add(row.entry.seq)
             try:
                 await on_disk
             except StoreError as refusal:  # the daemon ends and the disk never took them
-                log.error("%d journal entries were not written: %s", len(entries), refusal)
+                log.error("%d journal entries were not written: %s", len(rows), refusal)
                 return
-        for entry in entries:
-            if entry.seq not in early:
-                self._publish(entry, on_disk=True)
+        for row in rows:
+            if row.entry.seq not in early:
+                self._publish(row, on_disk=True)
 
-    def _publish(self, entry: Entry, on_disk: bool) -> None:
+    def _publish(self, row: JournalRow, on_disk: bool) -> None:
+        entry = row.entry
         utc_ms = entry.t_ms + self._node.utc_offset_ms
-        data = {**dump_entry(entry), "utc_ms": utc_ms, "on_disk": on_disk}
+        more = {"id": entry.id, "of_cook": row.cook, "utc_ms": utc_ms, "on_disk": on_disk}
+        data = {**dump_entry(entry), **more}
         kind = "alert" if isinstance(entry.body, AlertChanged) else "entry"
         self._node.fanout.publish(Happening(kind, data, f"{entry.run}/{entry.seq}"))
 

@@ -74,16 +74,15 @@ def plans_of(node: Node, broker: StateSession | None, report: Report) -> dict[st
     plans: dict[str, Plan] = {}
     notify, mqtt = node.config.notify, node.config.mqtt
     if broker is not None:
-        from pitlogger.notify.mqtt.discovery import slug
         from pitlogger.notify.mqtt.link import Link
         from pitlogger.notify.mqtt.session import HomieSession
 
-        broker.begin()
+        broker.begin(partial(report, "mqtt"))
         sessions: dict[str, Session] = {"mqtt": broker}
         if mqtt.homie:
             sessions["homie"] = HomieSession(node)
         for name, session in sessions.items():
-            own = f"pitlogger-{slug(node.config.node.name)}-{name}"
+            own = node.uid if name == "mqtt" else f"{node.uid}-{name}"
             link = Link(mqtt, own, session.will, partial(report, name))
             plans[name] = Plan(mqtt, partial(link.run, session.serve))
     if (url := notify.heartbeat_url) is not None:

@@ -28,6 +28,7 @@ class Node(Protocol):
     policy: Policy
     units: Units
     run: str
+    uid: str
     cook: str | None
     utc_offset_ms: int
 

@@ -34,6 +34,7 @@ _MARK = ".saved"
 _TABLES = (
     ("clock", ("run", "from_ms")),
     ("journal", ("run", "seq")),
+    ("entry_cook", ("cook", "run", "seq")),
     ("cook", ("id",)),
     ("packed", ("id",)),
     ("rollup", ("t_ms", "channel")),

@@ -1,68 +1,67 @@
 """Schema versions, forward only; the file is backed up before it is changed.
 
-``user_version`` counts the migrations applied, so that an up-to-date file is known without
-loading the migration library.
+``user_version`` counts the steps applied; there is no other record of them. A new file goes
+through the same steps as an old one, so both have the same shape.
 """
 
 from __future__ import annotations
 
 import sqlite3
-import sys
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from pitlogger.errors import StoreError
+from pitlogger.model.entry_ids import tag_of
 from pitlogger.store.connection import connect_writer
-from pitlogger.store.schema import APPLICATION_ID, TABLES, VIEWS
-
-if TYPE_CHECKING:
-    from sqlite_utils import Database
-    from sqlite_utils.migrations import Migrations
-
-VERSION = 2
-_HEAVY = ("numpy", "pandas")  # what the library loads where it is there, for types we never store
-
-
-def migrations() -> Migrations:
-    """Return the migrations, oldest first."""
-    with _left_out(_HEAVY):
-        from sqlite_utils.migrations import Migrations
-
-    steps = Migrations("pitlogger")
-
-    @steps(name="0001_first")
-    def _first(db: Database) -> None:
-        for statement in (*TABLES, *VIEWS):
-            db.execute(statement)
-        db.execute(f"PRAGMA application_id={APPLICATION_ID}")
-        db.execute("PRAGMA user_version=1")
-
-    @steps(name="0002_ask_by_kind")
-    def _ask_by_kind(db: Database) -> None:
-        """Checks, sign-offs and notices are found without reading a thousand cooks."""
-        db.execute("CREATE INDEX journal_kind ON journal (kind)")
-        db.execute("CREATE INDEX outbox_created ON outbox (created_ms)")
-        db.execute("PRAGMA user_version=2")
-
-    return steps
+from pitlogger.store.schema import (
+    APPLICATION_ID,
+    CHANGED_VIEWS,
+    IDENTITY,
+    TABLES,
+    VIEWS,
+    link,
+)
 
 
-@contextmanager
-def _left_out(names: tuple[str, ...]) -> Iterator[None]:
-    """Have an import find these modules missing; they cost 80 MB at the first start.
+def _first(connection: sqlite3.Connection) -> None:
+    for statement in (*TABLES, *VIEWS):
+        connection.execute(statement)
+    connection.execute(f"PRAGMA application_id={APPLICATION_ID}")
 
-    ``None`` in ``sys.modules`` is the import system's own word for that. Modules already
-    loaded stay.
-    """
-    unloaded = [name for name in names if name not in sys.modules]
-    sys.modules.update(dict.fromkeys(unloaded))  # type: ignore[arg-type]
-    try:
-        yield
-    finally:
-        for name in unloaded:
-            del sys.modules[name]
+
+def _ask_by_kind(connection: sqlite3.Connection) -> None:
+    """Checks, sign-offs and notices are found without reading a thousand cooks."""
+    connection.execute("CREATE INDEX journal_kind ON journal (kind)")
+    connection.execute("CREATE INDEX outbox_created ON outbox (created_ms)")
+
+
+def _identity(connection: sqlite3.Connection) -> None:
+    """Runs get their tags, journals their chains; several cooks may be open at once."""
+    for statement in IDENTITY:
+        connection.execute(statement)
+    runs = connection.execute("SELECT id, run FROM run").fetchall()
+    connection.executemany(
+        "UPDATE run SET tag = ? WHERE id = ?", [(tag_of(run), number) for number, run in runs]
+    )
+    for number, _ in runs:
+        linked, previous = [], b""
+        rows = connection.execute(
+            "SELECT seq, entry FROM journal WHERE run = ? ORDER BY seq", (number,)
+        )
+        for seq, text in rows:
+            previous = link(previous, text)
+            linked.append((previous, number, seq))
+        connection.executemany("UPDATE journal SET chain = ? WHERE run = ? AND seq = ?", linked)
+    for name in ("journal_entry", "cook_span"):
+        connection.execute(f"DROP VIEW {name}")
+    for statement in CHANGED_VIEWS:
+        connection.execute(statement)
+    connection.execute("DROP TABLE IF EXISTS _sqlite_migrations")
+
+
+STEPS: tuple[Callable[[sqlite3.Connection], None], ...] = (_first, _ask_by_kind, _identity)
+VERSION = len(STEPS)
 
 
 def version(connection: sqlite3.Connection) -> int:
@@ -105,9 +104,15 @@ def migrate(path: Path, backups: Path) -> None:
             from pitlogger.store.backup import back_up
 
             back_up(connection, backups, label=f"before-schema-{VERSION}")
-        steps = migrations()
-        from sqlite_utils import Database
-
-        steps.apply(Database(connection))
+        connection.execute("BEGIN IMMEDIATE")
+        try:
+            for step in STEPS[found:]:
+                step(connection)
+            connection.execute(f"PRAGMA user_version={VERSION}")
+            connection.execute("COMMIT")
+        except BaseException:
+            with suppress(sqlite3.Error):
+                connection.execute("ROLLBACK")
+            raise
     finally:
         connection.close()

@@ -12,6 +12,7 @@ from types import TracebackType
 
 from pitlogger.errors import StoreError
 from pitlogger.formats.journal_json import load_entry
+from pitlogger.model.entry_ids import parse_short_id
 from pitlogger.model.journal import Entry
 from pitlogger.store.charts import chart
 from pitlogger.store.connection import connect_reader
@@ -29,9 +30,14 @@ from pitlogger.store.rows import (
 )
 from pitlogger.store.series import readings
 
+_OF_COOK = (
+    "(run, seq) IN (SELECT run, seq FROM journal WHERE cook = ?"
+    " UNION ALL SELECT run, seq FROM entry_cook WHERE cook = ?)"
+)
 _COOKS = (
     "SELECT cook.id, cook.name, run.run, started_ms, last.run, finished_ms, readings_kept,"
     " (SELECT count(*) FROM journal WHERE journal.cook = cook.id)"
+    " + (SELECT count(*) FROM entry_cook WHERE entry_cook.cook = cook.id), withdrawn, run.batch"
     " FROM cook JOIN run ON run.id = cook.run LEFT JOIN run AS last ON last.id = finished_run"
 )
 
@@ -151,8 +157,8 @@ class Reader:
         """Return journal entries with the id of their cook; arguments as for ``entries``."""
         terms, given = ["1"], []  # type: tuple[list[str], list[object]]
         if cook is not None:
-            terms.append("cook = ?")
-            given.append(cook)
+            terms.append(_OF_COOK)
+            given += (cook, cook)
         if run is not None:
             terms.append("run = (SELECT id FROM run WHERE run.run = ?)")
             given.append(run)
@@ -186,6 +192,31 @@ class Reader:
         """Return one entry by its identity."""
         return self._entry("run = (SELECT id FROM run WHERE run.run = ?) AND seq = ?", run, seq)
 
+    def entries_by_id(self, text: str) -> list[tuple[Entry, str | None]]:
+        """Return the entries that a short id, or ``run/seq``, names, each with its cook.
+
+        One, or none; several only where records of earlier versions happen to share a tag.
+        """
+        if (named := parse_short_id(text)) is not None:
+            where, given = "SELECT id FROM run WHERE tag = ?", named
+        else:
+            run, _, seq = text.rpartition("/")
+            where, given = "SELECT id FROM run WHERE run.run = ?", (run, int(seq) if seq.isdecimal()
+                                                                    else 0)  # fmt: skip
+        rows = self._connection.execute(
+            f"SELECT entry, cook FROM journal WHERE run IN ({where}) AND seq = ?", given
+        )
+        return [(load_entry(json.loads(text)), cook) for text, cook in rows]
+
+    def chains(self, run: str, from_seq: int = 1) -> list[tuple[int, bytes]]:
+        """Return sequence and chain of the entries of a run, from one on, in order."""
+        rows = self._connection.execute(
+            "SELECT seq, chain FROM journal WHERE run = (SELECT id FROM run WHERE run.run = ?)"
+            " AND seq >= ? ORDER BY seq",
+            (run, from_seq),
+        )
+        return [(seq, bytes(chain)) for seq, chain in rows]
+
     def entry_by_key(self, key: str) -> Entry | None:
         """Return the entry that a request with this idempotency key caused."""
         return self._entry("request_key = ?", key)
@@ -211,28 +242,30 @@ class Reader:
         number = self._connection.execute("SELECT id FROM run WHERE run = ?", (run,)).fetchone()
         return last_record_ms(self._connection, number[0])
 
-    def cooks(self) -> list[CookRow]:
-        """Return the cooks, the newest first."""
-        return self._cooks("ORDER BY started_ms DESC")
+    def cooks(self, *, withdrawn: bool = False) -> list[CookRow]:
+        """Return the cooks, the newest first; those withdrawn only if asked for."""
+        return self._cooks("ORDER BY started_ms DESC", withdrawn)
 
     def open_cook(self) -> CookRow | None:
         """Return the newest cook that was not finished."""
-        found = self._cooks(
-            "WHERE finished_ms IS NULL ORDER BY cook.run DESC, started_ms DESC LIMIT 1"
-        )
-        return found[0] if found else None
+        found = self.open_cooks()
+        return found[-1] if found else None
 
-    def _cooks(self, rest: str) -> list[CookRow]:
-        rows = self._connection.execute(f"{_COOKS} {rest}")
-        return [CookRow(*(*row[:6], bool(row[6]), row[7])) for row in rows]
+    def open_cooks(self) -> list[CookRow]:
+        """Return the cooks that were not finished, in the order they were entered."""
+        return self._cooks("AND finished_ms IS NULL ORDER BY cook.run, started_ms")
+
+    def _cooks(self, rest: str, withdrawn: bool = False) -> list[CookRow]:
+        rows = self._connection.execute(f"{_COOKS} WHERE withdrawn <= ? {rest}", (withdrawn,))
+        return [CookRow(*(*row[:6], bool(row[6]), row[7], bool(row[8]), row[9])) for row in rows]
 
     def runs(self) -> list[RunRow]:
         """Return the runs in the order they began."""
         rows = self._connection.execute(
-            "SELECT run, node, boot_id, start_ms, start_monotonic_ms, version, utc_trusted, end_ms"
-            " FROM run ORDER BY id"
+            "SELECT run, node, boot_id, start_ms, start_monotonic_ms, version, utc_trusted, end_ms,"
+            " node_uid, batch FROM run ORDER BY id"
         )
-        return [RunRow(*(*row[:6], bool(row[6]), row[7])) for row in rows]
+        return [RunRow(*(*row[:6], bool(row[6]), *row[7:])) for row in rows]
 
     def clocks(self, run: str | None = None) -> list[ClockRow]:
         """Return the offsets to UTC, of one run or all, in order of time."""

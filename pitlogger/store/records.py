@@ -13,11 +13,13 @@ from collections.abc import Iterable
 from pitlogger.errors import RefusedError
 from pitlogger.formats.journal_json import load_entry
 from pitlogger.model.book import counted
-from pitlogger.model.journal import CookFinished, CookStarted
+from pitlogger.model.entry_ids import tag_of
+from pitlogger.model.journal import CookFinished, CookStarted, CookWithdrawn
 from pitlogger.store.rows import ClockRow, JournalRow, Notice, RunRow, Snapshot
+from pitlogger.store.schema import link
 
 _SNAPSHOTS_KEPT = 3
-_COOK_KINDS = ("cook-started", "cook-finished", "undone")
+_COOK_KINDS = ("cook-started", "cook-finished", "cook-withdrawn", "undone", "corrected")
 
 
 def begin_run(connection: sqlite3.Connection, run: RunRow, number: int | None = None) -> int:
@@ -35,7 +37,7 @@ def begin_run(connection: sqlite3.Connection, run: RunRow, number: int | None = 
         number = None
     cursor = connection.execute(
         "INSERT INTO run (id, run, node, boot_id, start_ms, start_monotonic_ms, version,"
-        " utc_trusted, end_ms) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        " utc_trusted, end_ms, tag, node_uid, batch) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
         (
             number,
             run.run,
@@ -46,6 +48,9 @@ def begin_run(connection: sqlite3.Connection, run: RunRow, number: int | None = 
             run.version,
             run.utc_trusted,
             run.end_ms,
+            tag_of(run.run),
+            run.node_uid,
+            run.batch,
         ),
     )
     assert cursor.lastrowid is not None, "an insert gives a row id"
@@ -84,7 +89,7 @@ def last_record_ms(connection: sqlite3.Connection, number: int) -> int:
 def end_run(connection: sqlite3.Connection, number: int) -> None:
     """Close a run at the time of its last record."""
     last_ms = last_record_ms(connection, number)
-    connection.execute("UPDATE run SET end_ms = ? WHERE id = ?", (last_ms, number))
+    connection.execute("UPDATE run SET end_ms = ?, rev = rev + 1 WHERE id = ?", (last_ms, number))
 
 
 def append_entries(connection: sqlite3.Connection, rows: Iterable[JournalRow]) -> None:
@@ -93,11 +98,11 @@ def append_entries(connection: sqlite3.Connection, rows: Iterable[JournalRow]) -
     Raises:
         RefusedError: An identity or idempotency key that belongs to another entry.
     """
-    cooks = []
+    cooks: list[str] = []
     for row in rows:
         _append_entry(connection, row)
-        if row.cook is not None and row.entry.body.kind in _COOK_KINDS:
-            cooks.append(row.cook)
+        if row.entry.body.kind in _COOK_KINDS:
+            cooks += row.cooks
     refresh_cooks(connection, dict.fromkeys(cooks))
 
 
@@ -112,9 +117,13 @@ def _append_entry(connection: sqlite3.Connection, row: JournalRow) -> None:
     run = run_number(connection, entry.run)
     if entry.key:
         _check_key(connection, run, row)
+    before = connection.execute(
+        "SELECT chain FROM journal WHERE run = ? AND seq < ? ORDER BY seq DESC LIMIT 1",
+        (run, entry.seq),
+    ).fetchone()
     inserted = connection.execute(
-        "INSERT INTO journal (run, seq, t_ms, kind, initials, request_key, cook, entry)"
-        " VALUES (?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT (run, seq) DO NOTHING",
+        "INSERT INTO journal (run, seq, t_ms, kind, initials, request_key, cook, entry, chain)"
+        " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT (run, seq) DO NOTHING",
         (
             run,
             entry.seq,
@@ -124,17 +133,21 @@ def _append_entry(connection: sqlite3.Connection, row: JournalRow) -> None:
             entry.key or None,
             row.cook,
             row.text,
+            link(before[0] if before else b"", row.text),
         ),
     )
     if inserted.rowcount:
+        connection.executemany(
+            "INSERT OR IGNORE INTO entry_cook (cook, run, seq) VALUES (?, ?, ?)",
+            [(cook, run, entry.seq) for cook in row.also],
+        )
         return
     kept = connection.execute(
         "SELECT entry FROM journal WHERE run = ? AND seq = ?", (run, entry.seq)
     ).fetchone()[0]
     if kept != row.text:
         raise RefusedError(
-            f"entry {entry.run}/{entry.seq} is already on record and says something else;"
-            " nothing was changed"
+            f"entry {entry.id} is already on record and says something else; nothing was changed"
         )
 
 
@@ -151,31 +164,39 @@ def _check_key(connection: sqlite3.Connection, run: int, row: JournalRow) -> Non
 
 def _refresh_cook(connection: sqlite3.Connection, cook: str) -> None:
     texts = connection.execute(
-        "SELECT entry FROM journal WHERE cook = ? AND kind IN (?, ?, ?) ORDER BY run, seq",
+        "SELECT entry FROM journal WHERE cook = ?"
+        f" AND kind IN ({', '.join('?' * len(_COOK_KINDS))}) ORDER BY run, seq",
         (cook, *_COOK_KINDS),
     ).fetchall()
     begun = finished = None
+    withdrawn = False
     for entry, body, _ in counted(load_entry(json.loads(text)) for (text,) in texts):
+        run = run_number(connection, entry.run)
         if isinstance(body, CookStarted):
-            begun = (body.cook.name, run_number(connection, entry.run), entry.t_ms)
+            begun = (body.cook.name, run, entry.t_ms if body.at_ms is None else body.at_ms)
         elif isinstance(body, CookFinished):
-            finished = (run_number(connection, entry.run), entry.t_ms)
+            finished = (run, entry.t_ms)
+        elif isinstance(body, CookWithdrawn):
+            withdrawn = True
     if begun is None:
         connection.execute("DELETE FROM cook WHERE id = ?", (cook,))
         return
     connection.execute(
-        "INSERT INTO cook (id, name, run, started_ms, finished_run, finished_ms)"
-        " VALUES (?, ?, ?, ?, ?, ?) ON CONFLICT (id) DO UPDATE SET name = excluded.name,"
+        "INSERT INTO cook (id, name, run, started_ms, finished_run, finished_ms, withdrawn)"
+        " VALUES (?, ?, ?, ?, ?, ?, ?) ON CONFLICT (id) DO UPDATE SET name = excluded.name,"
         " run = excluded.run, started_ms = excluded.started_ms,"
-        " finished_run = excluded.finished_run, finished_ms = excluded.finished_ms",
-        (cook, *begun, *(finished or (None, None))),
+        " finished_run = excluded.finished_run, finished_ms = excluded.finished_ms,"
+        " withdrawn = excluded.withdrawn",
+        (cook, *begun, *(finished or (None, None)), withdrawn),
     )
 
 
 def set_clock(connection: sqlite3.Connection, clock: ClockRow) -> None:
     """Insert or replace the offset of a run from a time on."""
     connection.execute(
-        "INSERT OR REPLACE INTO clock (run, from_ms, offset_ms, trusted) VALUES (?, ?, ?, ?)",
+        "INSERT INTO clock (run, from_ms, offset_ms, trusted) VALUES (?, ?, ?, ?)"
+        " ON CONFLICT (run, from_ms) DO UPDATE SET rev = rev + 1,"
+        " offset_ms = excluded.offset_ms, trusted = excluded.trusted",
         (run_number(connection, clock.run), clock.from_ms, clock.offset_ms, clock.trusted),
     )
 

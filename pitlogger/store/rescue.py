@@ -10,24 +10,27 @@ from contextlib import closing, suppress
 from pathlib import Path
 from typing import Any
 
+from pitlogger.model.entry_ids import tag_of
 from pitlogger.store.pages import Row, Value, rows_in
-from pitlogger.store.schema import PARTS, TABLES
+from pitlogger.store.schema import IDENTITY, PARTS, TABLES
 
 ROWS_AT_ONCE = 500
 # Kinds of each column: i whole number, t text, b octets, n nothing. A table with row ids keeps
 # nothing in the column that is its row id.
 _SHAPES = {
-    "run": ("n", "t", "t", "t", "i", "i", "t", "i", "in"),
+    "run": ("n", "t", "t", "t", "i", "i", "t", "i", "in", "t", "t", "t", "i"),
     "channel": ("n", "i", "t", "tn"),
-    "clock": ("i", "i", "i", "i"),
-    "journal": ("i", "i", "i", "t", "t", "tn", "tn", "t"),
-    "packed": ("n", "i", "i", "i", "b"),
+    "clock": ("i", "i", "i", "i", "i"),
+    "journal": ("i", "i", "i", "t", "t", "tn", "tn", "t", "b"),
+    "packed": ("n", "i", "i", "i", "b", "i"),
     "tail": ("n", "i", "i", "i", "i", "b"),
     "rollup": ("i",) * 6 + ("in",) * 4 * PARTS,
     "lost": ("n", "i", "i", "i", "i", "t"),
     "outbox": ("t", "t", "t", "t", "i", "i", "i", "t", "i"),
 }
 _WITHOUT_ROWID = ("clock", "journal", "rollup")
+# What rows written before a column was added read as there: SQLite does not write them anew.
+_ADDED: dict[str, tuple[Value, ...]] = {"clock": (0,), "packed": (0,)}
 _FIRST = ("run", "channel")
 
 Batch = tuple[str, tuple[str, ...], list[tuple[Any, ...]]]
@@ -73,7 +76,9 @@ def _rows(content: Any, wanted: tuple[str, ...]) -> Iterator[tuple[str, tuple[Va
     for row in rows_in(content):
         table = _table_of(row)
         if table in wanted:
-            yield table, row.values if table in _WITHOUT_ROWID else _whole(row)
+            values = row.values if table in _WITHOUT_ROWID else _whole(row)
+            lacking = len(_SHAPES[table]) - len(values)
+            yield table, values + _ADDED.get(table, ())[:lacking] if lacking else values
 
 
 def _whole(row: Row) -> tuple[Value, ...]:
@@ -85,8 +90,12 @@ def _table_of(row: Row) -> str:
     """Return the table of a row, nothing if it is none of ours."""
     kinds = "".join(map(_kind, row.values))
     for table, shape in _SHAPES.items():
-        if (table in _WITHOUT_ROWID) is not (row.rowid is None) or len(shape) != len(kinds):
+        lacking = len(shape) - len(kinds)
+        if (table in _WITHOUT_ROWID) is not (row.rowid is None):
             continue
+        if not 0 <= lacking <= len(_ADDED.get(table, ())):
+            continue
+        shape = shape[: len(kinds)]  # noqa: PLW2901
         if all(kind in allowed for kind, allowed in zip(kinds, shape, strict=True)):
             return table if table != "journal" or _entry(row) is not None else ""
     return ""
@@ -116,12 +125,13 @@ def _runs_told_of(content: Any) -> Iterator[tuple[Value, ...]]:
             if isinstance(number, int) and isinstance(t_ms, int):
                 spans.setdefault((number, str(entry.get("run"))), []).append(t_ms)
     for (number, run), times in spans.items():
-        yield number, run, "", "", min(times), 0, "", 1, None  # ended at the next start
+        # Without an end: it is given one at the next start.
+        yield number, run, "", "", min(times), 0, "", 1, None, tag_of(run), "", "", 0
 
 
 def _columns() -> dict[str, tuple[str, ...]]:
     with closing(sqlite3.connect(":memory:")) as model:
-        for statement in TABLES:
+        for statement in (*TABLES, *IDENTITY):
             model.execute(statement)
         described = {
             table: model.execute(f"SELECT * FROM {table}").description for table in _SHAPES

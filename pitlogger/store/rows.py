@@ -33,6 +33,8 @@ class RunRow:
         version: Of pitlogger.
         utc_trusted: Whether UTC was known to be right at the start.
         end_ms: Engine time of the last record; ``None`` for the run that writes.
+        node_uid: The node's own id, which follows from its key; empty where it had none yet.
+        batch: The import that the run came with; empty for a process life.
     """
 
     run: str
@@ -43,16 +45,26 @@ class RunRow:
     version: str
     utc_trusted: bool = True
     end_ms: int | None = None
+    node_uid: str = ""
+    batch: str = ""
 
     @classmethod
     def begin(
-        cls, run: str, node: str, clock: Clock, version: str, *, utc_trusted: bool = True
+        cls,
+        run: str,
+        node: str,
+        clock: Clock,
+        version: str,
+        *,
+        utc_trusted: bool = True,
+        node_uid: str = "",
     ) -> RunRow:
         """Return the row of a run that starts now, with this host's boot id."""
         boot_id = _BOOT_ID.read_text(encoding="ascii").strip() if _BOOT_ID.exists() else ""
         return cls(
-            run, node, boot_id, clock.engine_ms(), clock.monotonic_ms(), version, utc_trusted
-        )
+            run, node, boot_id, clock.engine_ms(), clock.monotonic_ms(), version, utc_trusted,
+            node_uid=node_uid,
+        )  # fmt: skip
 
 
 class ClockRow(NamedTuple):
@@ -65,17 +77,27 @@ class ClockRow(NamedTuple):
 
 
 class JournalRow(NamedTuple):
-    """A journal entry to be written: the entry, its JSON text, the id of its cook."""
+    """A journal entry to be written: the entry, its JSON text, the cooks it belongs to.
+
+    ``also`` are the cooks beside ``cook``: what concerns a pit that two of them share.
+    """
 
     entry: Entry
     text: str
     cook: str | None = None
+    also: tuple[str, ...] = ()
 
     @classmethod
-    def of(cls, entry: Entry, cook: str | None = None) -> JournalRow:
+    def of(cls, entry: Entry, *cooks: str | None) -> JournalRow:
         """Return the row of an entry, encoding it."""
         text = json.dumps(dump_entry(entry), ensure_ascii=False, separators=(",", ":"))
-        return cls(entry, text, cook)
+        known = [cook for cook in cooks if cook is not None]
+        return cls(entry, text, known[0] if known else None, tuple(known[1:]))
+
+    @property
+    def cooks(self) -> tuple[str, ...]:
+        """The ids of all cooks it belongs to."""
+        return () if self.cook is None else (self.cook, *self.also)
 
 
 class StoredReading(NamedTuple):
@@ -102,7 +124,8 @@ class CookRow:
 
     ``started_ms`` is engine time of ``run``, ``finished_ms`` engine time of ``finished_run``;
     both are ``None`` while it goes on. ``readings_kept`` is false once retention has thinned
-    its readings; ``entries`` counts its journal.
+    its readings; ``entries`` counts its journal. ``withdrawn``: taken out of lists and
+    learning by a person; ``batch`` is the import it came with.
     """
 
     id: str
@@ -113,6 +136,8 @@ class CookRow:
     finished_ms: int | None = None
     readings_kept: bool = True
     entries: int = 0
+    withdrawn: bool = False
+    batch: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,6 +7,8 @@ the channel's quantity (mg, milli-degC, milli-percent). ``t_ms`` is engine time 
 
 from __future__ import annotations
 
+import hashlib
+
 APPLICATION_ID = 0x7069746C  # "pitl", so that `file` and others can tell what it is
 PARTS = 6  # ten-second parts of a rolled-up minute
 PART_MS = 10_000
@@ -113,4 +115,53 @@ VIEWS = (
     f"CREATE VIEW reading_10s AS {' UNION ALL '.join(_part(part) for part in range(PARTS))}",
     _JOURNAL_ENTRY,
     _COOK_SPAN,
+)
+
+# -- the third version ---------------------------------------------------------------------
+#
+# run.tag begins the short ids of its entries (``model/entry_ids.py``); run.batch names the
+# import a run came with. ``rev`` counts rewrites of a row that was complete before: of a span
+# by late readings, of a clock's offset, of a run's end; thinning is none. journal.chain links
+# each entry to the one before it in its run. entry_cook holds the further cooks an entry
+# belongs to, as what concerns a pit that two cooks share.
+IDENTITY = (
+    "ALTER TABLE run ADD COLUMN tag TEXT NOT NULL DEFAULT ''",
+    "ALTER TABLE run ADD COLUMN node_uid TEXT NOT NULL DEFAULT ''",
+    "ALTER TABLE run ADD COLUMN batch TEXT NOT NULL DEFAULT ''",
+    "ALTER TABLE run ADD COLUMN rev INTEGER NOT NULL DEFAULT 0",
+    "CREATE INDEX run_tag ON run (tag)",
+    "ALTER TABLE clock ADD COLUMN rev INTEGER NOT NULL DEFAULT 0",
+    "ALTER TABLE packed ADD COLUMN rev INTEGER NOT NULL DEFAULT 0",
+    "ALTER TABLE journal ADD COLUMN chain BLOB NOT NULL DEFAULT x''",
+    "ALTER TABLE cook ADD COLUMN withdrawn INTEGER NOT NULL DEFAULT 0",
+    """CREATE TABLE entry_cook (
+    cook TEXT NOT NULL, run INTEGER NOT NULL REFERENCES run, seq INTEGER NOT NULL,
+    PRIMARY KEY (cook, run, seq)) WITHOUT ROWID""",
+    "CREATE INDEX cook_open ON cook (run) WHERE finished_ms IS NULL",
+)
+
+
+def link(previous: bytes, text: str) -> bytes:
+    """Return the chain of an entry: SHA-256 of the chain before it in its run and its text.
+
+    The first entry of a run follows nothing.
+    """
+    return hashlib.sha256(previous + text.encode()).digest()
+
+
+_DOUBT_SPAN = (
+    "CREATE VIEW doubt_span AS SELECT node, run, seq, cook, channel, piece, reason, from_ms,"
+    " max(to_ms) AS to_ms, max(believed) AS believed FROM"
+    " (SELECT node, run, seq, cook, entry ->> 'channel' AS channel, entry ->> 'piece' AS piece,"
+    " entry ->> 'reason' AS reason, entry ->> 'from_ms' AS from_ms, entry ->> 'to_ms' AS to_ms,"
+    " coalesce(entry ->> 'believed', 0) AS believed"
+    " FROM journal_entry WHERE kind = 'channel-doubted')"
+    " GROUP BY node, cook, channel, reason, from_ms"
+)
+CHANGED_VIEWS = (
+    _JOURNAL_ENTRY.replace(
+        "run.run, seq,", "run.run, seq, run.tag || '-' || seq AS id, run.node_uid,"
+    ),
+    _COOK_SPAN.replace(" readings_kept FROM", " readings_kept, withdrawn FROM"),
+    _DOUBT_SPAN,
 )

@@ -278,7 +278,7 @@ class Sink:
             if held is not None:
                 columns = held[1].plus(columns).in_order()
                 self.connection.execute(
-                    "UPDATE packed SET readings = ?, data = ? WHERE id = ?",
+                    "UPDATE packed SET readings = ?, data = ?, rev = rev + 1 WHERE id = ?",
                     (len(columns), pack(columns), held[0]),
                 )
                 return columns

@@ -12,6 +12,7 @@ from pitlogger.engine.compiled_channel import Lane
 from pitlogger.formats.journal_json import dump_body
 from pitlogger.model.alerts import ACTIVE, AlertState, alert_class
 from pitlogger.model.book import PieceBook
+from pitlogger.model.entry_ids import short_id
 from pitlogger.model.journal import Entry
 from pitlogger.model.next_steps import NEXT_CHECKPOINT, NEXT_STAGE
 from pitlogger.model.quantities import Quantity, show_duration, show_temperature
@@ -101,6 +102,7 @@ def piece_view(daemon: Daemon, held: PieceBook) -> dict[str, Any]:
         "cores": daemon.engine.book.cores(piece.id),
         "weighings": [
             {
+                "id": short_id(*weighing.id),
                 "run": weighing.id[0],
                 "seq": weighing.id[1],
                 "checkpoint": weighing.weighed.checkpoint,
@@ -151,6 +153,7 @@ def alerts(daemon: Daemon) -> list[dict[str, Any]]:
 def entry_view(daemon: Daemon, entry: Entry) -> dict[str, Any]:
     """Return a journal entry with its time as RFC 3339."""
     return {
+        "id": entry.id,
         "run": entry.run,
         "seq": entry.seq,
         "at": rfc3339(entry.t_ms + daemon.utc_offset_ms),

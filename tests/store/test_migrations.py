@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import sqlite3
 import subprocess
@@ -16,9 +17,12 @@ from typing import Any
 import pytest
 
 from pitlogger.errors import StoreError
+from pitlogger.formats.journal_json import dump_entry
+from pitlogger.model.journal import SignedOff
 from pitlogger.reports.cook_record import load_record
 from pitlogger.rules.messages import Units
 from pitlogger.safety.policy import shipped_policy
+from pitlogger.safety.record import chain
 from pitlogger.safety.sheets import sheets
 from pitlogger.store import Reader, Store
 from pitlogger.store.backup import backups_in, restore
@@ -123,6 +127,35 @@ def test_a_store_opens_it_and_goes_on(
     with store.reader() as reader:
         assert sum(told(reader)["entries"].values()) == sum(frozen["entries"].values()) + 1
         assert told(reader)["yields"] == frozen["yields"]
+
+
+def test_what_was_signed_before_holds_after(tmp_path: Path) -> None:
+    """An entry reads the same for ever, else every signed log would show as altered."""
+    path = earlier(tmp_path / "pitlogger.db", 2)
+    migrate(path, tmp_path / "backups")
+    with Reader.open(path) as reader:
+        cook = reader.cooks()[0].id
+        entries = reader.entries(cook=cook)
+    (signed,) = [entry.body for entry in entries if isinstance(entry.body, SignedOff)]
+    links = chain(dump_entry(entry) for entry in entries)
+    assert links[signed.entries - 1].hash == signed.head
+
+
+def test_runs_have_tags_and_each_entry_follows_from_those_before(tmp_path: Path) -> None:
+    path = earlier(tmp_path / "pitlogger.db", 2)
+    migrate(path, tmp_path / "backups")
+    with closing(sqlite3.connect(path)) as connection:
+        ids = [row[0] for row in connection.execute("SELECT id FROM journal_entry")]
+        rows = connection.execute("SELECT run, entry, chain FROM journal ORDER BY run, seq")
+        previous: dict[int, bytes] = {}
+        for run, text, linked in rows:
+            digest = hashlib.sha256(previous.get(run, b"") + text.encode()).digest()
+            assert linked == digest
+            previous[run] = linked
+    assert len(set(ids)) == len(ids)
+    with Reader.open(path) as reader:
+        for entry in reader.entries():
+            assert [found for found, _ in reader.entries_by_id(entry.id)] == [entry]
 
 
 def test_one_that_cannot_be_brought_up_to_date_stays_as_it_was(

@@ -24,7 +24,7 @@ from pitlogger.store.queries import Reader
 
 AT_ONCE = 500
 SAVE_EVERY_S = 5.0
-_OURS = frozenset({"utc_ms", "on_disk"})
+_OURS = frozenset({"utc_ms", "on_disk", "id", "of_cook"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,15 +72,15 @@ class Events:
     async def catch_up(self, client: aiomqtt.Client) -> None:
         """Publish what the store holds after the position."""
         while entries := await self._node.ask(self._following):
-            for entry in entries:
-                await self._publish(client, entry, on_disk=True)
+            for entry, cook in entries:
+                await self._publish(client, entry, cook, on_disk=True)
 
-    def _following(self, reader: Reader) -> list[Entry]:
+    def _following(self, reader: Reader) -> list[tuple[Entry, str | None]]:
         at = self.position
         assert at is not None
         if all(row.run != at.run for row in reader.runs()):
-            return reader.entries(run=self._node.run, limit=AT_ONCE)  # another database
-        return reader.entries(after=(at.run, at.seq), limit=AT_ONCE)
+            return reader.entries_with_cook(run=self._node.run, limit=AT_ONCE)  # another database
+        return reader.entries_with_cook(after=(at.run, at.seq), limit=AT_ONCE)
 
     async def take(self, client: aiomqtt.Client, happening: Happening) -> None:
         """Publish an entry that was just made, after any that was missed before it."""
@@ -94,10 +94,12 @@ class Events:
         if on_disk and (at.run, at.seq + 1) != (entry.run, entry.seq):
             await self.catch_up(client)
             return
-        await self._publish(client, entry, on_disk)
+        await self._publish(client, entry, happening.data["of_cook"], on_disk)
 
-    async def _publish(self, client: aiomqtt.Client, entry: Entry, on_disk: bool) -> None:
-        topic, payload = self._tree.event(entry, on_disk)
+    async def _publish(
+        self, client: aiomqtt.Client, entry: Entry, cook: str | None, on_disk: bool
+    ) -> None:
+        topic, payload = self._tree.event(entry, on_disk, cook)
         await tell(client, topic, payload)
         if on_disk:
             self.position = Position(entry.run, entry.seq)

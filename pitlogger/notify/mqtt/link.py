@@ -1,7 +1,8 @@
 """The connection to a broker: made again whenever it is lost, with a new client each time.
 
 Source: aiomqtt 2.5 documentation, reconnection; MQTT 5.0 (OASIS), 3.1.2.4 clean start, 3.1.2.5
-will, 3.1.2.11.2 session expiry, 3.2.2.2 reason codes.
+will, 3.1.2.11.2 session expiry, 3.2.2.2 reason codes,
+4.13 and 3.14.2.1 session taken over.
 """
 
 from __future__ import annotations
@@ -29,6 +30,12 @@ TIMEOUT_S = 10.0
 KEEPALIVE_S = 20
 # Else a small message waits up to 40 ms for the acknowledgement of the one before (RFC 896).
 _AT_ONCE = (socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+NAMESAKE = DeliveryError(
+    "another node uses this name on the broker",
+    remedy="Give one of the two another name under [node] name; a copied memory card needs a key of"
+    " its own too: delete node-key.pem beside its record",
+)
+_TAKEN_OVER = 142
 _REFUSALS = {
     134: ("the broker refuses the user name or password", "Check [mqtt] username, password_file"),
     135: ("the broker does not allow this user", "Check user name, password and its access list"),
@@ -116,6 +123,8 @@ class Link:
             return fault
         where = f"broker {self._table.host}:{self._table.port}"
         code = getattr(getattr(fault, "rc", None), "value", None)
+        if code == _TAKEN_OVER:
+            return NAMESAKE
         if code in _REFUSALS:
             words, remedy = _REFUSALS[code]
             return DeliveryError(f"{where}: {words}", remedy=remedy)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import json
+from collections.abc import Callable
 from contextlib import suppress
 from typing import Any
 
@@ -16,6 +17,7 @@ from pitlogger.notify.mqtt import commands
 from pitlogger.notify.mqtt.discovery import components_of, discovery, without
 from pitlogger.notify.mqtt.events import Events
 from pitlogger.notify.mqtt.homie import HomieTree
+from pitlogger.notify.mqtt.link import NAMESAKE
 from pitlogger.notify.mqtt.publisher import Publisher, Tree
 from pitlogger.notify.mqtt.tree import StateTree, to_json
 from pitlogger.notify.mqtt.wire import listen_to, tell
@@ -103,9 +105,15 @@ class StateSession(Session):
         self._table = node.config.mqtt
         self._components: dict[str, str] = {}  # what the hub knows of us: platform by id
         self.client: aiomqtt.Client | None = None
+        self._report: Callable[[DeliveryError], None] = lambda fault: None
 
-    def begin(self) -> None:
-        """Let the journal be published from now on, even if the broker is not there yet."""
+    def begin(self, report: Callable[[DeliveryError], None]) -> None:
+        """Let the journal be published from now on, even if the broker is not there yet.
+
+        Args:
+            report: Told where another node publishes under the same name.
+        """
+        self._report = report
         self._events.begin()
 
     async def _began(self, client: aiomqtt.Client) -> None:
@@ -152,9 +160,20 @@ class StateSession(Session):
         elif message.retain and topic.startswith(f"{self._table.discovery_prefix}/device/"):
             self._components |= components_of(message.payload)
             await self._refresh()
+        elif topic == f"{self._own.root}/health" and not message.retain:
+            self._meet(message.payload)
         elif topic == f"{self._own.root}/command" and message.payload:
             answer = await self._obey(message)
             await tell(client, f"{self._own.root}/answer", to_json(answer))
+
+    def _meet(self, payload: object) -> None:
+        """Report another node that lives under this one's name: both trees are then wrong."""
+        try:
+            other = json.loads(payload if isinstance(payload, bytes) else b"").get("node")
+        except (ValueError, AttributeError):
+            return
+        if other not in (None, self._node.uid):
+            self._report(NAMESAKE)
 
     async def _obey(self, message: aiomqtt.Message) -> dict[str, Any]:
         """Carry out a command and return the answer to it; the same key again does nothing."""
@@ -170,7 +189,7 @@ class StateSession(Session):
             entry = await self._node.submit(asked.body, asked.by, asked.key)
         except PitloggerError as fault:
             return answer | {"error": str(fault)}
-        return answer | {"done": True, "id": f"{entry.run}/{entry.seq}"}
+        return answer | {"done": True, "id": f"{entry.run}/{entry.seq}", "entry": entry.id}
 
     async def send(self, message: Message) -> str:
         """Publish a message for people; makes this session a way of being heard.

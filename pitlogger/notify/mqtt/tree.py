@@ -80,7 +80,7 @@ class StateTree:
     def health(self) -> tuple[str, str]:
         """Return the topic and document of the heartbeat."""
         document = {"v": SCHEMA, "at": self._moment(self._node.clock.engine_ms()),
-                    "well": self._node.is_well()}  # fmt: skip
+                    "well": self._node.is_well(), "node": self._node.uid}  # fmt: skip
         return f"{self.root}/health", to_json(document)
 
     def reading(self, lane: Lane) -> list[tuple[str, str]]:
@@ -89,14 +89,22 @@ class StateTree:
         pack = senml_pack(lane.state, lane.quantity, self._node.utc_offset_ms)
         return [(topic, to_json(pack))]
 
-    def event(self, entry: Entry, on_disk: bool = True) -> tuple[str, str]:
-        """Return the topic and document of a journal entry; ``id`` tells it from all others."""
+    def event(self, entry: Entry, on_disk: bool = True, cook: str | None = None) -> tuple[str, str]:
+        """Return the topic and document of a journal entry; ``id`` tells it from all others.
+
+        ``entry`` is the short id by which a person names it, ``key`` that of the request that
+        caused it, ``t_ms`` its engine time; the body's own fields follow.
+        """
         body = dump_body(entry.body)
         document = {
             "v": SCHEMA,
             "id": f"{entry.run}/{entry.seq}",
+            "entry": entry.id,
             "at": self._moment(entry.t_ms),
+            "t_ms": entry.t_ms,
             "by": entry.by,
+            "key": entry.key,
+            "of_cook": cook,
             "on_disk": on_disk,
             **body,
         }
