@@ -10,7 +10,6 @@ from collections.abc import Callable, Iterable
 from contextlib import suppress
 from dataclasses import replace
 from datetime import UTC, datetime
-from importlib.resources import files
 from pathlib import Path
 
 from pitlogger.clock import Clock, SystemClock
@@ -55,6 +54,7 @@ def load_policy(
     own_targets: Path | None = None,
     safety: Safety | None = None,
     own_timers: Path | None = None,
+    own_kitchen: Path | None = None,
 ) -> Policy:
     """Return the policy that comes with pitlogger, overlaid by a person's own files.
 
@@ -64,13 +64,7 @@ def load_policy(
     Raises:
         ConfigError: A file cannot be read, or holds an unknown key or a wrong value.
     """
-    texts = files("pitlogger.rules") / "policy"
-    alerts, targets, timers = (
-        Source((texts / name).read_text(encoding="utf-8"), name)
-        for name in ("alerts.toml", "targets.toml", "timers.toml")
-    )
-    own = Texts(_own(own_alerts), _own(own_targets), _own(own_timers))
-    policy = build(alerts, targets, timers, own)
+    policy = build(Texts(*map(_own, (own_alerts, own_targets, own_timers, own_kitchen))))
     if safety is None:
         return policy
     limit_mc, near_mc = safety.hot_hold.mc, safety.hot_hold_warning.mc
@@ -91,7 +85,8 @@ def policies_of(config: Config) -> tuple[Policy, Safety]:
     own = _own(config.policy.file)
     safety = shipped_policy(config.policy.name) if own is None else parse_policy(own.text, own.name)
     table = config.policy
-    return load_policy(table.alerts, table.targets, safety, table.timers), safety
+    files = (table.alerts, table.targets, safety, table.timers, table.kitchen)
+    return load_policy(*files), safety
 
 
 def units_of(config: Config) -> Units:

@@ -152,6 +152,7 @@ class PolicyTable(_Table):
     alerts: Path | None = None  # how alerts behave: only the keys you change
     targets: Path | None = None  # targets of cuts: only the keys you change
     timers: Path | None = None  # spritz, water pan, fuel: only the keys you change
+    kitchen: Path | None = None  # how long trimming, carving, thawing take: likewise
 
 
 class StoreTable(_Table):

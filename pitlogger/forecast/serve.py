@@ -14,7 +14,6 @@ from pitlogger.model.quantities import show_duration
 
 ADVISE_UNDER = 0.8
 EARLY_S = 2 * 3600.0
-CARVE_MIN = 15.0  # common practice, no source
 HOLD_TO_C = 60.0  # 140 F: leaves room above the 135 F limit
 SHARED = 0.5  # correlation of pieces in one pit (assumed): one fire, one weather
 Z80 = 1.2816
@@ -56,15 +55,19 @@ def readiness(
     dishes: Sequence[Dish],
     services: Sequence[Service],
     now_s: float,
+    carve_min: float,
     threshold: float = ADVISE_UNDER,
     faster: str = "",
 ) -> tuple[Readiness, ...]:
     """Return the chance of being ready by each service.
 
     Args:
+        carve_min: Minutes to carve and set out.
         faster: What would help, as ``what_if`` words it; joined to the advice when late.
     """
-    return tuple(_ready(dishes, service, now_s, threshold, faster) for service in services)
+    return tuple(
+        _ready(dishes, service, now_s, carve_min, threshold, faster) for service in services
+    )
 
 
 def chance_by(dish: Dish, seconds: float) -> float:
@@ -109,9 +112,14 @@ def hold_hours(pull_at_c: float, place: str = "box") -> float:
 
 
 def _ready(
-    dishes: Sequence[Dish], service: Service, now_s: float, threshold: float, faster: str
+    dishes: Sequence[Dish],
+    service: Service,
+    now_s: float,
+    carve_min: float,
+    threshold: float,
+    faster: str,
 ) -> Readiness:
-    by_s = service.at_ms / 1000.0 - 60.0 * (service.drive_min + service.setup_min + CARVE_MIN)
+    by_s = service.at_ms / 1000.0 - 60.0 * (service.drive_min + service.setup_min + carve_min)
     pieces = tuple((dish.answer.piece, chance_by(dish, by_s - now_s)) for dish in dishes)
     chances = [chance for _, chance in pieces]
     p_meal = together(chances) if chances else 0.0

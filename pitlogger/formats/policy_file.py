@@ -23,6 +23,7 @@ from pitlogger.formats.cook_file import CutId, Duration, Mass, Temperature, Temp
 from pitlogger.formats.toml import explain, parse_toml
 from pitlogger.model.alerts import KINDS
 from pitlogger.model.cooks import TIMERS
+from pitlogger.model.kitchen import KitchenTimes
 
 F = TypeVar("F", bound=RootModel[Any])
 
@@ -80,6 +81,11 @@ class TimerTable(_Table):
     source: str = "common practice, no source"
 
 
+class WorkTable(_Table):
+    takes: Annotated[Duration, Field(gt=0)]
+    source: str = "common practice, no source"
+
+
 class AlertsFile(RootModel[dict[Annotated[str, BeforeValidator(_kind)], AlertTable]]):
     """A table for each alert kind."""
 
@@ -94,6 +100,13 @@ class TargetsFile(RootModel[dict[CutId, CutTable]]):
 
 class TimersFile(RootModel[dict[Annotated[str, BeforeValidator(_timer)], TimerTable]]):
     """A table for each timer."""
+
+
+Work = Literal["trim", "light-up", "rest", "carve", "thaw-per-kg"]
+
+
+class KitchenFile(RootModel[dict[Work, WorkTable]]):
+    """A table for each kind of work."""
 
 
 class Source(NamedTuple):
@@ -128,6 +141,17 @@ def parse_timers(base: Source, over: Source | None = None) -> dict[str, TimerTab
         ConfigError: With ``file:line`` of the text at fault.
     """
     return _laid_over(base, over, TimersFile).root
+
+
+def parse_kitchen(base: Source, over: Source | None = None) -> KitchenTimes:
+    """Return the times of work of a policy text, overlaid key by key by a person's own.
+
+    Raises:
+        ConfigError: With ``file:line`` of the text at fault.
+    """
+    tables = _laid_over(base, over, KitchenFile).root
+    works: tuple[Work, ...] = ("trim", "light-up", "rest", "carve", "thaw-per-kg")
+    return KitchenTimes(*(tables[work].takes for work in works))
 
 
 def _laid_over(base: Source, over: Source | None, model: type[F]) -> F:

@@ -11,8 +11,7 @@ from dataclasses import replace
 
 from pitlogger.errors import FieldError
 from pitlogger.formats.written_mass import checkpoint_name
-from pitlogger.planning.cut_policy import cut_policy
-from pitlogger.planning.fields import Dish, Portion, grams, read
+from pitlogger.planning.fields import Dish, Portion, read
 from pitlogger.planning.past import PastCooks
 from pitlogger.planning.plan_answer import (
     Basis,
@@ -37,6 +36,7 @@ from pitlogger.planning.plan_notes import (
 )
 from pitlogger.planning.plan_question import PlanQuestion
 from pitlogger.planning.terms import Terms, parties, portions_per_piece, terms_of
+from pitlogger.rules.policies import shipped_cuts
 from pitlogger.yields.causes import PLACE
 from pitlogger.yields.learned.servable import Learned, learn, whole_pieces
 from pitlogger.yields.purchase.demand import Demand, Party, demand
@@ -157,10 +157,9 @@ def typical_piece(cut: str, mass_g: float | None, sd_g: float | None) -> tuple[P
 
     What is not given comes from the cut's policy.
     """
-    table = cut_policy(cut)
-    if "mass" in table:
-        sd = table.get("mass_sd", "0 g")
-        own = PieceMass(grams(table["mass"], cut), grams(sd, cut, zero=True))
+    usual = shipped_cuts()[cut]
+    if usual.mass_mg is not None:
+        own = PieceMass(usual.mass_mg / 1000, (usual.mass_sd_mg or 0) / 1000)
     elif mass_g is not None:
         own = PieceMass(mass_g)
     else:

@@ -14,8 +14,8 @@ from typing import TYPE_CHECKING
 
 from pitlogger.forecast.request import Series
 from pitlogger.model.cooks import Piece
-from pitlogger.model.quantities import parse_temperature_mc, show_duration, show_temperature
-from pitlogger.planning.cut_policy import cut_policy
+from pitlogger.model.quantities import show_duration, show_temperature
+from pitlogger.rules.policies import shipped_cuts
 from pitlogger.safety.policy import Policy
 from pitlogger.yields.timing.schedule import HOUR_MS, PieceTimes
 
@@ -79,8 +79,7 @@ def holds(
 def _pull_mc(piece: Piece) -> int:
     if piece.pull_at_mc is not None:
         return piece.pull_at_mc
-    written = cut_policy(piece.cut).get("pull_at")
-    return parse_temperature_mc(written) if written else _PULL_MC
+    return shipped_cuts()[piece.cut].pull_at_mc or _PULL_MC
 
 
 @dataclass(frozen=True, slots=True)

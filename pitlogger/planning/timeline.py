@@ -9,6 +9,7 @@ from typing import Any
 
 from pitlogger.errors import FieldError
 from pitlogger.model.cooks import Cook, Piece, Service, Wrap
+from pitlogger.model.kitchen import KitchenTimes
 from pitlogger.planning.document import as_document
 from pitlogger.planning.past import PastCooks
 from pitlogger.planning.schedule_hold import (
@@ -19,6 +20,7 @@ from pitlogger.planning.schedule_hold import (
     holds,
 )
 from pitlogger.planning.schedule_pits import place
+from pitlogger.rules.policies import shipped_kitchen
 from pitlogger.safety.policy import DEFAULT, Policy, shipped_policy
 from pitlogger.yields.learned.durations import cook_time
 from pitlogger.yields.timing.schedule import PieceTimes, Sitting, backwards
@@ -39,6 +41,7 @@ class ScheduleQuestion:
         heated_hold: Whether the hold has heat of its own; it takes ``hold_takes`` pieces.
         pits: Grate area of each pit, cm2.
         policy: Whose hot-holding limit counts.
+        kitchen: How long the work takes.
     """
 
     cook: Cook
@@ -49,6 +52,7 @@ class ScheduleQuestion:
     hold_takes: int | None = None
     pits: Mapping[str, float] = field(default_factory=dict)
     policy: Policy = field(default_factory=lambda: shipped_policy(DEFAULT))
+    kitchen: KitchenTimes = field(default_factory=shipped_kitchen)
 
     def __post_init__(self) -> None:
         if not self.cook.services or not self.cook.pieces:
@@ -144,7 +148,7 @@ def schedule(question: ScheduleQuestion, past: PastCooks = NO_PAST) -> ScheduleA
     cook, policy = question.cook, question.policy
     sittings = sorted(
         (Sitting(s.at_ms, s.place, s.drive_min, s.setup_min) for s in cook.services),
-        key=lambda sitting: sitting.leave_by_ms,
+        key=lambda sitting: sitting.leave_by_ms(question.kitchen),
     )
     made = [
         (piece, *_piece_times(question, piece, _sitting_of(piece, sittings), past))
@@ -159,7 +163,9 @@ def schedule(question: ScheduleQuestion, past: PastCooks = NO_PAST) -> ScheduleA
     ]
     times = [(piece, found) for piece, found, _ in made]
     last_ms = {
-        piece.id: (_sitting_of(piece, sittings) if piece.service else sittings[-1]).leave_by_ms
+        piece.id: (_sitting_of(piece, sittings) if piece.service else sittings[-1]).leave_by_ms(
+            question.kitchen
+        )
         for piece in cook.pieces
     }
     held = holds(times, last_ms, question.heated_hold, policy)
@@ -173,13 +179,13 @@ def schedule(question: ScheduleQuestion, past: PastCooks = NO_PAST) -> ScheduleA
     return ScheduleAnswer(
         cook.name,
         question.confidence_pct,
-        tuple(map(_service, sittings)),
+        tuple(_service(sitting, question.kitchen) for sitting in sittings),
         _at(min(found.light_ms for _, found in times)),
         tuple(
             _piece(piece, found, n, placed.pits.get(piece.id), hold_shown(hold, policy))
             for (piece, found, n), hold in zip(made, held, strict=True)
         ),
-        _events(times, sittings, placed.pits),
+        _events(times, sittings, placed.pits, question.kitchen),
         (*past.notes, *notes),
     )
 
@@ -210,19 +216,20 @@ def _piece_times(
         sitting,
         taken,
         question.confidence_pct / 100,
+        question.kitchen,
         brine_h=question.brine_h,
         frozen_kg=question.frozen_g / 1000,
     )
     return found, taken.n
 
 
-def _service(sitting: Sitting) -> ServiceTimes:
+def _service(sitting: Sitting, kitchen: KitchenTimes) -> ServiceTimes:
     return ServiceTimes(
         _exactly(sitting.at_ms),
         sitting.place,
-        _exactly(sitting.online_by_ms),
-        _exactly(sitting.arrive_by_ms),
-        _exactly(sitting.leave_by_ms),
+        _exactly(sitting.at_ms),
+        _exactly(sitting.arrive_by_ms(kitchen)),
+        _exactly(sitting.leave_by_ms(kitchen)),
     )
 
 
@@ -251,7 +258,10 @@ def _piece(
 
 
 def _events(
-    times: list[tuple[Piece, PieceTimes]], sittings: list[Sitting], pits: Mapping[str, str]
+    times: list[tuple[Piece, PieceTimes]],
+    sittings: list[Sitting],
+    pits: Mapping[str, str],
+    kitchen: KitchenTimes,
 ) -> tuple[Event, ...]:
     """Return everything to do, in order of time. A fire that burns already is not lit again."""
     found: dict[tuple[int, str], list[str]] = {}
@@ -275,8 +285,8 @@ def _events(
                 found.setdefault((ms, what), []).append(piece.id)
     for sitting in sittings:
         where = f" for {sitting.place}" if sitting.place else ""
-        found[sitting.leave_by_ms, f"leave{where}"] = []
-        found[sitting.arrive_by_ms, f"arrived{where}; set up and carve"] = []
+        found[sitting.leave_by_ms(kitchen), f"leave{where}"] = []
+        found[sitting.arrive_by_ms(kitchen), f"arrived{where}; set up and carve"] = []
         found[sitting.at_ms, f"serve{where}"] = []
     return tuple(
         Event(_at(ms), what, tuple(pieces))

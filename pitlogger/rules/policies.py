@@ -1,17 +1,27 @@
 """What the rules go by: how each alert behaves, and the targets of each cut.
 
-Values alone; ``build`` makes them from policy texts that the composition root hands in.
+Values alone; ``build`` makes them from the texts in ``policy`` and those of a person's own that
+the composition root hands in.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cache
+from importlib.resources import files
 from typing import Literal, NamedTuple
 
 from pitlogger.errors import ConfigError
-from pitlogger.formats.policy_file import Source, parse_alerts, parse_targets, parse_timers
+from pitlogger.formats.policy_file import (
+    Source,
+    parse_alerts,
+    parse_kitchen,
+    parse_targets,
+    parse_timers,
+)
 from pitlogger.model.alerts import Priority
 from pitlogger.model.cooks import CUTS, NEVER, Cook, Piece, Wrap
+from pitlogger.model.kitchen import KitchenTimes
 from pitlogger.model.quantities import milli_c_from_fahrenheit
 
 # FDA Food Code 3-501.16(A)(1), hot holding at 135 F (57 C) or above.
@@ -82,6 +92,7 @@ class Policy:
 
     rules: dict[str, AlertRule]
     cuts: dict[str, CutTargets]
+    kitchen: KitchenTimes
     timers: dict[str, TimerRule] = field(default_factory=dict)
     hot_hold_limit_mc: int = HOT_HOLD_LIMIT_MC
     hot_hold_near_mc: int = HOT_HOLD_NEAR_MC
@@ -115,10 +126,51 @@ class Texts(NamedTuple):
     alerts: Source | None = None
     targets: Source | None = None
     timers: Source | None = None
+    kitchen: Source | None = None
 
 
-def build(alerts: Source, targets: Source, timers: Source, own: Texts) -> Policy:
-    """Return the policy that three TOML texts describe, overlaid by a person's own.
+@cache
+def shipped(name: str) -> Source:
+    """Return a policy text that comes with pitlogger: ``kitchen``, ``targets``, ..."""
+    file = f"{name}.toml"
+    return Source((files("pitlogger.rules") / "policy" / file).read_text(encoding="utf-8"), file)
+
+
+@cache
+def shipped_kitchen() -> KitchenTimes:
+    """Return the times of work that come with pitlogger."""
+    return parse_kitchen(shipped("kitchen"))
+
+
+def cuts_of(own: Source | None = None) -> dict[str, CutTargets]:
+    """Return the targets of each cut, overlaid by a person's own.
+
+    Raises:
+        ConfigError: An unknown key or cut, a value that cannot be read, a cut without a table.
+    """
+    cuts = {
+        cut: CutTargets(
+            cut=cut,
+            wrap_at_mc=table.wrap_at,
+            tender_check_mc=table.tender_check_at,
+            pull_at_mc=table.pull_at,
+            wrap=table.wrap,
+            mass_mg=table.mass,
+            mass_sd_mg=table.mass_sd,
+            source=table.source,
+        )
+        for cut, table in parse_targets(shipped("targets"), own).items()
+    }
+    if missing := CUTS.keys() - cuts.keys():
+        raise ConfigError(f"targets.toml: no table for {', '.join(sorted(missing))}")
+    return cuts
+
+
+shipped_cuts = cache(cuts_of)  # called without a person's own
+
+
+def build(own: Texts) -> Policy:
+    """Return the policy that comes with pitlogger, overlaid by a person's own texts.
 
     Raises:
         ConfigError: An unknown key, kind or cut, or a value that cannot be read.
@@ -142,27 +194,13 @@ def build(alerts: Source, targets: Source, timers: Source, own: Texts) -> Policy
             shelf_max_ms=table.shelf_max,
             source=table.source,
         )
-        for kind, table in parse_alerts(alerts, own.alerts).items()
+        for kind, table in parse_alerts(shipped("alerts"), own.alerts).items()
     }
-    cuts = {
-        cut: CutTargets(
-            cut=cut,
-            wrap_at_mc=table.wrap_at,
-            tender_check_mc=table.tender_check_at,
-            pull_at_mc=table.pull_at,
-            wrap=table.wrap,
-            mass_mg=table.mass,
-            mass_sd_mg=table.mass_sd,
-            source=table.source,
-        )
-        for cut, table in parse_targets(targets, own.targets).items()
-    }
-    if missing := CUTS.keys() - cuts.keys():
-        raise ConfigError(f"{targets.name}: no table for {', '.join(sorted(missing))}")
     routines = {
         name: TimerRule(
             name, table.on, table.every, table.first, table.cause, table.remedy, table.source
         )
-        for name, table in parse_timers(timers, own.timers).items()
+        for name, table in parse_timers(shipped("timers"), own.timers).items()
     }
-    return Policy(rules, cuts, routines)
+    kitchen = parse_kitchen(shipped("kitchen"), own.kitchen)
+    return Policy(rules, cuts_of(own.targets), kitchen, routines)

@@ -60,7 +60,7 @@ def test_the_document_has_its_keys_and_runs_in_order() -> None:
     times = [moment(piece[key]) for key in order]
     assert times == sorted(times)
     assert document["services"][0]["at"] == "2026-09-19T23:00:00Z"
-    assert (moment("2026-09-19T23:00:00Z") - times[-1]).total_seconds() == (25 + 20 + 20) * 60
+    assert (moment("2026-09-19T23:00:00Z") - times[-1]).total_seconds() == (25 + 20 + 15) * 60
     events = [moment(event["at"]) for event in document["events"]]
     assert events == sorted(events)
 

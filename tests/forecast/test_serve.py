@@ -43,7 +43,9 @@ def test_the_meal_lies_between_independence_and_its_worst_piece(chances: list[fl
 
 def test_a_late_meal_names_the_piece_that_decides_and_what_helps() -> None:
     service = Service(at_ms=6 * HOUR * 1000, place="barn")
-    told = readiness([dish(1, 2, 3, "flat"), dish(4, 5, 7, "point")], [service], 0.0, faster="x")
+    told = readiness(
+        [dish(1, 2, 3, "flat"), dish(4, 5, 7, "point")], [service], 0.0, 15.0, faster="x"
+    )
     assert told[0].verdict == "late"
     assert "point decides" in told[0].advice
     assert told[0].advice.endswith("x")
@@ -52,21 +54,21 @@ def test_a_late_meal_names_the_piece_that_decides_and_what_helps() -> None:
 def test_drive_and_setup_come_off_the_time() -> None:
     near = Service(at_ms=8 * HOUR * 1000)
     far = Service(at_ms=8 * HOUR * 1000, drive_min=60, setup_min=30)
-    here, there = readiness([dish(3, 4, 6)], [near, far], 0.0)
+    here, there = readiness([dish(3, 4, 6)], [near, far], 0.0, 15.0)
     assert there.by_s == here.by_s - 90 * 60
     assert there.p_meal < here.p_meal
 
 
 def test_an_early_finish_gets_a_hold_plan() -> None:
-    told = readiness([dish(1, 1.2, 1.5)], [Service(at_ms=7 * HOUR * 1000)], 0.0)[0]
+    told = readiness([dish(1, 1.2, 1.5)], [Service(at_ms=7 * HOUR * 1000)], 0.0, 15.0)[0]
     assert told.verdict == "early"
     assert "box" in told.advice
 
 
 def test_a_hold_too_long_for_a_box_gets_another_plan() -> None:
-    told = readiness([dish(1, 1.2, 1.5)], [Service(at_ms=14 * HOUR * 1000)], 0.0)[0]
+    told = readiness([dish(1, 1.2, 1.5)], [Service(at_ms=14 * HOUR * 1000)], 0.0, 15.0)[0]
     assert "cabinet" in told.advice
 
 
 def test_no_dishes_are_never_late() -> None:
-    assert readiness([], [Service(at_ms=0)], 0.0)[0].verdict == "on-time"
+    assert readiness([], [Service(at_ms=0)], 0.0, 15.0)[0].verdict == "on-time"

@@ -7,6 +7,7 @@ import sys
 import numpy as np
 import pytest
 
+from pitlogger.rules.policies import shipped_kitchen
 from pitlogger.yields.learned.belief import FLAT, logit
 from pitlogger.yields.learned.servable import learn
 from pitlogger.yields.purchase.demand import Demand, Party, demand
@@ -108,9 +109,12 @@ def test_cuts_that_share_nothing_add_up_as_drawn() -> None:
 
 
 def test_another_piece_has_to_be_on_before_the_meal_by_its_cook_time() -> None:
+    kitchen = shipped_kitchen()
     sitting = Sitting(at_ms=100 * 3_600_000)
-    assert latest_load_ms("brisket-packer", sitting) < latest_load_ms("pork-butt", sitting)
-    assert latest_load_ms("chicken-half", sitting) < sitting.at_ms
+    assert latest_load_ms("brisket-packer", sitting, kitchen) < latest_load_ms(
+        "pork-butt", sitting, kitchen
+    )
+    assert latest_load_ms("chicken-half", sitting, kitchen) < sitting.at_ms
 
 
 def test_naming_it_does_not_load_numpy() -> None:

@@ -13,12 +13,14 @@ from icalendar import Calendar
 from pitlogger.model.book import fold
 from pitlogger.model.cooks import CUTS, Cook, Piece, Stage
 from pitlogger.model.journal import Body, CookStarted, Entry, StageSet
+from pitlogger.rules.policies import shipped_kitchen
 from pitlogger.yields.learned.durations import Hours, cook_time, in_sequence, observed_hours
 from pitlogger.yields.timing.grate import Lying, UndecidedError, assign, needed_at_once
 from pitlogger.yields.timing.grate_solver import spread
 from pitlogger.yields.timing.ical import Moment, calendar
 from pitlogger.yields.timing.schedule import HOUR_MS, Sitting, backwards
 
+KITCHEN = shipped_kitchen()
 SUPPER = Sitting(at_ms=1_790_000_000_000, drive_min=25, setup_min=20)
 
 
@@ -60,16 +62,16 @@ def test_hours_are_read_from_the_stages_of_past_cooks() -> None:
 
 
 def test_times_run_backwards_in_order() -> None:
-    t = backwards(SUPPER, cook_time("brisket-packer", {}), 0.9, brine_h=12, frozen_kg=6)
+    t = backwards(SUPPER, cook_time("brisket-packer", {}), 0.9, KITCHEN, brine_h=12, frozen_kg=6)
     order = [t.thaw_ms, t.brine_ms, t.trim_ms, t.light_ms, t.load_ms, t.wrap_ms, t.off_ms,
-             t.off_by_ms, t.leave_by_ms, SUPPER.arrive_by_ms, SUPPER.at_ms]  # fmt: skip
+             t.off_by_ms, t.leave_by_ms, SUPPER.arrive_by_ms(KITCHEN), SUPPER.at_ms]  # fmt: skip
     assert all(a is not None and b is not None and a <= b for a, b in pairwise(order))
 
 
 @pytest.mark.parametrize("confidence", [0.5, 0.8, 0.95])
 def test_the_piece_is_rested_in_time_with_the_chosen_confidence(confidence: float) -> None:
     taken = cook_time("pork-butt", {})
-    t = backwards(SUPPER, taken, confidence)
+    t = backwards(SUPPER, taken, confidence, KITCHEN)
     z = np.random.default_rng(3).standard_normal((2, 200_000))
     first, second = taken.before_wrap, taken.after_wrap
     hours = first.median * np.exp(first.sd * z[0]) + second.median * np.exp(second.sd * z[1])
@@ -79,13 +81,13 @@ def test_the_piece_is_rested_in_time_with_the_chosen_confidence(confidence: floa
 
 def test_more_confidence_means_an_earlier_fire_and_a_longer_hold() -> None:
     taken = cook_time("brisket-packer", {})
-    even, sure = (backwards(SUPPER, taken, c) for c in (0.5, 0.95))
+    even, sure = (backwards(SUPPER, taken, c, KITCHEN) for c in (0.5, 0.95))
     assert sure.light_ms < even.light_ms
     assert sure.longest_hold_h > even.longest_hold_h
 
 
 def test_loaded_earlier_it_is_done_earlier_and_waits_the_longer() -> None:
-    usual = backwards(SUPPER, cook_time("pork-butt", {}), 0.9, brine_h=12, frozen_kg=3)
+    usual = backwards(SUPPER, cook_time("pork-butt", {}), 0.9, KITCHEN, brine_h=12, frozen_kg=3)
     early = usual.loaded_earlier(2.5)
     assert usual.load_ms - early.load_ms == usual.thaw_ms - early.thaw_ms == 2.5 * HOUR_MS  # type: ignore[operator]
     assert early.longest_hold_h == pytest.approx(usual.longest_hold_h + 2.5)

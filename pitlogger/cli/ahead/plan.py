@@ -125,10 +125,11 @@ def _light_by(serve_at: str | None, light_by: str | None, cut: str) -> str | Non
         reason = "{serve_at} says {light_by} by itself: leave one of the two out"
         raise FieldError("serve_at", reason)
     from pitlogger.planning.fields import moment_ms
+    from pitlogger.rules.policies import shipped_kitchen
     from pitlogger.yields.timing.schedule import latest_fire_ms
 
     at_ms = moment_ms(serve_at, "serve_at")
-    lit_ms = latest_fire_ms(cut, at_ms)
+    lit_ms = latest_fire_ms(cut, at_ms, shipped_kitchen())
     if lit_ms <= time.time() * 1000:
         return None
     at, lit = (datetime.fromtimestamp(ms / 1000).astimezone() for ms in (at_ms, lit_ms))

@@ -15,7 +15,6 @@ from pitlogger.model.journal import ForecastMade
 from pitlogger.model.readings import Site
 
 FULL_EVERY_S = 1800.0
-REST_S = 45 * 60.0  # common practice, no source
 LEAST_SCORED_C = 65.0  # a piece that was taken off colder teaches nothing of a finish
 Forecast = Callable[[Request], Answer]
 
@@ -61,7 +60,7 @@ def question(engine: Engine, asked: ForecastRequest) -> Request:
         wrap_at_c=_c(wrap_at_mc),
         others=tuple(others),
         local=engine.state.taught,
-        rest_s=REST_S,
+        rest_s=policy.kitchen.rest_ms / 1000,
         pulled_s=None if pulled_ms is None else pulled_ms / 1000,
         full=carried is None or now_s - carried.made_s >= FULL_EVERY_S,
         carried=carried,

@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from pitlogger.engine.forecasts.exchange import REST_S, question
+from pitlogger.engine.forecasts.exchange import question
 from pitlogger.engine.inputs import ForecastRequest
 from pitlogger.engine.step import Engine
 from pitlogger.engine.watch.holding import holding
@@ -33,6 +33,7 @@ class Questions:
     holdings: tuple[tuple[str, Holding], ...]
     coolings: tuple[tuple[str, Holding], ...]
     services: tuple[Service, ...]
+    carve_min: float
     taught: tuple[LocalScore, ...] = ()
 
 
@@ -55,8 +56,9 @@ class Outlook:
 def questions(engine: Engine, t_ms: int, piece: str | None = None) -> Questions:
     """Return what can be asked of the running cook, or of one piece of it."""
     book = engine.book
+    carve_min = engine.policy.kitchen.carve_ms / 60_000
     if book.cook is None or book.finished_ms is not None:
-        return Questions(t_ms / 1000, (), (), (), ())
+        return Questions(t_ms / 1000, (), (), (), (), carve_min)
     requests: list[Request] = []
     holdings: list[tuple[str, Holding]] = []
     coolings: list[tuple[str, Holding]] = []
@@ -79,6 +81,7 @@ def questions(engine: Engine, t_ms: int, piece: str | None = None) -> Questions:
         tuple(holdings),
         tuple(coolings),
         services,
+        carve_min,
         engine.state.taught,
     )
 
@@ -99,7 +102,7 @@ def outlook(asked: Questions) -> Outlook:
     )
     pulls = [(request, answer, others) for request, answer, others in targets
              if request.target == "pull"]  # fmt: skip
-    dishes = [Dish(answer, REST_S, request.target_c) for request, answer, _ in pulls]
+    dishes = [Dish(answer, request.rest_s or 0.0, request.target_c) for request, answer, _ in pulls]
     sooner = [one for _, _, others in pulls for one in others if (one.shift_s or 0) < 0]
     faster = min(sooner, key=lambda one: one.shift_s or 0).text if sooner else ""
     return Outlook(
@@ -110,6 +113,8 @@ def outlook(asked: Questions) -> Outlook:
             (name, (time_to(held, STAGE_1_C), time_to(held, STAGE_2_C)))
             for name, held in asked.coolings
         ),
-        readiness(dishes, asked.services, asked.now_s, faster=faster) if dishes else (),
+        readiness(dishes, asked.services, asked.now_s, asked.carve_min, faster=faster)
+        if dishes
+        else (),
         running_coverage(asked.taught),
     )

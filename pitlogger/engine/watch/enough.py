@@ -14,6 +14,7 @@ from pitlogger.engine.annunciator import Annunciator
 from pitlogger.model.book import Book
 from pitlogger.model.cooks import Checkpoint, Cook, Stage
 from pitlogger.model.journal import Body, Corrected, Undone, Weighed
+from pitlogger.model.kitchen import KitchenTimes
 from pitlogger.model.quantities import show_mass
 
 if TYPE_CHECKING:
@@ -51,7 +52,7 @@ def judge_enough(
     given_mg = book.cook.portion_mg
     portion_g = PORTION_G if given_mg is None else given_mg / 1000
     wanted = demand((Party(guests, portion_g),))
-    light_by = "" if _may_light(book, t_ms) else None
+    light_by = "" if _may_light(book, t_ms, alerts.policy.kitchen) else None
     found = running_short(pieces, wanted, risk=RISK, light_by=light_by)
     each = show_mass(portion_g * 1000, mass_unit)
     words = (
@@ -95,7 +96,7 @@ def _pieces(book: Book) -> list[PastPiece]:
     return found
 
 
-def _may_light(book: Book, t_ms: int) -> bool:
+def _may_light(book: Book, t_ms: int, kitchen: KitchenTimes) -> bool:
     """Return whether another piece could still be cooked for the last service."""
     from pitlogger.yields.timing.schedule import Sitting, latest_load_ms
 
@@ -104,4 +105,4 @@ def _may_light(book: Book, t_ms: int) -> bool:
     last = max(book.cook.services, key=lambda service: service.at_ms)
     sitting = Sitting(last.at_ms, last.place, last.drive_min, last.setup_min)
     cut = next(iter(book.pieces.values())).piece.cut
-    return t_ms < latest_load_ms(cut, sitting)
+    return t_ms < latest_load_ms(cut, sitting, kitchen)

@@ -11,8 +11,6 @@ from pitlogger.model.quantities import show_duration
 
 MINUTE_MS = 60_000
 SOON_MS = 30 * MINUTE_MS
-REST_MS = 45 * MINUTE_MS  # common practice, no source: about 45 minutes
-CARVE_MS = 15 * MINUTE_MS  # common practice, no source
 EARLY_MS = 4 * 60 * MINUTE_MS
 LESS_EARLY_MS = 2 * 60 * MINUTE_MS  # it counts as early until then, however the forecast sways
 PULLED_C = 93.0  # about where large cuts come off; what a box holds hangs little on it
@@ -57,8 +55,9 @@ def _service(
     words = ""
     if held.stage in ON_PIT and made is not None and made.p50_ms is not None and ahead:
         first = min(ahead, key=lambda service: service.at_ms)
-        way_ms = round((first.drive_min + first.setup_min) * MINUTE_MS) + CARVE_MS
-        needed_ms = first.at_ms - way_ms - REST_MS
+        kitchen = alerts.policy.kitchen
+        way_ms = round((first.drive_min + first.setup_min) * MINUTE_MS) + kitchen.carve_ms
+        needed_ms = first.at_ms - way_ms - kitchen.rest_ms
         late = made.p50_ms > needed_ms
         told = state.watches.get(f"finish-early/{piece}")
         margin_ms = LESS_EARLY_MS if told is not None and told.holds else EARLY_MS

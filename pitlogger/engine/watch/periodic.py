@@ -37,7 +37,6 @@ FAST_RISE_OVER_MC = 150_000
 FALLING_C_PER_H = -15.0  # ours: slower drifts are regulation
 FALLING_UNDER_MC = 8_000
 FALLING_LEFT_H = 0.5
-REST_MS = 45 * MINUTE_MS  # common practice, no source: about 45 minutes
 BOXED_UNDER_MC = milli_c_from_fahrenheit(195.0)  # common practice, no source
 VENT_IT = "Open the wrap for some minutes: boxed so hot it goes on cooking."
 ENDED_SHOWN_MS = 30 * MINUTE_MS
@@ -180,13 +179,13 @@ class Lookout:
         lead = self._lead(book, piece)
         level_mc = lead.level if lead is not None and lead.valid() else None
         rested_ms = t_ms - held.stage_since_ms if held.stage is Stage.RESTING else 0
-        until_mc = self.alerts.policy.rest_until_mc
-        cooled = rested_ms > 0 and level_mc is not None and level_mc <= until_mc
+        policy = self.alerts.policy
+        cooled = rested_ms > 0 and level_mc is not None and level_mc <= policy.rest_until_mc
+        rested = cooled or rested_ms >= policy.kitchen.rest_ms
         words = f"{piece}: rested for {show_duration(rested_ms)}"
         if level_mc is not None:
             words += f", at {show_temperature(level_mc, self.units.temperature)}"
-        self.alerts.tell("rest-done", piece, t_ms, cooled or rested_ms >= REST_MS, words,
-                         piece=piece)  # fmt: skip
+        self.alerts.tell("rest-done", piece, t_ms, rested, words, piece=piece)
         hot = held.stage is Stage.HOLDING and level_mc is not None and level_mc > BOXED_UNDER_MC
         shown = "-" if level_mc is None else show_temperature(level_mc, self.units.temperature)
         self.alerts.tell("check-due", f"{piece}@vent", t_ms, hot, f"{piece}: boxed at {shown}",
@@ -228,7 +227,7 @@ class Lookout:
             left = hold_left(holding(held, lead, lanes.values(), t_ms))
             watch = self.state.watches.get(f"hot-hold-near/{held.piece.id}")
             if watch is not None:
-                settled = t_ms - held.stage_since_ms > 2 * REST_MS
+                settled = t_ms - held.stage_since_ms > 2 * self.alerts.policy.kitchen.rest_ms
                 watch.forced = settled and left.p50_s is not None and left.p50_s < HOLD_WARNING_S
                 for lane in lanes.values():
                     if lane.piece == held.piece.id:

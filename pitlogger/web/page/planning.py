@@ -9,6 +9,7 @@ from urllib.parse import urlencode
 
 from pitlogger.errors import FieldError, PitloggerError, UsageError
 from pitlogger.model.cooks import CUTS, Service
+from pitlogger.model.kitchen import KitchenTimes
 from pitlogger.node.daemon import Daemon
 from pitlogger.planning.card import CardAnswer, CardQuestion, price_card
 from pitlogger.planning.document import as_document
@@ -41,9 +42,9 @@ async def plan_screen(daemon: Daemon, shown: Shown, query: Mapping[str, str]) ->
     }  # fmt: skip
     if not query.get("guests"):
         return {**common, "sentence": "How many come, and what do they get?"}
-    currency = daemon.config.units.currency
+    currency, kitchen = daemon.config.units.currency, daemon.engine.policy.kitchen
     try:
-        made = await from_record(daemon, lambda past: _answers(fields, currency, past))
+        made = await from_record(daemon, lambda past: _answers(fields, currency, kitchen, past))
     except FieldError as fault:
         said = named_as_labels(fault)
         return {**common, "sentence": "That cannot be planned yet.", "fault": said}
@@ -68,7 +69,9 @@ async def plan_document(daemon: Daemon, query: Mapping[str, str]) -> list[dict[s
     return dishes
 
 
-def _answers(fields: Mapping[str, str], currency: str, past: PastCooks) -> dict[str, Any]:
+def _answers(
+    fields: Mapping[str, str], currency: str, kitchen: KitchenTimes, past: PastCooks
+) -> dict[str, Any]:
     """Return plan, schedule and price."""
     answer = plan(question(fields), past)
     made: dict[str, Any] = {
@@ -77,7 +80,7 @@ def _answers(fields: Mapping[str, str], currency: str, past: PastCooks) -> dict[
     try:
         if fields["serve_at"]:
             made["schedules"] = [
-                schedule(_schedule(fields, dish.cut, dish.recommended), past).document()
+                schedule(_schedule(fields, dish.cut, dish.recommended, kitchen), past).document()
                 for dish in answer.dishes
                 if dish.recommended
             ]
@@ -93,14 +96,17 @@ def _answers(fields: Mapping[str, str], currency: str, past: PastCooks) -> dict[
     return made
 
 
-def _schedule(fields: Mapping[str, str], cut: str, count: int) -> ScheduleQuestion:
+def _schedule(
+    fields: Mapping[str, str], cut: str, count: int, kitchen: KitchenTimes
+) -> ScheduleQuestion:
     service = Service(
         moment_ms(fields["serve_at"], "serve_at"),
         drive_min=number(fields["drive"] or "0", "drive_min"),
         setup_min=number(fields["setup"] or "0", "setup_min"),
     )
     wrapped = fields["wrap"] != "no"
-    return ScheduleQuestion(one_cut(cut, min(count, MOST_PIECES), service, wrapped=wrapped))
+    cook = one_cut(cut, min(count, MOST_PIECES), service, wrapped=wrapped)
+    return ScheduleQuestion(cook, kitchen=kitchen)
 
 
 def _card(dish: DishPlan, text: str, currency: str) -> CardAnswer:

@@ -10,13 +10,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from pitlogger.model.kitchen import KitchenTimes
 from pitlogger.yields.learned.durations import CookTime, Observed, cook_time, in_sequence
 
 HOUR_MS = 3_600_000
-# Common practice, no source: minutes of work.
-TRIM_MIN, LIGHT_UP_MIN, CARVE_MIN = 30.0, 45.0, 20.0
-# "24 hours for each 4 to 5 pounds" in a refrigerator: from memory.
-THAW_H_PER_KG = 24.0 / 2.04
 _UNSEEN: Observed = {}
 
 
@@ -29,18 +26,13 @@ class Sitting:
     drive_min: float = 0.0
     setup_min: float = 0.0
 
-    @property
-    def online_by_ms(self) -> int:
-        """When the food has to be on the line."""
-        return self.at_ms
+    def arrive_by_ms(self, kitchen: KitchenTimes) -> int:
+        """Return when to be there: then it is set up, carved and put out."""
+        return self.at_ms - round(self.setup_min * 60_000) - kitchen.carve_ms
 
-    @property
-    def arrive_by_ms(self) -> int:
-        return self.at_ms - round((self.setup_min + CARVE_MIN) * 60_000)
-
-    @property
-    def leave_by_ms(self) -> int:
-        return self.arrive_by_ms - round(self.drive_min * 60_000)
+    def leave_by_ms(self, kitchen: KitchenTimes) -> int:
+        """Return when to leave the kitchen."""
+        return self.arrive_by_ms(kitchen) - round(self.drive_min * 60_000)
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,6 +80,7 @@ def backwards(
     sitting: Sitting,
     time: CookTime,
     confidence: float,
+    kitchen: KitchenTimes,
     *,
     brine_h: float = 0.0,
     frozen_kg: float = 0.0,
@@ -98,21 +91,22 @@ def backwards(
         sitting: Where and when it is eaten.
         time: How long the piece takes.
         confidence: Probability of being rested when it has to leave, between 0.5 and 1.
+        kitchen: How long the work takes.
         brine_h: Hours in brine, 0 for none.
         frozen_kg: Mass that has to thaw, 0 if it is fresh.
     """
-    leave = sitting.leave_by_ms
+    leave = sitting.leave_by_ms(kitchen)
     on_pit = time.on_pit
     whole = in_sequence((time.before_wrap, time.after_wrap, time.rest))
     load = leave - _ms(whole.quantile(confidence))
     off, fast_off = load + _ms(on_pit.median), load + _ms(on_pit.quantile(0.1))
     rest = _ms(time.rest.median)
-    light = load - round(LIGHT_UP_MIN * 60_000)
-    trim = light - round(TRIM_MIN * 60_000)
+    light = load - kitchen.light_up_ms
+    trim = light - kitchen.trim_ms
     brine = trim - _ms(brine_h) if brine_h else None
     before_thaw = trim if brine is None else brine
     return PieceTimes(
-        before_thaw - _ms(THAW_H_PER_KG * frozen_kg) if frozen_kg else None,
+        before_thaw - round(kitchen.thaw_ms_per_kg * frozen_kg) if frozen_kg else None,
         brine,
         trim,
         light,
@@ -128,16 +122,19 @@ def backwards(
 
 
 def latest_load_ms(
-    cut: str, sitting: Sitting, observed_hours: Observed = _UNSEEN, confidence: float = 0.9
+    cut: str,
+    sitting: Sitting,
+    kitchen: KitchenTimes,
+    observed_hours: Observed = _UNSEEN,
+    confidence: float = 0.9,
 ) -> int:
     """Return when a piece of a cut has to be on the pit to be rested in time, UTC milliseconds."""
-    return backwards(sitting, cook_time(cut, observed_hours), confidence).load_ms
+    return backwards(sitting, cook_time(cut, observed_hours), confidence, kitchen).load_ms
 
 
-def latest_fire_ms(cut: str, serve_at_ms: int, observed_hours: Observed = _UNSEEN) -> int:
+def latest_fire_ms(cut: str, serve_at_ms: int, kitchen: KitchenTimes) -> int:
     """Return when the fire for one more piece has to be lit, UTC milliseconds."""
-    load_ms = latest_load_ms(cut, Sitting(serve_at_ms), observed_hours)
-    return load_ms - round(LIGHT_UP_MIN * 60_000)
+    return latest_load_ms(cut, Sitting(serve_at_ms), kitchen) - kitchen.light_up_ms
 
 
 def _ms(hours: float) -> int:
