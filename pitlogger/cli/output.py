@@ -12,6 +12,12 @@ import click
 
 F = TypeVar("F", bound=Callable[..., Any])
 
+ALARM_ACTIVE = 4
+NOT_DURABLE = (
+    "kept in memory, not yet on disk: `pitlogger status` says what is wrong; it is written when"
+    " the disk takes it. Asked again meanwhile, it is the same one"
+)
+
 json_option = click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
 by_option = click.option("--by", default="", metavar="INITIALS", help="Who decides or measures.")
 
@@ -28,6 +34,9 @@ def emit(document: Any, as_json: bool, text: str) -> None:
         click.echo(json.dumps(document, ensure_ascii=False, default=_plain))
     else:
         click.echo(printable(text))
+    if isinstance(document, dict) and document.get("durable") is False:
+        click.echo(NOT_DURABLE, err=True)
+        click.get_current_context().exit(ALARM_ACTIVE)
 
 
 def printable(text: str) -> str:

@@ -43,6 +43,7 @@ from pitlogger.formats.paper_journal import PaperCook as PastCook
 from pitlogger.model.cooks import Channel
 from pitlogger.model.journal import Body, ChannelAssigned, Entry, TroubleChanged
 from pitlogger.model.readings import Tagged
+from pitlogger.node.decisions import Decisions
 from pitlogger.node.forecasting import Forecasting
 from pitlogger.node.identity import issue_run, node_uid
 from pitlogger.node.intake import Intake
@@ -50,7 +51,6 @@ from pitlogger.node.journalling import Journalling
 from pitlogger.node.keeping import Keeping
 from pitlogger.notify.fanout import Fanout, Happening
 from pitlogger.notify.service import Notifier
-from pitlogger.service.on_disk import on_disk
 from pitlogger.service.reload import Difference, applicable, difference
 from pitlogger.service.timekeeping import KNOWN_AFTER_MS, Start, Timekeeper
 from pitlogger.store.rows import RunRow, Trouble
@@ -96,6 +96,7 @@ class Daemon:
         self._given_clock = clock
         self._tasks: list[asyncio.Task[None]] = []
         self.intake = Intake(self)
+        self.decisions = Decisions(self)
         self.journalling = Journalling(self)
         self.keeping = Keeping(self)
         self.forecasting = Forecasting(self)
@@ -214,21 +215,12 @@ class Daemon:
         self.feed(Command(self.clock.engine_ms(), body))
 
     async def submit(self, body: Body, by: str = "", key: str = "") -> Entry:
-        """Enter a decision and return its entry once it is on disk.
+        """Enter a decision and return its entry, as ``Decisions.enter`` does."""
+        return await self.decisions.enter(body, by, key)
 
-        The same idempotency key again returns the entry it caused the first time.
-
-        Raises:
-            UsageError: It cannot be used; nothing was changed.
-            RefusedError: It is refused as things stand; nothing was changed.
-        """
-        if key and (known := self.engine.state.keys.get(key)) is not None:
-            found: Entry | None = await self.ask(lambda reader: reader.entry(*known))
-            if found is not None:
-                return found
-        entries = self.feed(Command(self.clock.engine_ms(), body, by, key))
-        await on_disk(self.store.flush(), self.stopping)
-        return entries[0]
+    def is_on_disk(self, entry: Entry) -> bool:
+        """Return whether the disk has taken an entry."""
+        return self.decisions.is_on_disk(entry)
 
     async def add_past(self, cooks: list[PastCook]) -> None:
         """Put cooks from a paper log on record, each as a run of its own, all or none."""

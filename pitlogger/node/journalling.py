@@ -14,7 +14,7 @@ from typing import Protocol
 
 from pitlogger.bootstrap import cook_id
 from pitlogger.engine.step import Engine
-from pitlogger.errors import StoreError
+from pitlogger.errors import PitloggerError, StoreError
 from pitlogger.formats.journal_json import dump_entry
 from pitlogger.model.alerts import alert_class
 from pitlogger.model.journal import (
@@ -25,6 +25,7 @@ from pitlogger.model.journal import (
     MealTold,
     Undone,
 )
+from pitlogger.node.decisions import Decisions
 from pitlogger.notify.fanout import Fanout, Happening
 from pitlogger.store.rows import JournalRow
 from pitlogger.store.store import Store
@@ -43,6 +44,7 @@ class Node(Protocol):
     cook: str | None
     finished_cook: str | None
     utc_offset_ms: int
+    decisions: Decisions
 
 
 class Journalling:
@@ -60,7 +62,9 @@ class Journalling:
     def keep(self, entries: Sequence[Entry]) -> None:
         """Hand entries to the store and tell of them when that is due."""
         rows = [JournalRow.of(entry, self._cook_of(entry)) for entry in entries]
-        task = asyncio.create_task(self._tell(rows, self._node.store.append(rows)), name="tell")
+        done = self._node.store.append(rows)
+        self._node.decisions.handed_to_disk(entries, done)
+        task = asyncio.create_task(self._tell(rows, done), name="tell")
         self._telling.add(task)
         task.add_done_callback(self._telling.discard)
 
@@ -97,6 +101,11 @@ class Journalling:
             except StoreError as refusal:  # the daemon ends and the disk never took them
                 log.error("%d journal entries were not written: %s", len(rows), refusal)
                 return
+        except PitloggerError as refusal:  # the record has them already, saying something else
+            log.error("%d journal entries were refused: %s", len(rows), refusal)
+            for row in rows:
+                self._publish(row, on_disk=False)
+            return
         for row in rows:
             if row.entry.seq not in early:
                 self._publish(row, on_disk=True)

@@ -38,6 +38,9 @@ class Node(Protocol):
     async def submit(self, body: Body, by: str = "", key: str = "") -> Entry:
         """Enter a decision; the same key again does nothing twice."""
 
+    def is_on_disk(self, entry: Entry) -> bool:
+        """Return whether the disk has taken an entry."""
+
     async def ask(self, question: Callable[[Reader], Any]) -> Any:
         """Put a question to the store."""
 

@@ -143,10 +143,7 @@ async def decide(daemon: Daemon, name: str, ask: requests.Ask) -> Entry:
         UsageError: It cannot be used; nothing was changed.
         RefusedError: It is refused as things stand; nothing was changed.
     """
-    known = daemon.engine.state.keys.get(ask.key) if ask.key else None
-    if known is not None:
-        found: Entry | None = await daemon.ask(lambda reader: reader.entry(*known))
-        if found is not None:
-            return found  # asked a second time: what it became the first time still stands
+    if (known := await daemon.decisions.earlier(ask.key)) is not None:
+        return known  # asked a second time: what it became the first time still stands
     body = DEEDS[name].make(daemon, in_engine_time(daemon, ask))
     return await daemon.submit(body, ask.by or who_asks.get().initials, ask.key)

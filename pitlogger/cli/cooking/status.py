@@ -8,10 +8,8 @@ from typing import Any
 import click
 
 from pitlogger.cli.client import Client, socket_option
-from pitlogger.cli.output import emit, json_option
+from pitlogger.cli.output import ALARM_ACTIVE, emit, json_option
 from pitlogger.model.quantities import show_duration, show_mass, show_temperature
-
-ALARM_ACTIVE = 4
 
 
 @click.command()

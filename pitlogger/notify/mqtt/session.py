@@ -189,6 +189,9 @@ class StateSession(Session):
             entry = await self._node.submit(asked.body, asked.by, asked.key)
         except PitloggerError as fault:
             return answer | {"error": str(fault)}
+        if not self._node.is_on_disk(entry):
+            why = "kept in memory, not yet on disk: send it again with the same key"
+            return answer | {"error": why, "durable": False}
         return answer | {"done": True, "id": f"{entry.run}/{entry.seq}", "entry": entry.id}
 
     async def send(self, message: Message) -> str:

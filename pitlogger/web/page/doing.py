@@ -27,6 +27,7 @@ from pitlogger.web.page.view import deed_view, refused, screen, shown_to
 from pitlogger.web.requests import Ask, ContainerAsk, CookAsk
 from pitlogger.web.routes.containers import kept
 from pitlogger.web.routes.devices import send_command
+from pitlogger.web.routes.entry_answer import NOT_DURABLE
 from pitlogger.web.routes.meals import MealAsk, tell_meal
 from pitlogger.web.routes.ring_test import RingTest
 
@@ -56,7 +57,10 @@ def add_deeds(page: APIRouter, daemon: Daemon, ring: RingTest) -> None:
                 return JSONResponse({"error": str(fault)}, status)
             return refused(daemon, request, str(fault), back, status)
         if wants_json:
-            return JSONResponse(deed_view(daemon, entry, shown_to(daemon, request)))
+            view = deed_view(daemon, entry, shown_to(daemon, request))
+            if daemon.decisions.is_on_disk(entry):
+                return JSONResponse(view)
+            return JSONResponse({**view, "durable": False}, NOT_DURABLE)
         return RedirectResponse(f"{back}?did={entry.run}.{entry.seq}", 303)
 
 

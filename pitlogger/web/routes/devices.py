@@ -12,8 +12,8 @@ from pitlogger.errors import RefusedError, TransportError
 from pitlogger.node.daemon import Daemon
 from pitlogger.web.actions import decide
 from pitlogger.web.requests import Ask, NoteAsk
+from pitlogger.web.routes.entry_answer import entry_answer
 from pitlogger.web.routes.error_answers import RESPONSES
-from pitlogger.web.routes.writing import told
 
 
 def make_device_api(daemon: Daemon) -> APIRouter:
@@ -34,18 +34,18 @@ def make_device_api(daemon: Daemon) -> APIRouter:
         ]
 
     @api.post("/devices/{device}/commands/{command}", summary="Send a command, such as zero")
-    async def send(device: str, command: str, ask: Ask) -> dict[str, Any]:
+    async def send(device: str, command: str, ask: Ask) -> Any:
         return await send_command(daemon, device, command, ask)
 
     @api.post("/devices/{device}/forget", summary="Forget what is remembered of a device")
-    async def forget(device: str, ask: Ask) -> dict[str, Any]:
+    async def forget(device: str, ask: Ask) -> Any:
         await daemon.supervisor.restart(device, partial(daemon.keeping.forget, device))
         return await _noted(daemon, f"what was remembered of {device} is forgotten", ask)
 
     return api
 
 
-async def send_command(daemon: Daemon, device: str, command: str, ask: Ask) -> dict[str, Any]:
+async def send_command(daemon: Daemon, device: str, command: str, ask: Ask) -> Any:
     """Send a command to a device and return the entry that says so.
 
     Raises:
@@ -59,7 +59,7 @@ async def send_command(daemon: Daemon, device: str, command: str, ask: Ask) -> d
     return await _noted(daemon, f"'{command}' was sent to {device}", ask)
 
 
-async def _noted(daemon: Daemon, text: str, ask: Ask) -> dict[str, Any]:
+async def _noted(daemon: Daemon, text: str, ask: Ask) -> Any:
     """Enter into the journal what was done to a device, and by whom."""
     note = NoteAsk(text=text, by=ask.by, key=ask.key)
-    return told(daemon, await decide(daemon, "note", note))
+    return entry_answer(daemon, await decide(daemon, "note", note))

@@ -17,6 +17,8 @@ class Fault(BaseModel):
 
 
 _WHY = {
+    408: "The body did not come in time",
+    431: "The head is too large",
     400: "It cannot be used: a value, a unit or a name is wrong",
     401: "No key: pair a phone, or send a program's bearer token",
     403: "The role does not allow it, or it did not come from the page itself",
@@ -32,7 +34,8 @@ _WHY = {
     503: "Not now",
 }
 RESPONSES: dict[int | str, dict[str, Any]] = {
-    status: {"model": Fault, "description": why} for status, why in _WHY.items()
+    202: {"description": "Kept in memory and not yet on disk: ask again with the same key"},
+    **{status: {"model": Fault, "description": why} for status, why in _WHY.items()},
 }
 
 

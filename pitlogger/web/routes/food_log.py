@@ -16,9 +16,9 @@ from pitlogger.formats.paper_journal import PaperCook
 from pitlogger.model.journal import Adjusted, CheckMade, CorrectiveTaken, Entry, SignedOff
 from pitlogger.node.daemon import Daemon
 from pitlogger.safety import record
-from pitlogger.web import views
 from pitlogger.web.judged import Judged, judged, linked
 from pitlogger.web.requests import Ask, Text
+from pitlogger.web.routes.entry_answer import entry_answer
 from pitlogger.web.routes.error_answers import RESPONSES
 
 
@@ -81,7 +81,7 @@ def make_log_api(daemon: Daemon) -> APIRouter:
         return food_log(await judged(daemon, cook))
 
     @api.post("/log/corrective", summary="Record corrective action and disposition")
-    async def corrective(ask: CorrectiveAsk) -> dict[str, Any]:
+    async def corrective(ask: CorrectiveAsk) -> Any:
         if ask.disposition not in record.DISPOSITIONS:
             raise UsageError(unknown("disposition", ask.disposition, record.DISPOSITIONS))
         if not ask.by:
@@ -89,17 +89,17 @@ def make_log_api(daemon: Daemon) -> APIRouter:
         body = CorrectiveTaken(
             ask.piece, ask.cause, ask.control_restored, ask.prevention, ask.disposition, ask.alert
         )
-        return views.entry_view(daemon, await daemon.submit(body, ask.by, ask.key))
+        return entry_answer(daemon, await daemon.submit(body, ask.by, ask.key))
 
     @api.post("/log/sign", summary="Sign a cook's record off after review")
-    async def sign(ask: SignAsk) -> dict[str, Any]:
+    async def sign(ask: SignAsk) -> Any:
         cook, links = await daemon.ask(lambda reader: linked(reader, ask.cook))
         review = record.sign(links, ask.by, daemon.clock.engine_ms())
         body = SignedOff(cook.id, review.seq, review.head)
-        return views.entry_view(daemon, await daemon.submit(body, ask.by, ask.key))
+        return entry_answer(daemon, await daemon.submit(body, ask.by, ask.key))
 
     @api.post("/checks", summary="Keep a verification, and the offset it found")
-    async def keep_check(ask: CheckAsk) -> dict[str, Any]:
+    async def keep_check(ask: CheckAsk) -> Any:
         made = CheckMade(
             ask.instrument, ask.method, ask.error, ask.tolerance, ask.within, ask.reference
         )
@@ -107,7 +107,7 @@ def make_log_api(daemon: Daemon) -> APIRouter:
         if ask.offset is not None and ask.within:
             reason = f"{ask.method} check, entry {kept.seq}"
             await daemon.submit(Adjusted(ask.instrument, ask.offset, reason), ask.by)
-        return views.entry_view(daemon, kept)
+        return entry_answer(daemon, kept)
 
     @api.post("/record", summary="Put cooks from a paper log on record; the same log twice is one")
     async def add_cooks(ask: PastAsk) -> dict[str, Any]:

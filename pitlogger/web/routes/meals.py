@@ -12,9 +12,9 @@ from pitlogger.model.book import Book, fold
 from pitlogger.model.journal import Entry
 from pitlogger.node.daemon import Daemon
 from pitlogger.store.queries import Reader
-from pitlogger.web import views
 from pitlogger.web.access.roles import who_asks
 from pitlogger.web.requests import Ask, Text
+from pitlogger.web.routes.entry_answer import entry_answer
 from pitlogger.web.routes.error_answers import RESPONSES
 from pitlogger.web.routes.reading import cook_id
 from pitlogger.yields.meals import meal_told
@@ -38,8 +38,8 @@ def make_meal_api(daemon: Daemon) -> APIRouter:
     api = APIRouter(prefix="/api/v1", responses=RESPONSES)
 
     @api.post("/meals", summary="Tell how a meal went: who came, what was left, how tender")
-    async def tell(ask: MealAsk) -> dict[str, Any]:
-        return views.entry_view(daemon, await tell_meal(daemon, ask))
+    async def tell(ask: MealAsk) -> Any:
+        return entry_answer(daemon, await tell_meal(daemon, ask))
 
     return api
 

@@ -6,10 +6,11 @@ from typing import Any
 
 from fastapi import APIRouter
 
-from pitlogger.model.journal import Entry, Weighed
+from pitlogger.model.journal import Weighed
 from pitlogger.node.daemon import Daemon
-from pitlogger.web import requests, views
+from pitlogger.web import requests
 from pitlogger.web.actions import decide
+from pitlogger.web.routes.entry_answer import entry_answer
 
 
 def add_writes(api: APIRouter, daemon: Daemon) -> None:
@@ -20,104 +21,100 @@ def add_writes(api: APIRouter, daemon: Daemon) -> None:
     _add_alert_writes(api, daemon)
 
 
-async def _told(daemon: Daemon, name: str, ask: requests.Ask, **named: str) -> dict[str, Any]:
+async def _told(daemon: Daemon, name: str, ask: requests.Ask, **named: str) -> Any:
     """Do what was asked; ``named`` are the fields that the path gives."""
     given = ask.model_copy(update=named) if named else ask
-    return told(daemon, await decide(daemon, name, given))
-
-
-def told(daemon: Daemon, entry: Entry) -> dict[str, Any]:
-    """Return an entry as the answer to who caused it; a weighing with its doubts."""
-    view = views.entry_view(daemon, entry)
-    if isinstance(entry.body, Weighed):
-        view["net_g"] = entry.body.net_mg / 1000
-        view["doubts"] = daemon.doubts_of(entry.body.piece)
-    return view
+    entry = await decide(daemon, name, given)
+    more: dict[str, Any] = {}
+    if isinstance(entry.body, Weighed):  # with its doubts
+        more["net_g"] = entry.body.net_mg / 1000
+        more["doubts"] = daemon.doubts_of(entry.body.piece)
+    return entry_answer(daemon, entry, **more)
 
 
 def _add_cook_writes(api: APIRouter, daemon: Daemon) -> None:
     @api.post("/cooks", summary="Start a cook from a cook file's text")
-    async def start_cook(ask: requests.CookAsk) -> dict[str, Any]:
+    async def start_cook(ask: requests.CookAsk) -> Any:
         return await _told(daemon, "cook", ask)
 
     @api.post("/cooks/finish", summary="Finish the running cook")
-    async def finish_cook(ask: requests.FinishAsk) -> dict[str, Any]:
+    async def finish_cook(ask: requests.FinishAsk) -> Any:
         return await _told(daemon, "finish", ask)
 
     @api.post("/assignments", summary="Say where a channel sits from now on")
-    async def assign_channel(ask: requests.AssignAsk) -> dict[str, Any]:
+    async def assign_channel(ask: requests.AssignAsk) -> Any:
         return await _told(daemon, "assign", ask)
 
     @api.post("/moves", summary="Say that a probe was moved within its piece")
-    async def move_probe(ask: requests.MovedAsk) -> dict[str, Any]:
+    async def move_probe(ask: requests.MovedAsk) -> Any:
         return await _told(daemon, "moved", ask)
 
 
 def _add_piece_writes(api: APIRouter, daemon: Daemon) -> None:
     @api.post("/pieces", summary="Add a piece to the running cook")
-    async def add_piece(ask: requests.PieceAsk) -> dict[str, Any]:
+    async def add_piece(ask: requests.PieceAsk) -> Any:
         return await _told(daemon, "piece", ask)
 
     @api.post("/pieces/{piece}/split", summary="Split a piece into several")
-    async def split_piece(piece: str, ask: requests.SplitAsk) -> dict[str, Any]:
+    async def split_piece(piece: str, ask: requests.SplitAsk) -> Any:
         return await _told(daemon, "split", ask, piece=piece)
 
     @api.post("/merge", summary="Merge several pieces into one")
-    async def merge_pieces(ask: requests.MergeAsk) -> dict[str, Any]:
+    async def merge_pieces(ask: requests.MergeAsk) -> Any:
         return await _told(daemon, "merge", ask)
 
     @api.post("/stages", summary="Set the stage of a piece, now or in the past")
-    async def set_stage(ask: requests.StageAsk) -> dict[str, Any]:
+    async def set_stage(ask: requests.StageAsk) -> Any:
         return await _told(daemon, "stage", ask)
 
     @api.post("/targets", summary="Set the wrap or pull temperature of a piece")
-    async def target(ask: requests.TargetAsk) -> dict[str, Any]:
+    async def target(ask: requests.TargetAsk) -> Any:
         return await _told(daemon, "target", ask)
 
 
 def _add_journal_writes(api: APIRouter, daemon: Daemon) -> None:
     @api.post("/weighings", summary="Keep a mass: typed, or what is steady on a scale")
-    async def weigh(ask: requests.WeighAsk) -> dict[str, Any]:
+    async def weigh(ask: requests.WeighAsk) -> Any:
         return await _told(daemon, "weigh", ask)
 
     @api.post("/tares", summary="Take what is on a scale as container")
-    async def tare(ask: requests.TareAsk) -> dict[str, Any]:
+    async def tare(ask: requests.TareAsk) -> Any:
         return await _told(daemon, "tare", ask)
 
     @api.post("/temps", summary="Enter a hand probe's reading")
-    async def spot(ask: requests.TempAsk) -> dict[str, Any]:
+    async def spot(ask: requests.TempAsk) -> Any:
         return await _told(daemon, "temp", ask)
 
     @api.post("/notes", summary="Write a note")
-    async def note(ask: requests.NoteAsk) -> dict[str, Any]:
+    async def note(ask: requests.NoteAsk) -> Any:
         return await _told(daemon, "note", ask)
 
     @api.post("/undo", summary="Take an entry back; the last decision if none is named")
-    async def undo(ask: requests.UndoAsk) -> dict[str, Any]:
+    async def undo(ask: requests.UndoAsk) -> Any:
         return await _told(daemon, "undo", ask)
 
     @api.post("/corrections", summary="Correct an entry; the old one stays visible")
-    async def correct(ask: requests.CorrectAsk) -> dict[str, Any]:
+    async def correct(ask: requests.CorrectAsk) -> Any:
         return await _told(daemon, "correct", ask)
 
 
 def _add_alert_writes(api: APIRouter, daemon: Daemon) -> None:
     @api.post("/alerts/{alert:path}/acknowledge", summary="Got it")
-    async def acknowledge(alert: str, ask: requests.AlertAsk) -> dict[str, Any]:
+    async def acknowledge(alert: str, ask: requests.AlertAsk) -> Any:
         return await _told(daemon, "acknowledge", ask, alert=alert)
 
     @api.post("/alerts/{alert:path}/answer", summary="Answer a prompt, such as 'not yet'")
-    async def answer(alert: str, ask: requests.AnswerAsk) -> dict[str, Any]:
+    async def answer(alert: str, ask: requests.AnswerAsk) -> Any:
         return await _told(daemon, "answer", ask, alert=alert)
 
     @api.post("/alerts/{alert:path}/shelve", summary="Mute for some minutes, with a reason")
-    async def shelve(alert: str, ask: requests.ShelveAsk) -> dict[str, Any]:
+    async def shelve(alert: str, ask: requests.ShelveAsk) -> Any:
         return await _told(daemon, "shelve", ask, alert=alert)
 
     @api.post("/alerts/{alert:path}/unshelve", summary="End the muting")
-    async def unshelve(alert: str, ask: requests.AlertAsk) -> dict[str, Any]:
+    async def unshelve(alert: str, ask: requests.AlertAsk) -> Any:
         return await _told(daemon, "unshelve", ask, alert=alert)
 
     @api.post("/alerts/{alert:path}/reset", summary="Settle a latched alert, saying what was done")
-    async def reset(alert: str, ask: requests.AlertAsk) -> dict[str, Any]:
+    async def reset(alert: str, ask: requests.AlertAsk) -> Any:
         return await _told(daemon, "reset", ask, alert=alert)

@@ -39,7 +39,7 @@ function labelOf(form) {
   return button?.getAttribute("aria-label") ?? button?.textContent?.trim() ?? "an action";
 }
 
-/** Send what waits, in order; stop where the node cannot be reached. */
+/** Send what waits, in order; stop where the node cannot be reached. One that fails there stays and holds no other back. */
 export async function sendAll() {
   if (sending) return;
   sending = true;
@@ -65,8 +65,18 @@ async function send(deed) {
   } catch {
     return false;
   }
-  if (answer.status === 429 || answer.status >= 500) return false;
+  if (answer.status === 429) return false;
+  if (answer.status >= 500) return true;
+  if (answer.status === 202) { // kept in memory, not yet on its disk: ours stays until it is
+    if (!deed.kept) {
+      await keep({ ...deed, kept: true });
+      tell(`${deed.label}: kept, not yet on the node's disk. This phone keeps it too.`);
+      refreshSoon();
+    }
+    return true;
+  }
   await forget(deed.key);
+  if (deed.kept) return true;
   const said = await answer.json().catch(() => ({ error: `The node answered ${answer.status}.` }));
   if (said.error) tell(`${deed.label}: not done. ${said.error}`);
   else if (deed.then) location.assign(`${deed.then}?did=${said.run}.${said.seq}`);

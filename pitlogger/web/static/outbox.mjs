@@ -1,7 +1,7 @@
 // @ts-check
 /** What was tapped and is not yet with the node, kept through a reload (IndexedDB). */
 
-/** @typedef {{key: string, url: string, body: string, at: number, label: string, then?: string}} Deed */
+/** @typedef {{key: string, url: string, body: string, at: number, label: string, then?: string, kept?: boolean}} Deed */
 
 /** @type {Promise<IDBDatabase>|null} */
 let opened = null;
