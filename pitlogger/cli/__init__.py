@@ -136,6 +136,29 @@ def root(ctx: click.Context) -> None:
     ctx.obj = Record(past.books, past.add_cooks, past.mass_unit)
 
 
+def _last_words(error: Exception) -> str:
+    """Return what to say of an error nobody expected; where it came from goes into a file."""
+    if isinstance(error, PermissionError):
+        where = error.filename or "a file it needs"
+        return (
+            f"this user may not use {where}. What belongs to the service is for its group: "
+            "sudo usermod -aG pitlogger $USER, then log out and in again"
+        )
+    try:
+        from pitlogger.service import crash
+
+        said = crash.blotted(f"{type(error).__name__}: {error}")
+        left = crash.leave_anywhere(error)
+    except Exception as second:  # an installation of which parts are missing
+        said, left = f"{type(error).__name__}; then {type(second).__name__}: {second}", None
+    if left is None:
+        return f"this should not have happened: {said}. No report could be left on the disk"
+    return (
+        f"this should not have happened: {said}. A report without secrets lies at {left}; "
+        "please send it with what you did"
+    )
+
+
 def main(args: list[str] | None = None) -> None:
     """Run the command line; every error leaves as one message and an exit code."""
     try:
@@ -151,5 +174,8 @@ def main(args: list[str] | None = None) -> None:
         sys.exit(fault.exit_code)
     except BrokenPipeError:
         sys.stderr.close()
+        sys.exit(1)
+    except Exception as error:
+        click.echo(f"pitlogger: {_last_words(error)}", err=True)
         sys.exit(1)
     sys.exit(code if isinstance(code, int) else 0)

@@ -10,6 +10,7 @@ import click
 
 from pitlogger.errors import DaemonUnreachableError, PitloggerError, RefusedError, UsageError
 
+JOIN_GROUP = "sudo usermod -aG pitlogger $USER, then log out and in again"
 SYSTEM_SOCKET = Path("/run/pitlogger/pitlogger.sock")
 TIMEOUT_S = 30.0
 
@@ -26,8 +27,11 @@ def find_socket(given: Path | None) -> Path:
     given = given or (Path(named) if (named := os.environ.get("PITLOGGER_SOCKET")) else None)
     if given is not None:
         return given
-    if SYSTEM_SOCKET.exists():
-        return SYSTEM_SOCKET
+    try:
+        if SYSTEM_SOCKET.exists():
+            return SYSTEM_SOCKET
+    except PermissionError:
+        raise _not_allowed(SYSTEM_SOCKET) from None
     home = os.environ.get("XDG_DATA_HOME") or Path.home() / ".local" / "share"
     return Path(home) / "pitlogger" / "pitlogger.sock"
 
@@ -56,8 +60,14 @@ class Client:
         return self._ask("POST", path, json=given).json()
 
     def _ask(self, method: str, path: str, **request: Any) -> Any:
-        if not self.socket.is_socket():
+        try:
+            is_there = self.socket.is_socket()
+        except PermissionError:
+            raise _not_allowed(self.socket) from None
+        if not is_there:
             raise DaemonUnreachableError(self._unreachable("there is no socket"))
+        if not os.access(self.socket, os.R_OK | os.W_OK):
+            raise _not_allowed(self.socket)
         import httpx
 
         transport = httpx.HTTPTransport(uds=str(self.socket))
@@ -80,6 +90,13 @@ class Client:
             f"no daemon answers at {self.socket} ({why}): start it with 'pitlogger run', "
             "or name its socket with --socket"
         )
+
+
+def _not_allowed(socket: Path) -> DaemonUnreachableError:
+    return DaemonUnreachableError(
+        f"this user may not speak to the daemon at {socket}, which is for the group pitlogger: "
+        f"{JOIN_GROUP}"
+    )
 
 
 def _message(answer: Any) -> str:

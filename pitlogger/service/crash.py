@@ -6,9 +6,11 @@ what an address carries besides server and path, and long tokens are blotted out
 
 from __future__ import annotations
 
+import os
 import platform
 import re
 import sqlite3
+import tempfile
 import traceback
 from collections.abc import Iterable
 from contextlib import suppress
@@ -52,15 +54,38 @@ def contents(files: Iterable[Path]) -> list[str]:
     return [line for line in found if line]
 
 
-def leave(folder: Path, error: BaseException, secrets: Iterable[str] = ()) -> Path | None:
+def state_folder() -> Path:
+    """Return where a command of this user leaves what it has to leave."""
+    home = os.environ.get("XDG_STATE_HOME") or Path.home() / ".local" / "state"
+    return Path(home) / "pitlogger"
+
+
+def leave_anywhere(
+    error: BaseException, secrets: Iterable[str] = (), *first: Path, kind: str = "crash"
+) -> Path | None:
+    """Write a report into the first folder that takes it: those given, the user's, the common."""
+    try:
+        own: tuple[Path, ...] = (state_folder(),)
+    except RuntimeError:  # a user without a home
+        own = ()
+    for folder in (*first, *own, Path(tempfile.gettempdir())):
+        left = leave(folder, error, secrets, kind)
+        if left is not None:
+            return left
+    return None
+
+
+def leave(
+    folder: Path, error: BaseException, secrets: Iterable[str] = (), kind: str = "crash"
+) -> Path | None:
     """Write a report into ``folder``, readable by the owner; return it, ``None`` if impossible."""
     stamp = datetime.now(UTC).strftime("%Y%m%dT%H%M%S")
-    path = folder / f"crash-{stamp}.txt"
+    path = folder / f"{kind}-{stamp}.txt"
     with suppress(OSError):
         folder.mkdir(parents=True, exist_ok=True)
         path.touch(mode=0o600)
         path.write_text(report(error, secrets), encoding="utf-8")
-        for old in sorted(folder.glob("crash-*.txt"))[:-KEPT]:
+        for old in sorted(folder.glob(f"{kind}-*.txt"))[:-KEPT]:
             old.unlink(missing_ok=True)
         return path
     return None

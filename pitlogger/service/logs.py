@@ -6,6 +6,8 @@ import logging
 import os
 import time
 from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
 
 # syslog(3): what journald takes as level at the beginning of a line.
 _LEVELS = ((logging.ERROR, 3), (logging.WARNING, 4), (logging.INFO, 6), (logging.DEBUG, 7))
@@ -62,7 +64,24 @@ class RateLimit(logging.Filter):
 
 
 class LineFormatter(logging.Formatter):
-    """Text that steers no terminal and has an end."""
+    """Text that steers no terminal and has an end; where an error came from goes into a file.
+
+    Args:
+        reports: Folder for such files, before the usual ones.
+    """
+
+    def __init__(self, form: str, reports: Path | None = None) -> None:
+        super().__init__(form)
+        self._reports = () if reports is None else (reports,)
+
+    def formatException(self, given: Any) -> str:  # noqa: N802 - the name is logging's
+        """Return the error in a line, with the file that tells the rest."""
+        from pitlogger.service import crash
+
+        error = given[1]
+        left = crash.leave_anywhere(error, (), *self._reports, kind="fault")
+        said = crash.blotted(f"{type(error).__name__}: {error}")
+        return f"{said}; where it came from is in {left}"
 
     def format(self, record: logging.LogRecord) -> str:
         text = super().format(record).translate(_CONTROL)
@@ -78,12 +97,17 @@ class JournalFormatter(LineFormatter):
         return "\n".join(f"<{level}>{line}" for line in text.splitlines())
 
 
-def set_up(verbose: bool) -> None:
-    """Send log lines to standard error, in the form of whoever reads it."""
+def set_up(verbose: bool, reports: Path | None = None) -> None:
+    """Send log lines to standard error, in the form of whoever reads it.
+
+    Args:
+        reports: Folder for files that tell where an error came from.
+    """
     handler = logging.StreamHandler()
     to_journal = "JOURNAL_STREAM" in os.environ
     made = JournalFormatter if to_journal else LineFormatter
-    handler.setFormatter(made("%(message)s" if to_journal else "%(levelname)s %(message)s"))
+    form = "%(message)s" if to_journal else "%(levelname)s %(message)s"
+    handler.setFormatter(made(form, reports))
     handler.addFilter(RateLimit())
     level = logging.INFO if verbose else logging.WARNING
     logging.basicConfig(level=level, handlers=[handler], force=True)

@@ -43,3 +43,9 @@ def places(root: Path = Path("/")) -> dict[str, Path]:
         UNIT_NAME: root / "etc/systemd/system" / UNIT_NAME,
         RULES_NAME: root / "etc/udev/rules.d" / RULES_NAME,
     }
+
+
+def is_installed(root: Path = Path("/")) -> bool:
+    """Tell whether the unit is in place, put there by a package or by ``service install``."""
+    folders = ("etc/systemd/system", "usr/lib/systemd/system", "lib/systemd/system")
+    return any((root / folder / UNIT_NAME).exists() for folder in folders)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -29,7 +30,7 @@ def configuration(given: Path | None) -> Config:
 
     if given is not None:
         return load_config(given)
-    if SYSTEM_CONFIG.exists():
+    if _is_there(SYSTEM_CONFIG):
         config = load_config(SYSTEM_CONFIG)
         if "data" not in config.node.model_fields_set:  # the unit's StateDirectory
             config = config.model_copy(
@@ -37,3 +38,21 @@ def configuration(given: Path | None) -> Config:
             )
         return config
     return Config(node=NodeTable())
+
+
+def _is_there(path: Path) -> bool:
+    from pitlogger.cli.client import JOIN_GROUP
+    from pitlogger.errors import ConfigError
+
+    try:
+        if not path.exists():
+            return False
+    except PermissionError:
+        pass
+    else:
+        if os.access(path, os.R_OK):
+            return True
+    raise ConfigError(
+        f"{path}: this user may not read the service's configuration: {JOIN_GROUP}; "
+        "or name another with --config"
+    )

@@ -38,14 +38,14 @@ def run(config_file: Path, verbose: bool) -> None:
     os.umask(os.umask(0o077) | 0o027)  # the record is nobody's business outside the group
     logs.set_up(verbose)
     config = _load(config_file)
+    logs.set_up(verbose, config.node.data)
     try:
         asyncio.run(_run_until_told(config, config_file))
     except PitloggerError:
         raise
     except Exception as error:
         secrets = crash.contents(secret_files(config))
-        left = crash.leave(config.node.data, error, secrets)
-        log.critical("%s", crash.report(error, secrets))
+        left = crash.leave_anywhere(error, secrets, config.node.data)
         raise PitloggerError(
             f"the daemon crashed: {crash.blotted(repr(error), secrets)}. A report without secrets"
             f" lies at {left}; please send it with what you did. Started again it goes on from"

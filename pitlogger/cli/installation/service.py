@@ -22,7 +22,15 @@ FIRST_CONFIG = """\
 name = "pit"
 socket = "/run/pitlogger/pitlogger.sock"
 """
-SHOWN = ("ActiveState", "SubState", "MainPID", "NRestarts", "MemoryCurrent", "StatusText")
+SHOWN = (
+    "LoadState",
+    "ActiveState",
+    "SubState",
+    "MainPID",
+    "NRestarts",
+    "MemoryCurrent",
+    "StatusText",
+)
 
 root_option = click.option(
     "--root", type=click.Path(path_type=Path, file_okay=False), default=Path("/"),
@@ -53,11 +61,13 @@ def install(root: Path, no_start: bool) -> None:
     from pitlogger.service.unit import RULES_NAME, UNIT_NAME, groups_here, places, rules, unit
 
     is_host = root == Path("/")
+    program = _program()
     if is_host:
         _need_root()
+        refuse_hidden(Path(program), Path(sys.executable))
         _make_user()
     where = places(root)
-    texts = {UNIT_NAME: unit(_program(), groups_here()), RULES_NAME: rules()}
+    texts = {UNIT_NAME: unit(program, groups_here()), RULES_NAME: rules()}
     done = [_put(where[name], text, 0o644) for name, text in texts.items()]
     config = root / "etc/pitlogger/pitlogger.toml"
     if config.exists():
@@ -75,7 +85,7 @@ def install(root: Path, no_start: bool) -> None:
         _systemctl("enable", "--now", UNIT_NAME)
         click.echo("pitlogger is started. To use the command line without sudo, once:\n"
                    f"    sudo usermod -aG {USER} $USER      (then log in again)\n"
-                   "Then find devices with `pitlogger devices find` and name them.")  # fmt: skip
+                   "Then find devices with `pitlogger devices scan` and name them.")  # fmt: skip
 
 
 @service.command()
@@ -106,12 +116,12 @@ def status(as_json: bool) -> int:
     """Say whether the service runs and is well. Exit code 3 where it does not run."""
     from pitlogger.cli.client import Client
     from pitlogger.errors import DaemonUnreachableError
-    from pitlogger.service.unit import UNIT_NAME, places
+    from pitlogger.service.unit import UNIT_NAME, is_installed
 
     shown = _systemctl("show", UNIT_NAME, *(f"--property={name}" for name in SHOWN), check=False)
     facts = dict(line.split("=", 1) for line in shown.splitlines() if "=" in line)
     document: dict[str, object] = {
-        "installed": places()[UNIT_NAME].exists(),
+        "installed": facts.get("LoadState") == "loaded" or is_installed(),
         "state": facts.get("ActiveState") or "no systemd",
         "pid": int(facts.get("MainPID") or 0) or None,
         "restarts": int(facts.get("NRestarts") or 0),
@@ -123,8 +133,8 @@ def status(as_json: bool) -> int:
     try:
         answer = Client(None).get("/status")
         document |= {"sentence": answer["sentence"], "store": answer["store"], "answers": True}
-    except DaemonUnreachableError:
-        document["answers"] = False
+    except DaemonUnreachableError as fault:
+        document |= {"answers": False, "reason": str(fault)}
     lines = [f"{name}: {held}" for name, held in document.items() if held not in (None, "")]
     emit(document, as_json, "\n".join(lines))
     return 0 if document["answers"] else 3
@@ -136,6 +146,41 @@ def _program() -> str:
     beside = Path(sys.executable).with_name("pitlogger")
     found = here if here.name == "pitlogger" and here.exists() else beside
     return str(found.absolute())
+
+
+HIDDEN = tuple(Path(name) for name in ("/home", "/root", "/run/user", "/tmp", "/var/tmp"))  # noqa: S108
+
+
+def refuse_hidden(*programs: Path) -> None:
+    """Refuse a program in a folder that the service does not see, or its user may not enter.
+
+    The unit has ProtectHome and PrivateTmp: systemd would end with 203/EXEC, again and again.
+
+    Raises:
+        RefusedError: One of them lies there, itself or what it is a link to.
+    """
+    places = [place for program in programs for place in (program, program.resolve())]
+    for path in places:
+        hidden = next((folder for folder in HIDDEN if path.is_relative_to(folder)), None)
+        if hidden is not None:
+            raise _hidden(f"{path} lies in {hidden}, which a service does not see")
+    for path in places:
+        shut = next(filter(_is_shut, path.parents), None)
+        if shut is not None:
+            raise _hidden(f"{path} lies behind {shut}, which only its owner may enter")
+
+
+def _hidden(why: str) -> RefusedError:
+    return RefusedError(
+        f"{why}. Put pitlogger where every user may run it, and install the service from there:"
+        " sudo python3 -m venv /opt/pitlogger &&"
+        " sudo /opt/pitlogger/bin/pip install pitlogger-VERSION.whl &&"
+        " sudo /opt/pitlogger/bin/pitlogger service install"
+    )
+
+
+def _is_shut(folder: Path) -> bool:
+    return folder.exists() and not folder.stat().st_mode & 0o001
 
 
 def _put(path: Path, text: str, mode: int) -> str:
