@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import asyncio
 import logging
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from types import TracebackType
 from typing import Any
@@ -49,12 +50,14 @@ from pitlogger.node.identity import issue_run, node_uid
 from pitlogger.node.intake import Intake
 from pitlogger.node.journalling import Journalling
 from pitlogger.node.keeping import Keeping
-from pitlogger.notify.fanout import Fanout, Happening
 from pitlogger.notify.service import Notifier
 from pitlogger.service.reload import Difference, applicable, difference
 from pitlogger.service.timekeeping import KNOWN_AFTER_MS, Start, Timekeeper
+from pitlogger.store.queries import Reader
 from pitlogger.store.rows import RunRow, Trouble
 from pitlogger.store.store import Store
+from pitlogger.views.fanout import Fanout, Happening
+from pitlogger.views.node import Answer
 from pitlogger.yields.books import from_book
 from pitlogger.yields.document import doubt_document
 from pitlogger.yields.ledger import accounts
@@ -95,12 +98,12 @@ class Daemon:
         self.channels: list[Channel] = []
         self._given_clock = clock
         self._tasks: list[asyncio.Task[None]] = []
-        self.intake = Intake(self)
         self.decisions = Decisions(self)
-        self.journalling = Journalling(self)
-        self.keeping = Keeping(self)
-        self.forecasting = Forecasting(self)
-        self.notifier = Notifier(self)
+        self.intake: Intake = Intake(self)
+        self.journalling: Journalling = Journalling(self, self.decisions)
+        self.keeping: Keeping = Keeping(self)
+        self.forecasting: Forecasting = Forecasting(self)
+        self.notifier: Notifier = Notifier(self)
 
     @property
     def socket(self) -> Path:
@@ -218,6 +221,10 @@ class Daemon:
         """Enter a decision and return its entry, as ``Decisions.enter`` does."""
         return await self.decisions.enter(body, by, key)
 
+    async def earlier(self, key: str) -> Entry | None:
+        """Return what a request with this key became, ``None`` for a new one."""
+        return await self.decisions.earlier(key)
+
     def is_on_disk(self, entry: Entry) -> bool:
         """Return whether the disk has taken an entry."""
         return self.decisions.is_on_disk(entry)
@@ -280,7 +287,11 @@ class Daemon:
             waiting.cancel()
             stopping.cancel()
 
-    async def ask(self, question: Any) -> Any:
+    async def forget(self, device: str) -> None:
+        """Forget what is remembered of a device, and begin with it anew."""
+        await self.supervisor.restart(device, partial(self.keeping.forget, device))
+
+    async def ask(self, question: Callable[[Reader], Answer]) -> Answer:
         """Put a question to the store's reader thread and return the answer."""
         return await asyncio.wrap_future(self.store.ask(question))
 

@@ -9,37 +9,20 @@ from __future__ import annotations
 
 import asyncio
 import json
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from concurrent.futures import Future
 from contextlib import suppress
-from typing import Any, Protocol
 
-from pitlogger.clock import Clock
-from pitlogger.engine.inputs import Command, Input
-from pitlogger.engine.step import Engine
+from pitlogger.engine.inputs import Command
 from pitlogger.errors import RefusedError, StoreError
 from pitlogger.formats.journal_json import dump_body
 from pitlogger.model.journal import Body, Entry
 from pitlogger.service.on_disk import on_disk
-from pitlogger.store.queries import Reader
-from pitlogger.store.store import Store
+from pitlogger.views.node import Node
 
 KEPT = 1000  # decisions of late; while the disk refuses, all of them
 _MOMENTS = frozenset({"at_ms", "until_ms"})
 READ_S = 1.0  # for a look into the record; a disk that hangs must not hold an answer back
-
-
-class Node(Protocol):
-    """What decisions need of the daemon."""
-
-    clock: Clock
-    engine: Engine
-    store: Store
-    stopping: asyncio.Event
-
-    def feed(self, given: Input) -> list[Entry]: ...
-
-    async def ask(self, question: Callable[[Reader], Any]) -> Any: ...
 
 
 def fingerprint(body: Body, by: str) -> str:
@@ -92,7 +75,7 @@ class Decisions:
     async def _on_record(self, key: str) -> Entry | None:
         try:
             async with asyncio.timeout(READ_S):
-                found: Entry | None = await self._node.ask(lambda reader: reader.entry_by_key(key))
+                found = await self._node.ask(lambda reader: reader.entry_by_key(key))
         except (StoreError, TimeoutError):
             found = None
         if found is None and key not in self._by_key and key in self._node.engine.state.keys:

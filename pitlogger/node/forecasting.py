@@ -10,13 +10,10 @@ from __future__ import annotations
 import asyncio
 import logging
 from collections.abc import Iterable, Iterator
-from typing import Protocol
 
 from pitlogger.bootstrap import forecast_answer
-from pitlogger.clock import Clock
 from pitlogger.engine.forecasts.exchange import finished
 from pitlogger.engine.inputs import Command, ForecastRequest, ForecastResult
-from pitlogger.engine.step import Engine
 from pitlogger.errors import PitloggerError
 from pitlogger.forecast.request import Request
 from pitlogger.model.journal import (
@@ -28,20 +25,11 @@ from pitlogger.model.journal import (
     ForecastTaught,
     LocalScore,
 )
+from pitlogger.views.node import Node
 
 log = logging.getLogger(__name__)
 
 COOKS_TAUGHT = 40  # the newest; older ones were another cook's fire
-
-
-class Node(Protocol):
-    """What forecasting needs of the daemon it works for."""
-
-    engine: Engine
-    clock: Clock
-    finished_cook: str | None
-
-    def feed(self, given: Command) -> list[Entry]: ...
 
 
 class Forecasting:

@@ -2,33 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import replace
-from typing import Protocol
 
 from pitlogger.bootstrap import buttons, routes
-from pitlogger.clock import Clock
 from pitlogger.config import Config
 from pitlogger.devices.contract import Measurement, milli_units
 from pitlogger.devices.supervisor import Link
 from pitlogger.engine.buttons import press
-from pitlogger.engine.inputs import Command, Input
-from pitlogger.engine.step import Engine
+from pitlogger.engine.inputs import Command
 from pitlogger.model.cooks import Channel
-from pitlogger.model.journal import DeviceChanged, Entry
+from pitlogger.model.journal import DeviceChanged
 from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import Reading
-
-
-class Node(Protocol):
-    """What the intake needs of the daemon it works for."""
-
-    clock: Clock
-    engine: Engine
-
-    def feed(self, given: Input) -> Sequence[Entry]: ...
-
-    def meet(self, channel: Channel) -> None: ...
+from pitlogger.views.node import Node
 
 
 class Intake:

@@ -10,10 +10,8 @@ import asyncio
 import logging
 from collections.abc import Sequence
 from concurrent.futures import Future
-from typing import Protocol
 
 from pitlogger.bootstrap import cook_id
-from pitlogger.engine.step import Engine
 from pitlogger.errors import PitloggerError, StoreError
 from pitlogger.formats.journal_json import dump_entry
 from pitlogger.model.alerts import alert_class
@@ -26,32 +24,21 @@ from pitlogger.model.journal import (
     Undone,
 )
 from pitlogger.node.decisions import Decisions
-from pitlogger.notify.fanout import Fanout, Happening
 from pitlogger.store.rows import JournalRow
-from pitlogger.store.store import Store
+from pitlogger.views.fanout import Happening
+from pitlogger.views.node import Node
 
 log = logging.getLogger(__name__)
 
 ALARM_TOLD_S = 0.25
 
 
-class Node(Protocol):
-    """What journalling needs of the daemon it works for."""
-
-    engine: Engine
-    store: Store
-    fanout: Fanout
-    cook: str | None
-    finished_cook: str | None
-    utc_offset_ms: int
-    decisions: Decisions
-
-
 class Journalling:
     """Keeps entries under the cook they belong to, and tells of them."""
 
-    def __init__(self, node: Node) -> None:
+    def __init__(self, node: Node, decisions: Decisions) -> None:
         self._node = node
+        self._decisions = decisions
         self._telling: set[asyncio.Task[None]] = set()
 
     @property
@@ -63,7 +50,7 @@ class Journalling:
         """Hand entries to the store and tell of them when that is due."""
         rows = [JournalRow.of(entry, self._cook_of(entry)) for entry in entries]
         done = self._node.store.append(rows)
-        self._node.decisions.handed_to_disk(entries, done)
+        self._decisions.handed_to_disk(entries, done)
         task = asyncio.create_task(self._tell(rows, done), name="tell")
         self._telling.add(task)
         task.add_done_callback(self._telling.discard)

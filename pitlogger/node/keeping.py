@@ -4,29 +4,17 @@ from __future__ import annotations
 
 import time
 from pathlib import Path
-from typing import Protocol
 
-from pitlogger.config import Config
 from pitlogger.devices.contract import Memory
 from pitlogger.devices.memory import load_memories, save_memories
 from pitlogger.engine.snapshot import dump_state, snapshot_version
-from pitlogger.engine.step import Engine
 from pitlogger.model.readings import Tagged
 from pitlogger.store.rows import Snapshot
-from pitlogger.store.store import Store
+from pitlogger.views.node import Node
 
 SNAPSHOT_EVERY_MS = 5 * 60_000
 MEMORY_EVERY_S = 60.0  # after a crash no older message than that can be played again
 SNAPSHOT_LEAST_S = 10.0  # of real time, where a simulator's runs faster
-
-
-class Node(Protocol):
-    """What keeping needs of the daemon it works for."""
-
-    config: Config
-    engine: Engine
-    store: Store
-    run: str
 
 
 class Keeping:

@@ -9,10 +9,10 @@ from pitlogger.formats.journal_json import load_entry
 from pitlogger.model.alerts import AlertState, Priority
 from pitlogger.model.journal import AlertChanged
 from pitlogger.notify.alert_status import Standing
-from pitlogger.notify.fanout import Happening
 from pitlogger.notify.outbox import Happened, Push
 from pitlogger.rules.conditions import Watch
 from pitlogger.rules.policies import Policy
+from pitlogger.views.fanout import Happening
 
 _OURS = ("utc_ms", "on_disk")  # what telling adds to an entry
 

@@ -15,10 +15,10 @@ from typing import TYPE_CHECKING
 
 from pitlogger.errors import DeliveryError
 from pitlogger.notify.message import alive_message
-from pitlogger.notify.node import Node
 from pitlogger.notify.task_group import stop_if_cancelled
 from pitlogger.notify.ways.make import make_way
 from pitlogger.notify.ways.way import Way
+from pitlogger.views.node import Node
 
 if TYPE_CHECKING:
     from pitlogger.notify.mqtt.session import Session, StateSession

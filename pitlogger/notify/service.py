@@ -20,14 +20,15 @@ from pitlogger.notify.alert_changes import all_standing, change_of, meant_for
 from pitlogger.notify.alert_status import Standing
 from pitlogger.notify.connections import Beside, guarded, plans_of
 from pitlogger.notify.courier import Courier
-from pitlogger.notify.fanout import Happening
 from pitlogger.notify.message import Message, compose
-from pitlogger.notify.node import Node
 from pitlogger.notify.outbox import Outbox, Push
 from pitlogger.notify.quiet import NEVER_QUIET, QuietHours
 from pitlogger.notify.ways.make import make_way
 from pitlogger.notify.ways.way import Way
 from pitlogger.store.rows import Notice
+from pitlogger.views.fanout import Happening
+from pitlogger.views.language import tr
+from pitlogger.views.node import Node
 
 if TYPE_CHECKING:
     from pitlogger.notify.mqtt.session import StateSession
@@ -285,6 +286,22 @@ class Notifier:
             if each.asks_a_hand and (each.wakes or not quiet)
         ]
         self._bell.sound(max(heard, default=None), self.node.is_well())
+
+    def waiting(self) -> dict[str, int]:
+        """Return how many messages wait, by way."""
+        return {name: len(courier.waiting) for name, courier in self.couriers.items()}
+
+    def why_unsent(self, alert: str, wakes: bool) -> str:
+        """Return why no message about an alert has been made."""
+        standing = self.outbox.standing.get(alert)
+        if standing is None or standing.silenced:
+            return tr("Nothing is to be sent about this.")
+        if standing.pushes:
+            return tr("Not sent: no way takes alerts of this priority or kind.")
+        now_ms = self.node.clock.engine_ms()
+        if not wakes and self.outbox.quiet.holds(now_ms + self.node.utc_offset_ms):
+            return tr("Not sent yet: it waits for the end of the quiet hours.")
+        return tr("About to be sent.")
 
     async def try_sounder(self) -> str | None:
         """Sound it briefly and return what should have been heard, ``None`` without one."""

@@ -28,14 +28,14 @@ from pitlogger.model.journal import (
     StageSet,
     TargetSet,
 )
-from pitlogger.node.daemon import Daemon
 from pitlogger.safety.record import DISPOSITIONS
+from pitlogger.views.node import Node
 from pitlogger.web import bodies, requests
 from pitlogger.web.access.roles import who_asks
 from pitlogger.web.containers import tare_of
 from pitlogger.web.routes.food_log import CorrectiveAsk
 
-Make = Callable[[Daemon, Any], Body]
+Make = Callable[[Node, Any], Body]
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,42 +46,42 @@ class Deed:
     make: Make
 
 
-def _cook_started(daemon: Daemon, ask: requests.CookAsk) -> Body:
+def _cook_started(daemon: Node, ask: requests.CookAsk) -> Body:
     return CookStarted(with_configured(parse_cook(ask.toml), daemon.channels))
 
 
-def _cook_finished(daemon: Daemon, ask: requests.FinishAsk) -> Body:
+def _cook_finished(daemon: Node, ask: requests.FinishAsk) -> Body:
     cook = daemon.engine.book.cook
     return CookFinished("" if cook is None else cook.name)
 
 
-def _split(daemon: Daemon, ask: requests.SplitAsk) -> Body:
+def _split(daemon: Node, ask: requests.SplitAsk) -> Body:
     return PieceSplit(ask.piece, tuple(table.piece() for table in ask.into))
 
 
-def _stage(daemon: Daemon, ask: requests.StageAsk) -> Body:
+def _stage(daemon: Node, ask: requests.StageAsk) -> Body:
     return StageSet(ask.piece, ask.stage, _moment(daemon, ask.at), ask.wrap)
 
 
-def _weighed(daemon: Daemon, ask: requests.WeighAsk) -> Body:
+def _weighed(daemon: Node, ask: requests.WeighAsk) -> Body:
     if ask.tare is None and (tare_mg := tare_of(daemon, ask.container)) is not None:
         ask = ask.model_copy(update={"tare": tare_mg})
     return bodies.weighed(daemon.engine, ask, daemon.clock.engine_ms())
 
 
 def _alert(action: Any) -> Make:
-    def make(daemon: Daemon, ask: requests.AlertAsk) -> Body:
+    def make(daemon: Node, ask: requests.AlertAsk) -> Body:
         return AlertActed(ask.alert, action, reason=ask.reason)
 
     return make
 
 
-def _shelve(daemon: Daemon, ask: requests.ShelveAsk) -> Body:
+def _shelve(daemon: Node, ask: requests.ShelveAsk) -> Body:
     until_ms = daemon.clock.engine_ms() + round(ask.minutes * 60_000)
     return AlertActed(ask.alert, "shelve", until_ms, ask.reason)
 
 
-def _corrective(daemon: Daemon, ask: CorrectiveAsk) -> Body:
+def _corrective(daemon: Node, ask: CorrectiveAsk) -> Body:
     if not (ask.by or who_asks.get().initials):
         raise UsageError("corrective action is signed: give the initials of who took it")
     if ask.disposition not in DISPOSITIONS:
@@ -124,11 +124,11 @@ DEEDS: dict[str, Deed] = {
 }
 
 
-def _moment(daemon: Daemon, at_ms: int | None) -> int:
+def _moment(daemon: Node, at_ms: int | None) -> int:
     return daemon.clock.engine_ms() if at_ms is None else at_ms
 
 
-def in_engine_time(daemon: Daemon, ask: requests.Ask) -> requests.Ask:
+def in_engine_time(daemon: Node, ask: requests.Ask) -> requests.Ask:
     """Return what was asked with its moment, if it names one, in engine time instead of UTC."""
     at_ms = getattr(ask, "at", None)
     if at_ms is None or not daemon.utc_offset_ms:
@@ -136,14 +136,14 @@ def in_engine_time(daemon: Daemon, ask: requests.Ask) -> requests.Ask:
     return ask.model_copy(update={"at": at_ms - daemon.utc_offset_ms})
 
 
-async def decide(daemon: Daemon, name: str, ask: requests.Ask) -> Entry:
+async def decide(daemon: Node, name: str, ask: requests.Ask) -> Entry:
     """Do what was asked and return its entry once it is on disk.
 
     Raises:
         UsageError: It cannot be used; nothing was changed.
         RefusedError: It is refused as things stand; nothing was changed.
     """
-    if (known := await daemon.decisions.earlier(ask.key)) is not None:
+    if (known := await daemon.earlier(ask.key)) is not None:
         return known  # asked a second time: what it became the first time still stands
     body = DEEDS[name].make(daemon, in_engine_time(daemon, ask))
     return await daemon.submit(body, ask.by or who_asks.get().initials, ask.key)

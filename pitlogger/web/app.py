@@ -12,7 +12,7 @@ from starlette.types import ASGIApp
 
 from pitlogger import __version__
 from pitlogger.errors import PitloggerError, RefusedError, UsageError
-from pitlogger.node.daemon import Daemon
+from pitlogger.views.node import Node
 from pitlogger.web.access.access import Access
 from pitlogger.web.access.gate import Gate, wants_json
 from pitlogger.web.access.routes import make_access_api
@@ -35,7 +35,7 @@ from pitlogger.web.routes.ring_test import RingTest
 PACK_FROM = 1000  # octets; below, packing costs more than it saves
 
 
-def make_apps(daemon: Daemon, access: Access, page: str | None = None) -> tuple[ASGIApp, ASGIApp]:
+def make_apps(daemon: Node, access: Access, page: str | None = None) -> tuple[ASGIApp, ASGIApp]:
     """Return the application as the Unix socket serves it and as the network does.
 
     Args:
@@ -47,7 +47,7 @@ def make_apps(daemon: Daemon, access: Access, page: str | None = None) -> tuple[
     return local, network
 
 
-def make_app(daemon: Daemon, access: Access, page: str | None = None) -> FastAPI:
+def make_app(daemon: Node, access: Access, page: str | None = None) -> FastAPI:
     """Return the routes of both, without the gate."""
     app = FastAPI(
         title="pitlogger", version=__version__,
@@ -72,7 +72,7 @@ def make_app(daemon: Daemon, access: Access, page: str | None = None) -> FastAPI
     return app
 
 
-def _add_faults(app: FastAPI, daemon: Daemon) -> None:
+def _add_faults(app: FastAPI, daemon: Node) -> None:
     """Answer faults in words: to a person with a screen, to a program with JSON."""
 
     def told(request: Request, status: int, message: str) -> Response:

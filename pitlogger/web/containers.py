@@ -15,7 +15,7 @@ from functools import lru_cache
 from pathlib import Path
 
 from pitlogger.errors import StoreError, UsageError, unknown
-from pitlogger.node.daemon import Daemon
+from pitlogger.views.node import Node
 from pitlogger.yields.weighing.containers import Container, recognise
 
 log = logging.getLogger(__name__)
@@ -33,7 +33,7 @@ class Kept:
     at_ms: int = 0
 
 
-def containers(daemon: Daemon) -> dict[str, Kept]:
+def containers(daemon: Node) -> dict[str, Kept]:
     """Return the containers on the list, by name, in the order of their names."""
     path = _path(daemon)
     try:
@@ -43,7 +43,7 @@ def containers(daemon: Daemon) -> dict[str, Kept]:
     return _read(path, found.st_mtime_ns, found.st_size)
 
 
-def keep(daemon: Daemon, name: str, tare_mg: int, by: str) -> Kept:
+def keep(daemon: Node, name: str, tare_mg: int, by: str) -> Kept:
     """Put a container on the list, or change its mass; it is on disk when this returns.
 
     Raises:
@@ -61,7 +61,7 @@ def keep(daemon: Daemon, name: str, tare_mg: int, by: str) -> Kept:
     return made
 
 
-def remove(daemon: Daemon, name: str, by: str) -> Kept:
+def remove(daemon: Node, name: str, by: str) -> Kept:
     """Take a container off the list; weighings that named it keep its mass.
 
     Raises:
@@ -74,13 +74,13 @@ def remove(daemon: Daemon, name: str, by: str) -> Kept:
     return replace(known[name], by=by)
 
 
-def tare_of(daemon: Daemon, name: str | None) -> int | None:
+def tare_of(daemon: Node, name: str | None) -> int | None:
     """Return the mass of a container on the list, ``None`` for one that is not."""
     held = containers(daemon).get(name or "")
     return None if held is None else held.tare_mg
 
 
-def looks_like(daemon: Daemon, gross_mg: int, interval_mg: int) -> Kept | None:
+def looks_like(daemon: Node, gross_mg: int, interval_mg: int) -> Kept | None:
     """Return the container that a steady mass is, ``None`` if none or several fit."""
     known = containers(daemon)
     library = [Container(one.name, (one.tare_mg or 0) / 1000) for one in known.values()]
@@ -88,7 +88,7 @@ def looks_like(daemon: Daemon, gross_mg: int, interval_mg: int) -> Kept | None:
     return None if found is None else known[found.id]
 
 
-def _path(daemon: Daemon) -> Path:
+def _path(daemon: Node) -> Path:
     return daemon.config.node.data / FILE
 
 

@@ -8,12 +8,12 @@ from typing import Any, Literal
 
 from pitlogger.clock import rfc3339
 from pitlogger.model.alerts import AlertState
-from pitlogger.node.daemon import Daemon
 from pitlogger.notify.courier import MOOT, SUPERSEDED
 from pitlogger.notify.message import Message
 from pitlogger.rules.conditions import Watch
 from pitlogger.store.queries import Reader
 from pitlogger.store.rows import Notice
+from pitlogger.views.node import Node
 
 Became = Literal["sent", "waiting", "failed", "withdrawn"]
 
@@ -42,7 +42,7 @@ class Told:
         }  # fmt: skip
 
 
-async def read_notices(daemon: Daemon) -> list[Notice]:
+async def read_notices(daemon: Node) -> list[Notice]:
     """Return the notices that may speak of an alert that stands now."""
     raised = [
         watch.raised_ms
@@ -56,8 +56,7 @@ async def read_notices(daemon: Daemon) -> list[Notice]:
     def read(reader: Reader) -> list[Notice]:
         return reader.handed_in(since_ms)
 
-    found: list[Notice] = await daemon.ask(read)
-    return found
+    return await daemon.ask(read)
 
 
 def told_of(watch: Watch, notices: Iterable[Notice], offset_ms: int) -> list[Told]:
@@ -89,18 +88,10 @@ def _became(row: Notice) -> Became:
     return "withdrawn" if row.last_error in (MOOT, SUPERSEDED) else "failed"
 
 
-def why_nobody(daemon: Daemon, watch: Watch, told: Sequence[Told]) -> str:
+def why_nobody(daemon: Node, watch: Watch, told: Sequence[Told]) -> str:
     """Return why no message about an alert was made, empty where one was."""
     if told:
         return ""
     if not daemon.config.notify.way:
         return "Nobody is told: no way of being told is configured."
-    standing = daemon.notifier.outbox.standing.get(watch.key)
-    if standing is None or standing.silenced:
-        return "Nothing is to be sent about this."
-    if standing.pushes:
-        return "Not sent: no way takes alerts of this priority or kind."
-    quiet = daemon.notifier.outbox.quiet.holds(daemon.clock.engine_ms() + daemon.utc_offset_ms)
-    if quiet and not watch.wakes:
-        return "Not sent yet: it waits for the end of the quiet hours."
-    return "About to be sent."
+    return daemon.notifier.why_unsent(watch.key, watch.wakes)

@@ -18,7 +18,6 @@ from pitlogger.formats.journal_json import dump_entry
 from pitlogger.model.book import Book, fold
 from pitlogger.model.journal import CheckMade, CorrectiveTaken, Entry, SignedOff
 from pitlogger.model.readings import Site, Tagged
-from pitlogger.node.daemon import Daemon
 from pitlogger.reports.gathering import without_repeats
 from pitlogger.safety import record
 from pitlogger.safety.history import histories
@@ -27,6 +26,7 @@ from pitlogger.safety.policy import Policy
 from pitlogger.safety.sheets import sheets
 from pitlogger.store.queries import Reader
 from pitlogger.store.rows import CookRow
+from pitlogger.views.node import Node
 
 LOG_KINDS = ("signed-off", "corrective-taken", "check-made", "adjusted")
 _JUDGED = (Site.CORE, Site.SURFACE, Site.HOLD, Site.TRANSPORT, Site.LINE, Site.COLD, Site.PIT)
@@ -47,7 +47,7 @@ class Judged:
     faults: list[str]
 
 
-async def judged(daemon: Daemon, cook: str | None) -> Judged:
+async def judged(daemon: Node, cook: str | None) -> Judged:
     """Return the food log of a cook, by id or name, as it stands; of the last one by default.
 
     Raises:

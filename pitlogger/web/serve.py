@@ -14,7 +14,7 @@ from starlette.types import ASGIApp
 
 from pitlogger.config import WebTable
 from pitlogger.errors import TransportError
-from pitlogger.node.daemon import Daemon
+from pitlogger.views.node import Node
 from pitlogger.web.access.access import Access
 from pitlogger.web.access.bounded import BoundedProtocol
 from pitlogger.web.access.door import LOCAL, NETWORK, Door, Limits, with_room
@@ -55,7 +55,7 @@ class _Server(uvicorn.Server):
 
 
 @asynccontextmanager
-async def serving(daemon: Daemon, access: Access | None = None) -> AsyncIterator[str | None]:
+async def serving(daemon: Node, access: Access | None = None) -> AsyncIterator[str | None]:
     """Serve the daemon while the context is open; yield the page's address, if it has one.
 
     With ``[web] one_time_link`` the address holds a code that pairs one browser as owner.

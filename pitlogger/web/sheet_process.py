@@ -18,8 +18,8 @@ from typing import Any, Literal
 
 from pitlogger.config import Config
 from pitlogger.errors import PitloggerError, RefusedError, UsageError
-from pitlogger.node.daemon import Daemon
 from pitlogger.rules.messages import Units
+from pitlogger.views.node import Node
 
 What = Literal["cook", "food-log", "take-along"]
 WHAT: tuple[What, ...] = ("cook", "food-log", "take-along")
@@ -28,7 +28,7 @@ POLITE = 10  # niceness: the logger comes first
 _one_at_a_time = asyncio.Lock()
 
 
-async def sheet_of_cook(daemon: Daemon, what: What, cook: str | None, units: Units) -> str:
+async def sheet_of_cook(daemon: Node, what: What, cook: str | None, units: Units) -> str:
     """Return a sheet of a cook, the last one by default, as HTML.
 
     Raises:

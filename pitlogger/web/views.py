@@ -17,12 +17,12 @@ from pitlogger.model.journal import Entry
 from pitlogger.model.next_steps import NEXT_CHECKPOINT, NEXT_STAGE
 from pitlogger.model.quantities import Quantity, show_duration, show_temperature
 from pitlogger.model.readings import Site
-from pitlogger.node.daemon import Daemon
 from pitlogger.rules.conditions import Watch
 from pitlogger.views import words
+from pitlogger.views.node import Node
 
 
-def status(daemon: Daemon) -> dict[str, Any]:
+def status(daemon: Node) -> dict[str, Any]:
     """Return how things stand: a sentence, the cook, channels, pieces, scales, alerts."""
     engine = daemon.engine
     now_ms = daemon.clock.engine_ms()
@@ -42,7 +42,7 @@ def status(daemon: Daemon) -> dict[str, Any]:
     }
 
 
-def channel_view(daemon: Daemon, lane: Lane, now_ms: int) -> dict[str, Any]:
+def channel_view(daemon: Node, lane: Lane, now_ms: int) -> dict[str, Any]:
     """Return what a channel reads, how old that is and where it is heading."""
     state = lane.state
     declared = daemon.engine.declared(state.id)
@@ -79,7 +79,7 @@ def channel_view(daemon: Daemon, lane: Lane, now_ms: int) -> dict[str, Any]:
     return view
 
 
-def piece_view(daemon: Daemon, held: PieceBook) -> dict[str, Any]:
+def piece_view(daemon: Node, held: PieceBook) -> dict[str, Any]:
     """Return a piece: its stage, what comes next, its targets and its last forecast."""
     piece = held.piece
     policy = daemon.policy
@@ -116,7 +116,7 @@ def piece_view(daemon: Daemon, held: PieceBook) -> dict[str, Any]:
     }
 
 
-def alert_view(daemon: Daemon, watch: Watch) -> dict[str, Any]:
+def alert_view(daemon: Node, watch: Watch) -> dict[str, Any]:
     """Return an alert as it stands."""
     rule = daemon.policy.rules[watch.kind]
     return {
@@ -139,7 +139,7 @@ def alert_view(daemon: Daemon, watch: Watch) -> dict[str, Any]:
     }
 
 
-def alerts(daemon: Daemon) -> list[dict[str, Any]]:
+def alerts(daemon: Node) -> list[dict[str, Any]]:
     """Return the alerts that are not normal, the most pressing first."""
     standing = [
         watch
@@ -150,7 +150,7 @@ def alerts(daemon: Daemon) -> list[dict[str, Any]]:
     return [alert_view(daemon, watch) for watch in standing]
 
 
-def entry_view(daemon: Daemon, entry: Entry) -> dict[str, Any]:
+def entry_view(daemon: Node, entry: Entry) -> dict[str, Any]:
     """Return a journal entry with its time as RFC 3339."""
     return {
         "id": entry.id,
@@ -162,7 +162,7 @@ def entry_view(daemon: Daemon, entry: Entry) -> dict[str, Any]:
     }
 
 
-def sentence(daemon: Daemon, now_ms: int) -> str:
+def sentence(daemon: Node, now_ms: int) -> str:
     """Return how things stand in one sentence."""
     engine, unit = daemon.engine, daemon.units.temperature
     book = engine.book
@@ -185,7 +185,7 @@ def sentence(daemon: Daemon, now_ms: int) -> str:
     return f"{book.cook.name}: {'; '.join(parts)}." if parts else f"{book.cook.name} is running."
 
 
-def _piece_words(daemon: Daemon, held: PieceBook, now_ms: int) -> str:
+def _piece_words(daemon: Node, held: PieceBook, now_ms: int) -> str:
     label = words.stage(held.stage)
     told = f"{held.piece.id} {label} for {show_duration(now_ms - held.stage_since_ms)}"
     lead = daemon.engine.book.cores(held.piece.id)[:1]

@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from pitlogger.config import Config, parse_config
+from pitlogger.model.journal import TroubleChanged
 from pitlogger.notify.service import LEFT
 from pitlogger.store.queries import Reader
 from pitlogger.testing.waiting import until
@@ -119,9 +120,8 @@ async def test_a_fault_that_goes_on_is_entered_once(night: Night) -> None:
         for _ in range(30):
             await night.after(MINUTE_MS)
         entries = await daemon.ask(lambda reader: reader.entries(kinds=("trouble-changed",)))
-    assert [entry.body.subject for entry in entries if entry.body.alert == "notify-failing"] == [
-        "webhook"
-    ]
+    changed = [entry.body for entry in entries if isinstance(entry.body, TroubleChanged)]
+    assert [body.subject for body in changed if body.alert == "notify-failing"] == ["webhook"]
 
 
 async def test_a_heartbeat_begins_moves_and_ends(night: Night, other_server: WebServer) -> None:

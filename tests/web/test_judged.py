@@ -82,7 +82,7 @@ async def test_the_log_is_read_without_the_shared_reader(node: Node) -> None:
     async def never(question: object) -> None:
         raise AssertionError("the shared reader was asked")
 
-    node.daemon.ask = never  # type: ignore[method-assign]
+    node.daemon.ask = never  # type: ignore[assignment,method-assign]
     answer = await node.local.get("/api/v1/log")
     assert (answer.status_code, answer.json()["entries"]) == (200, 1)
 

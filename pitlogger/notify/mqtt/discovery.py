@@ -19,7 +19,7 @@ from pitlogger import __version__
 from pitlogger.engine.compiled_channel import Lane
 from pitlogger.model.quantities import Quantity
 from pitlogger.notify.mqtt.tree import OFFLINE, ONLINE, level
-from pitlogger.notify.node import Node
+from pitlogger.views.node import Node
 
 # Unit, device class of a quantity. No class says "battery of a probe" better than battery.
 _SENSOR: dict[Quantity, tuple[str, str]] = {

@@ -16,11 +16,11 @@ import aiomqtt
 
 from pitlogger.formats.journal_json import load_entry
 from pitlogger.model.journal import Entry
-from pitlogger.notify.fanout import Happening
 from pitlogger.notify.mqtt.tree import StateTree
 from pitlogger.notify.mqtt.wire import tell
-from pitlogger.notify.node import Node
 from pitlogger.store.queries import Reader
+from pitlogger.views.fanout import Happening
+from pitlogger.views.node import Node
 
 AT_ONCE = 500
 SAVE_EVERY_S = 5.0

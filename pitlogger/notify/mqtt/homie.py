@@ -19,7 +19,7 @@ from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import SENML_UNIT, Quality
 from pitlogger.notify.mqtt.discovery import ids_of, slug
 from pitlogger.notify.mqtt.tree import to_json
-from pitlogger.notify.node import Node
+from pitlogger.views.node import Node
 
 _UNIT: dict[Quantity, str] = {
     Quantity.TEMPERATURE: "°C",

@@ -17,7 +17,7 @@ from pitlogger.engine.compiled_channel import Lane
 from pitlogger.notify.mqtt.homie import HomieTree
 from pitlogger.notify.mqtt.tree import StateTree
 from pitlogger.notify.mqtt.wire import listen_to, retain
-from pitlogger.notify.node import Node
+from pitlogger.views.node import Node
 
 Tree = StateTree | HomieTree
 LONGEST_TICK_S = 1.0

@@ -11,7 +11,6 @@ from typing import Any
 import aiomqtt
 
 from pitlogger.errors import DeliveryError, PitloggerError
-from pitlogger.notify.fanout import Happening
 from pitlogger.notify.message import Message
 from pitlogger.notify.mqtt import commands
 from pitlogger.notify.mqtt.discovery import components_of, discovery, without
@@ -21,9 +20,10 @@ from pitlogger.notify.mqtt.link import NAMESAKE
 from pitlogger.notify.mqtt.publisher import Publisher, Tree
 from pitlogger.notify.mqtt.tree import StateTree, to_json
 from pitlogger.notify.mqtt.wire import listen_to, tell
-from pitlogger.notify.node import Node
 from pitlogger.notify.task_group import together
 from pitlogger.notify.ways.http import message_document
+from pitlogger.views.fanout import Happening
+from pitlogger.views.node import Node
 
 HEALTH_EVERY_S = 30.0
 FAREWELL_S = 2.0

@@ -28,8 +28,8 @@ from pitlogger.model.book import PieceBook
 from pitlogger.model.journal import Entry
 from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import SENML_UNIT, Quality
-from pitlogger.notify.node import Node
 from pitlogger.rules.conditions import Watch
+from pitlogger.views.node import Node
 
 SCHEMA = 1
 ONLINE, OFFLINE = "online", "offline"

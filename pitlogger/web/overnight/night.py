@@ -15,9 +15,9 @@ from pitlogger.clock import rfc3339
 from pitlogger.model.alerts import AlertState
 from pitlogger.model.journal import ForecastMade
 from pitlogger.model.quantities import Quantity
-from pitlogger.node.daemon import Daemon
 from pitlogger.rules.conditions import Limit
 from pitlogger.views import words
+from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 from pitlogger.web import views
 from pitlogger.web.overnight.night_checks import checks
@@ -37,7 +37,7 @@ _INSTRUMENTS = {
 }
 
 
-def make_night_api(daemon: Daemon, ring: RingTest) -> APIRouter:
+def make_night_api(daemon: Node, ring: RingTest) -> APIRouter:
     """Return the routes of the night."""
     api = APIRouter(prefix="/api/v1", responses=RESPONSES)
 
@@ -59,7 +59,7 @@ def make_night_api(daemon: Daemon, ring: RingTest) -> APIRouter:
     return api
 
 
-def night_facts(daemon: Daemon, ring: RingTest) -> dict[str, Any]:
+def night_facts(daemon: Node, ring: RingTest) -> dict[str, Any]:
     """Return all facts of the bedtime check."""
     now_ms = daemon.clock.engine_ms()
     shown = Shown(daemon.units, now_ms, daemon.utc_offset_ms)
@@ -96,7 +96,7 @@ def morning_ms(shown: Shown) -> int:
     return shown.now_ms + round((at.astimezone() - now).total_seconds() * 1000)
 
 
-def expected(daemon: Daemon) -> list[ForecastMade]:
+def expected(daemon: Node) -> list[ForecastMade]:
     """Return what is foreseen of each piece that is followed, the soonest first."""
     if not standing.is_running(daemon):
         return []
@@ -108,7 +108,7 @@ def expected(daemon: Daemon) -> list[ForecastMade]:
     return sorted(found, key=lambda made: (made.p50_ms is None, made.p50_ms or 0))
 
 
-def _expected(daemon: Daemon, made: ForecastMade, ends_ms: int) -> dict[str, Any]:
+def _expected(daemon: Node, made: ForecastMade, ends_ms: int) -> dict[str, Any]:
     return {
         "piece": made.piece,
         "target": made.target,
@@ -127,16 +127,16 @@ def comes_till(made: ForecastMade, ends_ms: int) -> bool:
     return first_ms is not None and first_ms <= ends_ms
 
 
-def wakes(daemon: Daemon, made: ForecastMade) -> bool:
+def wakes(daemon: Node, made: ForecastMade) -> bool:
     """Return whether the prompt that it is about may wake somebody."""
     return daemon.policy.rules[_PROMPT[made.target]].wakes
 
 
-def _moment(daemon: Daemon, t_ms: int | None) -> str | None:
+def _moment(daemon: Node, t_ms: int | None) -> str | None:
     return None if t_ms is None else rfc3339(t_ms + daemon.utc_offset_ms)
 
 
-def waking(daemon: Daemon) -> list[Limit]:
+def waking(daemon: Node) -> list[Limit]:
     """Return the limits in force that may wake somebody and are not muted."""
     watches = daemon.engine.state.watches
     quiet = (AlertState.SHELVED, AlertState.OUT_OF_SERVICE)
@@ -147,7 +147,7 @@ def waking(daemon: Daemon) -> list[Limit]:
     ]
 
 
-def wakes_at(daemon: Daemon, shown: Shown) -> list[str]:
+def wakes_at(daemon: Node, shown: Shown) -> list[str]:
     """Return what will wake somebody, each with where its limit lies."""
     lines = [_limit_words(limit, shown) for limit in waking(daemon)]
     lines += [text for kind, text in _INSTRUMENTS.items() if daemon.policy.rules[kind].wakes]

@@ -8,8 +8,8 @@ from pitlogger.engine.compiled_channel import Lane
 from pitlogger.model.alerts import ACTIVE, AlertState
 from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import Site
-from pitlogger.node.daemon import Daemon
 from pitlogger.rules.places import BATTERY_LOW
+from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 from pitlogger.web.page import standing
 from pitlogger.web.page.figures import figure
@@ -28,7 +28,7 @@ class Check:
     remedy: str = ""
 
 
-def checks(daemon: Daemon, shown: Shown, ring: RingTest) -> list[Check]:
+def checks(daemon: Node, shown: Shown, ring: RingTest) -> list[Check]:
     """Return everything looked at before somebody turns in."""
     return [
         *_probe_checks(daemon, shown),
@@ -39,7 +39,7 @@ def checks(daemon: Daemon, shown: Shown, ring: RingTest) -> list[Check]:
     ]
 
 
-def _probe_checks(daemon: Daemon, shown: Shown) -> list[Check]:
+def _probe_checks(daemon: Node, shown: Shown) -> list[Check]:
     found = []
     for lane in daemon.engine.lanes.values():
         if not lane.is_temperature or lane.site not in _WATCHED or _is_over(daemon, lane):
@@ -60,12 +60,12 @@ def _probe_checks(daemon: Daemon, shown: Shown) -> list[Check]:
     return found
 
 
-def _is_over(daemon: Daemon, lane: Lane) -> bool:
+def _is_over(daemon: Node, lane: Lane) -> bool:
     held = daemon.engine.book.pieces.get(lane.piece or "")
     return held is not None and held.ended_ms is not None
 
 
-def _battery_checks(daemon: Daemon, shown: Shown) -> list[Check]:
+def _battery_checks(daemon: Node, shown: Shown) -> list[Check]:
     found = []
     for lane in daemon.engine.lanes.values():
         if lane.quantity is not Quantity.BATTERY or lane.state.value is None:
@@ -79,7 +79,7 @@ def _battery_checks(daemon: Daemon, shown: Shown) -> list[Check]:
     return found
 
 
-def _alarm_checks(daemon: Daemon) -> list[Check]:
+def _alarm_checks(daemon: Node) -> list[Check]:
     alarms = standing.active(daemon, "alarm")
     shelved = [
         watch.key
@@ -95,7 +95,7 @@ def _alarm_checks(daemon: Daemon) -> list[Check]:
     return found
 
 
-def _waking_checks(daemon: Daemon) -> list[Check]:
+def _waking_checks(daemon: Node) -> list[Check]:
     ways = daemon.config.notify.way
     failing = [
         watch

@@ -8,13 +8,13 @@ from pitlogger.engine.commands import ANSWERS
 from pitlogger.model.alerts import ACTIVE, AlertState, Priority, alert_class
 from pitlogger.model.cooks import Stage
 from pitlogger.model.journal import Entry
-from pitlogger.node.daemon import Daemon
 from pitlogger.notify.deliveries import waiting_documents
 from pitlogger.rules.conditions import Watch
 from pitlogger.store.queries import Reader
 from pitlogger.store.rows import Notice
 from pitlogger.views import words
 from pitlogger.views.entries import body_words
+from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 from pitlogger.web.deliveries import Became, Told, read_notices, told_of, why_nobody
 from pitlogger.web.page import standing
@@ -34,7 +34,7 @@ _SHELVABLE = frozenset(
 _DONE_BY_STAGE = {"wrap-due": Stage.WRAPPED, "pull-due": Stage.RESTING}
 
 
-async def alarms_screen(daemon: Daemon, shown: Shown) -> dict[str, Any]:
+async def alarms_screen(daemon: Node, shown: Shown) -> dict[str, Any]:
     """Return the alarms screen with who was told of each and what happened before."""
 
     def read(reader: Reader) -> tuple[list[dict[str, Any]], list[Entry]]:
@@ -58,9 +58,7 @@ def _unsent(row: dict[str, Any]) -> str:
     return f"{row['title']} by {row['way']}{tried}{error}"
 
 
-def _told(
-    daemon: Daemon, watch: Watch, shown: Shown, notices: list[Notice]
-) -> list[dict[str, Any]]:
+def _told(daemon: Node, watch: Watch, shown: Shown, notices: list[Notice]) -> list[dict[str, Any]]:
     """Return who was told of an alert, a line for each way; why nobody, where that is so."""
     told = told_of(watch, notices, daemon.utc_offset_ms)
     if why := why_nobody(daemon, watch, told):
@@ -103,7 +101,7 @@ def _line(entry: Entry, shown: Shown) -> dict[str, str]:
     return {"at": shown.clock(entry.t_ms), "by": entry.by, "text": text}
 
 
-def alarms(daemon: Daemon, shown: Shown, notices: list[Notice]) -> dict[str, Any]:
+def alarms(daemon: Node, shown: Shown, notices: list[Notice]) -> dict[str, Any]:
     """Return the alarms screen: alarms and prompts that are not normal, and who was told."""
     standing_now = [
         watch
@@ -125,7 +123,7 @@ def alarms(daemon: Daemon, shown: Shown, notices: list[Notice]) -> dict[str, Any
     }
 
 
-def _alarm_sentence(daemon: Daemon) -> str:
+def _alarm_sentence(daemon: Node) -> str:
     count = len(standing.active(daemon, "alarm"))
     prompts = len(standing.active(daemon, "prompt"))
     if not count and not prompts:
@@ -138,7 +136,7 @@ def _alarm_sentence(daemon: Daemon) -> str:
     return f"{' and '.join(parts)}."
 
 
-def alert(daemon: Daemon, watch: Watch, shown: Shown) -> dict[str, Any]:
+def alert(daemon: Node, watch: Watch, shown: Shown) -> dict[str, Any]:
     """Return an alert as it is shown: what, since when, what to do, what can be answered."""
     rule = daemon.policy.rules[watch.kind]
     done = _DONE_BY_STAGE.get(watch.kind)

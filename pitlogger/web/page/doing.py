@@ -11,8 +11,8 @@ from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse
 
 from pitlogger.errors import PitloggerError, RefusedError, UsageError
 from pitlogger.model.journal import Entry, SignedOff
-from pitlogger.node.daemon import Daemon
 from pitlogger.safety.record import sign
+from pitlogger.views.node import Node
 from pitlogger.views.shown import MASS_UNITS, TEMPERATURE_UNITS, UNITS_COOKIE, Shown
 from pitlogger.web.access.access import Access, utc_ms
 from pitlogger.web.access.codes import spoken
@@ -31,12 +31,12 @@ from pitlogger.web.routes.entry_answer import NOT_DURABLE
 from pitlogger.web.routes.meals import MealAsk, tell_meal
 from pitlogger.web.routes.ring_test import RingTest
 
-Beside = Callable[[Daemon, dict[str, str], Shown], Awaitable[dict[str, Any]]]
+Beside = Callable[[Node, dict[str, str], Shown], Awaitable[dict[str, Any]]]
 PATHS = {path for path, _ in (*SCREENS, *MORE)}
 YEAR_S = 365 * 86_400
 
 
-def add_deeds(page: APIRouter, daemon: Daemon, ring: RingTest) -> None:
+def add_deeds(page: APIRouter, daemon: Node, ring: RingTest) -> None:
     """Add the route of all deeds."""
     beside = {**LIST_DEEDS, **_ring_deeds(ring)}
 
@@ -58,13 +58,13 @@ def add_deeds(page: APIRouter, daemon: Daemon, ring: RingTest) -> None:
             return refused(daemon, request, str(fault), back, status)
         if wants_json:
             view = deed_view(daemon, entry, shown_to(daemon, request))
-            if daemon.decisions.is_on_disk(entry):
+            if daemon.is_on_disk(entry):
                 return JSONResponse(view)
             return JSONResponse({**view, "durable": False}, NOT_DURABLE)
         return RedirectResponse(f"{back}?did={entry.run}.{entry.seq}", 303)
 
 
-async def _done(daemon: Daemon, name: str, form: dict[str, str]) -> Entry:
+async def _done(daemon: Node, name: str, form: dict[str, str]) -> Entry:
     by = form.get("by") or who_asks.get().initials
     if name == "begin":
         return await decide(
@@ -81,31 +81,31 @@ async def _done(daemon: Daemon, name: str, form: dict[str, str]) -> Entry:
     return await decide(daemon, name, ask_of(name, form, daemon.clock.utc_ms(), by))
 
 
-async def _keep_container(daemon: Daemon, form: dict[str, str], shown: Shown) -> dict[str, Any]:
+async def _keep_container(daemon: Node, form: dict[str, str], shown: Shown) -> dict[str, Any]:
     ask = filled(ContainerAsk, form, daemon.clock.utc_ms(), who_asks.get().initials)
     made = await kept(daemon, ask)
     return {"said": f"{made.name} is on the list: {shown.mass(made.tare_mg or 0)} empty."}
 
 
-async def _remove_container(daemon: Daemon, form: dict[str, str], shown: Shown) -> dict[str, Any]:
+async def _remove_container(daemon: Node, form: dict[str, str], shown: Shown) -> dict[str, Any]:
     name = form.get("name", "")
     await asyncio.to_thread(remove, daemon, name, who_asks.get().initials)
     return {"said": f"{name} is off the list."}
 
 
 def _ring_deeds(ring: RingTest) -> dict[str, Beside]:
-    async def begin(daemon: Daemon, form: dict[str, str], shown: Shown) -> dict[str, Any]:
+    async def begin(daemon: Node, form: dict[str, str], shown: Shown) -> dict[str, Any]:
         ring.begin()
         return {"said": "Ringing."}
 
-    async def heard(daemon: Daemon, form: dict[str, str], shown: Shown) -> dict[str, Any]:
+    async def heard(daemon: Node, form: dict[str, str], shown: Shown) -> dict[str, Any]:
         await ring.heard(form.get("by") or who_asks.get().initials)
         return {"said": "Heard: the ring test is answered."}
 
     return {"ring": begin, "ring-heard": heard}
 
 
-async def _command_device(daemon: Daemon, form: dict[str, str], shown: Shown) -> dict[str, Any]:
+async def _command_device(daemon: Node, form: dict[str, str], shown: Shown) -> dict[str, Any]:
     device, command = form.get("device", ""), form.get("command", "")
     ask = Ask(by=who_asks.get().initials, key=form.get("key", ""))
     await send_command(daemon, device, command, ask)
@@ -127,7 +127,7 @@ def status_of(fault: PitloggerError) -> int:
     return 409 if isinstance(fault, RefusedError) else 500
 
 
-def add_phone_deeds(page: APIRouter, daemon: Daemon, access: Access) -> None:
+def add_phone_deeds(page: APIRouter, daemon: Node, access: Access) -> None:
     """Add what an owner does with phones, and what everybody does with units."""
 
     @page.post("/phones/code")

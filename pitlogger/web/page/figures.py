@@ -12,8 +12,8 @@ from pitlogger.model.book import PieceBook
 from pitlogger.model.cooks import ON_PIT, Stage
 from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import Quality, Site
-from pitlogger.node.daemon import Daemon
 from pitlogger.views import words
+from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 from pitlogger.web.containers import looks_like
 
@@ -25,7 +25,7 @@ _ORDER = (Site.PIT, Site.CORE, Site.HOLD, Site.TRANSPORT, Site.LINE, Site.COLD, 
           Site.ROOM, Site.NONE)  # fmt: skip
 
 
-def figures(daemon: Daemon, shown: Shown) -> list[dict[str, Any]]:
+def figures(daemon: Node, shown: Shown) -> list[dict[str, Any]]:
     """Return the temperature channels in the order they are read: pits, cores, the rest."""
     lanes = [
         lane
@@ -36,7 +36,7 @@ def figures(daemon: Daemon, shown: Shown) -> list[dict[str, Any]]:
     return [figure(daemon, lane, shown) for lane in lanes if not _is_over(daemon, lane)]
 
 
-def _is_over(daemon: Daemon, lane: Lane) -> bool:
+def _is_over(daemon: Node, lane: Lane) -> bool:
     """Return whether a channel belongs to a piece that needs no probe any more."""
     held = daemon.engine.book.pieces.get(lane.piece or "")
     return held is not None and (
@@ -44,7 +44,7 @@ def _is_over(daemon: Daemon, lane: Lane) -> bool:
     )
 
 
-def figure(daemon: Daemon, lane: Lane, shown: Shown) -> dict[str, Any]:
+def figure(daemon: Node, lane: Lane, shown: Shown) -> dict[str, Any]:
     """Return one temperature channel as it is shown."""
     state = lane.state
     quality, word = _quality(lane, shown.now_ms)
@@ -85,7 +85,7 @@ def _quality(lane: Lane, now_ms: int) -> tuple[str, str]:
     return ("good", "") if state.value is not None else ("none", "no value")
 
 
-def _ask(daemon: Daemon, lane: Lane, shown: Shown) -> str:
+def _ask(daemon: Node, lane: Lane, shown: Shown) -> str:
     """Return what the figure is measured against: a band, or the next target."""
     held = daemon.engine.book.pieces.get(lane.piece or "")
     if lane.site is Site.CORE and held is not None and daemon.engine.book.finished_ms is None:
@@ -104,7 +104,7 @@ def _ask(daemon: Daemon, lane: Lane, shown: Shown) -> str:
     return words.site(lane.site)
 
 
-def _core_ask(daemon: Daemon, held: PieceBook, shown: Shown) -> str:
+def _core_ask(daemon: Node, held: PieceBook, shown: Shown) -> str:
     policy = daemon.policy
     wrap_at, pull_at = policy.wrap_at_mc(held.piece), policy.pull_at_mc(held.piece)
     if held.stage is Stage.SMOKING and wrap_at is not None:
@@ -130,7 +130,7 @@ def _trend(lane: Lane, shown: Shown) -> str:
     return f"{'up' if slope > 0 else 'down'} {change:.0f} in 15 min"
 
 
-def scales(daemon: Daemon, shown: Shown) -> list[dict[str, Any]]:
+def scales(daemon: Node, shown: Shown) -> list[dict[str, Any]]:
     """Return the scales: what lies on them, whether it is steady, what counts as container."""
     return [
         scale(daemon, lane, shown)
@@ -139,7 +139,7 @@ def scales(daemon: Daemon, shown: Shown) -> list[dict[str, Any]]:
     ]
 
 
-def scale(daemon: Daemon, lane: Lane, shown: Shown) -> dict[str, Any]:
+def scale(daemon: Node, lane: Lane, shown: Shown) -> dict[str, Any]:
     """Return one scale as it is shown; ``net`` is what would be kept."""
     state = lane.state
     tare = daemon.engine.book.tares.get(state.id)
@@ -163,13 +163,13 @@ def scale(daemon: Daemon, lane: Lane, shown: Shown) -> dict[str, Any]:
     }
 
 
-def _container_hint(daemon: Daemon, lane: Lane, steady_mg: int) -> str:
+def _container_hint(daemon: Node, lane: Lane, steady_mg: int) -> str:
     """Return which container on the list an untared steady mass looks like, empty if none."""
     found = looks_like(daemon, steady_mg, lane.state.steadiness.interval_mg)
     return "" if found is None else f"This looks like {found.name}, empty."
 
 
-def net_mg(daemon: Daemon, channel: str) -> int | None:
+def net_mg(daemon: Node, channel: str) -> int | None:
     """Return the steady net mass on a scale, ``None`` while it is not steady."""
     state = daemon.engine.lanes[channel].state
     steady = None if state.stale else state.steadiness.steady_mg

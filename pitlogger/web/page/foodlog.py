@@ -10,21 +10,20 @@ from typing import Any
 
 from pitlogger.model.cooks import BEFORE_FIRE, ON_PIT
 from pitlogger.model.journal import CheckMade, CorrectiveTaken, Entry
-from pitlogger.node.daemon import Daemon
 from pitlogger.safety import record
 from pitlogger.safety.judge import NOTES
 from pitlogger.safety.record import SHEETS, LogRow, missing
 from pitlogger.safety.verdict import in_words
-from pitlogger.store.rows import CookRow
+from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 from pitlogger.web.judged import Judged, judged
 
 MOST_CHECKS = 20
 
 
-async def food_screen(daemon: Daemon, shown: Shown, cook: str | None) -> dict[str, Any]:
+async def food_screen(daemon: Node, shown: Shown, cook: str | None) -> dict[str, Any]:
     """Return the Food log of a cook, the running or the last one by default."""
-    rows: list[CookRow] = await daemon.ask(lambda reader: reader.cooks())
+    rows = await daemon.ask(lambda reader: reader.cooks())
     chosen = next((row.id for row in rows if row.id == (cook or daemon.cook or "")), None)
     if chosen is None and rows and cook is None:
         chosen = rows[0].id
@@ -68,7 +67,7 @@ async def food_screen(daemon: Daemon, shown: Shown, cook: str | None) -> dict[st
     }
 
 
-def _as_yet(row: LogRow, daemon: Daemon) -> LogRow:
+def _as_yet(row: LogRow, daemon: Node) -> LogRow:
     """Return a verdict on a piece that still cooks: what it has not reached is not missed."""
     held = daemon.engine.book.pieces.get(row.product.partition(" ")[0].rstrip(","))
     cooks = held is not None and (held.stage in BEFORE_FIRE or held.stage in ON_PIT)

@@ -6,8 +6,8 @@ from typing import Any
 
 from pitlogger.model.book import Book, fold
 from pitlogger.model.journal import Entry, MealTold
-from pitlogger.node.daemon import Daemon
 from pitlogger.store.queries import Reader
+from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 from pitlogger.yields.meals import TENDER_MARKS
 
@@ -57,7 +57,7 @@ def _sentence(meal: MealTold, shown: Shown) -> str:
     return f"{'; '.join(parts)}." if parts else "Told."
 
 
-async def untold(daemon: Daemon) -> dict[str, str] | None:
+async def untold(daemon: Node) -> dict[str, str] | None:
     """Return the last cook where it is over and nobody told of its meal yet."""
 
     def read(reader: Reader) -> dict[str, str] | None:
@@ -66,5 +66,4 @@ async def untold(daemon: Daemon) -> dict[str, str] | None:
             return None
         return {"id": row.id, "name": row.name}
 
-    found: dict[str, str] | None = await daemon.ask(read)
-    return found
+    return await daemon.ask(read)

@@ -7,11 +7,10 @@ from datetime import UTC, datetime
 from typing import Any
 
 from pitlogger.errors import UsageError, unknown
-from pitlogger.model.book import Book
-from pitlogger.node.daemon import Daemon
 from pitlogger.reports.pictures import yield_strip
 from pitlogger.reports.replay_document import yield_rows
 from pitlogger.store.rows import CookRow
+from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown, percent
 from pitlogger.web.page.meal import meal_form, with_meal
 from pitlogger.web.page.past_record import books
@@ -24,9 +23,9 @@ FILTERS = ("cut", "supplier", "grade", "wrap")
 LEAST = 1
 
 
-async def past_screen(daemon: Daemon, shown: Shown, query: Mapping[str, str]) -> dict[str, Any]:
+async def past_screen(daemon: Node, shown: Shown, query: Mapping[str, str]) -> dict[str, Any]:
     """Return the list of cooks and a dot strip a cut, for what the filters leave."""
-    rows: list[CookRow] = await daemon.ask(lambda reader: reader.cooks())
+    rows = await daemon.ask(lambda reader: reader.cooks())
     pieces = from_books(await books(daemon)).pieces()
     chosen = {name: query.get(name, "") for name in FILTERS}
     kept = [
@@ -98,7 +97,7 @@ def own_ids(svg: str, prefix: str) -> str:
     )
 
 
-def cook_line(row: CookRow, daemon: Daemon, shown: Shown) -> dict[str, Any]:
+def cook_line(row: CookRow, daemon: Node, shown: Shown) -> dict[str, Any]:
     started = datetime.fromtimestamp(row.started_ms / 1000, UTC).astimezone()
     return {
         "id": row.id,
@@ -111,18 +110,18 @@ def cook_line(row: CookRow, daemon: Daemon, shown: Shown) -> dict[str, Any]:
 
 
 async def cook_screen(
-    daemon: Daemon, shown: Shown, cook: str, query: Mapping[str, str]
+    daemon: Node, shown: Shown, cook: str, query: Mapping[str, str]
 ) -> dict[str, Any]:
     """Return one cook again: its chart, its weights, its yield.
 
     Raises:
         UsageError: No such cook.
     """
-    rows: list[CookRow] = await daemon.ask(lambda reader: reader.cooks())
+    rows = await daemon.ask(lambda reader: reader.cooks())
     known = {row.id: row for row in rows}
     if cook not in known:
         raise UsageError(unknown("cook", cook, known))
-    book: Book = await daemon.ask(lambda reader: with_meal(reader, cook))
+    book = await daemon.ask(lambda reader: with_meal(reader, cook))
     yields = yield_rows(book)
     other = query.get("with", "")
     return {

@@ -7,8 +7,8 @@ from typing import Any
 from pitlogger.model.book import Book, PieceBook
 from pitlogger.model.cooks import Stage, may_follow
 from pitlogger.model.next_steps import NEXT_STAGE
-from pitlogger.node.daemon import Daemon
 from pitlogger.views import words
+from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 from pitlogger.web.page import standing
 
@@ -18,7 +18,7 @@ _UNNAMED = ("1", "2")
 _PARTED_LATER = frozenset({Stage.RAW, Stage.THAWING, Stage.DISCARDED, Stage.SERVED})
 
 
-def pieces(daemon: Daemon, shown: Shown) -> list[dict[str, Any]]:
+def pieces(daemon: Node, shown: Shown) -> list[dict[str, Any]]:
     """Return the pieces that are still followed, each with the stages it may go to."""
     if not standing.is_running(daemon):
         return []

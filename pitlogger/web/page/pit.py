@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from pitlogger.node.daemon import Daemon
+from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 from pitlogger.web.page import standing
 from pitlogger.web.page.alarms import alert
@@ -16,7 +16,7 @@ HOUR_MS = 3_600_000
 MOST_ROWS = 48
 
 
-def pit(daemon: Daemon, shown: Shown) -> dict[str, Any]:
+def pit(daemon: Node, shown: Shown) -> dict[str, Any]:
     """Return the home screen."""
     return {
         "sentence": standing.sentence(daemon, shown),
@@ -34,7 +34,7 @@ def pit(daemon: Daemon, shown: Shown) -> dict[str, Any]:
     }
 
 
-def _new_name(daemon: Daemon, stem: str) -> str:
+def _new_name(daemon: Node, stem: str) -> str:
     """Return a name that no piece of the cook has yet."""
     held, number = daemon.engine.book.pieces, 1
     while f"{stem}-{number}" in held:
@@ -42,7 +42,7 @@ def _new_name(daemon: Daemon, stem: str) -> str:
     return f"{stem}-{number}"
 
 
-async def pit_with_table(daemon: Daemon, shown: Shown) -> dict[str, Any]:
+async def pit_with_table(daemon: Node, shown: Shown) -> dict[str, Any]:
     """Return the home screen with the chart as a table by the hour."""
     is_over = not standing.is_running(daemon)
     return {
@@ -52,7 +52,7 @@ async def pit_with_table(daemon: Daemon, shown: Shown) -> dict[str, Any]:
     }
 
 
-async def hours(daemon: Daemon, shown: Shown) -> dict[str, Any] | None:
+async def hours(daemon: Node, shown: Shown) -> dict[str, Any] | None:
     """Return what the pits and cores read in each hour of the cook, ``None`` without a cook."""
     book = daemon.engine.book
     if book.started_ms is None or not standing.is_running(daemon):

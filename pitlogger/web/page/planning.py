@@ -10,7 +10,6 @@ from urllib.parse import urlencode
 from pitlogger.errors import FieldError, PitloggerError, UsageError
 from pitlogger.model.cooks import CUTS, Service
 from pitlogger.model.kitchen import KitchenTimes
-from pitlogger.node.daemon import Daemon
 from pitlogger.planning.card import CardAnswer, CardQuestion, price_card
 from pitlogger.planning.document import as_document
 from pitlogger.planning.fields import moment_ms, price
@@ -18,6 +17,7 @@ from pitlogger.planning.past import PastCooks
 from pitlogger.planning.plan_answer import DishPlan
 from pitlogger.planning.purchase import plan
 from pitlogger.planning.timeline import MOST_PIECES, ScheduleQuestion, one_cut, schedule
+from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 from pitlogger.web.page.past_record import from_record
 from pitlogger.web.page.plan_fields import (
@@ -32,7 +32,7 @@ from pitlogger.web.page.plan_fields import (
 from pitlogger.web.page.plan_shown import shown_answers
 
 
-async def plan_screen(daemon: Daemon, shown: Shown, query: Mapping[str, str]) -> dict[str, Any]:
+async def plan_screen(daemon: Node, shown: Shown, query: Mapping[str, str]) -> dict[str, Any]:
     """Return the plan that the address asks for; without any, the empty form."""
     fields = fields_of(query)
     common: dict[str, Any] = {
@@ -54,7 +54,7 @@ async def plan_screen(daemon: Daemon, shown: Shown, query: Mapping[str, str]) ->
     return {**common, "asked": asked, **shown_answers(made, fields, shown)}
 
 
-async def plan_document(daemon: Daemon, query: Mapping[str, str]) -> list[dict[str, Any]]:
+async def plan_document(daemon: Node, query: Mapping[str, str]) -> list[dict[str, Any]]:
     """Return the plan of each cut that an address asks for, as ``pitlogger plan`` gives it.
 
     Raises:

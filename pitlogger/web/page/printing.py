@@ -16,9 +16,8 @@ from fastapi.responses import HTMLResponse
 from pitlogger.errors import UsageError, unknown
 from pitlogger.formats.money import amount
 from pitlogger.model.quantities import parse_mass_mg
-from pitlogger.node.daemon import Daemon
 from pitlogger.reports.allergens import MAJOR, checked, found_in
-from pitlogger.store.rows import CookRow
+from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 from pitlogger.web.page.past import cook_line
 from pitlogger.web.page.planning import plan_document
@@ -31,9 +30,9 @@ LONGEST = 2000
 _STYLE = re.compile(r"<style>(.*?)</style>", re.DOTALL)
 
 
-async def print_screen(daemon: Daemon, shown: Shown, query: Mapping[str, str]) -> dict[str, Any]:
+async def print_screen(daemon: Node, shown: Shown, query: Mapping[str, str]) -> dict[str, Any]:
     """Return what can be printed: sheets of a cook, a label, a quote."""
-    rows: list[CookRow] = await daemon.ask(lambda reader: reader.cooks())
+    rows = await daemon.ask(lambda reader: reader.cooks())
     known = {row.id: row for row in rows}
     chosen = query.get("cook", daemon.cook or (rows[0].id if rows else ""))
     return {
@@ -48,7 +47,7 @@ async def print_screen(daemon: Daemon, shown: Shown, query: Mapping[str, str]) -
 
 
 async def printed(
-    daemon: Daemon, shown: Shown, what: str, query: Mapping[str, str], values: Iterable[str]
+    daemon: Node, shown: Shown, what: str, query: Mapping[str, str], values: Iterable[str]
 ) -> HTMLResponse:
     """Return a sheet as it is served.
 

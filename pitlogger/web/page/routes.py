@@ -12,8 +12,8 @@ from fastapi.responses import HTMLResponse
 from pitlogger.errors import PitloggerError, UsageError
 from pitlogger.model.cooks import CUTS, WRAPS
 from pitlogger.model.readings import Site
-from pitlogger.node.daemon import Daemon
 from pitlogger.store.queries import Reader
+from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 from pitlogger.web.access.access import Access
 from pitlogger.web.page import standing
@@ -37,7 +37,7 @@ from pitlogger.web.routes.ring_test import RingTest
 FOR_EVER = "public, max-age=31536000, immutable"
 
 
-def make_page(daemon: Daemon, access: Access, ring: RingTest) -> APIRouter:
+def make_page(daemon: Node, access: Access, ring: RingTest) -> APIRouter:
     """Return the routes of the page, bound to a daemon."""
     page = APIRouter(include_in_schema=False)
     _add_screen(page, daemon, "/", "pit.html", pit_with_table)
@@ -55,8 +55,8 @@ def make_page(daemon: Daemon, access: Access, ring: RingTest) -> APIRouter:
 
 
 def _add_screen(
-    page: APIRouter, daemon: Daemon, path: str, template: str,
-    view: Callable[[Daemon, Shown], dict[str, Any] | Awaitable[dict[str, Any]]],
+    page: APIRouter, daemon: Node, path: str, template: str,
+    view: Callable[[Node, Shown], dict[str, Any] | Awaitable[dict[str, Any]]],
 ) -> None:  # fmt: skip
     @page.get(path)
     async def get(request: Request) -> HTMLResponse:
@@ -65,7 +65,7 @@ def _add_screen(
         return screen(daemon, request, template, values)
 
 
-def _add_planning(page: APIRouter, daemon: Daemon) -> None:
+def _add_planning(page: APIRouter, daemon: Node) -> None:
     @page.get("/plan")
     async def plan(request: Request) -> HTMLResponse:
         shown = shown_to(daemon, request)
@@ -87,7 +87,7 @@ def _add_planning(page: APIRouter, daemon: Daemon) -> None:
         return screen(daemon, request, "more.html", {"sentence": sentence})
 
 
-def _add_past(page: APIRouter, daemon: Daemon) -> None:
+def _add_past(page: APIRouter, daemon: Node) -> None:
     @page.get("/cooks")
     async def cooks(request: Request) -> HTMLResponse:
         shown = shown_to(daemon, request)
@@ -110,7 +110,7 @@ def _add_past(page: APIRouter, daemon: Daemon) -> None:
         return screen(daemon, request, "food.html", values)
 
 
-def _add_printing(page: APIRouter, daemon: Daemon) -> None:
+def _add_printing(page: APIRouter, daemon: Node) -> None:
     @page.get("/print")
     async def overview(request: Request) -> HTMLResponse:
         shown = shown_to(daemon, request)
@@ -126,7 +126,7 @@ def _add_printing(page: APIRouter, daemon: Daemon) -> None:
             return refused(daemon, request, str(fault), "/print", status_of(fault))
 
 
-def _add_node(page: APIRouter, daemon: Daemon, access: Access, ring: RingTest) -> None:
+def _add_node(page: APIRouter, daemon: Node, access: Access, ring: RingTest) -> None:
     @page.get("/settings")
     async def settings(request: Request) -> HTMLResponse:
         facts = await asyncio.to_thread(_facts, daemon)
@@ -143,7 +143,7 @@ def _add_node(page: APIRouter, daemon: Daemon, access: Access, ring: RingTest) -
         return screen(daemon, request, "turn-in.html", values)
 
 
-def _facts(daemon: Daemon) -> dict[str, Any]:
+def _facts(daemon: Node) -> dict[str, Any]:
     with Reader.open(daemon.config.database) as reader:
         return reader.facts()
 

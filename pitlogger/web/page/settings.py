@@ -9,8 +9,8 @@ from pitlogger.engine.compiled_channel import Lane
 from pitlogger.model.alerts import alert_class
 from pitlogger.model.quantities import Quantity, show_duration
 from pitlogger.model.readings import Site
-from pitlogger.node.daemon import Daemon
 from pitlogger.views import words
+from pitlogger.views.node import Node
 from pitlogger.views.shown import MASS_UNITS, TEMPERATURE_UNITS, Shown
 from pitlogger.web.access.access import Access
 from pitlogger.web.access.roles import ABOUT, Role, who_asks
@@ -23,7 +23,7 @@ SITES = tuple(site for site in Site if site is not Site.SPOT)
 
 
 def settings_screen(
-    daemon: Daemon, access: Access, shown: Shown, facts: dict[str, Any]
+    daemon: Node, access: Access, shown: Shown, facts: dict[str, Any]
 ) -> dict[str, Any]:
     """Return the settings as they stand."""
     who = who_asks.get()
@@ -56,7 +56,7 @@ def settings_screen(
     }  # fmt: skip
 
 
-def _sentence(devices: int, lost: list[str], daemon: Daemon) -> str:
+def _sentence(devices: int, lost: list[str], daemon: Node) -> str:
     if not devices:
         return "No device is configured: weights and temperatures are typed."
     if lost:
@@ -64,7 +64,7 @@ def _sentence(devices: int, lost: list[str], daemon: Daemon) -> str:
     return f"{devices} device{'s' * (devices != 1)} at work."
 
 
-def _device(daemon: Daemon, name: str) -> dict[str, Any]:
+def _device(daemon: Node, name: str) -> dict[str, Any]:
     table = next((one for one in daemon.config.device if one.id == name), None)
     stands = daemon.supervisor.standing(name)
     is_lost = stands.link is Link.LOST
@@ -78,7 +78,7 @@ def _device(daemon: Daemon, name: str) -> dict[str, Any]:
     }
 
 
-def _channel(daemon: Daemon, lane: Lane, shown: Shown) -> dict[str, Any]:
+def _channel(daemon: Node, lane: Lane, shown: Shown) -> dict[str, Any]:
     shows: dict[str, Any] = {"number": "", "unit": "", "word": "no value"}
     if lane.is_temperature:
         shows = figure(daemon, lane, shown)
@@ -98,7 +98,7 @@ def _channel(daemon: Daemon, lane: Lane, shown: Shown) -> dict[str, Any]:
     }
 
 
-def _rule(daemon: Daemon, kind: str) -> dict[str, Any]:
+def _rule(daemon: Node, kind: str) -> dict[str, Any]:
     rule = daemon.policy.rules[kind]
     return {
         "kind": words.alert(kind),

@@ -9,9 +9,9 @@ from pitlogger.model.book import PieceBook
 from pitlogger.model.cooks import BEFORE_FIRE, Stage
 from pitlogger.model.journal import ForecastMade
 from pitlogger.model.readings import Site
-from pitlogger.node.daemon import Daemon
 from pitlogger.rules.conditions import Watch
 from pitlogger.views import words
+from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 
 _TARGET = {"wrap": "wrap", "pull": "take off", "rest": "rested enough to slice:"}
@@ -19,12 +19,12 @@ LONG = 72  # characters that can be read in passing
 _QUIET = frozenset({Stage.SERVED, Stage.DISCARDED, Stage.CHILLED})
 
 
-def is_running(daemon: Daemon) -> bool:
+def is_running(daemon: Node) -> bool:
     book = daemon.engine.book
     return book.cook is not None and book.finished_ms is None
 
 
-def active(daemon: Daemon, kind: str) -> list[Watch]:
+def active(daemon: Node, kind: str) -> list[Watch]:
     """Return active alerts of a class, ``alarm`` or ``prompt``, the most pressing first."""
     found = [
         watch
@@ -35,7 +35,7 @@ def active(daemon: Daemon, kind: str) -> list[Watch]:
     return found
 
 
-def sentence(daemon: Daemon, shown: Shown) -> str:
+def sentence(daemon: Node, shown: Shown) -> str:
     """Return how things stand: alarms first, then the pits, then each piece, then what is next."""
     alarms = active(daemon, "alarm")
     parts = [f"{_alarms(alarms)}."] if alarms else []
@@ -67,11 +67,11 @@ def _capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def _pits(daemon: Daemon) -> list[str]:
+def _pits(daemon: Node) -> list[str]:
     return [name for name, lane in daemon.engine.lanes.items() if lane.site is Site.PIT]
 
 
-def _pit(daemon: Daemon, channel: str, shown: Shown) -> str:
+def _pit(daemon: Node, channel: str, shown: Shown) -> str:
     state = daemon.engine.state.channels.get(channel)
     if state is None or not state.valid():
         return f"{channel} gives no reading"
@@ -80,7 +80,7 @@ def _pit(daemon: Daemon, channel: str, shown: Shown) -> str:
     return f"{channel} {manner} at {shown.temperature(state.level)}"
 
 
-def _piece(daemon: Daemon, held: PieceBook, shown: Shown) -> str:
+def _piece(daemon: Node, held: PieceBook, shown: Shown) -> str:
     label = words.stage(held.stage)
     text = f"{held.piece.id} {label}"
     if held.stage in BEFORE_FIRE:
@@ -97,7 +97,7 @@ def _piece(daemon: Daemon, held: PieceBook, shown: Shown) -> str:
     return text
 
 
-def next_words(daemon: Daemon, shown: Shown) -> str:
+def next_words(daemon: Node, shown: Shown) -> str:
     """Return the next thing to do in a few words, empty if nothing is known."""
     prompts = [watch for watch in active(daemon, "prompt") if watch.piece is not None]
     if prompts:
@@ -113,7 +113,7 @@ def gist(message: str) -> str:
     return head if comma and len(clause) > LONG else clause.rstrip(".")
 
 
-def forecasts(daemon: Daemon, now_ms: int) -> list[ForecastMade]:
+def forecasts(daemon: Node, now_ms: int) -> list[ForecastMade]:
     """Return the forecasts that still lie ahead, the nearest first; none without a cook."""
     if not is_running(daemon):
         return []
@@ -125,7 +125,7 @@ def forecasts(daemon: Daemon, now_ms: int) -> list[ForecastMade]:
     return sorted(ahead, key=lambda made: made.p50_ms or 0)
 
 
-def first_forecast(daemon: Daemon, now_ms: int) -> ForecastMade | None:
+def first_forecast(daemon: Node, now_ms: int) -> ForecastMade | None:
     """Return the nearest forecast, ``None`` if there is none."""
     return next(iter(forecasts(daemon, now_ms)), None)
 
@@ -141,7 +141,7 @@ def forecast_words(made: ForecastMade, shown: Shown) -> str:
     return f"{_TARGET[made.target]} {made.piece}{about}{span}"
 
 
-def strip(daemon: Daemon) -> dict[str, Any] | None:
+def strip(daemon: Node) -> dict[str, Any] | None:
     """Return the strip shown on every screen while an alarm is active, ``None`` for none."""
     alarms = active(daemon, "alarm")
     if not alarms:

@@ -6,7 +6,7 @@ from dataclasses import asdict
 from typing import Any
 
 from pitlogger.model.journal import ForecastMade
-from pitlogger.node.daemon import Daemon
+from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 from pitlogger.web.overnight import night
 from pitlogger.web.overnight.night_checks import Check, checks
@@ -14,7 +14,7 @@ from pitlogger.web.page import standing
 from pitlogger.web.routes.ring_test import RingTest
 
 
-def turn_in_screen(daemon: Daemon, shown: Shown, ring: RingTest) -> dict[str, Any]:
+def turn_in_screen(daemon: Node, shown: Shown, ring: RingTest) -> dict[str, Any]:
     """Return the bedtime check: is everything so that one can sleep?"""
     found = checks(daemon, shown, ring)
     bad = [check for check in found if not check.good]
@@ -33,7 +33,7 @@ def turn_in_screen(daemon: Daemon, shown: Shown, ring: RingTest) -> dict[str, An
     }
 
 
-def _sentence(daemon: Daemon, bad: list[Check], till: list[ForecastMade], shown: Shown) -> str:
+def _sentence(daemon: Node, bad: list[Check], till: list[ForecastMade], shown: Shown) -> str:
     if not standing.is_running(daemon):
         return "No cook is running: nothing will wake you but the instruments."
     first = f"Not yet: {bad[0].text}." if bad else "You can turn in."
@@ -43,7 +43,7 @@ def _sentence(daemon: Daemon, bad: list[Check], till: list[ForecastMade], shown:
     return f"{first} Nothing is foreseen that would wake you before morning."
 
 
-def _line(daemon: Daemon, made: ForecastMade, shown: Shown) -> dict[str, Any]:
+def _line(daemon: Node, made: ForecastMade, shown: Shown) -> dict[str, Any]:
     if made.p50_ms is None:
         known = "" if made.p10_ms is None else f", not before {shown.clock(made.p10_ms)}"
         text = f"{made.piece}: when to {made.target} is not known yet{known}"

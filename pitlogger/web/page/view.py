@@ -8,21 +8,21 @@ from fastapi import Request
 from fastapi.responses import HTMLResponse
 
 from pitlogger.model.journal import Entry, Weighed
-from pitlogger.node.daemon import Daemon
 from pitlogger.views.entries import is_undoable, told
+from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown, units_chosen
 from pitlogger.web.page import standing
 from pitlogger.web.page.render import render
 
 
-def shown_to(daemon: Daemon, request: Request) -> Shown:
+def shown_to(daemon: Node, request: Request) -> Shown:
     """Return how values are shown to who asks."""
     units = units_chosen(request.cookies, daemon.units)
     return Shown(units, daemon.clock.engine_ms(), daemon.utc_offset_ms)
 
 
 def screen(
-    daemon: Daemon, request: Request, template: str, values: dict[str, Any], status: int = 200
+    daemon: Node, request: Request, template: str, values: dict[str, Any], status: int = 200
 ) -> HTMLResponse:
     """Return a screen with what every screen has: the strip, the navigation, what was said."""
     shown = shown_to(daemon, request)
@@ -39,12 +39,12 @@ def screen(
     return HTMLResponse(text, status, headers={"Cache-Control": "no-store"})
 
 
-def refused(daemon: Daemon, request: Request, message: str, back: str, status: int) -> HTMLResponse:
+def refused(daemon: Node, request: Request, message: str, back: str, status: int) -> HTMLResponse:
     """Return the screen that says why something was not done."""
     return screen(daemon, request, "refused.html", {"message": message, "back": back}, status)
 
 
-def _did(daemon: Daemon, request: Request, shown: Shown) -> dict[str, Any] | None:
+def _did(daemon: Node, request: Request, shown: Shown) -> dict[str, Any] | None:
     """Return what the entry named in the address said, for a browser without script."""
     run, _, seq = request.query_params.get("did", "").partition(".")
     for entry in reversed(daemon.engine.state.entries):
@@ -53,7 +53,7 @@ def _did(daemon: Daemon, request: Request, shown: Shown) -> dict[str, Any] | Non
     return None
 
 
-def deed_view(daemon: Daemon, entry: Entry, shown: Shown) -> dict[str, Any]:
+def deed_view(daemon: Node, entry: Entry, shown: Shown) -> dict[str, Any]:
     """Return what was done as told to who did it."""
     said = told(entry.body, shown.units)
     if isinstance(entry.body, Weighed):

@@ -7,8 +7,8 @@ from typing import Any
 from pitlogger.model.book import PieceBook
 from pitlogger.model.cooks import AddedMass, ByProduct, Checkpoint
 from pitlogger.model.next_steps import NEXT_CHECKPOINT
-from pitlogger.node.daemon import Daemon
 from pitlogger.views import words
+from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 from pitlogger.web.containers import containers
 from pitlogger.web.page import standing
@@ -20,7 +20,7 @@ from pitlogger.yields.weighing.containers import Waiting, propose
 LIKELY = 0.5  # of a guess by mass, to stand before what the stages say
 
 
-def weigh(daemon: Daemon, shown: Shown) -> dict[str, Any]:
+def weigh(daemon: Node, shown: Shown) -> dict[str, Any]:
     """Return the weighing screen."""
     running = standing.is_running(daemon)
     found = scales(daemon, shown)
@@ -70,7 +70,7 @@ def _sentence(found: list[dict[str, Any]]) -> str:
     return f"{'; '.join(parts)}."
 
 
-def proposals(daemon: Daemon, steady_net_mg: int | None) -> list[dict[str, str]]:
+def proposals(daemon: Node, steady_net_mg: int | None) -> list[dict[str, str]]:
     """Return what is likely weighed next: each piece at the checkpoint its stage asks for.
 
     What a steady mass is most likely comes first; then pieces whose checkpoint is still

@@ -7,16 +7,16 @@ from typing import Any
 from pitlogger.model.book import PieceBook, counted
 from pitlogger.model.cooks import Checkpoint
 from pitlogger.model.journal import Weighed
-from pitlogger.node.daemon import Daemon
 from pitlogger.reports.replay_document import yield_rows
 from pitlogger.views import words
+from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown, percent
 from pitlogger.web.page import standing
 from pitlogger.web.page.pieces import in_order, lineage
 from pitlogger.web.page.stair_picture import stair_picture
 
 
-def weights(daemon: Daemon, shown: Shown) -> dict[str, Any]:
+def weights(daemon: Node, shown: Shown) -> dict[str, Any]:
     """Return the weights book: each weighing with its loss since the last and of purchase."""
     book = daemon.engine.book
     yields = yield_rows(book)
@@ -28,7 +28,7 @@ def weights(daemon: Daemon, shown: Shown) -> dict[str, Any]:
     }
 
 
-def _sentence(daemon: Daemon, yields: list[dict[str, Any]]) -> str:
+def _sentence(daemon: Node, yields: list[dict[str, Any]]) -> str:
     book = daemon.engine.book
     if book.cook is None:
         return "Nothing has been weighed yet."
@@ -52,7 +52,7 @@ def _on_ladder(held: PieceBook) -> list[Any]:
 
 
 def weights_of(
-    daemon: Daemon, held: PieceBook, shown: Shown, yields: list[dict[str, Any]]
+    daemon: Node, held: PieceBook, shown: Shown, yields: list[dict[str, Any]]
 ) -> dict[str, Any]:
     """Return one piece of the weights book with its losses by cause and what is in doubt."""
     first = held.net_mg("purchased")
@@ -128,7 +128,7 @@ def _servable(account: dict[str, Any] | None, shown: Shown) -> str:
     )
 
 
-def struck(daemon: Daemon, shown: Shown) -> list[dict[str, str]]:
+def struck(daemon: Node, shown: Shown) -> list[dict[str, str]]:
     """Return the weighings that no longer count: taken back, or corrected."""
     entries = daemon.engine.state.entries
     counted_as = {

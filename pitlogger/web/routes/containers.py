@@ -8,7 +8,7 @@ from typing import Any
 from fastapi import APIRouter
 
 from pitlogger.clock import rfc3339
-from pitlogger.node.daemon import Daemon
+from pitlogger.views.node import Node
 from pitlogger.web.access.roles import who_asks
 from pitlogger.web.bodies import container_mg
 from pitlogger.web.containers import Kept, containers, keep, remove
@@ -16,7 +16,7 @@ from pitlogger.web.requests import ContainerAsk, ContainerRemoveAsk
 from pitlogger.web.routes.error_answers import RESPONSES
 
 
-def make_container_api(daemon: Daemon) -> APIRouter:
+def make_container_api(daemon: Node) -> APIRouter:
     """Return the routes, bound to a daemon."""
     api = APIRouter(prefix="/api/v1", responses=RESPONSES)
 
@@ -36,7 +36,7 @@ def make_container_api(daemon: Daemon) -> APIRouter:
     return api
 
 
-async def kept(daemon: Daemon, ask: ContainerAsk) -> Kept:
+async def kept(daemon: Node, ask: ContainerAsk) -> Kept:
     """Put a container on the list and return it once it is on disk."""
     tare_mg = container_mg(daemon.engine, ask)
     by = ask.by or who_asks.get().initials

@@ -3,20 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import asdict
-from functools import partial
 from typing import Any
 
 from fastapi import APIRouter
 
 from pitlogger.errors import RefusedError, TransportError
-from pitlogger.node.daemon import Daemon
+from pitlogger.views.node import Node
 from pitlogger.web.actions import decide
 from pitlogger.web.requests import Ask, NoteAsk
 from pitlogger.web.routes.entry_answer import entry_answer
 from pitlogger.web.routes.error_answers import RESPONSES
 
 
-def make_device_api(daemon: Daemon) -> APIRouter:
+def make_device_api(daemon: Node) -> APIRouter:
     """Return the routes, bound to a daemon."""
     api = APIRouter(prefix="/api/v1", responses=RESPONSES)
 
@@ -39,13 +38,13 @@ def make_device_api(daemon: Daemon) -> APIRouter:
 
     @api.post("/devices/{device}/forget", summary="Forget what is remembered of a device")
     async def forget(device: str, ask: Ask) -> Any:
-        await daemon.supervisor.restart(device, partial(daemon.keeping.forget, device))
+        await daemon.forget(device)
         return await _noted(daemon, f"what was remembered of {device} is forgotten", ask)
 
     return api
 
 
-async def send_command(daemon: Daemon, device: str, command: str, ask: Ask) -> Any:
+async def send_command(daemon: Node, device: str, command: str, ask: Ask) -> Any:
     """Send a command to a device and return the entry that says so.
 
     Raises:
@@ -59,7 +58,7 @@ async def send_command(daemon: Daemon, device: str, command: str, ask: Ask) -> A
     return await _noted(daemon, f"'{command}' was sent to {device}", ask)
 
 
-async def _noted(daemon: Daemon, text: str, ask: Ask) -> Any:
+async def _noted(daemon: Node, text: str, ask: Ask) -> Any:
     """Enter into the journal what was done to a device, and by whom."""
     note = NoteAsk(text=text, by=ask.by, key=ask.key)
     return entry_answer(daemon, await decide(daemon, "note", note))

@@ -7,19 +7,19 @@ from typing import Any
 from fastapi.responses import JSONResponse
 
 from pitlogger.model.journal import Entry
-from pitlogger.node.daemon import Daemon
+from pitlogger.views.node import Node
 from pitlogger.web import views
 
 NOT_DURABLE = 202  # RFC 9110, 15.3.3: accepted, not completed
 
 
-def entry_answer(daemon: Daemon, entry: Entry, **more: Any) -> Any:
+def entry_answer(daemon: Node, entry: Entry, **more: Any) -> Any:
     """Return an entry as the answer to who caused it.
 
     While the disk has not taken it the status is 202 and ``durable`` is false: who asked keeps
     the request and asks again with its key until the status is 200.
     """
     view = {**views.entry_view(daemon, entry), **more}
-    if daemon.decisions.is_on_disk(entry):
+    if daemon.is_on_disk(entry):
         return view
     return JSONResponse({**view, "durable": False}, NOT_DURABLE)

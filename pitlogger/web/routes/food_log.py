@@ -14,8 +14,8 @@ from pitlogger.errors import UsageError, unknown
 from pitlogger.formats.journal_json import dump_entry, load_body
 from pitlogger.formats.paper_journal import PaperCook
 from pitlogger.model.journal import Adjusted, CheckMade, CorrectiveTaken, Entry, SignedOff
-from pitlogger.node.daemon import Daemon
 from pitlogger.safety import record
+from pitlogger.views.node import Node
 from pitlogger.web.judged import Judged, judged, linked
 from pitlogger.web.requests import Ask, Text
 from pitlogger.web.routes.entry_answer import entry_answer
@@ -72,7 +72,7 @@ class PastAsk(Ask):
     cooks: Annotated[tuple[PastCookTable, ...], Field(min_length=1, max_length=20_000)]
 
 
-def make_log_api(daemon: Daemon) -> APIRouter:
+def make_log_api(daemon: Node) -> APIRouter:
     """Return the routes of the food log, bound to a daemon."""
     api = APIRouter(prefix="/api/v1", responses=RESPONSES)
 

@@ -10,11 +10,11 @@ from fastapi import APIRouter
 from pitlogger.clock import rfc3339
 from pitlogger.engine.forecasts.summary import Outlook, outlook, questions
 from pitlogger.errors import UsageError, unknown
-from pitlogger.node.daemon import Daemon
+from pitlogger.views.node import Node
 from pitlogger.web.routes.error_answers import RESPONSES
 
 
-def make_forecast_api(daemon: Daemon) -> APIRouter:
+def make_forecast_api(daemon: Node) -> APIRouter:
     """Return the routes of the forecasts, bound to a daemon."""
     api = APIRouter(prefix="/api/v1", responses=RESPONSES)
 

@@ -8,14 +8,14 @@ from fastapi import APIRouter, Response
 from fastapi.responses import JSONResponse
 
 from pitlogger import __version__
-from pitlogger.node.daemon import Daemon
 from pitlogger.reports.metrics import CONTENT_TYPE, NodeNow, alerts_now, channels_now, metrics
+from pitlogger.views.node import Node
 
 ASK_AGAIN_S = 10.0  # an older answer of the disk is no news: it is asked to write
 HUNG_S = 30.0  # a write that waits longer than this does not get through
 
 
-def make_health(daemon: Daemon) -> APIRouter:
+def make_health(daemon: Node) -> APIRouter:
     """Return the routes; ``/healthz`` needs no key, ``/metrics`` one that may look."""
     api = APIRouter()
 
@@ -33,7 +33,7 @@ def make_health(daemon: Daemon) -> APIRouter:
     return api
 
 
-def writes(daemon: Daemon) -> bool:
+def writes(daemon: Node) -> bool:
     """Return whether the store takes what it is given.
 
     Where the disk was not asked for a while, it is asked now; a disk that hangs shows at the
@@ -44,7 +44,7 @@ def writes(daemon: Daemon) -> bool:
     return daemon.trouble is None and daemon.store.wait_s < HUNG_S
 
 
-def node_now(daemon: Daemon) -> NodeNow:
+def node_now(daemon: Node) -> NodeNow:
     """Return what is worth watching of a node, as it stands."""
     return NodeNow(
         daemon.config.node.name,
@@ -55,5 +55,5 @@ def node_now(daemon: Daemon) -> NodeNow:
         channels_now(daemon.engine, daemon.clock.engine_ms()),
         alerts_now(daemon.engine),
         daemon.engine.state.seq,
-        waiting={way: len(held.waiting) for way, held in daemon.notifier.couriers.items()},
+        waiting=daemon.notifier.waiting(),
     )

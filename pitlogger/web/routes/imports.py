@@ -17,9 +17,9 @@ from pitlogger.formats.journal_json import load_body
 from pitlogger.model.journal import Entry
 from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import Quality, Site, Tagged
-from pitlogger.node.daemon import Daemon
 from pitlogger.service.timekeeping import PAPER
 from pitlogger.store.rows import JournalRow, RunRow
+from pitlogger.views.node import Node
 from pitlogger.web.requests import Ask, Initials
 from pitlogger.web.routes.error_answers import RESPONSES
 
@@ -92,7 +92,7 @@ class CaptureAsk(Ask):
         return self
 
 
-def make_import_api(daemon: Daemon) -> APIRouter:
+def make_import_api(daemon: Node) -> APIRouter:
     """Return the route that takes captures, bound to a daemon."""
     api = APIRouter(prefix="/api/v1", responses=RESPONSES)
 
@@ -116,7 +116,7 @@ def make_import_api(daemon: Daemon) -> APIRouter:
     return api
 
 
-async def _refuse_known(daemon: Daemon, run: str, seq: int) -> None:
+async def _refuse_known(daemon: Node, run: str, seq: int) -> None:
     """Refuse a cook that was recorded here: as a second one it would be learned from twice."""
     entry = await daemon.ask(lambda reader: reader.entry(run, seq))
     if entry is not None:

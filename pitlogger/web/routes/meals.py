@@ -10,8 +10,8 @@ from pydantic import Field
 from pitlogger.formats.cook_file import Mass
 from pitlogger.model.book import Book, fold
 from pitlogger.model.journal import Entry
-from pitlogger.node.daemon import Daemon
 from pitlogger.store.queries import Reader
+from pitlogger.views.node import Node
 from pitlogger.web.access.roles import who_asks
 from pitlogger.web.requests import Ask, Text
 from pitlogger.web.routes.entry_answer import entry_answer
@@ -33,7 +33,7 @@ class MealAsk(Ask):
     text: Text = ""
 
 
-def make_meal_api(daemon: Daemon) -> APIRouter:
+def make_meal_api(daemon: Node) -> APIRouter:
     """Return the routes of the meal, bound to a daemon."""
     api = APIRouter(prefix="/api/v1", responses=RESPONSES)
 
@@ -44,14 +44,14 @@ def make_meal_api(daemon: Daemon) -> APIRouter:
     return api
 
 
-async def tell_meal(daemon: Daemon, ask: MealAsk) -> Entry:
+async def tell_meal(daemon: Node, ask: MealAsk) -> Entry:
     """Put a meal on record and return its entry once it is on disk; what is told again counts.
 
     Raises:
         UsageError: No such cook or piece, or nothing told.
     """
     known = await cook_id(daemon, ask.cook)
-    book: Book = await daemon.ask(lambda reader: _book(reader, known))
+    book = await daemon.ask(lambda reader: _book(reader, known))
     marks = ask.tender if isinstance(ask.tender, dict) else {"": ask.tender} if ask.tender else {}
     body = meal_told(known, book, came=ask.came, left_mg=ask.left, tender=marks, text=ask.text)
     return await daemon.submit(body, ask.by or who_asks.get().initials, ask.key)

@@ -14,12 +14,11 @@ from fastapi.responses import Response, StreamingResponse
 from pitlogger.clock import rfc3339
 from pitlogger.errors import UsageError, unknown
 from pitlogger.model.book import fold
-from pitlogger.node.daemon import Daemon
 from pitlogger.notify.deliveries import waiting_documents
 from pitlogger.reports.capture_export import capture_lines
 from pitlogger.reports.replay_document import yield_rows
 from pitlogger.store.queries import Reader
-from pitlogger.store.rows import CookRow
+from pitlogger.views.node import Node
 from pitlogger.views.shown import units_chosen
 from pitlogger.web import views
 from pitlogger.web.deliveries import read_notices, told_of
@@ -42,7 +41,7 @@ class EventAnswer(StreamingResponse):
     media_type = "text/event-stream"
 
 
-def make_api(daemon: Daemon) -> APIRouter:
+def make_api(daemon: Node) -> APIRouter:
     """Return the routes of the API, bound to a daemon."""
     api = APIRouter(prefix="/api/v1", responses=RESPONSES)
     _add_reads(api, daemon)
@@ -50,7 +49,7 @@ def make_api(daemon: Daemon) -> APIRouter:
     return api
 
 
-def _add_reads(api: APIRouter, daemon: Daemon) -> None:
+def _add_reads(api: APIRouter, daemon: Node) -> None:
     pulse = Pulse(daemon)
 
     @api.get("/status", summary="How things stand")
@@ -71,11 +70,11 @@ def _add_reads(api: APIRouter, daemon: Daemon) -> None:
 
     @api.get("/notices", summary="Messages that wait to be sent, the oldest first")
     async def notices() -> list[dict[str, Any]]:
-        return await daemon.ask(waiting_documents)  # type: ignore[no-any-return]
+        return await daemon.ask(waiting_documents)
 
     @api.get("/cooks", summary="All cooks on record, newest first")
     async def cooks() -> list[dict[str, Any]]:
-        rows: list[CookRow] = await daemon.ask(lambda reader: reader.cooks())
+        rows = await daemon.ask(lambda reader: reader.cooks())
         return [
             {
                 "cook": row.id,
@@ -159,20 +158,19 @@ def _add_reads(api: APIRouter, daemon: Daemon) -> None:
         )
 
 
-async def recorded(daemon: Daemon, cook: str) -> Recorded:
+async def recorded(daemon: Node, cook: str) -> Recorded:
     """Return a cook as it is kept."""
 
     def read(reader: Reader) -> Recorded:
         row = next(row for row in reader.cooks() if row.id == cook)
         return Recorded(row, reader.entries(cook=cook), reader.clocks())
 
-    kept: Recorded = await daemon.ask(read)
-    return kept
+    return await daemon.ask(read)
 
 
-async def cook_id(daemon: Daemon, cook: str | None) -> str:
+async def cook_id(daemon: Node, cook: str | None) -> str:
     """Return the id of the cook named, or of the running or the last one."""
-    rows: list[CookRow] = await daemon.ask(lambda reader: reader.cooks())
+    rows = await daemon.ask(lambda reader: reader.cooks())
     if cook is None:
         if daemon.cook is not None:
             return daemon.cook

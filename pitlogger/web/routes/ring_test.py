@@ -9,8 +9,8 @@ from typing import Any
 from pitlogger.clock import rfc3339
 from pitlogger.errors import RefusedError
 from pitlogger.model.journal import Noted
-from pitlogger.node.daemon import Daemon
 from pitlogger.notify.trial import SOUNDER, Trial, try_ways
+from pitlogger.views.node import Node
 
 NOTE = "Ring test heard"
 
@@ -32,7 +32,7 @@ class Rung:
 class RingTest:
     """Rings by every way of being told, and takes the answer. The last one is remembered."""
 
-    def __init__(self, daemon: Daemon) -> None:
+    def __init__(self, daemon: Node) -> None:
         self.last: Rung | None = None
         self._daemon = daemon
         self._ringing: asyncio.Task[None] | None = None

@@ -11,9 +11,9 @@ import json
 from collections.abc import AsyncIterator
 from typing import Any
 
-from pitlogger.node.daemon import Daemon
-from pitlogger.notify.fanout import Happening
 from pitlogger.rules.messages import Units
+from pitlogger.views.fanout import Happening
+from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 from pitlogger.web import views
 from pitlogger.web.page.figures import figures, scales
@@ -27,7 +27,7 @@ MISSED_AT_MOST = 1000
 class Pulse:
     """Tells all listeners that new figures stand, and makes them when they are asked for."""
 
-    def __init__(self, daemon: Daemon) -> None:
+    def __init__(self, daemon: Node) -> None:
         self._daemon = daemon
         self._made: dict[Units, str] = {}
         self._task: asyncio.Task[None] | None = None
@@ -83,7 +83,7 @@ class Pulse:
 
 
 async def events(
-    daemon: Daemon, pulse: Pulse, last_id: str, units: Units | None
+    daemon: Node, pulse: Pulse, last_id: str, units: Units | None
 ) -> AsyncIterator[str]:
     """Yield events for one listener.
 
@@ -112,15 +112,12 @@ async def events(
                 pulse.end()
 
 
-async def _missed(daemon: Daemon, last_id: str) -> list[Any]:
+async def _missed(daemon: Node, last_id: str) -> list[Any]:
     run, _, seq = last_id.partition("/")
     if not run or not seq.isdigit():
         return []
     after = (run, int(seq))
-    missed: list[Any] = await daemon.ask(
-        lambda reader: reader.entries(after=after, limit=MISSED_AT_MOST)
-    )
-    return missed
+    return await daemon.ask(lambda reader: reader.entries(after=after, limit=MISSED_AT_MOST))
 
 
 def event(kind: str, data: Any, event_id: str = "") -> str:

@@ -7,13 +7,13 @@ from typing import Any
 from fastapi import APIRouter
 
 from pitlogger.model.journal import Weighed
-from pitlogger.node.daemon import Daemon
+from pitlogger.views.node import Node
 from pitlogger.web import requests
 from pitlogger.web.actions import decide
 from pitlogger.web.routes.entry_answer import entry_answer
 
 
-def add_writes(api: APIRouter, daemon: Daemon) -> None:
+def add_writes(api: APIRouter, daemon: Node) -> None:
     """Add the routes that write to the API."""
     _add_cook_writes(api, daemon)
     _add_piece_writes(api, daemon)
@@ -21,7 +21,7 @@ def add_writes(api: APIRouter, daemon: Daemon) -> None:
     _add_alert_writes(api, daemon)
 
 
-async def _told(daemon: Daemon, name: str, ask: requests.Ask, **named: str) -> Any:
+async def _told(daemon: Node, name: str, ask: requests.Ask, **named: str) -> Any:
     """Do what was asked; ``named`` are the fields that the path gives."""
     given = ask.model_copy(update=named) if named else ask
     entry = await decide(daemon, name, given)
@@ -32,7 +32,7 @@ async def _told(daemon: Daemon, name: str, ask: requests.Ask, **named: str) -> A
     return entry_answer(daemon, entry, **more)
 
 
-def _add_cook_writes(api: APIRouter, daemon: Daemon) -> None:
+def _add_cook_writes(api: APIRouter, daemon: Node) -> None:
     @api.post("/cooks", summary="Start a cook from a cook file's text")
     async def start_cook(ask: requests.CookAsk) -> Any:
         return await _told(daemon, "cook", ask)
@@ -50,7 +50,7 @@ def _add_cook_writes(api: APIRouter, daemon: Daemon) -> None:
         return await _told(daemon, "moved", ask)
 
 
-def _add_piece_writes(api: APIRouter, daemon: Daemon) -> None:
+def _add_piece_writes(api: APIRouter, daemon: Node) -> None:
     @api.post("/pieces", summary="Add a piece to the running cook")
     async def add_piece(ask: requests.PieceAsk) -> Any:
         return await _told(daemon, "piece", ask)
@@ -72,7 +72,7 @@ def _add_piece_writes(api: APIRouter, daemon: Daemon) -> None:
         return await _told(daemon, "target", ask)
 
 
-def _add_journal_writes(api: APIRouter, daemon: Daemon) -> None:
+def _add_journal_writes(api: APIRouter, daemon: Node) -> None:
     @api.post("/weighings", summary="Keep a mass: typed, or what is steady on a scale")
     async def weigh(ask: requests.WeighAsk) -> Any:
         return await _told(daemon, "weigh", ask)
@@ -98,7 +98,7 @@ def _add_journal_writes(api: APIRouter, daemon: Daemon) -> None:
         return await _told(daemon, "correct", ask)
 
 
-def _add_alert_writes(api: APIRouter, daemon: Daemon) -> None:
+def _add_alert_writes(api: APIRouter, daemon: Node) -> None:
     @api.post("/alerts/{alert:path}/acknowledge", summary="Got it")
     async def acknowledge(alert: str, ask: requests.AlertAsk) -> Any:
         return await _told(daemon, "acknowledge", ask, alert=alert)

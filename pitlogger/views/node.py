@@ -1,0 +1,114 @@
+"""A node at work, as its parts, the page, the commands and the notifiers see it."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, Protocol, TypeVar
+
+from pitlogger.clock import Clock
+from pitlogger.config import Config
+from pitlogger.devices.supervisor import Supervisor
+from pitlogger.engine.inputs import Input
+from pitlogger.engine.step import Engine
+from pitlogger.formats.paper_journal import PaperCook
+from pitlogger.model.cooks import Channel
+from pitlogger.model.journal import Body, Entry
+from pitlogger.rules.messages import Units
+from pitlogger.rules.policies import Policy
+from pitlogger.safety.policy import Policy as Limits
+from pitlogger.store.queries import Reader
+from pitlogger.store.rows import Trouble
+from pitlogger.store.store import Store
+from pitlogger.views.fanout import Fanout, Happening
+
+Answer = TypeVar("Answer")
+
+
+class Notifying(Protocol):
+    """How people are told of alerts."""
+
+    def waiting(self) -> dict[str, int]:
+        """Return how many messages wait, by way."""
+
+    def why_unsent(self, alert: str, wakes: bool) -> str:
+        """Return why no message about an alert has been made."""
+
+    async def try_sounder(self) -> str | None:
+        """Sound it briefly and return what should have been heard, ``None`` without one."""
+
+
+class Node(Protocol):
+    """A node at work: the daemon, or a stand-in of it.
+
+    Attributes:
+        cook: The id of the cook that runs, ``None`` without one.
+        uid: Of the installation, for ever.
+        finished_cook: The id of the last one that ended in this run.
+        utc_offset_ms: UTC less engine time.
+        trouble: What keeps the store from writing, ``None`` while it writes.
+        stopping: Set when the node ends.
+    """
+
+    config: Config
+    clock: Clock
+    engine: Engine
+    fanout: Fanout
+    store: Store
+    supervisor: Supervisor
+    policy: Policy
+    safety: Limits
+    units: Units
+    channels: list[Channel]
+    run: str
+    uid: str
+    cook: str | None
+    finished_cook: str | None
+    utc_offset_ms: int
+    trouble: Trouble | None
+    stopping: asyncio.Event
+
+    @property
+    def socket(self) -> Path:
+        """Where the command line reaches the node."""
+
+    @property
+    def notifier(self) -> Notifying:
+        """How people are told."""
+
+    def feed(self, given: Input) -> list[Entry]:
+        """Hand one input to the engine; return the journal entries it caused."""
+
+    def meet(self, channel: Channel) -> None:
+        """Take up what a channel measures."""
+
+    async def submit(self, body: Body, by: str = "", key: str = "") -> Entry:
+        """Enter a decision; the same key again does nothing twice."""
+
+    async def earlier(self, key: str) -> Entry | None:
+        """Return what a request with this key became, ``None`` for a new one."""
+
+    def is_on_disk(self, entry: Entry) -> bool:
+        """Return whether the disk has taken an entry."""
+
+    async def ask(self, question: Callable[[Reader], Answer]) -> Answer:
+        """Put a question to the store's reader thread and return the answer."""
+
+    async def add_past(self, cooks: list[PaperCook]) -> None:
+        """Put cooks from a paper log on record, all or none."""
+
+    async def next_happening(self, queue: asyncio.Queue[Happening]) -> Happening | None:
+        """Return what happens next, ``None`` when nothing did for a while or on stopping."""
+
+    async def forget(self, device: str) -> None:
+        """Forget what is remembered of a device, and begin with it anew."""
+
+    def doubts_of(self, piece: str) -> list[dict[str, Any]]:
+        """Return what looks wrong with the weighings of a piece."""
+
+    def keeps_up(self) -> bool:
+        """Return whether the engine keeps up with its clock."""
+
+    def is_well(self) -> bool:
+        """Return whether the engine ticks and the store writes."""
