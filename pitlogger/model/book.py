@@ -17,6 +17,7 @@ from pitlogger.model.journal import (
     AlertChanged,
     Body,
     ChannelAssigned,
+    CheckMade,
     CookFinished,
     CookStarted,
     Corrected,
@@ -49,6 +50,29 @@ class Span:
 
 
 @dataclass(frozen=True, slots=True)
+class Mark:
+    """A stage as it was marked: when it began, and when and by whom that was entered."""
+
+    stage: Stage
+    at_ms: int
+    entered_ms: int
+    by: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Struck:
+    """A hand reading that was taken back, corrected or given to another piece.
+
+    ``until_ms`` is when, ``until_by`` by whom.
+    """
+
+    entry: Entry
+    read: SpotRead
+    until_ms: int
+    until_by: str
+
+
+@dataclass(frozen=True, slots=True)
 class Weighing:
     """A weighing that counts, and the entry it came from."""
 
@@ -76,6 +100,7 @@ class PieceBook:
     added_ms: int
     marks: list[StageSet] = field(default_factory=list)
     weighings: list[Weighing] = field(default_factory=list)
+    entered: list[Mark] = field(default_factory=list)  # its marks, as they were entered
     children: tuple[str, ...] = ()
     ended_ms: int | None = None  # when it was split or merged away
 
@@ -141,6 +166,8 @@ class Book:
     pieces: dict[str, PieceBook] = field(default_factory=dict)
     channels: dict[str, list[Assignment]] = field(default_factory=dict)
     spots: list[tuple[Entry, SpotRead]] = field(default_factory=list)
+    struck: list[Struck] = field(default_factory=list)
+    checks: list[tuple[Entry, CheckMade]] = field(default_factory=list)
     notes: list[tuple[Entry, Noted]] = field(default_factory=list)
     moved: list[tuple[int, str]] = field(default_factory=list)  # t_ms, channel
     adjusted: list[tuple[Entry, Adjusted]] = field(default_factory=list)
@@ -202,12 +229,51 @@ def counted(entries: Iterable[Entry]) -> list[tuple[Entry, Body, bool]]:
 def fold(entries: Iterable[Entry]) -> Book:
     """Return the book that the entries of one cook amount to."""
     book = Book()
-    for entry, body, corrected in counted(entries):
+    listed = list(entries)
+    corrected_ms = _corrections(listed)
+    for entry, body, corrected in counted(listed):
         _apply(book, entry, body, corrected)
+        if isinstance(body, StageSet) and body.piece in book.pieces:
+            entered_ms, by = corrected_ms.get((entry.run, entry.seq), (entry.t_ms, entry.by))
+            mark = Mark(body.stage, body.at_ms, entered_ms, by)
+            book.pieces[body.piece].entered.append(mark)
+    book.struck = _struck(listed)
     for piece in book.pieces.values():
         piece.marks.sort(key=lambda mark: mark.at_ms)
         piece.weighings.sort(key=lambda weighing: weighing.weighed.at_ms)
     return book
+
+
+def _corrections(entries: list[Entry]) -> dict[Id, tuple[int, str]]:
+    """Return when and by whom each corrected entry was last corrected."""
+    return {
+        (entry.body.of_run, entry.body.of_seq): (entry.t_ms, entry.by)
+        for entry in entries
+        if isinstance(entry.body, Corrected)
+    }
+
+
+def _struck(entries: list[Entry]) -> list[Struck]:
+    """Return each value of a hand reading that counts no more, as it was entered."""
+    counts = {(entry.run, entry.seq): body for entry, body, _ in counted(entries)}
+    said: dict[Id, list[tuple[Entry, SpotRead]]] = {}
+    ended: dict[Id, Entry] = {}
+    for entry in entries:
+        body = entry.body
+        if isinstance(body, SpotRead):
+            said[entry.run, entry.seq] = [(entry, body)]
+        elif isinstance(body, Corrected | Undone):
+            ended[body.of_run, body.of_seq] = entry
+            if isinstance(body, Corrected) and isinstance(body.body, SpotRead):
+                known = said.get((body.of_run, body.of_seq))
+                if known is not None:
+                    known.append((entry, body.body))
+    return [
+        Struck(entry, read, ended[of].t_ms, ended[of].by)
+        for of, values in said.items()
+        for entry, read in values
+        if of in ended and counts.get(of) != read
+    ]
 
 
 def _apply(book: Book, entry: Entry, body: Body, corrected: bool) -> None:
@@ -252,6 +318,8 @@ def _apply(book: Book, entry: Entry, body: Body, corrected: bool) -> None:
             book.meal = body if book.meal is None else _added(book.meal, body)
         case ProbeMoved(channel=channel_id):
             book.moved.append((t_ms, channel_id))
+        case CheckMade():
+            book.checks.append((entry, body))
         case Adjusted():
             book.adjusted.append((entry, body))
         case Tared(channel=channel_id):

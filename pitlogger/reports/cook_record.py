@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, tzinfo
@@ -15,12 +16,13 @@ from pitlogger.model.journal import (
     Entry,
     SignedOff,
 )
-from pitlogger.model.readings import Reading, Site, Tagged
+from pitlogger.model.readings import Quality, Reading, Site, Tagged
 from pitlogger.reports.gathering import Gathering, without_repeats
 from pitlogger.rules.messages import Units
-from pitlogger.safety.history import PieceHistory, histories
+from pitlogger.safety.history import PieceHistory
 from pitlogger.safety.judge import PieceVerdicts, judge
 from pitlogger.safety.policy import Policy
+from pitlogger.safety.recorded import Swapped, histories, swapped
 from pitlogger.store.queries import Reader
 from pitlogger.store.rows import ChartLine, ClockRow, CookRow, LostRow
 from pitlogger.yields.books import from_book
@@ -28,6 +30,7 @@ from pitlogger.yields.ledger import Account, accounts
 
 # The readings of some channels, of all if none is named, in order of time; asked repeatedly.
 Readings = Callable[[Sequence[str] | None], Iterable[Tagged | Reading]]
+MINUTE_MS = 60_000
 LOG_KINDS = ("signed-off", "corrective-taken", "check-made")
 
 
@@ -161,8 +164,11 @@ def build_record(
         raise UsageError(f"{cook}: the record holds no cook: it begins with 'pitlogger cook start'")
     end_ms = book.finished_ms or max(entries[-1].t_ms, end_ms)
     gathering = Gathering(book.started_ms, end_ms)
+    minutes: dict[str, list[tuple[int, int]]] = defaultdict(list)
     for reading in readings(None):
         gathering.take(reading)
+        _keep_minute(minutes[reading.channel], reading)
+    exchanged = swapped(book, minutes)
     return CookRecord(
         id=cook,
         node=node,
@@ -170,7 +176,7 @@ def build_record(
         book=book,
         lines=gathering.lines(),
         verdicts=tuple(
-            judge(_history(book, piece, readings, gathering.last_ms), policy)
+            judge(_history(book, piece, readings, gathering.last_ms, exchanged), policy)
             for piece in book.pieces
         ),
         policy=policy,
@@ -184,14 +190,23 @@ def build_record(
     )
 
 
-def _history(book: Book, piece: str, readings: Readings, last_ms: int) -> PieceHistory:
+def _keep_minute(kept: list[tuple[int, int]], reading: Reading | Tagged) -> None:
+    is_good = reading.value is not None and reading.quality is Quality.GOOD
+    if is_good and (not kept or reading.t_ms - kept[-1][0] >= MINUTE_MS):
+        assert reading.value is not None
+        kept.append((reading.t_ms, reading.value))
+
+
+def _history(
+    book: Book, piece: str, readings: Readings, last_ms: int, exchanged: Swapped
+) -> PieceHistory:
     """Return the history of one piece, from the readings of its own channels and the pits."""
     mine = [
         channel
         for channel, placed in book.channels.items()
         if any(held.channel.piece == piece or held.channel.site is Site.PIT for held in placed)
     ]
-    made = histories(book, without_repeats(readings(mine)))
+    made = histories(book, without_repeats(readings(mine)), exchanged=exchanged)
     history = next(one for one in made if one.piece == piece)
     if book.pieces[piece].ended_ms is not None:
         return history

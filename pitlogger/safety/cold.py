@@ -5,11 +5,22 @@ Sources: FDA Food Code 3-501.16(A)(2); 3-501.17 (date marks, from memory).
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
 from pitlogger.clock import rfc3339
 from pitlogger.model.cooks import BEFORE_FIRE, Stage
-from pitlogger.model.quantities import show_temperature
-from pitlogger.safety.history import PieceHistory, Point, longest_hole_ms, within
-from pitlogger.safety.holding import BreachClock, gap_reason
+from pitlogger.model.quantities import show_duration, show_temperature
+from pitlogger.safety.history import (
+    Hole,
+    PieceHistory,
+    Point,
+    hole_words,
+    longest_hole,
+    within,
+)
+from pitlogger.safety.holding import BreachClock
 from pitlogger.safety.policy import Policy
 from pitlogger.safety.tables import ROUNDING_MC
 from pitlogger.safety.verdict import NO_PROBE, Verdict, not_concerned
@@ -32,9 +43,9 @@ def cold_hold(history: PieceHistory, points: list[Point], policy: Policy) -> Ver
         return not_concerned(source, "not held cold: no cold channel and no chilled stage")
     shown = show_temperature(policy.cold_hold.mc)
     warmest: list[int] = []
-    for part, _, _ in parts:
+    for part in parts:
         clock = cold_clock(policy)
-        for point in part:
+        for point in part.points:
             clock.update(point.t_ms, point.high_mc)
         if clock.breach_from_ms is not None and clock.worst_mc is not None:
             since = rfc3339(round(clock.breach_from_ms / 1000) * 1000)
@@ -44,42 +55,59 @@ def cold_hold(history: PieceHistory, points: list[Point], policy: Policy) -> Ver
     if not warmest:
         reason = "not at its limit yet: still cooling" if history.has_values else NO_PROBE
         return Verdict(True, None, source, reason)
-    for part, from_ms, to_ms in parts:
-        if moved := history.moved_within(from_ms, to_ms):
+    for part in parts:
+        if moved := history.moved_within(part.from_ms, part.to_ms):
             reason = f"a probe was moved at {rfc3339(moved[0])}: not shown"
             return Verdict(True, None, source, reason)
-        hole_ms = longest_hole_ms(part, from_ms, to_ms)
-        if hole_ms > policy.max_gap.ms:
-            return Verdict(True, None, source, gap_reason(hole_ms, policy))
-    told = show_temperature(max(warmest), digits=1)
-    return Verdict(True, True, source, f"warmest {told}, at or below {shown} throughout")
+        if (hole := _hole(history, part, policy)) is not None:
+            return Verdict(True, None, source, hole_words(hole, policy.max_gap.ms))
+    return Verdict(True, True, source, _met_words(max(warmest), shown, policy))
 
 
-Part = tuple[list[Point], int, int]
+def _met_words(warmest_mc: int, shown: str, policy: Policy) -> str:
+    told = show_temperature(warmest_mc, digits=1)
+    if warmest_mc <= policy.cold_hold.mc + ROUNDING_MC:
+        return f"warmest {told}, at or below {shown} throughout"
+    delay = show_duration(policy.cold_hold_delay.ms)
+    return f"at or below {shown} but for rises to {told}, each shorter than the {delay} that count"
 
 
-def _raw_parts(history: PieceHistory) -> list[Part]:
+@dataclass(frozen=True, slots=True)
+class _Part:
+    """A time held cold: by its store (``place``) while raw, by its own core afterwards."""
+
+    points: Sequence[Point]
+    from_ms: int
+    to_ms: int
+    place: str = ""
+
+
+def _hole(history: PieceHistory, part: _Part, policy: Policy) -> Hole | None:
+    if not part.place:
+        return longest_hole(history, part.from_ms, part.to_ms, policy.max_gap.ms, policy.settle.ms)
+    times = [part.from_ms, *(point.t_ms for point in part.points), part.to_ms]
+    holes = [Hole(part.place, before, after) for before, after in pairwise(times)]
+    longest = max(holes, key=lambda hole: hole.ms)
+    return longest if longest.ms > policy.max_gap.ms else None
+
+
+def _raw_parts(history: PieceHistory) -> list[_Part]:
     parts = []
     for series in history.cold:
         whole = [Point(t_ms, value_mc, value_mc) for t_ms, value_mc in series.points]
         for from_ms, to_ms in history.during(BEFORE_FIRE):
-            if inside := list(within(whole, from_ms, to_ms)):
-                parts.append((inside, from_ms, to_ms))
+            parts.append(_Part(within(whole, from_ms, to_ms), from_ms, to_ms, series.channel))
     return parts
 
 
-def _leftover_parts(history: PieceHistory, points: list[Point], policy: Policy) -> list[Part]:
+def _leftover_parts(history: PieceHistory, points: list[Point], policy: Policy) -> list[_Part]:
     parts = []
     for from_ms, to_ms in history.during([Stage.COOLING, Stage.CHILLED]):
         inside = within(points, from_ms, to_ms)
-        reached = [
-            index
-            for index, point in enumerate(inside)
-            if point.high_mc <= policy.cold_hold.mc + ROUNDING_MC
-        ]
-        if reached:
-            held = list(inside[reached[0] :])
-            parts.append((held, held[0].t_ms, to_ms))
+        for index, point in enumerate(inside):
+            if point.whole and point.high_mc <= policy.cold_hold.mc + ROUNDING_MC:
+                parts.append(_Part(inside[index:], point.t_ms, to_ms))
+                break
     return parts
 
 

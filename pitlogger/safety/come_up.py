@@ -14,8 +14,14 @@ from dataclasses import dataclass
 from pitlogger.clock import rfc3339
 from pitlogger.model.cooks import ON_PIT
 from pitlogger.model.quantities import show_duration, show_temperature
-from pitlogger.safety.history import PieceHistory, Point, longest_hole_ms, within
-from pitlogger.safety.holding import gap_reason
+from pitlogger.safety.history import (
+    PieceHistory,
+    Point,
+    hole_words,
+    longest_hole,
+    longest_hole_ms,
+    within,
+)
 from pitlogger.safety.policy import Policy
 from pitlogger.safety.segments import time_between_ms
 from pitlogger.safety.verdict import NEVER_JUDGED, NO_PROBE, Verdict, not_concerned
@@ -131,7 +137,10 @@ def _not_shown(
 ) -> str:
     if moved := history.moved_within(*span):
         return f"; a probe was moved at {rfc3339(moved[0])}: not shown"
+    hole = longest_hole(history, *span, policy.max_gap.ms, policy.settle.ms)
+    if hole is not None:
+        return f"; {hole_words(hole, policy.max_gap.ms)}"
     hole_ms = longest_hole_ms(points, *span)
     if hole_ms > policy.max_gap.ms:
-        return f"; {gap_reason(hole_ms, policy)}"
+        return f"; no reading for {show_duration(hole_ms)}: not shown"
     return "" if clock.is_through else "; not through the window when the record ends: not shown"

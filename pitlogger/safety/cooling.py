@@ -18,7 +18,17 @@ from pitlogger.clock import rfc3339
 from pitlogger.model.cooks import HOT_OFF_PIT, ON_PIT, Stage
 from pitlogger.model.quantities import milli_c_from_fahrenheit, show_duration, show_temperature
 from pitlogger.safety import shipped
-from pitlogger.safety.history import PieceHistory, Point, within
+from pitlogger.safety.history import (
+    PieceHistory,
+    Point,
+    Series,
+    credited,
+    hole_words,
+    longest_hole,
+    standing_in,
+    within,
+)
+from pitlogger.safety.phases import is_unmarked
 from pitlogger.safety.policy import Policy
 from pitlogger.safety.segments import crossing_ms
 from pitlogger.safety.tables import ROUNDING_MC
@@ -225,28 +235,35 @@ def cooling(
     points: list[Point],
     policy: Policy,
     steps: tuple[Step, ...] | None = None,
+    cooked_ms: int | None = None,
 ) -> Cooling:
-    """Judge every time a piece was cooled; the least favourable one is reported."""
+    """Judge every time a piece was cooled; the least favourable one is reported.
+
+    Args:
+        cooked_ms: When its cooking limit was met: a fall from then on is judged though
+            nobody marked that it was taken off the pit or cooled.
+    """
     steps = steps or steps_of(policy)
     source = steps[0].source
     unknown = tuple(StageVerdict(step, None, None) for step in steps)
-    periods = history.during(COOLING)
-    if not periods and not (not history.spans and _fell(points, steps[0].from_mc)):
+    periods: list[tuple[int, int] | None] = [*history.during(COOLING)]
+    since_ms = cooked_ms if history.spans else 0
+    if not periods and is_unmarked(history) and _fell(points, steps[0].from_mc, since_ms):
+        periods = [None]
+    if not periods:
         return Cooling(not_concerned(source, "not cooled: no cooling stage was set"), unknown)
     if not history.has_values:
         return Cooling(Verdict(True, None, source, NO_PROBE), unknown)
-    wanted_periods: list[tuple[int, int] | None] = [*periods] or [None]
-    judged = [_judge(history, points, steps, policy, period) for period in wanted_periods]
-    for wanted in (False, None):
-        for found in judged:
-            if found.verdict.met is wanted:
-                return found
-    return judged[-1]
+    judged = [_judge(history, points, steps, policy, period, since_ms or 0) for period in periods]
+    return next((c for m in (False, None) for c in judged if c.verdict.met is m), judged[-1])
 
 
-def _fell(points: list[Point], start_mc: int) -> bool:
-    """Return whether an unstaged record ends on its way down from the start."""
-    return any(point.high_mc >= start_mc for point in points) and points[-1].high_mc < start_mc
+def _fell(points: list[Point], start_mc: int, since_ms: int | None) -> bool:
+    """Return whether a record ends on its way down from the start."""
+    if since_ms is None or not points:
+        return False
+    hot = any(point.t_ms >= since_ms and point.high_mc >= start_mc for point in points)
+    return hot and points[-1].high_mc < start_mc - ROUNDING_MC
 
 
 def _judge(
@@ -255,16 +272,22 @@ def _judge(
     steps: tuple[Step, ...],
     policy: Policy,
     period: tuple[int, int] | None,
+    cooked_ms: int,
 ) -> Cooling:
     from_ms, to_ms = period or (history.end_ms + 1, history.end_ms)
-    clock = cooling_clock(steps, policy.max_gap.ms)
-    fed = within(points, _hot_since_ms(history, from_ms), to_ms)
-    for point in fed:
-        clock.is_cooling = clock.is_cooling or point.t_ms >= from_ms
-        clock.update(point.t_ms, point.high_mc)
+    since_ms = max(cooked_ms, _hot_since_ms(history, from_ms))
+    if period is not None:
+        since_ms = _hot_since_ms(history, from_ms)
+    fed = within(points, since_ms, to_ms)
+    clock = _followed(fed, steps, policy, from_ms)
     started_ms = clock.started_ms
     hand_only = all(point.hand for point in fed if started_ms and point.t_ms >= started_ms)
     stages = tuple(clock.judge(step, hand_only) for step in steps)
+    each, missing = _each_probe(history, steps, policy, (since_ms, from_ms, to_ms), hand_only)
+    stages = tuple(
+        replace(stage, met=worst([stage.met, *(own[number].met for own in each)]))
+        for number, stage in enumerate(stages)
+    )
     met = worst([stage.met for stage in stages])
     until_ms = to_ms if clock.late_ms[-1] is None else clock.late_ms[-1]
     moved = history.moved_within(round(started_ms or from_ms), round(until_ms))
@@ -272,7 +295,60 @@ def _judge(
         stages = tuple(replace(stage, met=None) for stage in stages)
         reason = f"a probe was moved at {rfc3339(moved[0])}: not shown"
         return Cooling(Verdict(True, None, steps[0].source, reason), stages)
-    return Cooling(Verdict(True, met, steps[0].source, _reason(clock, stages, fed)), stages)
+    reason = _reason(clock, stages, fed)
+    if met is None and missing:
+        reason += f"; {missing}"
+    if period is None:
+        reason += "; no mark says that it was taken off the pit or cooled"
+    return Cooling(Verdict(True, met, steps[0].source, reason), stages)
+
+
+def _followed(
+    fed: Sequence[Point], steps: tuple[Step, ...], policy: Policy, cooled_ms: int
+) -> CoolingClock:
+    clock = cooling_clock(steps, policy.max_gap.ms)
+    for point in fed:
+        clock.is_cooling = clock.is_cooling or point.t_ms >= cooled_ms
+        clock.update(point.t_ms, point.high_mc)
+    return clock
+
+
+def _each_probe(
+    history: PieceHistory,
+    steps: tuple[Step, ...],
+    policy: Policy,
+    when: tuple[int, int, int],
+    hand_only: bool,
+) -> tuple[list[tuple[StageVerdict, ...]], str]:
+    """Return what each probe that counts shows by itself, and which one shows too little."""
+    since_ms, cooled_ms, to_ms = when
+    found: list[tuple[StageVerdict, ...]] = []
+    missing = ""
+    counting = history.counting()
+    if len(counting) < 2 and not any(core.doubts for core in counting):
+        return [], ""
+    for core in counting:
+        points = standing_in(
+            credited(history, core, policy.settle.ms), history.spots, policy.max_gap.ms
+        )
+        alone = [Point(t_ms, mc, mc) for t_ms, mc in points if since_ms <= t_ms <= to_ms]
+        clock = _followed(alone, steps, policy, cooled_ms)
+        found.append(tuple(clock.judge(step, hand_only) for step in steps))
+        if not missing and worst([stage.met for stage in found[-1]]) is None:
+            last = alone[-1].t_ms if alone else since_ms
+            missing = _missing(history, core, last, policy)
+    return found, missing
+
+
+def _missing(history: PieceHistory, core: Series, last_ms: int, policy: Policy) -> str:
+    to_ms = core.doubts[-1].to_ms if core.doubts else history.end_ms
+    hole = longest_hole(
+        replace(history, cores=(core,)), last_ms, max(last_ms, min(to_ms, history.end_ms)),
+        policy.max_gap.ms, policy.settle.ms,
+    )  # fmt: skip
+    if hole is not None:
+        return hole_words(hole, policy.max_gap.ms)
+    return f"{core.channel} does not show it by itself: not shown"
 
 
 def _hot_since_ms(history: PieceHistory, cooled_ms: int) -> int:

@@ -20,6 +20,7 @@ from pitlogger.safety.history import PieceHistory, Point, within
 from pitlogger.safety.policy import Policy
 from pitlogger.safety.verdict import NEVER_JUDGED, NO_PROBE, Verdict, not_concerned
 
+TOO_HOT_MC = 55_000  # above it nothing grows by any of the models
 _STEP_MC = 50  # of temperature, and
 _STEP_MS = 60_000  # of time: within these Simpson's rule follows every rate here to 1e-6
 _BY_FAMILY = {
@@ -148,10 +149,12 @@ def growth_clock(family: str, policy: Policy) -> GrowthClock:
     return GrowthClock(model_for(family).id, policy.growth_unit.value)
 
 
-def growth(history: PieceHistory, points: list[Point], policy: Policy) -> Verdict:
+def growth(
+    history: PieceHistory, points: list[Point], policy: Policy, cooked_ms: int | None = None
+) -> Verdict:
     """Return the growth predicted after cooking, as a warning: ``met`` is always ``None``."""
     source = policy.cite(policy.growth_warning_log10)
-    since_ms = _since_ms(history, points)
+    since_ms = _since_ms(history, points, cooked_ms)
     if since_ms is None:
         return not_concerned(source, "not off the pit: nothing to predict")
     fed = within(points, since_ms, history.end_ms)
@@ -169,14 +172,20 @@ def growth(history: PieceHistory, points: list[Point], policy: Policy) -> Verdic
     return Verdict(True, None, source, reason)
 
 
-def _since_ms(history: PieceHistory, points: list[Point]) -> int | None:
+def _since_ms(
+    history: PieceHistory, points: list[Point], cooked_ms: int | None = None
+) -> int | None:
     """Return the end of cooking: off the pit, or the last time too hot to grow."""
     if history.spans:
         off = history.during(HOT_OFF_PIT | {Stage.COOLING, Stage.CHILLED, Stage.SERVED})
         on_pit = history.during(ON_PIT)
         ends = [to_ms for _, to_ms in on_pit] or [from_ms for from_ms, _ in off]
-        return ends[-1] if off else None
-    hot = [point.t_ms for point in points if point.high_mc >= 55_000]
+        if off or cooked_ms is None:
+            return ends[-1] if off else None
+        fell = points and points[-1].high_mc < TOO_HOT_MC
+        hot = [p.t_ms for p in points if p.high_mc >= TOO_HOT_MC]
+        return max(cooked_ms, hot[-1]) if fell and hot else None
+    hot = [point.t_ms for point in points if point.high_mc >= TOO_HOT_MC]
     return hot[-1] if hot else None
 
 

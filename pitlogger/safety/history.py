@@ -2,7 +2,9 @@
 
 Several probes and hand readings make one curve of the lowest and the highest valid value
 at each time. The lowest decides cooking and hot holding, the highest decides cooling and
-cold holding: never the mean (FSIS-GD-2021 p. 22), never another piece's probe.
+cold holding: never the mean (FSIS-GD-2021 p. 22), never another piece's probe. A probe that
+was in the meat counts until it has itself shown a limit: where it is silent or in doubt for
+too long, nothing is shown, whatever the others say. A hand reading stands in for it.
 """
 
 from __future__ import annotations
@@ -14,28 +16,63 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import NamedTuple
 
-from pitlogger.model.book import Book, Span
-from pitlogger.model.cooks import POULTRY, Piece, Stage
-from pitlogger.model.quantities import Quantity
-from pitlogger.model.readings import Quality, Reading, Site, Tagged
-from pitlogger.pipeline.vet import bounds, vet_jump
+from pitlogger.clock import rfc3339
+from pitlogger.model.book import Mark, Span
+from pitlogger.model.cooks import HOT_OFF_PIT, ON_PIT, POULTRY, Stage
+from pitlogger.model.quantities import show_duration
+from pitlogger.safety.belief import Doubt, Why, believed
 
 
 class Point(NamedTuple):
-    """The lowest and highest valid core value at a time; ``hand`` if only by hand."""
+    """The lowest and highest valid core value at a time.
+
+    ``hand``: by hand alone. ``whole``: no probe that counts was silent or in doubt.
+    ``sure``: two of them read it, or a hand reading with a checked thermometer did.
+    """
 
     t_ms: int
     low_mc: int
     high_mc: int
     hand: bool = False
+    whole: bool = True
+    sure: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Series:
-    """The good readings of one channel while it sat in one place, in order of time."""
+    """The good readings of one channel while it sat in one place, in order of time.
+
+    ``from_ms``: when it was put there, ``None`` for the beginning; ``to_ms``: when somebody
+    took it out or elsewhere. Readings that lie in a doubt are kept and give no credit.
+    """
 
     channel: str
     points: tuple[tuple[int, int], ...]  # t_ms, milli-degC
+    from_ms: int | None = None
+    to_ms: int | None = None
+    doubts: tuple[Doubt, ...] = ()
+
+
+class Withdrawn(NamedTuple):
+    """A hand reading that counts no more: struck, or by a thermometer that failed its check."""
+
+    t_ms: int
+    value_mc: int
+    words: str
+    since_ms: int
+
+
+class Hole(NamedTuple):
+    """A stretch in which a probe that counts has nothing to show."""
+
+    channel: str
+    from_ms: int
+    to_ms: int
+    why: str = ""
+
+    @property
+    def ms(self) -> int:
+        return self.to_ms - self.from_ms
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,8 +81,11 @@ class PieceHistory:
 
     Attributes:
         spans: Its stages; empty where none was ever set.
+        marks: The same as they were entered; empty where that is not known.
         cores: Core channels; a probe that gave no value leaves a hole, never a guess.
-        spots: Hand readings of its core, (t_ms, milli-degC).
+        spots: Hand readings of its core, (t_ms, milli-degC); ``checked`` those of them whose
+            thermometer had passed its check, ``late`` when each was typed that was typed late.
+        withdrawn: Hand readings that count no more.
         moves: When a core probe was moved, (t_ms, channel).
         fat_pct: Fat share of the meat, percent, if known.
         end_ms: Where the record ends.
@@ -59,8 +99,12 @@ class PieceHistory:
     mass_mg: int | None = None
     parents: tuple[str, ...] = ()
     spans: tuple[Span, ...] = ()
+    marks: tuple[Mark, ...] = ()
     cores: tuple[Series, ...] = ()
     spots: tuple[tuple[int, int], ...] = ()
+    checked: frozenset[tuple[int, int]] = frozenset()
+    late: tuple[tuple[int, int], ...] = ()
+    withdrawn: tuple[Withdrawn, ...] = ()
     surface: tuple[Series, ...] = ()
     cold: tuple[Series, ...] = ()
     pit: tuple[Series, ...] = ()
@@ -92,16 +136,84 @@ class PieceHistory:
     def moved_within(self, from_ms: int, to_ms: int) -> list[int]:
         return [t_ms for t_ms, _ in self.moves if from_ms <= t_ms <= to_ms]
 
+    def counting(self) -> list[Series]:
+        """Return the cores that were in the meat on or after the fire."""
+        begun = [span.from_ms for span in self.spans if span.stage in ON_PIT | HOT_OFF_PIT]
+        fire_ms = min(begun, default=0)
+        return [
+            core
+            for core in self.cores
+            if core.to_ms is None or (core.points and core.to_ms > fire_ms)
+        ]
 
-def curve(history: PieceHistory, max_gap_ms: int, settle_ms: int = 0) -> list[Point]:
+    def with_doubted(self) -> PieceHistory:
+        """Return the history as if every doubted and withdrawn value were believed.
+
+        What a probe read before it was put into the meat stays out: that says nothing of it.
+        """
+        return replace(
+            self,
+            cores=tuple(
+                replace(core, doubts=tuple(d for d in core.doubts if d.why is Why.BEFORE))
+                for core in self.cores
+            ),
+            spots=tuple(sorted((*self.spots, *((w.t_ms, w.value_mc) for w in self.withdrawn)))),
+            withdrawn=(),
+        )
+
+    def has_doubts(self) -> bool:
+        return bool(self.withdrawn) or any(core.doubts for core in self.cores)
+
+
+def credited(history: PieceHistory, core: Series, settle_ms: int) -> tuple[tuple[int, int], ...]:
+    """Return the readings of a core that are believed and not near a move of it."""
+    points = believed(core.points, core.doubts) if core.doubts else core.points
+    mine = [t_ms for t_ms, channel in history.moves if channel == core.channel]
+    if not mine:
+        return points
+    return tuple(
+        point for point in points if all(abs(point[0] - t_ms) > settle_ms for t_ms in mine)
+    )
+
+
+def standing_in(
+    points: Sequence[tuple[int, int]], spots: Sequence[tuple[int, int]], max_gap_ms: int
+) -> Sequence[tuple[int, int]]:
+    """Return readings with the hand readings that fall where there are none for too long."""
+    if not spots:
+        return points
+    if not points:
+        return spots
+    edges = [-(1 << 62), *(t_ms for t_ms, _ in points), 1 << 62]
+    taken = []
+    for spot in spots:
+        at = bisect_right(edges, spot[0])
+        if edges[at] - edges[at - 1] > max_gap_ms and spot[0] != edges[at - 1]:
+            taken.append(spot)
+    return sorted((*points, *taken)) if taken else points
+
+
+def curve(
+    history: PieceHistory,
+    max_gap_ms: int,
+    settle_ms: int = 0,
+    excused: frozenset[str] = frozenset(),
+) -> list[Point]:
     """Return the coldest and warmest valid core of a piece over time.
 
     A probe counts between two of its readings where they are at most ``max_gap_ms`` apart,
-    on the straight line between them. Readings within ``settle_ms`` of a moved probe are
-    left out. A hand reading counts at its own time.
+    on the straight line between them. Readings within ``settle_ms`` of a moved probe and
+    those in doubt are left out. A hand reading counts at its own time, and stands in for a
+    probe that is silent.
+
+    Args:
+        excused: Channels whose end somebody marked after they had shown what was to be shown.
     """
-    series = [_settled(core, history.moves, settle_ms) for core in history.cores]
-    series = [points for points in series if points]
+    counting = history.counting()
+    series = [
+        standing_in(credited(history, core, settle_ms), history.spots, max_gap_ms)
+        for core in counting
+    ]
     spots: dict[int, list[int]] = defaultdict(list)
     for t_ms, value_mc in history.spots:
         spots[t_ms].append(value_mc)
@@ -109,23 +221,27 @@ def curve(history: PieceHistory, max_gap_ms: int, settle_ms: int = 0) -> list[Po
         return [Point(t_ms, value_mc, value_mc) for t_ms, value_mc in series[0]]
     times = sorted(set(spots).union(*({t_ms for t_ms, _ in points} for points in series)))
     columns = [_values_at(times, points, max_gap_ms) for points in series]
+    spans = [
+        (core.from_ms or 0, core.to_ms if core.channel in excused and core.to_ms else 1 << 62)
+        for core in counting
+    ]
     merged = []
     for index, t_ms in enumerate(times):
+        by_hand = spots.get(t_ms, [])
         probes = [value for column in columns if (value := column[index]) is not None]
-        values = probes + spots.get(t_ms, [])
-        merged.append(Point(t_ms, min(values), max(values), hand=not probes))
+        values = probes + by_hand
+        if not values:
+            continue
+        whole = all(
+            column[index] is not None or not begun <= t_ms < ended
+            for column, (begun, ended) in zip(columns, spans, strict=True)
+        )
+        alone = bool(by_hand) and all(value in by_hand for value in probes)
+        stands_in = any(value in by_hand for value in probes)
+        is_checked = any((t_ms, value) in history.checked for value in by_hand)
+        sure = is_checked or (not stands_in and len(values) > 1)
+        merged.append(Point(t_ms, min(values), max(values), alone, whole, sure))
     return merged
-
-
-def _settled(
-    core: Series, moves: Sequence[tuple[int, str]], settle_ms: int
-) -> tuple[tuple[int, int], ...]:
-    mine = [t_ms for t_ms, channel in moves if channel == core.channel]
-    if not mine:
-        return core.points
-    return tuple(
-        point for point in core.points if all(abs(point[0] - t_ms) > settle_ms for t_ms in mine)
-    )
 
 
 def _values_at(
@@ -134,6 +250,8 @@ def _values_at(
     """Return a channel's value at each time, ``None`` in its holes."""
     values: list[int | None] = []
     at, last = 0, len(points) - 1
+    if last < 0:
+        return [None] * len(times)
     for t_ms in times:
         while at < last and points[at + 1][0] <= t_ms:
             at += 1
@@ -163,143 +281,60 @@ def longest_hole_ms(points: Sequence[Point], from_ms: int, to_ms: int) -> int:
     return max(later - earlier for earlier, later in pairwise(times))
 
 
-def histories(
-    book: Book, readings: Iterable[Reading | Tagged], fat_pct: float | None = None
-) -> list[PieceHistory]:
-    """Return the history of each piece of a book, in its order.
+def longest_hole(
+    history: PieceHistory,
+    from_ms: int,
+    to_ms: int,
+    max_gap_ms: int,
+    settle_ms: int = 0,
+    excused: frozenset[str] = frozenset(),
+) -> Hole | None:
+    """Return the longest silence of any probe that counts in a span, ``None`` if none is too long.
 
-    Args:
-        book: The cook as its journal tells it.
-        readings: In order of time. A ``Reading`` is as delivered: it gets its channel's
-            offset and is vetted here. A ``Tagged`` one is adjusted and vetted already.
-        fat_pct: Fat share of poultry, if known.
+    Each probe is looked at by itself, the edges of the span included; hand readings stand in.
     """
-    by_channel: dict[str, list[tuple[int, int]]] = defaultdict(list)
-    raw: set[str] = set()
-    end_ms = book.finished_ms or book.started_ms or 0
-    offsets = {channel: _Offsets(book, channel) for channel in book.channels}
-    for reading in readings:
-        end_ms = max(end_ms, reading.t_ms)
-        if reading.value is None or reading.quality is not Quality.GOOD:
-            continue
-        value = reading.value
-        if isinstance(reading, Reading) and (offset := offsets.get(reading.channel)):
-            value += offset.at(reading.t_ms)
-            raw.add(reading.channel)
-        by_channel[reading.channel].append((reading.t_ms, value))
-    for channel, points in by_channel.items():
-        points.sort(key=_time)
-        if channel in raw:
-            by_channel[channel] = _believable(points, book.channels[channel][-1].channel.site)
-    end_ms = max([end_ms, *(spot.at_ms for _, spot in book.spots)])
-    end_ms = max([end_ms, *(mark.at_ms for held in book.pieces.values() for mark in held.marks)])
-    return [_history(book, piece_id, by_channel, end_ms, fat_pct) for piece_id in book.pieces]
+    found: list[Hole] = []
+    for core in history.counting() or [Series("", ())]:
+        begun_ms = max(from_ms, core.from_ms or from_ms)
+        ended_ms = to_ms
+        if core.channel in excused and core.to_ms is not None:
+            ended_ms = min(to_ms, core.to_ms)
+        points = standing_in(credited(history, core, settle_ms), history.spots, max_gap_ms)
+        inside = [t_ms for t_ms, _ in points if begun_ms <= t_ms <= ended_ms]
+        for earlier, later in pairwise([begun_ms, *inside, ended_ms]):
+            if later - earlier > max_gap_ms:
+                found.append(Hole(core.channel, earlier, later, _why(core, earlier, later)))
+    return max(found, key=lambda hole: hole.ms, default=None)
 
 
-def _time(point: tuple[int, int]) -> int:
-    return point[0]
+def _why(core: Series, from_ms: int, to_ms: int) -> str:
+    for doubt in core.doubts:
+        if doubt.from_ms < to_ms and doubt.to_ms > from_ms:
+            return doubt.why.value
+    if core.to_ms is not None and core.to_ms < to_ms:
+        return f"its place ended at {rfc3339(core.to_ms)}"
+    return "" if core.points else "it never gave a reading"
 
 
-def _believable(points: list[tuple[int, int]], site: Site) -> list[tuple[int, int]]:
-    """Return the points that vetting believes: in range, and no lone spike."""
-    low, high = bounds(Quantity.TEMPERATURE, site)
-    kept: list[tuple[int, int]] = []
-    suspect: int | None = None
-    for t_ms, value_mc in points:
-        if not low <= value_mc <= high:
-            continue
-        if kept:
-            last_ms, last_mc = kept[-1]
-            quality = vet_jump(value_mc, last_mc, suspect, t_ms - last_ms)
-            if quality is not Quality.GOOD:
-                suspect = value_mc
-                continue
-        suspect = None
-        kept.append((t_ms, value_mc))
-    return kept
-
-
-class _Offsets:
-    """The offset of a channel over time, milli-units: as assigned, then as adjusted."""
-
-    def __init__(self, book: Book, channel: str) -> None:
-        self.first = book.channels[channel][-1].channel.offset
-        self.set = sorted(
-            (entry.t_ms, body.offset) for entry, body in book.adjusted if body.channel == channel
-        )
-
-    def at(self, t_ms: int) -> int:
-        offset = self.first
-        for since_ms, adjusted in self.set:
-            if since_ms <= t_ms:
-                offset = adjusted
-        return offset
-
-
-def _history(
-    book: Book,
-    piece_id: str,
-    by_channel: dict[str, list[tuple[int, int]]],
-    end_ms: int,
-    fat_pct: float | None,
-) -> PieceHistory:
-    held = book.pieces[piece_id]
-    piece = _described(book, held.piece)
-    sited = _by_site(book, piece, by_channel)
-    cores = sited[Site.CORE]
-    channels = {series.channel for series in cores}
-    return PieceHistory(
-        piece=piece.id,
-        cut=piece.cut,
-        family=piece.family,
-        prepared=piece.prepared,
-        fat_pct=fat_pct,
-        mass_mg=piece.mass_mg,
-        parents=piece.parents,
-        spans=tuple(held.spans()),
-        cores=tuple(cores),
-        spots=tuple(
-            sorted((spot.at_ms, spot.value_mc) for _, spot in book.spots if spot.piece == piece.id)
-        ),
-        surface=tuple(sited[Site.SURFACE]),
-        cold=tuple(sited[Site.COLD]),
-        pit=tuple(sited[Site.PIT]),
-        moves=tuple(sorted(move for move in book.moved if move[1] in channels)),
-        end_ms=end_ms if held.ended_ms is None else held.ended_ms,
+def hole_words(hole: Hole, max_gap_ms: int) -> str:
+    """Return the words for a hole: which probe, from when to when, what would show it."""
+    probe = f"{hole.channel}: " if hole.channel else ""
+    why = f" ({hole.why})" if hole.why else ""
+    return (
+        f"{probe}no reading for {show_duration(hole.ms)} from {rfc3339(hole.from_ms)} to "
+        f"{rfc3339(hole.to_ms)}{why}, longer than the {show_duration(max_gap_ms)} this policy "
+        "allows: not shown; a hand reading at that place shows it"
     )
 
 
-def _by_site(
-    book: Book, piece: Piece, by_channel: dict[str, list[tuple[int, int]]]
-) -> dict[Site, list[Series]]:
-    """Return the readings that belong to a piece, a series for each time a channel sat there."""
-    sited: dict[Site, list[Series]] = defaultdict(list)
-    for channel, history in book.channels.items():
-        points = by_channel.get(channel, [])
-        for held in history:
-            is_pit = held.channel.site is Site.PIT and piece.pit in (None, channel)
-            if held.channel.piece != piece.id and not is_pit:
-                continue
-            first = 0 if held is history[0] else bisect_left(points, held.from_ms, key=_time)
-            last = len(points)
-            if held.to_ms is not None:
-                last = bisect_left(points, held.to_ms, key=_time)
-            sited[held.channel.site].append(Series(channel, tuple(points[first:last])))
-    return sited
-
-
-def _described(book: Book, piece: Piece) -> Piece:
-    """Return a piece with the cut and preparation of its first parent where it has none."""
-    described = piece
-    while described.cut == "other" and described.parents:
-        parent = book.pieces.get(described.parents[0])
-        if parent is None:
-            break
-        described = replace(
-            described,
-            cut=parent.piece.cut,
-            prepared=parent.piece.prepared,
-            pit=described.pit or parent.piece.pit,
-            parents=parent.piece.parents,
-        )
-    return replace(described, id=piece.id, parents=piece.parents)
+def doubted_words(history: PieceHistory) -> str:
+    """Return what of a history is in doubt: which probe, from when to when and why."""
+    told = [
+        f"{core.channel} from {rfc3339(doubt.from_ms)} to "
+        f"{rfc3339(min(doubt.to_ms, history.end_ms))} ({doubt.why.value})"
+        for core in history.cores
+        for doubt in core.doubts
+        if doubt.why is not Why.BEFORE
+    ]
+    told += [word.words for word in history.withdrawn]
+    return "; ".join(told)

@@ -5,12 +5,14 @@ Source: FDA Food Code 3-501.16(A)(1).
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from pitlogger.clock import rfc3339
-from pitlogger.model.cooks import HOT_OFF_PIT
+from pitlogger.model.cooks import HOT_OFF_PIT, Stage
 from pitlogger.model.quantities import show_duration, show_temperature
-from pitlogger.safety.history import PieceHistory, Point, longest_hole_ms, within
+from pitlogger.safety.history import PieceHistory, Point, hole_words, longest_hole
+from pitlogger.safety.phases import Judged, late_marks, phases
 from pitlogger.safety.policy import Policy, Temperature
 from pitlogger.safety.segments import crossing_ms
 from pitlogger.safety.tables import ROUNDING_MC
@@ -97,69 +99,134 @@ def hold_clock(policy: Policy, is_charted_roast: bool = False) -> BreachClock:
 
 
 def holding(
-    history: PieceHistory, points: list[Point], policy: Policy, is_charted_roast: bool = False
+    history: PieceHistory,
+    points: list[Point],
+    policy: Policy,
+    is_charted_roast: bool = False,
+    cooked_ms: int | None = None,
 ) -> Verdict:
-    """Judge hot holding over every time the piece was cooked and off the pit."""
+    """Judge hot holding over every time the piece was cooked and off the pit.
+
+    Args:
+        cooked_ms: When its cooking limit was met: from then on a fall under the limit is
+            judged though nobody marked that it came off the pit.
+    """
     limit = hot_limit(policy, is_charted_roast)
     source = policy.cite(limit)
+    run = _Run(history, points, policy, is_charted_roast, cooked_ms)
     spans = history.during(HOT_OFF_PIT)
-    if not spans:
+    if not spans and not run.breaches and not run.after_served:
         return not_concerned(source, "never held hot: no resting, holding or serving stage was set")
     if not history.has_values:
         return Verdict(True, None, source, NO_PROBE)
-    lowest: list[int] = []
-    clocks = []
-    for from_ms, to_ms in spans:
-        clock = hold_clock(policy, is_charted_roast)
-        for point in within(points, from_ms, to_ms):
-            clock.update(point.t_ms, point.low_mc)
-            if _by_hand_below(history, point, clock):
-                clock.update(point.t_ms, point.low_mc, by_hand=True)
-        clocks.append(clock)
-        if clock.worst_mc is not None:
-            lowest.append(clock.worst_mc)
-    shown = show_temperature(limit.mc)
-    for clock in clocks:
-        if clock.breach_from_ms is not None:
-            return Verdict(True, False, source, _breach(clock, shown))
-    reason = _hole(history, points, spans, policy)
-    if reason:
-        return Verdict(True, None, source, reason)
-    low = show_temperature(min(lowest), digits=1)
-    return Verdict(True, True, source, f"lowest core {low}, at or above {shown} throughout")
-
-
-def _by_hand_below(history: PieceHistory, point: Point, clock: BreachClock) -> bool:
-    """Return whether the lowest value at this time is a hand reading beyond the limit."""
-    return clock.since_ms is not None and (point.t_ms, point.low_mc) in history.spots
-
-
-def _breach(clock: BreachClock, shown: str) -> str:
-    assert clock.breach_from_ms is not None
-    assert clock.worst_mc is not None
-    since = rfc3339(round(clock.breach_from_ms / 1000) * 1000)
-    until_ms = clock.last_ms if clock.since_ms is not None and clock.last_ms else None
-    beyond_ms = clock.beyond_ms + (until_ms - clock.since_ms if until_ms and clock.since_ms else 0)
-    worst = show_temperature(clock.worst_mc, digits=1)
-    return f"below {shown} from {since}, {show_duration(beyond_ms)} in all, lowest core {worst}"
-
-
-def _hole(
-    history: PieceHistory, points: list[Point], spans: list[tuple[int, int]], policy: Policy
-) -> str:
-    """Return why the record does not show the limit met, or an empty text."""
+    if run.breaches:
+        return Verdict(True, False, source, run.breach_words(limit))
     for from_ms, to_ms in spans:
         if moved := history.moved_within(from_ms, to_ms):
-            return f"a probe was moved at {rfc3339(moved[0])}: not shown"
-        hole_ms = longest_hole_ms(points, from_ms, to_ms)
-        if hole_ms > policy.max_gap.ms or not within(points, from_ms, to_ms):
-            return gap_reason(hole_ms, policy)
-    return ""
+            reason = f"a probe was moved at {rfc3339(moved[0])}: not shown"
+            return Verdict(True, None, source, reason)
+        hole = longest_hole(history, from_ms, to_ms, policy.max_gap.ms, policy.settle.ms)
+        if hole is not None:
+            return Verdict(True, None, source, hole_words(hole, policy.max_gap.ms))
+    if run.after_served:
+        return Verdict(True, None, source, run.after_served)
+    if run.lowest_mc is None:
+        return Verdict(True, None, source, "no reading while it was held hot: not shown")
+    return Verdict(True, True, source, run.met_words(limit))
 
 
-def gap_reason(hole_ms: float, policy: Policy) -> str:
-    """Return the words for a hole in the record."""
-    return (
-        f"no reading for {show_duration(hole_ms)}, longer than the "
-        f"{show_duration(policy.max_gap.ms)} this policy allows: not shown"
-    )
+class _Run:
+    """The holding clocks of a piece, run over its whole record."""
+
+    def __init__(
+        self,
+        history: PieceHistory,
+        points: Sequence[Point],
+        policy: Policy,
+        is_charted_roast: bool,
+        cooked_ms: int | None,
+    ) -> None:
+        self.history = history
+        self.delay_ms = policy.hot_hold_delay.ms
+        self.breaches: list[tuple[BreachClock, Judged]] = []
+        self.lowest_mc: int | None = None
+        self.dips = 0
+        self.after_served = ""
+        limit = hot_limit(policy, is_charted_roast)
+        held = phases(history)
+        clock: BreachClock | None = None
+        was = Judged.NOT
+        hot = False
+        at = 0
+        for point in points:
+            while at + 1 < len(held) and held[at + 1].from_ms <= point.t_ms:
+                at += 1
+            judged = held[at].judged
+            if held[at].told is Stage.REHEATING and was is not Judged.UNMARKED:
+                hot = False
+            cooked = cooked_ms is not None and point.t_ms >= cooked_ms
+            hot = hot or (cooked and point.low_mc >= limit.mc - ROUNDING_MC)
+            if judged is Judged.UNMARKED and not hot:
+                self._end(clock, was)
+                clock, was = None, judged
+                continue
+            if judged is Judged.NOT or (judged is not was and judged is Judged.HANDED_OVER):
+                self._end(clock, was)
+                clock = None
+            if judged is not Judged.NOT:
+                clock = clock or hold_clock(policy, is_charted_roast)
+                self._take(clock, point, judged, limit)
+            was = judged
+        self._end(clock, was)
+
+    def _take(self, clock: BreachClock, point: Point, judged: Judged, limit: Temperature) -> None:
+        beyond = clock.since_ms
+        clock.update(point.t_ms, point.low_mc)
+        if clock.since_ms is not None and (point.t_ms, point.low_mc) in self.history.spots:
+            clock.update(point.t_ms, point.low_mc, by_hand=True)
+        self.dips += beyond is not None and clock.since_ms is None
+        if judged is Judged.HELD:
+            low_mc = point.low_mc if self.lowest_mc is None else min(self.lowest_mc, point.low_mc)
+            self.lowest_mc = low_mc
+        if judged is Judged.HANDED_OVER and clock.breached_ms and not self.after_served:
+            read = show_temperature(point.low_mc, digits=1)
+            self.after_served = (
+                f"{read} was read at {rfc3339(point.t_ms)}, under {show_temperature(limit.mc)}, "
+                "after it was marked served (eaten or handed over): not shown"
+            )
+
+    def _end(self, clock: BreachClock | None, judged: Judged) -> None:
+        if clock is None or judged is Judged.HANDED_OVER:
+            return
+        if clock.breach_from_ms is not None:
+            self.breaches.append((clock, judged))
+
+    def breach_words(self, limit: Temperature) -> str:
+        """Return the first breach, and what was marked late or not at all."""
+        clock, judged = self.breaches[0]
+        assert clock.breach_from_ms is not None
+        assert clock.worst_mc is not None
+        since = rfc3339(round(clock.breach_from_ms / 1000) * 1000)
+        until_ms = clock.last_ms if clock.since_ms is not None and clock.last_ms else None
+        more_ms = until_ms - clock.since_ms if until_ms and clock.since_ms is not None else 0
+        words = (
+            f"below {show_temperature(limit.mc)} from {since}, "
+            f"{show_duration(clock.beyond_ms + more_ms)} in all, "
+            f"lowest core {show_temperature(clock.worst_mc, digits=1)}"
+        )
+        if judged is Judged.UNMARKED:
+            words += "; cooked, and no mark says that it came off the pit or was cooled"
+        return "; ".join([words, *late_marks(self.history)])
+
+    def met_words(self, limit: Temperature) -> str:
+        """Return what shows that the limit was met; dips too short to count are named."""
+        assert self.lowest_mc is not None
+        shown = show_temperature(limit.mc)
+        low = show_temperature(self.lowest_mc, digits=1)
+        if self.lowest_mc >= limit.mc - ROUNDING_MC:
+            return f"lowest core {low}, at or above {shown} throughout"
+        times = "once" if self.dips == 1 else f"{max(self.dips, 1)} times"
+        return (
+            f"at or above {shown} but for dips to {low}, {times}, each shorter than the "
+            f"{show_duration(self.delay_ms)} that count as below it"
+        )

@@ -2,20 +2,23 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
 from typing import Any
 
+from pitlogger.clock import rfc3339
 from pitlogger.model.cooks import ON_PIT
-from pitlogger.model.quantities import milli_c_from_fahrenheit, show_temperature
+from pitlogger.model.quantities import milli_c_from_fahrenheit, show_duration, show_temperature
 from pitlogger.safety import shipped
 from pitlogger.safety.cold import cold_hold
 from pitlogger.safety.come_up import come_up
 from pitlogger.safety.cooling import Cooling, cooling, steps_named
 from pitlogger.safety.growth import growth
-from pitlogger.safety.history import PieceHistory, curve
+from pitlogger.safety.history import PieceHistory, curve, doubted_words
 from pitlogger.safety.holding import holding
 from pitlogger.safety.humidity import EXEMPT_MG, GAP, is_exempt
 from pitlogger.safety.lethality import Lethality, lethality, table_choice
+from pitlogger.safety.phases import late_marks
 from pitlogger.safety.policy import Policy
 from pitlogger.safety.reheating import reheating
 from pitlogger.safety.verdict import Verdict
@@ -58,28 +61,102 @@ class PieceVerdicts:
 
 
 def judge(history: PieceHistory, policy: Policy) -> PieceVerdicts:
-    """Judge one piece by its own record alone."""
+    """Judge one piece by its own record alone.
+
+    What is in doubt gives no credit: the verdicts are those of what is believed. Nor does it
+    take a breach away: where the doubted values would have made a limit not met, the limit is
+    not shown.
+    """
+    found = _judged(history, policy)
+    if history.has_doubts():
+        everything = _judged(history.with_doubted(), policy, found.lethality)
+        found = _without_credit(found, everything, history)
+    return found
+
+
+def _judged(
+    history: PieceHistory, policy: Policy, believed: Lethality | None = None
+) -> PieceVerdicts:
+    """Judge a history as it is; ``believed`` is what is believed of its cooking."""
     points = curve(history, policy.max_gap.ms, policy.settle.ms)
     cooked = lethality(history, points, policy)
     is_roast = table_choice(history, policy) is policy.cook_intact and not history.is_poultry
     second = policy.cooling_second.value
+    shown = believed or cooked
+    cooked_ms = shown.met_ms
+    if cooked_ms is None and shown.verdict.met is None:
+        cooked_ms = 0  # it is not known whether it was cooked: judged as if
     return PieceVerdicts(
         piece=history.piece,
-        holding=holding(history, points, policy, is_roast and cooked.verdict.met is True),
-        cooling=cooling(history, points, policy),
+        holding=holding(
+            history, points, policy, is_roast and cooked.verdict.met is True, cooked_ms
+        ),
+        cooling=cooling(history, points, policy, cooked_ms=cooked_ms),
         second_cooling=(
-            None if second == "none" else cooling(history, points, policy, steps_named(second))
+            None
+            if second == "none"
+            else cooling(history, points, policy, steps_named(second), cooked_ms)
         ),
         come_up=come_up(history, points, policy, cooked.met_ms),
         lethality=cooked,
-        growth=growth(history, points, policy),
+        growth=growth(history, points, policy, cooked_ms),
         cold_hold=cold_hold(history, points, policy),
         reheating=reheating(history, points, policy),
         notes=(
             *(_oven_advice(history, policy) if is_roast else ()),
             *_humidity_advice(history, policy, cooked),
+            *(f"{history.piece}: {told}" for told in late_marks(history)),
+            *_late_readings(history),
         ),
     )
+
+
+def _late_readings(history: PieceHistory) -> Iterator[str]:
+    for at_ms, entered_ms in history.late:
+        late = show_duration(entered_ms - at_ms)
+        yield f"{history.piece}: the hand reading of {rfc3339(at_ms)} was typed {late} later"
+
+
+def _without_credit(
+    believed: PieceVerdicts, everything: PieceVerdicts, history: PieceHistory
+) -> PieceVerdicts:
+    """Return verdicts in which nothing is met that doubted values speak against."""
+    words = doubted_words(history)
+
+    def weighed(found: Verdict, full: Verdict) -> Verdict:
+        if found.met is True and full.met is not True:
+            reason = f"not shown: in doubt is {words}; a hand reading shows it"
+            return Verdict(True, None, found.source, reason)
+        if found.applies or not full.applies:
+            return found
+        met = None if full.met is False or full.met is None else full.met
+        return Verdict(True, met, full.source, f"{full.reason}; in doubt is {words}: not shown")
+
+    return replace(
+        believed,
+        holding=weighed(believed.holding, everything.holding),
+        cooling=_cooling_weighed(believed.cooling, everything.cooling, weighed),
+        come_up=weighed(believed.come_up, everything.come_up),
+        lethality=replace(
+            believed.lethality,
+            verdict=weighed(believed.lethality.verdict, everything.lethality.verdict),
+        ),
+        cold_hold=weighed(believed.cold_hold, everything.cold_hold),
+        reheating=weighed(believed.reheating, everything.reheating),
+    )
+
+
+def _cooling_weighed(
+    found: Cooling, full: Cooling, weighed: Callable[[Verdict, Verdict], Verdict]
+) -> Cooling:
+    verdict = weighed(found.verdict, full.verdict)
+    if verdict is found.verdict:
+        return found
+    stages = tuple(
+        replace(stage, met=None if stage.met and not other.met else stage.met)
+        for stage, other in zip(found.stages, full.stages, strict=True)
+    )
+    return Cooling(verdict, stages)
 
 
 def document(histories: list[PieceHistory], policy: Policy) -> dict[str, Any]:

@@ -12,6 +12,7 @@ from a published worked example.
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import Any
@@ -19,8 +20,16 @@ from typing import Any
 from pitlogger.clock import rfc3339
 from pitlogger.model.cooks import HOT_OFF_PIT, ON_PIT, Stage
 from pitlogger.model.quantities import fahrenheit, show_duration, show_temperature
-from pitlogger.safety.history import PieceHistory, Point, longest_hole_ms, within
-from pitlogger.safety.holding import gap_reason
+from pitlogger.safety.history import (
+    PieceHistory,
+    Point,
+    Series,
+    credited,
+    curve,
+    hole_words,
+    longest_hole,
+    within,
+)
 from pitlogger.safety.policy import Choice, Policy
 from pitlogger.safety.segments import time_above_ms
 from pitlogger.safety.tables import HoldRow, HoldTable, hold_table
@@ -29,6 +38,8 @@ from pitlogger.safety.verdict import NO_PROBE, Verdict
 REFERENCE_F = 150.0
 Z_F = 10.0
 D_MIN = 0.172
+FELL_MC = 5_000
+ONCE_APART_MS = 15_000  # FDA Food Code before 2017: 165 F for 15 s; here between two readings
 
 
 def lethal_rate(temp_f: float, reference_f: float = REFERENCE_F, z_f: float = Z_F) -> float:
@@ -46,6 +57,8 @@ class LethalityClock:
         spent_ms: By number of rows reached, the time spent on straight lines wholly so high.
         part_ms: By row, the time above it on lines that cross it.
         worth_min: Minutes at the reference temperature, by the trapezoid rule.
+        once_since_ms: Since when each reading reached the first row that asks no time.
+        once_how: What shows that it was reached, empty while nothing does.
     """
 
     rows_mc: list[int]
@@ -55,6 +68,8 @@ class LethalityClock:
     part_ms: list[float] = field(default_factory=list)
     reached: list[bool] = field(default_factory=list)
     worth_min: float = 0.0
+    once_since_ms: int | None = None
+    once_how: str = ""
     met_ms: int | None = None
     last_ms: int | None = None
     last_mc: int = 0
@@ -65,15 +80,37 @@ class LethalityClock:
             self.part_ms = [0.0] * len(self.rows_mc)
             self.reached = [False] * len(self.rows_mc)
 
-    def update(self, t_ms: int, core_mc: int) -> None:
-        """Take one reading of the lowest valid core."""
+    def update(self, t_ms: int, core_mc: int, sure: bool = False, whole: bool = True) -> None:
+        """Take one reading of the lowest valid core.
+
+        Args:
+            sure: Two probes read it, or a checked thermometer by hand.
+            whole: No probe that counts was silent; else nothing is credited.
+        """
+        if not whole:
+            self.last_ms = self.once_since_ms = None
+            return
         for row in range(bisect_right(self.rows_mc, core_mc)):
             self.reached[row] = True
+        self._once(t_ms, core_mc, sure)
         if self.last_ms is not None and t_ms - self.last_ms <= self.max_gap_ms:
             self._add(self.last_ms, self.last_mc, t_ms, core_mc)
         if self.met_ms is None and core_mc >= self.rows_mc[0] and self.best() is not None:
             self.met_ms = t_ms
         self.last_ms, self.last_mc = t_ms, core_mc
+
+    def _once(self, t_ms: int, core_mc: int, sure: bool) -> None:
+        """Follow the first row that asks no time: one reading alone does not show it."""
+        if 0.0 not in self.needed_s or core_mc < self.rows_mc[self.needed_s.index(0.0)]:
+            self.once_since_ms = None
+            return
+        is_gap = self.last_ms is not None and t_ms - self.last_ms > self.max_gap_ms
+        if self.once_since_ms is None or is_gap:
+            self.once_since_ms = t_ms
+        if not self.once_how and t_ms - self.once_since_ms >= ONCE_APART_MS:
+            self.once_how = "readings at least 15 s apart"
+        elif not self.once_how and sure:
+            self.once_how = "two probes, or a hand reading by a checked thermometer"
 
     def had_s(self) -> list[float]:
         """Return the time at or above each row so far, seconds."""
@@ -87,10 +124,10 @@ class LethalityClock:
         """Return the hottest row reached; of rows that ask no time, the first. None if none."""
         found = None
         for row, had in enumerate(self.had_s()):
+            if self.needed_s[row] == 0:
+                return row if self.once_how else found
             if self.reached[row] and had + 1e-6 >= self.needed_s[row]:
                 found = row
-                if self.needed_s[row] == 0:
-                    break
         return found
 
     def nearest(self) -> int:
@@ -191,6 +228,9 @@ def lethality(history: PieceHistory, points: list[Point], policy: Policy) -> Let
     span = cooked_span(history)
     if span is None:
         return Lethality(Verdict(False, None, source, _not_cooked(history)), table.id)
+    excused = shown_by_themselves(history, table, policy)
+    if excused:
+        points = curve(history, policy.max_gap.ms, policy.settle.ms, excused)
     fed = within(points, *span)
     if not fed:
         reason = NO_PROBE if not history.has_values else "no reading while it was cooked: not shown"
@@ -202,24 +242,68 @@ def lethality(history: PieceHistory, points: list[Point], policy: Policy) -> Let
     if shown is not None and _integral_agrees(whole, table, policy):
         return _met(shown, whole, table, source, policy)
     from_ms = span[0] if history.spans else fed[0].t_ms
-    hole_ms = longest_hole_ms(fed, from_ms, span[1])
+    hole = longest_hole(history, from_ms, span[1], policy.max_gap.ms, policy.settle.ms, excused)
     if len(parts) > 1:
         moved = rfc3339(history.moved_within(*span)[0])
-        met, why = None, f"no row reached between moves of the probe, the first at {moved}"
-    elif hole_ms > policy.max_gap.ms:
-        met, why = None, gap_reason(hole_ms, policy)
+        met, why = (
+            None,
+            f"no row reached between moves of the probe, the first at {moved}: not shown",
+        )
+    elif _read_once(whole, fed):
+        met, why = (
+            None,
+            (
+                "an instantaneous limit was read once: it needs readings at least 15 s apart, two "
+                "probes, or a hand reading by a checked thermometer: not shown"
+            ),
+        )
+    elif hole is not None:
+        met, why = None, hole_words(hole, policy.max_gap.ms)
     elif history.spans and not history.during(ON_PIT):
         met, why = None, "its time on the pit is not on record: not shown"
     else:
-        met, why = False, "no row of the table was reached"
+        met, why = False, "no row of the table was reached" + _fell(fed)
     return _unmet(whole, table, Verdict(True, met, source, why))
+
+
+def shown_by_themselves(history: PieceHistory, table: HoldTable, policy: Policy) -> frozenset[str]:
+    """Return the channels that were taken out after they had reached a row themselves."""
+    return frozenset(
+        core.channel
+        for core in history.counting()
+        if core.to_ms is not None and _alone(history, core, table, policy).best() is not None
+    )
+
+
+def _alone(history: PieceHistory, core: Series, table: HoldTable, policy: Policy) -> LethalityClock:
+    clock = lethality_clock(table, policy.max_gap.ms)
+    for t_ms, value_mc in credited(history, core, policy.settle.ms):
+        clock.update(t_ms, value_mc)
+    return clock
 
 
 def _run(table: HoldTable, policy: Policy, points: list[Point]) -> LethalityClock:
     clock = lethality_clock(table, policy.max_gap.ms)
     for point in points:
-        clock.update(point.t_ms, point.low_mc)
+        clock.update(point.t_ms, point.low_mc, point.sure, point.whole)
     return clock
+
+
+def _read_once(clock: LethalityClock, fed: Sequence[Point]) -> bool:
+    """Return whether the coldest core was at an instantaneous limit, and nothing shows it."""
+    if clock.once_how or 0.0 not in clock.needed_s:
+        return False
+    once_mc = clock.rows_mc[clock.needed_s.index(0.0)]
+    return any(point.low_mc >= once_mc for point in fed if point.whole)
+
+
+def _fell(fed: Sequence[Point]) -> str:
+    """Return the words for a piece that cooled before its limit was met: a fire that died."""
+    top = max(fed, key=lambda point: point.low_mc)
+    if fed[-1].low_mc > top.low_mc - FELL_MC:
+        return ""
+    read = show_temperature(top.low_mc, digits=1)
+    return f"; it fell from {read} at {rfc3339(top.t_ms)}: a heating deviation"
 
 
 def _between_moves(
@@ -248,7 +332,8 @@ def _met(
     row, had_s = table.rows[best], shown.had_s()[best]
     is_low = row.limit_mc < policy.low_margin.mc - 10
     margin = "low" if is_low else "normal"
-    reason = f"{_row_words(row, had_s)}: limit met"
+    how = f", shown by {shown.once_how}" if row.seconds == 0 else ""
+    reason = f"{_row_words(row, had_s)}{how}: limit met"
     if is_low:
         reason += f", with low margin below {show_temperature(policy.low_margin.mc)}"
     return Lethality(

@@ -10,8 +10,7 @@ from dataclasses import dataclass
 from pitlogger.clock import rfc3339
 from pitlogger.model.cooks import Stage
 from pitlogger.model.quantities import show_duration, show_temperature
-from pitlogger.safety.history import PieceHistory, Point, longest_hole_ms, within
-from pitlogger.safety.holding import gap_reason
+from pitlogger.safety.history import PieceHistory, Point, hole_words, longest_hole, within
 from pitlogger.safety.policy import Policy
 from pitlogger.safety.segments import crossing_ms
 from pitlogger.safety.tables import ROUNDING_MC
@@ -40,8 +39,8 @@ class ReheatClock:
     last_ms: int | None = None
     last_mc: int = 0
 
-    def update(self, t_ms: int, core_mc: int) -> None:
-        """Take one reading of the coldest valid core."""
+    def update(self, t_ms: int, core_mc: int, sure: bool = False) -> None:
+        """Take one reading of the coldest valid core; ``sure`` by a checked thermometer."""
         if self.is_cold and core_mc <= self.start_mc:
             self.begun_ms = t_ms
         elif self.is_cold:
@@ -54,15 +53,10 @@ class ReheatClock:
             self.held_since_ms = None
         else:
             if self.held_since_ms is None:
-                self.held_since_ms = self._arrival_ms(t_ms, core_mc)
-            if self.done_ms is None and t_ms - self.held_since_ms >= self.hold_ms:
+                self.held_since_ms = t_ms
+            if self.done_ms is None and (sure or t_ms - self.held_since_ms >= self.hold_ms):
                 self.done_ms = self.held_since_ms + self.hold_ms
         self.last_ms, self.last_mc = t_ms, core_mc
-
-    def _arrival_ms(self, t_ms: int, core_mc: int) -> float:
-        if self.last_ms is None:
-            return t_ms
-        return crossing_ms(self.last_ms, self.last_mc, t_ms, core_mc, self.goal_mc)
 
     def remaining_s(self, now_ms: int) -> float | None:
         """Return the time left, below zero when it is late; ``None`` once done."""
@@ -99,16 +93,16 @@ def reheating(history: PieceHistory, points: list[Point], policy: Policy) -> Ver
         clock = reheat_clock(from_ms, policy)
         fed = within(points, from_ms, to_ms)
         for point in fed:
-            clock.update(point.t_ms, point.low_mc)
+            clock.update(point.t_ms, point.low_mc, point.sure and point.hand)
         met = clock.met()
         until_ms = to_ms if clock.done_ms is None else round(clock.done_ms)
-        hole_ms = longest_hole_ms(fed, from_ms, until_ms)
+        hole = longest_hole(history, from_ms, until_ms, policy.max_gap.ms, policy.settle.ms)
         if met and (moved := history.moved_within(from_ms, until_ms)):
             found.append(None)
             told.append(f"a probe was moved at {rfc3339(moved[0])}: not shown")
-        elif met and hole_ms > policy.max_gap.ms:
+        elif met and hole is not None:
             found.append(None)
-            told.append(gap_reason(hole_ms, policy))
+            told.append(hole_words(hole, policy.max_gap.ms))
         else:
             found.append(met)
             told.append(_told(clock, policy))

@@ -20,9 +20,9 @@ from pitlogger.model.journal import CheckMade, CorrectiveTaken, Entry, SignedOff
 from pitlogger.model.readings import Site, Tagged
 from pitlogger.reports.gathering import without_repeats
 from pitlogger.safety import record
-from pitlogger.safety.history import histories
 from pitlogger.safety.judge import judge
 from pitlogger.safety.policy import Policy
+from pitlogger.safety.recorded import histories
 from pitlogger.safety.sheets import sheets
 from pitlogger.store.queries import Reader
 from pitlogger.store.rows import CookRow

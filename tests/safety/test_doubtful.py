@@ -4,9 +4,9 @@ from pitlogger.model.book import fold
 from pitlogger.model.cooks import Channel, Cook, Piece, Stage
 from pitlogger.model.journal import Body, CheckMade, CookStarted, Entry, SpotRead, StageSet
 from pitlogger.model.readings import Site
-from pitlogger.safety.history import histories
 from pitlogger.safety.judge import judge
 from pitlogger.safety.record import LogRow
+from pitlogger.safety.recorded import histories
 from pitlogger.safety.sheets import sheets
 from tests.safety.building import MIN, RETAIL
 

@@ -21,7 +21,8 @@ from pitlogger.model.journal import (
     StageSet,
 )
 from pitlogger.model.readings import Quality, Reading, Site, Tagged
-from pitlogger.safety.history import PieceHistory, curve, histories
+from pitlogger.safety.history import PieceHistory, curve
+from pitlogger.safety.recorded import histories
 from tests.safety.building import MIN, history, line
 
 CORE = Channel("b/core", Site.CORE, "b")

@@ -49,7 +49,7 @@ def test_the_limit_holds_in_whatever_stage_it_is_cooked_and_off_the_pit(stage: s
     assert held(piece).met is False
 
 
-@pytest.mark.parametrize("stage", ["cooling", "chilled", "served", "discarded", "smoking"])
+@pytest.mark.parametrize("stage", ["cooling", "chilled", "discarded", "smoking"])
 def test_the_limit_does_not_hold_when_it_is_not_held_hot(stage: str) -> None:
     piece = history(line((0, 140), (60, 120)), stages=((0.0, stage),))
     assert not held(piece).applies
@@ -98,9 +98,22 @@ def test_hand_readings_alone_are_a_record() -> None:
     assert held(history(stages=HELD, spots=spots)).met is True
 
 
-def test_a_dead_probe_leaves_the_other_to_decide() -> None:
+def test_a_dead_probe_is_not_shown_whatever_the_other_reads() -> None:
     dead, live = line((0, 160), (30, 155)), line((0, 165), (120, 140))
-    assert held(history(dead, live, stages=HELD)).met is True
+    verdict = held(history(dead, live, stages=HELD))
+    assert verdict.met is None
+    assert "brisket-1/core0: no reading for 1 h 30 min" in verdict.reason
+    assert "a hand reading at that place shows it" in verdict.reason
+    spots = tuple((float(minute), 150.0) for minute in range(45, 121, 15))
+    assert held(history(dead, live, stages=HELD, spots=spots)).met is True
+
+
+def test_what_is_read_after_it_was_marked_served_is_named() -> None:
+    spots = ((0.0, 140.0), (45.0, 104.0), (60.0, 86.0))
+    verdict = held(history(stages=((0.0, "holding"), (10.0, "served")), spots=spots))
+    assert verdict.met is None
+    assert "104.0 F" in verdict.reason
+    assert "after it was marked served" in verdict.reason
 
 
 def test_no_probe_is_not_shown() -> None:

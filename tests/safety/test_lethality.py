@@ -250,7 +250,8 @@ def test_the_integral_governs_only_where_a_policy_says_so() -> None:
         '[lethality_by]\nvalue = "integral"\nsource = "this test"\n'
     )
     core = history(line((0, 130), (6, 158), (6.1, 120)), stages=ON_PIT)
-    instant = history(line((0, 158), (0.05, 158)), stages=ON_PIT)
+    probe = line((0, 158), (0.05, 158))
+    instant = history(probe, probe, stages=ON_PIT)
     assert judge(core, by_integral).verdict.met is True
     assert judge(instant).verdict.met is True
     assert judge(instant, by_integral).verdict.met is False

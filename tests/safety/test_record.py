@@ -26,7 +26,6 @@ from pitlogger.model.journal import (
     Undone,
     Weighed,
 )
-from pitlogger.safety.history import histories
 from pitlogger.safety.judge import judge
 from pitlogger.safety.record import (
     GENESIS,
@@ -40,6 +39,7 @@ from pitlogger.safety.record import (
     sign,
     verify,
 )
+from pitlogger.safety.recorded import histories
 from pitlogger.safety.sheets import sheets
 from tests.safety.building import MIN, RETAIL, vectors
 

@@ -17,8 +17,8 @@ from pitlogger.model.cooks import Stage
 from pitlogger.model.journal import CookStarted, Entry, StageSet
 from pitlogger.model.readings import Quality, Reading, Site, Tagged
 from pitlogger.reports.gathering import STILL_MS, without_repeats
-from pitlogger.safety.history import histories
 from pitlogger.safety.judge import judge
+from pitlogger.safety.recorded import histories
 from tests.web.conftest import COOK, START_MS, Node
 
 HOUR_S = 3600

@@ -45,8 +45,8 @@ def safety(
     from pitlogger.formats.capture import read_capture
     from pitlogger.formats.cook_file import load_cook
     from pitlogger.model.readings import Reading
-    from pitlogger.safety.history import histories
     from pitlogger.safety.judge import document
+    from pitlogger.safety.recorded import histories
 
     policy = find_policy(policy_name)
     cook = load_cook(cook_file)

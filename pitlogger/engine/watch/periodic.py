@@ -25,9 +25,9 @@ from pitlogger.rules.messages import Units
 from pitlogger.rules.places import START_UP_MS, is_in_use
 from pitlogger.rules.tenderness import has_index, index_words, softened
 from pitlogger.safety.cooling import COOLING
-from pitlogger.safety.history import histories
 from pitlogger.safety.live import clocks_for, run
 from pitlogger.safety.policy import Policy as SafetyPolicy
+from pitlogger.safety.recorded import histories
 
 MINUTE_MS = 60_000
 FORESIGHT_MS = 5 * MINUTE_MS

@@ -1,0 +1,398 @@
+"""What a core probe reads that is not the meat: in air, put in later, swapped, stuck.
+
+Meat changes slowly. A change that is faster than its core can make cuts a probe's readings
+into stretches, and each stretch is believed only where it can be the same meat as before: it
+begins raw and is heated, it comes back to about where the last believed one ended, a hand
+reading agrees with it, or somebody said that the probe was put there.
+
+Rate: the centre of a slab whose surface is taken to a new temperature at once changes at most
+by 1.85 a/l2 of the step (the series solution in Carslaw and Jaeger, Conduction of Heat in
+Solids, section 3.3, computed; l is half the thickness), with a = 1.3e-7 m2/s for meat and a
+step of 95 K, from cold meat to boiling water. Other limits are ours.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import NamedTuple
+
+from pitlogger.model.cooks import ON_PIT, Stage
+from pitlogger.pipeline.neighbours import AIR_MC, have_swapped, step_at
+
+MINUTE_MS = 60_000
+SLAB_PEAK = 1.85
+DIFFUSIVITY_M2_S = 1.3e-7
+STEP_K = 95.0
+OFF_PIT_MC_PER_MIN = 2_000.0  # sliced, in shallow pans, on ice
+REHEATED_MC_PER_MIN = 5_000.0
+BESIDE_MC = 4_000  # noise, a spritz, a plug pushed home
+RETURNS_SHARE = 0.4  # of that rate: how far meat has gone on while its probe was elsewhere
+RAW_MC = 40_000  # meat put on the fire is not warmer
+HOT_START_MC = 75_000  # and is not this hot when it is put on
+LIKE_PIT_MC = 4_000
+COOKING_MC = 54_400  # 130 F, the lowest row of the tables
+AGREES_MC = 3_000
+WINDOW_MS = 10 * MINUTE_MS
+WINDOW_STEP_MS = 30_000
+GRID_MS = 10_000
+NEAR_MS = 10 * MINUTE_MS  # of a move or assignment: hands were on the probe
+LATEST_RETURN_MS = 30 * MINUTE_MS
+# Common thickness by family, thinner rather than thicker (common practice, no source).
+_THICKNESS_MM = {
+    "brisket": 60.0, "pork-shoulder": 90.0, "pork-belly": 40.0, "pork-ribs": 30.0,
+    "beef-ribs": 50.0, "beef-roast": 70.0, "chicken": 40.0, "turkey": 70.0, "lamb": 80.0,
+    "sausage": 28.0,
+}  # fmt: skip
+_OTHER_MM = 40.0
+# A reading as fine as its noise turns back and forth; a run of equal ones is then no reading.
+TURNS_COUNTED = 60
+TURNS_SHARE = 0.25
+STILL_READINGS = 40
+STILL_MS = 10 * MINUTE_MS
+
+
+class Why(StrEnum):
+    """Why a stretch of a probe's readings is not believed."""
+
+    BEFORE = "not in the meat yet"
+    AIR = "out of the meat"
+    FAST = "changed faster than meat can"
+    SWAPPED = "swapped with another probe"
+    STUCK = "stuck"
+    DRIFTING = "drifting"
+    CHECK = "failed its check"
+
+
+class Doubt(NamedTuple):
+    """From when to when a probe's readings are not believed, both included."""
+
+    from_ms: int
+    to_ms: int
+    why: Why
+
+
+Points = Sequence[tuple[int, int]]
+END_MS = 1 << 62
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """What is known about the piece a probe sits in.
+
+    Attributes:
+        stage_at: Its stage at a time, ``None`` where no stage was set yet.
+        rate_mc_per_min: The fastest its core can change on the pit.
+        pit: What its pit read, (t_ms, milli-degC).
+        placed_ms: When somebody said that the probe was put or moved there.
+        hand: Hand readings of the piece, (t_ms, milli-degC).
+    """
+
+    stage_at: Callable[[int], Stage | None]
+    rate_mc_per_min: float
+    pit: Sequence[tuple[int, int]] = ()
+    placed_ms: tuple[int, ...] = ()
+    hand: tuple[tuple[int, int], ...] = ()
+
+    def rate_at(self, t_ms: int) -> float:
+        """Return the fastest change of a core at a time, milli-kelvin per minute."""
+        stage = self.stage_at(t_ms)
+        if stage is None or stage in ON_PIT:
+            return self.rate_mc_per_min
+        if stage is Stage.REHEATING:
+            return max(self.rate_mc_per_min, REHEATED_MC_PER_MIN)
+        return max(self.rate_mc_per_min, OFF_PIT_MC_PER_MIN)
+
+    def is_heating(self, t_ms: int) -> bool:
+        """Return whether a piece at this time is, or may be, heated from raw or cold."""
+        stage = self.stage_at(t_ms)
+        return stage is None or stage in ON_PIT or stage is Stage.REHEATING
+
+
+def rate_mc_per_min(family: str, thickness_mm: float | None) -> float:
+    """Return the fastest change of a core on the pit, milli-kelvin per minute."""
+    half_m = (thickness_mm or _THICKNESS_MM.get(family, _OTHER_MM)) / 2000
+    return SLAB_PEAK * DIFFUSIVITY_M2_S / half_m**2 * STEP_K * 1000 * 60
+
+
+def doubts(points: Points, setting: Setting) -> list[Doubt]:
+    """Return the stretches of one probe's readings that are not believed, in order of time.
+
+    Args:
+        points: (t_ms, milli-degC), vetted, in order of time.
+    """
+    parts = _parts(_thinned(points), setting)
+    if not parts:
+        return []
+    believed = _believed(parts, setting)
+    found: list[Doubt] = []
+    for number, (part, (since_ms, why)) in enumerate(zip(parts, believed, strict=True)):
+        if since_ms is None or since_ms > part[0][0]:
+            before = parts[number - 1][-1][0] + 1 if number else points[0][0]
+            after = parts[number + 1][0][0] - 1 if number + 1 < len(parts) else points[-1][0]
+            found.append(Doubt(before, after if since_ms is None else since_ms - 1, why))
+        elif number and parts[number - 1][-1][0] + 1 < part[0][0]:
+            found.append(Doubt(parts[number - 1][-1][0] + 1, part[0][0] - 1, Why.FAST))
+    return _joined([*found, *_stuck(points)])
+
+
+def _thinned(points: Points) -> list[tuple[int, int]]:
+    """Return a reading each ten seconds or so: the median of three neighbours."""
+    kept: list[tuple[int, int]] = []
+    last_ms = -GRID_MS
+    for index, (t_ms, value_mc) in enumerate(points):
+        if t_ms - last_ms < GRID_MS and index + 1 < len(points):
+            continue
+        near = [
+            points[other][1]
+            for other in (index - 1, index, index + 1)
+            if 0 <= other < len(points) and abs(points[other][0] - t_ms) <= 2 * MINUTE_MS
+        ]
+        kept.append((t_ms, sorted(near)[1] if len(near) == 3 else value_mc))
+        last_ms = t_ms
+    return kept
+
+
+def _parts(points: Points, setting: Setting) -> list[list[tuple[int, int]]]:
+    """Return the readings parted wherever they changed faster than meat can."""
+    parts: list[list[tuple[int, int]]] = []
+    window: list[tuple[int, int]] = []
+    for point in points:
+        while window and point[0] - window[0][0] > WINDOW_MS and len(window) > 1:
+            del window[0]
+        cut_ms = _jumped_from(point, window, setting)
+        if cut_ms is not None:
+            part = parts[-1]
+            while len(part) > 1 and part[-1][0] > cut_ms:
+                part.pop()
+            window.clear()
+        if not window:
+            parts.append([])
+        parts[-1].append(point)
+        if len(window) > 1 and window[-1][0] - window[-2][0] < WINDOW_STEP_MS:
+            window.pop()
+        window.append(point)
+    return parts
+
+
+def _jumped_from(
+    point: tuple[int, int], window: Sequence[tuple[int, int]], setting: Setting
+) -> int | None:
+    """Return the last time from which meat cannot have come to a reading, if there is one."""
+    t_ms, value_mc = point
+    values = [mc for _, mc in window]
+    if not values or max(max(values) - value_mc, value_mc - min(values)) <= BESIDE_MC:
+        return None
+    rate = setting.rate_at(t_ms) / MINUTE_MS
+    for at_ms, mc in reversed(window):
+        if abs(value_mc - mc) > BESIDE_MC + rate * (t_ms - at_ms):
+            return at_ms
+    return None
+
+
+Belief = tuple[int | None, Why]  # believed since, and why not until then
+
+
+def _believed(parts: Sequence[Points], setting: Setting) -> list[Belief]:
+    """Return from when on each part is believed, ``None`` for not at all."""
+    held: list[Belief] = []
+    last: tuple[int, int] | None = None
+    elsewhere: tuple[int, tuple[int, int]] | None = None  # a part that fell, what was before it
+    inserted = 0
+    for number, part in enumerate(parts):
+        before_ms = parts[number - 1][-1][0] if number else None
+        if elsewhere is not None and _goes_on(part[0], elsewhere[1], setting):
+            for out in range(elsewhere[0], number):
+                held[out] = (None, Why.AIR)
+            last, elsewhere = elsewhere[1], None
+        since_ms, why = _since(part, before_ms, last, setting)
+        held.append((since_ms, why))
+        if since_ms is None:
+            continue
+        if number and since_ms == part[0][0] and _is_raw(part, setting):
+            if _gets_hot(part):
+                inserted = number
+            elif last is not None and elsewhere is None:
+                elsewhere = (number, last)
+        last = part[-1]
+    return [
+        (None, Why.BEFORE) if number < inserted else belief for number, belief in enumerate(held)
+    ]
+
+
+def _goes_on(start: tuple[int, int], last: tuple[int, int], setting: Setting) -> bool:
+    """Return whether readings go on about where they ended before their probe was elsewhere."""
+    away_ms = min(start[0] - last[0], LATEST_RETURN_MS)
+    gone_on_mc = RETURNS_SHARE * setting.rate_at(start[0]) * away_ms / MINUTE_MS
+    return abs(start[1] - last[1]) <= BESIDE_MC + gone_on_mc
+
+
+def _since(
+    part: Points, before_ms: int | None, last: tuple[int, int] | None, setting: Setting
+) -> Belief:
+    start_ms = part[0][0]
+    if setting.is_heating(start_ms) and max(value for _, value in part) >= AIR_MC:
+        return None, Why.AIR
+    first_ms = start_ms if before_ms is None else before_ms
+    if any(first_ms < at_ms <= start_ms + NEAR_MS for at_ms in setting.placed_ms):
+        return start_ms, Why.FAST
+    if last is None and before_ms is None:
+        if not _reads_like_the_pit(part, setting):
+            return start_ms, Why.BEFORE
+        return _by_hand(part, setting), Why.AIR
+    if _is_raw(part, setting) or (last is not None and _goes_on(part[0], last, setting)):
+        return start_ms, Why.BEFORE
+    return _by_hand(part, setting), Why.FAST
+
+
+def _is_raw(part: Points, setting: Setting) -> bool:
+    """Return whether a part begins as meat does that is put on the fire."""
+    return part[0][1] <= RAW_MC and setting.is_heating(part[0][0])
+
+
+def _gets_hot(part: Points) -> bool:
+    return max(value for _, value in part) >= COOKING_MC
+
+
+def _reads_like_the_pit(part: Points, setting: Setting) -> bool:
+    """Return whether a probe that reads hot from the first goes along with its pit."""
+    if part[0][1] <= HOT_START_MC:
+        return False
+    beside = []
+    for t_ms, value_mc in part:
+        at = bisect_left(setting.pit, (t_ms, -END_MS))
+        near = setting.pit[max(0, at - 1) : at + 1]
+        beside += [abs(value_mc - mc) for at_ms, mc in near if abs(at_ms - t_ms) <= NEAR_MS]
+        if len(beside) >= 120:
+            break
+    return bool(beside) and sorted(beside)[len(beside) // 2] <= LIKE_PIT_MC
+
+
+def _by_hand(part: Points, setting: Setting) -> int | None:
+    """Return when a hand reading first agreed with a part."""
+    for at_ms, hand_mc in setting.hand:
+        if not part[0][0] <= at_ms <= part[-1][0] + 2 * MINUTE_MS:
+            continue
+        near = min(part, key=lambda point: abs(point[0] - at_ms))
+        if abs(near[1] - hand_mc) <= AGREES_MC:
+            return near[0]
+    return None
+
+
+def _stuck(points: Points) -> list[Doubt]:
+    """Return runs of equal readings that a probe with this noise never makes.
+
+    Noise turns back and forth; a clean line from a table of test values does not, and may
+    stand still.
+    """
+    found: list[Doubt] = []
+    turns = changes = direction = first = 0
+    for index in range(1, len(points) + 1):
+        ended = index == len(points)
+        change = 0 if ended else points[index][1] - points[index - 1][1]
+        if not change and not ended:
+            continue
+        is_noisy = changes >= TURNS_COUNTED and turns >= TURNS_SHARE * changes
+        still_ms = points[index - 1][0] - points[first][0]
+        if is_noisy and index - 1 - first >= STILL_READINGS and still_ms >= STILL_MS:
+            found.append(Doubt(points[first][0] + 1, points[index - 1][0], Why.STUCK))
+        now = 1 if change > 0 else -1
+        turns += now == -direction
+        changes, direction, first = changes + 1, now, index
+    return found
+
+
+def swaps(series: Sequence[Points], placed_ms: Sequence[Sequence[int]]) -> list[list[Doubt]]:
+    """Return for each core probe of a kitchen when it read what another should have read.
+
+    Args:
+        series: Readings of each probe, (t_ms, milli-degC).
+        placed_ms: When somebody put each of them somewhere: from then on it is believed.
+    """
+    found: list[list[Doubt]] = [[] for _ in series]
+    minutes = [_minutes(points) for points in series]
+    steps = [_steps(times, levels) for times, levels in minutes]
+    for one in range(len(series)):
+        for other in range(one + 1, len(series)):
+            for at_ms in _exchanges(steps[one], steps[other]):
+                for mine in (one, other):
+                    ends = [t_ms for t_ms in placed_ms[mine] if t_ms > at_ms - NEAR_MS]
+                    found[mine].append(
+                        Doubt(at_ms - MINUTE_MS, min(ends, default=END_MS), Why.SWAPPED)
+                    )
+    return [_until_back(held) for held in found]
+
+
+def _minutes(points: Points) -> tuple[list[int], list[int]]:
+    times: list[int] = []
+    levels: list[int] = []
+    for t_ms, value_mc in points:
+        if not times or t_ms - times[-1] >= MINUTE_MS:
+            times.append(t_ms)
+            levels.append(value_mc)
+    return times, levels
+
+
+Step = tuple[int, float, float]
+
+
+def _steps(times: list[int], levels: list[int]) -> list[Step]:
+    """Return (t_ms, level before, level after) wherever a level stepped by a kelvin or more."""
+    found = []
+    for index, at_ms in enumerate(times):
+        near = levels[max(0, index - 2) : index + 3]
+        if max(near) - min(near) < 1_500:
+            continue
+        first, end = max(0, index - 12), bisect_left(times, at_ms + 5 * MINUTE_MS)
+        step = step_at(times[first:end], levels[first:end], at_ms)
+        if step is not None and abs(step[1] - step[0]) >= 1_000:
+            found.append((at_ms, *step))
+    return found
+
+
+def _exchanges(mine: Sequence[Step], others: Sequence[Step]) -> list[int]:
+    """Return when two probes took each other's level, once for each time they did."""
+    found: list[int] = []
+    for at_ms, a_from, a_to in mine:
+        if found and at_ms - found[-1] < NEAR_MS:
+            continue
+        for other_ms, b_from, b_to in others:
+            if abs(other_ms - at_ms) <= 2 * MINUTE_MS and have_swapped(a_from, a_to, b_from, b_to):
+                found.append(at_ms)
+                break
+    return found
+
+
+def _until_back(held: list[Doubt]) -> list[Doubt]:
+    """Return swaps in pairs: the second exchange puts the plugs back."""
+    ordered = sorted(held)
+    found = []
+    while ordered:
+        begun = ordered.pop(0)
+        if ordered and ordered[0].from_ms < begun.to_ms:
+            begun = Doubt(begun.from_ms, ordered.pop(0).from_ms + 2 * MINUTE_MS, begun.why)
+        found.append(begun)
+    return found
+
+
+def _joined(found: list[Doubt]) -> list[Doubt]:
+    """Return doubts in order, those for one reason that touch made one."""
+    joined: list[Doubt] = []
+    for doubt in sorted(found):
+        if joined and joined[-1].why is doubt.why and doubt.from_ms <= joined[-1].to_ms + 1:
+            joined[-1] = joined[-1]._replace(to_ms=max(joined[-1].to_ms, doubt.to_ms))
+        else:
+            joined.append(doubt)
+    return joined
+
+
+def believed(points: Points, held: Sequence[Doubt]) -> tuple[tuple[int, int], ...]:
+    """Return the readings that lie in no doubt."""
+    kept = list(points)
+    for doubt in held:
+        first = bisect_left(kept, (doubt.from_ms, -END_MS))
+        last = bisect_left(kept, (doubt.to_ms, END_MS))
+        del kept[first:last]
+    return tuple(kept)
