@@ -9,7 +9,9 @@ from typing import TYPE_CHECKING
 
 import click
 
+from pitlogger.cli.questions import print_question, until_answered, with_confirm
 from pitlogger.errors import PitloggerError, nearest
+from pitlogger.questions import QuestionError
 
 # Command: the module below this package and the attribute it lives in; what it does, which is
 # shown without loading it.
@@ -26,11 +28,13 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "weigh": ("cooking.act:weigh", "Keep a mass at a checkpoint."),
     "temp": ("cooking.act:temp", "Enter a hand probe's reading."),
     "note": ("cooking.act:note", "Write a note into the journal."),
-    "undo": ("cooking.act:undo", "Take an entry back."),
+    "undo": ("cooking.mend:undo", "Take an entry back."),
     "correct": (
-        "cooking.act:correct",
+        "cooking.mend:correct",
         "Correct an entry; the old one stays visible.",
     ),
+    "exclude": ("cooking.mend:exclude", "Keep something from teaching the next plan."),
+    "include": ("cooking.mend:include", "Let it teach again."),
     "alert": ("cooking.alert:alert", "List, acknowledge and shelve alerts."),
     "status": ("cooking.status:status", "Say how things stand."),
     "pair": ("installation.pair:pair", "Make a code that pairs a phone."),
@@ -91,7 +95,7 @@ class LazyGroup(click.Group):
         if name in COMMANDS:
             module, _, attribute = COMMANDS[name][0].partition(":")
             command: click.Command = getattr(import_module(f"pitlogger.cli.{module}"), attribute)
-            return command
+            return with_confirm(command)
         for point in added_commands():
             if point.name == name:
                 loaded: click.Command = point.load()
@@ -162,13 +166,18 @@ def _last_words(error: Exception) -> str:
 def main(args: list[str] | None = None) -> None:
     """Run the command line; every error leaves as one message and an exit code."""
     try:
-        code = root.main(args=args, prog_name="pitlogger", standalone_mode=False)
+        code = until_answered(
+            lambda: root.main(args=args, prog_name="pitlogger", standalone_mode=False)
+        )
     except click.ClickException as fault:
         fault.show()
         sys.exit(2)
     except click.Abort:
         click.echo("stopped", err=True)
         sys.exit(130)
+    except QuestionError as fault:
+        print_question(fault)
+        sys.exit(fault.exit_code)
     except PitloggerError as fault:
         click.echo(f"pitlogger: {fault}", err=True)
         sys.exit(fault.exit_code)

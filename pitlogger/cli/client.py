@@ -8,7 +8,9 @@ from typing import Any
 
 import click
 
+from pitlogger.cli.questions import confirm_text
 from pitlogger.errors import DaemonUnreachableError, PitloggerError, RefusedError, UsageError
+from pitlogger.questions import Question, QuestionError
 
 JOIN_GROUP = "sudo usermod -aG pitlogger $USER, then log out and in again"
 SYSTEM_SOCKET = Path("/run/pitlogger/pitlogger.sock")
@@ -56,6 +58,7 @@ class Client:
 
     def post(self, path: str, **body: Any) -> Any:
         """Return what the daemon answers to a POST; fields that are ``None`` are left out."""
+        body.setdefault("confirm", confirm_text())
         given = {name: value for name, value in body.items() if value is not None}
         return self._ask("POST", path, json=given).json()
 
@@ -81,6 +84,8 @@ class Client:
         message = _message(answer)
         if answer.status_code in (400, 404, 413, 422):
             raise UsageError(message)
+        if answer.status_code == 409 and (asked := _question(answer)) is not None:
+            raise QuestionError(asked)
         if answer.status_code == 409:
             raise RefusedError(message)
         raise PitloggerError(message)
@@ -97,6 +102,14 @@ def _not_allowed(socket: Path) -> DaemonUnreachableError:
         f"this user may not speak to the daemon at {socket}, which is for the group pitlogger: "
         f"{JOIN_GROUP}"
     )
+
+
+def _question(answer: Any) -> Question | None:
+    try:
+        document = answer.json()
+        return Question(document["question"], tuple(document["options"]), document["confirm"])
+    except (ValueError, KeyError, TypeError):
+        return None
 
 
 def _message(answer: Any) -> str:

@@ -7,21 +7,25 @@ understood but refused as things stand ``RefusedError`` (exit code 1).
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import pairwise
 
 from pitlogger.clock import rfc3339
 from pitlogger.errors import RefusedError, UsageError, unknown
 from pitlogger.model.alerts import KINDS, AlertState
-from pitlogger.model.book import Book, PieceBook
+from pitlogger.model.book import Book, PieceBook, fold
 from pitlogger.model.cooks import WEIGHABLE, Piece, Stage, may_follow
+from pitlogger.model.entry_ids import short_id
 from pitlogger.model.journal import (
     AlertActed,
     Body,
     ChannelAssigned,
     CookFinished,
     CookStarted,
+    CookWithdrawn,
     Corrected,
     CorrectiveTaken,
     Entry,
+    LearningSet,
     Noted,
     PieceAdded,
     PiecesMerged,
@@ -37,7 +41,9 @@ from pitlogger.rules.conditions import Watch
 
 # What a person may take back or correct; the rest is history.
 _UNDOABLE = (StageSet, Weighed, SpotRead, Noted, ChannelAssigned, PieceAdded, TargetSet,
-             PieceSplit, PiecesMerged, Undone, Corrected, CookFinished)  # fmt: skip
+             PieceSplit, PiecesMerged, Undone, Corrected, CookFinished, CookWithdrawn,
+             LearningSet)  # fmt: skip
+_CORRECTABLE = (*_UNDOABLE, CookStarted)
 
 
 def accept(
@@ -90,7 +96,9 @@ def accept(
         case Undone():
             named(entries, body.of_run, body.of_seq, "undone")
         case Corrected():
-            _check_correction(body, book, entries, t_ms)
+            _check_correction(body, entries, t_ms)
+        case LearningSet():
+            _check_learning(body, book, entries)
         case AlertActed():
             _check_act(body, watches, t_ms)
         case _:
@@ -133,13 +141,14 @@ def piece_of(book: Book, piece: str, at_ms: int | None = None) -> PieceBook:
 
 def named(entries: list[Entry], run: str, seq: int, what: str) -> Entry:
     """Return the entry that an undo or a correction names."""
+    allowed = _CORRECTABLE if what == "corrected" else _UNDOABLE
     for entry in entries:
         if (entry.run, entry.seq) == (run, seq):
-            if isinstance(entry.body, _UNDOABLE):
+            if isinstance(entry.body, allowed):
                 return entry
-            raise UsageError(f"entry {seq} ({entry.body.kind}) cannot be {what}")
+            raise UsageError(f"entry {entry.id} ({entry.body.kind}) cannot be {what}")
     raise UsageError(
-        f"there is no entry {seq} of run '{run}' to be {what}: see 'pitlogger cook show'"
+        f"there is no entry {short_id(run, seq)} to be {what}: see 'pitlogger cook show'"
     )
 
 
@@ -239,16 +248,38 @@ def _like(child: Piece, parent: Piece) -> Piece:
     )
 
 
-def _check_correction(body: Corrected, book: Book, entries: list[Entry], t_ms: int) -> None:
+def _check_correction(body: Corrected, entries: list[Entry], t_ms: int) -> None:
+    """Refuse a correction after which the journal would make no sense."""
     entry = named(entries, body.of_run, body.of_seq, "corrected")
     if type(entry.body) is not type(body.body):
         raise UsageError(
-            f"entry {body.of_seq} is '{entry.body.kind}' and cannot be corrected to a "
+            f"entry {entry.id} is '{entry.body.kind}' and cannot be corrected to a "
             f"'{body.body.kind}': undo it and enter the other"
         )
+    after = fold([*entries, Entry(entry.run, -1, t_ms, body)])
+    piece = getattr(body.body, "piece", None)
+    if isinstance(piece, str) and piece not in after.pieces:
+        raise UsageError(unknown("piece", piece, after.pieces))
     if isinstance(body.body, Weighed):
-        piece_of(book, body.body.piece)
         _check_mass(body.body, t_ms)
+    elif isinstance(body.body, StageSet | SpotRead):
+        _not_ahead(body.body.at_ms, t_ms)
+    if isinstance(body.body, StageSet):
+        marks = after.pieces[body.body.piece].marks
+        for earlier, later in pairwise(marks):
+            if not may_follow(earlier.stage, later.stage):
+                raise UsageError(_out_of_order(later.piece, earlier.stage, later.stage))
+
+
+def _check_learning(body: LearningSet, book: Book, entries: list[Entry]) -> None:
+    if body.of_run is not None and body.of_seq is not None:
+        wanted = (body.of_run, body.of_seq)
+        if all((entry.run, entry.seq) != wanted for entry in entries):
+            raise UsageError(f"there is no entry {short_id(*wanted)}: see 'pitlogger cook show'")
+    elif body.piece is not None and body.piece not in book.pieces:
+        raise UsageError(unknown("piece", body.piece, book.pieces))
+    if not body.reason.strip():
+        raise UsageError("say why (--reason): whoever plans from this later will ask")
 
 
 _ACTS: dict[str, frozenset[AlertState]] = {

@@ -28,6 +28,8 @@ class Command:
         by: Initials.
         key: Idempotency key: the same key twice is one decision.
         origin: The (run, seq) the decision had when it is replayed from a record.
+        past: Id of the finished cook it is about. It was judged against that cook's journal;
+            here it is only numbered and written.
     """
 
     t_ms: int
@@ -35,6 +37,7 @@ class Command:
     by: str = ""
     key: str = ""
     origin: tuple[str, int] | None = None
+    past: str = ""
 
 
 @dataclass(frozen=True, slots=True)

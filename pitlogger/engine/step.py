@@ -274,6 +274,12 @@ class Engine:
         state = self.state
         if command.key and command.key in state.keys:
             return
+        if command.past:
+            state.t_ms = max(state.t_ms, command.t_ms)
+            entry = self._enter(command.t_ms, command.body, command.by, command.key)
+            if command.key:
+                state.keys[command.key] = (entry.run, entry.seq)
+            return
         body = renamed(command.body, state.origins)
         body = accept(body, self.book, state.entries, state.watches, command.t_ms)
         state.t_ms = max(state.t_ms, command.t_ms)

@@ -26,6 +26,7 @@ _LATER: dict[str, dict[str, object]] = {
     "stage-set": {**_TIMED, "reason": ""},
     "weighed": _TIMED,
     "spot-read": _TIMED,
+    "undone": {"reason": ""},
 }
 
 

@@ -8,7 +8,7 @@ Engine, ledger, reports and pages all read this one book.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 
 from pitlogger.model.cooks import BEFORE_FIRE, Channel, Cook, Piece, Stage, Wrap
@@ -20,8 +20,10 @@ from pitlogger.model.journal import (
     CheckMade,
     CookFinished,
     CookStarted,
+    CookWithdrawn,
     Corrected,
     Entry,
+    LearningSet,
     MealTold,
     Noted,
     PieceAdded,
@@ -80,6 +82,7 @@ class Weighing:
     by: str
     weighed: Weighed
     corrected: bool = False
+    untaught: str = ""  # why a person excluded it from learning
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,6 +106,7 @@ class PieceBook:
     entered: list[Mark] = field(default_factory=list)  # its marks, as they were entered
     children: tuple[str, ...] = ()
     ended_ms: int | None = None  # when it was split or merged away
+    untaught: str = ""  # why a person excluded it from learning
 
     @property
     def stage(self) -> Stage:
@@ -174,6 +178,9 @@ class Book:
     tares: dict[str, Tared] = field(default_factory=dict)
     meal: MealTold | None = None  # each part as last told
     alerts: list[tuple[Entry, AlertChanged]] = field(default_factory=list)
+    untaught: str = ""  # why a person excluded the whole cook from learning
+    untaught_entries: dict[Id, str] = field(default_factory=dict)
+    withdrawn: str = ""  # why it was taken out of lists and learning
 
     def assignment(self, channel: str, t_ms: int | None = None) -> Assignment | None:
         """Return where a channel sat at a time, or where it sits now."""
@@ -226,6 +233,15 @@ def counted(entries: Iterable[Entry]) -> list[tuple[Entry, Body, bool]]:
     ]
 
 
+def last_ms_of(entries: Sequence[Entry]) -> int:
+    """Return when a cook ended as its journal has it: what is said of it later is no part of it.
+
+    Of one that still runs, the time of its last entry.
+    """
+    ends = [entry.t_ms for entry, body, _ in counted(entries) if isinstance(body, CookFinished)]
+    return ends[-1] if ends else entries[-1].t_ms
+
+
 def fold(entries: Iterable[Entry]) -> Book:
     """Return the book that the entries of one cook amount to."""
     book = Book()
@@ -241,6 +257,11 @@ def fold(entries: Iterable[Entry]) -> Book:
     for piece in book.pieces.values():
         piece.marks.sort(key=lambda mark: mark.at_ms)
         piece.weighings.sort(key=lambda weighing: weighing.weighed.at_ms)
+        if book.untaught_entries:
+            piece.weighings = [
+                replace(one, untaught=book.untaught_entries.get(one.id, ""))
+                for one in piece.weighings
+            ]
     return book
 
 
@@ -280,6 +301,7 @@ def _apply(book: Book, entry: Entry, body: Body, corrected: bool) -> None:
     t_ms = entry.t_ms
     match body:
         case CookStarted(cook=cook):
+            t_ms = t_ms if body.at_ms is None else body.at_ms
             book.cook, book.started_ms = cook, t_ms
             for piece in cook.pieces:
                 book.pieces[piece.id] = PieceBook(piece, t_ms)
@@ -287,6 +309,10 @@ def _apply(book: Book, entry: Entry, body: Body, corrected: bool) -> None:
                 _assign(book, channel, t_ms, lead=False)
         case CookFinished():
             book.finished_ms = t_ms
+        case CookWithdrawn(reason=reason):
+            book.withdrawn = reason
+        case LearningSet():
+            _set_learning(book, body)
         case PieceAdded(piece=piece):
             book.pieces[piece.id] = PieceBook(piece, t_ms)
         case PieceSplit(piece=parent, children=children):
@@ -328,6 +354,16 @@ def _apply(book: Book, entry: Entry, body: Body, corrected: bool) -> None:
             book.alerts.append((entry, body))
         case _:
             pass
+
+
+def _set_learning(book: Book, body: LearningSet) -> None:
+    why = "" if body.teaches else body.reason
+    if body.of_run is not None and body.of_seq is not None:
+        book.untaught_entries[body.of_run, body.of_seq] = why
+    elif body.piece is None:
+        book.untaught = why
+    elif body.piece in book.pieces:
+        book.pieces[body.piece].untaught = why
 
 
 def _succeed(book: Book, parents: tuple[str, ...], children: tuple[Piece, ...], t_ms: int) -> None:

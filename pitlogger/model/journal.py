@@ -202,6 +202,7 @@ class Undone:
 
     of_run: str
     of_seq: int
+    reason: str = ""
     kind: Literal["undone"] = "undone"
 
 

@@ -51,6 +51,7 @@ from pitlogger.node.intake import Intake
 from pitlogger.node.journalling import Journalling
 from pitlogger.node.keeping import Keeping
 from pitlogger.notify.service import Notifier
+from pitlogger.service.on_disk import on_disk
 from pitlogger.service.reload import Difference, applicable, difference
 from pitlogger.service.timekeeping import KNOWN_AFTER_MS, Start, Timekeeper
 from pitlogger.store.queries import Reader
@@ -198,8 +199,10 @@ class Daemon:
         """
         entries: list[Entry] = []
         self._feed_forecasts(given.t_ms)
+        past = given.past if isinstance(given, Command) else ""
         for out in feed(self.engine, given):
-            entries += self._take(out)
+            with self.journalling.under(past):
+                entries += self._take(out)
         if isinstance(given, Command) and entries:
             self.forecasting.follow(given)
         return entries
@@ -217,9 +220,17 @@ class Daemon:
         body = ChannelAssigned(assigned, lead=held is not None and held.lead)
         self.feed(Command(self.clock.engine_ms(), body))
 
-    async def submit(self, body: Body, by: str = "", key: str = "") -> Entry:
-        """Enter a decision and return its entry, as ``Decisions.enter`` does."""
-        return await self.decisions.enter(body, by, key)
+    async def submit(self, body: Body, by: str = "", key: str = "", past: str = "") -> Entry:
+        """Enter a decision and return its entry, as ``Decisions.enter`` does.
+
+        ``past`` is the id of a finished cook that it belongs to; it was judged against the
+        journal of that cook.
+        """
+        return await self.decisions.enter(body, by, key, past)
+
+    async def flushed(self) -> None:
+        """Wait until all that was entered so far is on disk."""
+        await on_disk(self.store.flush(), self.stopping)
 
     async def earlier(self, key: str) -> Entry | None:
         """Return what a request with this key became, ``None`` for a new one."""

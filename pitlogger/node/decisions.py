@@ -25,10 +25,10 @@ _MOMENTS = frozenset({"at_ms", "until_ms"})
 READ_S = 1.0  # for a look into the record; a disk that hangs must not hold an answer back
 
 
-def fingerprint(body: Body, by: str) -> str:
-    """Return what was said and by whom, whenever it was said."""
+def fingerprint(body: Body, by: str, past: str = "") -> str:
+    """Return what was said, by whom and of which finished cook, whenever it was said."""
     document = {name: value for name, value in dump_body(body).items() if name not in _MOMENTS}
-    return json.dumps([by, document], sort_keys=True)
+    return json.dumps([by, past, document], sort_keys=True)
 
 
 class Decisions:
@@ -87,7 +87,7 @@ class Decisions:
                 )
         return found
 
-    async def enter(self, body: Body, by: str = "", key: str = "") -> Entry:
+    async def enter(self, body: Body, by: str = "", key: str = "", past: str = "") -> Entry:
         """Enter a decision; return its entry once it is on disk, or after two seconds.
 
         ``is_on_disk`` tells which. The same key again returns the first entry.
@@ -98,11 +98,12 @@ class Decisions:
         """
         if (known := await self.earlier(key)) is not None:
             return known
-        words = fingerprint(body, by)
+        words = fingerprint(body, by, past)
         if not key and (said := self._waiting.get(words)) is not None and not self.is_on_disk(said):
             await self._settle()  # said again while the disk refuses: it is the same one
             return said
-        entry = self._node.feed(Command(self._node.clock.engine_ms(), body, by, key))[0]
+        command = Command(self._node.clock.engine_ms(), body, by, key, past=past)
+        entry = self._node.feed(command)[0]
         if key:
             self._remember(key, entry)
         await self._settle()

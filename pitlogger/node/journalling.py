@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import asyncio
 import logging
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from concurrent.futures import Future
+from contextlib import contextmanager
 
 from pitlogger.bootstrap import cook_id
 from pitlogger.errors import PitloggerError, StoreError
@@ -18,10 +19,18 @@ from pitlogger.model.alerts import alert_class
 from pitlogger.model.journal import (
     AlertChanged,
     CookStarted,
+    CookWithdrawn,
+    Corrected,
     Entry,
     ForecastScored,
+    LearningSet,
     MealTold,
+    Noted,
+    SpotRead,
+    StageSet,
+    TargetSet,
     Undone,
+    Weighed,
 )
 from pitlogger.node.decisions import Decisions
 from pitlogger.store.rows import JournalRow
@@ -31,6 +40,9 @@ from pitlogger.views.node import Node
 log = logging.getLogger(__name__)
 
 ALARM_TOLD_S = 0.25
+# What is said of a finished cook; a tick of the same moment may cause other entries.
+_OF_PAST = (Undone, Corrected, LearningSet, CookWithdrawn, Weighed, StageSet, SpotRead, Noted,
+            TargetSet)  # fmt: skip
 
 
 class Journalling:
@@ -40,6 +52,16 @@ class Journalling:
         self._node = node
         self._decisions = decisions
         self._telling: set[asyncio.Task[None]] = set()
+        self._past = ""
+
+    @contextmanager
+    def under(self, past: str) -> Iterator[None]:
+        """Keep what is entered meanwhile under a finished cook, if one is named."""
+        self._past = past
+        try:
+            yield
+        finally:
+            self._past = ""
 
     @property
     def is_settled(self) -> bool:
@@ -62,6 +84,8 @@ class Journalling:
     def _cook_of(self, entry: Entry) -> str | None:
         """Return the cook that an entry belongs to, following cooks as they begin and end."""
         node = self._node
+        if self._past and isinstance(entry.body, _OF_PAST):
+            return self._past
         if isinstance(entry.body, CookStarted):
             node.cook = cook_id(entry.body.cook.name, entry.t_ms + node.utc_offset_ms)
         elif node.cook is None and isinstance(entry.body, Undone):

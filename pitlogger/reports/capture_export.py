@@ -14,6 +14,7 @@ from typing import Any
 
 from pitlogger.engine.restart import as_inputs
 from pitlogger.formats.journal_json import dump_entry
+from pitlogger.model.book import last_ms_of
 from pitlogger.model.cooks import Channel
 from pitlogger.model.journal import (
     AlertActed,
@@ -48,7 +49,7 @@ def capture_lines(reader: Reader, cook: str) -> Iterator[str]:
         return
     units = _units(entries)
     finished = any(isinstance(entry.body, CookFinished) for entry in entries)
-    first_ms, end_ms = entries[0].t_ms, entries[-1].t_ms + 1 if finished else _NEVER_MS
+    first_ms, end_ms = entries[0].t_ms, last_ms_of(entries) + 1 if finished else _NEVER_MS
     runs = list(dict.fromkeys(entry.run for entry in entries))
     readings = (
         reading for run in runs for reading in reader.readings(None, first_ms, end_ms, run=run)

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime, tzinfo
 
 from pitlogger.errors import RefusedError, UsageError, unknown
-from pitlogger.model.book import Book, fold
+from pitlogger.model.book import Book, fold, last_ms_of
 from pitlogger.model.cooks import Cook
 from pitlogger.model.journal import (
     CheckMade,
@@ -162,7 +162,7 @@ def build_record(
     book = fold(entries)
     if book.cook is None or book.started_ms is None:
         raise UsageError(f"{cook}: the record holds no cook: it begins with 'pitlogger cook start'")
-    end_ms = book.finished_ms or max(entries[-1].t_ms, end_ms)
+    end_ms = book.finished_ms or max(last_ms_of(entries), end_ms)
     gathering = Gathering(book.started_ms, end_ms)
     minutes: dict[str, list[tuple[int, int]]] = defaultdict(list)
     for reading in readings(None):

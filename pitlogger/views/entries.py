@@ -4,22 +4,26 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from pitlogger.model.entry_ids import short_id
 from pitlogger.model.journal import (
     Adjusted,
     AlertActed,
     AlertChanged,
     Body,
     ChannelAssigned,
+    ChannelDoubted,
     CheckMade,
     ClockSet,
     CookFinished,
     CookStarted,
+    CookWithdrawn,
     Corrected,
     CorrectiveTaken,
     DeviceChanged,
     Doubted,
     ForecastMade,
     ForecastSkipped,
+    LearningSet,
     MealTold,
     Noted,
     PieceAdded,
@@ -91,12 +95,17 @@ def body_words(body: Body, units: Units) -> str:
             tare = mass(body.tare_mg, units.mass)
             return tr("{channel}: {mass} counts as container", channel=body.channel, mass=tare)
         case Undone():
-            return tr("entry {seq} taken back; the record keeps both", seq=body.of_seq)
-        case Corrected():
-            right = body_words(body.body, units)
-            return tr("entry {seq} corrected: {right}", seq=body.of_seq, right=right) + _because(
+            known = short_id(body.of_run, body.of_seq)
+            return tr("entry {entry} taken back; the record keeps both", entry=known) + _because(
                 body.reason
             )
+        case Corrected():
+            right = body_words(body.body, units)
+            return tr(
+                "entry {entry} corrected: {right}",
+                entry=short_id(body.of_run, body.of_seq),
+                right=right,
+            ) + _because(body.reason)
         case _:
             return _of_pieces_and_probes(body)
 
@@ -128,8 +137,24 @@ def _of_pieces_and_probes(body: Body) -> str:
         case SignedOff():
             return tr("record of {cook} signed up to its entry {seq}", cook=body.cook,
                       seq=body.entries)  # fmt: skip
+        case LearningSet() | CookWithdrawn() | ChannelDoubted():
+            return _of_trust(body)
         case _:
             return _of_the_node(body)
+
+
+def _of_trust(body: LearningSet | CookWithdrawn | ChannelDoubted) -> str:
+    """Return the line of what is believed, and what teaches."""
+    if isinstance(body, CookWithdrawn):
+        return tr("cook withdrawn from lists and learning") + _because(body.reason)
+    if isinstance(body, ChannelDoubted):
+        line = "{channel}: believed again" if body.believed else "{channel}: not believed"
+        return tr(line, channel=body.channel) + _because(body.reason)
+    what = body.piece or tr("the cook")
+    if body.of_run is not None and body.of_seq is not None:
+        what = tr("entry {entry}", entry=short_id(body.of_run, body.of_seq))
+    line = "{what} teaches the next plan" if body.teaches else "{what} does not teach the next plan"
+    return tr(line, what=what) + _because(body.reason)
 
 
 def _of_the_node(body: Body) -> str:

@@ -83,8 +83,14 @@ class Node(Protocol):
     def meet(self, channel: Channel) -> None:
         """Take up what a channel measures."""
 
-    async def submit(self, body: Body, by: str = "", key: str = "") -> Entry:
-        """Enter a decision; the same key again does nothing twice."""
+    async def submit(self, body: Body, by: str = "", key: str = "", past: str = "") -> Entry:
+        """Enter a decision; the same key again does nothing twice.
+
+        ``past`` is the id of a finished cook that it belongs to.
+        """
+
+    async def flushed(self) -> None:
+        """Wait until all that was entered so far is on disk."""
 
     async def earlier(self, key: str) -> Entry | None:
         """Return what a request with this key became, ``None`` for a new one."""

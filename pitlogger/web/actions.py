@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Literal
 
 from pitlogger.bootstrap import with_configured
 from pitlogger.errors import UsageError, unknown
@@ -30,7 +30,7 @@ from pitlogger.model.journal import (
 )
 from pitlogger.safety.record import DISPOSITIONS
 from pitlogger.views.node import Node
-from pitlogger.web import bodies, requests
+from pitlogger.web import bodies, corrections, requests
 from pitlogger.web.access.roles import who_asks
 from pitlogger.web.containers import tare_of
 from pitlogger.web.routes.food_log import CorrectiveAsk
@@ -60,13 +60,18 @@ def _split(daemon: Node, ask: requests.SplitAsk) -> Body:
 
 
 def _stage(daemon: Node, ask: requests.StageAsk) -> Body:
-    return StageSet(ask.piece, ask.stage, _moment(daemon, ask.at), ask.wrap)
+    timed: Literal["live", "stated"] = "live" if ask.at is None else "stated"
+    return StageSet(ask.piece, ask.stage, _moment(daemon, ask.at), ask.wrap, timed)
 
 
 def _weighed(daemon: Node, ask: requests.WeighAsk) -> Body:
     if ask.tare is None and (tare_mg := tare_of(daemon, ask.container)) is not None:
         ask = ask.model_copy(update={"tare": tare_mg})
     return bodies.weighed(daemon.engine, ask, daemon.clock.engine_ms())
+
+
+def _in_a_journal(daemon: Node, ask: requests.Ask) -> Body:
+    raise AssertionError("made by _made, which finds its journal first")
 
 
 def _alert(action: Any) -> Make:
@@ -114,8 +119,10 @@ DEEDS: dict[str, Deed] = {
         requests.TargetAsk, lambda daemon, ask: TargetSet(ask.piece, ask.wrap_at, ask.pull_at)
     ),
     "corrective": Deed(CorrectiveAsk, _corrective),
-    "undo": Deed(requests.UndoAsk, lambda daemon, ask: bodies.undone(daemon.engine, ask)),
-    "correct": Deed(requests.CorrectAsk, lambda daemon, ask: bodies.corrected(daemon.engine, ask)),
+    "undo": Deed(requests.UndoAsk, _in_a_journal),
+    "correct": Deed(requests.CorrectAsk, _in_a_journal),
+    "learning": Deed(requests.LearningAsk, _in_a_journal),
+    "withdraw": Deed(requests.WithdrawAsk, _in_a_journal),
     "acknowledge": Deed(requests.AlertAsk, _alert("acknowledge")),
     "answer": Deed(requests.AnswerAsk, _alert("answer")),
     "unshelve": Deed(requests.AlertAsk, _alert("unshelve")),
@@ -145,5 +152,26 @@ async def decide(daemon: Node, name: str, ask: requests.Ask) -> Entry:
     """
     if (known := await daemon.earlier(ask.key)) is not None:
         return known  # asked a second time: what it became the first time still stands
-    body = DEEDS[name].make(daemon, in_engine_time(daemon, ask))
-    return await daemon.submit(body, ask.by or who_asks.get().initials, ask.key)
+    body, past = await _made(daemon, name, in_engine_time(daemon, ask))
+    return await daemon.submit(body, ask.by or who_asks.get().initials, ask.key, past)
+
+
+async def _made(daemon: Node, name: str, ask: requests.Ask) -> tuple[Body, str]:
+    """Return the body of what was asked, and the id of the finished cook it is about, if any."""
+    now_ms = daemon.clock.engine_ms()
+    if isinstance(ask, requests.UndoAsk):
+        body, journal = await corrections.undone(daemon, ask)
+    elif isinstance(ask, requests.CorrectAsk):
+        body, journal = await corrections.corrected(daemon, ask)
+    elif isinstance(ask, requests.LearningAsk):
+        body, journal = await corrections.learning(daemon, ask)
+    elif isinstance(ask, requests.WithdrawAsk):
+        body, journal = await corrections.withdrawn(daemon, ask)
+    elif isinstance(ask, requests.OfCookAsk) and ask.cook is not None:
+        journal = await corrections.journal_of(daemon, ask.cook, ask.answers)
+        body = DEEDS[name].make(daemon, ask)
+        if journal.past:
+            body = corrections.afterwards(body, journal, is_timed=ask.at is not None)
+    else:
+        return DEEDS[name].make(daemon, ask), ""
+    return journal.accept(body, now_ms) if journal.past else body, journal.past

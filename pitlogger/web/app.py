@@ -12,6 +12,7 @@ from starlette.types import ASGIApp
 
 from pitlogger import __version__
 from pitlogger.errors import PitloggerError, RefusedError, UsageError
+from pitlogger.questions import QuestionError
 from pitlogger.views.node import Node
 from pitlogger.web.access.access import Access
 from pitlogger.web.access.gate import Gate, wants_json
@@ -23,7 +24,7 @@ from pitlogger.web.page.routes import make_page
 from pitlogger.web.page.view import refused
 from pitlogger.web.routes.containers import make_container_api
 from pitlogger.web.routes.devices import make_device_api
-from pitlogger.web.routes.error_answers import describe, error_answer
+from pitlogger.web.routes.error_answers import describe, error_answer, question_answer
 from pitlogger.web.routes.food_log import make_log_api
 from pitlogger.web.routes.forecasts import make_forecast_api
 from pitlogger.web.routes.health import make_health
@@ -83,6 +84,10 @@ def _add_faults(app: FastAPI, daemon: Node) -> None:
     @app.exception_handler(UsageError)
     async def unusable(request: Request, fault: UsageError) -> Response:
         return told(request, 400, str(fault))
+
+    @app.exception_handler(QuestionError)
+    async def asked(request: Request, fault: QuestionError) -> Response:
+        return question_answer(fault)
 
     @app.exception_handler(RefusedError)
     async def not_now(request: Request, fault: RefusedError) -> Response:

@@ -15,7 +15,7 @@ from threading import Lock
 
 from pitlogger.errors import RefusedError, UsageError, unknown
 from pitlogger.formats.journal_json import dump_entry
-from pitlogger.model.book import Book, fold
+from pitlogger.model.book import Book, fold, last_ms_of
 from pitlogger.model.journal import CheckMade, CorrectiveTaken, Entry, SignedOff
 from pitlogger.model.readings import Site, Tagged
 from pitlogger.reports.gathering import without_repeats
@@ -76,7 +76,7 @@ def judge_cook(path: Path, cook: str | None, policy: Policy) -> Judged:
     return Judged(
         row.id,
         row.name,
-        sheets(entries, book, verdicts, policy, entries[-1].t_ms, mine),
+        sheets(entries, book, verdicts, policy, last_ms_of(entries), mine),
         mine,
         links[-1].hash if links else record.GENESIS,
         len(links),
@@ -106,7 +106,7 @@ def _channels(book: Book) -> list[str]:
 
 def _readings(reader: Reader, entries: list[Entry], channels: list[str]) -> Iterator[Tagged]:
     """Yield what the channels of a cook read while it lasted, adjusted and vetted."""
-    first_ms, last_ms = entries[0].t_ms, entries[-1].t_ms
+    first_ms, last_ms = entries[0].t_ms, last_ms_of(entries)
     for run in dict.fromkeys(entry.run for entry in entries):
         for kept in reader.readings(channels, first_ms, last_ms + 1, run=run):
             yield Tagged(

@@ -12,7 +12,7 @@ from pitlogger.store.queries import Reader
 # Entries that say what was weighed, of what, and what counts.
 YIELD_KINDS = (
     "cook-started", "cook-finished", "piece-added", "piece-split", "pieces-merged", "stage-set",
-    "weighed", "noted", "meal-told", "undone", "corrected",
+    "weighed", "noted", "meal-told", "undone", "corrected", "learning-set",
 )  # fmt: skip
 
 

@@ -6,13 +6,15 @@ Masses and temperatures are text with their unit, as a person writes them (``13 
 
 from __future__ import annotations
 
+from decimal import Decimal
 from typing import Annotated
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
 from pitlogger.formats.capture import stage_of
 from pitlogger.formats.cook_file import (
     ChannelTable,
+    CutId,
     Mass,
     Moment,
     PieceTable,
@@ -22,20 +24,34 @@ from pitlogger.formats.cook_file import (
     WrapId,
 )
 from pitlogger.model.cooks import Stage
+from pitlogger.questions import Answers
 
 Text = Annotated[str, Field(max_length=2000)]
 Initials = Annotated[str, Field(max_length=12)]
 Key = Annotated[str, Field(max_length=80)]
+Name = Annotated[str, Field(min_length=1, max_length=80)]
 StageId = Annotated[Stage, BeforeValidator(lambda value: stage_of(str(value)))]
 
 
 class Ask(BaseModel):
-    """Common to all: who asks, and a key that makes asking twice harmless."""
+    """Common to all: who asks, a key that makes asking twice harmless, answers to questions."""
 
     model_config = ConfigDict(extra="forbid", frozen=True)
 
     by: Initials = ""
     key: Key = ""
+    confirm: Annotated[str, Field(max_length=2000)] = ""
+
+    @property
+    def answers(self) -> Answers:
+        return Answers.of(self.confirm)
+
+
+class OfCookAsk(Ask):
+    """Something of a cook, a finished one too; of the running one if none is named."""
+
+    cook: Name | None = None
+    at: Moment | None = None
 
 
 class CookAsk(Ask):
@@ -75,14 +91,13 @@ class MovedAsk(Ask):
     channel: str
 
 
-class StageAsk(Ask):
+class StageAsk(OfCookAsk):
     piece: str
     stage: StageId
-    at: Moment | None = None
     wrap: WrapId | None = None
 
 
-class WeighAsk(Ask):
+class WeighAsk(OfCookAsk):
     """Keep a mass: typed with its unit, or what is steady on a scale channel.
 
     A container of the list brings its own tare, unless one is given.
@@ -94,20 +109,18 @@ class WeighAsk(Ask):
     channel: str | None = None
     tare: Mass | None = None
     container: str | None = None
-    at: Moment | None = None
 
 
-class TempAsk(Ask):
+class TempAsk(OfCookAsk):
     """Enter a hand probe's reading of a piece or a site."""
 
     value: Temperature
     piece: str | None = None
     site: SiteId | None = None
     probe: str | None = None
-    at: Moment | None = None
 
 
-class NoteAsk(Ask):
+class NoteAsk(OfCookAsk):
     text: Text
     piece: str | None = None
 
@@ -138,18 +151,42 @@ class ContainerRemoveAsk(Ask):
     """Take a container off the list."""
 
 
-class UndoAsk(Ask):
-    """Take an entry back; the last one of a person if none is named."""
+class EntryAsk(Ask):
+    """An entry by its short id, ``k7qm-42``; by run and number, or a number of one cook."""
 
-    run: str | None = None
-    seq: int | None = None
+    entry: Annotated[str, Field(max_length=80)] | None = None
+    run: Annotated[str, Field(max_length=80)] | None = None
+    seq: Annotated[int, Field(ge=0, le=1 << 40)] | None = None
+    cook: Name | None = None
 
 
-class CorrectAsk(Ask):
-    """Correct an entry's mass, temperature, stage, checkpoint, piece or time."""
+class UndoAsk(EntryAsk):
+    """Take an entry back, of any cook; the last one of a person if none is named."""
 
-    run: str | None = None
-    seq: int
+    reason: Text = ""
+
+
+class LearningAsk(EntryAsk):
+    """Say whether an entry, a piece or a whole cook teaches the next plan."""
+
+    teaches: bool
+    piece: str | None = None
+    reason: Annotated[str, Field(min_length=1, max_length=500)]
+
+
+class WithdrawAsk(Ask):
+    """Take a cook out of lists and learning; its record stays."""
+
+    cook: Name
+    reason: Annotated[str, Field(min_length=1, max_length=500)]
+
+
+class CorrectAsk(EntryAsk):
+    """Correct an entry's mass, temperature, stage, checkpoint, piece or time, of any cook.
+
+    Of a cook's start also its name and guests, and with ``piece`` what is said of that piece.
+    """
+
     mass: Mass | None = None
     tare: Mass | None = None
     checkpoint: str | None = None
@@ -158,7 +195,23 @@ class CorrectAsk(Ask):
     stage: StageId | None = None
     at: Moment | None = None
     text: Text | None = None
+    wrap: WrapId | None = None
+    wrap_at: WrapAt | None = None
+    pull_at: Temperature | None = None
+    cut: CutId | None = None
+    count: Annotated[int, Field(ge=1, le=1000)] | None = None
+    supplier: Name | None = None
+    grade: Name | None = None
+    price_per_kg: Annotated[Decimal, Field(gt=0)] | None = None
+    name: Name | None = None
+    guests: Annotated[int, Field(ge=0, le=100_000)] | None = None
     reason: Text = ""
+
+    @model_validator(mode="after")
+    def _names_an_entry(self) -> CorrectAsk:
+        if self.entry is None and self.seq is None:
+            raise ValueError("name the entry, as 'pitlogger cook show' lists it")
+        return self
 
 
 class AlertAsk(Ask):

@@ -13,7 +13,7 @@ from pitlogger.formats.journal_json import dump_body
 from pitlogger.model.alerts import ACTIVE, AlertState, alert_class
 from pitlogger.model.book import PieceBook
 from pitlogger.model.entry_ids import short_id
-from pitlogger.model.journal import Entry
+from pitlogger.model.journal import Corrected, Entry
 from pitlogger.model.next_steps import NEXT_CHECKPOINT, NEXT_STAGE
 from pitlogger.model.quantities import Quantity, show_duration, show_temperature
 from pitlogger.model.readings import Site
@@ -157,9 +157,17 @@ def entry_view(daemon: Node, entry: Entry) -> dict[str, Any]:
         "run": entry.run,
         "seq": entry.seq,
         "at": rfc3339(entry.t_ms + daemon.utc_offset_ms),
+        "happened": rfc3339(happened_ms(entry) + daemon.utc_offset_ms),
         "by": entry.by,
         **dump_body(entry.body),
     }
+
+
+def happened_ms(entry: Entry) -> int:
+    """Return when what an entry tells of happened, in engine time."""
+    body = entry.body.body if isinstance(entry.body, Corrected) else entry.body
+    at_ms: int | None = getattr(body, "at_ms", None)
+    return entry.t_ms if at_ms is None else at_ms
 
 
 def sentence(daemon: Node, now_ms: int) -> str:

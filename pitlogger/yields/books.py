@@ -78,6 +78,7 @@ def _from_piece(
             *_no_mass(held, masses),
             *(doubt for doubt in untared if doubt.piece == piece.id),
         ),
+        teaches=not (book.untaught or held.untaught or any(w.untaught for w in held.weighings)),
     )
 
 

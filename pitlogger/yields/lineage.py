@@ -76,7 +76,8 @@ def _joined(record: PastPiece, before: Sequence[PastPiece], after: Sequence[Past
     if first is not None and first in earlier:
         parts = {piece.piece: piece.masses[first] for piece in after}
         seam = Seam(first, earlier[first], parts)
-    return Gathered(replace(record, masses=masses), seam)
+    teaches = all(piece.teaches for piece in (*before, *after))
+    return Gathered(replace(record, masses=masses, teaches=teaches), seam)
 
 
 def _summed(pieces: Sequence[PastPiece]) -> dict[str, Measured]:

@@ -35,7 +35,8 @@ class PastPiece:
 
     ``masses`` has checkpoints, by-products and added masses by name; one that was not
     weighed is absent. ``guests`` were booked and ``came``; ``left_g`` of the whole meal was left
-    over; ``tender`` is the mark of this piece, 1 to 5.
+    over; ``tender`` is the mark of this piece, 1 to 5. ``teaches``: whether anything is learned
+    from it; not where a person excluded it, nor while a mass is in doubt.
     """
 
     piece: str
@@ -58,6 +59,7 @@ class PastPiece:
     parents: tuple[str, ...] = ()
     children: tuple[str, ...] = ()
     doubts: tuple[Doubt, ...] = ()
+    teaches: bool = True
 
     @property
     def family(self) -> str:

@@ -6,6 +6,7 @@ import pytest
 
 from pitlogger.formats.journal_json import dump_body, load_body
 from pitlogger.model.cooks import Piece, Stage
+from pitlogger.model.entry_ids import short_id
 from pitlogger.model.journal import (
     Body,
     Corrected,
@@ -37,7 +38,7 @@ POINT, FLAT = Piece("point", "brisket-point"), Piece("flat", "brisket-flat")
         (PieceSplit("packer", (POINT, FLAT)), "packer: split into point and flat"),
         (
             Corrected("r", 3, Weighed("butt", "trimmed", 3_000_000, 0, 0), "wrong pan"),
-            "entry 3 corrected: butt: 6 lb 9.8 oz, trimmed: wrong pan",
+            f"entry {short_id('r', 3)} corrected: butt: 6 lb 9.8 oz, trimmed: wrong pan",
         ),
         (TroubleChanged("disk-low", "node", False), "node: over, disk nearly full"),
         (RunStarted("boot", "1", True, None), "the daemon started, after an unknown time"),

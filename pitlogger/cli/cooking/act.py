@@ -1,4 +1,4 @@
-"""What a person does at the pit: stage, weigh, temp, note, undo, correct."""
+"""What a person does at the pit: stage, weigh, temp, note."""
 
 from __future__ import annotations
 
@@ -8,13 +8,14 @@ from typing import Any
 import click
 
 from pitlogger.cli.client import Client, socket_option
+from pitlogger.cli.cooking.mend import cook_option
 from pitlogger.cli.moments import at_option, moment_text
 from pitlogger.cli.output import by_option, emit, json_option
 from pitlogger.model.cooks import WEIGHABLE, WRAPS, Stage
 
 
 def _kept(entry: dict[str, Any], words: str) -> str:
-    return f"{words} (entry {entry['seq']})"
+    return f"{words} (entry {entry['id']})"
 
 
 @click.command()
@@ -22,16 +23,17 @@ def _kept(entry: dict[str, Any], words: str) -> str:
 @click.argument("stage", metavar=f"[{'|'.join(Stage)}]")
 @at_option
 @click.option("--wrap", type=click.Choice(WRAPS), help="In what it was wrapped.")
+@cook_option
 @by_option
 @socket_option
 @json_option
 def stage(
-    piece: str, stage: str, at: str | None, wrap: str | None, by: str, socket: Path | None,
-    as_json: bool,
+    piece: str, stage: str, at: str | None, wrap: str | None, cook: str | None, by: str,
+    socket: Path | None, as_json: bool,
 ) -> None:  # fmt: skip
     """Set the stage of PIECE, now or in the past (--at "10 min ago")."""
     entry = Client(socket).post(
-        "/stages", piece=piece, stage=stage, at=moment_text(at), wrap=wrap, by=by
+        "/stages", piece=piece, stage=stage, at=moment_text(at), wrap=wrap, cook=cook, by=by
     )
     emit(entry, as_json, _kept(entry, f"{piece}: {entry['stage']}"))
 
@@ -44,12 +46,14 @@ def stage(
 @click.option("--container", help="Name of the container.")
 @click.option("--scale", "channel", help="Which scale; may be left out where there is one.")
 @at_option
+@cook_option
 @by_option
 @socket_option
 @json_option
 def weigh(
     piece: str, checkpoint: str, mass: tuple[str, ...], tare: str | None, container: str | None,
-    channel: str | None, at: str | None, by: str, socket: Path | None, as_json: bool,
+    channel: str | None, at: str | None, cook: str | None, by: str, socket: Path | None,
+    as_json: bool,
 ) -> None:  # fmt: skip
     """Keep the mass of PIECE at CHECKPOINT: typed ("13 lb 7 oz"), or what rests on the scale."""
     from pitlogger.model.quantities import parse_mass_mg, show_mass
@@ -60,7 +64,7 @@ def weigh(
             parse_mass_mg(text)
     entry = Client(socket).post(
         "/weighings", piece=piece, checkpoint=checkpoint, mass=typed, tare=tare,
-        container=container, channel=channel, at=moment_text(at), by=by,
+        container=container, channel=channel, at=moment_text(at), cook=cook, by=by,
     )  # fmt: skip
     kept = show_mass(entry["net_g"] * 1000)
     lines = [_kept(entry, f"{piece} at {checkpoint}: {kept} ({entry['net_g']:.0f} g)")]
@@ -73,12 +77,13 @@ def weigh(
 @click.argument("value", metavar="TEMPERATURE")
 @click.option("--with", "probe", metavar="PROBE", help="With which probe.")
 @at_option
+@cook_option
 @by_option
 @socket_option
 @json_option
 def temp(
-    where: str, value: str, probe: str | None, at: str | None, by: str, socket: Path | None,
-    as_json: bool,
+    where: str, value: str, probe: str | None, at: str | None, cook: str | None, by: str,
+    socket: Path | None, as_json: bool,
 ) -> None:  # fmt: skip
     """Enter a hand probe's reading, such as 203F, of a piece's core or of a site."""
     from pitlogger.model.quantities import parse_temperature_mc
@@ -87,7 +92,7 @@ def temp(
     parse_temperature_mc(value)
     place = {"site": where} if where in set(Site) else {"piece": where}
     entry = Client(socket).post(
-        "/temps", value=value, probe=probe, at=moment_text(at), by=by, **place
+        "/temps", value=value, probe=probe, at=moment_text(at), cook=cook, by=by, **place
     )
     emit(entry, as_json, _kept(entry, f"{where}: {value}"))
 
@@ -95,60 +100,12 @@ def temp(
 @click.command()
 @click.argument("text", nargs=-1, required=True)
 @click.option("--piece", help="The piece it is about.")
+@cook_option
 @by_option
 @socket_option
 @json_option
-def note(text: tuple[str, ...], piece: str | None, by: str, socket: Path | None,
-         as_json: bool) -> None:  # fmt: skip
+def note(text: tuple[str, ...], piece: str | None, cook: str | None, by: str,
+         socket: Path | None, as_json: bool) -> None:  # fmt: skip
     """Write a note into the journal."""
-    entry = Client(socket).post("/notes", text=" ".join(text), piece=piece, by=by)
+    entry = Client(socket).post("/notes", text=" ".join(text), piece=piece, cook=cook, by=by)
     emit(entry, as_json, _kept(entry, "noted"))
-
-
-@click.command()
-@click.argument("seq", type=int, required=False)
-@click.option("--run", help="Run of the entry, where several runs have such a number.")
-@by_option
-@socket_option
-@json_option
-def undo(seq: int | None, run: str | None, by: str, socket: Path | None, as_json: bool) -> None:
-    """Take entry SEQ back; the last decision if none is named. The record keeps both."""
-    client = Client(socket)
-    entry = client.post("/undo", run=run, seq=seq, by=by)
-    emit(entry, as_json, "" if as_json else f"taken back: {_words_of(client, entry)}")
-
-
-def _words_of(client: Client, undone: dict[str, Any]) -> str:
-    """Return what the entry said that was taken back."""
-    from pitlogger.formats.journal_json import load_body
-    from pitlogger.rules.messages import Units
-    from pitlogger.views.entries import body_words
-
-    named = f"entry {undone['of_seq']}"
-    for row in reversed(client.get("/journal")):
-        if (row["run"], row["seq"]) == (undone["of_run"], undone["of_seq"]):
-            return (
-                f"{body_words(load_body(row), Units(**client.get('/status')['units']))} ({named})"
-            )
-    return named
-
-
-@click.command()
-@click.argument("seq", type=int)
-@click.option("--mass", help="The right mass, such as 13 lb 7 oz.")
-@click.option("--tare", help="The right tare.")
-@click.option("--checkpoint", help="The right checkpoint.")
-@click.option("--piece", help="The right piece.")
-@click.option("--temp", "value", help="The right temperature.")
-@click.option("--stage", help="The right stage.")
-@click.option("--text", help="The right text of a note.")
-@click.option("--reason", default="", help="What was wrong.")
-@click.option("--run", help="Run of the entry, where several runs have such a number.")
-@at_option
-@by_option
-@socket_option
-@json_option
-def correct(seq: int, as_json: bool, socket: Path | None, at: str | None, **given: Any) -> None:
-    """Correct entry SEQ. The old entry stays visible; the corrected one counts."""
-    entry = Client(socket).post("/corrections", seq=seq, at=moment_text(at), **given)
-    emit(entry, as_json, f"entry {seq} corrected (entry {entry['seq']})")

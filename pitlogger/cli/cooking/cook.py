@@ -8,6 +8,7 @@ from typing import Any
 import click
 
 from pitlogger.cli.client import Client, socket_option
+from pitlogger.cli.cooking.mend import required_reason
 from pitlogger.cli.output import by_option, emit, json_option, table
 
 
@@ -39,27 +40,35 @@ def show(name: str | None, socket: Path | None, as_json: bool) -> None:
     client = Client(socket)
     journal, status = client.get("/journal", cook=name), client.get("/status")
     lines = [] if name is not None else [status["sentence"]]
-    lines += [f"{row['at']}  {row['seq']:>4}  {_words(row, status['units'])}" for row in journal]
+    lines += [_line(row, status["units"]) for row in journal]
     document = {"journal": journal} | ({} if name is not None else {"status": status})
     emit(document, as_json, "\n".join(lines))
 
 
-def _words(row: dict[str, Any], units: dict[str, str]) -> str:
+def _line(row: dict[str, Any], units: dict[str, str]) -> str:
+    """Return when something happened, its id, what it says, when it was entered and by whom."""
     from pitlogger.formats.journal_json import load_body
     from pitlogger.rules.messages import Units
     from pitlogger.views.entries import body_words
 
-    by = f" ({row['by']})" if row["by"] else ""
-    return f"{body_words(load_body(row), Units(**units))}{by}"
+    words = body_words(load_body(row), Units(**units))
+    late = row["happened"] != row["at"]
+    entered = [f"entered {row['at']}"] if late else []
+    told = [*entered, *([f"by {row['by']}"] if row["by"] else [])]
+    happened = "time not recorded   " if row.get("timed") == "unrecorded" else row["happened"]
+    more = f" ({', '.join(told)})" if told else ""
+    return f"{happened}  {row['id']:>9}  {words}{more}"
 
 
 @cook.command("list")
+@click.option("--withdrawn", is_flag=True, help="Those taken out of lists and learning too.")
 @socket_option
 @json_option
-def list_cooks(socket: Path | None, as_json: bool) -> None:
+def list_cooks(withdrawn: bool, socket: Path | None, as_json: bool) -> None:
     """List the cooks on record, newest first."""
-    cooks = Client(socket).get("/cooks")
-    rows = [[row["cook"], row["name"], row["started"], row["finished"] or "running"]
+    cooks = Client(socket).get("/cooks", withdrawn=withdrawn or None)
+    rows = [[row["cook"], row["name"], row["started"],
+             "withdrawn" if row["withdrawn"] else row["finished"] or "running"]
             for row in cooks]  # fmt: skip
     text = table(rows, ["cook", "name", "started", "finished"]) if rows else "no cook on record yet"
     emit({"cooks": cooks}, as_json, text)
@@ -73,3 +82,18 @@ def finish(by: str, socket: Path | None, as_json: bool) -> None:
     """Finish the running cook."""
     entry = Client(socket).post("/cooks/finish", by=by)
     emit(entry, as_json, f"finished: {entry['name']} (how was the meal? pitlogger meal)")
+
+
+@cook.command()
+@click.argument("name")
+@required_reason
+@by_option
+@socket_option
+@json_option
+def withdraw(name: str, reason: str, by: str, socket: Path | None, as_json: bool) -> None:
+    """Take the finished cook NAMEd out of lists and learning. Nothing is erased.
+
+    Its log says so; 'pitlogger undo ENTRY' brings it back.
+    """
+    entry = Client(socket).post("/cooks/withdraw", cook=name, reason=reason, by=by)
+    emit(entry, as_json, f"withdrawn: {entry['cook']} (entry {entry['id']})")

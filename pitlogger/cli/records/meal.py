@@ -62,4 +62,4 @@ def _text(entry: dict[str, Any]) -> str:
         told.append(f"{show_mass(entry['left_mg'])} left over")
     told += [f"{row['piece']} tender {row['mark']}" for row in entry.get("tender", ())]
     told += ["a note"] if entry.get("text") else []
-    return f"{entry['cook']}: {', '.join(told)} (entry {entry['seq']})"
+    return f"{entry['cook']}: {', '.join(told)} (entry {entry['id']})"

@@ -11,6 +11,7 @@ from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse
 
 from pitlogger.errors import PitloggerError, RefusedError, UsageError
 from pitlogger.model.journal import Entry, SignedOff
+from pitlogger.questions import QuestionError
 from pitlogger.safety.record import sign
 from pitlogger.views.node import Node
 from pitlogger.views.shown import MASS_UNITS, TEMPERATURE_UNITS, UNITS_COOKIE, Shown
@@ -43,7 +44,7 @@ def add_deeds(page: APIRouter, daemon: Node, ring: RingTest) -> None:
     @page.post("/do/{name}")
     async def do(name: str, request: Request) -> Response:
         wants_json = "application/json" in request.headers.get("accept", "")
-        back = "/"
+        back, form = "/", dict[str, str]()
         try:
             form = parse_form(await request.body())
             back = form.get("back", "/") if form.get("back", "/") in PATHS else "/"
@@ -51,6 +52,11 @@ def add_deeds(page: APIRouter, daemon: Node, ring: RingTest) -> None:
                 said = await beside[name](daemon, form, shown_to(daemon, request))
                 return JSONResponse(said) if wants_json else RedirectResponse(back, 303)
             entry = await _done(daemon, name, form)
+        except QuestionError as fault:
+            if wants_json:
+                return JSONResponse(fault.asked.document() | {"error": fault.asked.question}, 409)
+            values = {"asked": fault.asked, "fields": form, "name": name, "back": back}
+            return screen(daemon, request, "question.html", values, 409)
         except PitloggerError as fault:
             status = status_of(fault)
             if wants_json:

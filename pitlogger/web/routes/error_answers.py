@@ -9,11 +9,21 @@ from fastapi.openapi.utils import get_openapi
 from fastapi.responses import JSONResponse
 from pydantic import BaseModel
 
+from pitlogger.questions import QuestionError
+
 
 class Fault(BaseModel):
     """Why something was not done, in words; nothing was changed."""
 
     error: str
+
+
+class Asked(BaseModel):
+    """What has to be answered first; the same again with ``confirm`` set to an option is done."""
+
+    question: str
+    options: list[str]
+    confirm: str
 
 
 _WHY = {
@@ -37,11 +47,17 @@ RESPONSES: dict[int | str, dict[str, Any]] = {
     202: {"description": "Kept in memory and not yet on disk: ask again with the same key"},
     **{status: {"model": Fault, "description": why} for status, why in _WHY.items()},
 }
+RESPONSES[409] = {"model": Fault | Asked, "description": f"{_WHY[409]}, or asked about first"}
 
 
 def error_answer(status: int, message: str) -> JSONResponse:
     """Return an error as the API tells it."""
     return JSONResponse({"error": message}, status_code=status)
+
+
+def question_answer(fault: QuestionError) -> JSONResponse:
+    """Return a question as the API asks it."""
+    return JSONResponse(fault.asked.document(), status_code=409)
 
 
 def _faults_are_json(responses: dict[str, Any]) -> None:

@@ -15,6 +15,7 @@ from pitlogger.clock import rfc3339
 from pitlogger.errors import UsageError, unknown
 from pitlogger.model.book import fold
 from pitlogger.notify.deliveries import waiting_documents
+from pitlogger.questions import NO_ANSWERS, Answers
 from pitlogger.reports.capture_export import capture_lines
 from pitlogger.reports.replay_document import yield_rows
 from pitlogger.store.queries import Reader
@@ -73,8 +74,8 @@ def _add_reads(api: APIRouter, daemon: Node) -> None:
         return await daemon.ask(waiting_documents)
 
     @api.get("/cooks", summary="All cooks on record, newest first")
-    async def cooks() -> list[dict[str, Any]]:
-        rows = await daemon.ask(lambda reader: reader.cooks())
+    async def cooks(withdrawn: bool = False) -> list[dict[str, Any]]:
+        rows = await daemon.ask(lambda reader: reader.cooks(withdrawn=withdrawn))
         return [
             {
                 "cook": row.id,
@@ -82,9 +83,19 @@ def _add_reads(api: APIRouter, daemon: Node) -> None:
                 "started": rfc3339(row.started_ms),
                 "finished": None if row.finished_ms is None else rfc3339(row.finished_ms),
                 "entries": row.entries,
+                "withdrawn": row.withdrawn,
+                "import": row.batch or None,
             }
             for row in rows
         ]
+
+    @api.get("/entries/{entry}", summary="One journal entry by its id, such as k7qm-42")
+    async def one_entry(entry: str) -> dict[str, Any]:
+        await daemon.flushed()
+        found = await daemon.ask(lambda reader: reader.entries_by_id(entry))
+        if len(found) != 1:
+            raise UsageError(f"{len(found) or 'no'} entries are known as '{entry}'")
+        return views.entry_view(daemon, found[0][0]) | {"of_cook": found[0][1]}
 
     @api.get("/journal", summary="Journal entries of a cook, the running one by default")
     async def journal(cook: str | None = None, limit: int = Query(500, ge=1, le=10_000)) -> Any:
@@ -168,8 +179,13 @@ async def recorded(daemon: Node, cook: str) -> Recorded:
     return await daemon.ask(read)
 
 
-async def cook_id(daemon: Node, cook: str | None) -> str:
-    """Return the id of the cook named, or of the running or the last one."""
+async def cook_id(daemon: Node, cook: str | None, answers: Answers = NO_ANSWERS) -> str:
+    """Return the id of the cook named, or of the running or the last one.
+
+    Raises:
+        UsageError: There is none of that name or id.
+        QuestionError: Several cooks have that name.
+    """
     rows = await daemon.ask(lambda reader: reader.cooks())
     if cook is None:
         if daemon.cook is not None:
@@ -177,7 +193,11 @@ async def cook_id(daemon: Node, cook: str | None) -> str:
         if rows:
             return rows[0].id
         raise UsageError("there is no cook on record yet")
-    for row in rows:
-        if cook in (row.id, row.name):
-            return row.id
+    if any(cook == row.id for row in rows):
+        return cook
+    ids = [row.id for row in rows if row.name.casefold() == cook.casefold()]
+    if len(ids) > 1:
+        return answers.choose(f"{len(ids)} cooks are named '{cook}': which one?", ids)
+    if ids:
+        return ids[0]
     raise UsageError(unknown("cook", cook, [row.id for row in rows[:20]]))

@@ -28,7 +28,8 @@ async def _told(daemon: Node, name: str, ask: requests.Ask, **named: str) -> Any
     more: dict[str, Any] = {}
     if isinstance(entry.body, Weighed):  # with its doubts
         more["net_g"] = entry.body.net_mg / 1000
-        more["doubts"] = daemon.doubts_of(entry.body.piece)
+        is_running = entry in daemon.engine.state.entries
+        more["doubts"] = daemon.doubts_of(entry.body.piece) if is_running else []
     return entry_answer(daemon, entry, **more)
 
 
@@ -93,9 +94,17 @@ def _add_journal_writes(api: APIRouter, daemon: Node) -> None:
     async def undo(ask: requests.UndoAsk) -> Any:
         return await _told(daemon, "undo", ask)
 
-    @api.post("/corrections", summary="Correct an entry; the old one stays visible")
+    @api.post("/corrections", summary="Correct an entry of any cook; the old one stays visible")
     async def correct(ask: requests.CorrectAsk) -> Any:
         return await _told(daemon, "correct", ask)
+
+    @api.post("/learning", summary="Say whether an entry, piece or cook teaches the next plan")
+    async def learning(ask: requests.LearningAsk) -> Any:
+        return await _told(daemon, "learning", ask)
+
+    @api.post("/cooks/withdraw", summary="Take a cook out of lists and learning; nothing is erased")
+    async def withdraw(ask: requests.WithdrawAsk) -> Any:
+        return await _told(daemon, "withdraw", ask)
 
 
 def _add_alert_writes(api: APIRouter, daemon: Node) -> None:

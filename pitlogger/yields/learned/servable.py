@@ -90,7 +90,7 @@ def observations(history: Iterable[PastPiece]) -> list[Observed]:
     return [
         Observed(whole.record, served_g.value)
         for whole in whole_pieces(history)
-        if (served_g := servable(whole.record, whole.seam)) is not None
+        if whole.record.teaches and (served_g := servable(whole.record, whole.seam)) is not None
     ]
 
 

@@ -1,0 +1,223 @@
+"""Taking back, correcting, excluding: any entry of any cook, by its short id.
+
+An entry of the running cook goes to the engine like every decision. One of a finished cook is
+judged against that cook's own journal as it lies in the store, and the new entry joins it; the
+engine only numbers and writes it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+from pitlogger.engine.commands import accept
+from pitlogger.errors import RefusedError, UsageError
+from pitlogger.model.book import Book, counted, fold
+from pitlogger.model.journal import (
+    Body,
+    CookStarted,
+    CookWithdrawn,
+    Corrected,
+    Entry,
+    LearningSet,
+    Noted,
+    PieceAdded,
+    SpotRead,
+    StageSet,
+    TargetSet,
+    Undone,
+    Weighed,
+)
+from pitlogger.questions import NO_ANSWERS, Answers
+from pitlogger.store.queries import Reader
+from pitlogger.views.node import Node
+from pitlogger.web.requests import CorrectAsk, EntryAsk, LearningAsk, UndoAsk, WithdrawAsk
+
+_OWN = (Undone, CookStarted)  # what "the last decision" never means
+
+
+@dataclass(frozen=True, slots=True)
+class Journal:
+    """The journal that something is decided about; ``past`` is the id of a finished cook."""
+
+    entries: list[Entry]
+    past: str = ""
+
+    def book(self) -> Book:
+        return fold(self.entries)
+
+    def accept(self, body: Body, t_ms: int) -> Body:
+        """Return the body as it enters the journal of a finished cook; as ``engine`` does it."""
+        book = self.book()
+        book.finished_ms = None
+        return accept(body, book, self.entries, {}, t_ms)
+
+
+async def journal_of(daemon: Node, cook: str | None, answers: Answers = NO_ANSWERS) -> Journal:
+    """Return the journal of a cook by id or name; of what runs now where none is named.
+
+    Raises:
+        UsageError: No such cook.
+    """
+    from pitlogger.web.routes.reading import cook_id
+
+    if cook is None:
+        return Journal(daemon.engine.state.entries)
+    known = await cook_id(daemon, cook, answers)
+    return await _kept(daemon, known)
+
+
+async def _kept(daemon: Node, cook: str) -> Journal:
+    if cook == daemon.cook:
+        return Journal(daemon.engine.state.entries)
+    entries: list[Entry] = await daemon.ask(lambda reader: reader.entries(cook=cook))
+    return Journal(entries, cook)
+
+
+async def find(daemon: Node, ask: EntryAsk) -> tuple[Entry, Journal]:
+    """Return the entry that is named, and the journal it stands in.
+
+    Raises:
+        UsageError: No such entry.
+        QuestionError: A bare number that several entries have.
+    """
+    text = ask.entry or (f"{ask.run}/{ask.seq}" if ask.run else str(ask.seq))
+    if text.isdecimal():
+        journal = await journal_of(daemon, ask.cook, ask.answers)
+        found = [entry for entry in journal.entries if entry.seq == int(text)]
+        if not found:
+            raise UsageError(f"there is no entry {text} here: name it as it is shown, k7qm-{text}")
+        ids = [entry.id for entry in found]
+        chosen = ids[0] if len(ids) == 1 else ask.answers.choose(
+            f"several entries are number {text}: which one?", ids)  # fmt: skip
+        return found[ids.index(chosen)], journal
+    await daemon.flushed()
+
+    def look(reader: Reader) -> list[tuple[Entry, str | None]]:
+        return reader.entries_by_id(text)
+
+    named: list[tuple[Entry, str | None]] = await daemon.ask(look)
+    if not named:
+        raise UsageError(f"there is no entry '{text}': 'pitlogger cook show' lists them")
+    runs = [f"{entry.run}/{entry.seq}" for entry, _ in named]
+    chosen = runs[0] if len(runs) == 1 else ask.answers.choose(
+        f"several entries are known as {text}: which one?", runs)  # fmt: skip
+    entry, cook = named[runs.index(chosen)]
+    if cook is None:
+        raise UsageError(f"entry {entry.id} ({entry.body.kind}) belongs to no cook")
+    return entry, await _kept(daemon, cook)
+
+
+def last_decision(journal: Journal) -> Entry:
+    """Return the last entry of a person that counts.
+
+    Raises:
+        RefusedError: There is none.
+    """
+    for entry, _, _ in reversed(counted(journal.entries)):
+        if not isinstance(entry.body, _OWN):
+            return entry
+    raise RefusedError("there is nothing to undo")
+
+
+async def undone(daemon: Node, ask: UndoAsk) -> tuple[Body, Journal]:
+    """Return the undo requested; without an entry named, of the last decision."""
+    if ask.entry is None and ask.seq is None:
+        journal = await journal_of(daemon, ask.cook, ask.answers)
+        entry = last_decision(journal)
+    else:
+        entry, journal = await find(daemon, ask)
+    if all(one is not entry and one.id != entry.id for one, _, _ in counted(journal.entries)):
+        raise RefusedError(f"entry {entry.id} was taken back already; nothing was changed")
+    return Undone(entry.run, entry.seq, ask.reason), journal
+
+
+async def corrected(daemon: Node, ask: CorrectAsk) -> tuple[Body, Journal]:
+    """Return the correction requested: the entry as it counts now, with the fields given."""
+    entry, journal = await find(daemon, ask)
+    if isinstance(entry.body, Corrected):  # a correction names what it corrected
+        first = (entry.body.of_run, entry.body.of_seq)
+        entry = next(one for one in journal.entries if (one.run, one.seq) == first)
+    standing = {(one.run, one.seq): body for one, body, _ in counted(journal.entries)}
+    body = standing.get((entry.run, entry.seq))
+    if body is None:
+        raise RefusedError(f"entry {entry.id} was taken back: undo that first, then correct it")
+    changed = _changed(body, ask)
+    if changed is None:
+        raise UsageError(f"entry {entry.id} ({body.kind}) cannot be corrected: undo it")
+    if changed == body:
+        raise UsageError(f"entry {entry.id} stays as it was: say what is right (--mass, --at, ...)")
+    return Corrected(entry.run, entry.seq, changed, ask.reason), journal
+
+
+def _changed(body: Body, ask: CorrectAsk) -> Any:
+    """Return a body with the fields given in place of its own, ``None`` where none can be."""
+    timed = {} if ask.at is None else {"at_ms": ask.at, "timed": "stated"}
+    match body:
+        case Weighed():
+            given = {"gross_mg": ask.mass, "tare_mg": ask.tare, "checkpoint": ask.checkpoint,
+                     "piece": ask.piece}  # fmt: skip
+            typed = {} if ask.mass is None else {"source": "typed", "interval_mg": 0}
+            return _with(body, given, {**timed, **typed})
+        case StageSet():
+            return _with(body, {"stage": ask.stage, "piece": ask.piece, "wrap": ask.wrap}, timed)
+        case SpotRead():
+            return _with(body, {"value_mc": ask.value, "piece": ask.piece}, timed)
+        case Noted():
+            return _with(body, {"text": ask.text, "piece": ask.piece}, {})
+        case TargetSet():
+            given = {"wrap_at_mc": ask.wrap_at, "pull_at_mc": ask.pull_at, "piece": ask.piece}
+            return _with(body, given, {})
+        case PieceAdded(piece=piece):
+            return replace(body, piece=_with(piece, _piece_fields(ask), {}))
+        case CookStarted(cook=cook):
+            pieces = cook.pieces
+            if ask.piece is not None:
+                pieces = tuple(_with(one, _piece_fields(ask), {}) if one.id == ask.piece else one
+                               for one in pieces)  # fmt: skip
+            made = _with(cook, {"name": ask.name, "guests": ask.guests}, {"pieces": pieces})
+            return replace(body, cook=made, at_ms=body.at_ms if ask.at is None else ask.at)
+        case _:
+            return None
+
+
+def _piece_fields(ask: CorrectAsk) -> dict[str, Any]:
+    return {"cut": ask.cut, "count": ask.count, "mass_mg": ask.mass, "supplier": ask.supplier,
+            "grade": ask.grade, "wrap": ask.wrap, "price_per_kg": ask.price_per_kg}  # fmt: skip
+
+
+def _with(held: Any, given: dict[str, Any], always: dict[str, Any]) -> Any:
+    changed = {name: value for name, value in given.items() if value is not None}
+    return replace(held, **changed, **always)
+
+
+def afterwards(body: Any, journal: Journal, *, is_timed: bool) -> Any:
+    """Return what is entered for a finished cook; without a time it happened by its end."""
+    if is_timed or not isinstance(body, Weighed | StageSet | SpotRead):
+        return body
+    book = journal.book()
+    end_ms = book.finished_ms if book.finished_ms is not None else journal.entries[-1].t_ms
+    return replace(body, at_ms=end_ms, timed="unrecorded")
+
+
+async def learning(daemon: Node, ask: LearningAsk) -> tuple[Body, Journal]:
+    """Return what is to be excluded from learning or included again: entry, piece or cook."""
+    if ask.entry is not None or ask.seq is not None:
+        entry, journal = await find(daemon, ask)
+        body = LearningSet(ask.teaches, ask.reason, None, entry.run, entry.seq)
+        return body, journal
+    journal = await journal_of(daemon, ask.cook, ask.answers)
+    return LearningSet(ask.teaches, ask.reason, ask.piece), journal
+
+
+async def withdrawn(daemon: Node, ask: WithdrawAsk) -> tuple[Body, Journal]:
+    """Return the withdrawal of a cook: out of lists and learning, never erased.
+
+    Raises:
+        UsageError: No such cook.
+        RefusedError: It still runs.
+    """
+    journal = await journal_of(daemon, ask.cook, ask.answers)
+    if not journal.past:
+        raise RefusedError("the cook still runs: finish it first (pitlogger cook finish)")
+    return CookWithdrawn(journal.past, ask.reason), journal
