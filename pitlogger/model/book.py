@@ -309,9 +309,7 @@ def _apply(book: Book, entry: Entry, body: Body, corrected: bool) -> None:
                 _assign(book, channel, t_ms, lead=False)
         case CookFinished():
             book.finished_ms = t_ms
-        case CookWithdrawn(reason=reason):
-            book.withdrawn = reason
-        case LearningSet():
+        case LearningSet() | CookWithdrawn():
             _set_learning(book, body)
         case PieceAdded(piece=piece):
             book.pieces[piece.id] = PieceBook(piece, t_ms)
@@ -356,7 +354,10 @@ def _apply(book: Book, entry: Entry, body: Body, corrected: bool) -> None:
             pass
 
 
-def _set_learning(book: Book, body: LearningSet) -> None:
+def _set_learning(book: Book, body: LearningSet | CookWithdrawn) -> None:
+    if isinstance(body, CookWithdrawn):
+        book.withdrawn = body.reason
+        return
     why = "" if body.teaches else body.reason
     if body.of_run is not None and body.of_seq is not None:
         book.untaught_entries[body.of_run, body.of_seq] = why
