@@ -14,7 +14,7 @@ from pitlogger.errors import UsageError, unknown
 from pitlogger.model.journal import Body, Entry
 
 _ENVELOPE = ("run", "seq", "t_ms", "by", "key")
-_BODY: TypeAdapter[Body] = TypeAdapter(Annotated[Body, Field(discriminator="kind")])
+BODY: TypeAdapter[Body] = TypeAdapter(Annotated[Body, Field(discriminator="kind")])
 KINDS: tuple[str, ...] = tuple(
     member.__dataclass_fields__["kind"].default for member in Body.__args__
 )
@@ -32,7 +32,7 @@ _LATER: dict[str, dict[str, object]] = {
 
 def dump_body(body: Body) -> dict[str, Any]:
     """Return a body as a JSON object with its ``kind`` first."""
-    dumped: dict[str, Any] = _BODY.dump_python(body, mode="json", exclude_none=True)
+    dumped: dict[str, Any] = BODY.dump_python(body, mode="json", exclude_none=True)
     _leave_out_later(dumped)
     return {"kind": dumped.pop("kind"), **dumped}
 
@@ -68,7 +68,7 @@ def load_body(document: dict[str, Any]) -> Body:
     if kind not in KINDS:
         raise UsageError(unknown("journal entry", str(kind), KINDS))
     try:
-        return _BODY.validate_python(document)
+        return BODY.validate_python(document)
     except ValidationError as error:
         first = error.errors()[0]
         field = ".".join(str(part) for part in first["loc"][1:])

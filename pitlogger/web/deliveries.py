@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Literal
 
 from pitlogger.clock import rfc3339
 from pitlogger.model.alerts import AlertState
@@ -13,6 +13,7 @@ from pitlogger.notify.message import Message
 from pitlogger.rules.conditions import Watch
 from pitlogger.store.queries import Reader
 from pitlogger.store.rows import Notice
+from pitlogger.views.alerts import Delivery
 from pitlogger.views.node import Node
 
 Became = Literal["sent", "waiting", "failed", "withdrawn"]
@@ -34,12 +35,13 @@ class Told:
     tries: int
     error: str
 
-    def document(self) -> dict[str, Any]:
-        """Return it as the API shows it."""
-        return {
-            "way": self.way, "became": self.became, "at": rfc3339(self.at_ms),
-            "times": self.times, "tries": self.tries, "error": self.error,
-        }  # fmt: skip
+    @property
+    def view(self) -> Delivery:
+        """It as the API shows it."""
+        return Delivery(
+            way=self.way, became=self.became, at=rfc3339(self.at_ms), times=self.times,
+            tries=self.tries, error=self.error,
+        )  # fmt: skip
 
 
 async def read_notices(daemon: Node) -> list[Notice]:

@@ -52,16 +52,20 @@ def test_command(
 @json_option
 def list_command(config_file: Path | None, every: bool, as_json: bool) -> None:
     """List the messages that wait to be sent, with their tries and what went wrong."""
-    from pitlogger.notify.deliveries import told_documents, waiting_documents
+    from pitlogger.notify.deliveries import handed_in, waiting
     from pitlogger.store.queries import Reader
 
     with Reader.open(configuration(config_file).database) as reader:
-        rows = told_documents(reader, 0) if every else waiting_documents(reader)
+        rows = handed_in(reader, 0) if every else waiting(reader)
     lines = [
-        f"{row['way']}: {row['title']}, since {row['since']}, {row['tries']} tries"
-        + (f", {row['state']}" if every else "")
-        + (f"\n  {row['error']}" if row["error"] else "")
+        f"{row.way}: {row.title}, since {row.since}, {row.tries} tries"
+        + (f", {row.state}" if every else "")
+        + (f"\n  {row.error}" if row.error else "")
         for row in rows
     ]
     key = "messages" if every else "waiting"
-    emit({key: rows}, as_json, "\n".join(lines) or ("no message yet" if every else "nothing waits"))
+    emit(
+        {key: [row.document() for row in rows]},
+        as_json,
+        "\n".join(lines) or ("no message yet" if every else "nothing waits"),
+    )

@@ -23,13 +23,14 @@ from pitlogger.clock import rfc3339
 from pitlogger.engine.compiled_channel import Lane
 from pitlogger.engine.state import ChannelState
 from pitlogger.formats.journal_json import dump_body
-from pitlogger.model.alerts import ACTIVE, AlertState, alert_class
 from pitlogger.model.book import PieceBook
 from pitlogger.model.journal import Entry
 from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import SENML_UNIT, Quality
 from pitlogger.rules.conditions import Watch
+from pitlogger.views.alerts import active, alert_view, standing
 from pitlogger.views.node import Node
+from pitlogger.views.status import is_running, piece_view
 
 SCHEMA = 1
 ONLINE, OFFLINE = "online", "offline"
@@ -66,15 +67,14 @@ class StateTree:
     def state(self) -> dict[str, str]:
         """Return what is to be retained now, by topic; readings apart."""
         book = self._node.engine.book
-        running = book.cook is not None and book.finished_ms is None
+        running = is_running(self._node)
         state = {f"{self.root}/status": ONLINE, f"{self.root}/cook": to_json(self._cook())}
         if running:
             for held in book.pieces.values():
                 topic = f"{self.root}/piece/{level(held.piece.id)}"
                 state[topic] = to_json(self._piece(held))
-        for watch in self._node.engine.state.watches.values():
-            if watch.state is not AlertState.NORMAL:
-                state[f"{self.root}/alert/{level(watch.key)}"] = to_json(self._alert(watch))
+        for watch in standing(self._node):
+            state[f"{self.root}/alert/{level(watch.key)}"] = to_json(self._alert(watch))
         return state
 
     def health(self) -> tuple[str, str]:
@@ -115,9 +115,7 @@ class StateTree:
 
     def _cook(self) -> dict[str, Any]:
         book = self._node.engine.book
-        running = book.cook is not None and book.finished_ms is None
-        watches = self._node.engine.state.watches.values()
-        alarms = [w for w in watches if w.state in ACTIVE and alert_class(w.kind) == "alarm"]
+        running = is_running(self._node)
         return {
             "v": SCHEMA,
             "node": self._node.config.node.name,
@@ -125,41 +123,16 @@ class StateTree:
             if running and book.cook
             else None,
             "pieces": [held.piece.id for held in book.pieces.values()] if running else [],
-            "alarms": len(alarms),
+            "alarms": len(active(self._node, "alarm")),
         }
 
     def _piece(self, held: PieceBook) -> dict[str, Any]:
-        return {
-            "v": SCHEMA,
-            "piece": held.piece.id,
-            "cut": held.piece.cut,
-            "count": held.piece.count,
-            "stage": held.stage.value,
-            "since": self._moment(held.stage_since_ms),
-            "wrap": held.wrap,
-            "children": list(held.children),
-            "masses_g": {
-                each.weighed.checkpoint: each.weighed.net_mg / 1000 for each in held.weighings
-            },
-        }
+        masses = {each.weighed.checkpoint: each.weighed.net_mg / 1000 for each in held.weighings}
+        view = piece_view(self._node, held).document(leave_out={"weighings"})
+        return {"v": SCHEMA, **view, "masses_g": masses}
 
     def _alert(self, watch: Watch) -> dict[str, Any]:
-        document: dict[str, Any] = {
-            "v": SCHEMA,
-            "alert": watch.key,
-            "kind": watch.kind,
-            "class": alert_class(watch.kind),
-            "state": watch.state.value,
-            "priority": watch.priority.label,
-            "wakes": watch.wakes,
-            "piece": watch.piece,
-            "channel": watch.channel,
-            "since": self._moment(watch.since_ms),
-            "raised": self._moment(watch.raised_ms),
-            "message": watch.message,
-            "remedy": watch.remedy or self._node.policy.rules[watch.kind].remedy,
-        }
-        return document
+        return {"v": SCHEMA, **alert_view(self._node, watch).document()}
 
 
 def senml_pack(state: ChannelState, quantity: Quantity, offset_ms: int) -> list[dict[str, Any]]:

@@ -9,9 +9,9 @@ from pitlogger.model.alerts import ACTIVE, AlertState
 from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import Site
 from pitlogger.rules.places import BATTERY_LOW
+from pitlogger.views.alerts import active
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
-from pitlogger.web.page import standing
 from pitlogger.web.page.figures import figure
 from pitlogger.web.routes.ring_test import RingTest
 
@@ -80,7 +80,7 @@ def _battery_checks(daemon: Node, shown: Shown) -> list[Check]:
 
 
 def _alarm_checks(daemon: Node) -> list[Check]:
-    alarms = standing.active(daemon, "alarm")
+    alarms = active(daemon, "alarm")
     shelved = [
         watch.key
         for watch in daemon.engine.state.watches.values()

@@ -8,11 +8,12 @@ from pitlogger.engine.commands import ANSWERS
 from pitlogger.model.alerts import ACTIVE, AlertState, Priority, alert_class
 from pitlogger.model.cooks import Stage
 from pitlogger.model.journal import Entry
-from pitlogger.notify.deliveries import waiting_documents
+from pitlogger.notify.deliveries import NoticeView, waiting
 from pitlogger.rules.conditions import Watch
 from pitlogger.store.queries import Reader
 from pitlogger.store.rows import Notice
 from pitlogger.views import words
+from pitlogger.views.alerts import active
 from pitlogger.views.entries import body_words
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
@@ -37,25 +38,25 @@ _DONE_BY_STAGE = {"wrap-due": Stage.WRAPPED, "pull-due": Stage.RESTING}
 async def alarms_screen(daemon: Node, shown: Shown) -> dict[str, Any]:
     """Return the alarms screen with who was told of each and what happened before."""
 
-    def read(reader: Reader) -> tuple[list[dict[str, Any]], list[Entry]]:
+    def read(reader: Reader) -> tuple[list[NoticeView], list[Entry]]:
         kinds = ("alert-changed", "alert-acted")
         entries = reader.entries(cook=daemon.cook, kinds=kinds) if daemon.cook else []
-        return waiting_documents(reader), entries[-MOST_LINES:]
+        return waiting(reader), entries[-MOST_LINES:]
 
     notices = await read_notices(daemon)
-    waiting, entries = await daemon.ask(read)
+    unsent, entries = await daemon.ask(read)
     return {
         **alarms(daemon, shown, notices),
-        "unsent": [_unsent(row) for row in waiting],
+        "unsent": [_unsent(row) for row in unsent],
         "ways": [way.id for way in daemon.config.notify.way],
         "history": [_line(entry, shown) for entry in reversed(entries)],
     }
 
 
-def _unsent(row: dict[str, Any]) -> str:
-    tried = f", tried {row['tries']} times" if row["tries"] else ""
-    error = f": {row['error']}" if row["error"] else ""
-    return f"{row['title']} by {row['way']}{tried}{error}"
+def _unsent(row: NoticeView) -> str:
+    tried = f", tried {row.tries} times" if row.tries else ""
+    error = f": {row.error}" if row.error else ""
+    return f"{row.title} by {row.way}{tried}{error}"
 
 
 def _told(daemon: Node, watch: Watch, shown: Shown, notices: list[Notice]) -> list[dict[str, Any]]:
@@ -124,8 +125,8 @@ def alarms(daemon: Node, shown: Shown, notices: list[Notice]) -> dict[str, Any]:
 
 
 def _alarm_sentence(daemon: Node) -> str:
-    count = len(standing.active(daemon, "alarm"))
-    prompts = len(standing.active(daemon, "prompt"))
+    count = len(active(daemon, "alarm"))
+    prompts = len(active(daemon, "prompt"))
     if not count and not prompts:
         return "Nothing needs a hand."
     parts = []

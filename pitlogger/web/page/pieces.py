@@ -10,7 +10,7 @@ from pitlogger.model.next_steps import NEXT_STAGE
 from pitlogger.views import words
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
-from pitlogger.web.page import standing
+from pitlogger.views.status import is_running
 
 # A whole packer parts along its seam of fat; other cuts part as somebody names the parts.
 _PARTS = {"brisket-packer": ("point", "flat")}
@@ -20,7 +20,7 @@ _PARTED_LATER = frozenset({Stage.RAW, Stage.THAWING, Stage.DISCARDED, Stage.SERV
 
 def pieces(daemon: Node, shown: Shown) -> list[dict[str, Any]]:
     """Return the pieces that are still followed, each with the stages it may go to."""
-    if not standing.is_running(daemon):
+    if not is_running(daemon):
         return []
     book = daemon.engine.book
     return [_piece(one, book, shown) for one in in_order(book) if one.ended_ms is None]

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
+from pitlogger.views.alerts import active
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
+from pitlogger.views.status import is_running
 from pitlogger.web.page import standing
 from pitlogger.web.page.alarms import alert
 from pitlogger.web.page.figures import figures, scales
@@ -20,10 +22,10 @@ def pit(daemon: Node, shown: Shown) -> dict[str, Any]:
     """Return the home screen."""
     return {
         "sentence": standing.sentence(daemon, shown),
-        "running": standing.is_running(daemon),
+        "running": is_running(daemon),
         "cook": daemon.engine.book.cook,
         "figures": figures(daemon, shown),
-        "prompts": [alert(daemon, watch, shown) for watch in standing.active(daemon, "prompt")],
+        "prompts": [alert(daemon, watch, shown) for watch in active(daemon, "prompt")],
         "ahead": [
             standing.forecast_words(made, shown)
             for made in standing.forecasts(daemon, shown.now_ms)[:4]
@@ -44,7 +46,7 @@ def _new_name(daemon: Node, stem: str) -> str:
 
 async def pit_with_table(daemon: Node, shown: Shown) -> dict[str, Any]:
     """Return the home screen with the chart as a table by the hour."""
-    is_over = not standing.is_running(daemon)
+    is_over = not is_running(daemon)
     return {
         **pit(daemon, shown),
         "table": await hours(daemon, shown),
@@ -55,7 +57,7 @@ async def pit_with_table(daemon: Node, shown: Shown) -> dict[str, Any]:
 async def hours(daemon: Node, shown: Shown) -> dict[str, Any] | None:
     """Return what the pits and cores read in each hour of the cook, ``None`` without a cook."""
     book = daemon.engine.book
-    if book.started_ms is None or not standing.is_running(daemon):
+    if book.started_ms is None or not is_running(daemon):
         return None
     channels = [one["channel"] for one in figures(daemon, shown) if one["main"]]
     end_ms = shown.now_ms + shown.utc_offset_ms

@@ -15,6 +15,7 @@ from pitlogger.model.readings import Site
 from pitlogger.store.queries import Reader
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
+from pitlogger.views.status import is_running
 from pitlogger.web.access.access import Access
 from pitlogger.web.page import standing
 from pitlogger.web.page.alarms import alarms_screen
@@ -77,7 +78,7 @@ def _add_planning(page: APIRouter, daemon: Node) -> None:
         pits = [name for name, lane in daemon.engine.lanes.items() if lane.site is Site.PIT]
         values = {
             "asked": dict(request.query_params), "cuts": list(CUTS), "rows": MOST_ROWS,
-            "wraps": WRAPS, "pits": pits, "running": standing.is_running(daemon),
+            "wraps": WRAPS, "pits": pits, "running": is_running(daemon),
         }  # fmt: skip
         return screen(daemon, request, "begin.html", values)
 

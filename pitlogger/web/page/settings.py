@@ -12,6 +12,7 @@ from pitlogger.model.readings import Site
 from pitlogger.views import words
 from pitlogger.views.node import Node
 from pitlogger.views.shown import MASS_UNITS, TEMPERATURE_UNITS, Shown
+from pitlogger.views.status import is_running
 from pitlogger.web.access.access import Access
 from pitlogger.web.access.roles import ABOUT, Role, who_asks
 from pitlogger.web.access.routes import holder_view
@@ -37,9 +38,9 @@ def settings_screen(
         "pieces": [
             held.piece.id
             for held in daemon.engine.book.pieces.values()
-            if held.ended_ms is None and standing.is_running(daemon)
+            if held.ended_ms is None and is_running(daemon)
         ],
-        "running": standing.is_running(daemon),
+        "running": is_running(daemon),
         "temperature_units": TEMPERATURE_UNITS,
         "mass_units": MASS_UNITS,
         "who": {"name": who.name, "initials": who.initials,

@@ -4,35 +4,21 @@ from __future__ import annotations
 
 from typing import Any
 
-from pitlogger.model.alerts import ACTIVE, ANNUNCIATED, alert_class
+from pitlogger.model.alerts import ANNUNCIATED
 from pitlogger.model.book import PieceBook
 from pitlogger.model.cooks import BEFORE_FIRE, Stage
 from pitlogger.model.journal import ForecastMade
 from pitlogger.model.readings import Site
 from pitlogger.rules.conditions import Watch
 from pitlogger.views import words
+from pitlogger.views.alerts import active
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
+from pitlogger.views.status import is_running
 
 _TARGET = {"wrap": "wrap", "pull": "take off", "rest": "rested enough to slice:"}
 LONG = 72  # characters that can be read in passing
 _QUIET = frozenset({Stage.SERVED, Stage.DISCARDED, Stage.CHILLED})
-
-
-def is_running(daemon: Node) -> bool:
-    book = daemon.engine.book
-    return book.cook is not None and book.finished_ms is None
-
-
-def active(daemon: Node, kind: str) -> list[Watch]:
-    """Return active alerts of a class, ``alarm`` or ``prompt``, the most pressing first."""
-    found = [
-        watch
-        for watch in daemon.engine.state.watches.values()
-        if watch.state in ACTIVE and alert_class(watch.kind) == kind
-    ]
-    found.sort(key=lambda w: (w.state not in ANNUNCIATED, -w.priority, w.raised_ms))
-    return found
 
 
 def sentence(daemon: Node, shown: Shown) -> str:

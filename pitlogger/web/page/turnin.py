@@ -8,6 +8,7 @@ from typing import Any
 from pitlogger.model.journal import ForecastMade
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
+from pitlogger.views.status import is_running
 from pitlogger.web.overnight import night
 from pitlogger.web.overnight.night_checks import Check, checks
 from pitlogger.web.page import standing
@@ -34,7 +35,7 @@ def turn_in_screen(daemon: Node, shown: Shown, ring: RingTest) -> dict[str, Any]
 
 
 def _sentence(daemon: Node, bad: list[Check], till: list[ForecastMade], shown: Shown) -> str:
-    if not standing.is_running(daemon):
+    if not is_running(daemon):
         return "No cook is running: nothing will wake you but the instruments."
     first = f"Not yet: {bad[0].text}." if bad else "You can turn in."
     coming = [made for made in till if night.wakes(daemon, made)]

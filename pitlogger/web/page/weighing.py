@@ -10,8 +10,8 @@ from pitlogger.model.next_steps import NEXT_CHECKPOINT
 from pitlogger.views import words
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
+from pitlogger.views.status import is_running
 from pitlogger.web.containers import containers
-from pitlogger.web.page import standing
 from pitlogger.web.page.figures import net_mg, scales
 from pitlogger.web.page.pieces import pieces
 from pitlogger.yields.causes import CHAIN
@@ -22,7 +22,7 @@ LIKELY = 0.5  # of a guess by mass, to stand before what the stages say
 
 def weigh(daemon: Node, shown: Shown) -> dict[str, Any]:
     """Return the weighing screen."""
-    running = standing.is_running(daemon)
+    running = is_running(daemon)
     found = scales(daemon, shown)
     kept = containers(daemon)
     return {
@@ -76,7 +76,7 @@ def proposals(daemon: Node, steady_net_mg: int | None) -> list[dict[str, str]]:
     What a steady mass is most likely comes first; then pieces whose checkpoint is still
     missing, the latest change of stage first.
     """
-    if not standing.is_running(daemon):
+    if not is_running(daemon):
         return []
     open_pieces = [held for held in daemon.engine.book.pieces.values() if held.ended_ms is None]
     guess = _guess(open_pieces, steady_net_mg)

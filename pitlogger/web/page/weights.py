@@ -11,7 +11,7 @@ from pitlogger.reports.replay_document import yield_rows
 from pitlogger.views import words
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown, percent
-from pitlogger.web.page import standing
+from pitlogger.views.status import is_running
 from pitlogger.web.page.pieces import in_order, lineage
 from pitlogger.web.page.stair_picture import stair_picture
 
@@ -22,7 +22,7 @@ def weights(daemon: Node, shown: Shown) -> dict[str, Any]:
     yields = yield_rows(book)
     return {
         "sentence": _sentence(daemon, yields),
-        "running": standing.is_running(daemon),
+        "running": is_running(daemon),
         "pieces": [weights_of(daemon, held, shown, yields) for held in in_order(book)],
         "struck": struck(daemon, shown),
     }

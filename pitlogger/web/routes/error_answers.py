@@ -76,6 +76,8 @@ def describe(app: FastAPI) -> dict[str, Any]:
             for operation in path.values():
                 operation["responses"].pop("422", None)
                 _faults_are_json(operation["responses"])
+        for unused in ("HTTPValidationError", "ValidationError"):
+            made["components"]["schemas"].pop(unused, None)
         made["components"]["securitySchemes"] = {
             "program": {"type": "http", "scheme": "bearer"},
             "phone": {"type": "apiKey", "in": "cookie", "name": "pitlogger"},

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter
@@ -15,7 +14,11 @@ from pitlogger.formats.journal_json import dump_entry, load_body
 from pitlogger.formats.paper_journal import PaperCook
 from pitlogger.model.journal import Adjusted, CheckMade, CorrectiveTaken, Entry, SignedOff
 from pitlogger.safety import record
+from pitlogger.views.food_log import FoodLogView
+from pitlogger.views.journal import EntryView
 from pitlogger.views.node import Node
+from pitlogger.views.rules import RulesView
+from pitlogger.views.view import View
 from pitlogger.web.judged import Judged, judged, linked
 from pitlogger.web.requests import Ask, Text
 from pitlogger.web.routes.entry_answer import entry_answer
@@ -72,16 +75,22 @@ class PastAsk(Ask):
     cooks: Annotated[tuple[PastCookTable, ...], Field(min_length=1, max_length=20_000)]
 
 
+class PastView(View):
+    """How many cooks were put on record."""
+
+    cooks: int
+
+
 def make_log_api(daemon: Node) -> APIRouter:
     """Return the routes of the food log, bound to a daemon."""
     api = APIRouter(prefix="/api/v1", responses=RESPONSES)
 
     @api.get("/log", summary="The food log of a cook: sheets, chain, sign-offs")
-    async def log(cook: str | None = None) -> dict[str, Any]:
+    async def log(cook: str | None = None) -> FoodLogView:
         return food_log(await judged(daemon, cook))
 
     @api.post("/log/corrective", summary="Record corrective action and disposition")
-    async def corrective(ask: CorrectiveAsk) -> Any:
+    async def corrective(ask: CorrectiveAsk) -> EntryView:
         if ask.disposition not in record.DISPOSITIONS:
             raise UsageError(unknown("disposition", ask.disposition, record.DISPOSITIONS))
         if not ask.by:
@@ -92,14 +101,14 @@ def make_log_api(daemon: Node) -> APIRouter:
         return entry_answer(daemon, await daemon.submit(body, ask.by, ask.key))
 
     @api.post("/log/sign", summary="Sign a cook's record off after review")
-    async def sign(ask: SignAsk) -> Any:
+    async def sign(ask: SignAsk) -> EntryView:
         cook, links = await daemon.ask(lambda reader: linked(reader, ask.cook))
         review = record.sign(links, ask.by, daemon.clock.engine_ms())
         body = SignedOff(cook.id, review.seq, review.head)
         return entry_answer(daemon, await daemon.submit(body, ask.by, ask.key))
 
     @api.post("/checks", summary="Keep a verification, and the offset it found")
-    async def keep_check(ask: CheckAsk) -> Any:
+    async def keep_check(ask: CheckAsk) -> EntryView:
         made = CheckMade(
             ask.instrument, ask.method, ask.error, ask.tolerance, ask.within, ask.reference
         )
@@ -110,7 +119,7 @@ def make_log_api(daemon: Node) -> APIRouter:
         return entry_answer(daemon, kept)
 
     @api.post("/record", summary="Put cooks from a paper log on record; the same log twice is one")
-    async def add_cooks(ask: PastAsk) -> dict[str, Any]:
+    async def add_cooks(ask: PastAsk) -> PastView:
         cooks = [
             PaperCook(
                 cook.name,
@@ -120,38 +129,39 @@ def make_log_api(daemon: Node) -> APIRouter:
             for cook in ask.cooks
         ]
         await daemon.add_past(cooks)
-        return {"cooks": len(cooks)}
+        return PastView(cooks=len(cooks))
 
     @api.get("/rules", summary="The limits and conditions watched now, and why")
-    async def rules(piece: str | None = None) -> dict[str, Any]:
-        return {"rules": watched(daemon.engine, piece)}
+    async def rules(piece: str | None = None) -> RulesView:
+        return RulesView.model_validate({"rules": watched(daemon.engine, piece)})
 
     return api
 
 
-def food_log(made: Judged) -> dict[str, Any]:
+def food_log(made: Judged) -> FoodLogView:
     """Return a cook's sheets, what they lack, and whether its chain holds."""
-    return {
-        "cook": made.cook,
-        "sheets": record.SHEETS,
-        "rows": [row.document() for row in made.rows],
-        "missing": [
-            {"sheet": row.sheet, "product": row.product, "what": row.what, "missing": lacking}
-            for row in made.rows
-            if (lacking := record.missing(row))
-        ],
-        "corrective": [_logged(e) for e in made.logged if isinstance(e.body, CorrectiveTaken)],
-        "checks": [_logged(e) for e in made.logged if isinstance(e.body, CheckMade)],
-        "entries": made.entries,
-        "head": made.head,
-        "signed": [
-            {"by": held.by, "at": rfc3339(held.at_ms), "entries": held.seq, "head": held.head}
-            for held in made.signed
-        ],
-        "faults": made.faults,
-    }
+    return FoodLogView.model_validate(
+        {
+            "cook": made.cook,
+            "sheets": record.SHEETS,
+            "rows": [row.document() for row in made.rows],
+            "missing": [
+                {"sheet": row.sheet, "product": row.product, "what": row.what, "missing": lacking}
+                for row in made.rows
+                if (lacking := record.missing(row))
+            ],
+            "corrective": [_logged(e) for e in made.logged if isinstance(e.body, CorrectiveTaken)],
+            "checks": [_logged(e) for e in made.logged if isinstance(e.body, CheckMade)],
+            "entries": made.entries,
+            "head": made.head,
+            "signed": [
+                {"by": held.by, "at": rfc3339(held.at_ms), "entries": held.seq, "head": held.head}
+                for held in made.signed
+            ],
+            "faults": made.faults,
+        }
+    )
 
 
 def _logged(entry: Entry) -> dict[str, Any]:
-    document: dict[str, Any] = json.loads(json.dumps(dump_entry(entry)))
-    return {"at": rfc3339(entry.t_ms), **document}
+    return {"at": rfc3339(entry.t_ms), **dump_entry(entry)}

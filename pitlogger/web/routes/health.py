@@ -10,16 +10,30 @@ from fastapi.responses import JSONResponse
 from pitlogger import __version__
 from pitlogger.reports.metrics import CONTENT_TYPE, NodeNow, alerts_now, channels_now, metrics
 from pitlogger.views.node import Node
+from pitlogger.views.view import View
 
 ASK_AGAIN_S = 10.0  # an older answer of the disk is no news: it is asked to write
 HUNG_S = 30.0  # a write that waits longer than this does not get through
+
+
+class HealthView(View):
+    """Whether the engine keeps up with its clock and the store writes; ``well`` if both."""
+
+    well: bool
+    store: bool
+    engine: bool
 
 
 def make_health(daemon: Node) -> APIRouter:
     """Return the routes; ``/healthz`` needs no key, ``/metrics`` one that may look."""
     api = APIRouter()
 
-    @api.get("/healthz", summary="Whether the engine and the store are at work")
+    @api.get(
+        "/healthz",
+        response_model=HealthView,
+        responses={503: {"model": HealthView, "description": "One of them is not"}},
+        summary="Whether the engine and the store are at work",
+    )
     async def healthz() -> JSONResponse:
         store, engine = writes(daemon), daemon.keeps_up()
         well = store and engine

@@ -20,6 +20,7 @@ from pitlogger.model.readings import Quality, Site, Tagged
 from pitlogger.service.timekeeping import PAPER
 from pitlogger.store.rows import JournalRow, RunRow
 from pitlogger.views.node import Node
+from pitlogger.views.view import View
 from pitlogger.web.requests import Ask, Initials
 from pitlogger.web.routes.error_answers import RESPONSES
 
@@ -92,12 +93,19 @@ class CaptureAsk(Ask):
         return self
 
 
+class ImportedView(View):
+    """How much of a capture was put on record."""
+
+    entries: int
+    readings: int
+
+
 def make_import_api(daemon: Node) -> APIRouter:
     """Return the route that takes captures, bound to a daemon."""
     api = APIRouter(prefix="/api/v1", responses=RESPONSES)
 
     @api.post("/record/captures", summary="Put a part of a capture on record; twice does no harm")
-    async def add(ask: CaptureAsk) -> dict[str, Any]:
+    async def add(ask: CaptureAsk) -> ImportedView:
         if ask.origin is not None:
             await _refuse_known(daemon, *ask.origin)
         run = RunRow(ask.run, daemon.config.node.name, "", ask.start_ms, 0, PAPER, True, ask.end_ms)
@@ -111,7 +119,7 @@ def make_import_api(daemon: Node) -> APIRouter:
             raise UsageError("there is nothing to put on record: give readings or entries")
         quantities = {column.channel: column.quantity.value for column in ask.readings}
         await asyncio.wrap_future(daemon.store.add_run(run, rows, readings, quantities))
-        return {"entries": len(rows), "readings": len(readings)}
+        return ImportedView(entries=len(rows), readings=len(readings))
 
     return api
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import Annotated
 
 from fastapi import APIRouter
 from pydantic import Field
@@ -11,6 +11,7 @@ from pitlogger.formats.cook_file import Mass
 from pitlogger.model.book import Book, fold
 from pitlogger.model.journal import Entry
 from pitlogger.store.queries import Reader
+from pitlogger.views.journal import EntryView
 from pitlogger.views.node import Node
 from pitlogger.web.access.roles import who_asks
 from pitlogger.web.requests import Ask, Text
@@ -38,7 +39,7 @@ def make_meal_api(daemon: Node) -> APIRouter:
     api = APIRouter(prefix="/api/v1", responses=RESPONSES)
 
     @api.post("/meals", summary="Tell how a meal went: who came, what was left, how tender")
-    async def tell(ask: MealAsk) -> Any:
+    async def tell(ask: MealAsk) -> EntryView:
         return entry_answer(daemon, await tell_meal(daemon, ask))
 
     return api

@@ -6,24 +6,26 @@ what cannot be used, 409 for what is refused as things stand, 404 for what is no
 
 from __future__ import annotations
 
-from typing import Any
-
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response, StreamingResponse
 
 from pitlogger.clock import rfc3339
 from pitlogger.errors import UsageError, unknown
 from pitlogger.model.book import fold
-from pitlogger.notify.deliveries import waiting_documents
+from pitlogger.notify.deliveries import NoticeView, waiting
 from pitlogger.questions import NO_ANSWERS, Answers
 from pitlogger.reports.capture_export import capture_lines
 from pitlogger.reports.replay_document import yield_rows
 from pitlogger.store.queries import Reader
+from pitlogger.views.alerts import ToldAlert, alert_view, standing
+from pitlogger.views.cooks import CookView, RecordedCook, YieldView
+from pitlogger.views.joined import ChartView, JoinedView, Recorded, joined
+from pitlogger.views.journal import EntryView, NamedEntry, entry_view
 from pitlogger.views.node import Node
 from pitlogger.views.shown import units_chosen
-from pitlogger.web import views
+from pitlogger.views.status import StatusView, status
+from pitlogger.views.view import moment
 from pitlogger.web.deliveries import read_notices, told_of
-from pitlogger.web.page.joined import Recorded, joined
 from pitlogger.web.past_entries import journals_text
 from pitlogger.web.routes.error_answers import RESPONSES
 from pitlogger.web.routes.stream import Pulse, events
@@ -54,74 +56,75 @@ def _add_reads(api: APIRouter, daemon: Node) -> None:
     pulse = Pulse(daemon)
 
     @api.get("/status", summary="How things stand")
-    async def status() -> dict[str, Any]:
-        return views.status(daemon)
+    async def read_status() -> StatusView:
+        return status(daemon)
 
     @api.get("/alerts", summary="Alerts that are not normal, and who was told; pressing ones first")
-    async def alerts() -> list[dict[str, Any]]:
+    async def read_alerts() -> list[ToldAlert]:
         notices = await read_notices(daemon)
-        watches = daemon.engine.state.watches
         return [
-            {**alert, "told": [
-                one.document()
-                for one in told_of(watches[alert["alert"]], notices, daemon.utc_offset_ms)
-            ]}
-            for alert in views.alerts(daemon)
+            ToldAlert(**dict(alert_view(daemon, watch)), told=tuple(
+                one.view for one in told_of(watch, notices, daemon.utc_offset_ms)
+            ))
+            for watch in standing(daemon)
         ]  # fmt: skip
 
     @api.get("/notices", summary="Messages that wait to be sent, the oldest first")
-    async def notices() -> list[dict[str, Any]]:
-        return await daemon.ask(waiting_documents)
+    async def notices() -> list[NoticeView]:
+        return await daemon.ask(waiting)
 
     @api.get("/cooks", summary="All cooks on record, newest first")
-    async def cooks(withdrawn: bool = False) -> list[dict[str, Any]]:
+    async def cooks(withdrawn: bool = False) -> list[CookView]:
         rows = await daemon.ask(lambda reader: reader.cooks(withdrawn=withdrawn))
         return [
-            {
-                "cook": row.id,
-                "name": row.name,
-                "started": rfc3339(row.started_ms),
-                "finished": None if row.finished_ms is None else rfc3339(row.finished_ms),
-                "entries": row.entries,
-                "withdrawn": row.withdrawn,
-                "import": row.batch or None,
-            }
+            CookView(
+                cook=row.id,
+                name=row.name,
+                started=rfc3339(row.started_ms),
+                finished=moment(row.finished_ms),
+                entries=row.entries,
+                withdrawn=row.withdrawn,
+                batch=row.batch or None,
+            )
             for row in rows
         ]
 
     @api.get("/entries/{entry}", summary="One journal entry by its id, such as k7qm-42")
-    async def one_entry(entry: str) -> dict[str, Any]:
+    async def one_entry(entry: str) -> NamedEntry:
         await daemon.flushed()
         found = await daemon.ask(lambda reader: reader.entries_by_id(entry))
         if len(found) != 1:
             raise UsageError(f"{len(found) or 'no'} entries are known as '{entry}'")
-        return views.entry_view(daemon, found[0][0]) | {"of_cook": found[0][1]}
+        named, of_cook = found[0]
+        return NamedEntry(**dict(entry_view(daemon, named)), of_cook=of_cook)
 
     @api.get("/journal", summary="Journal entries of a cook, the running one by default")
-    async def journal(cook: str | None = None, limit: int = Query(500, ge=1, le=10_000)) -> Any:
+    async def journal(
+        cook: str | None = None, limit: int = Query(500, ge=1, le=10_000)
+    ) -> list[EntryView]:
         known = await cook_id(daemon, cook)
         entries = await daemon.ask(lambda reader: reader.entries(cook=known))
-        return [views.entry_view(daemon, entry) for entry in entries[-limit:]]
+        return [entry_view(daemon, entry) for entry in entries[-limit:]]
 
     @api.get(
         "/record",
-        response_model=list[dict[str, Any]],
+        response_model=list[RecordedCook],
         summary="Journals of all cooks as far as yields need them, oldest first",
     )
     async def record() -> Response:
         return Response(await daemon.ask(journals_text), media_type="application/json")
 
     @api.get("/yield", summary="Yield of a cook by step, the running one by default")
-    async def yields(cook: str | None = None) -> dict[str, Any]:
+    async def yields(cook: str | None = None) -> YieldView:
         known = await cook_id(daemon, cook)
         entries = await daemon.ask(lambda reader: reader.entries(cook=known))
-        return {"cook": known, "pieces": yield_rows(fold(entries))}
+        return YieldView.model_validate({"cook": known, "pieces": yield_rows(fold(entries))})
 
     @api.get("/chart", summary="Readings in equal buckets: lowest, highest and mean")
     async def chart(
         from_ms: int, to_ms: int, channel: list[str] = Query(default=[]),  # noqa: B008
         buckets: int = Query(600, ge=1, le=5000),
-    ) -> list[dict[str, Any]]:  # fmt: skip
+    ) -> list[ChartView]:  # fmt: skip
         if to_ms <= from_ms:
             raise UsageError(f"from_ms {from_ms} must lie before to_ms {to_ms}")
         wanted = channel or list(daemon.engine.lanes)
@@ -129,19 +132,19 @@ def _add_reads(api: APIRouter, daemon: Node) -> None:
             lambda reader: reader.chart(wanted, from_ms, to_ms, buckets, run=None)
         )
         return [
-            {
-                "channel": line.channel,
-                "at_ms": line.at_ms,
-                "low": line.low,
-                "high": line.high,
-                "mean": line.mean,
-                "readings": line.readings,
-            }
+            ChartView(
+                channel=line.channel,
+                at_ms=line.at_ms,
+                low=line.low,
+                high=line.high,
+                mean=line.mean,
+                readings=line.readings,
+            )
             for line in lines
         ]
 
     @api.get("/joined", summary="What a journal says along the time axis of a cook's chart")
-    async def joined_chart(cook: str | None = None) -> dict[str, Any]:
+    async def joined_chart(cook: str | None = None) -> JoinedView:
         kept = await recorded(daemon, await cook_id(daemon, cook))
         return joined(kept, daemon.policy, daemon.clock.engine_ms() + daemon.utc_offset_ms)
 

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import asyncio
 from dataclasses import dataclass, replace
-from typing import Any
 
 from pitlogger.clock import rfc3339
 from pitlogger.errors import RefusedError
 from pitlogger.model.journal import Noted
 from pitlogger.notify.trial import SOUNDER, Trial, try_ways
 from pitlogger.views.node import Node
+from pitlogger.views.view import Moment, View, moment
 
 NOTE = "Ring test heard"
 
@@ -27,6 +27,24 @@ class Rung:
     @property
     def failed(self) -> tuple[Trial, ...]:
         return tuple(one for one in self.trials or () if not one.arrived)
+
+
+class TrialView(View):
+    """Whether one way took the ring test, and what it said."""
+
+    way: str
+    arrived: bool
+    said: str
+
+
+class RungView(View):
+    """The last ring test: whether it rings still, by which ways, and who heard it."""
+
+    at: Moment
+    rings: bool
+    ways: tuple[TrialView, ...]
+    heard: Moment | None
+    heard_by: str
 
 
 class RingTest:
@@ -78,18 +96,18 @@ class RingTest:
             await self._daemon.submit(Noted(f"{NOTE} ({ways or 'this page'})."), by)
         return self.last
 
-    def document(self) -> dict[str, Any] | None:
+    def view(self) -> RungView | None:
         """Return the last ring test as the API shows it, ``None`` before the first."""
         rung, offset_ms = self.last, self._daemon.utc_offset_ms
         if rung is None:
             return None
-        return {
-            "at": rfc3339(rung.at_ms + offset_ms),
-            "rings": rung.trials is None,
-            "ways": [
-                {"way": one.way, "arrived": one.arrived, "said": one.said}
+        return RungView(
+            at=rfc3339(rung.at_ms + offset_ms),
+            rings=rung.trials is None,
+            ways=tuple(
+                TrialView(way=one.way, arrived=one.arrived, said=one.said)
                 for one in rung.trials or ()
-            ],
-            "heard": None if rung.heard_ms is None else rfc3339(rung.heard_ms + offset_ms),
-            "heard_by": rung.heard_by,
-        }
+            ),
+            heard=moment(rung.heard_ms, offset_ms),
+            heard_by=rung.heard_by,
+        )

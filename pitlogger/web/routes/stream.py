@@ -13,9 +13,10 @@ from typing import Any
 
 from pitlogger.rules.messages import Units
 from pitlogger.views.fanout import Happening
+from pitlogger.views.journal import entry_view
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
-from pitlogger.web import views
+from pitlogger.views.status import status
 from pitlogger.web.page.figures import figures, scales
 
 BEAT_S = 1.0
@@ -93,9 +94,9 @@ async def events(
     """
     async with daemon.fanout.listen() as queue:
         yield "retry: 2000\n\n"
-        yield event("status", views.status(daemon))
+        yield event("status", status(daemon).document())
         for entry in await _missed(daemon, last_id):
-            yield event("entry", views.entry_view(daemon, entry), f"{entry.run}/{entry.seq}")
+            yield event("entry", entry_view(daemon, entry).document(), f"{entry.run}/{entry.seq}")
         if units is not None:
             pulse.begin()
         try:
