@@ -13,6 +13,7 @@ Example: a board prints ``5739.89``; with the first of these it is 107.0 degC.
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Annotated
 
@@ -30,6 +31,9 @@ _KINDS: dict[str, Callable[[bytes], Sequence[Measurement]]] = {
     "thermistor": thermistor,
     "type-k": type_k,
 }
+# Ours: 0.1 mV is 2.5 degC between tip and terminals of a type K; asked anew now and then.
+_TINY_MV = 0.1
+_QUESTIONED_AFTER, _QUESTIONED_EVERY = 5, 500
 _FORM = re.compile(r"(\S+)\s+(.*\*.*)")
 _OTHER = re.compile(r"@([^\s,]+)")
 
@@ -68,6 +72,7 @@ class ConvertingDecoder:
         self._inner = inner
         self._conversions = conversions
         self._latest_c: dict[str, Measurement] = {}
+        self._tiny: Counter[str] = Counter()  # voltages in a row too small for a hot probe
 
     def feed(self, chunk: Chunk) -> list[Outcome]:
         """Return the inner decoder's measurements, the raw ones as temperatures."""
@@ -83,7 +88,28 @@ class ConvertingDecoder:
         for outcome in found:
             if isinstance(outcome, Measurement) and outcome.channel not in self._conversions:
                 self._latest_c[outcome.channel] = outcome
-        return [self._converted(outcome) for outcome in found]
+        converted: list[Outcome] = []
+        for outcome in found:
+            converted.append(self._converted(outcome))
+            converted += self._questioned(outcome)
+        return converted
+
+    def _questioned(self, raw: Outcome) -> list[Outcome]:
+        """Question a voltage that stays as small as one given in volts, where mV are expected."""
+        if not isinstance(raw, Measurement) or raw.value is None:
+            return []
+        if "mV=*" not in self._conversions.get(raw.channel, ""):
+            return []
+        self._tiny[raw.channel] = self._tiny[raw.channel] + 1 if abs(raw.value) < _TINY_MV else 0
+        if self._tiny[raw.channel] % _QUESTIONED_EVERY != _QUESTIONED_AFTER:
+            return []
+        return [
+            OutOfRangeError(
+                f"{raw.channel}: {raw.value:g} mV would be a probe as warm as its terminals; "
+                "a board that sends volts is read wrong",
+                remedy="If the probe is hot, write V=* in place of mV=* in its conversion",
+            )
+        ]
 
     def _converted(self, outcome: Outcome) -> Outcome:
         if isinstance(outcome, DecodeError) or outcome.channel not in self._conversions:

@@ -77,6 +77,14 @@ def _nothing_read(about: str, trial: Trial) -> Check:
         return Check(about, State.TROUBLE, found, last.remedy or CHECK_SETTINGS)
     if not trial.was_up:
         return Check(about, State.TROUBLE, "it was not reached in the time given", _LONGER)
+    if trial.bytes_heard and not trial.latest:
+        return Check(
+            about,
+            State.TROUBLE,
+            f"it sent {trial.bytes_heard} bytes, of which nothing can be read: "
+            f"{trial.last_heard!r}",
+            f"Set baud and framing as in its manual. {CHECK_SETTINGS}",
+        )
     aside = ", ".join(" ".join(in_words(found).split()) for found in trial.latest.values())
     found = f"it is there and sent {f'no more than {aside}' if aside else 'nothing'}"
     seldom = f"it may be silent for {trial.device.interval_s:g} s"

@@ -13,10 +13,9 @@ from pathlib import Path
 from typing import Any
 
 from pitlogger.devices.checks import Check, State
-from pitlogger.devices.transports.hidraw import nodes
-from pitlogger.devices.transports.serial import known_ports
+from pitlogger.devices.transports.hidraw import SCALE, nodes
+from pitlogger.devices.transports.ports import known_ports
 
-_SCALE = (0x8D, 0x20)  # HID usage page and usage of a scale
 _OLDEST = (5, 55)  # the oldest Bluetooth service bleak works with
 _CURED = (5, 88)  # the one that cures the scan that finds nothing any more (BlueZ issue 807)
 _PATIENCE_S = 5.0
@@ -217,7 +216,7 @@ def _serial(host: Host) -> Iterator[Check]:
 
 
 def _scales(host: Host) -> Iterator[Check]:
-    found = [n for n in nodes(host.sys / "class/hidraw") if (n.usage_page, n.usage) == _SCALE]
+    found = [n for n in nodes(host.sys / "class/hidraw") if (n.usage_page, n.usage) == SCALE]
     for node in found:
         if os.access(node.path, os.R_OK):
             yield Check(f"USB scale {node.path}", State.GOOD, "it may be read")
@@ -225,8 +224,8 @@ def _scales(host: Host) -> Iterator[Check]:
             yield Check(
                 f"USB scale {node.path}",
                 State.TROUBLE,
-                "this user may not read it: its udev rule is missing",
-                "Install the rule: pitlogger service files, then plug the scale in again",
+                f"this user may not read it: its udev rule is missing: {node.rule}",
+                "Put it in place: sudo pitlogger service rules, then plug the scale in again",
             )
 
 

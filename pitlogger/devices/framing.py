@@ -17,6 +17,8 @@ Outcome = Measurement | DecodeError
 Parse = Callable[[bytes], Sequence[Outcome]]  # raises DecodeError where nothing can be read
 
 LINE_LIMIT = 256  # octets; no line of a scale or a micro-controller is longer
+_AGAIN = 1024
+_SAMPLE = 16  # bytes shown of what cannot be read
 _CR, _LF, _STX, _ETX = b"\r", b"\n", b"\x02", b"\x03"
 _TERMINATOR = re.compile(rb"([\r\n\x02\x03])")
 
@@ -54,11 +56,20 @@ class LineDecoder:
             first terminator is the tail of a line and is dropped.
         refuse_blank: A blank line is an error; else it is passed over.
 
-    A line longer than ``LINE_LIMIT`` is refused once; what follows is dropped up to the next
-    terminator. A pair such as CR LF, or ETX CR LF, ends one line, not two.
+    A line longer than ``LINE_LIMIT`` is refused, and again for every ``_AGAIN`` bytes more, so
+    that a device which never ends one is noticed; they are dropped up to the next terminator. A
+    pair such as CR LF, or ETX CR LF, ends one line, not two.
     """
 
-    __slots__ = ("_dropping", "_ended_by", "_parse", "_pending", "_refuse_blank")
+    __slots__ = (
+        "_dropped",
+        "_dropping",
+        "_ended_by",
+        "_parse",
+        "_pending",
+        "_refuse_blank",
+        "_start",
+    )
 
     def __init__(
         self, parse: Parse, *, midstream: bool = False, refuse_blank: bool = False
@@ -67,6 +78,8 @@ class LineDecoder:
         self._refuse_blank = refuse_blank
         self._pending = b""
         self._dropping = midstream
+        self._dropped = 0  # bytes since the last terminator that were dropped
+        self._start = b""  # the first of them
         self._ended_by: set[bytes] = set()
 
     def feed(self, chunk: Chunk) -> list[Outcome]:
@@ -75,13 +88,18 @@ class LineDecoder:
         *pieces, rest = _TERMINATOR.split(self._pending + chunk.data)
         for line, terminator in zip(pieces[::2], pieces[1::2], strict=True):
             outcomes += self._end_line(line, terminator)
-        if self._dropping:
-            rest = b""
-        elif len(rest) > LINE_LIMIT:
-            outcomes.append(_too_long())
+        if self._dropping or len(rest) > LINE_LIMIT:
+            outcomes += self._drop(rest)
             self._dropping, rest = True, b""
         self._pending = rest
         return outcomes
+
+    def _drop(self, data: bytes) -> list[Outcome]:
+        """Drop bytes of a line, and refuse it for each limit it goes past."""
+        before = _refusals(self._dropped)
+        self._start = (self._start + data)[:_SAMPLE]
+        self._dropped += len(data)
+        return [_too_long(self._start)] * (_refusals(self._dropped) - before)
 
     def finish(self) -> list[Outcome]:
         """Return an error for a last line without a terminator, and forget it."""
@@ -91,15 +109,14 @@ class LineDecoder:
         return [ShortFrameError(f"the line {rest!r} has no end: expected CR, LF or ETX after it")]
 
     def _end_line(self, line: bytes, terminator: bytes) -> Sequence[Outcome]:
-        if self._dropping:
-            self._dropping = False
+        if self._dropping or len(line) > LINE_LIMIT:
+            refused = self._drop(line)
+            self._dropping, self._dropped, self._start = False, 0, b""
             self._ended_by = {terminator}
-            return ()
+            return refused
         if not line.strip():
             return self._end_blank(line, terminator)
         self._ended_by = {terminator}
-        if len(line) > LINE_LIMIT:
-            return (_too_long(),)
         try:
             return self._parse(line)
         except DecodeError as error:
@@ -114,9 +131,14 @@ class LineDecoder:
         return (MalformedError("a blank line: expected a number with its unit"),)
 
 
-def _too_long() -> MalformedError:
+def _refusals(length: int) -> int:
+    """Return how often a line of so many bytes is refused."""
+    return 0 if length <= LINE_LIMIT else 1 + (length - LINE_LIMIT - 1) // _AGAIN
+
+
+def _too_long(start: bytes) -> MalformedError:
     return MalformedError(
-        f"no line end in {LINE_LIMIT} octets: expected CR, LF or ETX; "
+        f"no line end in {LINE_LIMIT} bytes ({start!r} ...): expected CR, LF or ETX; "
         "check the baud rate and that the right port is named",
         remedy="Set baud to the rate in its manual, and check the port",
     )

@@ -17,7 +17,7 @@ from pitlogger.devices.contract import DriverInfo
 from pitlogger.devices.transports.ble.radio import Radio
 from pitlogger.devices.transports.ble.settings import short_uuid
 from pitlogger.devices.transports.hidraw import SYSFS, nodes
-from pitlogger.devices.transports.serial import known_ports
+from pitlogger.devices.transports.ports import ports
 
 _SYS = Path("/sys")
 _USABLE_DBM = -85  # common practice, no source: weaker links come and go
@@ -32,6 +32,7 @@ class Find:
         address: What a configuration calls it: address, port, serial number, id, name.
         signal_dbm: Signal strength, for Bluetooth alone.
         keys: Keys of a configuration that name it.
+        remark: What to mind about its name; often nothing.
     """
 
     way: str
@@ -40,15 +41,14 @@ class Find:
     signs: frozenset[str]
     keys: tuple[tuple[str, str], ...] = ()
     signal_dbm: int | None = None
+    remark: str = ""
 
     @property
     def note(self) -> str:
         """A remark for the person, or nothing."""
         if self.signal_dbm is not None and self.signal_dbm < _USABLE_DBM:
             return "weak: bring it or the adapter nearer"
-        if self.way == "serial" and "/by-id/" not in self.address:
-            return "this name may change with every plug"
-        return ""
+        return self.remark
 
 
 def suiting(find: Find, infos: Iterable[DriverInfo]) -> list[str]:
@@ -58,9 +58,10 @@ def suiting(find: Find, infos: Iterable[DriverInfo]) -> list[str]:
 
 def wired(sys: Path = _SYS, hid: Path = SYSFS) -> Iterator[Find]:
     """Yield what is plugged in or soldered on; blocks for a moment."""
-    for port in known_ports():
-        keys = (("port", port),)
-        yield Find("serial", port, port.rpartition("/")[2], frozenset(("port",)), keys)
+    for port in ports():
+        keys = (("port", port.name),)
+        name = port.name.rpartition("/")[2]
+        yield Find("serial", port.name, name, frozenset(("port",)), keys, remark=port.note)
     for node in nodes(hid):
         sign = f"hid:{node.usage_page:02x}:{node.usage:02x}"
         serial = (("serial", node.serial),) if node.serial else ()

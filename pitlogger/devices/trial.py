@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from pitlogger.clock import SystemClock, rfc3339
-from pitlogger.devices.contract import Measurement
+from pitlogger.devices.contract import Chunk, Measurement
 from pitlogger.devices.runner import Device, Link, Refused
 from pitlogger.devices.supervisor import Supervisor
 from pitlogger.devices.tasks import end
@@ -19,6 +19,7 @@ from pitlogger.errors import TransportError
 
 Say = Callable[[str], None]
 
+_SAMPLE = 24  # bytes shown of what cannot be read
 _SECRET = frozenset(("key", "password"))
 
 
@@ -31,6 +32,8 @@ class Trial:
         message: What was last said about a link that is lost; empty while it is up.
         remedy: What to do about that.
         facts: What the device says about itself: maker, model, its clock.
+        bytes_heard: How many bytes came.
+        last_heard: The last of them.
     """
 
     def __init__(self, device: Device, say: Say) -> None:
@@ -39,6 +42,8 @@ class Trial:
         self.refused: tuple[Refused, ...] = ()
         self.message = self.remedy = ""
         self.facts: dict[str, str] = {}
+        self.bytes_heard = 0
+        self.last_heard = b""
         self.warmth = Warmth()
         self._say = say
         self._warmed: str | None = None
@@ -53,12 +58,17 @@ class Trial:
         """Run for so long."""
         async with Supervisor(self._emit, self._status) as supervisor:
             supervisor.start(self.device)
+            supervisor.tap(self.device.id, self._hear)
             asking = asyncio.create_task(self._ask(supervisor), name="facts")
             await asyncio.sleep(seconds)
             await end(asking)
             self.refused = supervisor.refused(self.device.id)
         if self.refused:
             self._say(f"refused: {self.refused[-1].reason}")
+
+    def _hear(self, chunk: Chunk) -> None:
+        self.bytes_heard += len(chunk.data)
+        self.last_heard = (self.last_heard + chunk.data)[-_SAMPLE:]
 
     async def _ask(self, supervisor: Supervisor) -> None:
         """Ask the device what it is once it is there."""

@@ -11,6 +11,9 @@
 Example: ``31 30 37 2e 34 2c 36 35 2e 32 0a`` is ``107.4,65.2`` LF: two columns without a name
 or unit, ``column-1`` 107.4 and ``column-2`` 65.2.
 
+``-127`` of a temperature is a 1-Wire sensor that is not there, ``85`` as its first value after a
+start one that has not converted yet: both are no value.
+
 Rules: a unit comes from the header or from a map (``ms,pit:Cel,bench:kg``) and is never
 guessed. A clock column is passed over: time is the host's. Where nothing names the columns, a
 whole number in front of values with decimals is taken for the clock. Where the columns are
@@ -48,6 +51,11 @@ _NO_VALUE = {
     "open": "open",
 }
 
+# What libraries for 1-Wire sensors return for one that is not there, and the sensor's power-on
+# value (data sheet); the former from memory.
+_ABSENT = {"Cel": -127.0, "": -127.0, "degF": -196.6}
+_POWER_ON = {"Cel": 85.0, "": 85.0, "degF": 185.0}
+
 Columns = tuple[Column | None, ...]
 
 
@@ -58,10 +66,11 @@ class CsvParser:
         columns: Columns a person gave; headers are then passed over.
     """
 
-    __slots__ = ("_columns", "_is_fixed")
+    __slots__ = ("_columns", "_is_fixed", "_spoke")
 
     def __init__(self, columns: Columns | None = None) -> None:
         self._columns = columns
+        self._spoke: set[str] = set()  # channels that gave a value since the board started
         self._is_fixed = columns is not None
 
     def parse(self, line: bytes) -> tuple[Outcome, ...]:
@@ -75,9 +84,10 @@ class CsvParser:
         if text.startswith(("#", "//")):
             return ()
         if text.startswith("{"):
-            return _from_json(text)
+            return tuple(self._one_wire(outcome) for outcome in _from_json(text))
         fields = _split(text)
         if _is_header(fields):
+            self._spoke.clear()  # a header in mid-stream: the board restarted
             if not self._is_fixed:
                 self._columns = tuple(named(field) for field in fields)
             return ()
@@ -88,10 +98,26 @@ class CsvParser:
                 "the line was cut, or two ran together"
             )
         return tuple(
-            _field(column, field)
+            self._one_wire(_field(column, field))
             for column, field in zip(columns, fields, strict=True)
             if column is not None
         )
+
+    def _one_wire(self, outcome: Outcome) -> Outcome:
+        """Take the numbers a board prints for a 1-Wire sensor that gave none for what they are.
+
+        -127 degC stands for a sensor that is not there. 85 degC is what one holds before it has
+        converted: as the first value after a start it is none, later it is one like any.
+        """
+        if not isinstance(outcome, Measurement) or outcome.quantity is not Quantity.TEMPERATURE:
+            return outcome
+        is_first = outcome.channel not in self._spoke
+        self._spoke.add(outcome.channel)
+        if outcome.value == _ABSENT.get(outcome.unit):
+            return outcome._replace(value=None, quality=Quality.OPEN)
+        if is_first and outcome.value == _POWER_ON.get(outcome.unit):
+            return outcome._replace(value=None, quality=Quality.NO_VALUE)
+        return outcome
 
 
 def _checked(text: str) -> str:

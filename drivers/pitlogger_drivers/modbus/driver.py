@@ -1,24 +1,27 @@
-"""Modbus RTU transmitters."""
+"""Modbus transmitters: RTU on a serial line, TCP in the network."""
 
 from __future__ import annotations
 
 from typing import ClassVar
 
-from pydantic import Field, field_validator
+from pydantic import Field, field_validator, model_validator
 
-from pitlogger.devices.contract import ChannelInfo, DriverBase, DriverInfo
-from pitlogger.errors import ConfigError
+from pitlogger.devices.contract import ChannelInfo, DriverBase, DriverInfo, Transport
+from pitlogger.errors import ConfigError, TransportError
 from pitlogger.model.quantities import Quantity
 from pitlogger_drivers.modbus.decode import RegistersDecoder
 from pitlogger_drivers.modbus.registers import TYPES, parse_map
-from pitlogger_drivers.modbus.transport import ModbusSettings, ModbusTransport
 from pitlogger_drivers.serial_line import SerialConfig
 
 _MOST = 125  # registers a request, Modbus application protocol (from memory)
 
 
 class ModbusConfig(SerialConfig):
-    """A unit on a line, and what its registers mean."""
+    """A unit on a line or in the network, and what its registers mean."""
+
+    port: str = Field(default="", description="serial: by its name under /dev/serial/by-id/")
+    host: str = Field(default="", description="network: name or address, in place of port")
+    tcp_port: int = Field(default=502, ge=1, le=65535, description="network: its port")
 
     unit: int = Field(default=1, ge=1, le=247, description="address of the unit")
     function: int = Field(default=3, ge=3, le=4, description="3 holding, 4 input registers")
@@ -38,6 +41,12 @@ class ModbusConfig(SerialConfig):
             raise ValueError("say what the registers mean, such as 0:i16:0.1:Cel")
         return text
 
+    @model_validator(mode="after")
+    def _has_one_way(self) -> ModbusConfig:
+        if bool(self.port) is bool(self.host):
+            raise ValueError("give either its serial port or, for Modbus TCP, its host")
+        return self
+
     @property
     def count(self) -> int:
         """How many registers are read."""
@@ -50,7 +59,7 @@ class Modbus(DriverBase):
 
     info: ClassVar[DriverInfo] = DriverInfo(
         name="modbus",
-        summary="Modbus RTU transmitter",
+        summary="Modbus transmitter, RTU or TCP",
         transport="modbus",
         channels=(
             ChannelInfo("register-*", Quantity.TEMPERATURE, "Cel"),
@@ -68,8 +77,19 @@ class Modbus(DriverBase):
         """Return a decoder of registers."""
         return RegistersDecoder(parse_map(config.map))
 
-    def transport(self, config: ModbusConfig) -> ModbusTransport:
-        """Return the unit's registers."""
+    def transport(self, config: ModbusConfig) -> Transport:
+        """Return the unit's registers.
+
+        Raises:
+            TransportError: The library for Modbus is not installed.
+        """
+        try:
+            from pitlogger_drivers.modbus.transport import ModbusSettings, ModbusTransport
+        except ImportError as error:
+            raise TransportError(
+                f"the driver 'modbus' needs the library pymodbus ({error})",
+                remedy="Install it: pip install 'pitlogger[modbus]'",
+            ) from None
         return ModbusTransport(
             ModbusSettings(
                 port=config.port,
@@ -81,5 +101,7 @@ class Modbus(DriverBase):
                 count=config.count,
                 every_s=config.every_s,
                 patience_s=config.patience_s,
+                host=config.host,
+                tcp_port=config.tcp_port,
             )
         )

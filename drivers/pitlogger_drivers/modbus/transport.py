@@ -1,4 +1,4 @@
-"""Registers of one Modbus RTU unit, asked for by pymodbus at a steady pace."""
+"""Registers of one Modbus unit, RTU or TCP, asked for by pymodbus at a steady pace."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ import logging
 from collections.abc import AsyncIterator
 from dataclasses import dataclass
 
-from pymodbus.client import AsyncModbusSerialClient
+from pymodbus.client import AsyncModbusSerialClient, AsyncModbusTcpClient
 from pymodbus.exceptions import ModbusException
 
 from pitlogger.devices.contract import Chunk
@@ -15,12 +15,13 @@ from pitlogger.devices.transports.paths import path_appears
 from pitlogger.devices.transports.serial import FRAMINGS, SerialSettings, open_port
 from pitlogger.errors import SilentError, TransportError
 
+log = logging.getLogger(__name__)
 logging.getLogger("pymodbus").setLevel(logging.CRITICAL)  # it logs what it also raises
 
 
 @dataclass(frozen=True, slots=True)
 class ModbusSettings:
-    """A unit on a line, and which of its registers are read."""
+    """A unit on a line or, where a host is given, in the network; which registers are read."""
 
     port: str
     baud: int
@@ -32,6 +33,33 @@ class ModbusSettings:
     every_s: float
     patience_s: float
     tries: int = 3
+    host: str = ""
+    tcp_port: int = 502
+
+    @property
+    def way(self) -> str:
+        """Port or host in words."""
+        return f"{self.host}:{self.tcp_port}" if self.host else f"serial port {self.port}"
+
+
+class Heard:
+    """What went over the line for one question, to tell an echo from damaged bytes."""
+
+    def __init__(self) -> None:
+        self.sent = self.came = b""
+
+    def trace(self, sending: bool, data: bytes) -> bytes:
+        """Keep what was sent and what came; pymodbus calls it with every packet."""
+        if sending:
+            self.sent, self.came = data, b""
+        else:
+            self.came = data
+        return data
+
+    @property
+    def is_echo(self) -> bool:
+        """Whether what came begins with what was sent."""
+        return bool(self.sent) and self.came.startswith(self.sent)
 
 
 class ModbusTransport:
@@ -39,9 +67,29 @@ class ModbusTransport:
 
     def __init__(self, settings: ModbusSettings) -> None:
         self._settings = settings
-        self._client: AsyncModbusSerialClient | None = None
+        self._client: AsyncModbusSerialClient | AsyncModbusTcpClient | None = None
+        self._heard = Heard()
+        self._has_echo = False
 
     async def __aenter__(self) -> ModbusTransport:
+        self._client = await (self._over_tcp() if self._settings.host else self._over_serial())
+        return self
+
+    async def _over_tcp(self) -> AsyncModbusTcpClient:
+        given = self._settings
+        client = AsyncModbusTcpClient(
+            given.host, port=given.tcp_port, timeout=given.patience_s, retries=0,
+            reconnect_delay=0, trace_packet=self._heard.trace,
+        )  # fmt: skip
+        if not await client.connect():
+            client.close()
+            raise TransportError(
+                f"nobody answers at {given.way}",
+                remedy="Check that it is on and in this network, and its address and port",
+            )
+        return client
+
+    async def _over_serial(self) -> AsyncModbusSerialClient:
         given = self._settings
         # pymodbus does not tell why a port would not open; this says it in words.
         open_port(SerialSettings(given.port, given.baud, given.framing)).close()
@@ -55,6 +103,8 @@ class ModbusTransport:
             timeout=given.patience_s,
             retries=0,
             reconnect_delay=0,
+            handle_local_echo=self._has_echo,
+            trace_packet=self._heard.trace,
         )
         if not await client.connect():
             client.close()
@@ -62,8 +112,7 @@ class ModbusTransport:
                 f"serial port {given.port} was taken while it was being opened",
                 remedy="Close other programs that use it",
             )
-        self._client = client
-        return self
+        return client
 
     async def __aexit__(self, *exc: object) -> None:
         client, self._client = self._client, None
@@ -76,6 +125,8 @@ class ModbusTransport:
 
     async def appears(self) -> None:
         """Return when a missing port is there."""
+        if self._settings.host:
+            await asyncio.Event().wait()  # nothing tells
         await path_appears(self._settings.port)
 
     async def chunks(self) -> AsyncIterator[Chunk]:
@@ -94,12 +145,40 @@ class ModbusTransport:
             if octets is not None:
                 yield Chunk("", octets)
             elif silent >= self._settings.tries:
-                raise SilentError(
-                    f"Modbus unit {self._settings.unit} did not answer {silent} times in a row",
-                    remedy="Check its address, baud rate and framing, the two wires' polarity, "
-                    "and that one master alone asks",
-                )
+                raise self._unanswered(silent)
+            elif self._heard.is_echo and not self._has_echo and not self._settings.host:
+                await self._take_echo_off()
             await asyncio.sleep(max(0.0, began_s + self._settings.every_s - loop.time()))
+
+    async def _take_echo_off(self) -> None:
+        """Open the line anew for an adapter that repeats all that is sent."""
+        log.warning("%s repeats what is sent; its echo is taken off", self._settings.way)
+        self._has_echo = True
+        assert self._client is not None
+        self._client.close()
+        self._client = await self._over_serial()
+
+    def _unanswered(self, times: int) -> SilentError:
+        given, heard = self._settings, self._heard
+        if not heard.came and self._has_echo:
+            return SilentError(
+                f"Modbus unit {given.unit} did not answer {times} times in a row; the adapter "
+                "repeats what is sent, so the line to it works",
+                remedy="Check the unit's address, baud rate and framing, its supply, and the two "
+                "wires' polarity",
+            )
+        if heard.came:
+            return SilentError(
+                f"answers of Modbus unit {given.unit} came damaged {times} times in a row "
+                f"({heard.came[:16].hex()}: the CRC does not match)",
+                remedy="Check baud rate and framing, a resistor at each end of the line, its "
+                "length, and that one master alone asks",
+            )
+        return SilentError(
+            f"Modbus unit {given.unit} did not answer {times} times in a row",
+            remedy="Check its address, baud rate and framing, the two wires' polarity, "
+            "and that one master alone asks",
+        )
 
     async def _ask(self) -> bytes | None:
         """Return the registers' octets, ``None`` where nothing came."""
@@ -107,8 +186,8 @@ class ModbusTransport:
         assert client is not None
         if not client.connected:
             raise TransportError(
-                f"serial port {given.port} went away",
-                remedy="Check the adapter's plug; it is opened again when it is back",
+                f"{given.way} went away",
+                remedy="Check the plug; it is opened again when it is back",
             )
         read = client.read_holding_registers if given.function == 3 else client.read_input_registers
         try:

@@ -11,6 +11,8 @@ A line ends with CR, LF, both, or ETX (after STX).
 Example: ``53 54 2c 47 53 2c 2b 20 20 31 2e 32 33 34 6b 67 0d 0a`` is
 ``ST,GS,+  1.234kg`` CR LF: stable, gross, 1.234 kg.
 
+    error        Err, Err 4, E4, ERROR 12: the scale's own
+
 Pounds with ounces, ``13 lb 7.0 oz`` or ``13lb 7.0oz``, become ounces.
 
 Rules: the status is read first, since an overload line may hold digits that mean nothing. A
@@ -29,8 +31,8 @@ from decimal import Decimal
 
 from pitlogger.devices.contract import Measurement
 from pitlogger.devices.decoders import DecoderInfo
-from pitlogger.devices.framing import LineDecoder
-from pitlogger.errors import MalformedError, UnknownFrameError
+from pitlogger.devices.framing import LineDecoder, Outcome
+from pitlogger.errors import DeviceRefusalError, MalformedError, UnknownFrameError
 from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import Quality
 from pitlogger_drivers.text import ascii_line, mass_unit, number
@@ -47,12 +49,24 @@ _POUNDS_OUNCES = re.compile(
     r"(?<![\d.,])(\d{1,4})\s*lbs?\s*((?:1[0-5]|0?\d)(?:[.,]\d{1,4})?)\s*oz\b", re.IGNORECASE
 )
 _LONE_STATUS = re.compile(r"\s*-?(OL|OVER|UL|UNDER)-?\s*", re.IGNORECASE)
+_ERROR = re.compile(
+    r"\s*[-*]{0,3}\s*E(?:RR(?:OR)?)?[ .:_-]*(\d{1,4})?\s*[-*]{0,3}\s*", re.IGNORECASE
+)
 _LOAD = {"O": Quality.OVERLOAD, "U": Quality.UNDERLOAD}
 _MASS = Quantity.MASS
 
 
+def parse(line: bytes) -> tuple[Outcome, ...]:
+    """Return what ``decode`` returns and, beside it, an error that the scale itself reports."""
+    found = decode(line)
+    error = _ERROR.fullmatch(line.decode("ascii", errors="replace"))
+    return found if error is None else (*found, _own_error(error[1], error[0]))
+
+
 def decode(line: bytes) -> tuple[Measurement, ...]:
     """Return the mass of one line; a tare shown by the scale has the channel ``tare``.
+
+    A scale that shows an error of its own has no value.
 
     Raises:
         MalformedError: No line of either family.
@@ -65,10 +79,20 @@ def decode(line: bytes) -> tuple[Measurement, ...]:
     lone = _LONE_STATUS.fullmatch(text)
     if lone is not None:
         return (_no_value("", _LOAD[lone[1][0].upper()]),)
+    if _ERROR.fullmatch(text):
+        return (_no_value("", Quality.FAULT),)
     dashes = _DASHES.fullmatch(text)
     if dashes is not None:
         return (_no_value(mass_unit(dashes[1]), Quality.NO_VALUE),)
     return (_bare(text),)
+
+
+def _own_error(number: str | None, text: str) -> DeviceRefusalError:
+    which = f"error {number}" if number else "an error"
+    return DeviceRefusalError(
+        f"the scale reports {which} ('{text.strip()}')",
+        remedy="Look the number up in its manual; take the load off and switch it on again",
+    )
 
 
 def _in_ounces(match: re.Match[str]) -> str:
@@ -143,5 +167,5 @@ DECODER = DecoderInfo(
     name="serial-scale",
     summary="Serial scale that sends lines such as 'ST,GS,+  1.234kg' or '1.234 kg'",
     example=r"--text 'ST,GS,+  1.234kg\r\n'",
-    build=lambda _: LineDecoder(decode, refuse_blank=True),
+    build=lambda _: LineDecoder(parse, refuse_blank=True),
 )

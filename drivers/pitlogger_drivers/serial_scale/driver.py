@@ -12,7 +12,7 @@ from pitlogger.devices.transports.asking import AskingTransport
 from pitlogger.model.quantities import Quantity
 from pitlogger_drivers.routing import UnitDecoder
 from pitlogger_drivers.serial_line import ScaleConfig
-from pitlogger_drivers.serial_scale.decode import decode
+from pitlogger_drivers.serial_scale.decode import parse
 
 
 class SerialScaleConfig(ScaleConfig):
@@ -49,7 +49,7 @@ class SerialScale(DriverBase):
 
     def decoder(self, config: SerialScaleConfig) -> UnitDecoder:
         """Return a decoder of lines, the first of which may be a tail."""
-        return UnitDecoder(LineDecoder(decode, midstream=not config.ask), config.unit)
+        return UnitDecoder(LineDecoder(parse, midstream=not config.ask), config.unit)
 
     def transport(self, config: SerialScaleConfig) -> Transport:
         """Return the scale's port."""

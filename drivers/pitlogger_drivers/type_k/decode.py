@@ -1,6 +1,6 @@
 """Type K thermocouple given as a voltage: ``mV=4.096,cj=25``.
 
-    mV, uV  voltage between the leads as measured, millivolt or microvolt
+    mV, uV, V  voltage between the leads as measured, millivolt, microvolt or volt
     cj      temperature of the cold junction (the terminals), degC; 0 for an ice point
 
 Example: ``6d 56 3d 34 2e 30 39 36 2c 63 6a 3d 32 35`` is ``mV=4.096,cj=25``: E(25) = 1.000 mV
@@ -28,10 +28,13 @@ from pitlogger_drivers.type_k.its90 import (
     LOW_C,
     LOWEST_MV,
     temperature_c,
-    voltage_mv,
+)
+from pitlogger_drivers.type_k.its90 import (
+    voltage_mv as _voltage_mv,
 )
 
-_NAMES = {"mv": "mV", "uv": "uV", "cj": "cj"}
+_NAMES = {"mv": "mV", "uv": "uV", "v": "V", "cj": "cj"}
+_MV_OF = {"mV": 1.0, "uV": 0.001, "V": 1000.0}
 
 
 def decode(text: bytes) -> tuple[Measurement, ...]:
@@ -47,10 +50,11 @@ def decode(text: bytes) -> tuple[Measurement, ...]:
             "no cold junction: give the temperature of the terminals, as in cj=25, or cj=0 for an "
             "ice point"
         )
-    if ("mV" in given) == ("uV" in given):
-        raise MalformedError("expected one voltage, as in mV=4.096 or uV=4096")
-    voltage = given["mV"] if "mV" in given else given["uV"] / 1000
-    value = round(hot_junction_c(voltage, given["cj"]), 3) + 0.0
+    units = [unit for unit in _MV_OF if unit in given]
+    if len(units) != 1:
+        raise MalformedError("expected one voltage, as in mV=4.096, uV=4096 or V=0.004096")
+    voltage_mv = given[units[0]] * _MV_OF[units[0]]
+    value = round(hot_junction_c(voltage_mv, given["cj"]), 3) + 0.0
     return (Measurement("temperature", Quantity.TEMPERATURE, value, "Cel"),)
 
 
@@ -62,7 +66,7 @@ def hot_junction_c(measured_mv: float, cold_junction_c: float) -> float:
     """
     if not LOW_C <= cold_junction_c <= HIGH_C:
         raise OutOfRangeError(f"cold junction of {cold_junction_c:g} Cel: expected -270 to 1372")
-    total_mv = measured_mv + voltage_mv(cold_junction_c)
+    total_mv = measured_mv + _voltage_mv(cold_junction_c)
     if not LOWEST_MV <= total_mv <= HIGHEST_MV:
         raise OutOfRangeError(
             f"{total_mv:.3f} mV with the cold junction added: a type K thermocouple gives "

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import time
 from collections.abc import Iterator
 from contextlib import suppress
@@ -53,19 +54,23 @@ class W1(DriverBase):
 
     def transport(self, config: W1Config) -> PolledTransport:
         """Return the sensors' files, read in a thread."""
+        seen: set[str] = set()
         return PolledTransport(
-            lambda: read_sensors(config),
+            lambda: read_sensors(config, seen),
             config.every_s,
             present=(config.root / config.sensor).exists,
             what=f"1-Wire sensor {config.sensor}" if config.sensor else "the 1-Wire bus",
         )
 
 
-def read_sensors(config: W1Config) -> Iterator[Chunk]:
+def read_sensors(config: W1Config, seen: set[str]) -> Iterator[Chunk]:
     """Yield the text of each sensor; with several on a bus they convert together.
 
+    Args:
+        seen: Ids of sensors that were there before; one that is not any more is open.
+
     Raises:
-        OSError: No sensor is there, or one went while being read.
+        OSError: No sensor is there.
     """
     if config.sensor:
         yield Chunk(_KIND, read_text(config.root / config.sensor / "w1_slave").encode())
@@ -74,9 +79,13 @@ def read_sensors(config: W1Config) -> Iterator[Chunk]:
     if not sensors:
         raise FileNotFoundError(2, "no sensor of family 28", str(config.root))
     _convert_together(config.root)
-    for sensor in sensors:
-        text = read_text(sensor / "w1_slave")
-        yield Chunk(f"{_KIND}/{sensor.name}", text.encode())
+    seen.update(sensor.name for sensor in sensors)
+    for name in sorted(seen):
+        try:
+            text = read_text(config.root / name / "w1_slave")
+        except OSError as error:  # it went, alone
+            text = f"<{errno.errorcode.get(error.errno or 0, 'ENODEV')}>"
+        yield Chunk(f"{_KIND}/{name}", text.encode())
 
 
 def _convert_together(root: Path) -> None:

@@ -88,6 +88,29 @@ def install(root: Path, no_start: bool) -> None:
                    "Then find devices with `pitlogger devices scan` and name them.")  # fmt: skip
 
 
+@service.command("rules")
+@root_option
+def put_rules(root: Path) -> None:
+    """Put udev's rules in place, with a line for each USB scale that is plugged in now."""
+    from pitlogger.service.unit import RULES_NAME, places, rules
+
+    if root == Path("/"):
+        _need_root()
+    plugged = plugged_scales()
+    text = "\n".join([rules(), "# Scales plugged in when these rules were written.", *plugged])
+    click.echo(_put(places(root)[RULES_NAME], f"{text}\n", 0o644))
+    click.echo("\n".join(plugged) or "no USB scale is plugged in: plug it in and say this again")
+    if root == Path("/"):
+        click.echo("Then: sudo udevadm control --reload && sudo udevadm trigger")
+
+
+def plugged_scales() -> list[str]:
+    """Return the udev rule of each USB scale that is plugged in."""
+    from pitlogger.devices.transports.hidraw import SCALE, nodes
+
+    return sorted({n.rule for n in nodes() if (n.usage_page, n.usage) == SCALE and n.vendor})
+
+
 @service.command()
 @root_option
 def remove(root: Path) -> None:

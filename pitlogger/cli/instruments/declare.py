@@ -6,12 +6,13 @@ import asyncio
 import sys
 import threading
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
+from pitlogger.cli.instruments.line_settings import refuse_framing, settings_of_port
 from pitlogger.cli.output import emit, json_option
 from pitlogger.errors import UsageError
 
@@ -77,8 +78,9 @@ class Way:
 
 @click.command()
 @click.option("--port", default="", help="Serial device: its port, by its /dev/serial/by-id name.")
-@click.option("--baud", type=click.IntRange(50, 4_000_000), default=9600, show_default=True)
-@click.option("--framing", default="8N1", show_default=True)
+@click.option("--baud", type=click.IntRange(50, 4_000_000),
+              help="Found by trying where it is left out.")  # fmt: skip
+@click.option("--framing", default="", help="Such as 8N1; found by trying where it is left out.")
 @click.option("--address", default="", help="Bluetooth device: its address.")
 @click.option("--advertised", is_flag=True, help="Read what it advertises; do not connect.")
 @click.option("--poll", default="", help="What to send to be answered: text, or hex for Bluetooth.")
@@ -91,7 +93,7 @@ class Way:
 @json_option
 def declare(
     port: str,
-    baud: int,
+    baud: int | None,
     framing: str,
     address: str,
     advertised: bool,
@@ -118,11 +120,16 @@ def declare(
     from pitlogger.devices.declaring.session import Seen, Session, UnknownDevice
     from pitlogger.devices.declaring.written import place_in_words, scale_of
 
-    way = _way(port, baud, framing, address, advertised, poll, poll_at)
+    refuse_framing(framing)
+    way = _way(port, baud or 9600, framing or "8N1", address, advertised, poll, poll_at)
     if out.exists() is not add:
         hint = "name the file to add to" if add else "name another file, or give --add"
         raise UsageError(f"{out} {'does not exist' if add else 'exists already'}: {hint}")
     say = (lambda line: click.echo(line, err=True)) if as_json else click.echo
+    if port and baud is None:
+        question = poll.encode().decode("unicode_escape").encode("latin-1")
+        baud, framing = settings_of_port(port, question, say)
+        way = replace(way, baud=baud, framing=framing)
     seen = Seen(sends_lines=way.sends_lines)
     session = Session(seen, _ask_person(), say, _within(within))
     asyncio.run(session.run(UnknownDevice(seen, way.open)))

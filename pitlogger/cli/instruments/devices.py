@@ -11,12 +11,14 @@ import click
 from pitlogger.cli.instruments.declare import declare
 from pitlogger.cli.instruments.device_acts import forget, send
 from pitlogger.cli.instruments.doctor import doctor
+from pitlogger.cli.instruments.line_settings import can_be_searched, in_words, settings_for
 from pitlogger.cli.instruments.pair_device import pair_device
 from pitlogger.cli.output import emit, json_option, say_alone, table
 from pitlogger.errors import TransportError, UsageError
 
 if TYPE_CHECKING:
     from pitlogger.devices.contract import DriverInfo
+    from pitlogger.devices.line_search import Search
     from pitlogger.devices.reach import Find
     from pitlogger.devices.runner import Device
     from pitlogger.devices.trial import Trial
@@ -127,13 +129,20 @@ def _reach_text(rows: list[tuple[Find, list[str]]]) -> str:
 @click.argument("keys", nargs=-1, metavar="[KEY=VALUE]...")
 @_config
 @_seconds
+@click.option("--write", is_flag=True, help="Try its question at other rates, where it has one.")
 @json_option
 def try_device(
-    driver: str, keys: tuple[str, ...], config_file: Path | None, seconds: float, as_json: bool
+    driver: str,
+    keys: tuple[str, ...],
+    config_file: Path | None,
+    seconds: float,
+    write: bool,
+    as_json: bool,
 ) -> None:
     """Show live readings of a device, and which probe is being warmed in the hand.
 
-    DRIVER is a driver's name with its KEY=VALUE pairs or, with --config, the id of a device.
+    DRIVER is a driver's name with its KEY=VALUE pairs or, with --config, the id of a device. A
+    serial device that cannot be read is tried at the customary rates and framings.
 
     \b
     Examples:
@@ -143,16 +152,24 @@ def try_device(
     from pitlogger.devices.trial import Trial
 
     device = _device(driver, keys, config_file)
-    trial = Trial(device, (lambda _line: None) if as_json else click.echo)
+    say = (lambda _line: None) if as_json else click.echo
+    trial = Trial(device, say)
     asyncio.run(trial.run(seconds))
-    _show_trial(trial, as_json)
+    searched = None
+    if not _has_value(trial) and trial.was_up and can_be_searched(device, write):
+        searched = settings_for(device, say)
+    _show_trial(trial, searched, as_json)
 
 
-def _show_trial(trial: Trial, as_json: bool) -> None:
+def _has_value(trial: Trial) -> bool:
+    return any(found.value is not None for found in trial.latest.values())
+
+
+def _show_trial(trial: Trial, searched: Search | None, as_json: bool) -> None:
     from pitlogger.devices.checks import State
     from pitlogger.devices.configured import verdict, was_read
 
-    document = {
+    document: dict[str, Any] = {
         "device": trial.device.id,
         "driver": trial.device.driver.info.name,
         "facts": trial.facts,
@@ -169,9 +186,19 @@ def _show_trial(trial: Trial, as_json: bool) -> None:
         ],
         "refused": [refused.reason for refused in trial.refused],
         "warmed": trial.warmth.warmed(),
+        "bytes": trial.bytes_heard,
+        "settings": None,
     }
+    found = searched.found if searched is not None else None
+    if found is not None:
+        document["settings"] = {"baud": found.baud, "framing": found.framing}
     if as_json:
         emit(document, True, "")
+    if searched is not None and found is not None:
+        raise TransportError(
+            f"no reading came with these settings: {in_words(searched)}",
+            remedy=f'Write baud = {found.baud} and framing = "{found.framing}"',
+        )
     check, *_ = verdict(trial)
     if not trial.latest or (check.state is State.TROUBLE and not was_read(trial)):
         raise TransportError(f"no reading came: {check.found}", remedy=check.remedy)

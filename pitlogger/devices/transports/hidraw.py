@@ -21,6 +21,7 @@ from pitlogger.devices.contract import Chunk
 from pitlogger.devices.transports.inbox import Inbox
 from pitlogger.errors import TransportError
 
+SCALE = (0x8D, 0x20)  # usage page and usage of a scale
 SYSFS = Path("/sys/class/hidraw")
 DEV = Path("/dev")
 _REPORT = 64  # octets; the longest report of a full-speed device
@@ -37,6 +38,16 @@ class HidNode:
     usage: int
     is_numbered: bool
     serial: str
+    vendor: str = ""  # four hex digits, as the product
+    product: str = ""
+
+    @property
+    def rule(self) -> str:
+        """The udev rule that lets the service read it, and nobody else's device."""
+        return (
+            f'KERNEL=="hidraw*", ATTRS{{idVendor}}=="{self.vendor}", '
+            f'ATTRS{{idProduct}}=="{self.product}", GROUP="pitlogger", MODE="0660"'
+        )
 
 
 def read_descriptor(octets: bytes) -> tuple[int, int, bool]:
@@ -72,7 +83,15 @@ def nodes(sysfs: Path = SYSFS, dev: Path = DEV) -> Iterator[HidNode]:
             continue  # it is being unplugged
         page, usage, is_numbered = read_descriptor(octets)
         serial = next((line[9:] for line in facts.splitlines() if line.startswith("HID_UNIQ=")), "")
-        yield HidNode(str(dev / folder.name), page, usage, is_numbered, serial)
+        vendor, product = _make(facts)
+        yield HidNode(str(dev / folder.name), page, usage, is_numbered, serial, vendor, product)
+
+
+def _make(facts: str) -> tuple[str, str]:
+    """Return vendor and product from ``HID_ID=0003:00001234:00005678``."""
+    line = next((line[7:] for line in facts.splitlines() if line.startswith("HID_ID=")), "::")
+    _bus, vendor, product = [*line.split(":"), "", ""][:3]
+    return vendor[-4:].lower(), product[-4:].lower()
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,16 +14,15 @@ import termios
 from collections.abc import AsyncIterator
 from contextlib import suppress
 from dataclasses import dataclass
-from pathlib import Path
 
 import serial
 
 from pitlogger.devices.contract import Chunk
 from pitlogger.devices.transports.inbox import Inbox
 from pitlogger.devices.transports.paths import path_appears
+from pitlogger.devices.transports.ports import known_ports
 from pitlogger.errors import ConfigError, TransportError
 
-BY_ID = Path("/dev/serial/by-id")
 FRAMINGS = {
     f"{bits}{parity}{stop}": (bits, parity, stop)
     for bits in (7, 8)
@@ -47,17 +46,6 @@ class SerialSettings:
                 f"'{self.framing}' is no framing: write data bits, parity and stop bits, "
                 "as in 8N1 or 7E1"
             )
-
-
-def known_ports() -> list[str]:
-    """Return the ports of this host, by the name that stays with the plug where there is one."""
-    named = sorted(str(path) for path in BY_ID.glob("*"))
-    if named:
-        return named
-    found: list[Path] = []
-    for pattern in ("ttyUSB*", "ttyACM*", "ttyAMA*"):
-        found += sorted(Path("/dev").glob(pattern))
-    return [str(path) for path in found]
 
 
 class SerialTransport:
