@@ -58,6 +58,7 @@ from pitlogger.store.queries import Reader
 from pitlogger.store.rows import RunRow, Trouble
 from pitlogger.store.store import Store
 from pitlogger.views.fanout import Fanout, Happening
+from pitlogger.views.language import speak
 from pitlogger.views.node import Answer
 from pitlogger.yields.books import from_book
 from pitlogger.yields.document import doubt_document
@@ -115,6 +116,7 @@ class Daemon:
 
     async def __aenter__(self) -> Daemon:
         self._loop = asyncio.get_running_loop()
+        speak(self.config.units.language, self.config.languages)
         self.config.node.data.mkdir(parents=True, exist_ok=True)
         self.keeping.load_memories()
         devices = configured_devices(self.config, self.keeping.memories)
@@ -265,6 +267,7 @@ class Daemon:
         Raises:
             PitloggerError: It cannot be used; the old one stays.
         """
+        speak(config.units.language, config.languages)
         found = difference(self.config, config)
         config = applicable(self.config, config)
         devices = configured_devices(config, self.keeping.memories)
