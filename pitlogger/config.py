@@ -68,7 +68,6 @@ class UnitsTable(_Table):
     temperature: Literal["F", "C"] = "F"
     mass: Literal["lb-oz", "lb", "oz", "kg", "g"] = "lb-oz"
     currency: str = "USD"
-    language: Annotated[str, Field(pattern=r"^[A-Za-z]{2,3}(-[A-Za-z0-9]+)*$")] = "en"
 
 
 class ChannelTable(_Table):
@@ -161,6 +160,16 @@ class StoreTable(_Table):
     keep_readings_days: int | None = Field(None, ge=1)
 
 
+class HubTable(_Table):
+    """Collects the records of other nodes; they join with ``pitlogger uplink join``."""
+
+    enabled: bool = False
+    host: str = "0.0.0.0"  # noqa: S104  nodes are elsewhere on the network
+    port: int = Field(8443, ge=0, le=65535)
+    firm: str = "own"
+    site: str = "home"  # where this node itself belongs
+
+
 class Config(_Table):
     node: NodeTable = Field(default_factory=NodeTable)
     units: UnitsTable = UnitsTable()
@@ -170,6 +179,7 @@ class Config(_Table):
     notify: NotifyTable = NotifyTable()
     policy: PolicyTable = PolicyTable()
     store: StoreTable = StoreTable()
+    hub: HubTable = HubTable()
 
     @model_validator(mode="after")
     def _ids_are_unique(self) -> Config:
@@ -194,11 +204,6 @@ class Config(_Table):
     def socket(self) -> Path:
         """Where the daemon listens for the command line."""
         return self.node.socket or self.node.data / "pitlogger.sock"
-
-    @property
-    def languages(self) -> Path:
-        """Folder of ``.po`` files of one's own."""
-        return self.node.data / "languages"
 
     @property
     def database(self) -> Path:

@@ -20,6 +20,8 @@
     │   ├── KeyMissingError       encrypted, and no key is known
     │   └── ReplayError
     │       └── DuplicateFrameError
+    ├── BundleError           what a node sent to a hub cannot be taken
+    ├── HubFullError          the hub cannot write; nodes wait
     ├── LibraryError          the forecast library shipped is damaged or of another version
     └── StoreError            the database
 
@@ -162,6 +164,14 @@ class KeyMissingError(DecodeError):
 
 class ReplayError(DecodeError):
     """An authenticated frame that was already seen, or one sent plain that must not be."""
+
+
+class BundleError(PitloggerError, ValueError):
+    """What a node sent to a hub cannot be taken; the message is the reason."""
+
+
+class HubFullError(PitloggerError):
+    """The hub's disk or database refuses; nothing was written, and the nodes send again."""
 
 
 class DuplicateFrameError(ReplayError):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import sys
 from collections.abc import Iterable
 from importlib import import_module
@@ -71,6 +70,8 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "store": ("records.store:store", "Back up, restore and examine the record."),
     "service": ("installation.service:service", "Run at boot, as a system service."),
     "devices": ("instruments.devices:devices", "List, find and try devices."),
+    "uplink": ("fleet.uplink:uplink", "Send this node's record to a hub."),
+    "hub": ("fleet.hub:hub", "The records of several nodes in one place."),
 }
 GROUP = "pitlogger.commands"  # entry points of other packages that add commands
 
@@ -138,11 +139,6 @@ def root(ctx: click.Context) -> None:
     from pitlogger.cli.ahead.history import Record
     from pitlogger.cli.records import past
 
-    if tag := os.environ.get("PITLOGGER_LANGUAGE"):
-        from pitlogger.config import default_data
-        from pitlogger.views.language import speak
-
-        speak(tag, default_data() / "languages")
     ctx.obj = Record(past.books, past.add_cooks, past.mass_unit)
 
 

@@ -21,7 +21,15 @@ from pitlogger.safety.live import PieceClocks
 GAPS_KEPT = 11
 MINUTE_MS = 60_000
 OUTLIVES_COOKS = frozenset(
-    {"check-overdue", "clock-unset", "device-lost", "disk-low", "notify-failing", "store-failing"}
+    {
+        "check-overdue",
+        "clock-unset",
+        "device-lost",
+        "disk-low",
+        "notify-failing",
+        "store-failing",
+        "uplink-behind",
+    }
 )
 LEVEL_TIME_MS = 20_000  # time constant of the short-time level
 NOT_BELIEVED = frozenset({"air", "stuck", "swapped"})

@@ -361,6 +361,7 @@ class TroubleChanged:
     alert: Literal[
         "store-failing",
         "notify-failing",
+        "uplink-behind",
         "disk-low",
         "clock-unset",
         "battery-low",

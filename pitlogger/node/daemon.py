@@ -50,6 +50,7 @@ from pitlogger.node.identity import issue_run, node_uid
 from pitlogger.node.intake import Intake
 from pitlogger.node.journalling import Journalling
 from pitlogger.node.keeping import Keeping
+from pitlogger.node.uplinking import Uplinking
 from pitlogger.notify.service import Notifier
 from pitlogger.service.on_disk import on_disk
 from pitlogger.service.reload import Difference, applicable, difference
@@ -58,7 +59,6 @@ from pitlogger.store.queries import Reader
 from pitlogger.store.rows import RunRow, Trouble
 from pitlogger.store.store import Store
 from pitlogger.views.fanout import Fanout, Happening
-from pitlogger.views.language import speak
 from pitlogger.views.node import Answer
 from pitlogger.yields.books import from_book
 from pitlogger.yields.document import doubt_document
@@ -106,6 +106,7 @@ class Daemon:
         self.keeping: Keeping = Keeping(self)
         self.forecasting: Forecasting = Forecasting(self)
         self.notifier: Notifier = Notifier(self)
+        self.uplinking = Uplinking(self)
 
     @property
     def socket(self) -> Path:
@@ -116,7 +117,6 @@ class Daemon:
 
     async def __aenter__(self) -> Daemon:
         self._loop = asyncio.get_running_loop()
-        speak(self.config.units.language, self.config.languages)
         self.config.node.data.mkdir(parents=True, exist_ok=True)
         self.keeping.load_memories()
         devices = configured_devices(self.config, self.keeping.memories)
@@ -129,6 +129,7 @@ class Daemon:
             self.supervisor.start(device)
         self._tasks.append(asyncio.create_task(self._tick_for_ever(), name="ticks"))
         self._tasks.append(asyncio.create_task(self.notifier.run(), name="notify"))
+        self.uplinking.start()
         return self
 
     def _open(self, channels: list[Channel]) -> None:
@@ -175,6 +176,7 @@ class Daemon:
         trace: TracebackType | None,
     ) -> None:
         self.stopping.set()
+        await self.uplinking.stop()
         await self.supervisor.__aexit__()
         for task in self._tasks:
             task.cancel()
@@ -267,7 +269,6 @@ class Daemon:
         Raises:
             PitloggerError: It cannot be used; the old one stays.
         """
-        speak(config.units.language, config.languages)
         found = difference(self.config, config)
         config = applicable(self.config, config)
         devices = configured_devices(config, self.keeping.memories)

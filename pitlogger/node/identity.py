@@ -7,6 +7,8 @@ from the key: ``p-`` and 26 letters of base32(SHA-256(public key)). Sources: RFC
 
 from __future__ import annotations
 
+import base64
+import hashlib
 import logging
 import os
 import re
@@ -14,9 +16,13 @@ import sqlite3
 import time
 from contextlib import closing, suppress
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from pitlogger.model.entry_ids import new_run
 from pitlogger.store.connection import connect_reader
+
+if TYPE_CHECKING:
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 log = logging.getLogger(__name__)
 
@@ -44,17 +50,34 @@ def node_uid(data: Path) -> str:
     return _made(path)
 
 
+def node_key(data: Path) -> Ed25519PrivateKey:
+    """Return the key of the node whose data lie in a folder, made where there is none.
+
+    Raises:
+        OSError: The folder cannot be read or written.
+    """
+    from cryptography.hazmat.primitives.asymmetric import ed25519
+    from cryptography.hazmat.primitives.serialization import load_pem_private_key
+
+    node_uid(data)
+    key = load_pem_private_key((data / KEY_FILE).read_bytes(), None)
+    assert isinstance(key, ed25519.Ed25519PrivateKey)
+    return key
+
+
+def uid_of(public_key: bytes) -> str:
+    """Return the id that follows from a public key, 32 bytes."""
+    digest = hashlib.sha256(public_key).digest()
+    return f"p-{base64.b32encode(digest).decode()[:26].lower()}"
+
+
 def _made(path: Path) -> str:
     """Make a key and write it, whole or not at all, readable by its owner alone."""
-    import base64
-    import hashlib
-
     from cryptography.hazmat.primitives import serialization
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
     key = Ed25519PrivateKey.generate()
-    public = key.public_key().public_bytes_raw()
-    uid = f"p-{base64.b32encode(hashlib.sha256(public).digest()).decode()[:26].lower()}"
+    uid = uid_of(key.public_key().public_bytes_raw())
     pem = key.private_bytes(
         serialization.Encoding.PEM,
         serialization.PrivateFormat.PKCS8,

@@ -191,6 +191,14 @@ def unpack(data: bytes) -> Columns:
     return _take(data, 0)
 
 
+def packed_count(data: bytes) -> int | None:
+    """Return how many readings a packed row says it holds, ``None`` where it is none."""
+    try:
+        return take_varint(data, 1)[0] if data[0] == VERSION else None
+    except IndexError:
+        return None
+
+
 def unpack_tail(data: bytes) -> dict[int, Columns]:
     """Return the readings of a tail row by channel id.
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import json
 import sqlite3
 import zlib
-from collections.abc import Iterable, Iterator, Sequence
-from contextlib import closing
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import closing, contextmanager
 from pathlib import Path
 from types import TracebackType
 
@@ -95,6 +95,15 @@ class Reader:
         trace: TracebackType | None,
     ) -> None:
         self.close()
+
+    @contextmanager
+    def rows(self) -> Iterator[Callable[..., sqlite3.Cursor]]:
+        """Yield a way to ask in SQL; all that is asked sees the file as it stood at first."""
+        self._connection.execute("BEGIN")
+        try:
+            yield self._connection.execute
+        finally:
+            self._connection.execute("ROLLBACK")
 
     def readings(
         self,

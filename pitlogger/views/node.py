@@ -22,6 +22,7 @@ from pitlogger.store.queries import Reader
 from pitlogger.store.rows import Trouble
 from pitlogger.store.store import Store
 from pitlogger.views.fanout import Fanout, Happening
+from pitlogger.views.uplink import UplinkStatus
 
 Answer = TypeVar("Answer")
 
@@ -37,6 +38,26 @@ class Notifying(Protocol):
 
     async def try_sounder(self) -> str | None:
         """Sound it briefly and return what should have been heard, ``None`` without one."""
+
+
+class Uplinking(Protocol):
+    """The node's way to a hub; see ``node/uplinking.py``."""
+
+    @property
+    def is_on(self) -> bool:
+        """Whether there is a hub to send to."""
+
+    def start_with(self, carrier: Any, hub: str, where: str) -> None:
+        """Begin over a way that is given."""
+
+    async def join(self, address: str, code: str) -> Any:
+        """Join a hub and begin sending to it."""
+
+    async def leave(self) -> None:
+        """Stop sending, and forget the hub."""
+
+    def status(self) -> UplinkStatus:
+        """Return how it fares."""
 
 
 class Node(Protocol):
@@ -76,6 +97,10 @@ class Node(Protocol):
     @property
     def notifier(self) -> Notifying:
         """How people are told."""
+
+    @property
+    def uplinking(self) -> Uplinking:
+        """The way to a hub."""
 
     def feed(self, given: Input) -> list[Entry]:
         """Hand one input to the engine; return the journal entries it caused."""

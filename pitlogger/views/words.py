@@ -148,6 +148,7 @@ ALERTS: dict[str, str] = {
     "disk-low": mark("disk nearly full"),
     "store-failing": mark("record cannot be written"),
     "notify-failing": mark("messages not sent"),
+    "uplink-behind": mark("hub not reached"),
 }
 QUALITIES: dict[str, str] = {
     Quality.GOOD: mark("good"),

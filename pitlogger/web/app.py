@@ -17,6 +17,8 @@ from pitlogger.views.node import Node
 from pitlogger.web.access.access import Access
 from pitlogger.web.access.gate import Gate, wants_json
 from pitlogger.web.access.routes import make_access_api
+from pitlogger.web.fleet.api import make_fleet_api
+from pitlogger.web.fleet.embedded import EmbeddedHub
 from pitlogger.web.overnight.night import make_night_api
 from pitlogger.web.page.forms import fault_text
 from pitlogger.web.page.pairing import make_pairing
@@ -36,19 +38,24 @@ from pitlogger.web.routes.ring_test import RingTest
 PACK_FROM = 1000  # octets; below, packing costs more than it saves
 
 
-def make_apps(daemon: Node, access: Access, page: str | None = None) -> tuple[ASGIApp, ASGIApp]:
+def make_apps(
+    daemon: Node, access: Access, page: str | None = None, hub: EmbeddedHub | None = None
+) -> tuple[ASGIApp, ASGIApp]:
     """Return the application as the Unix socket serves it and as the network does.
 
     Args:
         page: The address phones open, for links; ``None`` without a page.
+        hub: The hub inside this node, where it is one.
     """
-    app = make_app(daemon, access, page)
+    app = make_app(daemon, access, page, hub)
     local = Gate(app, access, trusted=True)
     network = GZipMiddleware(Gate(app, access, trusted=False), PACK_FROM, compresslevel=5)
     return local, network
 
 
-def make_app(daemon: Node, access: Access, page: str | None = None) -> FastAPI:
+def make_app(
+    daemon: Node, access: Access, page: str | None = None, hub: EmbeddedHub | None = None
+) -> FastAPI:
     """Return the routes of both, without the gate."""
     app = FastAPI(
         title="pitlogger", version=__version__,
@@ -62,6 +69,7 @@ def make_app(daemon: Node, access: Access, page: str | None = None) -> FastAPI:
     app.include_router(make_import_api(daemon))
     app.include_router(make_forecast_api(daemon))
     app.include_router(make_meal_api(daemon))
+    app.include_router(make_fleet_api(daemon, hub))
     app.include_router(make_night_api(daemon, ring))
     app.include_router(make_access_api(access, page))
     app.include_router(make_pairing(access, daemon.config.node.name))

@@ -8,6 +8,7 @@ import socket
 from collections.abc import AsyncIterator, Iterator
 from contextlib import AsyncExitStack, asynccontextmanager, contextmanager
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import uvicorn
 from starlette.types import ASGIApp
@@ -20,6 +21,9 @@ from pitlogger.web.access.bounded import BoundedProtocol
 from pitlogger.web.access.door import LOCAL, NETWORK, Door, Limits, with_room
 from pitlogger.web.access.roles import Role
 from pitlogger.web.app import make_apps
+
+if TYPE_CHECKING:
+    from pitlogger.web.fleet.embedded import EmbeddedHub
 
 
 class _Server(uvicorn.Server):
@@ -74,17 +78,38 @@ async def serving(daemon: Node, access: Access | None = None) -> AsyncIterator[s
         unix = stack.enter_context(_unix_socket(daemon.socket))
         stack.callback(daemon.socket.unlink, missing_ok=True)
         address = None if listening is None else page_address(web, listening.getsockname()[1])
-        local, network = make_apps(daemon, access, address)
+        hub = await _hub(daemon, access, stack) if daemon.config.hub.enabled else None
+        local, network = make_apps(daemon, access, address, hub)
         await stack.enter_async_context(_running(local, unix, access, LOCAL))
         if listening is not None:
             limits = with_room(NETWORK)
-            await stack.enter_async_context(_running(network, listening, access, limits, web))
+            tls = None
+            if web.tls_cert is not None and web.tls_key is not None:
+                tls = (web.tls_cert, web.tls_key)
+            await stack.enter_async_context(_running(network, listening, access, limits, tls))
             if web.one_time_link:
                 address = f"{address}pair#{access.invite(Role.OWNER)}"
         try:
             yield address
         finally:
             daemon.stopping.set()
+
+
+async def _hub(daemon: Node, access: Access, stack: AsyncExitStack) -> EmbeddedHub:
+    """Open the node's hub and the port that other nodes send to."""
+    from pitlogger.web.fleet.embedded import embedded_hub
+    from pitlogger.web.fleet.receiving import make_receiving
+
+    table = daemon.config.hub
+    listening = stack.enter_context(_tcp_socket(table.host, table.port))
+    hub = await stack.enter_async_context(embedded_hub(daemon))
+    host = _lan_address() or socket.gethostname()
+    hub.address = f"https://{host}:{listening.getsockname()[1]}"
+    tls = (hub.identity.certificate, hub.identity.key)
+    await stack.enter_async_context(
+        _running(make_receiving(hub), listening, access, with_room(NETWORK), tls)
+    )
+    return hub
 
 
 def page_address(web: WebTable, port: int) -> str:
@@ -115,7 +140,7 @@ async def _running(
     listening: socket.socket,
     access: Access,
     limits: Limits,
-    web: WebTable | None = None,
+    tls: tuple[Path, Path] | None = None,
 ) -> AsyncIterator[None]:
     config = uvicorn.Config(
         app,
@@ -128,8 +153,8 @@ async def _running(
         timeout_graceful_shutdown=1,
         server_header=False,
         h11_max_incomplete_event_size=limits.head_bytes,
-        ssl_certfile=None if web is None else web.tls_cert,
-        ssl_keyfile=None if web is None else web.tls_key,
+        ssl_certfile=None if tls is None else tls[0],
+        ssl_keyfile=None if tls is None else tls[1],
     )
     server = _Server(config, listening, limits, access)
     task = asyncio.create_task(server.serve(sockets=[listening]), name="serve")

@@ -1,0 +1,1 @@
+"""Commands about several nodes: the uplink of one, the hub of all."""

@@ -1,0 +1,60 @@
+"""``pitlogger uplink``: send this node's record to a hub."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from pitlogger.cli.client import Client, socket_option
+from pitlogger.cli.output import emit, json_option
+
+
+@click.group()
+def uplink() -> None:
+    """Send this node's record to a hub, and see how that fares."""
+
+
+@uplink.command()
+@socket_option
+@json_option
+def status(socket: Path | None, as_json: bool) -> None:
+    """Say which hub there is, what waits and what is wrong."""
+    found = Client(socket).get("/uplink")
+    emit(found, as_json, described(found))
+
+
+def described(found: dict[str, Any]) -> str:
+    """Return how an uplink fares, in words."""
+    if found["hub"] is None:
+        return f"node {found['uid']}: no hub. Join one: pitlogger uplink join HUB CODE"
+    lines = [f"node {found['uid']} sends to {found['hub']}"]
+    waiting = found["waiting"]
+    lines.append("nothing waits" if not waiting else f"{waiting} bundles wait for their receipt")
+    if found["refused"]:
+        lines.append(f"{found['refused']} bundles were set aside by the hub: see the log")
+    if found["fault"]:
+        lines.append(found["fault"])
+    return "\n".join(lines)
+
+
+@uplink.command()
+@click.argument("hub")
+@click.argument("code")
+@socket_option
+@json_option
+def join(hub: str, code: str, socket: Path | None, as_json: bool) -> None:
+    """Join HUB, such as kitchen.local, by the CODE that it shows."""
+    found = Client(socket).post("/uplink/join", hub=hub, code=code)
+    words = f"joined {found['address']} as {found['tenant']}, {found['site']}"
+    emit(found, as_json, f"{words}; all that is on record here is being sent")
+
+
+@uplink.command()
+@socket_option
+@json_option
+def leave(socket: Path | None, as_json: bool) -> None:
+    """Stop sending. What the hub received stays there."""
+    found = Client(socket).post("/uplink/leave")
+    emit(found, as_json, described(found))

@@ -1,0 +1,247 @@
+"""Bundles: what a node sends of its record to a hub, as CBOR.
+
+    v        1              version; a hub takes its own and the one before, once there is one
+    node     text           id of the node
+    n        integer        number of the bundle in this life of the node, from 1
+    run      text           the run all of it belongs to
+    row      map            the run's row, under the names of its fields
+    clock    [[from_ms, offset_ms, trusted, rev]]
+    s        [[channel, quantity, block_ms, rev, readings, data, n, mean, low, high]]
+    j        [[seq, t_ms, kind, initials, key, cook, text]]
+    lost     [[from_ms, to_ms, readings, reason]]
+    now      [t_ms, alarms, text]   how things stand, JSON; or null
+
+``data`` is a packed span as the store keeps it (``store/packing.py``), n, mean, low and high its
+ten minutes; minutes without good readings are null. The text of an entry is what the node wrote, to
+the byte. Further keys are passed over, so that a newer node may say more.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any, TypeVar
+
+import cbor2
+
+from pitlogger.errors import BundleError
+from pitlogger.formats.cose import read_cbor
+
+VERSION = 1
+VERSIONS = (VERSION,)
+MOST_BYTES = 256 * 1024
+MINUTES = 10
+_INTEGER = 1 << 62
+Part = TypeVar("Part")
+Value = TypeVar("Value")
+
+
+@dataclass(frozen=True, slots=True)
+class RunPart:
+    """The row of a run; see ``store/rows.py``."""
+
+    boot_id: str
+    start_ms: int
+    start_monotonic_ms: int
+    version: str
+    utc_trusted: bool
+    end_ms: int | None
+    name: str
+    rev: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class ClockPart:
+    """From ``from_ms`` on, UTC is engine time plus ``offset_ms``."""
+
+    from_ms: int
+    offset_ms: int
+    trusted: bool
+    rev: int
+
+
+@dataclass(frozen=True, slots=True)
+class SpanPart:
+    """Ten minutes of one channel. Minutes: lists of ten, milli-units; null where none was good."""
+
+    channel: str
+    quantity: str | None
+    block_ms: int
+    rev: int
+    readings: int
+    data: bytes
+    n: tuple[int | None, ...]
+    mean: tuple[int | None, ...]
+    low: tuple[int | None, ...]
+    high: tuple[int | None, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class EntryPart:
+    """A journal entry; ``text`` is its JSON as the node keeps it."""
+
+    seq: int
+    t_ms: int
+    kind: str
+    initials: str
+    key: str | None
+    cook: str | None
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class LostPart:
+    """Readings that the node could not keep."""
+
+    from_ms: int
+    to_ms: int
+    readings: int
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class NowPart:
+    """How things stand at a node: when, how many alarms stand, the rest as JSON."""
+
+    t_ms: int
+    alarms: int
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Bundle:
+    """Records of one run of one node."""
+
+    node: str
+    number: int
+    run: str
+    row: RunPart
+    clocks: tuple[ClockPart, ...] = ()
+    spans: tuple[SpanPart, ...] = ()
+    entries: tuple[EntryPart, ...] = ()
+    lost: tuple[LostPart, ...] = ()
+    now: NowPart | None = None
+
+    def __len__(self) -> int:
+        return len(self.spans) + len(self.entries) + len(self.lost)
+
+
+def dump_bundle(bundle: Bundle) -> bytes:
+    """Return a bundle as CBOR."""
+    row = bundle.row
+    return cbor2.dumps({
+        "v": VERSION, "node": bundle.node, "n": bundle.number, "run": bundle.run,
+        "row": {name: getattr(row, name) for name in RunPart.__dataclass_fields__},
+        "clock": [_items(part) for part in bundle.clocks],
+        "s": [_items(part) for part in bundle.spans],
+        "j": [_items(part) for part in bundle.entries],
+        "lost": [_items(part) for part in bundle.lost],
+        "now": None if bundle.now is None else _items(bundle.now),
+    })  # fmt: skip
+
+
+def load_bundle(payload: bytes) -> Bundle:
+    """Return the bundle that a payload holds.
+
+    Raises:
+        BundleError: Too long, not CBOR, another version, or a part that does not fit its field.
+    """
+    if len(payload) > MOST_BYTES:
+        raise BundleError(f"{len(payload)} bytes; a bundle has {MOST_BYTES} at most")
+    given = read_cbor(payload)
+    if not isinstance(given, dict):
+        raise BundleError("not a map")
+    if given.get("v") not in VERSIONS:
+        raise BundleError(f"version {given.get('v')!r}; versions {VERSIONS} are read here")
+    row, now = given.get("row"), given.get("now")
+    if not isinstance(row, dict):
+        raise BundleError("row: expected a map")
+    return Bundle(
+        node=_text(given.get("node"), "node"),
+        number=_whole(given.get("n"), "n"),
+        run=_text(given.get("run"), "run"),
+        row=_record(RunPart, [row.get(name) for name in RunPart.__dataclass_fields__], "row"),
+        clocks=_records(ClockPart, given.get("clock"), "clock"),
+        spans=tuple(_checked(span) for span in _records(SpanPart, given.get("s"), "s")),
+        entries=_records(EntryPart, given.get("j"), "j"),
+        lost=_records(LostPart, given.get("lost"), "lost"),
+        now=None if now is None else _record(NowPart, now, "now"),
+    )
+
+
+def _items(part: Any) -> list[Any]:
+    return [getattr(part, name) for name in part.__dataclass_fields__]
+
+
+def _records(kind: type[Part], given: Any, where: str) -> tuple[Part, ...]:
+    if not isinstance(given, list | tuple):
+        raise BundleError(f"{where}: expected a list")
+    return tuple(_record(kind, row, where) for row in given)
+
+
+def _record(kind: type[Part], given: Any, where: str) -> Part:
+    fields = kind.__dataclass_fields__  # type: ignore[attr-defined]
+    if not isinstance(given, list | tuple) or len(given) != len(fields):
+        raise BundleError(f"{where}: expected {len(fields)} items: {', '.join(fields)}")
+    values = [
+        _TAKES[field.type](value, f"{where}.{name}")
+        for (name, field), value in zip(fields.items(), given, strict=True)
+    ]
+    return kind(*values)
+
+
+def _checked(span: SpanPart) -> SpanPart:
+    minutes = (span.n, span.mean, span.low, span.high)
+    if any(len(column) != MINUTES for column in minutes):
+        raise BundleError(f"s: a span has {MINUTES} minutes")
+    if span.readings < 1 or span.rev < 0 or not span.data:
+        raise BundleError("s: a span has readings, their data and a revision from 0")
+    return span
+
+
+def _text(value: Any, where: str) -> str:
+    if not isinstance(value, str):
+        raise BundleError(f"{where}: expected text, got {type(value).__name__}")
+    if "\0" in value:
+        raise BundleError(f"{where}: a zero byte in text")
+    return value
+
+
+def _whole(value: Any, where: str) -> int:
+    if type(value) is not int or abs(value) >= _INTEGER:
+        raise BundleError(f"{where}: expected a whole number below 2^62")
+    return value
+
+
+def _truth(value: Any, where: str) -> bool:
+    if type(value) is not bool:
+        raise BundleError(f"{where}: expected true or false")
+    return value
+
+
+def _bytes(value: Any, where: str) -> bytes:
+    if not isinstance(value, bytes):
+        raise BundleError(f"{where}: expected bytes")
+    return value
+
+
+def _or_none(take: Callable[[Any, str], Value]) -> Callable[[Any, str], Value | None]:
+    return lambda value, where: None if value is None else take(value, where)
+
+
+def _wholes(value: Any, where: str) -> tuple[int | None, ...]:
+    if not isinstance(value, Sequence) or isinstance(value, str | bytes):
+        raise BundleError(f"{where}: expected a list")
+    return tuple(None if item is None else _whole(item, where) for item in value)
+
+
+# How a field of each type is taken; annotations are text here, see the import above.
+_TAKES: dict[str, Callable[[Any, str], Any]] = {
+    "str": _text,
+    "int": _whole,
+    "bool": _truth,
+    "bytes": _bytes,
+    "str | None": _or_none(_text),
+    "int | None": _or_none(_whole),
+    "tuple[int | None, ...]": _wholes,
+}

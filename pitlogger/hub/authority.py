@@ -1,0 +1,121 @@
+"""The hub's own authority and its certificate for TLS, made at the first start.
+
+The authority signs for this hub alone; nodes pin it when they join (``hub/codes.py``), so the
+host's name or address may change. Sources: RFC 5280 (certificates), RFC 8446 (TLS 1.3).
+"""
+
+from __future__ import annotations
+
+import datetime
+import os
+from dataclasses import dataclass
+from pathlib import Path
+
+from cryptography import x509
+from cryptography.hazmat.primitives import hashes, serialization
+from cryptography.hazmat.primitives.asymmetric import ec
+from cryptography.x509.oid import NameOID
+
+AUTHORITY, CERTIFICATE, KEY = "hub-authority.pem", "hub-certificate.pem", "hub-key.pem"
+AUTHORITY_YEARS = 20
+CERTIFICATE_DAYS, RENEW_DAYS = 90, 30
+_DAY = datetime.timedelta(days=1)
+
+
+@dataclass(frozen=True, slots=True)
+class Identity:
+    """Files of the hub's certificate and its key, and the PEM of the authority behind them."""
+
+    certificate: Path
+    key: Path
+    authority: bytes
+
+
+def hub_identity(folder: Path, now: datetime.datetime) -> Identity:
+    """Return the hub's identity, made where there is none, renewed where it will soon end.
+
+    Raises:
+        OSError: The folder cannot be written.
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    key_file = folder / "hub-authority-key.pem"
+    authority_file = folder / AUTHORITY
+    if not key_file.exists() or not authority_file.exists():
+        key = ec.generate_private_key(ec.SECP256R1())
+        made = _certificate("pitlogger hub authority", key, now, 366 * AUTHORITY_YEARS * _DAY)
+        _write(key_file, _pem(key))
+        _write(authority_file, made.public_bytes(serialization.Encoding.PEM))
+    authority_key = serialization.load_pem_private_key(key_file.read_bytes(), None)
+    assert isinstance(authority_key, ec.EllipticCurvePrivateKey)
+    authority = x509.load_pem_x509_certificate(authority_file.read_bytes())
+    if _ends_soon(folder / CERTIFICATE, now):
+        own = ec.generate_private_key(ec.SECP256R1())
+        signed = _certificate(
+            "pitlogger hub", own, now, CERTIFICATE_DAYS * _DAY, authority, authority_key
+        )
+        _write(folder / KEY, _pem(own))
+        _write(folder / CERTIFICATE, signed.public_bytes(serialization.Encoding.PEM))
+    return Identity(folder / CERTIFICATE, folder / KEY, authority_file.read_bytes())
+
+
+def _ends_soon(path: Path, now: datetime.datetime) -> bool:
+    try:
+        found = x509.load_pem_x509_certificate(path.read_bytes())
+    except (OSError, ValueError):
+        return True
+    return found.not_valid_after_utc - now < RENEW_DAYS * _DAY
+
+
+def _certificate(
+    name: str,
+    key: ec.EllipticCurvePrivateKey,
+    now: datetime.datetime,
+    lasts: datetime.timedelta,
+    issuer: x509.Certificate | None = None,
+    issuer_key: ec.EllipticCurvePrivateKey | None = None,
+) -> x509.Certificate:
+    subject = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, name)])
+    builder = (
+        x509.CertificateBuilder()
+        .subject_name(subject)
+        .issuer_name(subject if issuer is None else issuer.subject)
+        .public_key(key.public_key())
+        .serial_number(x509.random_serial_number())
+        .not_valid_before(now - 2 * _DAY)  # clocks of nodes may be behind
+        .not_valid_after(now + lasts)
+        .add_extension(x509.BasicConstraints(ca=issuer is None, path_length=None), critical=True)
+        .add_extension(x509.SubjectAlternativeName([x509.DNSName("pitlogger-hub")]), critical=False)
+        .add_extension(x509.SubjectKeyIdentifier.from_public_key(key.public_key()), critical=False)
+    )
+    signer = issuer_key or key
+    builder = builder.add_extension(
+        x509.AuthorityKeyIdentifier.from_issuer_public_key(signer.public_key()), critical=False
+    )
+    if issuer is None:
+        usage = x509.KeyUsage(
+            digital_signature=False, content_commitment=False, key_encipherment=False,
+            data_encipherment=False, key_agreement=False, key_cert_sign=True, crl_sign=True,
+            encipher_only=False, decipher_only=False,
+        )  # fmt: skip
+        builder = builder.add_extension(usage, critical=True)
+    return builder.sign(signer, hashes.SHA256())
+
+
+def _pem(key: ec.EllipticCurvePrivateKey) -> bytes:
+    return key.private_bytes(
+        serialization.Encoding.PEM,
+        serialization.PrivateFormat.PKCS8,
+        serialization.NoEncryption(),
+    )
+
+
+def _write(path: Path, data: bytes) -> None:
+    """Write a file that only its owner may read, whole or not at all."""
+    part = path.with_name(path.name + ".part")
+    part.unlink(missing_ok=True)
+    handle = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+    with os.fdopen(handle, "wb") as file:
+        file.write(data)
+        file.flush()
+        os.fsync(file.fileno())
+    part.replace(path)

@@ -1,0 +1,133 @@
+"""Messages in, receipts out: gathered for a moment, written in one commit, then answered."""
+
+from __future__ import annotations
+
+import asyncio
+import logging
+from collections.abc import Awaitable, Callable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from typing import Generic, TypeVar
+
+from pitlogger.errors import BundleError
+from pitlogger.hub.receive import Aside, NotEnrolledError, Received, receive
+from pitlogger.hub.sink import Outcome, Sink
+from pitlogger.uplink.carrier import Answer
+
+AnySink = TypeVar("AnySink", bound=Sink)
+Found = TypeVar("Found")
+
+log = logging.getLogger(__name__)
+
+GATHER_S = 0.05
+MOST_AT_ONCE = 64
+MOST_WAITING = 512  # messages; beyond that a node is told to come again
+
+
+@dataclass(slots=True)
+class _Waiting:
+    uid: str
+    message: bytes
+    future: asyncio.Future[Answer]
+
+
+class Ingest(Generic[AnySink]):
+    """Takes messages of nodes into a sink.
+
+    Args:
+        sink: Used from one thread of this object's own.
+        wall_ms: UTC now.
+        folded: Called in that thread after each commit with what it brought.
+        gather_s: How long more messages are waited for before a commit.
+    """
+
+    def __init__(
+        self, sink: AnySink, wall_ms: Callable[[], int],
+        folded: Callable[[Outcome, int], None] | None = None,
+        gather_s: float = GATHER_S,
+    ) -> None:  # fmt: skip
+        self.sink = sink
+        self._wall_ms = wall_ms
+        self._folded = folded
+        self._gather_s = gather_s
+        self._waiting: asyncio.Queue[_Waiting] = asyncio.Queue(MOST_WAITING)
+        self._thread = ThreadPoolExecutor(1, thread_name_prefix="hub-sink")
+
+    @property
+    def is_full(self) -> bool:
+        """Whether nodes have to come again later."""
+        return self._waiting.full()
+
+    async def submit(self, uid: str, message: bytes) -> Answer:
+        """Take a message and return the hub's answer once what it brought is on disk.
+
+        Raises:
+            NotEnrolledError: From a node whose records are not taken.
+            HubFullError: Nothing could be written.
+        """
+        one = _Waiting(uid, message, asyncio.get_running_loop().create_future())
+        await self._waiting.put(one)
+        return await one.future
+
+    def do(self, work: Callable[[AnySink], Found]) -> Awaitable[Found]:
+        """Have something done in the sink's thread, between batches."""
+        return asyncio.get_running_loop().run_in_executor(self._thread, work, self.sink)
+
+    async def run(self) -> None:
+        """Write batches until cancelled."""
+        loop = asyncio.get_running_loop()
+        while True:
+            batch = [await self._waiting.get()]
+            await asyncio.sleep(self._gather_s)
+            while len(batch) < MOST_AT_ONCE and not self._waiting.empty():
+                batch.append(self._waiting.get_nowait())
+            try:
+                answers = await loop.run_in_executor(self._thread, self._write, batch)
+            except Exception as fault:  # told to each who waits; the next batch is tried anew
+                for one in batch:
+                    if not one.future.done():
+                        one.future.set_exception(fault)
+                continue
+            for one, answer in zip(batch, answers, strict=True):
+                if one.future.done():
+                    continue
+                if isinstance(answer, NotEnrolledError):
+                    one.future.set_exception(answer)
+                else:
+                    one.future.set_result(answer)
+
+    def stop(self) -> None:
+        """End the thread once what it does is done."""
+        self._thread.shutdown()
+
+    def _write(self, batch: list[_Waiting]) -> list[Answer | NotEnrolledError]:
+        """Verify and write a batch; return an answer for each message, in its order."""
+        good: list[Received] = []
+        aside: list[Aside] = []
+        answers: dict[int, Answer | NotEnrolledError] = {}
+        came: dict[int, Received] = {}
+        for at, one in enumerate(batch):
+            try:
+                came[at] = receive(one.uid, one.message, self.sink.node_of)
+                good.append(came[at])
+            except NotEnrolledError as fault:
+                answers[at] = fault
+            except BundleError as fault:
+                number = getattr(fault, "number", None)
+                aside.append(Aside(one.uid, number, str(fault), one.message))
+                answers[at] = Answer(self.sink.hub, refused=((number or 0, str(fault)),))
+        outcome = self.sink.take(good, aside, self._wall_ms())
+        reasons = {id(one.message): one.reason for one in outcome.aside}
+        for at, received in came.items():
+            bundle = received.bundle
+            if reason := reasons.get(id(received.message)):
+                answers[at] = Answer(self.sink.hub, refused=((bundle.number, reason),))
+            else:
+                has = {bundle.run: outcome.has[bundle.node, bundle.run]}
+                answers[at] = Answer(self.sink.hub, received=(bundle.number,), has=has)
+        if self._folded is not None:
+            try:
+                self._folded(outcome, self._wall_ms())
+            except Exception:  # cooks and pieces are derived and can be made anew
+                log.exception("cooks could not be folded from what came")
+        return [answers[at] for at in range(len(batch))]

@@ -1,0 +1,207 @@
+"""Questions across the nodes of one firm: pits now, exceptions, yields, nodes, one cook."""
+
+from __future__ import annotations
+
+import json
+import math
+import sqlite3
+import statistics
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any
+
+from pitlogger.hub.fold import book_of
+from pitlogger.model.book import Book
+from pitlogger.yields.learned.shrinkage import shrink
+from pitlogger.yields.purchase.cut_priors import cut_prior
+
+QUIET_MS = 180_000  # without a word from a node for so long, what it said is shown as old
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """How things stand at one node, as it said last."""
+
+    node: str
+    name: str
+    site: str
+    at_ms: int
+    received_ms: int
+    alarms: int
+    document: dict[str, Any]
+    is_old: bool
+
+
+@dataclass(frozen=True, slots=True)
+class ExceptionRow:
+    """An alarm that was raised somewhere, with what became of it."""
+
+    site: str
+    node: str
+    utc_ms: int
+    kind: str
+    subject: str
+    state: str
+    message: str
+    id: str
+
+
+@dataclass(frozen=True, slots=True)
+class SiteYield:
+    """What a site yields of a cut: its own mean and the one drawn towards the firm's."""
+
+    site: str
+    cut: str
+    pieces: int
+    own: float
+    shrunk: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
+class NodeHealth:
+    """A node as whoever runs the hub sees it."""
+
+    uid: str
+    name: str
+    site: str
+    state: str
+    version: str
+    received_ms: int | None
+    entries: int
+    conflicts: int
+    cloned_ms: int | None
+
+
+def standing(connection: sqlite3.Connection, tenant: int, now_ms: int) -> list[Standing]:
+    """Return every node of a firm as it stands, the worst first."""
+    rows = connection.execute(
+        "SELECT node.uid, node.name, site.name, at_ms, standing.received_ms, alarms, document"
+        " FROM standing JOIN node ON node.id = standing.node JOIN site ON site.id = node.site"
+        " WHERE node.tenant = ? AND node.state = 'enrolled'", (tenant,),
+    )  # fmt: skip
+    found = [
+        Standing(
+            uid, name, site, at_ms, heard_ms, alarms, json.loads(text), now_ms - heard_ms > QUIET_MS
+        )
+        for uid, name, site, at_ms, heard_ms, alarms, text in rows
+    ]
+    return sorted(found, key=lambda one: (-one.alarms, one.is_old, one.site, one.name))
+
+
+def exceptions(
+    connection: sqlite3.Connection, tenant: int, from_ms: int, to_ms: int
+) -> list[ExceptionRow]:
+    """Return the alarms raised within a span of UTC, newest first, with their last state."""
+    rows = connection.execute(
+        "SELECT site.name, node.name, journal.utc_ms, alert_kind, entry, journal.run, seq,"
+        " node.id FROM journal JOIN node ON node.id = journal.node JOIN site ON site.id = node.site"
+        " WHERE journal.tenant = ? AND utc_ms >= ? AND utc_ms < ? AND alert_kind IS NOT NULL"
+        " ORDER BY utc_ms, seq", (tenant, from_ms, to_ms),
+    ).fetchall()  # fmt: skip
+    raised: dict[tuple[int, str], ExceptionRow] = {}
+    done: list[ExceptionRow] = []
+    for site, node, utc_ms, kind, text, run, seq, number in rows:
+        said = json.loads(text)
+        key = (number, said["alert"])
+        before = raised.get(key)
+        if said["now"] == "unacknowledged":
+            if before is not None:
+                done.append(before)
+            subject = said.get("piece") or said.get("channel") or ""
+            raised[key] = ExceptionRow(
+                site, node, utc_ms, kind, subject, said["now"], said.get("message", ""),
+                f"{run}/{seq}",
+            )  # fmt: skip
+        elif before is not None:
+            raised[key] = ExceptionRow(
+                before.site, before.node, before.utc_ms, kind, before.subject, said["now"],
+                before.message, before.id,
+            )  # fmt: skip
+    return sorted([*done, *raised.values()], key=lambda one: -one.utc_ms)
+
+
+def site_yields(connection: sqlite3.Connection, tenant: int) -> list[SiteYield]:
+    """Return servable yield by cut and site, each site drawn towards the firm by what it lacks.
+
+    Logits of yields; a site's own spread where it has three pieces, else the cut's published
+    one. The interval is where four of five means of such a site would lie.
+    """
+    rows = connection.execute(
+        "SELECT site.name, cut, purchased_mg, servable_mg FROM piece"
+        " JOIN site ON site.id = piece.site WHERE piece.tenant = ? AND purchased_mg > 0"
+        " AND servable_mg > 0 AND servable_mg < purchased_mg ORDER BY site.name", (tenant,),
+    )  # fmt: skip
+    by_cut: dict[str, dict[str, list[float]]] = defaultdict(lambda: defaultdict(list))
+    for site, cut, bought, served in rows:
+        by_cut[cut][site].append(_logit(served / bought))
+    found = []
+    for cut, sites in sorted(by_cut.items()):
+        means = [statistics.fmean(values) for values in sites.values()]
+        prior = cut_prior(cut)
+        variances = [_squared_error(values, prior.within) for values in sites.values()]
+        pooled = shrink([*means, prior.logit], [*variances, prior.between**2])
+        for (site, values), mean, shrunk, variance in zip(
+            sites.items(), means, pooled.groups, pooled.variances, strict=False
+        ):
+            reach = 1.2816 * math.sqrt(variance)
+            found.append(SiteYield(
+                site, cut, len(values), _share(mean), _share(shrunk),
+                _share(shrunk - reach), _share(shrunk + reach),
+            ))  # fmt: skip
+    return found
+
+
+def sentence(rows: Iterable[SiteYield]) -> str:
+    """Return what the yields of the sites amount to, in words."""
+    named = [row for row in rows if row.pieces >= 3]
+    if len(named) < 2:
+        return "Too few pieces were weighed whole at two sites to compare them."
+    best, worst = max(named, key=lambda r: r.shrunk), min(named, key=lambda r: r.shrunk)
+    if best.low > worst.high:
+        return (
+            f"{best.site} serves more of a {best.cut} than {worst.site} of a {worst.cut}"
+            if best.cut != worst.cut
+            else f"{best.site} serves more of a {best.cut} than {worst.site}:"
+            f" {best.shrunk:.0%} against {worst.shrunk:.0%} of what was bought."
+        )
+    return "What the sites yield differs by no more than chance would make it."
+
+
+def nodes(connection: sqlite3.Connection, tenant: int) -> list[NodeHealth]:
+    """Return the nodes of a firm."""
+    rows = connection.execute(
+        "SELECT uid, node.name, site.name, state, version, received_ms,"
+        " (SELECT count(*) FROM journal WHERE journal.node = node.id),"
+        " (SELECT count(*) FROM conflict WHERE conflict.node = node.id), cloned_ms"
+        " FROM node JOIN site ON site.id = node.site WHERE node.tenant = ? ORDER BY site.name,"
+        " node.name", (tenant,),
+    )  # fmt: skip
+    return [NodeHealth(*row) for row in rows]
+
+
+def cook_book(connection: sqlite3.Connection, tenant: int, uid: str, cook: str) -> Book | None:
+    """Return the book of one cook of a firm, ``None`` where it has none such."""
+    rows = connection.execute(
+        "SELECT entry FROM journal JOIN node ON node.id = journal.node"
+        " JOIN run ON run.node = journal.node AND run.run = journal.run"
+        " WHERE node.tenant = ? AND uid = ? AND cook = ? ORDER BY run.start_ms, seq",
+        (tenant, uid, cook),
+    ).fetchall()
+    return book_of(text for (text,) in rows) if rows else None
+
+
+def _logit(share: float) -> float:
+    return math.log(share / (1 - share))
+
+
+def _share(logit: float) -> float:
+    return 1 / (1 + math.exp(-logit))
+
+
+def _squared_error(values: list[float], within: float) -> float:
+    """Return the squared standard error of a mean of logits."""
+    spread = statistics.variance(values) if len(values) >= 3 else within**2
+    return max(spread, 1e-6) / len(values)

@@ -1,0 +1,98 @@
+"""A message from the network becomes a bundle of a node that is enrolled, or a reason."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
+
+from pitlogger.errors import BundleError
+from pitlogger.formats.bundle import MOST_BYTES, Bundle, load_bundle
+from pitlogger.formats.cose import read_cbor, read_signed, verify
+
+ROOM_FOR_SIGNATURE = 512
+
+
+@dataclass(frozen=True, slots=True)
+class NodeRow:
+    """A node that the hub knows."""
+
+    id: int
+    uid: str
+    tenant: int
+    site: int
+    name: str
+    public_key: bytes
+    state: str  # enrolled, retired, stolen
+
+
+@dataclass(frozen=True, slots=True)
+class Received:
+    """A bundle whose signature fits, with the node it is from and the message as it came."""
+
+    node: NodeRow
+    bundle: Bundle
+    message: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class Aside:
+    """A message that is set aside, for good: what it claimed to be, and why."""
+
+    uid: str
+    number: int | None
+    reason: str
+    message: bytes
+
+
+class NotEnrolledError(BundleError):
+    """The node is unknown here, retired, or reported stolen."""
+
+
+class RefusedBundleError(BundleError):
+    """Signed by its node and of no use; ``number`` is that of the bundle, if it can be read."""
+
+    def __init__(self, number: int | None, reason: str) -> None:
+        super().__init__(reason)
+        self.number = number
+
+
+def receive(uid: str, message: bytes, node_of: Callable[[str], NodeRow | None]) -> Received:
+    """Return the bundle that a message brings.
+
+    Args:
+        uid: The node it came for: of the address, the topic, the certificate.
+        node_of: Asked anew for each message, so that who is revoked is refused at once.
+
+    Raises:
+        NotEnrolledError: From a node whose records are not taken.
+        BundleError: Not a bundle, or not from that node.
+    """
+    if len(message) > MOST_BYTES + ROOM_FOR_SIGNATURE:
+        raise BundleError(f"{len(message)} bytes; a bundle has {MOST_BYTES} at most")
+    node = node_of(uid)
+    if node is None or node.state != "enrolled":
+        raise NotEnrolledError(
+            f"node {uid} is {'not enrolled' if node is None else node.state} here"
+        )
+    signed = read_signed(message)
+    if signed.key_id != uid:
+        raise BundleError(f"signed for {signed.key_id}, sent as {uid}")
+    payload = verify(signed, Ed25519PublicKey.from_public_bytes(node.public_key))
+    try:
+        bundle = load_bundle(payload)
+        if bundle.node != uid:
+            raise BundleError(f"the bundle is of {bundle.node}, sent as {uid}")
+    except BundleError as fault:
+        raise RefusedBundleError(_number_of(payload), str(fault)) from None
+    return Received(node, bundle, message)
+
+
+def _number_of(payload: bytes) -> int | None:
+    """Return the number of a bundle that cannot be used, so that its node can go on without it."""
+    try:
+        number = read_cbor(payload)["n"]
+    except (BundleError, KeyError, TypeError):
+        return None
+    return number if type(number) is int and number > 0 else None

@@ -1,0 +1,98 @@
+"""What a received bundle puts into the tables: rows, plain values in the order of the columns."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import astuple
+from typing import Any
+
+from pitlogger.errors import BundleError
+from pitlogger.formats.bundle import Bundle, EntryPart
+from pitlogger.hub.receive import Received
+from pitlogger.store.packing import packed_count
+
+Row = tuple[Any, ...]
+
+JOURNAL = ("tenant", "node", "run", "seq", "t_ms", "utc_ms", "kind", "initials", "request_key",
+           "cook", "alert_kind", "alert_state", "entry")  # fmt: skip
+SPAN = ("tenant", "node", "run", "channel", "quantity", "block_ms", "rev", "readings", "data",
+        "n", "mean", "low", "high")  # fmt: skip
+RUN = ("tenant", "node", "run", "boot_id", "start_ms", "start_monotonic_ms", "version",
+       "utc_trusted", "end_ms", "name", "rev")  # fmt: skip
+CLOCK = ("tenant", "node", "run", "from_ms", "offset_ms", "trusted", "rev")
+LOST = ("tenant", "node", "run", "from_ms", "to_ms", "readings", "reason")
+
+
+def utc_ms(bundle: Bundle, t_ms: int) -> int:
+    """Return the UTC of an engine time, by the clock rows the bundle brought."""
+    offset_ms = 0
+    for clock in bundle.clocks:
+        if clock.from_ms <= t_ms:
+            offset_ms = clock.offset_ms
+    return t_ms + offset_ms
+
+
+def journal_rows(received: Received) -> list[Row]:
+    """Return the rows of the entries.
+
+    Raises:
+        BundleError: The text of an entry is none, or says other than its columns.
+    """
+    return [_journal_row(received, entry) for entry in received.bundle.entries]
+
+
+def _journal_row(received: Received, entry: EntryPart) -> Row:
+    bundle = received.bundle
+    try:
+        said = json.loads(entry.text)
+        fits = (said["run"], said["seq"], said["t_ms"], said["kind"]) == (
+            bundle.run, entry.seq, entry.t_ms, entry.kind,
+        )  # fmt: skip
+    except (ValueError, KeyError, TypeError, RecursionError):
+        raise BundleError(f"entry {entry.seq}: its text is no journal entry") from None
+    if not fits:
+        raise BundleError(f"entry {entry.seq}: its text says other than its columns")
+    is_alert = entry.kind == "alert-changed"
+    return (
+        received.node.tenant, received.node.id, bundle.run, entry.seq, entry.t_ms,
+        utc_ms(bundle, entry.t_ms), entry.kind, entry.initials, entry.key, entry.cook,
+        str(said.get("alert_kind")) if is_alert else None,
+        str(said.get("now")) if is_alert else None, entry.text,
+    )  # fmt: skip
+
+
+def span_rows(received: Received) -> list[Row]:
+    """Return the rows of the spans; minutes are lists of ten.
+
+    Raises:
+        BundleError: A span's data is no packed row, or of another number of readings.
+    """
+    rows = []
+    for span in received.bundle.spans:
+        count = packed_count(span.data)
+        if count != span.readings:
+            raise BundleError(f"span of {span.channel}: {count} readings, said {span.readings}")
+        rows.append((
+            received.node.tenant, received.node.id, received.bundle.run, span.channel,
+            span.quantity, span.block_ms, span.rev, span.readings, span.data, list(span.n),
+            list(span.mean), list(span.low), list(span.high),
+        ))  # fmt: skip
+    return rows
+
+
+def run_row(received: Received) -> Row:
+    """Return the row of the run."""
+    head = (received.node.tenant, received.node.id, received.bundle.run)
+    return (*head, *astuple(received.bundle.row))
+
+
+def clock_rows(received: Received) -> list[Row]:
+    """Return the rows of the clock."""
+    head = (received.node.tenant, received.node.id, received.bundle.run)
+    return [(*head, *astuple(clock)) for clock in received.bundle.clocks]
+
+
+def lost_rows(received: Received) -> list[Row]:
+    """Return the notes of readings that the node lost."""
+    head = (received.node.tenant, received.node.id, received.bundle.run)
+    return [(*head, *astuple(lost)) for lost in received.bundle.lost]

@@ -1,0 +1,71 @@
+"""What carries bundles to a hub and brings its answers back."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Annotated, Protocol
+
+from pydantic import ConfigDict, Field, TypeAdapter, ValidationError
+from pydantic.dataclasses import dataclass as checked
+
+from pitlogger.errors import DeliveryError
+
+Whole = Annotated[int, Field(ge=0, lt=1 << 62)]
+
+
+@checked(frozen=True, config=ConfigDict(extra="ignore"))
+class Answer:
+    """What a hub says.
+
+    Attributes:
+        hub: Its id.
+        received: Bundles that are in its database.
+        refused: Bundles it will never take, each with the reason.
+        has: The last entry it has of a run, from which a node sees that it was set back.
+        offer: Priors learned across the sites of the firm, by cut; see ``hub/priors.py``.
+    """
+
+    hub: str
+    received: tuple[Whole, ...] = ()
+    refused: tuple[tuple[Whole, str], ...] = ()
+    has: dict[str, Whole] = Field(default_factory=dict)
+    offer: dict[str, dict[str, float]] | None = None
+
+
+_ANSWER = TypeAdapter(Answer)
+
+
+def read_answer(data: bytes) -> Answer:
+    """Return what a hub answered, from JSON.
+
+    Raises:
+        DeliveryError: No such answer.
+    """
+    try:
+        return _ANSWER.validate_json(data)
+    except ValidationError as fault:
+        first = fault.errors()[0]
+        raise DeliveryError(f"the hub's answer cannot be read: {first['msg']}") from None
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """What a carrier reports: an answer, a fault, or that the session on its way is gone."""
+
+    answer: Answer | None = None
+    fault: DeliveryError | None = None
+    retry_s: float = 0.0
+    forgotten: bool = False
+
+
+class Carrier(Protocol):
+    """A way to a hub. Answers come through ``report``, in whatever order."""
+
+    report: Callable[[Event], None]
+
+    async def run(self) -> None:
+        """Keep the way open, until cancelled."""
+
+    async def send(self, number: int, body: bytes) -> None:
+        """Hand a bundle over; never raises for what the network does."""

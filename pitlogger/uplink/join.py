@@ -1,0 +1,156 @@
+"""Joining a hub: by its address and a code, in one go.
+
+The first half of the code names the hub's authority (``hub/codes.py``), which is fetched over a
+connection that trusts nobody yet and believed only if its digest fits. The second half is the
+secret by which the hub takes this node in; the request is signed with the node's own key.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import ssl
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from urllib.parse import urlsplit
+
+import cbor2
+import httpx
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+from pydantic import TypeAdapter, ValidationError
+
+from pitlogger.errors import DeliveryError, RefusedError, UsageError
+from pitlogger.formats.cose import sign
+from pitlogger.formats.join_code import authority_letters, parse_code
+
+JOINED_FILE, AUTHORITY_FILE = "uplink.json", "uplink-authority.pem"
+DEFAULT_PORT = 8443
+TIMEOUT_S = 15.0
+
+
+@dataclass(frozen=True, slots=True)
+class Joined:
+    """The hub that a node has joined."""
+
+    address: str
+    hub: str
+    tenant: str
+    site: str
+
+
+_JOINED = TypeAdapter(Joined)
+
+
+def joined(data: Path) -> Joined | None:
+    """Return the hub that the node whose data lie in a folder has joined, if any."""
+    try:
+        return _JOINED.validate_json((data / JOINED_FILE).read_bytes())
+    except (OSError, ValidationError):
+        return None
+
+
+def full_address(text: str) -> str:
+    """Return the address of a hub as somebody typed it, with scheme and port.
+
+    Raises:
+        UsageError: No address.
+    """
+    try:
+        parts = urlsplit(text if "://" in text else f"https://{text}")
+        port = parts.port or DEFAULT_PORT
+    except ValueError:
+        parts, port = urlsplit(""), 0
+    if parts.scheme != "https" or not parts.hostname or parts.path.strip("/"):
+        raise UsageError(
+            f"'{text}' is no address of a hub: expected its name, such as kitchen.local,"
+            " or https://kitchen.local:8443"
+        )
+    host = f"[{parts.hostname}]" if ":" in parts.hostname else parts.hostname
+    return f"https://{host}:{port}"
+
+
+async def join(
+    address: str, code: str, data: Path, key: Ed25519PrivateKey, uid: str, name: str
+) -> Joined:
+    """Join a hub and keep what is known of it in the data folder.
+
+    Raises:
+        UsageError: Address or code cannot be read.
+        RefusedError: The hub refuses, or is another than the code is of.
+        DeliveryError: It cannot be reached.
+    """
+    hub = full_address(address)
+    letters, secret = parse_code(code)
+    try:
+        authority = await _authority(hub)
+        if authority_letters(authority) != letters:
+            raise RefusedError(
+                f"{hub} is not the hub this code is of, or the code was mistyped."
+                " Nothing was sent; ask for the code again"
+            )
+        answer = await _ask_in(hub, authority, secret, key, uid, name)
+    except (httpx.HTTPError, OSError) as fault:
+        said = str(fault) or type(fault).__name__
+        raise DeliveryError(
+            f"{hub} cannot be reached ({said})",
+            remedy="Check its address, and that [hub] enabled = true there",
+        ) from None
+    found = Joined(hub, answer["hub"], answer["tenant"], answer["site"])
+    _write(data / AUTHORITY_FILE, authority)
+    _write(data / JOINED_FILE, json.dumps(asdict(found)).encode())
+    return found
+
+
+def leave(data: Path) -> None:
+    """Forget the hub; what it received stays there."""
+    for name in (JOINED_FILE, AUTHORITY_FILE):
+        (data / name).unlink(missing_ok=True)
+
+
+async def _authority(hub: str) -> bytes:
+    nobody = ssl.create_default_context()
+    nobody.check_hostname, nobody.verify_mode = False, ssl.CERT_NONE
+    async with httpx.AsyncClient(verify=nobody, timeout=TIMEOUT_S, trust_env=False) as client:
+        reply = await client.get(f"{hub}/fleet/1/authority")
+    if reply.status_code != 200 or len(reply.content) > 10_000:
+        raise RefusedError(f"no hub answers at {hub}: is it a pitlogger with [hub] enabled = true?")
+    return reply.content
+
+
+async def _ask_in(
+    hub: str, authority: bytes, secret: str, key: Ed25519PrivateKey, uid: str, name: str
+) -> dict[str, str]:
+    public = key.public_key().public_bytes_raw()
+    said = cbor2.dumps({"v": 1, "node": uid, "key": public, "name": name, "secret": secret})
+    async with httpx.AsyncClient(
+        verify=pinned(authority.decode("ascii", "replace")), timeout=TIMEOUT_S, trust_env=False
+    ) as client:
+        reply = await client.post(f"{hub}/fleet/1/join", content=sign(said, key, uid))
+    if reply.status_code != 200:
+        raise RefusedError(reply.json().get("error", reply.text[:200]))
+    answer: dict[str, str] = reply.json()
+    return answer
+
+
+def pinned(authority: str) -> ssl.SSLContext:
+    """Return a TLS context that trusts one authority and asks for no host name.
+
+    The authority signs for its hub alone; name and address of the host may change.
+
+    Raises:
+        ssl.SSLError: No certificate.
+    """
+    context = ssl.SSLContext(ssl.PROTOCOL_TLS_CLIENT)
+    context.minimum_version = ssl.TLSVersion.TLSv1_2
+    context.check_hostname = False
+    context.load_verify_locations(cadata=authority)
+    return context
+
+
+def _write(path: Path, data: bytes) -> None:
+    part = path.with_name(path.name + ".part")
+    with part.open("wb") as file:
+        file.write(data)
+        file.flush()
+        os.fsync(file.fileno())
+    part.replace(path)

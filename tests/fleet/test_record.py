@@ -1,0 +1,164 @@
+"""What a node's record holds is in the hub's, to the byte: doubled, shuffled, rewritten."""
+
+from __future__ import annotations
+
+import random
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from pitlogger.formats.bundle import MOST_BYTES, dump_bundle
+from pitlogger.formats.cose import sign
+from pitlogger.hub.fold import fold_cooks
+from pitlogger.hub.questions import cook_book
+from pitlogger.hub.sqlite_sink import SqliteSink
+from pitlogger.model.journal import Entry, Noted
+from pitlogger.store import JournalRow, Reader, Store
+from pitlogger.store.packing import unpack
+from pitlogger.uplink.contents import next_bundle
+from pitlogger.uplink.position import Position
+from tests.fleet.made import (
+    START_MS,
+    WAIT_S,
+    bundles,
+    enrolled,
+    key_and_uid,
+    make_store,
+    messages,
+    readings,
+    received,
+)
+
+KEY, UID = key_and_uid(1)
+
+
+@pytest.fixture
+def sink(tmp_path: Path) -> Iterator[SqliteSink]:
+    made = SqliteSink(tmp_path / "hub.db")
+    enrolled(made, KEY, UID)
+    yield made
+    made.close()
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Iterator[Store]:
+    made = make_store(tmp_path / "pitlogger.db")
+    yield made
+    made.close()
+
+
+def in_hub(sink: SqliteSink) -> tuple[list[object], list[object]]:
+    journal = sink.connection.execute("SELECT run, seq, entry FROM journal ORDER BY 1, 2")
+    spans = sink.connection.execute(
+        "SELECT run, channel, block_ms, data FROM span ORDER BY 1, 2, 3"
+    )
+    return journal.fetchall(), spans.fetchall()
+
+
+def in_node(path: Path) -> tuple[list[object], list[object]]:
+    with closing(sqlite3.connect(path)) as file:
+        journal = file.execute(
+            "SELECT run.run, seq, entry FROM journal JOIN run ON run.id = journal.run ORDER BY 1, 2"
+        ).fetchall()
+        spans = file.execute(
+            "SELECT run.run, name, block_ms, data FROM packed"
+            " JOIN channel ON channel.id = packed.channel JOIN run ON run.id = channel.run"
+            " ORDER BY 1, 2, 3"
+        ).fetchall()
+    return journal, spans
+
+
+def test_all_of_it_arrives_to_the_byte_though_doubled_and_shuffled(
+    store: Store, sink: SqliteSink, tmp_path: Path
+) -> None:
+    store.close()
+    with store.reader() as reader:
+        sent = messages(reader, KEY, UID) * 2
+    random.Random(7).shuffle(sent)
+    for message in sent:
+        outcome = sink.take(received(sink, UID, [message]), [], 5)
+        assert not outcome.aside
+    assert in_hub(sink) == in_node(tmp_path / "pitlogger.db")
+    assert not sink.connection.execute("SELECT * FROM conflict").fetchall()
+    n = sink.connection.execute("SELECT n FROM span ORDER BY block_ms").fetchone()[0]
+    assert n == "[60, 60, 60, 60, 60, 60, 60, 60, 60, 60]"
+
+
+def test_no_bundle_is_longer_than_a_hub_takes(store: Store, sink: SqliteSink) -> None:
+    run = store.run.run
+    rows = [
+        JournalRow.of(Entry(run, seq, START_MS + seq, Noted("x" * 50_000))) for seq in range(50, 70)
+    ]
+    store.append(rows).result(WAIT_S)
+    with store.reader() as reader:
+        made = list(bundles(reader, UID))
+    assert len(made) > 4
+    assert max(len(dump_bundle(bundle)) for bundle in made) <= MOST_BYTES
+    seqs = [entry.seq for bundle in made for entry in bundle.entries]
+    assert seqs == [*range(1, 8), *range(50, 70)]
+
+
+def test_late_readings_rewrite_a_span_and_an_older_one_does_not_come_back(
+    store: Store, sink: SqliteSink
+) -> None:
+    with store.reader() as reader:
+        before = messages(reader, KEY, UID)
+        after = next(reversed(list(_positions(reader))))
+    sink.take(received(sink, UID, before), [], 5)
+    late = [one._replace(t_ms=one.t_ms + 500) for one in readings("probe-0", 5)]
+    store.add_readings([*late, *readings("probe-0", 400, from_s=1500)])  # its block ends
+    store.flush().result(WAIT_S)
+    with store.reader() as reader:
+        again = list(bundles(reader, UID, after))
+    spans = [span for bundle in again for span in bundle.spans if span.block_ms == START_MS]
+    assert [(span.channel, span.rev > 0) for span in spans] == [("probe-0", True)]
+    sink.take(received(sink, UID, [sign(dump_bundle(one), KEY, UID) for one in again]), [], 6)
+    sink.take(received(sink, UID, before), [], 7)
+    data, rev = sink.connection.execute(
+        "SELECT data, rev FROM span WHERE channel = 'probe-0' AND block_ms = ?", (START_MS,)
+    ).fetchone()
+    assert rev == spans[-1].rev
+    assert START_MS + 500 in unpack(data).t_ms
+    assert not sink.connection.execute("SELECT * FROM conflict").fetchall()
+
+
+def _positions(reader: Reader) -> Iterator[Position]:
+    at = Position()
+    while (found := next_bundle(reader, UID, 1, at)) is not None:
+        at = found.after
+        yield at
+
+
+def test_the_first_of_two_that_contradict_stays_and_both_are_on_record(
+    store: Store, sink: SqliteSink
+) -> None:
+    with store.reader() as reader:
+        (first, *_) = list(bundles(reader, UID))
+    sink.take(received(sink, UID, [sign(dump_bundle(first), KEY, UID)]), [], 5)
+    text = first.entries[3].text.replace("oak", "ash")
+    forged = replace(first, entries=(replace(first.entries[3], text=text),), spans=())
+    outcome = sink.take(received(sink, UID, [sign(dump_bundle(forged), KEY, UID)]), [], 6)
+    assert len(outcome.received) == 1
+    kept = sink.connection.execute("SELECT entry FROM journal WHERE seq = 4").fetchone()[0]
+    assert "oak" in kept
+    row = sink.connection.execute("SELECT what, kept, given FROM conflict").fetchone()
+    assert row == ("entry", kept, text)
+
+
+def test_a_cook_is_folded_as_its_node_has_it(store: Store, sink: SqliteSink) -> None:
+    with store.reader() as reader:
+        outcome = sink.take(received(sink, UID, messages(reader, KEY, UID)), [], 5)
+    fold_cooks(sink.connection, outcome)
+    piece = sink.connection.execute(
+        "SELECT piece, cut, purchased_mg, servable_mg FROM piece"
+    ).fetchall()
+    assert piece == [("brisket-1", "brisket-packer", 6_300_000, 3_150_000)]
+    book = cook_book(sink.connection, 1, UID, "supper")
+    assert book is not None
+    assert book.cook is not None
+    assert book.cook.name == "supper"
+    assert cook_book(sink.connection, 2, UID, "supper") is None, "another firm sees nothing"

@@ -1,0 +1,243 @@
+"""An uplink over a link that loses, doubles, reorders and forgets: the hub ends with all of it."""
+
+from __future__ import annotations
+
+import asyncio
+import random
+from collections.abc import AsyncIterator, Callable
+from contextlib import suppress
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any, cast
+
+import pytest
+
+from pitlogger.bootstrap import load_policy
+from pitlogger.clock import ManualClock
+from pitlogger.engine.state import EngineState
+from pitlogger.engine.step import Engine
+from pitlogger.errors import BundleError, DeliveryError
+from pitlogger.hub.ingest import Ingest
+from pitlogger.hub.nodes import Nodes
+from pitlogger.hub.receive import NotEnrolledError
+from pitlogger.hub.sqlite_sink import SqliteSink
+from pitlogger.store import Store
+from pitlogger.uplink.carrier import Event
+from pitlogger.uplink.position import Position
+from pitlogger.uplink.service import BEHIND_MS, POSITION_FILE, Uplink
+from pitlogger.views.node import Node
+from tests.fleet.made import START_MS, enrolled, key_and_uid, make_store
+from tests.fleet.test_record import in_hub, in_node
+
+KEY, UID = key_and_uid(1)
+
+
+class FlakyLink:
+    """Carries to an ingest in this process; what it does is drawn."""
+
+    def __init__(self, ingest: Ingest[SqliteSink], rng: random.Random, loss: float) -> None:
+        self.report: Callable[[Event], None] = lambda event: None
+        self.ingest, self.rng, self.loss = ingest, rng, loss
+        self.sends = 0
+        self.down = False
+        self._tasks: set[asyncio.Task[None]] = set()
+
+    async def run(self) -> None:
+        await asyncio.Event().wait()
+
+    async def send(self, number: int, body: bytes) -> None:
+        self.sends += 1
+        if self.down or self.rng.random() < self.loss:
+            return
+        for _ in range(2 if self.rng.random() < self.loss else 1):
+            task = asyncio.create_task(self._carry(body))
+            self._tasks.add(task)
+            task.add_done_callback(self._tasks.discard)
+
+    async def _carry(self, body: bytes) -> None:
+        try:
+            answer = await self.ingest.submit(UID, body)
+        except BundleError as fault:
+            self.report(Event(fault=DeliveryError(str(fault))))
+            return
+        if self.rng.random() >= self.loss:
+            self.report(Event(answer=answer))
+
+    async def settled(self) -> None:
+        """Wait until nothing is on its way."""
+        while self._tasks:
+            await asyncio.gather(*self._tasks, return_exceptions=True)
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Store:
+    made = make_store(tmp_path / "pitlogger.db", channels=3, seconds=4000)
+    made.close()
+    return made
+
+
+@pytest.fixture
+async def ingest(tmp_path: Path) -> AsyncIterator[Ingest[SqliteSink]]:
+    sink = SqliteSink(tmp_path / "hub.db")
+    enrolled(sink, KEY, UID)
+    made = Ingest(sink, lambda: START_MS, gather_s=0)
+    running = asyncio.create_task(made.run())
+    yield made
+    running.cancel()
+    with suppress(asyncio.CancelledError):
+        await running
+    made.stop()
+    sink.close()
+
+
+class Side:
+    """A node's side: its store, a clock that is moved by hand, an uplink begun anew at will."""
+
+    def __init__(self, store: Store, folder: Path, link: FlakyLink) -> None:
+        self.clock = ManualClock(START_MS + 10_000_000)
+        self.store, self.folder, self.link = store, folder, link
+        self.reports: list[DeliveryError | None] = []
+        engine = Engine(EngineState(store.run.run), load_policy())
+        self.node = cast(Node, SimpleNamespace(
+            clock=self.clock, engine=engine, run=store.run.run, cook="supper", uid=UID,
+            ask=self._ask,
+        ))  # fmt: skip
+        self.begin()
+
+    async def _ask(self, question: Callable[[Any], Any]) -> Any:
+        with self.store.reader() as reader:
+            return question(reader)
+
+    def begin(self) -> None:
+        """Begin an uplink as a process that was just started does."""
+        chance = random.Random(3).random
+        self.uplink = Uplink(
+            self.node, KEY, self.link, self.folder, "", self.reports.append, chance=chance
+        )
+
+    async def turn(self, seconds: float) -> None:
+        """Let time pass; take what came and do what is due."""
+        self.clock.advance(round(seconds * 1000))
+        now_ms = self.clock.engine_ms()
+        while self.uplink._events:
+            self.uplink._take(self.uplink._events.popleft(), now_ms)
+        await self.uplink.step(now_ms)
+        await self.link.settled()
+
+    async def until_all_is_there(self, sink: SqliteSink, database: Path, most: int = 400) -> int:
+        expected = in_node(database)
+        for turn in range(most):
+            if in_hub(sink) == expected:
+                return turn
+            await self.turn(30)
+        raise AssertionError("not all of it arrived")
+
+
+@pytest.mark.parametrize("loss", [0.0, 0.3, 0.6])
+async def test_all_of_it_arrives_over_a_link_that_loses_doubles_and_reorders(
+    store: Store, ingest: Ingest[SqliteSink], tmp_path: Path, loss: float
+) -> None:
+    side = Side(store, tmp_path, FlakyLink(ingest, random.Random(11), loss))
+    await side.until_all_is_there(ingest.sink, tmp_path / "pitlogger.db")
+    for _ in range(40):
+        await side.turn(60)
+    assert side.reports.count(None) <= len(side.reports)
+    assert side.uplink.progress.received.journal == {1: 7}
+
+
+async def test_killed_again_and_again_it_goes_on_where_the_hub_has_it(
+    store: Store, ingest: Ingest[SqliteSink], tmp_path: Path
+) -> None:
+    link = FlakyLink(ingest, random.Random(5), 0.3)
+    side = Side(store, tmp_path, link)
+    sink = ingest.sink
+    for _ in range(60):
+        await side.turn(20)
+        if link.rng.random() < 0.5:
+            side.begin()
+        if link.rng.random() < 0.3:
+            side.uplink._save()
+    await side.until_all_is_there(sink, tmp_path / "pitlogger.db")
+    assert not sink.connection.execute("SELECT * FROM conflict").fetchall()
+
+
+async def test_a_hub_restored_from_yesterday_gets_what_it_lacks(
+    store: Store, ingest: Ingest[SqliteSink], tmp_path: Path
+) -> None:
+    side = Side(store, tmp_path, FlakyLink(ingest, random.Random(5), 0.0))
+    sink = ingest.sink
+    await side.until_all_is_there(sink, tmp_path / "pitlogger.db")
+    await side.turn(60)
+    sink.connection.execute("DELETE FROM journal WHERE seq > 3")
+    sink.connection.execute("DELETE FROM span WHERE block_ms > ?", (START_MS,))
+    side.begin()  # from what it saved, which says that the hub has all
+    for _ in range(10):
+        await side.turn(60)
+    assert in_hub(sink) == in_node(tmp_path / "pitlogger.db")
+
+
+async def test_ten_minutes_without_a_receipt_are_reported_once_and_taken_back(
+    store: Store, ingest: Ingest[SqliteSink], tmp_path: Path
+) -> None:
+    link = FlakyLink(ingest, random.Random(5), 0.0)
+    link.down = True
+    side = Side(store, tmp_path, link)
+    for _ in range(BEHIND_MS // 60_000 + 3):
+        await side.turn(60)
+    assert len(side.reports) == 1
+    assert side.reports[0] is not None
+    assert "Nothing is lost" in str(side.reports[0])
+    link.down = False
+    for _ in range(30):
+        await side.turn(60)
+    assert side.reports[1:] == [None]
+
+
+async def test_three_days_away_cost_little_and_end_with_all_of_it(
+    store: Store, ingest: Ingest[SqliteSink], tmp_path: Path
+) -> None:
+    link = FlakyLink(ingest, random.Random(5), 0.0)
+    link.down = True
+    side = Side(store, tmp_path, link)
+    for _ in range(3 * 24 * 60):
+        await side.turn(60)
+    assert link.sends < 3 * 24 * 6 * 4 + 100  # each of four bundles once in ten minutes at most
+    link.down = False
+    await side.until_all_is_there(ingest.sink, tmp_path / "pitlogger.db")
+
+
+async def test_a_node_that_was_retired_is_refused_at_its_next_bundle(
+    store: Store, ingest: Ingest[SqliteSink], tmp_path: Path
+) -> None:
+    side = Side(store, tmp_path, FlakyLink(ingest, random.Random(5), 0.0))
+    sink = ingest.sink
+    Nodes(sink.connection).set_state(UID, "stolen", 2, "owner")
+    await side.turn(1)
+    await side.turn(1)
+    assert side.uplink.fault is not None
+    assert "stolen" in str(side.uplink.fault)
+    assert not in_hub(sink)[0]
+    with pytest.raises(NotEnrolledError):
+        await ingest.submit("p-unknown", b"x")
+
+
+async def test_one_poisoned_message_blocks_nothing(
+    store: Store, ingest: Ingest[SqliteSink], tmp_path: Path
+) -> None:
+    side = Side(store, tmp_path, FlakyLink(ingest, random.Random(5), 0.0))
+    sink = ingest.sink
+    answers = await asyncio.gather(
+        *(ingest.submit(UID, bad) for bad in (b"", b"\xff", b"\xd2\x80"))
+    )
+    assert all(answer.refused for answer in answers)
+    await side.until_all_is_there(sink, tmp_path / "pitlogger.db")
+    reasons = sink.connection.execute("SELECT reason FROM refused").fetchall()
+    assert len(reasons) == 3
+
+
+def test_the_position_of_another_hub_is_not_taken(tmp_path: Path) -> None:
+    Position(span=5).save(tmp_path / POSITION_FILE, "h-1")
+    assert Position.load(tmp_path / POSITION_FILE, "h-1").span == 5
+    assert Position.load(tmp_path / POSITION_FILE, "h-2").span == 0
+    (tmp_path / POSITION_FILE).write_bytes(b"\x00{")
+    assert Position.load(tmp_path / POSITION_FILE, "h-1").span == 0
