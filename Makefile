@@ -91,6 +91,9 @@ nightly: system $(VENV)/checks $(VENV)/mutate $(VENV)/fuzz  ## All that is too l
 bench-honesty: $(VENV)/tests  ## 200 simulated cooks: are the alarms honest?
 	$(BIN)/python -m tests.benchmarks.honesty
 
+bench-risk: $(VENV)/tests  ## Does the stated risk of running short come true?
+	OPENBLAS_NUM_THREADS=1 $(BIN)/python -m tests.benchmarks.risk $(KITCHENS)
+
 bench-forecast: $(VENV)/tests  ## Score the forecast on cooks it never saw
 	$(BIN)/python -m tests.benchmarks.forecast
 

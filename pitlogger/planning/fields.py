@@ -51,7 +51,9 @@ def read(field: str, reader: Callable[[str], Read], text: str) -> Read:
 
 
 def grams(text: str, field: str, *, zero: bool = False) -> float:
-    """Return a written mass in grams, above zero unless ``zero`` is allowed."""
+    """Return a written mass in grams, above zero unless ``zero`` is allowed; 0 needs no unit."""
+    if zero and re.fullmatch(r"\s*0(?:\.0*)?\s*", text):
+        return 0.0
     mass_mg = read(field, parse_mass_mg, text)
     if mass_mg == 0 and not zero:
         raise FieldError(field, f"'{text}' is zero; expected a mass above zero")

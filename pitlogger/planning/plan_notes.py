@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from decimal import Decimal
 
 from pitlogger.formats.money import cents
 from pitlogger.model.quantities import show_mass
-from pitlogger.planning.terms import Terms
+from pitlogger.planning.fields import Portion
+from pitlogger.planning.plan_question import PlanQuestion
+from pitlogger.planning.terms import Terms, portion_sd_g
+from pitlogger.rules.policies import shipped_portions
 from pitlogger.yields.learned.servable import Learned
 from pitlogger.yields.purchase.masses import PieceMass
 from pitlogger.yields.purchase.plan import Plan, Question
@@ -39,6 +43,36 @@ def basis_notes(
         yield f"Masses are at {start}; what follows still has to be lost."
     if learned.day_share > 0:
         yield f"Pieces of one cook share their day ({learned.day_share:.0%} of the variance)."
+    elif learned.prior == "flat":
+        yield "Pieces of one cook are taken to share nothing: own cooks alone cannot tell."
+    if learned.wild:
+        several = len(learned.wild) > 1
+        yield (
+            f"Far from the others, so {'they count' if several else 'it counts'} for little: "
+            f"{', '.join(learned.wild)}. Look at the weighings; correct what is wrong."
+        )
+
+
+def portion_notes(question: PlanQuestion, portion: Portion | None) -> Iterator[str]:
+    """Say how much appetites are taken to differ, and where a plate is small by trade practice."""
+    practice = shipped_portions()[question.service]
+    plates = [(dish.share, dish.portion or portion or Portion()) for dish in question.dishes]
+    if any(plate.count for _, plate in plates):
+        return
+    meat_g = math.fsum(share * plate.mass_g for share, plate in plates)
+    sd_g = portion_sd_g(question, meat_g)
+    if question.portion_sd_g is None and sd_g:
+        yield (
+            f"Appetites differ: {show_mass(sd_g * 1000)} a guest (one sd) taken for "
+            f"{question.service} service, common practice, no source; give the sd of portions, 0 "
+            "for exactly alike."
+        )
+    if meat_g < practice.least_g:
+        yield (
+            f"{show_mass(meat_g * 1000)} of meat a guest is little: trade practice is "
+            f"{show_mass(practice.least_g * 1000)} or more for {question.service} service "
+            f"({practice.source})."
+        )
 
 
 def factor_notes(learned: Learned) -> Iterator[str]:
@@ -48,9 +82,11 @@ def factor_notes(learned: Learned) -> Iterator[str]:
         name = f"{effect.factor.replace('_', ' ')} {effect.value}"
         points = 100 * share * (1.0 - share) * (effect.shift or 0.0)
         if effect.shift is None:
+            yield f"{name}: no past piece tells it; the yield is not changed for it."
+        elif effect.n == 0:
             yield (
-                f"{name}: {_past(effect.n)} on record, too few to tell from the others; the yield "
-                "is not changed for it."
+                f"{name}: never on record here, others were; the yield is less sure until it is "
+                f"known{f', and taken {points:+.1f} points for it' if abs(points) >= 0.05 else ''}."
             )
         elif abs(points) < 0.05:
             yield f"{name}: {_past(effect.n)} on record do not differ from the others."

@@ -6,7 +6,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 
-from pitlogger.errors import FieldError
+from pitlogger.errors import FieldError, unknown
+from pitlogger.model.portions import SERVICE_KINDS, ServiceKind
 from pitlogger.planning.fields import Dish, Portion
 from pitlogger.yields.learned.factors import FACTORS
 from pitlogger.yields.learned.servable import PriorKind
@@ -21,7 +22,8 @@ class PlanQuestion:
         dishes: Cuts served; the shares of several come to 1 or more (people try both).
         portion: Servable, an adult's; ``None`` only with ``from_meals``, or where each dish has
             its own.
-        portion_sd_g: How much portions differ from guest to guest.
+        portion_sd_g: How much portions differ from guest to guest, 0 for exactly alike; ``None``
+            for what is usual with the kind of ``service``.
         piece_mass_g, piece_sd_g: A piece to be bought; else from the cut's policy.
         pieces_g: Pieces that are there, in order, weighed at the checkpoint ``weighed_at``.
         paid: Whether the guarantee is owed in full.
@@ -38,6 +40,7 @@ class PlanQuestion:
     children: int = 0
     child_share_pct: float = 50.0  # about half of an adult's: from memory
     portion_sd_g: float | None = None
+    service: ServiceKind = "buffet"
     piece_mass_g: float | None = None
     piece_sd_g: float | None = None
     pieces_g: tuple[float, ...] = ()
@@ -56,8 +59,10 @@ class PlanQuestion:
     def __post_init__(self) -> None:
         if not self.dishes:
             raise FieldError("cut", "give {cut} for one cut or {dishes} for several")
-        if unknown := set(self.factors) - set(FACTORS):
-            raise FieldError("factors", f"unknown {min(unknown)}; one of {', '.join(FACTORS)}")
+        if self.service not in SERVICE_KINDS:
+            raise FieldError("service", unknown("kind of service", self.service, SERVICE_KINDS))
+        if odd := set(self.factors) - set(FACTORS):
+            raise FieldError("factors", f"unknown {min(odd)}; one of {', '.join(FACTORS)}")
         if self.budget is not None and self.price_per_g is None:
             raise FieldError("budget", "{budget} needs {price_per_g}, such as 4.29/lb")
         if not 0 <= self.child_share_pct <= 100:

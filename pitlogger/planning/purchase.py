@@ -32,10 +32,11 @@ from pitlogger.planning.plan_notes import (
     factor_notes,
     margin_notes,
     money_notes,
+    portion_notes,
     result_notes,
 )
 from pitlogger.planning.plan_question import PlanQuestion
-from pitlogger.planning.terms import Terms, parties, portions_per_piece, terms_of
+from pitlogger.planning.terms import Terms, parties, portion_sd_g, portions_per_piece, terms_of
 from pitlogger.rules.policies import shipped_cuts
 from pitlogger.yields.causes import PLACE
 from pitlogger.yields.learned.servable import Learned, learn, whole_pieces
@@ -65,6 +66,7 @@ def plan(question: PlanQuestion, past: PastCooks = NO_PAST) -> PlanAnswer:
         _dish(question, dish, dish.portion or eaten or Portion(), terms, past)
         for dish in question.dishes
     )
+    notes += portion_notes(question, eaten)
     if len(dishes) > 1:
         notes.append(_any_short(dishes))
     shopping = tuple(Bought(dish.cut, dish.recommended, dish.purchase_g) for dish in dishes)
@@ -91,7 +93,7 @@ def _dish(
     """Return the plan of one cut."""
     start = _start(question)
     learned = learn(dish.cut, past.observed, question.prior, start, question.factors)
-    sd_g = question.portion_sd_g or 0.0
+    sd_g = portion_sd_g(question, portion.mass_g)
     share = question.child_share_pct / 100
     people = parties(question.guests, question.children, portion, sd_g, share)
     typical, is_prior = typical_piece(dish.cut, question.piece_mass_g, question.piece_sd_g)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
@@ -14,22 +15,30 @@ from pitlogger.errors import FieldError
 from pitlogger.formats.job_file import JobFile, MeatTable
 from pitlogger.formats.money import rounded
 from pitlogger.planning.document import as_document
+from pitlogger.planning.fields import Dish, Portion
 from pitlogger.planning.past import PastCooks
-from pitlogger.yields.learned.servable import Learned, learn
+from pitlogger.planning.plan_answer import Bought, PlanAnswer
+from pitlogger.planning.plan_question import PlanQuestion
+from pitlogger.planning.purchase import plan
 from pitlogger.yields.money.quote import Job, Labour, Outcome, outcome
 
 Coin = Callable[[Decimal], Decimal]  # money rounded to the smallest unit of the currency
 Level = Literal["p10", "p50", "p90"]
-_LEVELS: dict[Level, float] = {"p10": 0.1, "p50": 0.5, "p90": 0.9}
+_LEVELS: tuple[Level, ...] = ("p10", "p50", "p90")
+_BASIS: dict[Level, str] = {"p10": "p10", "p50": "median", "p90": "p90"}
 NO_PAST = PastCooks()
 
 
 @dataclass(frozen=True, slots=True)
 class Scenario:
-    """What the job costs and earns at one yield and one price of the meat."""
+    """What the job costs and earns at one yield and one price of the meat.
+
+    ``left_g`` is what is left over of the servable meat, grams; below zero it is short.
+    """
 
     yield_: Level
     meat_price: Level
+    left_g: int
     meat: Decimal
     fixed: Decimal
     labour: Decimal
@@ -66,6 +75,7 @@ class QuoteAnswer:
     total: Decimal
     deposit: Decimal
     labour_hours: Decimal
+    purchase: tuple[Bought, ...]
     scenarios: tuple[Scenario, ...]
     actual: Actual | None
     notes: tuple[str, ...]
@@ -82,20 +92,18 @@ def quote(source: JobFile, past: PastCooks = NO_PAST) -> QuoteAnswer:
     Raises:
         FieldError: The job cannot be quoted.
     """
-    learned = {meat.cut: learn(meat.cut, past.observed) for meat in source.meat}
-    notes = [
-        f"n = 0: no own cook of {cut} yet; its yield is a prior alone ({known.source})."
-        for cut, known in learned.items()
-        if known.n == 0
-    ]
-    if sum(meat.share_pct for meat in source.meat) < 100:
-        raise FieldError("share_pct", "the meats' share_pct come to less than 100")
+    bought = plan(purchase_question(source), past)
     job = read_job(source)
     coin = partial(rounded, currency=source.job.currency)
     scenarios = tuple(
-        _scenario(at, price, outcome(job, _meat(source, learned, at, price)), coin)
+        _scenario(at, price, outcome(job, _meat(source, bought, price)), _left_g(bought, at), coin)
         for at, price in product(_LEVELS, _LEVELS)
     )
+    notes = [
+        f"{dish.cut}: {note}" if len(bought.dishes) > 1 else note
+        for dish in bought.dishes
+        for note in dish.notes
+    ]
     return QuoteAnswer(
         source.job.name,
         source.job.currency,
@@ -107,9 +115,10 @@ def quote(source: JobFile, past: PastCooks = NO_PAST) -> QuoteAnswer:
         coin(job.total),
         coin(job.deposit),
         job.hours,
+        bought.shopping,
         scenarios,
         _actual(source, job, coin),
-        (*past.notes, *notes),
+        (*bought.notes, *notes),
     )
 
 
@@ -136,14 +145,29 @@ def read_job(source: JobFile) -> Job:
     )
 
 
-def _meat(source: JobFile, learned: dict[str, Learned], at: Level, price: Level) -> Decimal:
-    """Return the cost of the raw meat for everybody's portion."""
+def purchase_question(source: JobFile) -> PlanQuestion:
+    """Return what the purchase of a job is asked; the plan answers it for every command alike."""
+    return PlanQuestion(
+        guests=source.job.guests,
+        dishes=tuple(Dish(meat.cut, float(meat.share_pct) / 100) for meat in source.meat),
+        portion=Portion(source.job.portion / 1000),
+    )
+
+
+def _meat(source: JobFile, bought: PlanAnswer, price: Level) -> Decimal:
+    """Return the cost of the raw meat: whole pieces, as many as keep the risk."""
     total = Decimal(0)
-    for meat in source.meat:
-        served_g = Decimal(source.job.portion) / 1000 * source.job.guests * meat.share_pct / 100
-        share = Decimal(repr(learned[meat.cut].quantile(_LEVELS[at])))
-        total += served_g / share * _price_at(meat, price)
+    for meat, dish in zip(source.meat, bought.dishes, strict=True):
+        if dish.purchase_g is None:
+            raise FieldError("guests", f"no number of {meat.cut} keeps the risk; look at the plan")
+        total += Decimal(repr(dish.purchase_g)) * _price_at(meat, price)
     return total
+
+
+def _left_g(bought: PlanAnswer, at: Level) -> float:
+    """Return what is left over at a yield, short below zero; grams."""
+    served_g = (getattr(dish.basis, _BASIS[at]) * (dish.purchase_g or 0) for dish in bought.dishes)
+    return math.fsum(served_g) - math.fsum(dish.demand_g for dish in bought.dishes)
 
 
 def _price_at(meat: MeatTable, price: Level) -> Decimal:
@@ -151,10 +175,11 @@ def _price_at(meat: MeatTable, price: Level) -> Decimal:
     return meat.price if asked is None else asked
 
 
-def _scenario(at: Level, price: Level, found: Outcome, coin: Coin) -> Scenario:
+def _scenario(at: Level, price: Level, found: Outcome, left_g: float, coin: Coin) -> Scenario:
     return Scenario(
         at,
         price,
+        round(left_g),
         coin(found.meat),
         coin(found.fixed),
         coin(found.labour),

@@ -6,10 +6,13 @@ from dataclasses import dataclass
 
 from pitlogger.errors import FieldError
 from pitlogger.planning.fields import Portion
+from pitlogger.planning.plan_question import PlanQuestion
+from pitlogger.rules.policies import shipped_portions
 from pitlogger.yields.purchase.demand import Party
 from pitlogger.yields.purchase.plan import PORTIONS_BY_COUNT
 
 PAID_RISK, PARTY_RISK = 0.01, 0.05
+MOST_EATEN_G = 1000.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,6 +77,18 @@ def parties(
         Party(guests, portion.mass_g, portion_sd_g),
         Party(children, portion.mass_g * child_share, portion_sd_g * child_share),
     )
+
+
+def portion_sd_g(question: PlanQuestion, portion_g: float) -> float:
+    """Return how much portions differ, grams: as given, else as usual with the kind of service.
+
+    What no single guest eats is an order, and exact.
+    """
+    if question.portion_sd_g is not None:
+        return question.portion_sd_g
+    if portion_g > MOST_EATEN_G:
+        return 0.0
+    return shipped_portions()[question.service].spread * portion_g
 
 
 def portions_per_piece(portion: Portion, cut: str) -> int:

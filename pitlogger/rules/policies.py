@@ -16,12 +16,14 @@ from pitlogger.formats.policy_file import (
     Source,
     parse_alerts,
     parse_kitchen,
+    parse_portions,
     parse_targets,
     parse_timers,
 )
 from pitlogger.model.alerts import Priority
 from pitlogger.model.cooks import CUTS, NEVER, Cook, Piece, Wrap
 from pitlogger.model.kitchen import KitchenTimes
+from pitlogger.model.portions import PortionPractice, ServiceKind
 from pitlogger.model.quantities import milli_c_from_fahrenheit
 
 # FDA Food Code 3-501.16(A)(1), hot holding at 135 F (57 C) or above.
@@ -140,6 +142,12 @@ def shipped(name: str) -> Source:
 def shipped_kitchen() -> KitchenTimes:
     """Return the times of work that come with pitlogger."""
     return parse_kitchen(shipped("kitchen"))
+
+
+@cache
+def shipped_portions() -> dict[ServiceKind, PortionPractice]:
+    """Return what guests are usually given, by kind of service."""
+    return parse_portions(shipped("portions"))
 
 
 def cuts_of(own: Source | None = None) -> dict[str, CutTargets]:

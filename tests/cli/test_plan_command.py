@@ -258,7 +258,7 @@ def test_a_factor_nobody_tried_changes_nothing_and_says_so(told: str) -> None:
     plain = run("--guests", "60", *BASE, "--history", told)
     other = run("--guests", "60", *BASE, "--history", told, "--pull-at", "198F")
     assert other["options"] == plain["options"]
-    assert any("too few to tell" in note for note in other["notes"])
+    assert any("no past piece tells it" in note for note in other["notes"])
 
 
 def test_a_menu_is_answered_in_one_line_with_the_risk_of_any_dish() -> None:

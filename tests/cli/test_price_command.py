@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 from click.testing import CliRunner
 
+from pitlogger.cli.ahead.plan import plan
 from pitlogger.cli.ahead.price import price
 from pitlogger.errors import UsageError
 
@@ -138,12 +139,26 @@ def test_a_job_is_quoted_for_nine_scenarios(job: Path) -> None:
     assert document["labour_hours"] == 14
 
 
-def test_a_poor_yield_and_dear_meat_earn_least(job: Path) -> None:
+def test_dear_meat_earns_least_and_a_poor_yield_leaves_least(job: Path) -> None:
     scenarios = run("--job", str(job))["scenarios"]
     worst = min(scenarios, key=lambda s: s["profit"])
     best = max(scenarios, key=lambda s: s["profit"])
-    assert (worst["yield"], worst["meat_price"]) == ("p10", "p90")
-    assert (best["yield"], best["meat_price"]) == ("p90", "p10")
+    assert (worst["meat_price"], best["meat_price"]) == ("p90", "p10")
+    left = [s["left_g"] for s in scenarios if s["meat_price"] == "p50"]
+    assert left == sorted(left)
+
+
+def test_a_quote_buys_what_the_plan_buys(job: Path) -> None:
+    quoted = run("--job", str(job))
+    args = ["--guests", "45", "--portion", "5oz", "--cut", "brisket-packer", "--json"]
+    planned = json.loads(CliRunner().invoke(plan, args).stdout)
+    (bought,) = quoted["purchase"]
+    assert (bought["pieces"], bought["purchase_g"]) == (
+        planned["recommended"],
+        planned["purchase_g"],
+    )
+    middle = next(s for s in quoted["scenarios"] if (s["yield"], s["meat_price"]) == ("p50", "p50"))
+    assert middle["meat"] == pytest.approx(4.29 * planned["purchase_g"] / 453.59237, abs=0.01)
 
 
 def test_profit_after_the_fact_is_income_less_what_was_spent(job: Path) -> None:

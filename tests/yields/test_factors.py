@@ -1,6 +1,7 @@
 """Grade, wrap, supplier, pit, pull temperature: what they do to the next cook, and when not."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -49,17 +50,45 @@ def test_levels_that_do_not_differ_change_nothing() -> None:
     assert found.effects[0].shift == 0.0
 
 
-@pytest.mark.parametrize("asked", [{"grade": "Select"}, {"wrap": "foil"}])
-def test_a_level_never_seen_changes_nothing_and_says_so(asked: dict[str, str]) -> None:
+def test_a_level_never_seen_widens_what_is_believed_and_says_so() -> None:
     history = two_grades(0.08)
-    found = learn(CUT, history, asked=asked)
-    assert found.belief == learn(CUT, history).belief
+    known, new = (learn(CUT, history, asked={"grade": name}) for name in ("Choice", "Select"))
+    assert new.quantile(0.5) == pytest.approx((0.45 + 0.53) / 2, abs=0.005)
+    wide, narrow = (one.quantile(0.9) - one.quantile(0.1) for one in (new, known))
+    assert wide > narrow + 0.01
+    assert new.effects[0].n == 0
+
+
+def test_a_factor_that_no_past_piece_tells_changes_nothing() -> None:
+    history = two_grades(0.08)
+    found = learn(CUT, history, asked={"wrap": "foil"})
+    assert found.parts == learn(CUT, history).parts
     assert (found.effects[0].shift, found.effects[0].n) == (None, 0)
 
 
-def test_two_pieces_of_a_level_are_too_few() -> None:
-    history = two_grades(0.08)[:10]
-    assert learn(CUT, history, asked={"grade": "Prime"}).effects[0].shift is None
+def test_a_level_seen_twice_is_drawn_to_the_others() -> None:
+    few, many = two_grades(0.08)[:10], two_grades(0.08)
+    half, whole = (learn(CUT, h, asked={"grade": "Prime"}).quantile(0.5) for h in (few, many))
+    assert learn(CUT, few).quantile(0.5) < half < whole + 0.005
+
+
+def test_a_supplier_never_bought_from_is_surer_than_nothing_and_less_sure_than_a_known_one() -> (
+    None
+):
+    history = [past(0.49 + 0.005 * (-1) ** k, k, supplier="a") for k in range(12)]
+    known, new = (learn(CUT, history, asked={"supplier": name}) for name in ("a", "b"))
+    assert known.parts == learn(CUT, history).parts
+    assert learn(CUT, []).quantile(0.1) < new.quantile(0.1) < known.quantile(0.1) - 0.01
+
+
+def test_a_brisket_pulled_hotter_yields_less_as_published() -> None:
+    # Kerth et al.: 59.3 % at 85 C, 56.0 % at 90 C, 3 h hold.
+    history = [past(0.593, k, pull_at_mc=85_000) for k in range(12)]
+    found = learn(CUT, history, asked={"pull_at": "194F"})
+    assert found.quantile(0.5) == pytest.approx(0.560, abs=0.004)
+    butt = [Observed(replace(o.record, cut="pork-butt"), o.servable_g) for o in history]
+    same = learn("pork-butt", butt, asked={"pull_at": "194F"})
+    assert same.quantile(0.5) == pytest.approx(learn("pork-butt", butt).quantile(0.5), abs=1e-6)
 
 
 def test_pieces_that_do_not_tell_the_factor_still_count() -> None:

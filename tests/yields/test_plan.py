@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 
 from pitlogger.errors import UsageError
 from pitlogger.yields.learned.belief import FLAT, expit, logit, prior_belief
+from pitlogger.yields.learned.kitchen import Part
 from pitlogger.yields.learned.servable import Learned
 from pitlogger.yields.purchase.demand import Demand, Party, demand
 from pitlogger.yields.purchase.masses import PieceMass
@@ -28,13 +29,15 @@ OWN = FLAT.updated([logit(y) for y in YIELDS])
 TYPICAL = PieceMass(14.0 * LB, 1.5 * LB)
 TEXT = (Path(__file__).parents[1] / "data/sufficiency_examples.csv").read_text("utf-8")
 ROWS = list(csv.DictReader(TEXT.splitlines()))
-LEARNED = Learned("brisket-packer", 8, OWN, 0.0, "flat", "")
+LEARNED = Learned("brisket-packer", 8, (Part(1.0, OWN, 0.0),), "flat", "")
 
 
 @pytest.mark.parametrize("row", ROWS, ids=lambda r: f"{r['event']}-{r['pieces']}")
 def test_probability_and_mass_agree_with_the_example(row: dict[str, str]) -> None:
     pieces = [TYPICAL] * int(row["pieces"])
-    found = enough(supply(OWN), pieces, Demand(float(row["demand_lb"]) * LB, 0.0))
+    found = enough(
+        supply((Part(1.0, OWN, 0.0),)), pieces, Demand(float(row["demand_lb"]) * LB, 0.0)
+    )
     # The Edgeworth series is worth half a thousandth beside the draws' own error.
     allowed = 4 * float(row["mc_standard_error"]) + 5e-4
     assert found.p_enough == pytest.approx(float(row["p_monte_carlo"]), abs=allowed)
@@ -45,10 +48,10 @@ def test_probability_and_mass_agree_with_the_example(row: dict[str, str]) -> Non
 def test_weighed_pieces_narrow_the_answer() -> None:
     weighed = [PieceMass(m * LB) for m in (13.2, 14.8, 12.6, 15.1, 14.4)]
     wanted = Demand(31.25 * LB, 0.0)
-    found = enough(supply(OWN), weighed, wanted)
+    found = enough(supply((Part(1.0, OWN, 0.0),)), weighed, wanted)
     assert found.sd_g / LB == pytest.approx(0.885, abs=1e-3)
     assert found.p_enough == pytest.approx(0.9959, abs=1e-3)
-    assert found.p_enough > enough(supply(OWN), [TYPICAL] * 5, wanted).p_enough
+    assert found.p_enough > enough(supply((Part(1.0, OWN, 0.0),)), [TYPICAL] * 5, wanted).p_enough
 
 
 def test_demand_of_guests_who_may_not_come_has_its_closed_form() -> None:
@@ -78,7 +81,7 @@ def test_quadrature_agrees_with_drawing(n: int, k: int, day_share: float) -> Non
     share = 1 / (1 + np.exp(-np.clip(belief.mean + sigma * (shared + own), -500, 500)))
     mass = (TYPICAL.mean_g + TYPICAL.sd_g * rng.standard_normal((k, draws))) * share
     margin = mass.sum(axis=0) - (wanted.mean_g + wanted.sd_g * rng.standard_normal(draws))
-    found = enough(supply(belief, day_share), [TYPICAL] * k, wanted)
+    found = enough(supply((Part(1.0, belief, day_share),)), [TYPICAL] * k, wanted)
     p = float(np.mean(margin >= 0))
     left = np.maximum(margin, 0)
     assert found.p_enough == pytest.approx(p, abs=4 * math.sqrt(p * (1 - p) / draws) + 1e-3)
@@ -121,7 +124,8 @@ def test_an_absurd_party_is_refused() -> None:
 
 
 def test_two_cooks_alone_still_end() -> None:
-    learned = Learned("brisket-packer", 2, FLAT.updated([logit(0.3), logit(0.6)]), 0.0, "flat", "")
+    belief = FLAT.updated([logit(0.3), logit(0.6)])
+    learned = Learned("brisket-packer", 2, (Part(1.0, belief, 0.0),), "flat", "")
     found = plan(Question(learned, demand((Party(20, 5 * OZ),)), 0.01, TYPICAL))
     assert found.options
 
@@ -150,7 +154,11 @@ def test_nothing_is_short_when_it_is_enough() -> None:
 @settings(max_examples=25, deadline=None)
 @given(st.lists(st.floats(1000, 9000), min_size=1, max_size=9), st.floats(500, 30_000))
 def test_more_pieces_are_never_less_enough(masses: list[float], wanted_g: float) -> None:
-    options = list(first_k(supply(OWN), [PieceMass(m) for m in masses], Demand(wanted_g, 100.0)))
+    options = list(
+        first_k(
+            supply((Part(1.0, OWN, 0.0),)), [PieceMass(m) for m in masses], Demand(wanted_g, 100.0)
+        )
+    )
     chances = [option.p_enough for option in options]
     assert all(a <= b + 1e-4 for a, b in pairwise(chances))
     assert all(0.0 <= p <= 1.0 for p in chances)

@@ -9,6 +9,7 @@ import pytest
 
 from pitlogger.rules.policies import shipped_kitchen
 from pitlogger.yields.learned.belief import FLAT, logit
+from pitlogger.yields.learned.kitchen import Part
 from pitlogger.yields.learned.servable import learn
 from pitlogger.yields.purchase.demand import Demand, Party, demand
 from pitlogger.yields.purchase.masses import PieceMass
@@ -98,7 +99,7 @@ def test_cuts_that_share_nothing_add_up_as_drawn() -> None:
         shared = rng.standard_normal(draws) * np.sqrt(1 / belief.kappa)
         centre = belief.mean + sigma * (shared + rng.standard_normal(draws))
         total += mass_g / (1 + np.exp(-centre))
-        grid = supply(belief)
+        grid = supply((Part(1.0, belief, 0.0),))
         one = Mixture(grid.weight, Cumulants.of_piece(grid, PieceMass(mass_g)))
         mixed = one if mixed is None else mixed.and_apart(one)
     assert mixed is not None

@@ -14,6 +14,7 @@ from pitlogger.cli.ahead.options import named_as_options
 from pitlogger.cli.output import emit, json_option
 from pitlogger.errors import FieldError
 from pitlogger.model.cooks import WRAPS
+from pitlogger.model.portions import SERVICE_KINDS
 
 if TYPE_CHECKING:
     from pitlogger.planning.plan_question import PlanQuestion
@@ -25,7 +26,10 @@ if TYPE_CHECKING:
 @click.option("--child-share", "child_share_pct", type=float, default=50.0, metavar="PCT",
               show_default=True, help="A child's portion, % of an adult's.")  # fmt: skip
 @click.option("--portion", metavar="AMOUNT", help="5oz, 140 g, '3 bones', '1 quarter'.")
-@click.option("--portion-sd", metavar="MASS", help="How much portions differ (one sd).")
+@click.option("--portion-sd", metavar="MASS",
+              help="How much portions differ (one sd); 0 for exactly alike.")  # fmt: skip
+@click.option("--service", type=click.Choice(SERVICE_KINDS), default="buffet", show_default=True,
+              help="Says how much portions differ, where that is not given.")  # fmt: skip
 @cut_option
 @click.option("--menu", metavar="DISHES", help="Several cuts: brisket-packer:60%,pork-butt:40%.")
 @click.option("--piece-mass", metavar="MASS", help="Typical raw mass of a piece to buy.")

@@ -47,6 +47,12 @@ def _left_text(what: str, left: dict[str, Decimal], currency: str) -> str:
     return f"{what} {mass}: {share}, {per_lb}/lb, {per_kg}/kg, factor {left['factor']:.4f}"
 
 
+def left_over(left_g: float) -> str:
+    """Return what is left over of the servable meat, or that it is short."""
+    shown = show_mass(abs(left_g) * 1000)
+    return shown if left_g >= 0 else f"{shown} short"
+
+
 def quote_text(document: dict[str, Any]) -> str:
     """Return the quote for people."""
     until = f", valid until {document['valid_until']}" if document["valid_until"] else ""
@@ -56,11 +62,19 @@ def quote_text(document: dict[str, Any]) -> str:
         f"deposit {document['deposit']}){until}"
     )
     rows = [
-        [s["yield"], s["meat_price"], str(s["meat"]), str(s["profit"]),
+        [s["yield"], s["meat_price"], str(s["meat"]), left_over(s["left_g"]), str(s["profit"]),
          "never" if s["break_even_guests"] is None else str(s["break_even_guests"])]
         for s in document["scenarios"]
     ]  # fmt: skip
-    parts = [head, table(rows, ["yield", "meat price", "meat", "profit", "break-even guests"])]
+    bought = ", ".join(
+        f"{b['pieces']} {b['cut']} ({show_mass(b['purchase_g'] * 1000)})"
+        for b in document["purchase"]
+    )
+    parts = [
+        head,
+        f"Buys {bought}.",
+        table(rows, ["yield", "meat price", "meat", "left over", "profit", "break-even guests"]),
+    ]
     if document["actual"]:
         parts.append(f"Earned after the fact: {document['actual']['profit']}")
     return "\n\n".join([*parts, *(f"- {note}" for note in document["notes"])])

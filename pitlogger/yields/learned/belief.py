@@ -12,10 +12,10 @@ Engineers, 3rd edition, p. 269 (prediction interval).
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from pitlogger.yields.learned.student import t_quantile
+from pitlogger.yields.learned.student import t_cdf, t_quantile
 
 
 def logit(share: float) -> float:
@@ -38,6 +38,20 @@ class StudentT:
 
     def quantile(self, p: float) -> float:
         return self.centre + self.scale * t_quantile(p, self.df)
+
+    def cdf(self, x: float) -> float:
+        return t_cdf((x - self.centre) / self.scale, self.df)
+
+
+def mixed_quantile(p: float, parts: Mapping[StudentT, float]) -> float:
+    """Return the quantile of a mixture, given as distributions and weights that add up to 1."""
+    ends = sorted(part.quantile(p) for part in parts)
+    low, high = ends[0], ends[-1]
+    while high - low > 1e-9:
+        middle = 0.5 * (low + high)
+        below = math.fsum(weight * part.cdf(middle) for part, weight in parts.items())
+        low, high = (middle, high) if below < p else (low, middle)
+    return 0.5 * (low + high)
 
 
 @dataclass(frozen=True, slots=True)

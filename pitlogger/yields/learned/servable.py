@@ -9,13 +9,22 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from pitlogger.errors import UsageError
 from pitlogger.model.cooks import CUTS
-from pitlogger.yields.learned.belief import FLAT, Belief, expit, logit, prior_belief
+from pitlogger.yields.learned.belief import (
+    FLAT,
+    Belief,
+    StudentT,
+    expit,
+    logit,
+    mixed_quantile,
+    prior_belief,
+)
 from pitlogger.yields.learned.factors import Effect, given_levels, less_sure
+from pitlogger.yields.learned.kitchen import Part, believed, trust
 from pitlogger.yields.learned.step_priors import usual
 from pitlogger.yields.ledger import servable
 from pitlogger.yields.lineage import Gathered, gather, is_whole
@@ -53,24 +62,33 @@ class Learned:
     Attributes:
         cut: The cut asked for.
         n: Pieces of this cut it rests on.
-        belief: On the logit of servable yield.
-        day_share: Share of the variance that pieces of one cook have in common.
+        parts: Beliefs on the logit of servable yield, weighed by how likely each is.
         prior: Where it started.
         source: Source of the prior, or how it was started.
         effects: What the factors asked for did to it.
+        wild: Cooks so far from the others that they count for less than half.
     """
 
     cut: str
     n: int
-    belief: Belief
-    day_share: float
+    parts: tuple[Part, ...]
     prior: PriorKind
     source: str
     effects: tuple[Effect, ...] = ()
+    wild: tuple[str, ...] = ()
+
+    @property
+    def day_share(self) -> float:
+        """Expected share of the variance that pieces of one cook have in common."""
+        return math.fsum(part.weight * part.day_share for part in self.parts)
 
     def quantile(self, p: float) -> float:
         """Return the servable yield that the next cook stays below with probability ``p``."""
-        return expit(self.belief.predictive().quantile(p))
+        predicted: dict[StudentT, float] = {}
+        for part in self.parts:
+            following = part.belief.predictive()
+            predicted[following] = predicted.get(following, 0.0) + part.weight
+        return expit(mixed_quantile(p, predicted))
 
 
 def whole_pieces(history: Iterable[PastPiece]) -> Iterator[Gathered]:
@@ -108,8 +126,8 @@ def learn(
         observed: From ``observations``; other families do no harm.
         prior: ``flat`` for own cooks alone.
         start: Checkpoint the share is of; another than ``purchased`` re-plans in mid-cook.
-        asked: Factors of the next cook (``factors.FACTORS``) and their values; one that too
-            few pieces had changes nothing.
+        asked: Factors of the next cook (``factors.FACTORS``) and their values; a value never
+            seen where others were widens the belief.
 
     Raises:
         UsageError: A flat prior and fewer than two pieces, or two that do not differ.
@@ -119,20 +137,34 @@ def learn(
         for one in observed
         if one.record.cut == cut and (share := one.share(start)) is not None
     ]
+    if all(record.date for record, _ in own):
+        own.sort(key=lambda one: one[0].date)  # old cooks fade
     begin, source = _begin(cut, observed, prior, start)
     records = [record for record, _ in own]
     values, effects = given_levels(records, [value for _, value in own], asked, begin)
-    cooks = _by_cook(zip((record.cook for record in records), values, strict=True))
-    day_share = _day_share(cooks)
-    worth = math.fsum(len(cook) / (1.0 + (len(cook) - 1) * day_share) for cook in cooks)
-    belief = begin.updated(values, worth)
+    names, cooks = _by_cook(zip((record.cook for record in records), values, strict=True))
+    if prior == "flat":
+        parts, trusts = _own_alone(cut, values, cooks), [1.0] * len(cooks)
+    else:
+        parts, trusts = believed(cooks, begin), trust(cooks, begin)
+    wild = tuple(name for name, share in zip(names, trusts, strict=True) if share < 0.5)
+    parts = tuple(replace(part, belief=less_sure(part.belief, effects)) for part in parts)
+    return Learned(cut, len(values), parts, prior, source, effects, wild)
+
+
+def _own_alone(
+    cut: str, values: Sequence[float], cooks: Sequence[Sequence[float]]
+) -> tuple[Part, ...]:
+    """Return the belief of the textbook from own cooks alone, without any prior."""
+    share = _day_share(cooks)
+    worth = math.fsum(len(cook) / (1.0 + (len(cook) - 1) * share) for cook in cooks)
+    belief = FLAT.updated(values, worth)
     if not belief.is_proper:
         raise UsageError(
             f"a flat prior needs two pieces of {cut} with different yields; the history has "
             f"{len(values)}. Use --prior cut, or log more cooks"
         )
-    belief = less_sure(belief, effects)
-    return Learned(cut, len(values), belief, day_share, prior, source, effects)
+    return (Part(1.0, belief, share),)
 
 
 def _begin(
@@ -179,11 +211,11 @@ def _moved_by_family(known: CutPrior, observed: Sequence[Observed]) -> Belief:
     )
 
 
-def _by_cook(own: Iterable[tuple[str, float]]) -> list[list[float]]:
+def _by_cook(own: Iterable[tuple[str, float]]) -> tuple[list[str], list[list[float]]]:
     cooks: dict[str, list[float]] = {}
     for cook, value in own:
         cooks.setdefault(cook, []).append(value)
-    return list(cooks.values())
+    return list(cooks), list(cooks.values())
 
 
 def _day_share(cooks: Sequence[Sequence[float]]) -> float:

@@ -59,7 +59,7 @@ def plan(question: Question) -> Plan:
     Raises:
         UsageError: More pieces than any kitchen cooks at once would be needed.
     """
-    grid = supply(question.learned.belief, question.learned.day_share)
+    grid = supply(question.learned.parts)
     pieces: Iterable[PieceMass] = question.weighed or repeat(question.typical)
     found = first_k(grid, pieces, question.wanted, question.fixed_g)
     return _choose(found, question)
@@ -126,7 +126,7 @@ def plan_by_count(
         show_rate: Probability that a guest comes.
         per_piece: Portions a piece gives.
     """
-    grid = supply(question.learned.belief, question.learned.day_share)
+    grid = supply(question.learned.parts)
     pieces: Iterable[PieceMass] = question.weighed or repeat(question.typical)
     needed = _count_distribution(parties, show_rate)
     found = (

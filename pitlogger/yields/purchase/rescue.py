@@ -71,7 +71,7 @@ def shortfall(question: Question, light_by: str | None = "") -> Shortfall:
         light_by: Time by which another piece would have to be lit, as shown to people;
             empty where it is unknown, ``None`` where it is too late for one.
     """
-    grid = supply(question.learned.belief, question.learned.day_share)
+    grid = supply(question.learned.parts)
 
     def chance(change: Change) -> float:
         pieces = tuple(PieceMass(p.mean_g * change.keeps, p.sd_g) for p in question.weighed)

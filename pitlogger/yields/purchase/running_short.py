@@ -69,7 +69,7 @@ def running_short(
         on_the_way([piece for piece in left if piece.cut == cut], observed)
         for cut in dict.fromkeys(piece.cut for piece in left)
     ]
-    grids = [supply(cut.learned.belief, cut.learned.day_share) for cut in cuts]
+    grids = [supply(cut.learned.parts) for cut in cuts]
 
     @cache
     def mixed_of(keeps: float, another: bool) -> Mixture:

@@ -16,7 +16,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from typing import TYPE_CHECKING
 
-from pitlogger.yields.learned.belief import Belief
+from pitlogger.yields.learned.kitchen import Part
 from pitlogger.yields.purchase.demand import Demand
 from pitlogger.yields.purchase.masses import Enough, PieceMass
 
@@ -24,16 +24,15 @@ if TYPE_CHECKING:
     from pitlogger.yields.purchase.supply_grid import Supply
 
 
-def supply(belief: Belief, day_share: float = 0.0) -> Supply:
-    """Return the grid for a belief about the logit of the yield.
+def supply(parts: Sequence[Part]) -> Supply:
+    """Return the grid for beliefs about the logit of the yield.
 
     Args:
-        belief: A proper one (see ``Belief.is_proper``).
-        day_share: Share of the variance that pieces of one cook have in common.
+        parts: Proper ones (see ``Belief.is_proper``), their weights adding up to 1.
     """
     from pitlogger.yields.purchase.supply_grid import make_supply
 
-    return make_supply(belief, day_share)
+    return make_supply(parts)
 
 
 def first_k(

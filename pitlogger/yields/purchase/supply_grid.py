@@ -9,17 +9,22 @@ distribution function, error below 7.5e-8).
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pitlogger.yields.learned.belief import Belief
+from pitlogger.yields.learned.kitchen import Part
 from pitlogger.yields.purchase.demand import Demand
 from pitlogger.yields.purchase.masses import Enough, PieceMass
 
 Array = NDArray[np.float64]
-_SHARED_NODES, _SPREAD_NODES, _PIECE_NODES = 161, 41, 16
+# Nodes of what pieces share and of its spread: for one belief, and for each of many, whose nodes
+# fall between one another's.
+_NODES, _NODES_OF_MANY = (161, 41), (61, 17)
+_PIECE_NODES, _LEAST_WEIGHT = 12, 1e-6
 _COARSE_MEANS, _COARSE_SPREADS = 17, 24
 
 
@@ -37,35 +42,43 @@ class Supply:
     typical: Supply | None = None
 
 
-def make_supply(belief: Belief, day_share: float = 0.0) -> Supply:
-    """Return the grid for a belief about the logit of the yield.
+def make_supply(parts: Sequence[Part]) -> Supply:
+    """Return the grid for beliefs about the logit of the yield.
 
     Args:
-        belief: A proper one (see ``Belief.is_proper``).
-        day_share: Share of the variance that pieces of one cook have in common.
+        parts: Proper ones (see ``Belief.is_proper``), their weights adding up to 1.
     """
-    typical = _grid(belief, day_share, np.array([belief.spread]), np.ones(1))
-    spreads, weights = _spreads(belief)
-    return replace(_grid(belief, day_share, spreads, weights), typical=typical)
+    shared, spread = _NODES if len(parts) == 1 else _NODES_OF_MANY
+    typical = [_nodes(part, np.array([part.belief.spread]), np.ones(1), shared) for part in parts]
+    found = [_nodes(part, *_spreads(part.belief, spread), shared) for part in parts]
+    return replace(_joined(found), typical=_joined(typical))
 
 
-def _grid(belief: Belief, day_share: float, spreads: Array, weights: Array) -> Supply:
-    z = np.linspace(-6.5, 6.5, _SHARED_NODES)
+def _nodes(part: Part, spreads: Array, weights: Array, shared_n: int) -> tuple[Array, ...]:
+    """Return weight, common logit and own deviation at each node; arrays of shape (n_nodes,)."""
+    z = np.linspace(-6.0, 6.0, shared_n)
     z_weight = np.exp(-0.5 * z * z)
-    z_weight /= z_weight.sum()
-    shared = math.sqrt(1.0 / belief.kappa + day_share)
-    centre = belief.mean + shared * np.outer(spreads, z).ravel()
-    own = math.sqrt(1.0 - day_share) * np.repeat(spreads, _SHARED_NODES)
+    shared = math.sqrt(1.0 / part.belief.kappa + part.day_share)
+    weight = part.weight * np.outer(weights, z_weight / z_weight.sum()).ravel()
+    centre = part.belief.mean + shared * np.outer(spreads, z).ravel()
+    own = math.sqrt(1.0 - part.day_share) * np.repeat(spreads, shared_n)
+    heavy = weight > _LEAST_WEIGHT * weight.max()
+    return weight[heavy], centre[heavy], own[heavy]
+
+
+def _joined(nodes: Sequence[tuple[Array, ...]]) -> Supply:
+    weight, centre, own = (np.concatenate(each) for each in zip(*nodes, strict=True))
     x, w = np.polynomial.hermite_e.hermegauss(_PIECE_NODES)
-    exponent = np.clip(-(centre[:, None] + own[:, None] * x), -700, 700)
-    share = 1.0 / (1.0 + np.exp(exponent))
-    moments = np.stack([(share**power) @ (w / w.sum()) for power in (1, 2, 3, 4)])
-    weight = np.outer(weights, z_weight).ravel()
-    heavy = weight > 1e-11 * weight.max()
-    return Supply(weight[heavy] / weight[heavy].sum(), moments[:, heavy])
+    share = 1.0 / (1.0 + np.exp(np.clip(-(centre[:, None] + own[:, None] * x), -700, 700)))
+    powers, w = share.copy(), w / w.sum()
+    moments = [powers @ w]
+    for _ in range(3):
+        powers *= share
+        moments.append(powers @ w)
+    return Supply(weight / weight.sum(), np.stack(moments))
 
 
-def _spreads(belief: Belief) -> tuple[Array, Array]:
+def _spreads(belief: Belief, spread_n: int) -> tuple[Array, Array]:
     """Return nodes and weights of the spread: nu s^2 / sigma^2 is chi-square.
 
     Even steps in the logarithm of chi-square, where its density is smooth and its tails
@@ -74,7 +87,7 @@ def _spreads(belief: Belief) -> tuple[Array, Array]:
     nu = belief.nu
     low = math.log(nu) - 6.0 * math.sqrt(2.0 / nu) - 14.0 / nu
     high = math.log(nu) + 6.0 * math.sqrt(2.0 / nu)
-    log_chi2 = np.linspace(low, high, _SPREAD_NODES)
+    log_chi2 = np.linspace(low, high, spread_n)
     log_density = 0.5 * nu * log_chi2 - 0.5 * np.exp(log_chi2)
     weight = np.exp(log_density - log_density.max())
     sigma = np.sqrt(belief.sum_squares / np.exp(log_chi2))
