@@ -83,6 +83,7 @@ class Weighing:
     weighed: Weighed
     corrected: bool = False
     untaught: str = ""  # why a person excluded it from learning
+    taught: bool = False  # a person included it: it is right though it looks wrong
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,7 +138,12 @@ class PieceBook:
 
     def first(self, *stages: Stage) -> int | None:
         """Return when the piece first entered any of the stages."""
-        return next((mark.at_ms for mark in self.marks if mark.stage in stages), None)
+        mark = self.mark(*stages)
+        return None if mark is None else mark.at_ms
+
+    def mark(self, *stages: Stage) -> StageSet | None:
+        """Return the mark by which the piece first entered any of the stages."""
+        return next((mark for mark in self.marks if mark.stage in stages), None)
 
     def spans(self) -> list[Span]:
         """Return its stages, each ending where the next begins; repeats are joined."""
@@ -259,7 +265,11 @@ def fold(entries: Iterable[Entry]) -> Book:
         piece.weighings.sort(key=lambda weighing: weighing.weighed.at_ms)
         if book.untaught_entries:
             piece.weighings = [
-                replace(one, untaught=book.untaught_entries.get(one.id, ""))
+                replace(
+                    one,
+                    untaught=book.untaught_entries.get(one.id, ""),
+                    taught=book.untaught_entries.get(one.id) == "",
+                )
                 for one in piece.weighings
             ]
     return book

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from pitlogger.bootstrap import with_configured
+from pitlogger.engine.commands import accept
 from pitlogger.errors import UsageError, unknown
 from pitlogger.formats.cook_file import parse_cook
 from pitlogger.model.journal import (
@@ -30,7 +31,7 @@ from pitlogger.model.journal import (
 )
 from pitlogger.safety.record import DISPOSITIONS
 from pitlogger.views.node import Node
-from pitlogger.web import bodies, corrections, requests
+from pitlogger.web import bodies, corrections, doubting, requests
 from pitlogger.web.access.roles import who_asks
 from pitlogger.web.containers import tare_of
 from pitlogger.web.routes.food_log import CorrectiveAsk
@@ -159,6 +160,7 @@ async def decide(daemon: Node, name: str, ask: requests.Ask) -> Entry:
 async def _made(daemon: Node, name: str, ask: requests.Ask) -> tuple[Body, str]:
     """Return the body of what was asked, and the id of the finished cook it is about, if any."""
     now_ms = daemon.clock.engine_ms()
+    journal = corrections.Journal(daemon.engine.state.entries)
     if isinstance(ask, requests.UndoAsk):
         body, journal = await corrections.undone(daemon, ask)
     elif isinstance(ask, requests.CorrectAsk):
@@ -173,5 +175,12 @@ async def _made(daemon: Node, name: str, ask: requests.Ask) -> tuple[Body, str]:
         if journal.past:
             body = corrections.afterwards(body, journal, is_timed=ask.at is not None)
     else:
-        return DEEDS[name].make(daemon, ask), ""
-    return journal.accept(body, now_ms) if journal.past else body, journal.past
+        body = DEEDS[name].make(daemon, ask)
+    if journal.past:
+        body = journal.accept(body, now_ms)
+    elif isinstance(body, doubting.DOUBTABLE):  # refusals come before questions
+        accept(body, daemon.engine.book, journal.entries, {}, now_ms)
+    if isinstance(body, doubting.DOUBTABLE):
+        book = journal.book() if journal.past else daemon.engine.book
+        body = doubting.asked(body, book, ask.answers, daemon.units)
+    return body, journal.past

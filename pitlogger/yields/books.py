@@ -9,6 +9,7 @@ from datetime import UTC, datetime
 from pitlogger.model.book import Book, PieceBook, Weighing
 from pitlogger.model.cooks import AddedMass, ByProduct, Checkpoint, Cook
 from pitlogger.model.journal import MealTold
+from pitlogger.yields.plausible import implausible_masses
 from pitlogger.yields.records import Doubt, ListedHistory, PastPiece
 from pitlogger.yields.weighing.uncertainty import Measured, Scale, net_mass, total
 
@@ -78,7 +79,17 @@ def _from_piece(
             *_no_mass(held, masses),
             *(doubt for doubt in untared if doubt.piece == piece.id),
         ),
-        teaches=not (book.untaught or held.untaught or any(w.untaught for w in held.weighings)),
+        teaches=not (book.untaught or held.untaught or any(w.untaught for w in held.weighings))
+        and not _unconfirmed(held, {name: mass.value for name, mass in masses.items()}),
+    )
+
+
+def _unconfirmed(held: PieceBook, masses_g: Mapping[str, float]) -> bool:
+    """Return whether a mass is hardly possible and nobody said that it is right."""
+    confirmed = {w.weighed.checkpoint for w in held.weighings if w.weighed.confirmed or w.taught}
+    return any(
+        found.checkpoint not in confirmed and found.why != "nothing"
+        for found in implausible_masses(held.piece.cut, held.piece.count, masses_g)
     )
 
 

@@ -12,6 +12,7 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, Protocol
 
 from pitlogger.model.cooks import CUTS, Checkpoint
+from pitlogger.yields.plausible import implausible_masses
 from pitlogger.yields.weighing.uncertainty import Measured, Scale, net_mass
 
 if TYPE_CHECKING:
@@ -104,6 +105,7 @@ def from_paper(rows: Iterable[PaperRow]) -> ListedHistory:
 
 
 def _from_row(row: PaperRow) -> PastPiece:
+    masses_g = {name: mass.mass_mg / 1000 for name, mass in row.masses.items()}
     return PastPiece(
         row.piece,
         row.cut,
@@ -122,4 +124,5 @@ def _from_row(row: PaperRow) -> PastPiece:
         left_g=None if row.left_mg is None else row.left_mg / 1000,
         tender=row.tender,
         notes=row.notes,
+        teaches=not any(implausible_masses(row.cut, row.count, masses_g)),
     )

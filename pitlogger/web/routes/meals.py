@@ -13,6 +13,7 @@ from pitlogger.model.journal import Entry
 from pitlogger.store.queries import Reader
 from pitlogger.views.journal import EntryView
 from pitlogger.views.node import Node
+from pitlogger.web import doubting
 from pitlogger.web.access.roles import who_asks
 from pitlogger.web.requests import Ask, Text
 from pitlogger.web.routes.entry_answer import entry_answer
@@ -55,6 +56,7 @@ async def tell_meal(daemon: Node, ask: MealAsk) -> Entry:
     book = await daemon.ask(lambda reader: _book(reader, known))
     marks = ask.tender if isinstance(ask.tender, dict) else {"": ask.tender} if ask.tender else {}
     body = meal_told(known, book, came=ask.came, left_mg=ask.left, tender=marks, text=ask.text)
+    doubting.meal_asked(body, book, ask.answers, daemon.units)
     return await daemon.submit(body, ask.by or who_asks.get().initials, ask.key)
 
 

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 from pitlogger.errors import UsageError
 from pitlogger.model.cooks import Stage
 from pitlogger.yields.learned.belief import Belief, prior_belief
+from pitlogger.yields.plausible import least_on_pit_ms
 
 if TYPE_CHECKING:
     from pitlogger.model.book import Book, PieceBook
@@ -132,7 +133,11 @@ def observed_hours(books: Iterable[Book]) -> dict[tuple[str, str], list[float]]:
     """
     found: dict[tuple[str, str], list[float]] = {}
     for book in books:
+        if book.untaught or book.withdrawn:
+            continue
         for held in book.pieces.values():
+            if held.untaught:
+                continue
             for part, ms in _parts(held):
                 if ms > 0:
                     found.setdefault((held.piece.cut, part), []).append(ms / 3_600_000)
@@ -140,14 +145,29 @@ def observed_hours(books: Iterable[Book]) -> dict[tuple[str, str], list[float]]:
 
 
 def _parts(held: PieceBook) -> Iterable[tuple[str, int]]:
-    on, wrapped = held.first(Stage.SMOKING), held.first(Stage.WRAPPED)
-    off = held.first(Stage.RESTING, Stage.HOLDING, Stage.CARVED)
-    if on is not None and wrapped is not None:
-        yield "before-wrap", wrapped - on
-    if wrapped is not None and off is not None:
-        yield "after-wrap", off - wrapped
-    if on is not None and wrapped is None and off is not None:
-        yield "on-pit", off - on
+    """Yield the parts whose both ends were marked as they happened, or stated by a person.
+
+    The moment of typing says nothing of a cook; a time on the pit that is hardly possible
+    counts only where somebody confirmed it.
+    """
+    on, wrapped = held.mark(Stage.SMOKING), held.mark(Stage.WRAPPED)
+    off = held.mark(Stage.RESTING, Stage.HOLDING, Stage.CARVED)
+    first = on or wrapped
+    is_believed = (
+        first is None
+        or off is None
+        or off.confirmed
+        or off.at_ms - first.at_ms >= least_on_pit_ms(held.piece.family)
+    )
+    if not is_believed:
+        return
+    parts = [("before-wrap", on, wrapped), ("after-wrap", wrapped, off)]
+    if wrapped is None:
+        parts = [("on-pit", on, off)]
+    for name, start, end in parts:
+        if start is None or end is None or "unrecorded" in (start.timed, end.timed):
+            continue
+        yield name, end.at_ms - start.at_ms
 
 
 def cook_time(

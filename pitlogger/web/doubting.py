@@ -1,0 +1,202 @@
+"""Asking at once about what is hardly possible, in the units of the person who entered it.
+
+An answer that keeps what was written marks it as confirmed; then it teaches like any other.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+from pitlogger.model.book import Book, PieceBook
+from pitlogger.model.cooks import ON_PIT
+from pitlogger.model.journal import Body, Corrected, MealTold, SpotRead, StageSet, Weighed
+from pitlogger.model.quantities import MG_PER, parse_mass_mg, parse_temperature_mc, show_duration
+from pitlogger.questions import Answers
+from pitlogger.rules.messages import Units
+from pitlogger.views import words
+from pitlogger.views.shown import temperature
+from pitlogger.yields.books import from_book
+from pitlogger.yields.plausible import (
+    COLDEST_MC,
+    CORE_MC,
+    LEAST_EATEN_G,
+    MOST_EATEN_G,
+    PLACE_MC,
+    Implausible,
+    implausible_masses,
+    least_on_pit_ms,
+    likely_core_mc,
+)
+
+UNRECORDED = "time not recorded"
+DOUBTABLE = (Weighed, SpotRead, StageSet, Corrected)
+
+
+def asked(body: Body, book: Book, answers: Answers, units: Units) -> Body:
+    """Return a body as it is to be entered, with what was answered about it.
+
+    Raises:
+        QuestionError: It is hardly possible, and nobody said yet what is right.
+    """
+    match body:
+        case Weighed():
+            return _weighed(body, book, answers, units)
+        case SpotRead():
+            return _read(body, answers, units)
+        case StageSet():
+            return _staged(body, book, answers)
+        case Corrected(body=Weighed() | SpotRead() as inner):
+            changed: Any = asked(inner, _without(book, body), answers, units)
+            return replace(body, body=changed)
+        case _:
+            return body
+
+
+def plain_mass(mass_g: float, units: Units) -> str:
+    """Return a mass as a person would type it: ``13.1 lb``, ``5.95 kg``."""
+    unit = {"lb-oz": "lb", "oz": "oz", "g": "g", "kg": "kg", "lb": "lb"}[units.mass]
+    value = mass_g * 1000 / float(MG_PER[unit])
+    return f"{value:.4g} {unit}" if value < 10_000 else f"{value:.0f} {unit}"
+
+
+def _without(book: Book, correction: Corrected) -> Book:
+    """Return the book without the weighing that is corrected."""
+    known = (correction.of_run, correction.of_seq)
+    pieces = {
+        name: replace(held, weighings=[one for one in held.weighings if one.id != known])
+        for name, held in book.pieces.items()
+    }
+    return replace(book, pieces=pieces)
+
+
+def _weighed(body: Weighed, book: Book, answers: Answers, units: Units) -> Weighed:
+    held = book.pieces.get(body.piece)
+    if held is None or body.confirmed:
+        return body
+    masses_g = _masses_g(held) | {body.checkpoint: body.net_mg / 1000}
+    cut, count = held.piece.cut, held.piece.count
+    found = next(
+        (one for one in implausible_masses(cut, count, masses_g)
+         if one.checkpoint == body.checkpoint), None
+    )  # fmt: skip
+    if found is None:
+        return body
+    as_is = plain_mass(found.mass_g, units)
+    likely = None if found.likely_g is None else plain_mass(found.likely_g, units)
+    options = [as_is] if likely is None or likely == as_is else [likely, as_is]
+    chosen = answers.choose(mass_question(found, held.piece.cut, units, options), options, as_is)
+    if chosen == as_is:
+        return replace(body, confirmed=True)
+    return replace(body, gross_mg=parse_mass_mg(chosen) + body.tare_mg)
+
+
+def _masses_g(held: PieceBook) -> dict[str, float]:
+    found: dict[str, float] = {}
+    for weighing in held.weighings:
+        found[weighing.weighed.checkpoint] = weighing.weighed.net_mg / 1000
+    return found
+
+
+def mass_question(
+    found: Implausible, cut: str, units: Units, options: list[str] | None = None
+) -> str:
+    """Return in words what is hardly possible about a mass."""
+    mass, than = plain_mass(found.mass_g, units), plain_mass(found.than_g, units)
+    label = words.checkpoint(found.checkpoint)
+    match found.why:
+        case "nothing":
+            said = f"{mass} {label} is no mass"
+        case "too-much":
+            times = found.mass_g / found.than_g
+            said = f"{mass} is {times:.0f} times what a {cut} weighs"
+        case "too-little":
+            said = f"{mass} is little for a {cut}, which weighs about {than}"
+        case "more-than-before":
+            before = words.checkpoint(found.against)
+            said = f"{mass} {label} is more than {than} {before}, and meat does not gain there"
+        case _:
+            share = found.mass_g / found.than_g
+            said = f"{mass} {label} is {share:.0%} of {than} {words.checkpoint(found.against)}"
+    meant = options[0] if options and len(options) > 1 else None
+    return f"{said}: {meant}?" if meant else f"{said}. Is it right?"
+
+
+def _read(body: SpotRead, answers: Answers, units: Units) -> SpotRead:
+    most_mc = CORE_MC if body.piece is not None else PLACE_MC
+    if body.confirmed or COLDEST_MC <= body.value_mc <= most_mc:
+        return body
+    as_is = temperature(body.value_mc, units.temperature, 0)
+    likely_mc = likely_core_mc(body.value_mc) if body.piece is not None else None
+    options = (
+        [as_is] if likely_mc is None else [temperature(likely_mc, units.temperature, 0), as_is]
+    )
+    where = "the core of meat" if body.piece is not None else "this place"
+    question = f"{as_is} is hardly possible in {where}"
+    question += f": {options[0]}?" if len(options) > 1 else ". Is it right?"
+    chosen = answers.choose(question, options, as_is)
+    if chosen == as_is:
+        return replace(body, confirmed=True)
+    return replace(body, value_mc=parse_temperature_mc(chosen))
+
+
+def _staged(body: StageSet, book: Book, answers: Answers) -> StageSet:
+    """Ask where a piece comes off the pit hardly after it went on."""
+    held = book.pieces.get(body.piece)
+    if held is None or body.confirmed or body.timed == "unrecorded" or body.stage in ON_PIT:
+        return body
+    if held.stage_at(body.at_ms) not in ON_PIT:
+        return body
+    on_ms = held.first(*ON_PIT)
+    if on_ms is None or body.at_ms - on_ms >= least_on_pit_ms(held.piece.family):
+        return body
+    if any(mark.timed == "unrecorded" for mark in held.marks if mark.stage in ON_PIT):
+        return replace(body, timed="unrecorded")
+    took = show_duration(body.at_ms - on_ms)
+    as_is = f"{took} is right"
+    chosen = answers.choose(
+        f"{body.piece} was on the pit for {took} only: logged afterwards? State times with --at,"
+        " or let them be unrecorded",
+        [UNRECORDED, as_is],
+        as_is,
+    )
+    if chosen == as_is:
+        return replace(body, confirmed=True)
+    return replace(body, timed="unrecorded")
+
+
+def meal_asked(body: MealTold, book: Book, answers: Answers, units: Units) -> None:
+    """Ask about a meal that does not add up: more left than was cooked, too much a guest.
+
+    Raises:
+        QuestionError: It does not, and nobody said that it is right.
+    """
+    cooked_g = _cooked_g(book)
+    guests = body.came or (book.cook.guests if book.cook else None)
+    if cooked_g is None:
+        return
+    left_g = None if body.left_mg is None else body.left_mg / 1000
+    if left_g is not None and left_g > cooked_g * 1.02:
+        left, cooked = plain_mass(left_g, units), plain_mass(cooked_g, units)
+        answers.choose(f"{left} were left of a cook that gave {cooked}. Is it right?",
+                       [f"{left} left is right"])  # fmt: skip
+        return
+    if not guests:
+        return
+    each_g = (cooked_g - (left_g or 0.0)) / guests
+    if not LEAST_EATEN_G <= each_g <= MOST_EATEN_G:
+        each = plain_mass(each_g, units)
+        answers.choose(f"{guests} guests came to {plain_mass(cooked_g, units)} of meat, that is"
+                       f" {each} each. Is it right?", [f"{guests} guests is right"])  # fmt: skip
+
+
+def _cooked_g(book: Book) -> float | None:
+    """Return what the cook gave in all, as far as its pieces were weighed when done."""
+    found = 0.0
+    for piece in from_book(book):
+        done = next((piece.masses[name].value for name in ("served", "carved", "rested", "off-pit")
+                     if name in piece.masses), None)  # fmt: skip
+        if done is None and not piece.children:
+            return None
+        found += done or 0.0
+    return found or None

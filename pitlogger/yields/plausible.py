@@ -1,0 +1,136 @@
+"""What is hardly possible: weights, temperatures and times that are asked about at once.
+
+What is found here teaches nothing until a person confirmed it. The bounds are wide: an odd
+piece of meat lies within them, a slip of the keyboard outside. ``doubts.py`` asks softly about
+much that lies within.
+
+Sources: whole packers of 10 to 20 lb are sold, mostly 12 to 18 (consumer pages, weak); about
+17 lb a side with bone and deckle from an 850 lb carcass (Kansas State MF3395, brisket 4 % of
+the carcass). Servable shares of purchase of 36 to 84 % in all tables read
+(``purchase/cut_priors.py``). Water boils at 100 C at sea level, so that no moist core is
+hotter. All other bounds: common practice, no source.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+from pitlogger.yields.causes import CHAIN, PLACE
+
+# Kilograms of one piece as bought: hardly less than, usual, hardly more than.
+_BOUGHT_KG: dict[str, tuple[float, float, float]] = {
+    "brisket-packer": (2.0, 6.0, 14.0),
+    "brisket-flat": (0.7, 3.0, 8.0),
+    "brisket-point": (0.7, 2.5, 7.0),
+    "burnt-ends": (0.2, 2.0, 15.0),
+    "pork-butt": (0.8, 3.6, 9.0),
+    "pork-picnic": (0.8, 3.5, 9.0),
+    "pork-belly": (0.5, 4.0, 10.0),
+    "pork-spareribs": (0.4, 1.6, 4.0),
+    "pork-st-louis": (0.4, 1.2, 3.5),
+    "pork-baby-back": (0.3, 1.0, 3.0),
+    "beef-ribs": (0.5, 2.5, 9.0),
+    "beef-chuck": (0.5, 3.0, 12.0),
+    "tri-tip": (0.3, 1.1, 3.0),
+    "chicken-whole": (0.7, 1.8, 4.5),
+    "chicken-half": (0.3, 0.8, 2.3),
+    "chicken-quarter": (0.15, 0.4, 1.2),
+    "chicken-thigh": (0.05, 0.17, 0.5),
+    "turkey-whole": (2.0, 6.0, 16.0),
+    "turkey-breast": (0.7, 2.7, 7.0),
+    "lamb-shoulder": (0.6, 2.3, 6.0),
+    "sausage": (0.04, 0.5, 20.0),
+    "other": (0.05, 3.0, 60.0),
+}
+_GAINS = frozenset({"brined", "seasoned", "sauced"})
+_RISE, _RISE_G = 1.02, 50.0  # a scale's and a hand's slack
+LEAST_SHARE = 0.15
+_LEAST_ON_PIT_MIN = {"sausage": 15.0, "chicken": 20.0, "beef-roast": 25.0}
+_LEAST_MIN = 45.0
+# A point misplaced, pounds for kilograms, ounces for pounds or grams; and how far-fetched that is.
+_SLIPS = ((10.0, 0.0), (2.2046226, 0.3), (16.0, 0.6), (28.349523, 0.6), (100.0, 0.6), (1000.0, 0.9))
+CORE_MC, COLDEST_MC = 110_000, -40_000
+PLACE_MC = 600_000
+LEAST_EATEN_G, MOST_EATEN_G = 15.0, 1_500.0
+
+
+@dataclass(frozen=True, slots=True)
+class Implausible:
+    """Something hardly possible about a mass: why, against which mass, what was meant perhaps.
+
+    ``why`` is ``nothing``, ``too-much``, ``too-little``, ``more-than-before`` or ``small-share``;
+    ``against`` the checkpoint compared with, empty for the cut itself; ``than_g`` its mass.
+    """
+
+    checkpoint: str
+    why: str
+    mass_g: float
+    than_g: float
+    against: str = ""
+    likely_g: float | None = None
+
+
+def implausible_masses(
+    cut: str, count: int, masses_g: Mapping[str, float]
+) -> Iterator[Implausible]:
+    """Yield what is hardly possible about the net masses of one piece, by checkpoint, grams."""
+    for checkpoint in (name for name in CHAIN if name in masses_g):
+        before = [name for name in CHAIN[: PLACE[checkpoint]] if name in masses_g]
+        found = _implausible(cut, count, masses_g, checkpoint, before)
+        if found is not None:
+            yield found
+
+
+def _implausible(
+    cut: str, count: int, masses_g: Mapping[str, float], at: str, before: list[str]
+) -> Implausible | None:
+    least_g, usual_g, most_g = (1000.0 * kg * count for kg in _BOUGHT_KG[cut])
+    mass_g = masses_g[at]
+    last = before[-1] if before else ""
+    # What it should be near, and how far from that it may lie.
+    near_g, low_g, high_g = usual_g, least_g, most_g
+    if last:
+        near_g = masses_g[last]
+        low_g, high_g = 0.25 * near_g, min(most_g, _RISE * near_g)
+    likely_g = _likely(mass_g, near_g, low_g, high_g)
+
+    def found(why: str, than_g: float, against: str = "") -> Implausible:
+        return Implausible(at, why, mass_g, than_g, against, likely_g)
+
+    if mass_g <= 0:
+        return found("nothing", 0.0)
+    if mass_g > most_g:
+        return found("too-much", usual_g)
+    if not last:
+        return found("too-little", usual_g) if mass_g < least_g else None
+    if at not in _GAINS and last != "label" and mass_g > _RISE * near_g + _RISE_G:
+        return found("more-than-before", near_g, last)
+    bought = next((name for name in ("purchased", "label") if name in before), last)
+    if mass_g < LEAST_SHARE * masses_g[bought]:
+        return found("small-share", masses_g[bought], bought)
+    return None
+
+
+def _likely(mass_g: float, near_g: float, low_g: float, high_g: float) -> float | None:
+    """Return the mass that a slip of the point or the unit would explain best, if any does."""
+    meant = [(far + abs(math.log(made / near_g)), made)
+             for slip, far in _SLIPS for made in (mass_g / slip, mass_g * slip)
+             if low_g <= made <= high_g]  # fmt: skip
+    return min(meant)[1] if meant else None
+
+
+def least_on_pit_ms(family: str) -> int:
+    """Return the shortest time on the pit that is believed of a family of cuts."""
+    return round(_LEAST_ON_PIT_MIN.get(family, _LEAST_MIN) * 60_000)
+
+
+def likely_core_mc(value_mc: int) -> int | None:
+    """Return what a core reading that cannot be was perhaps meant to be, milli-degC."""
+    value_f = value_mc * 1.8 / 1000 + 32.0
+    for meant_f in (value_f / 10.0, value_f / 100.0, value_mc / 1000.0):
+        meant_mc = round((meant_f - 32.0) / 1.8 * 1000)
+        if 30_000 <= meant_mc <= CORE_MC - 5_000:
+            return meant_mc
+    return None

@@ -1,0 +1,122 @@
+"""What is hardly possible is asked about at once, and teaches nothing until it is confirmed."""
+
+from __future__ import annotations
+
+import pytest
+
+from pitlogger.model.book import fold
+from pitlogger.store.queries import Reader
+from pitlogger.web.past_entries import past_entries
+from pitlogger.yields.learned.durations import observed_hours
+from tests.web.conftest import Node
+from tests.web.test_corrections import HOUR_MS, cooked, past, post
+
+TYPED = {"piece": "brisket-1", "checkpoint": "purchased", "mass": "131 lb"}
+
+
+async def test_131_lb_is_asked_about_and_nothing_is_written(node: Node) -> None:
+    await node.begin()
+    before = node.daemon.engine.state.seq
+    asked = await post(node, "/weighings", 409, **TYPED)
+    assert asked == {
+        "question": "131 lb is 10 times what a brisket-packer weighs: 13.1 lb?",
+        "options": ["13.1 lb", "131 lb"],
+        "confirm": "131 lb",
+    }
+    assert node.daemon.engine.state.seq == before
+    kept = await post(node, "/weighings", **TYPED, confirm="13.1 lb")
+    assert kept["net_g"] == pytest.approx(13.1 * 453.59237)
+    assert "confirmed" not in kept
+
+
+async def test_what_is_confirmed_is_done_as_written(node: Node) -> None:
+    await node.begin()
+    asked = await post(node, "/weighings", 409, **TYPED)
+    kept = await post(node, "/weighings", **TYPED, confirm=asked["confirm"])
+    assert (kept["net_g"], kept["confirmed"]) == (pytest.approx(131 * 453.59237), True)
+
+
+@pytest.mark.parametrize(
+    ("path", "body"),
+    [
+        ("/weighings", {"checkpoint": "purchased", "mass": "1300 lb"}),
+        ("/weighings", {"checkpoint": "purchased", "mass": "0 oz"}),
+        ("/weighings", {"checkpoint": "purchased", "mass": "13 oz"}),
+        ("/temps", {"value": "1500F"}),
+        ("/temps", {"value": "-100F"}),
+    ],
+)
+async def test_other_slips_are_asked_about_too(node: Node, path: str, body: dict[str, str]) -> None:
+    await node.begin()
+    asked = await post(node, path, 409, piece="brisket-1", **body)
+    await post(node, path, piece="brisket-1", **body, confirm=asked["confirm"])
+
+
+async def test_carved_above_rested_and_a_share_that_cannot_be(node: Node) -> None:
+    await node.begin()
+    for checkpoint, mass in (("purchased", "6.4 kg"), ("rested", "3.4 kg")):
+        await post(node, "/weighings", piece="brisket-1", checkpoint=checkpoint, mass=mass)
+    for mass in ("4.3 kg", "0.4 kg"):
+        await post(node, "/weighings", 409, piece="brisket-1", checkpoint="carved", mass=mass)
+    await post(node, "/weighings", piece="brisket-1", checkpoint="carved", mass="3.1 kg")
+
+
+async def test_a_correction_is_asked_about_like_what_it_corrects(node: Node) -> None:
+    made = await cooked(node)
+    asked = await post(node, "/corrections", 409, entry=made["purchased"]["id"], mass="64 kg")
+    await post(
+        node,
+        "/corrections",
+        entry=made["purchased"]["id"],
+        mass="64 kg",
+        confirm=asked["options"][0],
+    )
+    (piece,) = await past(node)
+    assert piece.masses["purchased"].value == pytest.approx(6400, rel=0.01)
+
+
+async def hours(node: Node) -> dict[tuple[str, str], list[float]]:
+    await node.daemon.flushed()
+
+    def read(reader: Reader) -> dict[tuple[str, str], list[float]]:
+        return observed_hours(fold(rows) for _, rows in past_entries(reader))
+
+    found: dict[tuple[str, str], list[float]] = await node.daemon.ask(read)
+    return found
+
+
+async def test_a_cook_typed_in_within_a_minute_teaches_no_time(node: Node) -> None:
+    await node.begin()
+    for stage in ("smoking", "wrapped"):
+        node.clock.advance(5_000)
+        await post(node, "/stages", piece="brisket-1", stage=stage)
+    node.clock.advance(5_000)
+    asked = await post(node, "/stages", 409, piece="brisket-1", stage="resting")
+    assert asked["options"][0] == "time not recorded"
+    await post(node, "/stages", piece="brisket-1", stage="resting", confirm="time not recorded")
+    await post(node, "/cooks/finish")
+    assert await hours(node) == {}
+
+
+async def test_times_that_were_marked_or_stated_teach(node: Node) -> None:
+    await node.begin()
+    await post(node, "/stages", piece="brisket-1", stage="smoking")
+    node.clock.advance(7 * HOUR_MS)
+    await post(node, "/stages", piece="brisket-1", stage="wrapped")
+    node.clock.advance(4 * HOUR_MS)
+    await post(node, "/stages", piece="brisket-1", stage="resting")
+    await post(node, "/cooks/finish")
+    learned = await hours(node)
+    assert learned == {
+        ("brisket-packer", "before-wrap"): [7.0],
+        ("brisket-packer", "after-wrap"): [4.0],
+    }
+
+
+async def test_a_meal_that_cannot_be_is_asked_about(node: Node) -> None:
+    await cooked(node)
+    asked = await post(node, "/meals", 409, came=400, left="50 lb")
+    assert "50 lb" in asked["question"]
+    asked = await post(node, "/meals", 409, came=400)
+    await post(node, "/meals", came=400, confirm=asked["confirm"])
+    await post(node, "/meals", came=18, left="310 g")
