@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 
 from pitlogger.model.book import fold
@@ -11,7 +13,7 @@ from pitlogger.yields.learned.durations import observed_hours
 from tests.web.conftest import Node
 from tests.web.test_corrections import HOUR_MS, cooked, past, post
 
-TYPED = {"piece": "brisket-1", "checkpoint": "purchased", "mass": "131 lb"}
+TYPED: dict[str, Any] = {"piece": "brisket-1", "checkpoint": "purchased", "mass": "131 lb"}
 
 
 async def test_131_lb_is_asked_about_and_nothing_is_written(node: Node) -> None:
@@ -46,7 +48,7 @@ async def test_what_is_confirmed_is_done_as_written(node: Node) -> None:
         ("/temps", {"value": "-100F"}),
     ],
 )
-async def test_other_slips_are_asked_about_too(node: Node, path: str, body: dict[str, str]) -> None:
+async def test_other_slips_are_asked_about_too(node: Node, path: str, body: dict[str, Any]) -> None:
     await node.begin()
     asked = await post(node, path, 409, piece="brisket-1", **body)
     await post(node, path, piece="brisket-1", **body, confirm=asked["confirm"])
