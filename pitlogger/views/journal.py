@@ -78,7 +78,8 @@ class WeighingEntry(EntryView):
 
 def entry_view(node: Node, entry: Entry, **more: Any) -> EntryView:
     """Return a journal entry; ``more`` stands beside what was entered."""
-    return EntryView(
+    made = WeighingEntry if "net_g" in more else EntryView
+    return made(
         id=entry.id,
         run=entry.run,
         seq=entry.seq,
