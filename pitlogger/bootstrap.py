@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import logging
 import re
 import sqlite3
 from collections.abc import Callable, Iterable
@@ -25,7 +26,7 @@ from pitlogger.engine.restart import begin_run, catch_up, decisions
 from pitlogger.engine.snapshot import load_state, snapshot_version
 from pitlogger.engine.state import EngineState
 from pitlogger.engine.step import Engine
-from pitlogger.errors import ConfigError, StoreError, unknown
+from pitlogger.errors import ConfigError, unknown
 from pitlogger.formats.capture import read_capture
 from pitlogger.formats.cook_file import load_cook
 from pitlogger.formats.journal_json import dump_body
@@ -46,6 +47,9 @@ from pitlogger.store.rows import JournalRow, RunRow
 from pitlogger.store.store import Store
 from pitlogger.store.troubles import is_damage
 
+log = logging.getLogger(__name__)
+
+REPLACED_S = 10.0  # for a damaged file to be replaced
 CHECK_EVERY_MS = 30 * 86_400_000
 
 
@@ -242,7 +246,7 @@ def system_clock(path: Path, backups: Path, boot: str) -> tuple[Clock, Start]:
     clock = SystemClock()
     ended = None
     if path.exists():
-        with suppress(sqlite3.Error, StoreError):  # opening the store tells and repairs
+        with suppress(Exception):  # whatever damage makes of it: opening the store tells
             migrate(path, backups)
             with Reader.open(path) as reader:
                 ended = how_ended(reader)
@@ -255,21 +259,25 @@ def restore(
     run: str,
     start: Start,
     made: Callable[[EngineState], Engine],
+    tell: Callable[[str], None],
 ) -> tuple[Engine, str | None]:
     """Return an engine as it was when the last run ended, and the id of the cook that is open.
 
     From the newest snapshot where its shape is still ours, else from the start of the cook.
-    ``made`` makes an engine of a state. A database that shows itself as damaged is replaced.
+    ``made`` makes an engine of a state. A database that shows itself as damaged is replaced. What
+    cannot be read at all is told, and the engine begins with what can: alarms run in any case.
     """
-    try:
-        with store.reader() as reader:
-            return _restored(reader, run, start, made)
-    except sqlite3.DatabaseError as error:
-        if not is_damage(error):
-            raise
-        store.replace_damaged(error).result()
-        with store.reader() as reader:
-            return _restored(reader, run, start, made)
+    for uses_snapshot in (True, True, False):
+        try:
+            with store.reader() as reader:
+                return _restored(reader, run, start, made, uses_snapshot)
+        except Exception as error:  # whatever a damaged record makes of our reading it
+            log.exception("the last run cannot be taken up%s", "" if uses_snapshot else " at all")
+            if isinstance(error, sqlite3.Error) and is_damage(error):
+                with suppress(Exception):
+                    store.replace_damaged(error).result(REPLACED_S)
+    tell("what the last run knew cannot be read: start the cook again, and set its stages")
+    return made(EngineState(run)), None
 
 
 def _restored(
@@ -277,9 +285,10 @@ def _restored(
     run: str,
     start: Start,
     made: Callable[[EngineState], Engine],
+    uses_snapshot: bool = True,
 ) -> tuple[Engine, str | None]:
     cook = reader.open_cook()
-    kept = reader.snapshot(snapshot_version())
+    kept = reader.snapshot(snapshot_version()) if uses_snapshot else None
     lived = [row.run for row in reader.runs() if row.run != run and row.version != PAPER]
     if kept is not None and kept.run in lived:
         state, since_ms = load_state(kept.body), kept.t_ms
@@ -305,13 +314,17 @@ def _restored(
     return made(state), None if cook is None else cook.id
 
 
-def opening(reader: Reader, run: RunRow, start: Start, channels: Iterable[Channel]) -> list[Body]:
+def opening(
+    reader: Reader | None, run: RunRow, start: Start, channels: Iterable[Channel]
+) -> list[Body]:
     """Return what is journalled first: that the run began, and what is not in order.
 
-    A node without a thermometer of its own has none to check.
+    A node without a thermometer of its own has none to check; without a reader nothing is known
+    of checks.
     """
     bodies: list[Body] = [RunStarted(run.boot_id, run.version, start.utc_trusted, start.gap_ms)]
-    if not any(channel.quantity is Quantity.TEMPERATURE for channel in channels):
+    is_measured = any(channel.quantity is Quantity.TEMPERATURE for channel in channels)
+    if reader is None or not is_measured:
         return bodies
     checks = reader.entries(kinds=("check-made",))
     if not checks or start.start_ms - checks[-1].t_ms > CHECK_EVERY_MS:

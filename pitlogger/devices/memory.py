@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import json
 import logging
-import os
+from contextlib import suppress
 from pathlib import Path
 
 from pitlogger.devices.contract import Memory
+from pitlogger.files import set_aside, write_whole
 
 log = logging.getLogger(__name__)
 
@@ -19,9 +20,13 @@ def load_memories(path: Path) -> dict[str, Memory]:
     except FileNotFoundError:
         return {}
     except (OSError, ValueError) as fault:
-        log.warning("drivers start without memory: %s cannot be read: %s", path, fault)
+        log.error("drivers start without memory: %s cannot be read: %s", path, fault)
+        with suppress(OSError):
+            set_aside(path)
         return {}
-    return kept if isinstance(kept, dict) else {}
+    if not isinstance(kept, dict):
+        return {}
+    return {name: memory for name, memory in kept.items() if isinstance(memory, dict)}
 
 
 def save_memories(path: Path, memories: dict[str, Memory]) -> None:
@@ -32,9 +37,7 @@ def save_memories(path: Path, memories: dict[str, Memory]) -> None:
     kept = {device: dict(memory) for device, memory in memories.items() if memory}
     if kept == load_memories(path):
         return
-    fresh = path.with_suffix(".new")
     try:
-        fresh.write_text(json.dumps(kept), encoding="utf-8")
-        os.replace(fresh, path)
+        write_whole(path, json.dumps(kept))
     except OSError as fault:
         log.warning("the memory of drivers was not kept: %s: %s", path, fault)

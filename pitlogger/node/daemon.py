@@ -8,7 +8,10 @@ from __future__ import annotations
 
 import asyncio
 import logging
+import sqlite3
+import time
 from collections.abc import Callable, Iterable
+from contextlib import suppress
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
@@ -40,6 +43,7 @@ from pitlogger.engine.inputs import (
 )
 from pitlogger.engine.state import EngineState
 from pitlogger.engine.step import Engine
+from pitlogger.errors import StoreError
 from pitlogger.formats.paper_journal import PaperCook as PastCook
 from pitlogger.model.cooks import Channel
 from pitlogger.model.journal import Body, ChannelAssigned, Entry, TroubleChanged
@@ -55,6 +59,8 @@ from pitlogger.notify.service import Notifier
 from pitlogger.service.on_disk import on_disk
 from pitlogger.service.reload import Difference, applicable, difference
 from pitlogger.service.timekeeping import KNOWN_AFTER_MS, Start, Timekeeper
+from pitlogger.store.preparing import prepare
+from pitlogger.store.record_lock import RecordLock
 from pitlogger.store.queries import Reader
 from pitlogger.store.rows import RunRow, Trouble
 from pitlogger.store.store import Store
@@ -69,6 +75,12 @@ log = logging.getLogger(__name__)
 TICK_S = 0.2
 HEARTBEAT_S = 10.0
 WELL_BEHIND_MS = 30_000
+MENDED_TOLD = 10  # sentences
+REMEDY_MENDED = (
+    "Damage comes from worn cards and bad power: make a backup to another disk and replace the"
+    " card. `pitlogger store doctor` lists what was set aside"
+)
+MENDED_S = 60.0  # for so long an alarm about what is mended already stands
 
 
 class Daemon:
@@ -88,6 +100,7 @@ class Daemon:
         self.trouble: Trouble | None = None
         self._early_troubles: list[Trouble | None] = []
         self._has_begun = False
+        self._mended: list[str] = []
         self.cook: str | None = None
         self.finished_cook: str | None = None
         self.stopping = asyncio.Event()
@@ -117,7 +130,16 @@ class Daemon:
 
     async def __aenter__(self) -> Daemon:
         self._loop = asyncio.get_running_loop()
-        self.config.node.data.mkdir(parents=True, exist_ok=True)
+        self._lock = RecordLock.take(self.config.database, time.time_ns() // 1_000_000)
+        try:
+            return await self._start()
+        except BaseException:
+            self._lock.release()
+            raise
+
+    async def _start(self) -> Daemon:
+        with suppress(OSError):  # a disk that takes nothing: the store tells
+            self.config.node.data.mkdir(parents=True, exist_ok=True)
         self.keeping.load_memories()
         devices = configured_devices(self.config, self.keeping.memories)
         self.channels = channels_of(self.config, devices)
@@ -135,6 +157,7 @@ class Daemon:
     def _open(self, channels: list[Channel]) -> None:
         """Open the store and bring the engine to where the last run ended."""
         path = self.config.database
+        prepared = prepare(path, self.config.backups)
         self.uid = node_uid(self.config.node.data)
         self.run = issue_run(self.config.node.data, path)
         if self._given_clock is not None:
@@ -148,9 +171,15 @@ class Daemon:
             self.run, self.config.node.name, self.clock, __version__,
             utc_trusted=start.utc_trusted, node_uid=self.uid,
         )  # fmt: skip
-        self.store = Store.open(path, row, on_trouble=self._on_trouble, backups=self.config.backups)
-        self.engine, self.cook = restore(self.store, self.run, start, self._engine_of)
-        with self.store.reader() as reader:
+        self.store = Store.open(
+            path, row, on_trouble=self._on_trouble, on_mended=self._on_mended,
+            prepared=prepared, backups=self.config.backups,
+        )  # fmt: skip
+        self.engine, self.cook = restore(
+            self.store, self.run, start, self._engine_of, self._on_mended
+        )
+        bodies = opening(None, row, start, channels)
+        with suppress(StoreError, sqlite3.Error), self.store.reader() as reader:
             bodies = opening(reader, row, start, channels)
             self.forecasting.remember(reader.entries(kinds=("forecast-scored",)))
         self._begun = [Command(self.clock.engine_ms(), body) for body in bodies]
@@ -163,8 +192,13 @@ class Daemon:
         for command in self._begun:
             self.feed(command)
         self._has_begun = True
+        for watch in [*self.engine.state.watches.values()]:
+            kind, _, subject = watch.key.partition("/")
+            if kind == "store-failing" and watch.holds and subject != "node":
+                self._feed_trouble(subject, None)  # of an earlier run, which told of it
         for trouble in self._early_troubles:
             self._store_condition(trouble)
+        self._tell_mended()
         self.utc_offset_ms = self.timekeeper.offset_ms
         for body in self.timekeeper.begin(self.store):
             self.feed(Command(self.clock.engine_ms(), body))
@@ -185,6 +219,7 @@ class Daemon:
         self.keeping.save_all()
         await asyncio.to_thread(self.store.close)
         await self.journalling.stop()
+        self._lock.release()
 
     async def broken(self) -> None:
         """Wait until a part that must never end does; raise what ended it."""
@@ -313,13 +348,36 @@ class Daemon:
     def _on_trouble(self, trouble: Trouble | None) -> None:
         self._loop.call_soon_threadsafe(self._store_condition, trouble)
 
+    def _on_mended(self, words: str) -> None:
+        log.error("%s", words)
+        self._loop.call_soon_threadsafe(self._say_mended, words)
+
+    def _say_mended(self, words: str) -> None:
+        self._mended.append(words)
+        if self._has_begun:
+            self._tell_mended()
+
+    def _tell_mended(self) -> None:
+        """Tell of damage that is mended, one alarm for all of it."""
+        if self._mended:
+            words = f"the record was damaged: {'; '.join(self._mended[-MENDED_TOLD:])}"
+            self.tell_trouble("record", words, REMEDY_MENDED)
+
     def _store_condition(self, trouble: Trouble | None) -> None:
         self.trouble = trouble
         if not self._has_begun:
             self._early_troubles.append(trouble)  # ``_begin`` tells
             return
+        self._feed_trouble("node", trouble)
+
+    def tell_trouble(self, subject: str, message: str, remedy: str) -> None:
+        """Tell of something that was wrong with our files and is mended: alarmed for a minute."""
+        self._feed_trouble(subject, Trouble(message, remedy))
+        self._loop.call_later(MENDED_S, self._feed_trouble, subject, None)
+
+    def _feed_trouble(self, subject: str, trouble: Trouble | None) -> None:
         message, remedy = ("", "") if trouble is None else (trouble.message, trouble.remedy)
-        changed = TroubleChanged("store-failing", "node", trouble is not None, message, remedy)
+        changed = TroubleChanged("store-failing", subject, trouble is not None, message, remedy)
         self.feed(Command(self.clock.engine_ms(), changed))
 
     # -- out --------------------------------------------------------------------------------

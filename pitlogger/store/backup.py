@@ -12,6 +12,7 @@ from pathlib import Path
 
 from pitlogger.errors import StoreError
 from pitlogger.store.connection import connect_reader
+from pitlogger.store.entry_copies import set_copies_aside
 from pitlogger.store.migrations import version
 
 SUFFIX = ".pitlogger.db"
@@ -79,6 +80,7 @@ def restore(backup: Path, path: Path) -> Path | None:
         refuse_if_in_use(path)
         old = move_aside(path, "before-restore") if path.exists() else None
         part.replace(path)
+        set_copies_aside(path)  # else the next start would put later entries back into it
         _sync(path.parent)
     return old
 

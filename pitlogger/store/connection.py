@@ -43,9 +43,14 @@ def connect_reader(path: Path) -> sqlite3.Connection:
         check_same_thread=False,
     )
     try:
+        connection.text_factory = _text  # one damaged character must not hide a whole table
         connection.execute("PRAGMA query_only=ON")
         connection.execute("PRAGMA cache_size=-4000")
     except BaseException:
         connection.close()
         raise
     return connection
+
+
+def _text(content: bytes) -> str:
+    return content.decode("utf-8", "replace")

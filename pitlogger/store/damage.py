@@ -11,7 +11,7 @@ from __future__ import annotations
 import logging
 import shutil
 import sqlite3
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from contextlib import closing, suppress
 from functools import partial
 from pathlib import Path
@@ -21,7 +21,7 @@ from pitlogger.errors import StoreError
 from pitlogger.store.backup import move_aside, newest_sound
 from pitlogger.store.migrations import migrate
 from pitlogger.store.packing import unpack, unpack_tail
-from pitlogger.store.records import refresh_cooks
+from pitlogger.store.records import end_run, refresh_cooks
 from pitlogger.store.renumber import Numbers
 from pitlogger.store.rescue import Batch, last_run_told_of, rescued
 from pitlogger.store.sink import Do, Sink
@@ -42,6 +42,9 @@ _TABLES = (
     ("lost", ("id",)),
     ("outbox", ("id",)),
 )
+
+
+JOURNAL_TABLES = ("run", "channel", "clock", "journal", "cook", "entry_cook")
 
 
 def replace_file(path: Path, backups: Path) -> tuple[Path, Path | None]:
@@ -70,7 +73,7 @@ def last_run(damaged: Path) -> int:
     return last
 
 
-def save(damaged: Path, do: Do, stops: Callable[[], bool]) -> None:
+def save(damaged: Path, do: Do, stops: Callable[[], bool], tables: Collection[str] = ()) -> int:
     """Feed what can be read of a damaged file to the writer, batch by batch.
 
     A mark beside the file says that this was done; else the next start does it again.
@@ -78,20 +81,31 @@ def save(damaged: Path, do: Do, stops: Callable[[], bool]) -> None:
     Args:
         do: Does a work of the writer in a transaction of its own and returns its result.
         stops: Asked between two batches.
+        tables: Only these, as the first aid before the rest; all by default.
+
+    Returns:
+        How many rows and readings were new.
     """
     numbers = Numbers()
     saved = 0
     for batch in salvage(damaged):
+        if tables and batch[0] not in tables:
+            continue
         try:
             saved += do(partial(_insert, batch, numbers))
         except StoreError as refusal:
             log.warning("%d rows of %s were not saved: %s", len(batch[2]), batch[0], refusal)
         if stops():
-            log.warning("salvage of %s goes on at the next start", damaged)
-            return
+            log.warning("salvage of %s goes on later", damaged)
+            return saved
+    if tables:
+        return saved
+    with suppress(StoreError):
+        do(partial(_end_runs, numbers))
     log.warning("%d records were saved from the damaged database %s", saved, damaged)
     with suppress(OSError):
         _mark_of(damaged).touch()
+    return saved
 
 
 def unsaved(path: Path) -> list[Path]:
@@ -125,6 +139,13 @@ def salvage(damaged: Path) -> Iterator[Batch]:
         yield from rescued(damaged)
     except OSError as error:
         log.warning("%s cannot be read further: %s", damaged, error)
+
+
+def _end_runs(numbers: Numbers, sink: Sink) -> None:
+    """Let runs end with their last record, now that it is there."""
+    for number in numbers.unended - {sink.run}:
+        sink.connection.execute("UPDATE run SET end_ms = NULL WHERE id = ?", (number,))
+        end_run(sink.connection, number)
 
 
 def _insert(batch: Batch, numbers: Numbers, sink: Sink) -> int:

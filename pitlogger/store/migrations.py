@@ -64,6 +64,13 @@ STEPS: tuple[Callable[[sqlite3.Connection], None], ...] = (_first, _ask_by_kind,
 VERSION = len(STEPS)
 
 
+def bring_up_to_date(connection: sqlite3.Connection, found: int) -> None:
+    """Apply the steps that a file of schema ``found`` lacks."""
+    for step in STEPS[found:]:
+        step(connection)
+    connection.execute(f"PRAGMA user_version={VERSION}")
+
+
 def version(connection: sqlite3.Connection) -> int:
     """Return the schema version of an open file; 0 for a new one.
 
@@ -106,9 +113,7 @@ def migrate(path: Path, backups: Path) -> None:
             back_up(connection, backups, label=f"before-schema-{VERSION}")
         connection.execute("BEGIN IMMEDIATE")
         try:
-            for step in STEPS[found:]:
-                step(connection)
-            connection.execute(f"PRAGMA user_version={VERSION}")
+            bring_up_to_date(connection, found)
             connection.execute("COMMIT")
         except BaseException:
             with suppress(sqlite3.Error):

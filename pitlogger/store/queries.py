@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import logging
 import sqlite3
 import zlib
 from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -10,7 +11,7 @@ from contextlib import closing, contextmanager
 from pathlib import Path
 from types import TracebackType
 
-from pitlogger.errors import StoreError
+from pitlogger.errors import PitloggerError, StoreError
 from pitlogger.formats.journal_json import load_entry
 from pitlogger.model.entry_ids import parse_short_id
 from pitlogger.model.journal import Entry
@@ -34,12 +35,28 @@ _OF_COOK = (
     "(run, seq) IN (SELECT run, seq FROM journal WHERE cook = ?"
     " UNION ALL SELECT run, seq FROM entry_cook WHERE cook = ?)"
 )
+log = logging.getLogger(__name__)
+
 _COOKS = (
     "SELECT cook.id, cook.name, run.run, started_ms, last.run, finished_ms, readings_kept,"
     " (SELECT count(*) FROM journal WHERE journal.cook = cook.id)"
     " + (SELECT count(*) FROM entry_cook WHERE entry_cook.cook = cook.id), withdrawn, run.batch"
     " FROM cook JOIN run ON run.id = cook.run LEFT JOIN run AS last ON last.id = finished_run"
 )
+
+
+def _loaded(rows: Iterable[tuple[str, str | None]]) -> Iterator[tuple[Entry, str | None]]:
+    """Yield the entries of rows with their cooks; one that is damaged must not hide the others.
+
+    What it is, and what becomes of it, the check of the journal tells.
+    """
+    for text, cook in rows:
+        try:
+            entry = load_entry(json.loads(text))
+        except (ValueError, KeyError, TypeError, AttributeError, PitloggerError) as fault:
+            log.error("an entry cannot be read and is passed over: %s", fault)
+            continue
+        yield entry, cook
 
 
 class Reader:
@@ -183,7 +200,7 @@ class Reader:
             " ORDER BY run, seq LIMIT ?",
             (*given, -1 if limit is None else limit),
         )
-        return [(load_entry(json.loads(text)), of) for text, of in rows]
+        return list(_loaded(rows))
 
     def entry_texts(self, kinds: Iterable[str]) -> list[tuple[str | None, str]]:
         """Return the cook and the stored JSON text of the entries of some kinds, as written.
@@ -215,7 +232,7 @@ class Reader:
         rows = self._connection.execute(
             f"SELECT entry, cook FROM journal WHERE run IN ({where}) AND seq = ?", given
         )
-        return [(load_entry(json.loads(text)), cook) for text, cook in rows]
+        return list(_loaded(rows))
 
     def chains(self, run: str, from_seq: int = 1) -> list[tuple[int, bytes]]:
         """Return sequence and chain of the entries of a run, from one on, in order."""
@@ -235,7 +252,8 @@ class Reader:
             f"SELECT entry FROM journal WHERE {where}",
             given,
         ).fetchone()
-        return None if row is None else load_entry(json.loads(row[0]))
+        found = [] if row is None else list(_loaded([(row[0], None)]))
+        return found[0][0] if found else None
 
     def last_seq(self, run: str) -> int:
         """Return the sequence number of the last entry of a run, 0 if it has none."""
@@ -302,7 +320,11 @@ class Reader:
             " ORDER BY snapshot.id DESC LIMIT 1",
             (version,),
         ).fetchone()
-        return None if row is None else Snapshot(*(*row[:3], zlib.decompress(row[3])))
+        try:
+            return None if row is None else Snapshot(*(*row[:3], zlib.decompress(row[3])))
+        except (zlib.error, TypeError) as fault:
+            log.error("a snapshot cannot be read: %s", fault)
+            return None
 
     def outbox(self, *, due_ms: int | None = None) -> list[Notice]:
         """Return the notices not done, the next first; only those due by then if given."""

@@ -14,6 +14,7 @@ class Numbers:
         self._runs: dict[object, int] = {}
         self._channels: dict[object, int] = {}
         self._has_begun = False
+        self.unended: set[int] = set()  # runs whose end the damaged file does not say
 
     def begin(self, sink: Sink) -> None:
         """Know those of the backup that the new file began as: they are the same."""
@@ -51,7 +52,17 @@ class Numbers:
             ).rowcount
             found = connection.execute("SELECT id FROM run WHERE run = ?", (run,)).fetchone()
             self._runs[number] = found[0]
+            self._keep_end(connection, found[0], row[columns.index("end_ms")])
         return added
+
+    def _keep_end(self, connection: sqlite3.Connection, number: int, end_ms: object) -> None:
+        """Let a run that was put back from copies, or ended by a guess, end when it did."""
+        if isinstance(end_ms, int):
+            connection.execute(
+                "UPDATE run SET end_ms = ?1 WHERE id = ?2 AND end_ms < ?1", (end_ms, number)
+            )
+        else:
+            self.unended.add(number)
 
     def take_channels(
         self,

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+import logging
 import sqlite3
 from bisect import bisect_left
 from collections.abc import Iterable, Iterator, Sequence
 from operator import itemgetter
 from typing import NamedTuple
 
+from pitlogger.errors import StoreError
 from pitlogger.store.packing import Columns, meaning, unpack, unpack_tail
 from pitlogger.store.rows import StoredReading
 from pitlogger.store.schema import BLOCK_MS
 from pitlogger.store.spans import block_of, blocks
+
+log = logging.getLogger(__name__)
 
 _FOR_EVER = 1 << 62
 _MARGIN_MS = BLOCK_MS  # a run may hold records from shortly before its row was written
@@ -91,7 +95,12 @@ def tail_columns(
     found: dict[int, Columns] = {}
     rows = connection.execute("SELECT data FROM tail WHERE run = ? ORDER BY id", (run,))
     for (data,) in rows:
-        for number, columns in unpack_tail(data).items():
+        try:
+            unpacked = unpack_tail(data)
+        except StoreError as fault:
+            log.error("fresh readings cannot be read: %s", fault)
+            continue
+        for number, columns in unpacked.items():
             if number not in names:
                 continue
             held = found.get(number)
@@ -144,7 +153,10 @@ def stored_blocks(
         for channel, row in packed.get(block_ms, []):
             kept = connection.execute("SELECT data FROM packed WHERE id = ?", (row,)).fetchone()
             if kept is not None:  # retention may have dropped it meanwhile
-                found.append(Block(block_ms, channel, unpack(kept[0])))
+                try:
+                    found.append(Block(block_ms, channel, unpack(kept[0])))
+                except StoreError as fault:  # damaged: the others are served
+                    log.error("readings of %s cannot be read: %s", names[channel], fault)
         yield sorted(found, key=itemgetter(0, 1))
 
 

@@ -18,9 +18,11 @@ from pitlogger.errors import PitloggerError, StoreError
 from pitlogger.model.readings import Tagged
 from pitlogger.store import records
 from pitlogger.store.connection import connect_writer
+from pitlogger.store.entry_copies import EntryCopies
+from pitlogger.store.journal_check import aside_of, keep_aside
 from pitlogger.store.packing import QUALITIES, Columns, group, pack, pack_tail, unpack, unpack_tail
 from pitlogger.store.rollup import minutes
-from pitlogger.store.rows import RunRow
+from pitlogger.store.rows import JournalRow, RunRow
 from pitlogger.store.schema import BLOCK_MS, PARTS
 from pitlogger.store.spans import block_of, blocks, joined, ripe
 
@@ -96,6 +98,9 @@ class Sink:
         self._channels: dict[tuple[int, str], int] = {}
         self._sealed_to_ms: dict[int, int] = {}  # by channel number
         self.waiting: dict[str, Columns] = waiting or {}
+        self._copies = EntryCopies(path, run)
+        self._aside = aside_of(path)
+        self._appended: list[JournalRow] = []  # in this transaction
         try:
             self._begin()
             self.run = records.begin_run(self.connection, run, number)
@@ -121,7 +126,13 @@ class Sink:
                 self.connection.execute("DELETE FROM tail WHERE run = ?", (self.run,))
                 self.connection.execute("COMMIT")
         finally:
+            self._copies.close()
             self.connection.close()
+
+    def append_entries(self, rows: Sequence[JournalRow]) -> None:
+        """Inside a transaction: insert journal entries; see ``records.append_entries``."""
+        records.append_entries(self.connection, rows)
+        self._appended += rows
 
     def commit(
         self, jobs: Sequence[Job], readings: Sequence[Tagged], losses: Sequence[Loss] = ()
@@ -132,6 +143,7 @@ class Sink:
             sqlite3.Error: Nothing was written.
         """
         known = dict(self._channels)
+        self._appended = []
         self._begin()
         try:
             outcomes = [self._do(job) for job in jobs]
@@ -147,6 +159,7 @@ class Sink:
                 self.connection.execute("ROLLBACK")
             raise
         self.waiting = waiting
+        self._copies.keep(self._appended)
         return outcomes
 
     def add_run(
@@ -196,11 +209,13 @@ class Sink:
 
     def _do(self, job: Job) -> tuple[Job, Any, PitloggerError | None]:
         self.connection.execute("SAVEPOINT job")
+        appended = len(self._appended)
         try:
             result = job.work(self)
         except Exception as error:
             if about_the_host(error):
                 raise
+            del self._appended[appended:]
             self.connection.execute("ROLLBACK TO job")
             self.connection.execute("RELEASE job")
             return job, None, _refusal(error)
@@ -294,7 +309,15 @@ class Sink:
         row = self.connection.execute(
             "SELECT id, data FROM packed WHERE block_ms = ? AND channel = ?", (block_ms, channel)
         ).fetchone()
-        return None if row is None else (row[0], unpack(row[1]))
+        if row is None:
+            return None
+        try:
+            return row[0], unpack(row[1])
+        except StoreError as error:
+            log.error("readings of channel %d from %d cannot be read: %s", channel, block_ms, error)
+            keep_aside(self._aside, f"packed {block_ms} {channel}", row[1])
+            self.connection.execute("DELETE FROM packed WHERE id = ?", (row[0],))
+            return None
 
     def _take_over_tails(self) -> None:
         """Pack what runs that were killed left behind, and end those runs."""

@@ -17,17 +17,26 @@ from pitlogger.model.readings import Tagged
 from pitlogger.store import records, retention
 from pitlogger.store.backup import back_up, keep_newest
 from pitlogger.store.connection import connect_reader, connect_writer
-from pitlogger.store.damage import last_run, replace_file, save, unsaved
-from pitlogger.store.migrations import migrate
+from pitlogger.store.damage import JOURNAL_TABLES, replace_file, save, unsaved
+from pitlogger.store.healing import put_back_missing
+from pitlogger.store.preparing import Prepared, prepare, refuse_used
 from pitlogger.store.queries import Reader
 from pitlogger.store.rows import ClockRow, JournalRow, Notice, RunRow, Snapshot, Trouble
 from pitlogger.store.sink import Sink
-from pitlogger.store.soundness import FIRST_S, after, look_over
+from pitlogger.store.soundness import after
 from pitlogger.store.troubles import damaged, is_damage
+from pitlogger.store.whole_check import look_over_whole
 from pitlogger.store.writer import MAX_WAITING, Writer
 
 log = logging.getLogger(__name__)
+
+FIRST_AID_S = 5.0
+WEEK_S = 7 * 86_400.0
 Answer = TypeVar("Answer")
+
+
+def _log_mended(words: str) -> None:
+    log.error("%s", words)
 
 
 def _untold(trouble: Trouble | None) -> None:
@@ -48,13 +57,16 @@ class Store:
         run: RunRow,
         on_trouble: Callable[[Trouble | None], None],
         backups: Path,
+        on_mended: Callable[[str], None] = _log_mended,
     ) -> None:
         """Only remember what is given; ``Store.open`` opens."""
         self.path = path
         self.run = run
         self.backups = backups
         self._on_trouble = on_trouble
+        self._on_mended = on_mended
         self._number: int | None = None  # of the run, where the file was damaged on opening
+        self._prepared: Prepared | None = None
         self._reader: Reader | None = None
         self._reader_path: int | None = None  # inode that the reader has open
         self._asked = ThreadPoolExecutor(1, thread_name_prefix="pitlogger-reader")
@@ -62,7 +74,7 @@ class Store:
         self._salvaging: threading.Thread | None = None
         self._closing = threading.Event()
         self._opened: Writer | None = None
-        self._is_looked_over = False
+        self._next_check: threading.Timer | None = None
 
     @classmethod
     def open(
@@ -71,6 +83,8 @@ class Store:
         run: RunRow,
         *,
         on_trouble: Callable[[Trouble | None], None] | None = None,
+        on_mended: Callable[[str], None] = _log_mended,
+        prepared: Prepared | None = None,
         backups: Path | None = None,
         batch_s: float = 4.8,
         max_waiting: int = MAX_WAITING,
@@ -87,6 +101,8 @@ class Store:
             run: This process life; its id must be new.
             on_trouble: Called from the writer thread with a ``Trouble`` when writing fails,
                 and with ``None`` when it works again.
+            on_mended: Called from any thread with a sentence about damage that is mended.
+            prepared: What ``prepare`` found, where it was called before.
             backups: Folder of backups.
             batch_s: Longest time that readings wait for their commit, seconds, at most 5.
             max_waiting: Readings kept in memory while the disk refuses; beyond that the
@@ -98,24 +114,14 @@ class Store:
         """
         if not 0 < batch_s <= 5:
             raise StoreError(f"batch_s is {batch_s:g}; expected more than 0 and at most 5 seconds")
-        store = cls(path, run, on_trouble or _untold, backups or path.parent / "backups")
-        try:
-            path.parent.mkdir(parents=True, exist_ok=True)
-            store._prepare()
-        except (OSError, sqlite3.Error) as error:
-            raise StoreError(
-                f"the database {path} cannot be opened: {error}. Check that the folder exists"
-                " and belongs to the user that runs pitlogger"
-            ) from None
+        folder = backups or path.parent / "backups"
+        store = cls(path, run, on_trouble or _untold, folder, on_mended)
+        store._prepared = prepared or prepare(path, folder)
+        refuse_used(path, run.run)
         store._opened = Writer(
             store._open_sink, store._replace_sink, store._on_trouble, batch_s, max_waiting
         )
-        if store._salvaging is None and unsaved(path):  # the last run ended meanwhile
-            store._salvaging = threading.Thread(target=store._save_all, daemon=True)
-        if store._salvaging is not None:
-            store._salvaging.start()
-        elif not store._is_looked_over:
-            store._copying.submit(store._look_over)
+        store._take_up(store._prepared)
         return store
 
     def append(
@@ -134,7 +140,7 @@ class Store:
         """
 
         def work(sink: Sink) -> None:
-            records.append_entries(sink.connection, entries)
+            sink.append_entries(entries)
             for notice in notices:
                 records.put_notice(sink.connection, notice)
 
@@ -166,7 +172,7 @@ class Store:
 
         def work(sink: Sink) -> None:
             sink.add_run(run, readings, quantities or {})
-            records.append_entries(sink.connection, entries)
+            sink.append_entries(entries)
 
         return self._writer.submit(work)
 
@@ -176,7 +182,7 @@ class Store:
         def work(sink: Sink) -> None:
             for run, entries in runs:
                 records.begin_run(sink.connection, run)
-                records.append_entries(sink.connection, entries)
+                sink.append_entries(entries)
 
         return self._writer.submit(work)
 
@@ -296,6 +302,8 @@ class Store:
         if self._closing.is_set():
             return
         self._closing.set()
+        if self._next_check is not None:
+            self._next_check.cancel()
         if self._salvaging is not None:
             self._salvaging.join()
         self._copying.shutdown(cancel_futures=True)
@@ -321,36 +329,51 @@ class Store:
         assert self._opened is not None, "made by Store.open"
         return self._opened
 
-    def _prepare(self) -> None:
-        """Bring the file to the current schema, replacing it where it is damaged."""
-        try:
-            migrate(self.path, self.backups)
-            self._is_looked_over = look_over(self.path, after(FIRST_S))
-            with closing(connect_reader(self.path)) as connection:
-                used = connection.execute(
-                    "SELECT 1 FROM run WHERE run = ?", (self.run.run,)
-                ).fetchone()
-        except sqlite3.DatabaseError as error:
-            if not is_damage(error):
-                raise
-            aside = self._replace_file()
-            with suppress(sqlite3.Error):
-                self._number = last_run(aside) + 1
-            return
-        if used:
-            raise StoreError(
-                f"run '{self.run.run}' is already on record; a run id names one process life"
+    def _take_up(self, found: Prepared) -> None:
+        """Tell what was found on opening, and go on with what could not be done before."""
+        for words in found.said:
+            self._on_mended(words)
+        if found.aside is not None:
+            self._on_trouble(damaged(found.aside, found.backup))
+            self._number = found.number
+            with suppress(StoreError):  # the journal first: alarms are judged by it
+                save(found.aside, self._do, after(FIRST_AID_S), JOURNAL_TABLES)
+        if found.aside is not None or unsaved(self.path):  # or the last run ended meanwhile
+            self._salvaging = threading.Thread(
+                target=self._salvage, name="pitlogger-salvage", daemon=True
             )
+            self._salvaging.start()
+        else:
+            self._copying.submit(self._look_over)
 
     def _look_over(self) -> None:
-        """Check the whole of a big file beside the work; damage found has it replaced."""
+        """Check the whole file beside the work; what is damaged is mended, or it is replaced."""
         try:
-            look_over(self.path, self._closing.is_set)
-        except sqlite3.Error as error:
-            if is_damage(error):
+            for words in look_over_whole(self.path, self._do, self._closing.is_set):
+                self._on_mended(words)
+        except Exception as error:  # whatever it is, the check must end nothing else
+            if isinstance(error, sqlite3.Error) and is_damage(error):
                 self.replace_damaged(error)
+            elif not self._closing.is_set():
+                log.exception("the record could not be checked")
+        if not self._closing.is_set():
+            again = threading.Timer(WEEK_S, self._check_again)
+            again.daemon = True
+            again.start()
+            self._next_check = again
+
+    def _check_again(self) -> None:
+        with suppress(RuntimeError):  # closed meanwhile
+            self._copying.submit(self._look_over)
 
     def _open_sink(self) -> Sink:
+        if self._prepared is not None and self._prepared.fault:
+            found = prepare(self.path, self.backups)
+            if found.fault:
+                raise sqlite3.OperationalError(found.fault)
+            self._prepared, self._number = found, found.number
+            for words in found.said:
+                self._on_mended(words)
         return Sink(self.path, self.run, self._number)
 
     def _replace_sink(self, broken: Sink | None) -> Sink:
@@ -366,6 +389,8 @@ class Store:
     def _replace_file(self) -> Path:
         aside, backup = replace_file(self.path, self.backups)
         self._on_trouble(damaged(aside, backup))
+        for words in put_back_missing(self.path):
+            self._on_mended(words)
         self._salvaging = threading.Thread(
             target=self._salvage, name="pitlogger-salvage", daemon=True
         )
@@ -374,13 +399,19 @@ class Store:
         return aside
 
     def _salvage(self) -> None:
-        self._save_all()
-        self._on_trouble(None)
-
-    def _save_all(self) -> None:
         """Save what can be read of damaged files, those of an earlier run too."""
         for aside in unsaved(self.path):
-            save(aside, self._do, self._closing.is_set)
+            try:
+                saved = save(aside, self._do, self._closing.is_set)
+            except Exception:  # a fault in what is damaged anyway must not hide that it is over
+                log.exception("%s was not saved to its end", aside)
+                saved = 0
+            self._on_mended(
+                f"the database was damaged: {saved} records were saved from {aside} into a new one"
+            )
+        self._on_trouble(None)
+        with suppress(RuntimeError):  # closed meanwhile
+            self._copying.submit(self._look_over)
 
     def _current_reader(self) -> Reader:
         """Return the reader thread's reader, opened anew where the file was replaced."""

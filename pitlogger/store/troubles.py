@@ -46,9 +46,22 @@ def is_about_host(error: Exception) -> bool:
     return isinstance(error, sqlite3.OperationalError | OSError | MemoryError)
 
 
+# What SQLite says where its schema no longer holds what ours does.
+_SCHEMA_WORDS = (
+    "no such table", "no such column", "malformed", "could not decode",
+    "unsupported file format", "syntax error", "unrecognized token",
+    "has no column",
+)  # fmt: skip
+
+
 def is_damage(error: Exception) -> bool:
-    """Return whether the file itself is damaged (SQLITE_CORRUPT, SQLITE_NOTADB)."""
-    return type(error) is sqlite3.DatabaseError
+    """Return whether the file itself is damaged (SQLITE_CORRUPT, SQLITE_NOTADB, or its schema)."""
+    if type(error) is sqlite3.DatabaseError:
+        return True
+    text = str(error).casefold()
+    return isinstance(error, sqlite3.OperationalError) and any(
+        words in text for words in _SCHEMA_WORDS
+    )
 
 
 def describe(error: Exception, entries: int, readings: int, lost: int) -> Trouble:

@@ -68,11 +68,12 @@ async def serving(daemon: Node, access: Access | None = None) -> AsyncIterator[s
         access: Who may do what; made from the configuration if it is not given.
 
     Raises:
-        ConfigError: The list of paired phones cannot be read.
         TransportError: The socket or the port is in use.
     """
     web = daemon.config.web
     access = access or Access(daemon.config)
+    if access.keys.broken:
+        daemon.tell_trouble("phones", access.keys.broken, "Pair the phones again: pitlogger pair")
     async with AsyncExitStack() as stack:
         listening = stack.enter_context(_tcp_socket(web.host, web.port)) if web.enabled else None
         unix = stack.enter_context(_unix_socket(daemon.socket))

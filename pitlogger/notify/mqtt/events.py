@@ -7,13 +7,14 @@ came since is read from the store after each connect.
 from __future__ import annotations
 
 import json
-import os
 import time
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
 import aiomqtt
 
+from pitlogger.files import write_whole
 from pitlogger.formats.journal_json import load_entry
 from pitlogger.model.journal import Entry
 from pitlogger.notify.mqtt.tree import StateTree
@@ -45,12 +46,8 @@ class Position:
 
     def save(self, path: Path) -> None:
         """Write it, whole or not at all; a full disk is no reason to stop publishing."""
-        fresh = path.with_name(path.name + ".part")
-        try:
-            fresh.write_text(json.dumps({"run": self.run, "seq": self.seq}), encoding="utf-8")
-            os.replace(fresh, path)
-        except OSError:
-            fresh.unlink(missing_ok=True)
+        with suppress(OSError):
+            write_whole(path, json.dumps({"run": self.run, "seq": self.seq}))
 
 
 class Events:

@@ -23,11 +23,7 @@ COOKIE_TLS = "__Host-pitlogger"  # browsers drop this name on plain http
 
 
 class Access:
-    """Who may do what on one node.
-
-    Raises:
-        ConfigError: The list of phones cannot be read.
-    """
+    """Who may do what on one node."""
 
     def __init__(self, config: Config) -> None:
         self.web = config.web

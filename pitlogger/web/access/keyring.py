@@ -8,14 +8,18 @@ from __future__ import annotations
 
 import hashlib
 import json
-import os
+import logging
 import secrets
+from contextlib import suppress
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Literal
 
-from pitlogger.errors import ConfigError, UsageError, unknown
+from pitlogger.errors import UsageError, unknown
+from pitlogger.files import set_aside, write_whole
 from pitlogger.web.access.roles import Role, role_of
+
+log = logging.getLogger(__name__)
 
 Kind = Literal["phone", "program"]
 SEEN_EVERY_MS = 86_400_000
@@ -47,11 +51,12 @@ def digest(key: str) -> str:
 class Keyring:
     """Keys by their digest; every change is on disk before it is told.
 
-    Raises:
-        ConfigError: The file is there and cannot be read.
+    Attributes:
+        broken: What to say where the list could not be read; empty where it could.
     """
 
     def __init__(self, path: Path) -> None:
+        self.broken = ""
         self._path = path
         self._holders: dict[str, Holder] = {}
         self._by_digest: dict[str, Holder] = {}
@@ -100,7 +105,8 @@ class Keyring:
         if now_ms - held.seen_ms > SEEN_EVERY_MS:
             held = replace(held, seen_ms=now_ms)
             self._put(held)
-            self._save(sync=False)
+            with suppress(OSError):  # seen is seen, whatever the disk says
+                self._save()
         return held
 
     def remove(self, ident: str, by: str, now_ms: int) -> Holder:
@@ -123,24 +129,21 @@ class Keyring:
         self._by_digest[held.sha256] = held
 
     def _load(self) -> None:
+        """Take up who is listed; a file that cannot be read is set aside, and nobody is."""
         try:
             rows = json.loads(self._path.read_text(encoding="utf-8"))["phones"]
-            for row in rows:
-                self._put(Holder(**{**row, "role": role_of(row["role"])}))
-        except (OSError, ValueError, KeyError, TypeError) as fault:
-            raise ConfigError(
-                f"{self._path} cannot be read ({fault}): move it away and pair the phones again"
-            ) from None
+            listed = [Holder(**{**row, "role": role_of(row["role"])}) for row in rows]
+        except (OSError, ValueError, KeyError, TypeError, AttributeError, UsageError) as fault:
+            self.broken = f"{self._path.name} could not be read ({fault!r}): no phone is paired now"
+            with suppress(OSError):
+                self.broken += f"; it lies at {set_aside(self._path)}"
+            log.error("%s", self.broken)
+            return
+        for held in listed:
+            self._put(held)
 
-    def _save(self, sync: bool = True) -> None:
+    def _save(self) -> None:
         rows = [{**asdict(one), "role": one.role.label} for one in self._holders.values()]
         text = json.dumps({"phones": rows}, indent=1, ensure_ascii=False)
         self._path.parent.mkdir(parents=True, exist_ok=True)
-        fresh = self._path.with_suffix(".new")
-        descriptor = os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
-        with os.fdopen(descriptor, "w", encoding="utf-8") as file:
-            file.write(text)
-            file.flush()
-            if sync:
-                os.fsync(file.fileno())
-        fresh.replace(self._path)
+        write_whole(self._path, text)
