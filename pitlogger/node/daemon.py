@@ -60,8 +60,8 @@ from pitlogger.service.on_disk import on_disk
 from pitlogger.service.reload import Difference, applicable, difference
 from pitlogger.service.timekeeping import KNOWN_AFTER_MS, Start, Timekeeper
 from pitlogger.store.preparing import prepare
-from pitlogger.store.record_lock import RecordLock
 from pitlogger.store.queries import Reader
+from pitlogger.store.record_lock import RecordLock
 from pitlogger.store.rows import RunRow, Trouble
 from pitlogger.store.store import Store
 from pitlogger.views.fanout import Fanout, Happening

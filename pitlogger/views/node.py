@@ -120,6 +120,9 @@ class Node(Protocol):
     async def earlier(self, key: str) -> Entry | None:
         """Return what a request with this key became, ``None`` for a new one."""
 
+    def tell_trouble(self, subject: str, message: str, remedy: str) -> None:
+        """Tell of something that was wrong with our files and is mended."""
+
     def is_on_disk(self, entry: Entry) -> bool:
         """Return whether the disk has taken an entry."""
 

@@ -97,16 +97,35 @@ def test_what_one_byte_changes_is_mended_or_set_aside_and_told(
         assert "damaged on the disk" in note.text
 
 
+def index_on(column: str, before: str) -> str:
+    return (
+        f"UPDATE sqlite_schema SET sql = replace(sql, '({before})', '({column})')"
+        " WHERE name = 'journal_kind'"
+    )
+
+
 def test_an_index_that_lies_is_rebuilt(made: tuple[Path, dict[int, str]], tmp_path: Path) -> None:
     folder = edited(
-        made[0], tmp_path / "spoiled", "PRAGMA writable_schema=ON",
-        "UPDATE sqlite_schema SET sql = replace(sql, '(kind)', '(initials)')"
-        " WHERE name = 'journal_kind'",
+        made[0], tmp_path / "spoiled", "PRAGMA writable_schema=ON", index_on("seq", "kind"),
+        "PRAGMA writable_schema=RESET", "REINDEX journal_kind", "PRAGMA writable_schema=ON",
+        index_on("kind", "seq"),
     )  # fmt: skip
     outcome = open_again(folder, made[1])
     assert outcome.lost == []
-    assert "index journal_kind was damaged" in " ".join(outcome.said)
     assert "indexes of the database were damaged and are rebuilt" in " ".join(outcome.said)
+
+
+def test_a_description_that_lies_is_mended(
+    made: tuple[Path, dict[int, str]], tmp_path: Path
+) -> None:
+    folder = edited(
+        made[0], tmp_path / "spoiled", "PRAGMA writable_schema=ON",
+        "UPDATE sqlite_schema SET sql = replace(sql, 'readings_kept', 'seadings_kept')"
+        " WHERE name = 'cook'",
+    )  # fmt: skip
+    outcome = open_again(folder, made[1])
+    assert outcome.lost == []
+    assert "table cook was damaged" in " ".join(outcome.said)
 
 
 def test_a_file_of_a_later_version_is_refused_and_left(

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 
 import httpx
 import pytest
 
-from pitlogger.errors import ConfigError
+from pitlogger.config import parse_config
 from pitlogger.web.access.access import Access, monotonic_ms
 from pitlogger.web.access.codes import GOOD_FOR_MS, Codes
 from pitlogger.web.access.hosts import is_own, own_names
@@ -224,11 +223,17 @@ def test_keys_are_known_after_a_restart(tmp_path: Path) -> None:
     assert (held.name, held.initials, held.role) == ("kitchen", "AK", Role.HANDS)
 
 
-def test_a_broken_list_of_phones_says_what_to_do(tmp_path: Path) -> None:
-    path = tmp_path / "phones.json"
-    path.write_text(json.dumps({"phones": [{"id": 1}]}))
-    with pytest.raises(ConfigError, match=r"phones\.json.*pair the phones again"):
-        Keyring(path)
+@pytest.mark.parametrize(
+    "content", [b"", b"{", b'{"phones": [{"id": 1}]}', b'{"phones": 5}', b"[]", b"\xff\xfe\x00"]
+)
+def test_a_broken_list_of_phones_is_set_aside_and_told(tmp_path: Path, content: bytes) -> None:
+    (tmp_path / "phones.json").write_bytes(content)
+    access = Access(parse_config(f'[node]\ndata = "{tmp_path}"\n'))
+    assert "phones.json could not be read" in access.keys.broken
+    (aside,) = tmp_path.glob("phones.json.broken-*")
+    assert aside.read_bytes() == content
+    access.keys.add("phone", "kitchen", "", Role.LOOK, 0)
+    assert Keyring(tmp_path / "phones.json").broken == ""
 
 
 @pytest.mark.parametrize(
@@ -304,8 +309,6 @@ def test_who_asks_last_stays_known_however_many_ask() -> None:
 
 
 def test_access_is_made_from_the_configuration(tmp_path: Path) -> None:
-    from pitlogger.config import parse_config
-
     access = Access(parse_config(f'[node]\ndata = "{tmp_path}"\n[web]\nnames = ["barn.lan"]\n'))
     assert "barn.lan" in access.names
 
