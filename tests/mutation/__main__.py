@@ -110,13 +110,13 @@ def reach(tree: Path) -> dict[tuple[str, int], list[str]]:
 
 
 DURATIONS = """
-import json, os
+import json, os, pathlib
 took = {}
 def pytest_runtest_logreport(report):
     took[report.nodeid] = took.get(report.nodeid, 0.0) + report.duration
 def pytest_sessionfinish():
     if "DURATIONS" in os.environ:
-        open(os.environ["DURATIONS"], "w").write(json.dumps(took))
+        pathlib.Path(os.environ["DURATIONS"]).write_text(json.dumps(took))
 """
 
 
