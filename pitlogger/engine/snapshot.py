@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import hashlib
 import json
-import zlib
 from functools import cache
 
 from pydantic import TypeAdapter
 
 from pitlogger import __version__
 from pitlogger.engine.state import EngineState
+
+FORMAT = 2  # of the bytes, beside the shape of the state
 
 
 @cache
@@ -26,12 +27,12 @@ def _adapter() -> TypeAdapter[EngineState]:
 def snapshot_version() -> str:
     """Return the version under which snapshots are kept and may be loaded."""
     shape = json.dumps(_adapter().json_schema(), sort_keys=True)
-    return f"{__version__}/{hashlib.sha256(shape.encode()).hexdigest()[:12]}"
+    return f"{__version__}/{FORMAT}-{hashlib.sha256(shape.encode()).hexdigest()[:12]}"
 
 
 def dump_state(state: EngineState) -> bytes:
-    """Return the state as compressed JSON."""
-    return zlib.compress(_adapter().dump_json(state), 6)
+    """Return the state as JSON; the store packs it, in its own thread."""
+    return _adapter().dump_json(state)
 
 
 def load_state(body: bytes) -> EngineState:
@@ -40,7 +41,4 @@ def load_state(body: bytes) -> EngineState:
     Raises:
         ValueError: Not a snapshot of this version.
     """
-    try:
-        return _adapter().validate_json(zlib.decompress(body))
-    except zlib.error as fault:
-        raise ValueError(f"snapshot cannot be unpacked: {fault}") from None
+    return _adapter().validate_json(body)

@@ -103,9 +103,13 @@ def reach(tree: Path) -> dict[tuple[str, int], list[str]]:
     found: dict[tuple[str, int], list[str]] = {}
     for file in data.measured_files():
         name = str(Path(file).relative_to(tree))
+        of_file: set[str] = set()
         for line, contexts in data.contexts_by_lineno(file).items():
             names = {context.partition("|")[0] for context in contexts if context}
+            of_file |= names
             found[name, line] = sorted(names, key=lambda test: took_s.get(test, 1.0))
+        # What runs on import, constants and class bodies, is tried by all that use the file.
+        found[name, 0] = sorted(of_file, key=lambda test: took_s.get(test, 1.0))
     return found
 
 
@@ -122,10 +126,9 @@ def pytest_sessionfinish():
 
 def judge(mutant: Mutant, trees: Queue[Path], reached: dict[tuple[str, int], list[str]]) -> Verdict:
     """Try one mutant in a free copy of the tree."""
-    tests = next(
-        (reached[mutant.file, line] for line in range(mutant.line, mutant.line + 3)
-         if reached.get((mutant.file, line))), []
-    )[:MOST_TESTS]  # fmt: skip
+    lines = [*range(mutant.line, mutant.line + 3), 0]
+    tests = next((found for line in lines if (found := reached.get((mutant.file, line)))), [])
+    tests = tests[:MOST_TESTS]
     if not tests:
         return Verdict(mutant, "unreached", 0, 0.0)
     tree = trees.get()
