@@ -68,6 +68,7 @@ class UnitsTable(_Table):
     temperature: Literal["F", "C"] = "F"
     mass: Literal["lb-oz", "lb", "oz", "kg", "g"] = "lb-oz"
     currency: str = "USD"
+    language: Annotated[str, Field(pattern=r"^[A-Za-z]{2,3}(-[A-Za-z0-9]+)*$")] = "en"
 
 
 class ChannelTable(_Table):
@@ -204,6 +205,11 @@ class Config(_Table):
     def socket(self) -> Path:
         """Where the daemon listens for the command line."""
         return self.node.socket or self.node.data / "pitlogger.sock"
+
+    @property
+    def languages(self) -> Path:
+        """Folder of ``.po`` files of one's own."""
+        return self.node.data / "languages"
 
     @property
     def database(self) -> Path:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Iterable
 from importlib import import_module
@@ -139,6 +140,11 @@ def root(ctx: click.Context) -> None:
     from pitlogger.cli.ahead.history import Record
     from pitlogger.cli.records import past
 
+    if tag := os.environ.get("PITLOGGER_LANGUAGE"):
+        from pitlogger.config import default_data
+        from pitlogger.views.language import speak
+
+        speak(tag, default_data() / "languages")
     ctx.obj = Record(past.books, past.add_cooks, past.mass_unit)
 
 

@@ -65,6 +65,7 @@ from pitlogger.store.record_lock import RecordLock
 from pitlogger.store.rows import RunRow, Trouble
 from pitlogger.store.store import Store
 from pitlogger.views.fanout import Fanout, Happening
+from pitlogger.views.language import speak
 from pitlogger.views.node import Answer
 from pitlogger.yields.books import from_book
 from pitlogger.yields.document import doubt_document
@@ -130,6 +131,7 @@ class Daemon:
 
     async def __aenter__(self) -> Daemon:
         self._loop = asyncio.get_running_loop()
+        speak(self.config.units.language, self.config.languages)
         self._lock = RecordLock.take(self.config.database, time.time_ns() // 1_000_000)
         try:
             return await self._start()
@@ -304,6 +306,7 @@ class Daemon:
         Raises:
             PitloggerError: It cannot be used; the old one stays.
         """
+        speak(config.units.language, config.languages)
         found = difference(self.config, config)
         config = applicable(self.config, config)
         devices = configured_devices(config, self.keeping.memories)

@@ -4,29 +4,24 @@ from __future__ import annotations
 
 from functools import cache
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
+from jinja2 import Environment, PackageLoader
 from markupsafe import Markup
 
 from pitlogger.reports.sheet import Sheet
+from pitlogger.views.pages import environment
 
 
 def html(sheet: Sheet) -> str:
     """Return a sheet as an HTML document; whatever a name holds, it is shown as text."""
     blocks = [(type(block).__name__, block) for block in sheet.blocks]
-    return _environment().get_template("sheet.html").render(sheet=sheet, blocks=blocks)
+    return _templates().get_template("sheet.html").render(sheet=sheet, blocks=blocks)
 
 
 @cache
-def _environment() -> Environment:
-    environment = Environment(
-        loader=PackageLoader("pitlogger.reports"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    environment.filters["svg"] = _svg
-    return environment
+def _templates() -> Environment:
+    made = environment(PackageLoader("pitlogger.reports"))
+    made.filters["svg"] = _svg
+    return made
 
 
 def _svg(text: str) -> Markup:

@@ -7,7 +7,8 @@ what was not marked, where words were put together, and where a longer text has 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+import tomllib
+from collections.abc import Callable, Iterator, Mapping
 from importlib import resources
 from importlib.resources.abc import Traversable
 from io import BytesIO
@@ -16,8 +17,15 @@ from typing import Any
 from babel.messages.catalog import Catalog
 from babel.messages.extract import extract
 from babel.messages.pofile import write_po
+from jinja2 import DictLoader
+from jinja2.ext import extract_from_ast
 
+from pitlogger.views.pages import environment
+
+_HEAD = "# Texts of pitlogger. Translate each msgid into its msgstr; keep {fields} as they are."
 _KEYWORDS: dict[str, Any] = {"mark": None, "tr": None, "trn": (1, 2)}
+# Keys of policy files that hold sentences for people.
+_SENTENCES = ("title", "cause", "consequence", "remedy", "act_within")
 _ACCENTED = str.maketrans(
     "AaBbCcDdEeFfGgHhIiJjKkLlMmNnOoPpRrSsTtUuVvWwXxYyZz",
     "ÅåƁƀĆćĎďÉéƑƒĜĝĤĥÎîĴĵĶķĻļṀṁÑñÖöƤƥŔŕŠšŢţÛûṼṽŴŵẊẋÝýŽž",
@@ -52,18 +60,35 @@ def accented(text: str) -> str:
 
 
 def _catalog() -> Catalog:
-    catalog = Catalog(project="pitlogger", charset="utf-8", fuzzy=False, locale="en")
-    for place, method, content in _sources():
-        for line, message, comments, context in extract(method, BytesIO(content), _KEYWORDS):
-            catalog.add(message, locations=[(place, line)], auto_comments=comments, context=context)
+    catalog = Catalog(project="pitlogger", charset="utf-8", fuzzy=False, locale="en",
+                      header_comment=_HEAD)  # fmt: skip
+    for file, place in _files(resources.files("pitlogger"), "pitlogger"):
+        for line, message in _messages(place, file.read_bytes):
+            catalog.add(message, locations=[(place, line)])
     return catalog
 
 
-def _sources() -> Iterator[tuple[str, str, bytes]]:
-    """Yield each file that holds texts: where it is, how it is read, what it holds."""
-    for file, place in _files(resources.files("pitlogger"), "pitlogger"):
-        if place.endswith(".py"):
-            yield place, "python", file.read_bytes()
+def _messages(place: str, read: Callable[[], bytes]) -> Iterator[tuple[int, Any]]:
+    """Yield the texts of a file, each with its line."""
+    if place.endswith(".py"):
+        for line, message, _, _ in extract("python", BytesIO(read()), _KEYWORDS):
+            yield line, message
+    elif place.endswith(".html"):
+        parsed = environment(DictLoader({})).parse(read().decode())
+        for line, name, texts in extract_from_ast(parsed, ("tr", "trn"), babel_style=False):
+            found = texts if isinstance(texts, tuple) else (texts,)
+            yield line, found if name == "trn" else found[0]
+    elif "/policy/" in place and place.endswith(".toml"):
+        for text in _sentences(tomllib.loads(read().decode())):
+            yield 1, text
+
+
+def _sentences(table: Mapping[str, Any]) -> Iterator[str]:
+    for key, value in table.items():
+        if isinstance(value, dict):
+            yield from _sentences(value)
+        elif key in _SENTENCES and isinstance(value, str):
+            yield value
 
 
 def _files(folder: Traversable, place: str) -> Iterator[tuple[Traversable, str]]:

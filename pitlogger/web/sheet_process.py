@@ -19,6 +19,7 @@ from typing import Any, Literal
 from pitlogger.config import Config
 from pitlogger.errors import PitloggerError, RefusedError, UsageError
 from pitlogger.rules.messages import Units
+from pitlogger.views.language import speak
 from pitlogger.views.node import Node
 
 What = Literal["cook", "food-log", "take-along"]
@@ -41,7 +42,11 @@ async def sheet_of_cook(daemon: Node, what: What, cook: str | None, units: Units
         "cook": cook,
         "config": {
             "node": {"name": config.node.name, "data": str(config.node.data)},
-            "units": {"temperature": units.temperature, "mass": units.mass},
+            "units": {
+                "temperature": units.temperature,
+                "mass": units.mass,
+                "language": config.units.language,
+            },
             "policy": config.policy.model_dump(mode="json"),
         },
     }
@@ -81,6 +86,7 @@ def sheet(question: dict[str, Any]) -> str:
     from pitlogger.store.queries import Reader
 
     config = Config.model_validate(question["config"])
+    speak(config.units.language, config.languages)
     _, policy = policies_of(config)
     makers = {"cook": cook_report, "food-log": food_log, "take-along": take_along}
     with Reader.open(config.database) as reader:

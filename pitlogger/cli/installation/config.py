@@ -40,14 +40,25 @@ def text(name: str) -> str:
 
 
 @config.command()
+@click.option("--pseudo", is_flag=True, help="Filled in with accents, to see what is not marked.")
+def language(pseudo: bool) -> None:
+    """Print the texts to translate, as a .po file to fill in (see docs/languages.md)."""
+    from pitlogger.views import template
+
+    click.echo(template.pseudo() if pseudo else template.template(), nl=False)
+
+
+@config.command()
 @click.argument("file", type=click.Path(path_type=Path))
 @json_option
 def check(file: Path, as_json: bool) -> None:
     """Check FILE without starting anything: keys, drivers, channels."""
     from pitlogger.bootstrap import channels_of, configured_devices
     from pitlogger.config import load_config
+    from pitlogger.views.language import speak
 
     loaded = load_config(file)
+    speak(loaded.units.language, loaded.languages)
     channels = channels_of(loaded, configured_devices(loaded))
     document = {
         "file": str(file),

@@ -21,11 +21,20 @@ config_option = click.option(
 
 
 def configuration(given: Path | None) -> Config:
-    """Return the configuration meant.
+    """Return the configuration meant; its language is spoken from now on.
 
     Raises:
         ConfigError: It cannot be read, with ``file:line``.
     """
+    found = _configuration(given)
+    if found.units.language != "en":
+        from pitlogger.views.language import speak
+
+        speak(found.units.language, found.languages)
+    return found
+
+
+def _configuration(given: Path | None) -> Config:
     from pitlogger.config import Config, NodeTable, load_config
 
     if given is not None:
