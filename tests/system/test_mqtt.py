@@ -549,6 +549,7 @@ async def test_a_changed_homie_description_has_a_higher_version_and_comes_with_i
         assert described["version"] > first
         assert {"homie", "version", "name", "nodes"} == described.keys()
         await until(lambda: hub.last(f"{root}/pit/value") == "115.25")
+        await until(lambda: hub.last(f"{root}/$state") == "ready")
         topics = [str(message.topic) for message in hub.heard]
         states = [at for at, topic in enumerate(topics) if topic == f"{root}/$state"]
         last = max(at for at, topic in enumerate(topics) if topic == f"{root}/$description")
