@@ -11,8 +11,12 @@ from typing import Literal
 from pitlogger.model.alerts import Priority, alert_class
 from pitlogger.model.quantities import show_duration
 from pitlogger.notify.alert_status import Standing
+from pitlogger.views import words
+from pitlogger.views.language import mark, tr
 
 MessageKind = Literal["raised", "repeated", "returned", "alive", "test"]
+_ALARM, _AGAIN_ALARM = mark("ALARM: {what}"), mark("ALARM (again): {what}")
+_TO_DO, _AGAIN = mark("To do: {what}"), mark("To do (again): {what}")
 # What follows from what: an effect is not told beside its cause.
 FOLLOWS: dict[str, tuple[str, ...]] = {
     "device-lost": ("channel-stale", "probe-fault"),
@@ -56,16 +60,23 @@ class Message:
 def test_message(node: str, utc_ms: int) -> Message:
     """Return a message that only asks to be seen."""
     return Message(
-        f"test@{utc_ms}", "test", f"Test from {node}",
-        "This is a test of how you are told. Nothing is wrong.", Priority.LOW, utc_ms,
+        f"test@{utc_ms}", "test", tr("Test from {node}", node=node),
+        tr("This is a test of how you are told. Nothing is wrong."), Priority.LOW, utc_ms,
     )  # fmt: skip
 
 
 def alive_message(node: str, utc_ms: int, every_s: float) -> Message:
     """Return a heartbeat: whoever misses it for a while knows that the node is dead."""
     silence = show_duration(round(3000 * every_s))
-    text = f"All is well. Nothing heard for {silence} means: go and look."
-    return Message(f"alive@{utc_ms}", "alive", f"{node} is alive", text, Priority.LOW, utc_ms)
+    text = tr("All is well. Nothing heard for {silence} means: go and look.", silence=silence)
+    return Message(
+        f"alive@{utc_ms}",
+        "alive",
+        tr("{node} is alive", node=node),
+        text,
+        Priority.LOW,
+        utc_ms,
+    )
 
 
 def without_effects(standing: Sequence[Standing]) -> list[Standing]:
@@ -115,26 +126,37 @@ def compose(
     )  # fmt: skip
     if kind == "returned":
         lines = [
-            f"{each.message}\nFrom {clock(each.raised_ms)} to {clock(each.returned_ms or now_ms)}."
+            tr(
+                "{message}\nFrom {begin} to {end}.",
+                message=each.message,
+                begin=clock(each.raised_ms),
+                end=clock(each.returned_ms or now_ms),
+            )
             for each in told
         ]
         return replace(message, text="\n".join(lines), priority=Priority.LOW)
     lines = [
-        f"{each.message}\n"
-        f"Since {clock(each.raised_ms)} ({show_duration(now_ms - each.raised_ms)}).\n"
-        f"Do: {each.remedy}"
+        tr(
+            "{message}\nSince {begin} ({duration}).\nDo: {remedy}",
+            message=each.message,
+            begin=clock(each.raised_ms),
+            duration=show_duration(now_ms - each.raised_ms),
+            remedy=tr(each.remedy),
+        )
         for each in told
     ]
     if effects:
-        lines.append(f"{effects} more that follow from this.")
+        lines.append(tr("{effects} more that follow from this.", effects=effects))
     return replace(message, text="\n\n".join(lines))
 
 
 def _title(kind: MessageKind, told: Sequence[Standing]) -> str:
     lead = told[0]
-    more = f" and {len(told) - 1} more" if len(told) > 1 else ""
+    what = words.alert_named(lead.alert)
+    if len(told) > 1:
+        what = tr("{what} and {count} more", what=what, count=len(told) - 1)
     if kind == "returned":
-        return f"Back in band: {lead.kind} {lead.subject}{more}"
-    word = "ALARM" if alert_class(lead.kind) == "alarm" else "To do"
-    again = " (again)" if kind == "repeated" else ""
-    return f"{word}{again}: {lead.kind} {lead.subject}{more}"
+        return tr("Back in band: {what}", what=what)
+    if alert_class(lead.kind) == "alarm":
+        return tr(_AGAIN_ALARM if kind == "repeated" else _ALARM, what=what)
+    return tr(_AGAIN if kind == "repeated" else _TO_DO, what=what)

@@ -11,9 +11,10 @@ import re
 from collections.abc import Iterable
 
 from pitlogger.errors import UsageError, unknown
+from pitlogger.views.language import mark, tr
 
-MAJOR = ("milk", "egg", "fish", "crustacean shellfish", "tree nuts", "peanuts", "wheat",
-         "soybeans", "sesame")  # fmt: skip
+MAJOR = (mark("milk"), mark("egg"), mark("fish"), mark("crustacean shellfish"), mark("tree nuts"),
+         mark("peanuts"), mark("wheat"), mark("soybeans"), mark("sesame"))  # fmt: skip
 _WORDS: dict[str, tuple[str, ...]] = {
     "milk": ("milk", "buttermilk", "butter", "cream", "cheese", "whey", "casein", "caseinate",
              "yogurt", "yoghurt", "ghee", "lactose"),
@@ -72,5 +73,5 @@ def contains(allergens: Iterable[str]) -> str:
     """Return the "contains" line of a label; with none found it says what that means."""
     named = list(allergens)
     if not named:
-        return "Contains: none of the nine major allergens named; check every packet."
-    return f"Contains: {', '.join(named)}."
+        return tr("Contains: none of the nine major allergens named; check every packet.")
+    return tr("Contains: {names}.", names=", ".join(map(tr, named)))

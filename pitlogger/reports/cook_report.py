@@ -9,7 +9,7 @@ from pitlogger import __version__
 from pitlogger.model.alerts import ANNUNCIATED, AlertState, alert_class
 from pitlogger.model.book import Span
 from pitlogger.model.journal import AlertChanged, CheckMade, Corrected, RunStarted, Undone
-from pitlogger.model.quantities import show_duration, show_mass
+from pitlogger.model.quantities import show_duration
 from pitlogger.reports.cook_record import CookRecord
 from pitlogger.reports.joined_chart import MAIN, described, joined_chart
 from pitlogger.reports.sheet import (
@@ -23,12 +23,13 @@ from pitlogger.reports.sheet import (
     Table,
 )
 from pitlogger.safety.verdict import NEVER_JUDGED, Verdict, in_words
-from pitlogger.views import words
+from pitlogger.views import shown, words
+from pitlogger.views.language import figure, mark, tr, trn
 from pitlogger.yields.ledger import Account
 
 MOST_ALARMS = 8
 MOST_REMARKS = 10
-NOTHING = ("None on record.",)
+NOTHING = mark("None on record.")
 OFF_LEAST_MS = 60_000  # a restart is not worth a line
 
 
@@ -42,9 +43,13 @@ def cook_report(record: CookRecord) -> Sheet:
     blocks += _alarms(record)
     blocks += _remarks(record)
     return Sheet(
-        title=f"Cook report: {record.cook.name}",
-        about=f"{record.node}, {record.wall.full(record.start_ms)} to"
-        f" {record.wall.full(record.end_ms)}",
+        title=tr("Cook report: {name}", name=record.cook.name),
+        about=tr(
+            "{node}, {begin} to {end}",
+            node=record.node,
+            begin=record.wall.full(record.start_ms),
+            end=record.wall.full(record.end_ms),
+        ),
         blocks=tuple(blocks),
         cautions=CAUTIONS,
         made=made_by(record),
@@ -55,37 +60,45 @@ def cook_report(record: CookRecord) -> Sheet:
 def made_by(record: CookRecord) -> str:
     """Return what a sheet was made of."""
     count = len(record.entries)
-    entries = "1 journal entry" if count == 1 else f"{count} journal entries"
+    entries = trn("{count} journal entry", "{count} journal entries", count)
     policy = f"{record.policy.name} {record.policy.version}"
-    return f"Made by pitlogger {__version__} from {entries} of cook {record.id}. Limits: {policy}."
+    return tr(
+        "Made by pitlogger {version} from {entries} of cook {id}. Limits: {policy}.",
+        version=__version__,
+        entries=entries,
+        id=record.id,
+        policy=policy,
+    )
 
 
 def _facts(record: CookRecord) -> Iterator[tuple[str, str]]:
     cook = record.cook
-    guests = f", {cook.guests} guests" if cook.guests else ""
-    unfinished = "" if record.book.finished_ms else "; not finished: this is the record so far"
-    yield "Cook", f"{show_duration(record.end_ms - record.start_ms)}{guests}{unfinished}"
+    guests = tr(", {guests} guests", guests=cook.guests) if cook.guests else ""
+    unfinished = "" if record.book.finished_ms else tr("; not finished: this is the record so far")
+    yield tr("Cook"), f"{show_duration(record.end_ms - record.start_ms)}{guests}{unfinished}"
     for service in cook.services:
-        place = f" at {service.place}" if service.place else ""
-        served = f", {service.guests} guests" if service.guests else ""
-        yield "Served", f"{record.wall.full(service.at_ms)}{place}{served}"
+        place = tr(" at {place}", place=service.place) if service.place else ""
+        served = tr(", {guests} guests", guests=service.guests) if service.guests else ""
+        yield tr("Served"), f"{record.wall.full(service.at_ms)}{place}{served}"
 
 
 def _yields(record: CookRecord) -> Iterator[Block]:
-    yield Heading("Yield: net mass at each step, and what is kept of the step before")
+    yield Heading(tr("Yield: net mass at each step, and what is kept of the step before"))
     held = record.accounts
     if not held:
-        yield Lines(("Nothing was weighed.",))
+        yield Lines((tr("Nothing was weighed."),))
         return
     steps = [name for name in MAIN if any(name in one.record.masses for one in held)]
     rows = [row for one in held for row in _account_rows(record, one, steps)]
     yield Table(
-        ("piece", *map(words.checkpoint, steps)),
+        (tr("piece"), *map(words.checkpoint, steps)),
         tuple(rows),
         numbers=frozenset(range(1, len(steps) + 1)),
     )
     told = " ".join(_servable(record, one) for one in held)
-    yield Lines((f"{told} Figures after ± are expanded uncertainties, coverage factor 2.",))
+    yield Lines(
+        (tr("{told} Figures after ± are expanded uncertainties, coverage factor 2.", told=told),)
+    )
 
 
 def _account_rows(record: CookRecord, one: Account, steps: list[str]) -> Iterator[tuple[str, ...]]:
@@ -99,21 +112,26 @@ def _account_rows(record: CookRecord, one: Account, steps: list[str]) -> Iterato
 
 
 def _mass(record: CookRecord, mass_g: float) -> str:
-    return show_mass(mass_g * 1000, record.units.mass)
+    return shown.mass(mass_g * 1000, record.units.mass)
 
 
 def _servable(record: CookRecord, one: Account) -> str:
     share = one.servable_yield
     if share is None or one.servable_g is None:
-        return f"{one.record.piece}: servable yield is not known: a weighing is missing."
-    return (
-        f"{one.record.piece}: servable {_mass(record, one.servable_g.value)}, "
-        f"{share.value:.1%} ± {2 * share.u:.1%} of purchased."
+        return tr(
+            "{piece}: servable yield is not known: a weighing is missing.", piece=one.record.piece
+        )
+    return tr(
+        "{piece}: servable {mass}, {value} ± {u} of purchased.",
+        piece=one.record.piece,
+        mass=_mass(record, one.servable_g.value),
+        value=figure(f"{share.value:.1%}"),
+        u=figure(f"{2 * share.u:.1%}"),
     )
 
 
 def _stages(record: CookRecord) -> Iterator[Block]:
-    yield Heading("Stages")
+    yield Heading(tr("Stages"))
     rows = [
         (
             held.piece.id,
@@ -124,9 +142,9 @@ def _stages(record: CookRecord) -> Iterator[Block]:
         if (spans := held.spans())
     ]
     if rows:
-        yield Table(("piece", "cut", "stage, since and for how long"), tuple(rows))
+        yield Table((tr("piece"), tr("cut"), tr("stage, since and for how long")), tuple(rows))
     else:
-        yield Lines(("No stage was set.",))
+        yield Lines((tr("No stage was set."),))
 
 
 def _span_words(record: CookRecord, span: Span) -> str:
@@ -139,9 +157,9 @@ def verdicts_of(record: CookRecord) -> Iterator[tuple[str, str, Verdict]]:
     """Yield piece, what was judged, and the verdict, for all that applies."""
     for held in record.verdicts:
         judged = (
-            ("cold holding", held.cold_hold), ("come-up", held.come_up),
-            ("lethality", held.lethality.verdict), ("hot holding", held.holding),
-            ("cooling", held.cooling.verdict), ("reheating", held.reheating),
+            (tr("cold holding"), held.cold_hold), (tr("come-up"), held.come_up),
+            (tr("lethality"), held.lethality.verdict), (tr("hot holding"), held.holding),
+            (tr("cooling"), held.cooling.verdict), (tr("reheating"), held.reheating),
         )  # fmt: skip
         for what, verdict in judged:
             if verdict.applies:
@@ -149,10 +167,10 @@ def verdicts_of(record: CookRecord) -> Iterator[tuple[str, str, Verdict]]:
 
 
 def _verdicts(record: CookRecord) -> Iterator[Block]:
-    yield Heading("Limits")
+    yield Heading(tr("Limits"))
     found = list(verdicts_of(record))
     if not found:
-        yield Lines(("No limit applies to what is on record.",))
+        yield Lines((tr("No limit applies to what is on record."),))
         return
     sources = list(dict.fromkeys(verdict.source for _, _, verdict in found))
     rows = tuple(
@@ -165,9 +183,11 @@ def _verdicts(record: CookRecord) -> Iterator[Block]:
         )
         for piece, what, verdict in found
     )
-    yield Table(("piece", "what", "verdict", "what the record shows", "source"), rows)
+    yield Table(
+        (tr("piece"), tr("what"), tr("verdict"), tr("what the record shows"), tr("source")), rows
+    )
     cited = "; ".join(f"{number}: {source}" for number, source in enumerate(sources, start=1))
-    yield Lines((f"Sources: {cited}.",))
+    yield Lines((tr("Sources: {cited}.", cited=cited),))
 
 
 def _alarms(record: CookRecord) -> Iterator[Block]:
@@ -183,35 +203,47 @@ def _alarms(record: CookRecord) -> Iterator[Block]:
             since_ms, first = raised.pop(body.alert)
             rows.append(_alarm_row(record, since_ms, first, entry.t_ms, entry.by))
     rows += [_alarm_row(record, since, first, None, "") for since, first in raised.values()]
-    yield Heading("Alarms")
+    yield Heading(tr("Alarms"))
     if not rows:
-        yield Lines(("None.",))
+        yield Lines((tr("None."),))
         return
     left = len(rows) - MOST_ALARMS
-    yield Table(("at", "priority", "what", "answered", "by"), tuple(rows[:MOST_ALARMS]))
+    yield Table(
+        (tr("at"), tr("priority"), tr("what"), tr("answered"), tr("by")), tuple(rows[:MOST_ALARMS])
+    )
     if left > 0:
-        yield Lines((f"{left} more stand in the journal.",))
+        yield Lines((tr("{left} more stand in the journal.", left=left),))
 
 
 def _alarm_row(
     record: CookRecord, since_ms: int, first: AlertChanged, until_ms: int | None, by: str
 ) -> tuple[str, ...]:
-    answered = "not answered" if until_ms is None else f"after {show_duration(until_ms - since_ms)}"
-    return record.wall.clock(since_ms), first.priority.label, first.message, answered, by
+    answered = (
+        tr("not answered")
+        if until_ms is None
+        else tr("after {duration}", duration=show_duration(until_ms - since_ms))
+    )
+    return (
+        record.wall.clock(since_ms),
+        tr(words.PRIORITIES[first.priority.label]),
+        first.message,
+        answered,
+        by,
+    )
 
 
 def _remarks(record: CookRecord) -> Iterator[Block]:
     """Yield what a reader must know to judge the figures."""
-    yield Heading("Instruments, gaps, corrections")
+    yield Heading(tr("Instruments, gaps, corrections"))
     remarks = list(remarks_of(record))
     left = len(remarks) - MOST_REMARKS
-    more = (f"{left} more stand in the journal.",) if left > 0 else ()
-    yield Lines((*islice(remarks, MOST_REMARKS), *more) or NOTHING)
+    more = (tr("{left} more stand in the journal.", left=left),) if left > 0 else ()
+    yield Lines((*islice(remarks, MOST_REMARKS), *more) or (tr(NOTHING),))
 
 
 def told_verdict(met: bool | None, reason: str) -> str:
     """Return a verdict in words; of what is only ever warned of, that it is no verdict."""
-    return "warning only" if reason.endswith(NEVER_JUDGED) else in_words(met)
+    return tr("warning only") if reason.endswith(NEVER_JUDGED) else tr(in_words(met))
 
 
 def remarks_of(record: CookRecord) -> Iterator[str]:
@@ -220,35 +252,62 @@ def remarks_of(record: CookRecord) -> Iterator[str]:
     latest = {e.body.instrument: e for e in checks if isinstance(e.body, CheckMade)}
     known = list(dict.fromkeys([*(line.channel for line in record.lines), *latest]))
     if unchecked := [name for name in known if name not in latest]:
-        yield f"No check on record: {', '.join(unchecked)}."
+        yield tr("No check on record: {names}.", names=", ".join(unchecked))
     for instrument, entry in latest.items():
         assert isinstance(entry.body, CheckMade)
-        word = "within" if entry.body.within else "OUTSIDE"
+        word = tr("within") if entry.body.within else tr("OUTSIDE")
         yield (
-            f"{instrument}: {entry.body.method} check {record.wall.full(entry.t_ms)}, error "
-            f"{entry.body.error / 1000:+.2f}, {word} {entry.body.tolerance / 1000:.2f}"
-            f"{' g' if entry.body.method == 'scale' else ' K'}, by {entry.by or 'nobody named'}."
+            tr(
+                "{instrument}: {method} check {begin}, error {error}, {word} {tolerance} {unit},"
+                " by {by}.",
+                instrument=instrument,
+                method=tr(words.CHECKS[entry.body.method]),
+                begin=record.wall.full(entry.t_ms),
+                error=figure(f"{entry.body.error / 1000:+.2f}"),
+                word=word,
+                tolerance=figure(f"{entry.body.tolerance / 1000:.2f}"),
+                unit="g" if entry.body.method == "scale" else "K",
+                by=entry.by or tr("nobody named"),
+            )
         )
     for entry, adjusted in record.book.adjusted:
         yield (
-            f"{adjusted.channel}: offset {adjusted.offset / 1000:+.2f} set"
-            f" {record.wall.full(entry.t_ms)} ({adjusted.reason or 'no reason given'})."
+            tr(
+                "{channel}: offset {offset} set {begin} ({by}).",
+                channel=adjusted.channel,
+                offset=figure(f"{adjusted.offset / 1000:+.2f}"),
+                begin=record.wall.full(entry.t_ms),
+                by=adjusted.reason or tr("no reason given"),
+            )
         )
     for channel, from_ms, to_ms in record.gaps:
         yield (
-            f"{channel}: no reading from {record.wall.clock(from_ms)} to"
-            f" {record.wall.clock(to_ms)} ({show_duration(to_ms - from_ms)})."
+            tr(
+                "{channel}: no reading from {at} to {end} ({duration}).",
+                channel=channel,
+                at=record.wall.clock(from_ms),
+                end=record.wall.clock(to_ms),
+                duration=show_duration(to_ms - from_ms),
+            )
         )
     yield from _offs(record)
     for lost in record.lost:
-        yield f"{lost.readings} readings were lost: {lost.reason}."
+        yield tr(
+            "{readings} readings were lost: {reason}.", readings=lost.readings, reason=lost.reason
+        )
     for entry in record.entries:
         if isinstance(entry.body, Undone | Corrected):
-            word = "undone" if isinstance(entry.body, Undone) else "corrected"
+            word = tr("taken back") if isinstance(entry.body, Undone) else tr("corrected")
             reason = entry.body.reason if isinstance(entry.body, Corrected) else ""
             yield (
-                f"Entry {entry.body.of_seq} was {word} at {record.wall.clock(entry.t_ms)} by"
-                f" {entry.by or 'nobody named'}{f': {reason}' if reason else ''}."
+                tr(
+                    "Entry {of_seq} was {word} at {at} by {by}{value}.",
+                    of_seq=entry.body.of_seq,
+                    word=word,
+                    at=record.wall.clock(entry.t_ms),
+                    by=entry.by or tr("nobody named"),
+                    value=f": {reason}" if reason else "",
+                )
             )
 
 
@@ -259,6 +318,10 @@ def _offs(record: CookRecord) -> Iterator[str]:
             continue
         gap_ms, at = entry.body.gap_ms, record.wall.clock(entry.t_ms)
         if gap_ms is None:
-            yield f"pitlogger was off until {at}; for how long is not known."
+            yield tr("pitlogger was off until {at}; for how long is not known.", at=at)
         elif gap_ms >= OFF_LEAST_MS:
-            yield f"pitlogger was off until {at}, for {show_duration(gap_ms)}."
+            yield tr(
+                "pitlogger was off until {at}, for {duration}.",
+                at=at,
+                duration=show_duration(gap_ms),
+            )

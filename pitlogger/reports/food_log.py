@@ -16,9 +16,13 @@ from pitlogger.reports.sheet import CAUTIONS, Block, Facts, Heading, Lines, Shee
 from pitlogger.safety.record import SHEETS, LogRow, SignOff, chain, missing, verify
 from pitlogger.safety.sheets import sheets
 from pitlogger.views import words
+from pitlogger.views.language import mark, tr
 
-HEADS = ("observed", "entered", "product", "what", "value", "limit and source", "verdict",
-         "instrument", "by", "corrective action")  # fmt: skip
+HEADS = (
+    mark("observed"), mark("entered"), mark("product"), mark("what"), mark("value"),
+    mark("limit and source"), mark("verdict"), mark("instrument"), mark("by"),
+    mark("corrective action"),
+)  # fmt: skip
 _SELDOM = ("entered", "instrument", "corrective action")  # left out where no row has any
 
 
@@ -30,20 +34,24 @@ def food_log(record: CookRecord) -> Sheet:
     blocks: list[Block] = [Facts(tuple(_facts(record)))]
     for name, title in SHEETS.items():
         mine = [row for row in rows if row.sheet == name]
-        blocks.append(Heading(title))
-        blocks.append(_table(record, mine) if mine else Lines(("No entry.",)))
+        blocks.append(Heading(tr(title)))
+        blocks.append(_table(record, mine) if mine else Lines((tr("No entry."),)))
     blocks += _checks(record)
     blocks += _corrective(record)
     blocks += _lacking(rows)
     blocks += [
-        Heading("Gaps, corrections, instruments"),
-        Lines(tuple(remarks_of(record)) or NOTHING),
+        Heading(tr("Gaps, corrections, instruments")),
+        Lines(tuple(remarks_of(record)) or (tr(NOTHING),)),
     ]
     blocks += _signed(record)
     return Sheet(
-        title=f"Food log: {record.cook.name}",
-        about=f"{record.node}, {record.wall.full(record.start_ms)} to"
-        f" {record.wall.full(record.end_ms)}",
+        title=tr("Food log: {name}", name=record.cook.name),
+        about=tr(
+            "{node}, {begin} to {end}",
+            node=record.node,
+            begin=record.wall.full(record.start_ms),
+            end=record.wall.full(record.end_ms),
+        ),
         blocks=tuple(blocks),
         cautions=CAUTIONS,
         made=made_by(record),
@@ -52,7 +60,7 @@ def food_log(record: CookRecord) -> Sheet:
 
 
 def _facts(record: CookRecord) -> Iterator[tuple[str, str]]:
-    yield "Policy", f"{record.policy.name} {record.policy.version}: {record.policy.title}"
+    yield tr("Policy"), f"{record.policy.name} {record.policy.version}: {record.policy.title}"
     for held in record.book.pieces.values():
         piece = held.piece
         told = [words.cut(piece.cut), piece.prepared, *(
@@ -73,7 +81,7 @@ def _table(record: CookRecord, rows: list[LogRow]) -> Table:
         if head not in _SELDOM or any(cell[at] for cell in cells)
     ]
     return Table(
-        tuple(HEADS[at] for at in shown),
+        tuple(tr(HEADS[at]) for at in shown),
         tuple(tuple(cell[at] for at in shown) for cell in cells),
         struck=frozenset(struck),
     )
@@ -83,9 +91,9 @@ def _cells(record: CookRecord, row: LogRow) -> tuple[str, ...]:
     observed = record.wall.full(row.observed_ms)
     entered = record.wall.clock(row.entered_ms) if row.entered_ms != row.observed_ms else ""
     judged = row.met is not None or row.id is None
-    by = row.by or ("computed" if row.id is None else "")
+    by = row.by or (tr("computed") if row.id is None else "")
     if row.struck_by is not None:
-        by += f" (struck by entry {row.struck_by[1]})"
+        by += tr(" (struck by entry {seq})", seq=row.struck_by[1])
     what = f"{row.what} ({row.note})" if row.note else row.what
     return (
         observed, entered, row.product, what, row.value, row.limit,
@@ -99,27 +107,42 @@ def _answer(record: CookRecord, row: LogRow) -> str:
         return ""
     taken = row.corrective
     if taken is None:
-        return "none on record"
-    return (
-        f"Cause: {taken.cause}. Control restored: {taken.control_restored}."
-        f" Prevention: {taken.prevention}. Disposition: {taken.disposition}."
-        f" {taken.by}, {record.wall.full(taken.at_ms)}"
+        return tr("none on record")
+    return tr(
+        "Cause: {cause}. Control restored: {control_restored}. Prevention: {prevention}."
+        " Disposition: {disposition}. {by}, {at}",
+        cause=taken.cause,
+        control_restored=taken.control_restored,
+        prevention=taken.prevention,
+        disposition=taken.disposition,
+        by=taken.by,
+        at=record.wall.full(taken.at_ms),
     )
 
 
 def _checks(record: CookRecord) -> Iterator[Block]:
     rows = tuple(
         (
-            record.wall.full(entry.t_ms), entry.body.instrument, entry.body.method,
+            record.wall.full(entry.t_ms), entry.body.instrument,
+            tr(words.CHECKS[entry.body.method]),
             f"{entry.body.error / 1000:+.2f}", f"{entry.body.tolerance / 1000:.2f}",
-            "within" if entry.body.within else "outside", entry.body.reference, entry.by,
+            tr("within") if entry.body.within else tr("outside"), entry.body.reference, entry.by,
         )
         for entry in record.logged
         if isinstance(entry.body, CheckMade)
     )  # fmt: skip
     if rows:
-        heads = ("at", "instrument", "method", "error", "tolerance", "found", "reference", "by")
-        caption = "Checks of instruments (K; g for a scale)"
+        heads = (
+            tr("at"),
+            tr("instrument"),
+            tr("method"),
+            tr("error"),
+            tr("tolerance"),
+            tr("found"),
+            tr("reference"),
+            tr("by"),
+        )
+        caption = tr("Checks of instruments (K; g for a scale)")
         yield Table(heads, rows, caption=caption, numbers=frozenset({3, 4}))
 
 
@@ -132,22 +155,36 @@ def _corrective(record: CookRecord) -> Iterator[Block]:
         for entry in record.logged
         if isinstance(entry.body, CorrectiveTaken)
     )  # fmt: skip
-    yield Heading("Corrective action")
+    yield Heading(tr("Corrective action"))
     if rows:
-        heads = ("at", "piece", "cause", "control restored", "prevention", "disposition", "by")
+        heads = (
+            tr("at"),
+            tr("piece"),
+            tr("cause"),
+            tr("control restored"),
+            tr("prevention"),
+            tr("disposition"),
+            tr("by"),
+        )
         yield Table(heads, rows)
     else:
-        yield Lines(NOTHING)
+        yield Lines((tr(NOTHING),))
 
 
 def _lacking(rows: list[LogRow]) -> Iterator[Block]:
     told = tuple(
-        f"{SHEETS[row.sheet]}, {row.product}, {row.what}: {', '.join(lacking)} missing."
+        tr(
+            "{sheet}, {product}, {what}: {names} missing.",
+            sheet=tr(SHEETS[row.sheet]),
+            product=row.product,
+            what=row.what,
+            names=", ".join(lacking),
+        )
         for row in rows
         if (lacking := missing(row))
     )
-    yield Heading("What is missing")
-    yield Lines(told or ("Nothing that 9 CFR 417.5 asks of an entry.",))
+    yield Heading(tr("What is missing"))
+    yield Lines(told or (tr("Nothing that 9 CFR 417.5 asks of an entry."),))
 
 
 def _signed(record: CookRecord) -> Iterator[Block]:
@@ -158,11 +195,13 @@ def _signed(record: CookRecord) -> Iterator[Block]:
         if isinstance(entry.body, SignedOff)
     ]
     faults = verify(links, signed)
-    yield Heading("Review")
+    yield Heading(tr("Review"))
     yield Lines((
-        *(f"Reviewed up to entry {held.seq} by {held.by}, {record.wall.full(held.at_ms)}."
+        *(tr("Reviewed up to entry {seq} by {by}, {at}.", seq=held.seq, by=held.by,
+             at=record.wall.full(held.at_ms))
           for held in signed),
-        *(faults or [f"The chain of {len(links)} entries holds; its head is {links[-1].hash}."]),
+        *(faults or [tr("The chain of {count} entries holds; its head is {hash}.",
+                        count=len(links), hash=links[-1].hash)]),
     ))  # fmt: skip
     if not signed:
-        yield Table(("reviewed by", "date and time", "signature"), (), blank=1)
+        yield Table((tr("reviewed by"), tr("date and time"), tr("signature")), (), blank=1)

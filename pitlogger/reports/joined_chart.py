@@ -11,12 +11,13 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from html import escape
 
-from pitlogger.model.quantities import fahrenheit, show_mass
+from pitlogger.model.quantities import fahrenheit
 from pitlogger.model.readings import Site
 from pitlogger.reports.cook_record import CookRecord
 from pitlogger.reports.gathering import GAP_MS
 from pitlogger.store.rows import ChartLine
-from pitlogger.views import words
+from pitlogger.views import shown, words
+from pitlogger.views.language import tr
 
 WIDTH, HEIGHT = 940, 340
 LEFT, RIGHT, TOP = 46, 150, 34
@@ -72,12 +73,16 @@ def joined_chart(record: CookRecord) -> str:
 
 def described(record: CookRecord) -> str:
     """Return the picture in one sentence."""
-    channels = ", ".join(line.channel for line in _shown(record)) or "no temperature"
+    channels = ", ".join(line.channel for line in _shown(record)) or tr("no temperature")
     weighings = sum(len(held.weighings) for held in record.book.pieces.values())
     wall = record.wall
-    return (
-        f"{record.cook.name}, {wall.full(record.start_ms)} to {wall.full(record.end_ms)}: "
-        f"{channels}; {weighings} weighings"
+    return tr(
+        "{name}, {begin} to {end}: {channels}; {weighings} weighings",
+        name=record.cook.name,
+        begin=wall.full(record.start_ms),
+        end=wall.full(record.end_ms),
+        channels=channels,
+        weighings=weighings,
     )
 
 
@@ -170,7 +175,7 @@ def _hours(record: CookRecord, scale: _Scale) -> Iterator[str]:
 def _stair(record: CookRecord) -> Iterator[str]:
     steps = _kept(record)
     if not steps:
-        yield _text(LEFT, LOWER_TOP + 14, "no weighings")
+        yield _text(LEFT, LOWER_TOP + 14, tr("no weighings"))
         return
     scale = _Scale(record.start_ms, record.end_ms, 0, max(mass for _, mass, _ in steps))
     yield _text(LEFT - 6, LOWER_TOP + 4, "mass", "end")
@@ -190,7 +195,7 @@ def _stair(record: CookRecord) -> Iterator[str]:
         if not last:
             below = scale.y(steps[number + 1][1], LOWER_TOP, LOWER_FOOT)
             yield _line(right, y, right, below, "#111", 2)
-        told = f"{name} {show_mass(mass, record.units.mass)}"
+        told = f"{words.checkpoint(name)} {shown.mass(mass, record.units.mass)}"
         if last:
             yield _text(right + 6, y + 4, told)
         elif number == 0 or (x - told_x > LABEL_WIDTH and right - x > LABEL_WIDTH / 2):

@@ -14,13 +14,14 @@ from typing import Literal
 from pitlogger.reports import escpos
 from pitlogger.reports.allergens import contains
 from pitlogger.reports.sheet import CAUTIONS, Block, Lines, Picture, Sheet
+from pitlogger.views.language import day, mark, tr
 
 Keep = Literal["hot", "cold"]
 KEEP: dict[Keep, str] = {
-    "hot": "Keep at 135 F (57 C) or above.",
-    "cold": "Keep at 41 F (5 C) or below.",
+    "hot": mark("Keep at 135 F (57 C) or above."),
+    "cold": mark("Keep at 41 F (5 C) or below."),
 }
-REHEAT = "Reheat to 165 F (74 C) throughout."
+REHEAT = mark("Reheat to 165 F (74 C) throughout.")
 COLD_DAYS = 7
 HOT_HOURS = 4
 
@@ -50,17 +51,17 @@ class Label:
         """Return the lines under the name, in their order."""
         ingredients = ", ".join(self.ingredients)
         if self.keep == "cold":
-            until = f"Use by {self.until:%a %Y-%m-%d}"
+            until = tr("Use by {until}", until=f"{day(self.until)} {self.until:%Y-%m-%d}")
         else:
-            until = f"Discard at {self.until:%a %Y-%m-%d %H:%M}"
+            until = tr("Discard at {until}", until=f"{day(self.until)} {self.until:%Y-%m-%d %H:%M}")
         return [
-            *([f"Net {self.mass}"] if self.mass else []),
-            *([f"Ingredients: {ingredients}."] if ingredients else []),
+            *([tr("Net {mass}", mass=self.mass)] if self.mass else []),
+            *([tr("Ingredients: {ingredients}.", ingredients=ingredients)] if ingredients else []),
             contains(self.allergens),
-            f"Packed {self.packed:%a %Y-%m-%d %H:%M}",
+            tr("Packed {packed}", packed=f"{day(self.packed)} {self.packed:%Y-%m-%d %H:%M}"),
             until,
-            KEEP[self.keep],
-            REHEAT,
+            tr(KEEP[self.keep]),
+            tr(REHEAT),
             *([self.firm] if self.firm else []),
         ]
 
@@ -80,7 +81,9 @@ def label_sheet(label: Label) -> Sheet:
     """Return a label as a sheet."""
     blocks: list[Block] = [Lines(tuple(label.lines()))]
     if label.code:
-        blocks.append(Picture(qr_svg(label.code), f"QR code: {label.code}", width_mm=24))
+        blocks.append(
+            Picture(qr_svg(label.code), tr("QR code: {code}", code=label.code), width_mm=24)
+        )
     return Sheet(label.name, blocks=tuple(blocks), cautions=CAUTIONS[1:2] + CAUTIONS[3:])
 
 

@@ -13,12 +13,13 @@ from decimal import ROUND_HALF_EVEN, Decimal
 from pitlogger import __version__
 from pitlogger.reports.allergens import contains
 from pitlogger.reports.sheet import CAUTIONS, Block, Facts, Heading, Lines, Sheet, Table
+from pitlogger.views.language import figure, mark, tr
 from pitlogger.yields.money.quote import Job
 
-LEFTOVERS = (
-    "Leftovers stay with us unless agreed beforehand. What is handed over is labelled with what"
-    " it contains and until when it may be used; from then on it is the client's to keep hot,"
-    " keep cold or throw away."
+LEFTOVERS = mark(
+    "Leftovers stay with us unless agreed beforehand. What is handed over is labelled with what "
+    "it contains and until when it may be used; from then on it is the client's to keep hot, "
+    "keep cold or throw away."
 )
 _CENT = Decimal("0.01")
 
@@ -51,44 +52,62 @@ def quote_sheet(offer: Offer, job: Job) -> Sheet:
     """Return the sheet of an offer."""
     blocks: list[Block] = [
         Facts(tuple(_facts(offer, job))),
-        Heading("Menu"),
-        Lines(offer.menu or ("to be agreed",)),
-        Lines((contains(offer.allergens), "Tell us of any allergy before the guarantee date.")),
-        Heading("Price"),
+        Heading(tr("Menu")),
+        Lines(offer.menu or (tr("to be agreed"),)),
+        Lines((contains(offer.allergens), tr("Tell us of any allergy before the guarantee date."))),
+        Heading(tr("Price")),
         Table(("", offer.currency or "amount"), tuple(_sums(job)), numbers=frozenset({1})),
-        Heading("Terms"),
+        Heading(tr("Terms")),
         Lines(tuple(_terms(offer))),
-        Table(("for the client: name, date, signature", "for us"), (), blank=1),
+        Table((tr("for the client: name, date, signature"), tr("for us")), (), blank=1),
     ]
     return Sheet(
-        title=f"Quote: {offer.name or 'catering'}",
+        title=tr("Quote: {name}", name=offer.name or tr("catering")),
         about=", ".join(part for part in (offer.firm, offer.place, offer.serve_at) if part),
         blocks=tuple(blocks),
         cautions=CAUTIONS[1:],
-        made=f"Made by pitlogger {__version__}.",
+        made=tr("Made by pitlogger {version}.", version=__version__),
     )
 
 
 def _facts(offer: Offer, job: Job) -> Iterator[tuple[str, str]]:
     if offer.client:
-        yield "For", offer.client
-    yield "Guests", str(job.guests)
-    yield "Portion", f"{offer.portion} of cooked meat a guest"
+        yield tr("For"), offer.client
+    yield tr("Guests"), str(job.guests)
+    yield tr("Portion"), tr("{portion} of cooked meat a guest", portion=offer.portion)
     if offer.valid_until is not None:
-        yield "Valid until", f"{offer.valid_until:%Y-%m-%d}"
+        yield tr("Valid until"), f"{offer.valid_until:%Y-%m-%d}"
 
 
 def _sums(job: Job) -> Iterator[tuple[str, str]]:
-    yield f"{job.guests} guests at {_money(job.price_per_guest)}", _money(job.subtotal)
+    yield (
+        tr("{guests} guests at {money}", guests=job.guests, money=_money(job.price_per_guest)),
+        _money(job.subtotal),
+    )
     if job.subtotal == job.minimum_order and job.minimum_order:
-        yield "of which the minimum order", _money(job.minimum_order)
+        yield tr("of which the minimum order"), _money(job.minimum_order)
     if job.service:
-        yield f"Service charge {job.service_pct.normalize():f} %", _money(job.service)
+        yield (
+            tr("Service charge {percent} %", percent=figure(f"{job.service_pct.normalize():f}")),
+            _money(job.service),
+        )
     if job.tax:
-        yield f"Tax {job.tax_pct.normalize():f} % on food and service", _money(job.tax)
-    yield "Total", _money(job.total)
+        yield (
+            tr(
+                "Tax {percent} % on food and service",
+                percent=figure(f"{job.tax_pct.normalize():f}"),
+            ),
+            _money(job.tax),
+        )
+    yield tr("Total"), _money(job.total)
     if job.deposit:
-        yield f"Deposit {job.deposit_pct.normalize():f} %, due on booking", _money(job.deposit)
+        yield (
+            tr(
+                "Deposit {percent} %, due on booking",
+                percent=figure(f"{job.deposit_pct.normalize():f}"),
+            ),
+            _money(job.deposit),
+        )
 
 
 def _money(value: Decimal) -> str:
@@ -98,7 +117,10 @@ def _money(value: Decimal) -> str:
 def _terms(offer: Offer) -> Iterator[str]:
     if offer.guarantee_by is not None:
         yield (
-            f"The number of guests is guaranteed by {offer.guarantee_by:%Y-%m-%d}; after that it"
-            " may rise if we can, and is charged if it falls."
+            tr(
+                "The number of guests is guaranteed by {guarantee_by}; after that it may rise if"
+                " we can, and is charged if it falls.",
+                guarantee_by=f"{offer.guarantee_by:%Y-%m-%d}",
+            )
         )
-    yield f"Leftovers: {offer.leftovers}"
+    yield tr("Leftovers: {leftovers}", leftovers=tr(offer.leftovers))

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from pitlogger.views.language import mark, tr
+
 # What every sheet that speaks of food safety says at its foot.
 CAUTIONS = (
-    "pitlogger is a record and a reminder. Limits differ by edition and place.",
-    "The local code and the licensed or certified person decide.",
-    "A calibrated probe in the coldest spot is the measure.",
-    "Doubtful food is thrown away.",
+    mark("pitlogger is a record and a reminder. Limits differ by edition and place."),
+    mark("The local code and the licensed or certified person decide."),
+    mark("A calibrated probe in the coldest spot is the measure."),
+    mark("Doubtful food is thrown away."),
 )
 Cell = str
 
@@ -86,5 +88,5 @@ class Sheet:
     @property
     def foot(self) -> tuple[str, ...]:
         """The lines at its foot: run together where it is set small."""
-        lines = (*self.cautions, *([self.made] if self.made else []))
+        lines = (*map(tr, self.cautions), *([self.made] if self.made else []))
         return (" ".join(lines),) if self.small and lines else lines

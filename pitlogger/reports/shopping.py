@@ -9,6 +9,7 @@ from pitlogger import __version__
 from pitlogger.errors import UsageError
 from pitlogger.model.quantities import show_mass
 from pitlogger.reports.sheet import Block, Heading, Lines, Sheet, Table
+from pitlogger.views.language import tr
 
 _NEEDED = ("recommended", "purchase_g", "options")
 BOX = "[  ]"
@@ -29,17 +30,31 @@ def shopping_list(
     """
     blocks: list[Block] = []
     if plans:
-        heads = ("", "cut", "pieces", "mass in all", "a piece about", "chance of enough")
+        heads = (
+            "",
+            tr("cut"),
+            tr("pieces"),
+            tr("mass in all"),
+            tr("a piece about"),
+            tr("chance of enough"),
+        )
         rows = tuple(_row(dish, unit) for plan in plans for dish in plan.get("dishes", [plan]))
-        blocks += [Heading("Meat"), Table(heads, rows, numbers=frozenset({2, 3, 4, 5}))]
+        blocks += [Heading(tr("Meat")), Table(heads, rows, numbers=frozenset({2, 3, 4, 5}))]
         blocks.append(Lines(tuple(dict.fromkeys(_notes(plans)))))
     if items:
-        blocks += [Heading("Beside the meat"), Table(("", "what"), tuple((BOX, i) for i in items))]
+        blocks += [
+            Heading(tr("Beside the meat")),
+            Table(("", tr("what")), tuple((BOX, i) for i in items)),
+        ]
     if not blocks:
-        blocks.append(Lines(("Nothing to buy.",)))
-    blocks += [Heading("Written in"), Table(("", "what", "how much"), (), blank=4)]
-    made = f"Made by pitlogger {__version__}. Check the packets for allergens."
-    return Sheet(f"Shopping list{f': {name}' if name else ''}", blocks=tuple(blocks), made=made)
+        blocks.append(Lines((tr("Nothing to buy."),)))
+    blocks += [Heading(tr("Written in")), Table(("", tr("what"), tr("how much")), (), blank=4)]
+    made = tr("Made by pitlogger {version}. Check the packets for allergens.", version=__version__)
+    return Sheet(
+        tr("Shopping list: {name}", name=name) if name else tr("Shopping list"),
+        blocks=tuple(blocks),
+        made=made,
+    )
 
 
 def _row(plan: dict[str, Any], unit: str) -> tuple[str, ...]:
@@ -53,10 +68,10 @@ def _row(plan: dict[str, Any], unit: str) -> tuple[str, ...]:
         return (
             BOX,
             str(plan.get("cut", "")),
-            "as found",
+            tr("as found"),
             "",
             "",
-            "not reached with the pieces named",
+            tr("not reached with the pieces named"),
         )
     chosen = next((o for o in plan["options"] if o["pieces"] == pieces), None)
     return (

@@ -9,17 +9,19 @@ from collections.abc import Iterator
 
 from pitlogger.model.book import PieceBook
 from pitlogger.model.cooks import HOT_OFF_PIT
-from pitlogger.model.quantities import show_temperature
 from pitlogger.reports.cook_record import CookRecord
 from pitlogger.reports.cook_report import made_by
 from pitlogger.reports.sheet import CAUTIONS, Block, Facts, Heading, Lines, Sheet, Table
-from pitlogger.views import words
+from pitlogger.views import shown, words
+from pitlogger.views.language import figure, mark, tr
 
 READINGS_A_PIECE = 3
 _TYPED_IN = (
-    "Afterwards, for each line: pitlogger temp PIECE READING --at TIME --by INITIALS",
-    "What is left over: pitlogger weigh PIECE leftover MASS. Only then: pitlogger cook finish",
-    "A new reading below the limit: write what was done with the food.",
+    mark("Afterwards, for each line: pitlogger temp PIECE READING --at TIME --by INITIALS"),
+    mark(
+        "What is left over: pitlogger weigh PIECE leftover MASS. Only then: pitlogger cook finish"
+    ),
+    mark("A new reading below the limit: write what was done with the food."),
 )
 
 
@@ -27,17 +29,27 @@ def take_along(record: CookRecord) -> Sheet:
     """Return the sheet for the pieces that are not used up."""
     standing = [held for held in record.book.pieces.values() if held.ended_ms is None]
     blocks: list[Block] = [Facts(tuple(_facts(record)))]
-    blocks += [Heading("What goes out"), _pieces(record, standing)]
-    blocks.append(Heading("Readings by hand, coldest spot, calibrated probe"))
-    heads = ("piece", "time", "reading", "probe", "what was done", "by")
+    blocks += [Heading(tr("What goes out")), _pieces(record, standing)]
+    blocks.append(Heading(tr("Readings by hand, coldest spot, calibrated probe")))
+    heads = (tr("piece"), tr("time"), tr("reading"), tr("probe"), tr("what was done"), tr("by"))
     rows = tuple((held.piece.id, "", "", "", "", "") for held in standing)
     blocks.append(Table(heads, rows, blank=max(4, (READINGS_A_PIECE - 1) * len(standing))))
-    blocks.append(Heading("Left over"))
-    blocks.append(Table(("piece", "mass left", "time", "discarded or cooled", "by"), (), blank=4))
-    blocks.append(Lines(_TYPED_IN))
+    blocks.append(Heading(tr("Left over")))
+    blocks.append(
+        Table(
+            (tr("piece"), tr("mass left"), tr("time"), tr("discarded or cooled"), tr("by")),
+            (),
+            blank=4,
+        )
+    )
+    blocks.append(Lines(tuple(map(tr, _TYPED_IN))))
     return Sheet(
-        title=f"Take-along sheet: {record.cook.name}",
-        about=f"{record.node}, the record as of {record.wall.full(record.end_ms)}",
+        title=tr("Take-along sheet: {name}", name=record.cook.name),
+        about=tr(
+            "{node}, the record as of {begin}",
+            node=record.node,
+            begin=record.wall.full(record.end_ms),
+        ),
         blocks=tuple(blocks),
         cautions=CAUTIONS,
         made=made_by(record),
@@ -46,18 +58,34 @@ def take_along(record: CookRecord) -> Sheet:
 
 def _facts(record: CookRecord) -> Iterator[tuple[str, str]]:
     for service in record.cook.services:
-        place = f" at {service.place}" if service.place else ""
-        yield "Serve", f"{record.wall.full(service.at_ms)}{place}"
+        place = tr(" at {place}", place=service.place) if service.place else ""
+        yield tr("Serve"), f"{record.wall.full(service.at_ms)}{place}"
     policy = record.policy
     unit = record.units.temperature
     hot, cold, time = policy.hot_hold, policy.cold_hold, policy.time_control_4h
-    above = f"at {show_temperature(hot.mc, unit)} or above ({policy.cite(hot)})"
-    below = f"at {show_temperature(cold.mc, unit)} or below ({policy.cite(cold)})"
-    yield "Hold hot", above
-    yield "Hold cold", below
-    allowed = "where the local code allows time as the control at all"
+    above = tr(
+        "at {value} or above ({cite})",
+        value=shown.temperature(hot.mc, unit),
+        cite=policy.cite(hot),
+    )
+    below = tr(
+        "at {value} or below ({cite})",
+        value=shown.temperature(cold.mc, unit),
+        cite=policy.cite(cold),
+    )
+    yield tr("Hold hot"), above
+    yield tr("Hold cold"), below
+    allowed = tr("where the local code allows time as the control at all")
     hours = time.ms / 3_600_000
-    yield "Out of control", f"discard after {hours:g} h ({policy.cite(time)}), {allowed}"
+    yield (
+        tr("Out of control"),
+        tr(
+            "discard after {hours} h ({cite}), {allowed}",
+            hours=figure(f"{hours:g}"),
+            cite=policy.cite(time),
+            allowed=allowed,
+        ),
+    )
 
 
 def _pieces(record: CookRecord, standing: list[PieceBook]) -> Table:
@@ -69,8 +97,8 @@ def _pieces(record: CookRecord, standing: list[PieceBook]) -> Table:
         )
         for held in standing
     )  # fmt: skip
-    heads = ("piece", "cut", "stage", "off the pit", "last core reading", "left home at",
-             "discard at")  # fmt: skip
+    heads = (tr("piece"), tr("cut"), tr("stage"), tr("off the pit"), tr("last core reading"),
+             tr("left home at"), tr("discard at"))  # fmt: skip
     return Table(heads, rows)
 
 
@@ -88,6 +116,10 @@ def _last_core(record: CookRecord, piece: str) -> str:
         if line.channel in cores and line.at_ms
     ]
     if not hand and not probes:
-        return "none"
+        return tr("none")
     at_ms, value_mc = max(hand + probes)
-    return f"{show_temperature(value_mc, unit)} at {record.wall.clock(at_ms)}"
+    return tr(
+        "{value} at {at}",
+        value=shown.temperature(value_mc, unit),
+        at=record.wall.clock(at_ms),
+    )

@@ -180,7 +180,7 @@ def _of_the_node(body: Body) -> str:
             told = what if body.active else tr("over, {what}", what=what)
             return f"{body.subject}: {told}{_because(body.message)}"
         case CheckMade():
-            fields = {"instrument": body.instrument, "method": body.method}
+            fields = {"instrument": body.instrument, "method": tr(words.CHECKS[body.method])}
             if body.within:
                 return tr("{instrument}: {method} check, within its tolerance", **fields)
             return tr("{instrument}: {method} check, outside its tolerance", **fields)

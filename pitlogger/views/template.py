@@ -6,6 +6,7 @@ what was not marked, where words were put together, and where a longer text has 
 
 from __future__ import annotations
 
+import ast
 import re
 import tomllib
 from collections.abc import Callable, Iterator, Mapping
@@ -15,15 +16,16 @@ from io import BytesIO
 from typing import Any
 
 from babel.messages.catalog import Catalog
-from babel.messages.extract import extract
 from babel.messages.pofile import write_po
 from jinja2 import DictLoader
 from jinja2.ext import extract_from_ast
 
+from pitlogger.safety.record import SHEETS
+from pitlogger.safety.verdict import in_words
 from pitlogger.views.pages import environment
 
 _HEAD = "# Texts of pitlogger. Translate each msgid into its msgstr; keep {fields} as they are."
-_KEYWORDS: dict[str, Any] = {"mark": None, "tr": None, "trn": (1, 2)}
+_TEXTS_OF = {"mark": 1, "tr": 1, "trn": 2}  # how many of its arguments are texts
 # Keys of policy files that hold sentences for people.
 _SENTENCES = ("title", "cause", "consequence", "remedy", "act_within")
 _ACCENTED = str.maketrans(
@@ -62,6 +64,8 @@ def accented(text: str) -> str:
 def _catalog() -> Catalog:
     catalog = Catalog(project="pitlogger", charset="utf-8", fuzzy=False, locale="en",
                       header_comment=_HEAD)  # fmt: skip
+    for message in (*SHEETS.values(), *map(in_words, (True, False, None))):
+        catalog.add(message, locations=[("pitlogger/safety", 1)])
     for file, place in _files(resources.files("pitlogger"), "pitlogger"):
         for line, message in _messages(place, file.read_bytes):
             catalog.add(message, locations=[(place, line)])
@@ -71,13 +75,17 @@ def _catalog() -> Catalog:
 def _messages(place: str, read: Callable[[], bytes]) -> Iterator[tuple[int, Any]]:
     """Yield the texts of a file, each with its line."""
     if place.endswith(".py"):
-        for line, message, _, _ in extract("python", BytesIO(read()), _KEYWORDS):
-            yield line, message
+        for call in ast.walk(ast.parse(read())):
+            if isinstance(call, ast.Call) and isinstance(call.func, ast.Name):
+                count = _TEXTS_OF.get(call.func.id, 0)
+                texts = [arg.value for arg in call.args[:count] if isinstance(arg, ast.Constant)]
+                if count and len(texts) == count:
+                    yield call.lineno, texts[0] if count == 1 else tuple(texts)
     elif place.endswith(".html"):
         parsed = environment(DictLoader({})).parse(read().decode())
-        for line, name, texts in extract_from_ast(parsed, ("tr", "trn"), babel_style=False):
-            found = texts if isinstance(texts, tuple) else (texts,)
-            yield line, found if name == "trn" else found[0]
+        for line, name, found in extract_from_ast(parsed, tuple(_TEXTS_OF), babel_style=False):
+            forms = found if isinstance(found, tuple) else (found,)
+            yield line, forms if name == "trn" else forms[0]
     elif "/policy/" in place and place.endswith(".toml"):
         for text in _sentences(tomllib.loads(read().decode())):
             yield 1, text

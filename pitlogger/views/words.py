@@ -176,6 +176,17 @@ STATES: dict[str, str] = {
     AlertState.SUPPRESSED: mark("does not count in this stage"),
     AlertState.OUT_OF_SERVICE: mark("out of service"),
 }
+PRIORITIES: dict[str, str] = {
+    "high": mark("high"),
+    "medium": mark("medium"),
+    "low": mark("low"),
+}
+# How an instrument was checked.
+CHECKS: dict[str, str] = {
+    "ice": mark("ice point"),
+    "boil": mark("boiling point"),
+    "scale": mark("scale"),
+}
 # What a person did to an alert.
 ALERT_ACTS: dict[str, str] = {
     "acknowledge": mark("seen"),
@@ -232,7 +243,7 @@ def alert(kind: str) -> str:
 def alert_named(key: str) -> str:
     """Return an alert of a ``kind/subject`` by its title and subject."""
     kind, _, subject = key.partition("/")
-    return alert(kind) if subject in ("", "node") else f"{subject}: {alert(kind)}"
+    return alert(kind) if subject in ("", "node") else f"{alert(kind)}, {subject}"
 
 
 def quality(of: str) -> str:

@@ -14,6 +14,7 @@ from pitlogger.rules.conditions import Watch
 from pitlogger.store.queries import Reader
 from pitlogger.store.rows import Notice
 from pitlogger.views.alerts import Delivery
+from pitlogger.views.language import tr
 from pitlogger.views.node import Node
 
 Became = Literal["sent", "waiting", "failed", "withdrawn"]
@@ -95,5 +96,5 @@ def why_nobody(daemon: Node, watch: Watch, told: Sequence[Told]) -> str:
     if told:
         return ""
     if not daemon.config.notify.way:
-        return "Nobody is told: no way of being told is configured."
+        return tr("Nobody is told: no way of being told is configured.")
     return daemon.notifier.why_unsent(watch.key, watch.wakes)

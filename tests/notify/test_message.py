@@ -21,7 +21,7 @@ def standing(key: str, priority: Priority = Priority.MEDIUM, **changes: object) 
 def test_a_message_says_what_how_much_since_when_and_what_to_do() -> None:
     later_ms = NOON_MS + 25 * 60_000
     message = compose("raised", [standing("pit-low/pit")], later_ms, 0, UTC)
-    assert message.title == "ALARM: pit-low pit"
+    assert message.title == "ALARM: pit too cold, pit"
     assert message.text == "pit at 205 F, under 210 F\nSince 12:00 (25 min).\nDo: Add fuel."
 
 
@@ -34,14 +34,14 @@ def test_times_are_wall_times_after_the_clock_was_stepped() -> None:
 def test_the_gravest_alert_comes_first() -> None:
     grave = standing("flare-up/pit", Priority.HIGH)
     message = compose("raised", [standing("pit-falling/pit"), grave], NOON_MS, 0, UTC)
-    assert message.title == "ALARM: flare-up pit and 1 more"
+    assert message.title == "ALARM: flare-up, pit and 1 more"
     assert message.priority is Priority.HIGH
 
 
 def test_a_cause_hides_its_effects_and_counts_them() -> None:
     both = [standing("pit-low/pit"), standing("pit-falling/pit")]
     message = compose("raised", both, NOON_MS, 0, UTC)
-    assert message.title == "ALARM: pit-falling pit"
+    assert message.title == "ALARM: pit falling, pit"
     assert message.text.endswith("1 more that follow from this.")
     assert message.alerts == ("pit-low/pit", "pit-falling/pit")
 
@@ -54,7 +54,7 @@ def test_an_effect_on_another_subject_is_not_hidden() -> None:
 def test_back_in_band_says_from_when_to_when() -> None:
     returned = standing("pit-low/pit", returned_ms=NOON_MS + 600_000)
     message = compose("returned", [returned], NOON_MS + 610_000, 0, UTC)
-    assert message.title == "Back in band: pit-low pit"
+    assert message.title == "Back in band: pit too cold, pit"
     assert "From 12:00 to 12:10." in message.text
 
 

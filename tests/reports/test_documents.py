@@ -113,7 +113,7 @@ def test_a_corrected_mass_counts_and_the_correction_is_named(record: CookRecord)
 def test_gaps_checks_and_unchecked_instruments_are_named(record: CookRecord) -> None:
     told = texts(cook_report(record))
     assert "brisket-1/core: no reading from 21:00 to 21:20 (20 min)" in told
-    assert "ice check" in told
+    assert "ice point check" in told
     assert "No check on record: pit." in told
 
 

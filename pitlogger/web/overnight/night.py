@@ -19,6 +19,7 @@ from pitlogger.rules.conditions import Limit
 from pitlogger.views import words
 from pitlogger.views.alerts import AlertView, alerts
 from pitlogger.views.forecasts import SpanView
+from pitlogger.views.language import mark, tr
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 from pitlogger.views.status import AnyChannel, channel_view, is_running, sentence
@@ -32,10 +33,10 @@ MORNING_H = 7  # o'clock, where the node stands
 # The prompt that a forecast is about.
 _PROMPT = {"wrap": "wrap-due", "pull": "pull-due", "rest": "rest-done"}
 _INSTRUMENTS = {
-    "channel-stale": "a probe that falls silent",
-    "probe-fault": "a probe that fails",
-    "device-lost": "a device that is lost",
-    "store-failing": "a disk that cannot be written",
+    "channel-stale": mark("a probe that falls silent"),
+    "probe-fault": mark("a probe that fails"),
+    "device-lost": mark("a device that is lost"),
+    "store-failing": mark("a disk that cannot be written"),
 }
 
 
@@ -189,12 +190,13 @@ def waking(daemon: Node) -> list[Limit]:
 def wakes_at(daemon: Node, shown: Shown) -> list[str]:
     """Return what will wake somebody, each with where its limit lies."""
     lines = [_limit_words(limit, shown) for limit in waking(daemon)]
-    lines += [text for kind, text in _INSTRUMENTS.items() if daemon.policy.rules[kind].wakes]
+    lines += [tr(text) for kind, text in _INSTRUMENTS.items() if daemon.policy.rules[kind].wakes]
     return list(dict.fromkeys(lines))
 
 
 def _limit_words(limit: Limit, shown: Shown) -> str:
-    subject = limit.piece or limit.channel or ""
-    side = "at" if limit.side > 0 else "below"
-    what = words.alert(limit.rule.kind)
-    return f"{what}: {subject} {side} {shown.temperature(limit.limit)}"
+    fields = {"what": words.alert(limit.rule.kind), "subject": limit.piece or limit.channel or "",
+              "value": shown.temperature(limit.limit)}  # fmt: skip
+    if limit.side > 0:
+        return tr("{what}: {subject} at {value}", **fields)
+    return tr("{what}: {subject} below {value}", **fields)

@@ -10,12 +10,13 @@ from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import Site
 from pitlogger.rules.places import BATTERY_LOW
 from pitlogger.views.alerts import active
+from pitlogger.views.language import mark, tr, trn
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 from pitlogger.web.page.figures import figure
 from pitlogger.web.routes.ring_test import RingTest
 
-NO_WAY = "no way of being told is configured ([notify]): only an open page sounds"
+NO_WAY = mark("no way of being told is configured ([notify]): only an open page sounds")
 _WATCHED = (Site.PIT, Site.CORE, Site.HOLD)
 
 
@@ -46,17 +47,22 @@ def _probe_checks(daemon: Node, shown: Shown) -> list[Check]:
             continue
         one = figure(daemon, lane, shown)
         if one["quality"] == "good":
-            text = f"{one['name']} reads {one['number']} {one['unit']}, {one['age']}"
+            text = tr(
+                "{channel} reads {value} {unit}, {age}",
+                channel=one["name"], value=one["number"], unit=one["unit"], age=one["age"],
+            )  # fmt: skip
             found.append(Check(True, text))
         else:
-            look = "Look at the probe and its plug before going."
+            look = tr("Look at the probe and its plug before going.")
             found.append(Check(False, f"{one['name']}: {one['word']}, {one['age']}", look))
         assignment = daemon.engine.book.assignment(lane.state.id)
         if lane.site is Site.PIT and assignment is not None and assignment.channel.low_mc is None:
-            text = f"{one['name']} has no band: a dying fire wakes nobody"
-            found.append(Check(False, text, "Give it low and high in the cook file."))
+            text = tr("{pit} has no band: a dying fire wakes nobody", pit=one["name"])
+            found.append(Check(False, text, tr("Give it low and high in the cook file.")))
     if not any(lane.site is Site.PIT for lane in daemon.engine.lanes.values()):
-        found.append(Check(False, "no channel watches the pit", "Assign a probe to the pit."))
+        found.append(
+            Check(False, tr("no channel watches the pit"), tr("Assign a probe to the pit."))
+        )
     return found
 
 
@@ -70,11 +76,16 @@ def _battery_checks(daemon: Node, shown: Shown) -> list[Check]:
     for lane in daemon.engine.lanes.values():
         if lane.quantity is not Quantity.BATTERY or lane.state.value is None:
             continue
-        text = f"{lane.state.id}: battery at {lane.state.value / 1000:.0f} %"
+        percent = f"{lane.state.value / 1000:.0f}"
+        text = tr("{channel}: battery at {percent} %", channel=lane.state.id, percent=percent)
         low = lane.state.value < BATTERY_LOW
         age = shown.since(lane.state.heard_ms)
         found.append(
-            Check(not low, f"{text}, {age} ago", "Change or charge it now." if low else "")
+            Check(
+                not low,
+                tr("{text}, {age} ago", text=text, age=age),
+                tr("Change or charge it now.") if low else "",
+            )
         )
     return found
 
@@ -86,12 +97,18 @@ def _alarm_checks(daemon: Node) -> list[Check]:
         for watch in daemon.engine.state.watches.values()
         if watch.state is AlertState.SHELVED
     ]
-    count = f"{len(alarms)} alarm{'s are' if len(alarms) > 1 else ' is'} active"
+    count = trn("{count} alarm is active", "{count} alarms are active", len(alarms))
     found = [
-        Check(False, count, alarms[0].message) if alarms else Check(True, "no alarm is active")
+        Check(False, count, alarms[0].message) if alarms else Check(True, tr("no alarm is active"))
     ]
     if shelved:
-        found.append(Check(False, f"muted: {', '.join(shelved)}", "End the muting on Alarms."))
+        found.append(
+            Check(
+                False,
+                tr("muted: {names}", names=", ".join(shelved)),
+                tr("End the muting on Alarms."),
+            )
+        )
     return found
 
 
@@ -104,9 +121,9 @@ def _waking_checks(daemon: Node) -> list[Check]:
     ]
     found = [Check(False, watch.message.rstrip("."), watch.remedy) for watch in failing]
     if ways:
-        found.append(Check(True, f"told by: {', '.join(way.id for way in ways)}"))
+        found.append(Check(True, tr("told by: {names}", names=", ".join(way.id for way in ways))))
     else:
-        found.append(Check(False, NO_WAY, "Arm the sound here and leave the page open."))
+        found.append(Check(False, tr(NO_WAY), tr("Arm the sound here and leave the page open.")))
     if daemon.trouble is not None:
         found.append(Check(False, daemon.trouble.message, daemon.trouble.remedy))
     return found
@@ -118,14 +135,19 @@ def _ring_checks(ring: RingTest, shown: Shown) -> list[Check]:
         return []
     at = shown.clock(rung.at_ms)
     found = [
-        Check(False, f"the ring test of {at} did not get through by {one.way}: {one.said}",
-              "Mend this way, or do not count on it tonight.")
+        Check(False, tr("the ring test of {at} did not get through by {way}: {said}",
+                        at=at, way=one.way, said=one.said),
+              tr("Mend this way, or do not count on it tonight."))
         for one in rung.failed
     ]  # fmt: skip
     if rung.heard_ms is None:
-        text = f"nobody said that the ring test of {at} was heard"
-        found.append(Check(False, text, 'Tap "Got it" below, or ring again.'))
+        text = tr("nobody said that the ring test of {at} was heard", at=at)
+        found.append(Check(False, text, tr('Tap "Got it" below, or ring again.')))
     else:
-        by = f" by {rung.heard_by}" if rung.heard_by else ""
-        found.append(Check(True, f"ring test heard at {shown.clock(rung.heard_ms)}{by}"))
+        by = tr(" by {heard_by}", heard_by=rung.heard_by) if rung.heard_by else ""
+        found.append(
+            Check(
+                True, tr("ring test heard at {clock}{by}", clock=shown.clock(rung.heard_ms), by=by)
+            )
+        )
     return found
