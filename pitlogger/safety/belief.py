@@ -47,9 +47,10 @@ _THICKNESS_MM = {
     "sausage": 28.0,
 }  # fmt: skip
 _OTHER_MM = 40.0
-# A reading as fine as its noise turns back and forth; a run of equal ones is then no reading.
-TURNS_COUNTED = 60
-TURNS_SHARE = 0.25
+# A run of equal readings of a probe whose readings are noisy is no reading.
+NOISE_COUNTED = 60
+NOISE_SHARE = 0.25
+LEAST_BEND_MC = 50
 STILL_READINGS = 40
 STILL_MS = 10 * MINUTE_MS
 
@@ -284,23 +285,26 @@ def _by_hand(part: Points, setting: Setting) -> int | None:
 def _stuck(points: Points) -> list[Doubt]:
     """Return runs of equal readings that a probe with this noise never makes.
 
-    Noise turns back and forth; a clean line from a table of test values does not, and may
-    stand still.
+    Noise shows in how far a reading lies from the line through the two before it; a clean
+    line from a table of test values has none, and may stand still.
     """
     found: list[Doubt] = []
-    turns = changes = direction = first = 0
+    bends = counted = first = step = 0
     for index in range(1, len(points) + 1):
         ended = index == len(points)
         change = 0 if ended else points[index][1] - points[index - 1][1]
         if not change and not ended:
             continue
-        is_noisy = changes >= TURNS_COUNTED and turns >= TURNS_SHARE * changes
+        is_noisy = counted >= NOISE_COUNTED and bends >= NOISE_SHARE * counted
         still_ms = points[index - 1][0] - points[first][0]
         if is_noisy and index - 1 - first >= STILL_READINGS and still_ms >= STILL_MS:
             found.append(Doubt(points[first][0] + 1, points[index - 1][0], Why.STUCK))
-        now = 1 if change > 0 else -1
-        turns += now == -direction
-        changes, direction, first = changes + 1, now, index
+        step = min(step or abs(change), abs(change) or step)
+        if index > 1 and not ended:
+            bend = abs(change - (points[index - 1][1] - points[index - 2][1]))
+            bends += bend >= max(2 * step, LEAST_BEND_MC)
+            counted += 1
+        first = index
     return found
 
 

@@ -226,17 +226,11 @@ def _cooling(
         for mark_c, limit_s in ((MIDDLE_C, 7200.0), (COLD_C, 21600.0)):
             verdicts.append(_took(view, mark_c, limit_s))
         if probe.moved_s is not None:
-            verdicts.append(False if probe.moved_s > view_hot(view) else None)
+            verdicts.append(None)
     for at_s, value in [*((a, v) for a, v, _ in meat.spots), *meat.struck]:
         if told[min(len(grid) - 1, int(at_s // GRID_S))] in ("cooling", "chilled", *HELD):
             verdicts.append(None if value > COLD_C - 1 else True)
     return (False if False in verdicts else None if None in verdicts else True), True
-
-
-def view_hot(view: _View) -> float:
-    """Return when a probe was last at the hot limit."""
-    hot = view.times[view.values >= HOT_C]
-    return float(hot[-1]) if len(hot) else -1.0
 
 
 def _took(view: _View, mark_c: float, limit_s: float) -> bool | None:
@@ -246,9 +240,9 @@ def _took(view: _View, mark_c: float, limit_s: float) -> bool | None:
     if not len(hot) or hot[-1] + 1 >= len(times):
         return False
     first = int(hot[-1])
-    below = np.flatnonzero(values[first:] <= mark_c)
+    below = np.flatnonzero(values[first:] <= mark_c - NEAR_C)
     if not len(below):
-        return False
+        return None if (values[first:] <= mark_c + NEAR_C).any() else False
     last = first + int(below[0])
     if np.diff(times[first : last + 1]).max() > MAX_GAP_S:
         return False

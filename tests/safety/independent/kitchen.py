@@ -243,6 +243,8 @@ def _swap(random: Random, probes: list[Probe], end_s: float) -> None:
     theirs = (other.times_s >= from_s) & (other.times_s < to_s)
     a = np.interp(one.times_s[mine], other.times_s, other.values_c)
     b = np.interp(other.times_s[theirs], one.times_s, one.values_c)
+    if not len(a) or not len(b) or abs(a[0] - one.values_c[mine][0]) < 4.0:
+        return  # so near to each other nobody can tell
     one.values_c[mine], other.values_c[theirs] = a, b
     if one.piece != other.piece:
         one.own[mine] = other.own[theirs] = False
