@@ -19,6 +19,7 @@ from pitlogger.rules.policies import AlertRule, Policy
 Timer = Callable[[int, str, str], None]  # due_ms, what, key
 Record = Callable[[int, AlertChanged, str], object]  # t_ms, body, by
 
+TAKEN_BACK = "raised on an entry that was taken back"
 NOT_YET = "not yet"
 AGAIN_AFTER_MS = 30 * 60_000  # common practice, no source: look again after half an hour
 AGAIN_ABOVE_MC = 1_111  # or 2 F more
@@ -170,6 +171,17 @@ class Annunciator:
         watch.holds, watch.pending_ms, watch.clearing_ms = False, None, None
         watch.message = message
         self._happen(watch, Event.CLEARED, t_ms)
+
+    def take_back(self, key: str, t_ms: int, message: str = TAKEN_BACK) -> None:
+        """Take an alert back to normal that was raised on an entry which counts no more."""
+        watch = self.watches.get(key)
+        if watch is None:
+            return
+        watch.holds, watch.pending_ms, watch.clearing_ms = False, None, None
+        watch.raised_by, watch.again_ms, watch.again_value = "", None, None
+        watch.message = message
+        for event in (Event.CLEARED, Event.ACKNOWLEDGED, Event.RESET):
+            self._happen(watch, event, t_ms)
 
     # -- people ---------------------------------------------------------------------------
 

@@ -129,6 +129,7 @@ class EngineState:
     read_ms: dict[str, int] = field(default_factory=dict)  # when a core was last read, by piece
     softened: dict[str, float] = field(default_factory=dict)  # tenderness index, by piece
     touched: dict[str, str] = field(default_factory=dict)  # raw or cooked, by scale or probe
+    broken: list[str] = field(default_factory=list)  # pieces with a probe silent or in doubt
 
     def forget_cook(self) -> None:
         """Forget the last cook and all that was read before this one.
@@ -138,7 +139,7 @@ class EngineState:
         """
         for kept in (self.entries, self.origins, self.forecasts, self.foreseen, self.clocks,
                      self.clock_marks, self.gaps, self.stall_ended_ms, self.read_ms, self.softened,
-                     self.routines):  # fmt: skip
+                     self.routines, self.broken):  # fmt: skip
             kept.clear()
         for key, watch in list(self.watches.items()):
             if watch.kind not in OUTLIVES_COOKS:

@@ -27,7 +27,6 @@ from pitlogger.engine.inputs import (
 )
 from pitlogger.engine.state import LEVEL_TIME_MS, ChannelState, EngineState
 from pitlogger.engine.timers import Timers
-from pitlogger.engine.watch.cores import extremes, valid_cores
 from pitlogger.engine.watch.enough import judge_enough
 from pitlogger.engine.watch.external import PASSING, take_outside
 from pitlogger.engine.watch.instruments import Instruments
@@ -35,6 +34,7 @@ from pitlogger.engine.watch.limits import Judging
 from pitlogger.engine.watch.periodic import Lookout
 from pitlogger.engine.watch.routines import run_routines
 from pitlogger.engine.watch.silence import Hearing
+from pitlogger.engine.watch.taken_back import restore
 from pitlogger.model.book import Book, fold
 from pitlogger.model.cooks import Channel
 from pitlogger.model.journal import (
@@ -42,11 +42,13 @@ from pitlogger.model.journal import (
     Body,
     ClockSet,
     CookStarted,
+    Corrected,
     Entry,
     ForecastMade,
     ForecastTaught,
     ProbeMoved,
     SpotRead,
+    Undone,
     Weighed,
 )
 from pitlogger.model.readings import Quality, Reading, Site, Tagged
@@ -179,7 +181,7 @@ class Engine:
         if state.doubt == "stuck":
             quality = Quality.STUCK
         elif (state.doubt or state.air_since_ms is not None) and not state.is_believed():
-            pass
+            self.judging.lane(lane, t_ms, doubted=True)
         elif not lane.low <= value <= lane.high:
             self.judging.lane(lane, t_ms)
         return Tagged(channel, t_ms, raw, value, quality, lane.site, lane.piece, stable)
@@ -189,9 +191,7 @@ class Engine:
         lane.state.keep_minute(t_ms)
         self.instruments.bin(lane, self.lanes, self.book, t_ms)
         if lane.site is Site.CORE and lane.piece is not None:
-            found = extremes(valid_cores(self.state, self.book, lane.piece, t_ms))
-            if found is not None:
-                self.lookout.core_bin(lane.piece, t_ms, *found, by_hand=False)
+            self.lookout.core_bin(self.book, lane.piece, t_ms)
 
     def _pit_bin(self, lane: Lane, t_ms: int) -> None:
         if lane.state.first_ms < 0:
@@ -300,17 +300,21 @@ class Engine:
             take_outside(body, self.alerts, self.instruments, self.lanes, command.t_ms)
         else:
             state.entries.append(entry)
-            self._changed(body, command)
+            before = self.book
+            self._changed(entry, command)
+            if isinstance(body, Undone | Corrected):
+                restore(self, before, body, command.t_ms)
 
-    def _changed(self, body: Body, command: Command) -> None:
+    def _changed(self, entry: Entry, command: Command) -> None:
         """Let a decision take effect on what is compiled and watched."""
+        body = entry.body
         if isinstance(body, ProbeMoved) and body.channel in self.state.channels:
             self.state.channels[body.channel].trend.restart()
         self._compile(command.t_ms, command.by)
         if isinstance(body, ClockSet) and body.gap_ms is not None:
             self.lookout.gap_known(self.book, body.gap_ms, command.t_ms)
         if isinstance(body, SpotRead) and body.piece is not None:
-            self._spot(body, body.piece, command.t_ms)
+            self._spot(body, body.piece, command.t_ms, f"{entry.run}/{entry.seq}")
         if isinstance(body, Weighed | SpotRead):
             self.lookout.touched(self.book, body, command.t_ms)
         judge_enough(self.book, self.alerts, body, command.t_ms, self.alerts.units.mass)
@@ -320,11 +324,9 @@ class Engine:
             if self.state.minute_ms is None:
                 self._minute(command.t_ms)
 
-    def _spot(self, spot: SpotRead, piece: str, t_ms: int) -> None:
-        self.judging.spot(spot, t_ms)
-        found = extremes(valid_cores(self.state, self.book, piece, t_ms))
-        if found is not None:
-            self.lookout.core_bin(piece, t_ms, *found, by_hand=True)
+    def _spot(self, spot: SpotRead, piece: str, t_ms: int, entry: str) -> None:
+        self.judging.spot(spot, t_ms, entry)
+        self.lookout.by_hand(self.book, piece, t_ms, entry)
 
     def _enter(self, t_ms: int, body: Body, by: str, key: str = "") -> Entry:
         """Write the next journal entry."""

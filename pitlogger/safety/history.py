@@ -44,6 +44,8 @@ class Series:
 
     ``from_ms``: when it was put there, ``None`` for the beginning; ``to_ms``: when somebody
     took it out or elsewhere. Readings that lie in a doubt are kept and give no credit.
+    ``heard``: it sent something, if only that it has no value; a channel that was named and
+    never heard is no probe in the meat.
     """
 
     channel: str
@@ -51,6 +53,7 @@ class Series:
     from_ms: int | None = None
     to_ms: int | None = None
     doubts: tuple[Doubt, ...] = ()
+    heard: bool = True
 
 
 class Withdrawn(NamedTuple):
@@ -143,7 +146,8 @@ class PieceHistory:
         return [
             core
             for core in self.cores
-            if core.to_ms is None or (core.points and core.to_ms > fire_ms)
+            if (core.points or core.heard)
+            and (core.to_ms is None or (core.points and core.to_ms > fire_ms))
         ]
 
     def with_doubted(self) -> PieceHistory:
@@ -313,7 +317,7 @@ def _why(core: Series, from_ms: int, to_ms: int) -> str:
             return doubt.why.value
     if core.to_ms is not None and core.to_ms < to_ms:
         return f"its place ended at {rfc3339(core.to_ms)}"
-    return "" if core.points else "it never gave a reading"
+    return "" if core.points else "it never gave a value"
 
 
 def hole_words(hole: Hole, max_gap_ms: int) -> str:

@@ -6,7 +6,7 @@ The same clocks judge a whole record, so a live alarm and the verdict afterwards
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from pitlogger.model.cooks import BEFORE_FIRE, HOT_OFF_PIT, ON_PIT, Piece, Stage
@@ -23,6 +23,7 @@ from pitlogger.safety.reheating import ReheatClock, reheat_clock
 from pitlogger.safety.tables import ROUNDING_MC
 from pitlogger.safety.time_control import OutOfControlClock, out_of_control_clock
 
+UNMARKED = "cooked, and marked as on the pit: say whether it is held, cooled or served"
 _AT_TABLE = frozenset({Stage.SERVING, Stage.CARVED, Stage.SERVED, *COOLING})
 _MOMENTS = (
     "since_ms", "breached_ms", "breach_from_ms", "last_ms", "early_ms", "late_ms", "begun_ms",
@@ -61,6 +62,7 @@ class PieceClocks:
     growth: GrowthClock
     reheat: ReheatClock | None = None
     is_cold: bool = False
+    is_hot: bool = False  # cooked, and at the holding limit since: a fall is judged, marked or not
 
     def enter(self, stage: Stage, t_ms: int, policy: Policy) -> None:
         """Take a change of stage at ``t_ms``."""
@@ -69,7 +71,7 @@ class PieceClocks:
             return
         if stage in ON_PIT | {Stage.REHEATING}:
             self.cooling = cooling_clock(steps_of(policy), policy.max_gap.ms)
-            self.is_cold = False
+            self.is_cold = self.is_hot = False
         if stage is Stage.REHEATING:
             self.reheat = reheat_clock(t_ms, policy)
         if stage in COOLING:
@@ -79,31 +81,62 @@ class PieceClocks:
         if stage not in _COUNTED:
             self.out_of_control.pause()
 
-    def update(self, t_ms: int, low_mc: int, high_mc: int, *, by_hand: bool = False) -> None:
-        """Take the coldest and the warmest valid core at ``t_ms``; constant time."""
+    def update(
+        self,
+        t_ms: int,
+        low_mc: int,
+        high_mc: int,
+        *,
+        by_hand: bool = False,
+        whole: bool = True,
+        sure: bool = False,
+    ) -> None:
+        """Take the coldest and the warmest valid core at ``t_ms``; constant time.
+
+        Args:
+            by_hand: A hand reading is among them.
+            whole: No probe that counts is silent or in doubt; else nothing is credited.
+            sure: Two probes read it, or a checked thermometer by hand.
+        """
         stage = Stage(self.stage)
         if stage in BEFORE_FIRE:
             return
         if stage in ON_PIT:
-            self.lethality.update(t_ms, low_mc)
-            if self.lethality.met_ms is None:
-                self.come_up.update(t_ms, low_mc)
+            self._heat(t_ms, low_mc, whole, sure)
+            self._fall(t_ms, low_mc, high_mc, by_hand, whole)
             return
         if stage in HOT_OFF_PIT:
-            self.lethality.update(t_ms, low_mc)
+            self.lethality.update(t_ms, low_mc, sure, whole)
             self.hold.update(t_ms, low_mc, by_hand)
-        if stage in HOT_OFF_PIT or stage in COOLING:
+        if whole and (stage in HOT_OFF_PIT or stage in COOLING):
             self.cooling.update(t_ms, high_mc)
         if stage in _COUNTED:
             self.out_of_control.update(t_ms, low_mc)
         if stage in COOLING:
-            self._hold_cold(t_ms, high_mc)
-        if self.reheat is not None and stage is Stage.REHEATING:
-            self.reheat.update(t_ms, low_mc)
+            self._hold_cold(t_ms, high_mc, whole)
+        if self.reheat is not None and stage is Stage.REHEATING and whole:
+            self.reheat.update(t_ms, low_mc, sure and by_hand)
         self.growth.update(t_ms, high_mc)
 
-    def _hold_cold(self, t_ms: int, high_mc: int) -> None:
-        self.is_cold = self.is_cold or high_mc <= self.cold.limit_mc + ROUNDING_MC
+    def _heat(self, t_ms: int, low_mc: int, whole: bool, sure: bool) -> None:
+        self.lethality.update(t_ms, low_mc, sure, whole)
+        if self.lethality.met_ms is None:
+            self.come_up.update(t_ms, low_mc)
+
+    def _fall(self, t_ms: int, low_mc: int, high_mc: int, by_hand: bool, whole: bool) -> None:
+        """Follow cooked meat that nobody marked as off the pit: its temperature decides."""
+        if self.lethality.met_ms is None:
+            return
+        if not self.is_hot and low_mc >= self.hold.limit_mc - ROUNDING_MC:
+            self.is_hot = True
+        if self.is_hot:
+            self.hold.update(t_ms, low_mc, by_hand)
+            if whole:
+                self.cooling.update(t_ms, high_mc)
+
+    def _hold_cold(self, t_ms: int, high_mc: int, whole: bool) -> None:
+        is_there = whole and high_mc <= self.cold.limit_mc + ROUNDING_MC
+        self.is_cold = self.is_cold or is_there
         if self.is_cold:
             self.cold.update(t_ms, high_mc)
 
@@ -124,6 +157,8 @@ class PieceClocks:
         found = list(self._cooling(now_ms, policy)) if stage in COOLING else []
         if stage in HOT_OFF_PIT and self.hold.last_ms is not None:
             found.append(self._holding(now_ms, policy))
+        if stage in ON_PIT and self.is_hot:
+            found += self._unmarked(now_ms, policy)
         if stage in ON_PIT and self.come_up.last_ms is not None:
             found.append(self._come_up(policy))
         if stage in _COUNTED and self.out_of_control.spent_ms:
@@ -151,6 +186,14 @@ class PieceClocks:
         shown = show_temperature(self.hold.limit_mc)
         message = f"below {shown} for {show_duration(below_ms)}" if is_true else f"at {shown} or up"
         return Told("hot-hold-low", is_true, None, message, policy.cite(policy.hot_hold))
+
+    def _unmarked(self, now_ms: int, policy: Policy) -> Iterator[Told]:
+        """Tell of cooked meat under the holding limit that is marked as on the pit."""
+        told = self._holding(now_ms, policy)
+        words = f"{told.message}; {UNMARKED}" if told.is_true else told.message
+        yield replace(told, message=words)
+        if told.is_true:
+            yield from self._cooling(now_ms, policy)
 
     def _come_up(self, policy: Policy) -> Told:
         left_s = (self.come_up.limit_ms - self.come_up.took_ms) / 1000
@@ -243,8 +286,10 @@ def run(history: PieceHistory, policy: Policy) -> PieceClocks:
         while spans and spans[0].from_ms <= point.t_ms:
             span = spans.pop(0)
             clocks.enter(span.stage, span.from_ms, policy)
-        by_hand = (point.t_ms, point.low_mc) in spots
-        clocks.update(point.t_ms, point.low_mc, point.high_mc, by_hand=by_hand)
+        clocks.update(
+            point.t_ms, point.low_mc, point.high_mc,
+            by_hand=(point.t_ms, point.low_mc) in spots, whole=point.whole, sure=point.sure,
+        )  # fmt: skip
     for span in spans:
         clocks.enter(span.stage, span.from_ms, policy)
     return clocks

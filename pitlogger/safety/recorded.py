@@ -46,6 +46,7 @@ def histories(
     offsets = {channel: _Offsets(book, channel) for channel in book.channels}
     for reading in readings:
         end_ms = max(end_ms, reading.t_ms)
+        by_channel[reading.channel]  # heard, if only to say that it has no value
         if reading.value is None or reading.quality is not Quality.GOOD:
             continue
         value = reading.value
@@ -159,7 +160,9 @@ def _by_site(
                 continue
             mine = tuple(_between(points, from_ms, to_ms))
             doubted = exchanged.get((channel, from_ms), ())
-            sited[held.channel.site].append(Series(channel, mine, from_ms, to_ms, doubted))
+            sited[held.channel.site].append(
+                Series(channel, mine, from_ms, to_ms, doubted, channel in by_channel)
+            )
     return sited
 
 

@@ -21,6 +21,36 @@ def valid_cores(state: EngineState, book: Book, piece: str, t_ms: int) -> list[C
     return held
 
 
+def all_cores(state: EngineState, book: Book, piece: str, t_ms: int) -> list[ChannelState]:
+    """Return the cores of a piece that answer, those in doubt too: for alarms, never for credit.
+
+    A box that was opened and slices that cool fast look like a probe in the air.
+    """
+    held = [
+        known
+        for channel in book.cores(piece)
+        if (known := state.channels.get(channel)) is not None
+        and known.heard_well()
+        and known.doubt != "stuck"
+    ]
+    spot = state.channels.get(f"{piece}/spot")
+    if spot is not None and t_ms - spot.good_ms <= SPOT_VALID_MS:
+        held.append(spot)
+    return held
+
+
+def are_whole(state: EngineState, book: Book, piece: str, t_ms: int) -> bool:
+    """Return whether no probe of a piece is silent or in doubt; a fresh hand reading stands in."""
+    spot = state.channels.get(f"{piece}/spot")
+    if spot is not None and t_ms - spot.good_ms <= SPOT_VALID_MS:
+        return True
+    return all(
+        known.valid()
+        for channel in book.cores(piece)
+        if (known := state.channels.get(channel)) is not None and known.heard_ms >= 0
+    )
+
+
 def coldest(cores: list[ChannelState]) -> tuple[int, float] | None:
     """Return value and level of the coldest of some cores, ``None`` if there is none."""
     values = [core.value for core in cores if core.value is not None]

@@ -6,7 +6,7 @@ from pitlogger.engine.annunciator import Annunciator
 from pitlogger.engine.compiled import Compiled
 from pitlogger.engine.compiled_channel import Lane
 from pitlogger.engine.state import ChannelState, EngineState
-from pitlogger.engine.watch.cores import coldest, valid_cores
+from pitlogger.engine.watch.cores import SPOT_VALID_MS, all_cores, coldest
 from pitlogger.model.book import Book
 from pitlogger.model.journal import SpotRead
 from pitlogger.model.readings import Quality
@@ -22,10 +22,14 @@ class Judging:
         self.book = Book()
         self.compiled = Compiled()
 
-    def lane(self, lane: Lane, t_ms: int) -> None:
-        """Judge what a channel reads by its limits."""
+    def lane(self, lane: Lane, t_ms: int, doubted: bool = False) -> None:
+        """Judge what a channel reads by its limits; by lower ones alone where it is in doubt.
+
+        A doubt takes no alarm away: only targets are not reached on the word of such a probe.
+        """
         for limit in lane.limits:
-            self._judge(limit, t_ms, lane.state)
+            if not doubted or (limit.side < 0 and limit.channel is None):
+                self._judge(limit, t_ms, lane.state)
         self.reband(lane.piece, lane)
 
     def reband(self, piece: str | None, lane: Lane | None = None) -> None:
@@ -34,25 +38,44 @@ class Judging:
             if other is lane or (piece is not None and other.piece == piece):
                 other.low, other.high = inert(other.limits, self.state.watches)
 
-    def spot(self, spot: SpotRead, t_ms: int) -> None:
-        """Judge a hand reading: for the lead core's targets and beside the coldest core."""
+    def spot(self, spot: SpotRead, t_ms: int, entry: str = "") -> None:
+        """Judge a hand reading: for the lead core's targets and beside the coldest core.
+
+        Args:
+            entry: Its entry: what it raises returns when that is taken back.
+        """
         piece = spot.piece or ""
+        self.place_spot(piece, spot)
+        if t_ms - spot.at_ms > SPOT_VALID_MS:
+            return  # typed too late to say how it is now
+        state = self.state.channels[f"{piece}/spot"]
+        for limit in self.compiled.pieces.get(piece, []):
+            watch = self.state.watches[limit.key]
+            was = watch.holds or watch.pending_ms is not None
+            if limit.channel is None:
+                self._judge(limit, t_ms, state)
+            elif not self._is_heard(limit.channel):
+                self.alerts.judge(limit, t_ms, spot.value_mc, state.level)
+            if not was and (watch.holds or watch.pending_ms is not None):
+                watch.raised_by = entry
+        self.reband(piece)
+
+    def place_spot(self, piece: str, spot: SpotRead | None) -> None:
+        """Take a hand reading as the one that stands beside the probes, or none."""
+        if spot is None:
+            self.state.channels.pop(f"{piece}/spot", None)
+            self.compiled.lanes.pop(f"{piece}/spot", None)
+            return
         state = self.state.channels.setdefault(f"{piece}/spot", ChannelState(f"{piece}/spot"))
         state.value = spot.value_mc
         state.level = float(spot.value_mc)
         state.heard_ms = state.good_ms = spot.at_ms
         state.quality = Quality.GOOD
-        for limit in self.compiled.pieces.get(piece, []):
-            if limit.channel is None:
-                self._judge(limit, t_ms, state)
-            elif not self._is_heard(limit.channel):
-                self.alerts.judge(limit, t_ms, spot.value_mc, state.level)
-        self.reband(piece)
 
     def _judge(self, limit: Limit, t_ms: int, state: ChannelState) -> None:
         value, level = state.value, state.level
         if limit.channel is None and limit.piece is not None:
-            found = coldest(valid_cores(self.state, self.book, limit.piece, t_ms))
+            found = coldest(all_cores(self.state, self.book, limit.piece, t_ms))
             if found is None:
                 return
             value, level = found

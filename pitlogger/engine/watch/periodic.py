@@ -10,10 +10,13 @@ code, so a live alarm and the verdict agree.
 
 from __future__ import annotations
 
+from copy import deepcopy
+
 from pitlogger.engine.annunciator import Annunciator
 from pitlogger.engine.compiled_channel import Lane
 from pitlogger.engine.gaps import across
 from pitlogger.engine.state import ChannelState, EngineState
+from pitlogger.engine.watch.cores import are_whole, extremes, valid_cores
 from pitlogger.engine.watch.finish import look_ahead
 from pitlogger.engine.watch.holding import holding
 from pitlogger.model.book import Book, PieceBook
@@ -25,7 +28,7 @@ from pitlogger.rules.messages import Units
 from pitlogger.rules.places import START_UP_MS, is_in_use
 from pitlogger.rules.tenderness import has_index, index_words, softened
 from pitlogger.safety.cooling import COOLING
-from pitlogger.safety.live import clocks_for, run
+from pitlogger.safety.live import PieceClocks, clocks_for, run
 from pitlogger.safety.policy import Policy as SafetyPolicy
 from pitlogger.safety.recorded import histories
 
@@ -58,6 +61,7 @@ class Lookout:
         self.alerts = alerts
         self.safety = safety
         self.units = units
+        self._without: dict[str, tuple[str, PieceClocks]] = {}  # of the last hand reading
 
     # -- pieces ---------------------------------------------------------------------------
 
@@ -76,6 +80,8 @@ class Lookout:
             last = held.marks[-1] if held.marks else None
             if last is not None and (known or []) == marks[:-1] and last.at_ms >= t_ms - RETOLD_MS:
                 clocks.enter(last.stage, last.at_ms, self.safety)
+                if piece in self._without:
+                    self._without[piece][1].enter(last.stage, last.at_ms, self.safety)
             elif marks or known:
                 self._rerun(book, piece)
             self.state.clock_marks[piece] = marks
@@ -110,12 +116,42 @@ class Lookout:
                     words = f"{piece}: judged again, {off} without power: {told.message}"
                     self.alerts.withdraw(f"{told.kind}/{piece}", t_ms, words)
 
-    def core_bin(self, piece: str, t_ms: int, low_mc: int, high_mc: int, by_hand: bool) -> None:
+    def core_bin(self, book: Book, piece: str, t_ms: int, by_hand: bool = False) -> None:
         """Take the coldest and warmest valid core of a piece."""
+        cores = valid_cores(self.state, book, piece, t_ms)
+        found = extremes(cores)
+        clocks = self.state.clocks.get(piece)
+        if found is None or clocks is None:
+            return
         self.state.read_ms[piece] = t_ms
+        whole = are_whole(self.state, book, piece, t_ms)
+        if whole and piece in self.state.broken:
+            self.state.broken.remove(piece)
+            self._rerun(book, piece)
+            clocks = self.state.clocks[piece]
+        elif not whole and piece not in self.state.broken:
+            self.state.broken.append(piece)
+        sure = len(cores) > 1
+        clocks.update(t_ms, *found, by_hand=by_hand, whole=whole, sure=sure)
+        if piece in self._without and not by_hand:
+            probes = [core for core in cores if not core.id.endswith("/spot")]
+            if (alone := extremes(probes)) is not None:
+                self._without[piece][1].update(t_ms, *alone, whole=whole, sure=len(probes) > 1)
+
+    def by_hand(self, book: Book, piece: str, t_ms: int, entry: str) -> None:
+        """Take a hand reading into the clocks; keep beside them how they were without it."""
         clocks = self.state.clocks.get(piece)
         if clocks is not None:
-            clocks.update(t_ms, low_mc, high_mc, by_hand=by_hand)
+            self._without[piece] = (entry, deepcopy(clocks))
+        self.core_bin(book, piece, t_ms, by_hand=True)
+
+    def without(self, book: Book, piece: str, entry: str) -> None:
+        """Bring the clocks of a piece to where they were if a hand reading had not been."""
+        kept = self._without.pop(piece, None)
+        if kept is not None and kept[0] == entry:
+            self.state.clocks[piece] = kept[1]
+        else:
+            self._rerun(book, piece)
 
     def minute(self, book: Book, lanes: dict[str, Lane], t_ms: int) -> None:
         """Judge what is looked at once a minute."""
@@ -125,7 +161,7 @@ class Lookout:
             clocks = self.state.clocks.get(piece)
             if clocks is not None:
                 for told in clocks.told(t_ms, self.safety):
-                    if told.kind not in _BY_LIMIT:
+                    if told.kind not in _BY_LIMIT or held.stage in ON_PIT:
                         words = f"{piece}: {told.message}{self._assumed()}"
                         self.alerts.tell(told.kind, piece, t_ms, told.is_true, words, piece=piece)
             self._stall(book, held, t_ms)
@@ -254,6 +290,28 @@ class Lookout:
         self.state.touched[tool] = now
         words = f"{tool}: touched raw meat before {held.piece.id}"
         self.alerts.tell("sanitize-due", tool, t_ms, before == "raw" and now == "cooked", words)
+
+    def touched_anew(self, book: Book) -> None:
+        """Find anew what each tool touched last, by the entries that count."""
+        used: list[tuple[int, str, str]] = []
+        for piece, held in book.pieces.items():
+            used += [
+                (one.weighed.at_ms, one.weighed.channel, piece)
+                for one in held.weighings
+                if one.weighed.channel is not None
+            ]
+        used += [
+            (spot.at_ms, spot.probe, spot.piece)
+            for _, spot in book.spots
+            if spot.probe is not None and spot.piece in book.pieces
+        ]
+        for tool in {tool for _, tool, _ in used} | self.state.touched.keys():
+            last = max((use for use in used if use[1] == tool), default=None)
+            if last is None:
+                self.state.touched.pop(tool, None)
+                continue
+            is_raw = book.pieces[last[2]].stage_at(last[0]) in BEFORE_FIRE
+            self.state.touched[tool] = "raw" if is_raw else "cooked"
 
     # -- pits --------------------------------------------------------------------------------
 

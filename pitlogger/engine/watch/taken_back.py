@@ -1,0 +1,64 @@
+"""What an entry that was taken back or corrected leaves behind: nothing but its record.
+
+Clocks, limits, prompts and alarms are as if it had never been. What it raised returns by
+itself, marked; a breach that was read by a probe stands, whatever anybody takes back.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from pitlogger.engine.watch.cores import SPOT_VALID_MS
+from pitlogger.model.book import Book
+from pitlogger.model.journal import Corrected, SpotRead, StageSet, Undone
+
+if TYPE_CHECKING:
+    from pitlogger.engine.step import Engine
+
+
+def restore(engine: Engine, before: Book, body: Undone | Corrected, t_ms: int) -> None:
+    """Bring what is watched to where it would be without the entry named.
+
+    Args:
+        before: The book as it was; the engine's own is folded anew already.
+    """
+    was, now = _spots(before), _spots(engine.book)
+    for piece in engine.book.pieces:
+        gone = {of for of, spot in was.items() if spot.piece == piece and now.get(of) != spot}
+        come = {of for of, spot in now.items() if spot.piece == piece and was.get(of) != spot}
+        if gone or come:
+            _restore_spots(engine, piece, gone, come, t_ms)
+    named = next(
+        (e for e in engine.state.entries if (e.run, e.seq) == (body.of_run, body.of_seq)), None
+    )
+    if named is not None and isinstance(named.body, StageSet):
+        _return_alerts(engine, named.body.piece, named.t_ms, t_ms)
+    engine.lookout.touched_anew(engine.book)
+
+
+def _spots(book: Book) -> dict[str, SpotRead]:
+    return {f"{entry.run}/{entry.seq}": spot for entry, spot in book.spots}
+
+
+def _restore_spots(engine: Engine, piece: str, gone: set[str], come: set[str], t_ms: int) -> None:
+    mine = [spot for _, spot in engine.book.spots if spot.piece == piece]
+    engine.judging.place_spot(piece, max(mine, key=lambda spot: spot.at_ms, default=None))
+    for key, watch in engine.state.watches.items():
+        if watch.raised_by in gone:
+            engine.alerts.take_back(key, t_ms)
+    engine.lookout.without(engine.book, piece, next(iter(gone)) if len(gone) == 1 else "")
+    for of, spot in _spots(engine.book).items():
+        if of in come and t_ms - spot.at_ms <= SPOT_VALID_MS:
+            engine.judging.spot(spot, t_ms, of)
+    engine.judging.reband(piece)
+
+
+def _return_alerts(engine: Engine, piece: str, since_ms: int, t_ms: int) -> None:
+    """Return what a mark raised that counts no more: what no limit of the piece watches now."""
+    limits = {limit.key for limit in engine.compiled.limits()}
+    clocks = engine.state.clocks.get(piece)
+    told = clocks.told(t_ms, engine.safety) if clocks is not None else []
+    holds = {f"{one.kind}/{piece}" for one in told if one.is_true}
+    for key, watch in engine.state.watches.items():
+        if watch.piece == piece and watch.raised_ms >= since_ms and key not in limits | holds:
+            engine.alerts.take_back(key, t_ms)
