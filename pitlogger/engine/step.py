@@ -325,8 +325,9 @@ class Engine:
                 self._minute(command.t_ms)
 
     def _spot(self, spot: SpotRead, piece: str, t_ms: int, entry: str) -> None:
+        self.lookout.before_spot(piece, entry)
         self.judging.spot(spot, t_ms, entry)
-        self.lookout.by_hand(self.book, piece, t_ms, entry)
+        self.lookout.core_bin(self.book, piece, t_ms, by_hand=True)
 
     def _enter(self, t_ms: int, body: Body, by: str, key: str = "") -> Entry:
         """Write the next journal entry."""

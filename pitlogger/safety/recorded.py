@@ -15,7 +15,7 @@ from pitlogger.model.quantities import Quantity, show_temperature
 from pitlogger.model.readings import Quality, Reading, Site, Tagged
 from pitlogger.pipeline.neighbours import AIR_MC
 from pitlogger.pipeline.vet import bounds, vet_jump
-from pitlogger.safety.belief import Doubt, Setting, Why, doubts, rate_mc_per_min, swaps
+from pitlogger.safety.belief import END_MS, Doubt, Setting, Why, doubts, rate_mc_per_min, swaps
 from pitlogger.safety.history import PieceHistory, Series, Withdrawn
 
 LATE_MS = 15 * 60_000  # a hand reading typed so much later says so
@@ -265,6 +265,7 @@ def _doubted(book: Book, held: PieceBook, piece: Piece, made: PieceHistory, core
     placed = [at_ms for at_ms, channel in book.moved if channel == core.channel]
     if core.from_ms is not None:
         placed.append(core.from_ms)
+    placed += [back.to_ms for back in core.doubts if back.to_ms < END_MS]  # put back
 
     def stage_at(t_ms: int) -> Stage | None:
         return held.stage_at(t_ms) if held.marks and held.marks[0].at_ms <= t_ms else None

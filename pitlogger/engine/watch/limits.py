@@ -62,11 +62,11 @@ class Judging:
 
     def place_spot(self, piece: str, spot: SpotRead | None) -> None:
         """Take a hand reading as the one that stands beside the probes, or none."""
-        if spot is None:
-            self.state.channels.pop(f"{piece}/spot", None)
-            self.compiled.lanes.pop(f"{piece}/spot", None)
-            return
         state = self.state.channels.setdefault(f"{piece}/spot", ChannelState(f"{piece}/spot"))
+        if spot is None:
+            state.value, state.level, state.quality = None, 0.0, Quality.NO_VALUE
+            state.heard_ms = state.good_ms = -1
+            return
         state.value = spot.value_mc
         state.level = float(spot.value_mc)
         state.heard_ms = state.good_ms = spot.at_ms

@@ -10,7 +10,7 @@ code, so a live alarm and the verdict agree.
 
 from __future__ import annotations
 
-from copy import deepcopy
+from copy import copy, deepcopy
 
 from pitlogger.engine.annunciator import Annunciator
 from pitlogger.engine.compiled_channel import Lane
@@ -19,6 +19,7 @@ from pitlogger.engine.state import ChannelState, EngineState
 from pitlogger.engine.watch.cores import are_whole, extremes, valid_cores
 from pitlogger.engine.watch.finish import look_ahead
 from pitlogger.engine.watch.holding import holding
+from pitlogger.engine.watch.without import Without
 from pitlogger.model.book import Book, PieceBook
 from pitlogger.model.cooks import BEFORE_FIRE, HOT_OFF_PIT, ON_PIT, Stage
 from pitlogger.model.journal import SpotRead, Weighed
@@ -28,7 +29,7 @@ from pitlogger.rules.messages import Units
 from pitlogger.rules.places import START_UP_MS, is_in_use
 from pitlogger.rules.tenderness import has_index, index_words, softened
 from pitlogger.safety.cooling import COOLING
-from pitlogger.safety.live import PieceClocks, clocks_for, run
+from pitlogger.safety.live import clocks_for, run
 from pitlogger.safety.policy import Policy as SafetyPolicy
 from pitlogger.safety.recorded import histories
 
@@ -61,7 +62,7 @@ class Lookout:
         self.alerts = alerts
         self.safety = safety
         self.units = units
-        self._without: dict[str, tuple[str, PieceClocks]] = {}  # of the last hand reading
+        self._without: dict[str, Without] = {}  # of the last hand reading
 
     # -- pieces ---------------------------------------------------------------------------
 
@@ -81,7 +82,7 @@ class Lookout:
             if last is not None and (known or []) == marks[:-1] and last.at_ms >= t_ms - RETOLD_MS:
                 clocks.enter(last.stage, last.at_ms, self.safety)
                 if piece in self._without:
-                    self._without[piece][1].enter(last.stage, last.at_ms, self.safety)
+                    self._without[piece].clocks.enter(last.stage, last.at_ms, self.safety)
             elif marks or known:
                 self._rerun(book, piece)
             self.state.clock_marks[piece] = marks
@@ -133,23 +134,21 @@ class Lookout:
             self.state.broken.append(piece)
         sure = len(cores) > 1
         clocks.update(t_ms, *found, by_hand=by_hand, whole=whole, sure=sure)
-        if piece in self._without and not by_hand:
-            probes = [core for core in cores if not core.id.endswith("/spot")]
-            if (alone := extremes(probes)) is not None:
-                self._without[piece][1].update(t_ms, *alone, whole=whole, sure=len(probes) > 1)
+        if (kept := self._without.get(piece)) is not None and not by_hand:
+            kept.update(cores, t_ms, whole=whole)
 
-    def by_hand(self, book: Book, piece: str, t_ms: int, entry: str) -> None:
-        """Take a hand reading into the clocks; keep beside them how they were without it."""
+    def before_spot(self, piece: str, entry: str) -> None:
+        """Keep how the clocks of a piece stand before a hand reading, to go on without it."""
         clocks = self.state.clocks.get(piece)
         if clocks is not None:
-            self._without[piece] = (entry, deepcopy(clocks))
-        self.core_bin(book, piece, t_ms, by_hand=True)
+            spot = self.state.channels.get(f"{piece}/spot")
+            self._without[piece] = Without(entry, deepcopy(clocks), copy(spot))
 
     def without(self, book: Book, piece: str, entry: str) -> None:
         """Bring the clocks of a piece to where they were if a hand reading had not been."""
         kept = self._without.pop(piece, None)
-        if kept is not None and kept[0] == entry:
-            self.state.clocks[piece] = kept[1]
+        if kept is not None and kept.entry == entry:
+            self.state.clocks[piece] = kept.clocks
         else:
             self._rerun(book, piece)
 

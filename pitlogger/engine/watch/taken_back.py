@@ -15,6 +15,19 @@ from pitlogger.model.journal import Corrected, SpotRead, StageSet, Undone
 if TYPE_CHECKING:
     from pitlogger.engine.step import Engine
 
+_BY_CLOCK = frozenset(
+    {
+        "hot-hold-low", "cooling-stage-1-late", "cooling-stage-2-late", "cooling-will-miss",
+        "cold-hold-high", "come-up-slow", "time-limit", "reheat-late", "lethality-not-met",
+    }
+)  # fmt: skip
+_BY_STAGE = frozenset(
+    {
+        "hot-hold-near", "wrap-due", "tender-check-due", "pull-due", "rest-done", "check-due",
+        "weigh-due", "date-mark-due",
+    }
+)  # fmt: skip
+
 
 def restore(engine: Engine, before: Book, body: Undone | Corrected, t_ms: int) -> None:
     """Bring what is watched to where it would be without the entry named.
@@ -32,7 +45,7 @@ def restore(engine: Engine, before: Book, body: Undone | Corrected, t_ms: int) -
         (e for e in engine.state.entries if (e.run, e.seq) == (body.of_run, body.of_seq)), None
     )
     if named is not None and isinstance(named.body, StageSet):
-        _return_alerts(engine, named.body.piece, named.t_ms, t_ms)
+        _return_alerts(engine, named.body.piece, named.t_ms, t_ms, _BY_CLOCK | _BY_STAGE)
     engine.lookout.touched_anew(engine.book)
 
 
@@ -47,18 +60,27 @@ def _restore_spots(engine: Engine, piece: str, gone: set[str], come: set[str], t
         if watch.raised_by in gone:
             engine.alerts.take_back(key, t_ms)
     engine.lookout.without(engine.book, piece, next(iter(gone)) if len(gone) == 1 else "")
+    for entry in engine.state.entries:
+        if f"{entry.run}/{entry.seq}" in gone:
+            _return_alerts(engine, piece, entry.t_ms, t_ms, _BY_CLOCK)
     for of, spot in _spots(engine.book).items():
         if of in come and t_ms - spot.at_ms <= SPOT_VALID_MS:
             engine.judging.spot(spot, t_ms, of)
     engine.judging.reband(piece)
 
 
-def _return_alerts(engine: Engine, piece: str, since_ms: int, t_ms: int) -> None:
-    """Return what a mark raised that counts no more: what no limit of the piece watches now."""
+def _return_alerts(
+    engine: Engine, piece: str, since_ms: int, t_ms: int, kinds: frozenset[str]
+) -> None:
+    """Return what an entry raised that counts no more: what no limit or clock holds true now."""
     limits = {limit.key for limit in engine.compiled.limits()}
     clocks = engine.state.clocks.get(piece)
     told = clocks.told(t_ms, engine.safety) if clocks is not None else []
     holds = {f"{one.kind}/{piece}" for one in told if one.is_true}
+    if clocks is not None and clocks.hold.breached_ms is not None:
+        holds.add(f"hot-hold-low/{piece}")  # there was one without it too
     for key, watch in engine.state.watches.items():
-        if watch.piece == piece and watch.raised_ms >= since_ms and key not in limits | holds:
+        begun_ms = watch.raised_ms if watch.pending_ms is None else watch.pending_ms
+        is_its = watch.piece == piece and watch.kind in kinds and begun_ms >= since_ms
+        if is_its and key not in limits | holds:
             engine.alerts.take_back(key, t_ms)
