@@ -183,6 +183,13 @@ class Annunciator:
         for event in (Event.CLEARED, Event.ACKNOWLEDGED, Event.RESET):
             self._happen(watch, event, t_ms)
 
+    def raise_now(self, kind: str, piece: str, t_ms: int, message: str) -> None:
+        """Raise an alert whose condition is known to have held; nothing where it is open."""
+        watch = self.watch(f"{kind}/{piece}", kind, piece=piece)
+        if watch.state is AlertState.NORMAL:
+            watch.holds, watch.pending_ms, watch.detail = True, None, message
+            self._happen(watch, Event.RAISED, t_ms)
+
     # -- people ---------------------------------------------------------------------------
 
     def act(self, body: AlertActed, t_ms: int, by: str) -> None:

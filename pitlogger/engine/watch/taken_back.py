@@ -55,7 +55,7 @@ def _spots(book: Book) -> dict[str, SpotRead]:
 
 def _restore_spots(engine: Engine, piece: str, gone: set[str], come: set[str], t_ms: int) -> None:
     mine = [spot for _, spot in engine.book.spots if spot.piece == piece]
-    engine.judging.place_spot(piece, max(mine, key=lambda spot: spot.at_ms, default=None))
+    engine.judging.place_spot(piece, mine[-1] if mine else None)
     for key, watch in engine.state.watches.items():
         if watch.raised_by in gone:
             engine.alerts.take_back(key, t_ms)
@@ -63,6 +63,10 @@ def _restore_spots(engine: Engine, piece: str, gone: set[str], come: set[str], t
     for entry in engine.state.entries:
         if f"{entry.run}/{entry.seq}" in gone:
             _return_alerts(engine, piece, entry.t_ms, t_ms, _BY_CLOCK)
+    clocks = engine.state.clocks.get(piece)
+    if gone and clocks is not None and clocks.hold.breached_ms is not None:
+        words = f"{piece}: was below the hot-hold limit, as is seen without what was taken back"
+        engine.alerts.raise_now("hot-hold-low", piece, t_ms, words)
     for of, spot in _spots(engine.book).items():
         if of in come and t_ms - spot.at_ms <= SPOT_VALID_MS:
             engine.judging.spot(spot, t_ms, of)
