@@ -227,7 +227,34 @@ def load_config(path: Path) -> Config:
     Raises:
         ConfigError: With ``file:line``, what was given and what was expected.
     """
-    return read_toml(path, Config, ConfigError)
+    return with_joined(read_toml(path, Config, ConfigError))
+
+
+class _Joined(_Table):
+    """A file of devices that were joined by pointing at them."""
+
+    device: tuple[DeviceTable, ...]
+
+
+def with_joined(config: Config) -> Config:
+    """Return a configuration with the devices that lie beside the record, in ``devices.d``.
+
+    The service may not write its own configuration, so what is joined from page or command line
+    lies there.
+
+    Raises:
+        ConfigError: A file that cannot be used, or a device of an id there is already.
+    """
+    known = {table.id for table in config.device}
+    joined: list[DeviceTable] = []
+    folder = config.node.data / "devices.d"
+    for path in sorted(folder.glob("*.toml")):
+        for table in read_toml(path, _Joined, ConfigError).device:
+            if table.id in known:
+                raise ConfigError(f"{path}: device '{table.id}' is configured already: remove one")
+            known.add(table.id)
+            joined.append(table)
+    return config.model_copy(update={"device": (*config.device, *joined)}) if joined else config
 
 
 def parse_config(text: str, name: str = "configuration") -> Config:

@@ -29,4 +29,6 @@ def toml_value(value: Any) -> str:
             return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
         case list() | tuple():
             return f"[{', '.join(toml_value(one) for one in value)}]"
+        case dict():
+            return f"{{{', '.join(f'{key} = {toml_value(one)}' for key, one in value.items())}}}"
     raise TypeError(f"{type(value).__name__} has no TOML form here")

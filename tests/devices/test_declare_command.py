@@ -277,5 +277,5 @@ def test_a_file_is_never_overwritten(tmp_path: Path) -> None:
 def test_ending_without_moments_is_refused_and_writes_nothing(tmp_path: Path) -> None:
     out = tmp_path / "x.toml"
     with pytest.raises(RefusedError, match="at least 3 are needed"):
-        run("--port", str(tmp_path / "none"), "--out", str(out), typed="\n")
+        run("--port", str(tmp_path / "none"), "--baud", "9600", "--out", str(out), typed="\n")
     assert not out.exists()

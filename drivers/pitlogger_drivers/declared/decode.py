@@ -60,6 +60,12 @@ class FrameParser:
             raise UnknownFrameError(
                 f"{frame.hex() or 'no octets'}: expected to begin with {self._prefix.hex()}"
             )
+        wanted = self._declaration.frame
+        if wanted.exact and len(frame) != wanted.length:
+            raise UnknownFrameError(
+                f"{len(frame)} octets ({frame.hex() or 'none'}): {self._declaration.name} has "
+                f"exactly {wanted.length}"
+            )
         if len(frame) < self._octets:
             raise ShortFrameError(
                 f"{len(frame)} octets ({frame.hex() or 'none'}): {self._declaration.name} "

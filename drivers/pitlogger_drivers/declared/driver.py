@@ -18,8 +18,10 @@ from pitlogger.devices.transports.ble.gatt import GattTransport
 from pitlogger.devices.transports.ble.settings import (
     AdvertisementSettings,
     GattSettings,
+    Write,
     short_uuid,
 )
+from pitlogger.devices.transports.hidraw import HidSettings, HidTransport
 from pitlogger.devices.transports.serial import SerialSettings, SerialTransport
 from pitlogger.errors import ConfigError
 from pitlogger.model.quantities import Quantity
@@ -29,6 +31,7 @@ from pitlogger_drivers.declared.model import (
     AdvertisementSource,
     Declaration,
     GattSource,
+    HidSource,
     SerialSource,
     parse,
 )
@@ -44,6 +47,7 @@ class DeclaredConfig(SerialConfig):
     address: str = ""
     name: str = ""
     adapter: str = ""
+    serial: str = Field(default="", description="of a USB HID device, where there are several")
 
     @model_validator(mode="before")
     @classmethod
@@ -59,6 +63,8 @@ class DeclaredConfig(SerialConfig):
         if isinstance(self.declaration.source, SerialSource):
             if not self.port:
                 raise ValueError("a declared serial device needs its port")
+        elif isinstance(self.declaration.source, HidSource):
+            return self
         elif not (self.address or self.name):
             raise ValueError("a declared Bluetooth device needs its address or name")
         return self
@@ -121,6 +127,8 @@ class Declared(DriverBase):
         source = config.declaration.source
         if isinstance(source, SerialSource):
             return _serial(config, source)
+        if isinstance(source, HidSource):
+            return HidTransport(HidSettings(source.usage_page, source.usage, config.serial))
         if isinstance(source, AdvertisementSource):
             return AdvertisementTransport(
                 AdvertisementSettings(
@@ -151,6 +159,10 @@ def _gatt(config: DeclaredConfig, source: GattSource) -> Transport:
             needed=(source.characteristic,),
             written=source.poll_characteristic or "",
             poll_s=source.interval_s / 2,
+            start=tuple(
+                Write(one.characteristic, bytes.fromhex(one.bytes), one.wait_s)
+                for one in source.start
+            ),
         )
     )
     if not source.poll:

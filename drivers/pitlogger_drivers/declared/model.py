@@ -11,6 +11,7 @@
     [frame]                              # gatt and advertisement
     length = 6                           # octets at least
     prefix = "a5"                        # octets it begins with, hex
+    exact = true                         # frames of other lengths are others
 
     [[value]]
     channel = "core"
@@ -53,6 +54,14 @@ class _Strict(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
 
 
+class StartWrite(_Strict):
+    """What is written once after connecting, and the wait after it."""
+
+    characteristic: Uuid
+    bytes: Annotated[str, Field(pattern=r"^([0-9a-fA-F]{2})+$")]
+    wait_s: Annotated[float, Field(ge=0, le=60)] = 0.0
+
+
 class GattSource(_Strict):
     """A characteristic that is notified, indicated, or read every ``interval_s``."""
 
@@ -61,6 +70,7 @@ class GattSource(_Strict):
     service: Uuid | None = None
     poll: Hex = ""  # octets written to ``poll_characteristic`` to ask for a value
     poll_characteristic: Uuid | None = None
+    start: Annotated[tuple[StartWrite, ...], Field(max_length=16)] = ()
     interval_s: Interval = 10.0
 
 
@@ -77,6 +87,15 @@ class AdvertisementSource(_Strict):
         if (self.company is None) == (self.service is None):
             raise ValueError("give either company or service")
         return self
+
+
+class HidSource(_Strict):
+    """Reports of a USB HID device, each beginning with its report number, 0 where it has none."""
+
+    kind: Literal["hid"]
+    usage_page: Annotated[int, Field(ge=0, le=0xFFFF)]
+    usage: Annotated[int, Field(ge=0, le=0xFFFF)]
+    interval_s: Interval = 5.0
 
 
 class SerialSource(_Strict):
@@ -104,6 +123,7 @@ class Frame(_Strict):
 
     length: Annotated[int, Field(ge=0, le=512)] = 0
     prefix: Hex = ""
+    exact: bool = False  # no byte more than ``length``
 
 
 class Value(_Strict):
@@ -177,7 +197,9 @@ class Stable(_Strict):
         return self
 
 
-Source = Annotated[GattSource | AdvertisementSource | SerialSource, Field(discriminator="kind")]
+Source = Annotated[
+    GattSource | AdvertisementSource | HidSource | SerialSource, Field(discriminator="kind")
+]
 
 
 class Declaration(_Strict):

@@ -31,6 +31,19 @@ class Way:
     advertised: bool = False
     poll: str = ""
     poll_at: str = ""
+    device_name: str = ""
+    hid: tuple[int, int] | None = None
+    start: tuple[tuple[str, bytes, float], ...] = ()
+
+    @property
+    def name(self) -> str:
+        """What the device is called where the person gave no name."""
+        return self.device_name or self.port.rpartition("/")[2] or ("hid" if self.hid else "device")
+
+    def keys(self) -> dict[str, str]:
+        """Return the keys by which a configuration finds the device."""
+        found = {"port": self.port, "address": self.address, "name": self.device_name}
+        return {key: value for key, value in found.items() if value}
 
     @property
     def sends_lines(self) -> bool:
@@ -42,17 +55,33 @@ class Way:
         from pitlogger.devices.transports.asking import AskingTransport
         from pitlogger.devices.transports.ble.advertisements import AdvertisementTransport
         from pitlogger.devices.transports.ble.gatt import GattTransport
-        from pitlogger.devices.transports.ble.settings import AdvertisementSettings, GattSettings
+        from pitlogger.devices.transports.ble.settings import (
+            AdvertisementSettings,
+            GattSettings,
+            Write,
+        )
+        from pitlogger.devices.transports.hidraw import HidSettings, HidTransport
         from pitlogger.devices.transports.serial import SerialSettings, SerialTransport
 
+        if self.hid is not None:
+            return HidTransport(HidSettings(*self.hid))
         if self.advertised:
-            return AdvertisementTransport(AdvertisementSettings(address=self.address, every=True))
+            return AdvertisementTransport(
+                AdvertisementSettings(self.address, self.device_name, every=True)
+            )
         if self.port:
             way: Transport = SerialTransport(SerialSettings(self.port, self.baud, self.framing))
             question = self.poll.encode().decode("unicode_escape").encode("latin-1")
         else:
             way = GattTransport(
-                GattSettings(address=self.address, every=True, written=self.poll_at, poll_s=1.0)
+                GattSettings(
+                    self.address,
+                    self.device_name,
+                    every=True,
+                    written=self.poll_at,
+                    poll_s=1.0,
+                    start=tuple(Write(*one) for one in self.start),
+                )
             )
             question = bytes.fromhex(self.poll)
         return AskingTransport(way, question, 1.0) if question else way
@@ -66,6 +95,8 @@ class Way:
             if self.poll:
                 keys["poll"] = self.poll.encode().decode("unicode_escape")
             return keys
+        if self.hid is not None:
+            return {"kind": "hid", "usage_page": self.hid[0], "usage": self.hid[1]}
         kind, _, which = sender.partition(":")
         if self.advertised:
             told = {"company": int(which, 16)} if kind == "maker" else {"service": full_uuid(which)}
@@ -73,6 +104,11 @@ class Way:
         keys = {"kind": "gatt", "characteristic": full_uuid(sender.partition("/")[0])}
         if self.poll:
             keys |= {"poll": self.poll.lower(), "poll_characteristic": full_uuid(self.poll_at)}
+        if self.start:
+            keys["start"] = [
+                {"characteristic": full_uuid(uuid), "bytes": data.hex(), "wait_s": wait_s}
+                for uuid, data, wait_s in self.start
+            ]
         return keys
 
 
@@ -125,13 +161,14 @@ def declare(
     if out.exists() is not add:
         hint = "name the file to add to" if add else "name another file, or give --add"
         raise UsageError(f"{out} {'does not exist' if add else 'exists already'}: {hint}")
+    span = _within(within)
     say = (lambda line: click.echo(line, err=True)) if as_json else click.echo
     if port and baud is None:
         question = poll.encode().decode("unicode_escape").encode("latin-1")
         baud, framing = settings_of_port(port, question, say)
         way = replace(way, baud=baud, framing=framing)
     seen = Seen(sends_lines=way.sends_lines)
-    session = Session(seen, _ask_person(), say, _within(within))
+    session = Session(seen, _ask_person(), say, span)
     asyncio.run(session.run(UnknownDevice(seen, way.open)))
     before = out.read_text(encoding="utf-8") if add else None
     found = conclude(session, seen, out.stem, channel, way.source, before)

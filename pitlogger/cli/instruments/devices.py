@@ -13,6 +13,7 @@ from pitlogger.cli.instruments.device_acts import forget, send
 from pitlogger.cli.instruments.doctor import doctor
 from pitlogger.cli.instruments.line_settings import can_be_searched, in_words, settings_for
 from pitlogger.cli.instruments.pair_device import pair_device
+from pitlogger.cli.instruments.point import point
 from pitlogger.cli.output import emit, json_option, say_alone, table
 from pitlogger.errors import TransportError, UsageError
 
@@ -269,5 +270,6 @@ def _pair(text: str) -> tuple[str, str]:
 devices.add_command(doctor)
 devices.add_command(declare)
 devices.add_command(pair_device)
+devices.add_command(point)
 devices.add_command(send)
 devices.add_command(forget)

@@ -59,6 +59,11 @@ class Scale(NamedTuple):
         slope, offset, _ = next(units[self.unit] for units in _UNITS.values() if self.unit in units)
         return value * slope + offset
 
+    def raw(self, base: float) -> float:
+        """Return the raw number of a value in the base unit; not yet rounded."""
+        slope, offset, _ = next(units[self.unit] for units in _UNITS.values() if self.unit in units)
+        return ((base - offset) / slope - float(self.add)) / float(self.scale)
+
 
 class Points:
     """Raw numbers beside references: of each moment the lowest and the highest.
@@ -96,15 +101,22 @@ def best_scale(points: Points, quantity: Quantity, within: float) -> Scale | Non
     """
     if not points.tell:
         return None
-    found = [
+    found = usual_scales(points, quantity, within)
+    if not found:
+        return straight_line(points, quantity, within)
+    return min(found, key=lambda scale: scale.cost)
+
+
+def usual_scales(points: Points, quantity: Quantity, within: float) -> list[Scale]:
+    """Return every customary scale that meets every reference."""
+    if not points.pairs:
+        return []
+    return [
         scale
         for unit in _UNITS[quantity]
         for step in _SCALES
         if (scale := _usual(points, quantity, unit, step, within)) is not None
     ]
-    if not found:
-        return straight_line(points, quantity, within)
-    return min(found, key=lambda scale: scale.cost)
 
 
 def _usual(points: Points, quantity: Quantity, unit: str, step: str, within: float) -> Scale | None:

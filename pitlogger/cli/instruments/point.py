@@ -1,0 +1,235 @@
+"""``pitlogger devices point``: join an unbranded device by warming a probe, typing two values."""
+
+from __future__ import annotations
+
+import asyncio
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from pitlogger.cli.instruments.declare import Way, _ask_person
+from pitlogger.cli.instruments.line_settings import refuse_framing, settings_of_port
+from pitlogger.cli.output import emit, json_option, say_alone
+from pitlogger.errors import RefusedError, UsageError
+from pitlogger.model.quantities import Quantity
+from pitlogger.model.readings import Site
+
+if TYPE_CHECKING:
+    from pitlogger.devices.pointing.block import Written
+    from pitlogger.devices.pointing.evidence import Evidence
+    from pitlogger.devices.pointing.finding import Finding
+    from pitlogger.devices.pointing.session import Tape
+
+
+@click.command()
+@click.option("--port", default="", help="Serial device: its port.")
+@click.option("--baud", type=click.IntRange(50, 4_000_000), help="Found by trying if left out.")
+@click.option("--framing", default="", help="Such as 8N1; found by trying if left out.")
+@click.option("--address", default="", help="Bluetooth device: its address.")
+@click.option("--device-name", default="", help="Bluetooth device: the name it advertises.")
+@click.option("--advertised", is_flag=True, help="Read what it advertises; do not connect.")
+@click.option("--hid", default="", metavar="PAGE:USAGE", help="USB HID device, such as 8d:20.")
+@click.option("--start", multiple=True, metavar="CHARACTERISTIC=HEX[@SECONDS]",
+              help="Write once after connecting, then wait; may be repeated.")  # fmt: skip
+@click.option("--mass", is_flag=True, help="It is a scale: known masses in place of ice water.")
+@click.option("--name", default="", help="What to call it; else as it calls itself.")
+@click.option("--site", "sites", multiple=True, metavar="CHANNEL=SITE",
+              help="Where a probe sits, such as probe-1=pit.")  # fmt: skip
+@click.option("--folder", type=click.Path(path_type=Path, file_okay=False),
+              help="Where to write; devices.d beside the record if left out.")  # fmt: skip
+@click.option("--yes", is_flag=True, help="Write without asking.")
+@json_option
+def point(as_json: bool, **given: Any) -> None:
+    """Join an unbranded device: warm one probe in your hand, type two true values, unplug it.
+
+    You need a glass of ice water and something warm. The field that moves is found, its
+    neighbours are offered as further probes, and the configuration is shown before anything
+    is written. What cannot be told is said, in numbers.
+
+    \b
+    Examples:
+      pitlogger devices point --address 02:00:00:00:00:10
+      pitlogger devices point --device-name tray --advertised --site probe-1=pit
+      pitlogger devices point --port /dev/serial/by-id/usb-board
+    """
+    from pitlogger.devices.declaring.session import UnknownDevice
+    from pitlogger.devices.pointing.finding import find
+    from pitlogger.devices.pointing.session import Pointing, Tape
+
+    say_alone()
+    say = (lambda line: click.echo(line, err=True)) if as_json else click.echo
+    way = _way(given, say)
+    sites = dict(_site(text) for text in given["sites"])
+    tape = Tape(sends_lines=way.sends_lines)
+    ask = _ask_person()
+    quantity = Quantity.MASS if given["mass"] else Quantity.TEMPERATURE
+    live = (lambda line: click.echo(line, err=True)) if sys.stderr.isatty() else None
+    steps = Pointing(tape, ask, say, quantity, live=live)
+    evidence = asyncio.run(steps.run(UnknownDevice(tape, way.open)))
+    finding = find(evidence)
+    if finding is None:
+        raise RefusedError(
+            "no field follows what you did: warm the probe longer, wait till it is steady before "
+            "you type, and let the two true values lie far apart"
+        )
+    joined = _Joined(way, tape, evidence, finding, given["name"], sites, given["folder"])
+    for line in _in_words(finding, joined.channels):
+        say(line)
+    written = joined.written()
+    say("\n" + "\n".join(text for path, text in written.files.items() if path.suffix == ".toml"))
+    place = joined.place
+    if not (given["yes"] or click.confirm(f"Write this to {place}?", default=False, err=True)):
+        raise RefusedError("nothing was written")
+    written.put()
+    done = f"written to {place}. Let the daemon read it: sudo systemctl reload pitlogger"
+    emit(joined.document(written), as_json, done)
+
+
+@dataclass(frozen=True, slots=True)
+class _Joined:
+    """A device that was pointed at, on its way into files."""
+
+    way: Way
+    tape: Tape
+    evidence: Evidence
+    finding: Finding
+    name: str
+    sites: dict[str, str]
+    folder: Path | None
+
+    @property
+    def own(self) -> str:
+        """Its id."""
+        from pitlogger.devices.declaring.conclude import slug
+
+        return slug(self.name or self.way.name) or "device"
+
+    @property
+    def channels(self) -> tuple[str, ...]:
+        """Its channels."""
+        from pitlogger.devices.pointing.block import channels_of
+
+        return channels_of(self.finding, self.evidence.quantity)
+
+    @property
+    def place(self) -> Path:
+        """Where its files go."""
+        return self.folder or _folder()
+
+    def written(self) -> Written:
+        """Return its files, tried on what came."""
+        from pitlogger.devices.pointing import block
+
+        unknown = sorted(set(self.sites) - set(self.channels))
+        if unknown:
+            raise UsageError(f"--site {unknown[0]}: its channels are {', '.join(self.channels)}")
+        own, way = self.own, self.way
+        sender = self.finding.best.kind.source
+        declared = self.place / "declared" / f"{own}.toml"
+        source, gap_s = way.source(sender), self.tape.gap_s(sender)
+        text = block.declaration(self.finding, own, source, gap_s, self.evidence.quantity)
+        block.check(text, self.finding, self.channels, tuple(self.evidence.all()))
+        table = block.device_table(own, declared, way.keys(), self.channels, self.sites)
+        recorded = block.capture(own, {"file": str(declared), **way.keys()}, self.tape.timed)
+        captured = self.place / "captures" / f"{own}.jsonl"
+        files = {declared: text, captured: recorded, self.place / f"{own}.toml": table}
+        return block.Written(files, self.channels)
+
+    def document(self, written: Written) -> dict[str, Any]:
+        """Return what was found, for other programs."""
+        finding = self.finding
+        scale = finding.best.scale
+        return {
+            "device": self.own,
+            "channels": list(self.channels),
+            "place": str(finding.best.place),
+            "unit": scale.unit,
+            "scale": float(scale.scale),
+            "add": float(scale.add),
+            "sentinels": list(finding.sentinels),
+            "confidence": round(finding.confidence, 3),
+            "sure": finding.is_sure,
+            "doubts": list(finding.doubts),
+            "notes": list(finding.notes),
+            "files": [str(path) for path in written.files],
+        }
+
+
+def _in_words(finding: Finding, channels: tuple[str, ...]) -> list[str]:
+    lines = []
+    for probe, channel in zip(finding.probes, channels, strict=True):
+        doubt = "" if probe.is_sure else "  (perhaps)"
+        lines.append(f"{channel}: {probe.candidate.place}{doubt}")
+    scale = finding.best.scale
+    add = f" {scale.add:+f}" if scale.add else ""
+    lines.append(f"raw x {scale.scale:f}{add} {scale.unit}; {100 * finding.confidence:.0f} % sure")
+    if finding.sentinels:
+        lines.append(f"no probe: {', '.join(str(raw) for raw in finding.sentinels)}")
+    lines += [f"doubt: {doubt}" for doubt in finding.doubts]
+    return [*lines, *finding.notes]
+
+
+def _way(given: dict[str, Any], say: Any) -> Way:
+    port, baud, framing = given["port"], given["baud"], given["framing"]
+    hid, start = given["hid"], given["start"]
+    refuse_framing(framing)
+    if sum(map(bool, (port, given["address"] or given["device_name"], hid))) != 1:
+        raise UsageError(
+            "give one of --port, --address or --device-name, --hid; "
+            "find them: pitlogger devices scan"
+        )
+    if given["advertised"] and (port or hid or start):
+        raise UsageError("--advertised is for a Bluetooth device that nothing is written to")
+    if port and baud is None:
+        baud, framing = settings_of_port(port, b"", say)
+    return Way(
+        port,
+        baud or 9600,
+        framing or "8N1",
+        given["address"],
+        given["advertised"],
+        device_name=given["device_name"],
+        hid=_hid(hid),
+        start=tuple(_write(text) for text in start),
+    )
+
+
+def _hid(text: str) -> tuple[int, int] | None:
+    if not text:
+        return None
+    page, _, usage = text.partition(":")
+    try:
+        return int(page, 16), int(usage, 16)
+    except ValueError:
+        raise UsageError(
+            f"--hid '{text}': expected usage page and usage in hex, as in 8d:20"
+        ) from None
+
+
+def _write(text: str) -> tuple[str, bytes, float]:
+    uuid, _, rest = text.partition("=")
+    data, _, wait = rest.partition("@")
+    try:
+        return uuid, bytes.fromhex(data), float(wait or 0)
+    except ValueError:
+        raise UsageError(
+            f"--start '{text}': expected CHARACTERISTIC=HEX@SECONDS, as in fff2=01@0.5"
+        ) from None
+
+
+def _site(text: str) -> tuple[str, str]:
+    channel, _, site = text.partition("=")
+    known = [one.value for one in Site]
+    if site not in known:
+        raise UsageError(f"--site '{text}': expected CHANNEL=SITE with one of {', '.join(known)}")
+    return channel, site
+
+
+def _folder() -> Path:
+    from pitlogger.cli.installation.configuration import configuration
+    from pitlogger.devices.pointing.block import FOLDER
+
+    return configuration(None).node.data / FOLDER
