@@ -32,6 +32,8 @@ VERSIONS = (VERSION,)
 MOST_BYTES = 256 * 1024
 MINUTES = 10
 _INTEGER = 1 << 62
+_COUNT = 1 << 31
+_COUNTS = frozenset({"rev", "readings", "alarms"})
 Part = TypeVar("Part")
 Value = TypeVar("Value")
 
@@ -187,6 +189,9 @@ def _record(kind: type[Part], given: Any, where: str) -> Part:
         _TAKES[field.type](value, f"{where}.{name}")
         for (name, field), value in zip(fields.items(), given, strict=True)
     ]
+    for (name, _), value in zip(fields.items(), values, strict=True):
+        if name in _COUNTS and not 0 <= value < _COUNT:
+            raise BundleError(f"{where}.{name}: expected a count from 0 to 2^31")
     return kind(*values)
 
 
@@ -194,8 +199,8 @@ def _checked(span: SpanPart) -> SpanPart:
     minutes = (span.n, span.mean, span.low, span.high)
     if any(len(column) != MINUTES for column in minutes):
         raise BundleError(f"s: a span has {MINUTES} minutes")
-    if span.readings < 1 or span.rev < 0 or not span.data:
-        raise BundleError("s: a span has readings, their data and a revision from 0")
+    if span.readings < 1 or not span.data:
+        raise BundleError("s: a span has readings and their data")
     return span
 
 

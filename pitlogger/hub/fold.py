@@ -6,13 +6,13 @@ Derived and nothing more: both tables may be emptied and filled anew at will.
 from __future__ import annotations
 
 import json
-import sqlite3
 from collections.abc import Iterable
 from dataclasses import dataclass
 
 from pitlogger.errors import UsageError
 from pitlogger.formats.journal_json import load_entry
-from pitlogger.hub.sink import Outcome
+from pitlogger.hub.database import Database
+from pitlogger.hub.writing import Outcome
 from pitlogger.model.book import Book, fold
 from pitlogger.model.journal import Entry
 from pitlogger.yields.books import from_book
@@ -59,24 +59,21 @@ def pieces_of(book: Book) -> list[PieceSums]:
     return found
 
 
-def fold_cooks(connection: sqlite3.Connection, outcome: Outcome) -> None:
+def fold_cooks(database: Database, outcome: Outcome) -> None:
     """Fold anew the cooks that a batch brought entries of."""
     for node, cook in sorted(outcome.cooks):
-        rows = connection.execute(
+        rows = database.ask(
             "SELECT journal.entry, journal.run, run.start_ms FROM journal"
             " JOIN run ON run.node = journal.node AND run.run = journal.run"
             " WHERE journal.node = ? AND cook = ? ORDER BY run.start_ms, seq", (node, cook),
-        ).fetchall()  # fmt: skip
+        )  # fmt: skip
         book = book_of(text for text, _, _ in rows)
         if book.cook is None:
             continue  # its start has not come yet
-        tenant, site = connection.execute(
-            "SELECT tenant, site FROM node WHERE id = ?", (node,)
-        ).fetchone()
+        ((tenant, site),) = database.ask("SELECT tenant, site FROM node WHERE id = ?", (node,))
         head = (tenant, site, node, cook)
-        with connection:
-            connection.execute("BEGIN IMMEDIATE")
-            connection.execute(
+        with database.transaction():
+            database.run(
                 "INSERT INTO cook (tenant, site, node, cook, run, name, started_ms, finished_ms,"
                 " entries) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT (node, cook) DO UPDATE"
                 " SET name = excluded.name, finished_ms = excluded.finished_ms,"
@@ -84,8 +81,8 @@ def fold_cooks(connection: sqlite3.Connection, outcome: Outcome) -> None:
                 (*head, rows[0][1], book.cook.name, book.started_ms or 0, book.finished_ms,
                  len(rows)),
             )  # fmt: skip
-            connection.execute("DELETE FROM piece WHERE node = ? AND cook = ?", (node, cook))
-            connection.executemany(
+            database.run("DELETE FROM piece WHERE node = ? AND cook = ?", (node, cook))
+            database.many(
                 "INSERT INTO piece (tenant, site, node, cook, piece, cut, purchased_mg,"
                 " servable_mg) VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
                 [(*head, sums.piece, sums.cut, sums.purchased_mg, sums.servable_mg)

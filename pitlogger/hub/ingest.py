@@ -7,14 +7,13 @@ import logging
 from collections.abc import Awaitable, Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from typing import Generic, TypeVar
+from typing import TypeVar
 
 from pitlogger.errors import BundleError
 from pitlogger.hub.receive import Aside, NotEnrolledError, Received, receive
-from pitlogger.hub.sink import Outcome, Sink
+from pitlogger.hub.writing import Outcome, Sink
 from pitlogger.uplink.carrier import Answer
 
-AnySink = TypeVar("AnySink", bound=Sink)
 Found = TypeVar("Found")
 
 log = logging.getLogger(__name__)
@@ -31,7 +30,7 @@ class _Waiting:
     future: asyncio.Future[Answer]
 
 
-class Ingest(Generic[AnySink]):
+class Ingest:
     """Takes messages of nodes into a sink.
 
     Args:
@@ -42,7 +41,7 @@ class Ingest(Generic[AnySink]):
     """
 
     def __init__(
-        self, sink: AnySink, wall_ms: Callable[[], int],
+        self, sink: Sink, wall_ms: Callable[[], int],
         folded: Callable[[Outcome, int], None] | None = None,
         gather_s: float = GATHER_S,
     ) -> None:  # fmt: skip
@@ -69,7 +68,7 @@ class Ingest(Generic[AnySink]):
         await self._waiting.put(one)
         return await one.future
 
-    def do(self, work: Callable[[AnySink], Found]) -> Awaitable[Found]:
+    def do(self, work: Callable[[Sink], Found]) -> Awaitable[Found]:
         """Have something done in the sink's thread, between batches."""
         return asyncio.get_running_loop().run_in_executor(self._thread, work, self.sink)
 

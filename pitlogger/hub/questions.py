@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import json
 import math
-import sqlite3
 import statistics
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
+from pitlogger.hub.database import Database
 from pitlogger.hub.fold import book_of
 from pitlogger.model.book import Book
 from pitlogger.yields.learned.shrinkage import shrink
@@ -75,9 +75,9 @@ class NodeHealth:
     cloned_ms: int | None
 
 
-def standing(connection: sqlite3.Connection, tenant: int, now_ms: int) -> list[Standing]:
+def standing(database: Database, tenant: int, now_ms: int) -> list[Standing]:
     """Return every node of a firm as it stands, the worst first."""
-    rows = connection.execute(
+    rows = database.ask(
         "SELECT node.uid, node.name, site.name, at_ms, standing.received_ms, alarms, document"
         " FROM standing JOIN node ON node.id = standing.node JOIN site ON site.id = node.site"
         " WHERE node.tenant = ? AND node.state = 'enrolled'", (tenant,),
@@ -91,16 +91,14 @@ def standing(connection: sqlite3.Connection, tenant: int, now_ms: int) -> list[S
     return sorted(found, key=lambda one: (-one.alarms, one.is_old, one.site, one.name))
 
 
-def exceptions(
-    connection: sqlite3.Connection, tenant: int, from_ms: int, to_ms: int
-) -> list[ExceptionRow]:
+def exceptions(database: Database, tenant: int, from_ms: int, to_ms: int) -> list[ExceptionRow]:
     """Return the alarms raised within a span of UTC, newest first, with their last state."""
-    rows = connection.execute(
+    rows = database.ask(
         "SELECT site.name, node.name, journal.utc_ms, alert_kind, entry, journal.run, seq,"
         " node.id FROM journal JOIN node ON node.id = journal.node JOIN site ON site.id = node.site"
         " WHERE journal.tenant = ? AND utc_ms >= ? AND utc_ms < ? AND alert_kind IS NOT NULL"
         " ORDER BY utc_ms, seq", (tenant, from_ms, to_ms),
-    ).fetchall()  # fmt: skip
+    )  # fmt: skip
     raised: dict[tuple[int, str], ExceptionRow] = {}
     done: list[ExceptionRow] = []
     for site, node, utc_ms, kind, text, run, seq, number in rows:
@@ -123,13 +121,13 @@ def exceptions(
     return sorted([*done, *raised.values()], key=lambda one: -one.utc_ms)
 
 
-def site_yields(connection: sqlite3.Connection, tenant: int) -> list[SiteYield]:
+def site_yields(database: Database, tenant: int) -> list[SiteYield]:
     """Return servable yield by cut and site, each site drawn towards the firm by what it lacks.
 
     Logits of yields; a site's own spread where it has three pieces, else the cut's published
     one. The interval is where four of five means of such a site would lie.
     """
-    rows = connection.execute(
+    rows = database.ask(
         "SELECT site.name, cut, purchased_mg, servable_mg FROM piece"
         " JOIN site ON site.id = piece.site WHERE piece.tenant = ? AND purchased_mg > 0"
         " AND servable_mg > 0 AND servable_mg < purchased_mg ORDER BY site.name", (tenant,),
@@ -170,9 +168,9 @@ def sentence(rows: Iterable[SiteYield]) -> str:
     return "What the sites yield differs by no more than chance would make it."
 
 
-def nodes(connection: sqlite3.Connection, tenant: int) -> list[NodeHealth]:
+def nodes(database: Database, tenant: int) -> list[NodeHealth]:
     """Return the nodes of a firm."""
-    rows = connection.execute(
+    rows = database.ask(
         "SELECT uid, node.name, site.name, state, version, received_ms,"
         " (SELECT count(*) FROM journal WHERE journal.node = node.id),"
         " (SELECT count(*) FROM conflict WHERE conflict.node = node.id), cloned_ms"
@@ -182,14 +180,14 @@ def nodes(connection: sqlite3.Connection, tenant: int) -> list[NodeHealth]:
     return [NodeHealth(*row) for row in rows]
 
 
-def cook_book(connection: sqlite3.Connection, tenant: int, uid: str, cook: str) -> Book | None:
+def cook_book(database: Database, tenant: int, uid: str, cook: str) -> Book | None:
     """Return the book of one cook of a firm, ``None`` where it has none such."""
-    rows = connection.execute(
+    rows = database.ask(
         "SELECT entry FROM journal JOIN node ON node.id = journal.node"
         " JOIN run ON run.node = journal.node AND run.run = journal.run"
         " WHERE node.tenant = ? AND uid = ? AND cook = ? ORDER BY run.start_ms, seq",
         (tenant, uid, cook),
-    ).fetchall()
+    )
     return book_of(text for (text,) in rows) if rows else None
 
 

@@ -12,6 +12,7 @@ from pitlogger.formats.bundle import MOST_BYTES, Bundle, load_bundle
 from pitlogger.formats.cose import read_cbor, read_signed, verify
 
 ROOM_FOR_SIGNATURE = 512
+NODE = "SELECT id, uid, tenant, site, name, public_key, state FROM node WHERE uid = ?"
 
 
 @dataclass(frozen=True, slots=True)

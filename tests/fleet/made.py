@@ -13,7 +13,7 @@ from pitlogger.formats.bundle import Bundle, dump_bundle
 from pitlogger.formats.cose import sign
 from pitlogger.hub.nodes import Nodes
 from pitlogger.hub.receive import Received, receive
-from pitlogger.hub.sqlite_sink import SqliteSink
+from pitlogger.hub.writing import Sink
 from pitlogger.model.cooks import Cook, Piece, Stage
 from pitlogger.model.journal import Body, CookFinished, CookStarted, Entry, Noted, StageSet, Weighed
 from pitlogger.model.readings import Quality, Site, Tagged
@@ -87,12 +87,12 @@ def messages(reader: Reader, key: Ed25519PrivateKey, uid: str) -> list[bytes]:
     return [sign(dump_bundle(bundle), key, uid) for bundle in bundles(reader, uid)]
 
 
-def enrolled(sink: SqliteSink, key: Ed25519PrivateKey, uid: str, site: str = "yard") -> None:
+def enrolled(sink: Sink, key: Ed25519PrivateKey, uid: str, site: str = "yard") -> None:
     """Take a node in."""
     public = key.public_key().public_bytes_raw()
-    Nodes(sink.connection).enrol(uid, public, "trailer", "own", site, 1, "test")
+    Nodes(sink.database).enrol(uid, public, "trailer", "own", site, 1, "test")
 
 
-def received(sink: SqliteSink, uid: str, sent: list[bytes]) -> list[Received]:
+def received(sink: Sink, uid: str, sent: list[bytes]) -> list[Received]:
     """Return messages as received."""
     return [receive(uid, message, sink.node_of) for message in sent]

@@ -17,10 +17,11 @@ from pitlogger.clock import ManualClock
 from pitlogger.engine.state import EngineState
 from pitlogger.engine.step import Engine
 from pitlogger.errors import BundleError, DeliveryError
+from pitlogger.hub.database import SqliteDatabase
 from pitlogger.hub.ingest import Ingest
 from pitlogger.hub.nodes import Nodes
 from pitlogger.hub.receive import NotEnrolledError
-from pitlogger.hub.sqlite_sink import SqliteSink
+from pitlogger.hub.writing import Sink
 from pitlogger.store import Store
 from pitlogger.uplink.carrier import Event
 from pitlogger.uplink.position import Position
@@ -35,7 +36,7 @@ KEY, UID = key_and_uid(1)
 class FlakyLink:
     """Carries to an ingest in this process; what it does is drawn."""
 
-    def __init__(self, ingest: Ingest[SqliteSink], rng: random.Random, loss: float) -> None:
+    def __init__(self, ingest: Ingest, rng: random.Random, loss: float) -> None:
         self.report: Callable[[Event], None] = lambda event: None
         self.ingest, self.rng, self.loss = ingest, rng, loss
         self.sends = 0
@@ -77,8 +78,8 @@ def store(tmp_path: Path) -> Store:
 
 
 @pytest.fixture
-async def ingest(tmp_path: Path) -> AsyncIterator[Ingest[SqliteSink]]:
-    sink = SqliteSink(tmp_path / "hub.db")
+async def ingest(tmp_path: Path) -> AsyncIterator[Ingest]:
+    sink = Sink(SqliteDatabase(tmp_path / "hub.db"))
     enrolled(sink, KEY, UID)
     made = Ingest(sink, lambda: START_MS, gather_s=0)
     running = asyncio.create_task(made.run())
@@ -87,7 +88,7 @@ async def ingest(tmp_path: Path) -> AsyncIterator[Ingest[SqliteSink]]:
     with suppress(asyncio.CancelledError):
         await running
     made.stop()
-    sink.close()
+    sink.database.close()
 
 
 class Side:
@@ -124,7 +125,7 @@ class Side:
         await self.uplink.step(now_ms)
         await self.link.settled()
 
-    async def until_all_is_there(self, sink: SqliteSink, database: Path, most: int = 400) -> int:
+    async def until_all_is_there(self, sink: Sink, database: Path, most: int = 400) -> int:
         expected = in_node(database)
         for turn in range(most):
             if in_hub(sink) == expected:
@@ -135,7 +136,7 @@ class Side:
 
 @pytest.mark.parametrize("loss", [0.0, 0.3, 0.6])
 async def test_all_of_it_arrives_over_a_link_that_loses_doubles_and_reorders(
-    store: Store, ingest: Ingest[SqliteSink], tmp_path: Path, loss: float
+    store: Store, ingest: Ingest, tmp_path: Path, loss: float
 ) -> None:
     side = Side(store, tmp_path, FlakyLink(ingest, random.Random(11), loss))
     await side.until_all_is_there(ingest.sink, tmp_path / "pitlogger.db")
@@ -146,7 +147,7 @@ async def test_all_of_it_arrives_over_a_link_that_loses_doubles_and_reorders(
 
 
 async def test_killed_again_and_again_it_goes_on_where_the_hub_has_it(
-    store: Store, ingest: Ingest[SqliteSink], tmp_path: Path
+    store: Store, ingest: Ingest, tmp_path: Path
 ) -> None:
     link = FlakyLink(ingest, random.Random(5), 0.3)
     side = Side(store, tmp_path, link)
@@ -158,18 +159,18 @@ async def test_killed_again_and_again_it_goes_on_where_the_hub_has_it(
         if link.rng.random() < 0.3:
             side.uplink._save()
     await side.until_all_is_there(sink, tmp_path / "pitlogger.db")
-    assert not sink.connection.execute("SELECT * FROM conflict").fetchall()
+    assert not sink.database.ask("SELECT * FROM conflict")
 
 
 async def test_a_hub_restored_from_yesterday_gets_what_it_lacks(
-    store: Store, ingest: Ingest[SqliteSink], tmp_path: Path
+    store: Store, ingest: Ingest, tmp_path: Path
 ) -> None:
     side = Side(store, tmp_path, FlakyLink(ingest, random.Random(5), 0.0))
     sink = ingest.sink
     await side.until_all_is_there(sink, tmp_path / "pitlogger.db")
     await side.turn(60)
-    sink.connection.execute("DELETE FROM journal WHERE seq > 3")
-    sink.connection.execute("DELETE FROM span WHERE block_ms > ?", (START_MS,))
+    sink.database.ask("DELETE FROM journal WHERE seq > 3")
+    sink.database.ask("DELETE FROM span WHERE block_ms > ?", (START_MS,))
     side.begin()  # from what it saved, which says that the hub has all
     for _ in range(10):
         await side.turn(60)
@@ -177,7 +178,7 @@ async def test_a_hub_restored_from_yesterday_gets_what_it_lacks(
 
 
 async def test_ten_minutes_without_a_receipt_are_reported_once_and_taken_back(
-    store: Store, ingest: Ingest[SqliteSink], tmp_path: Path
+    store: Store, ingest: Ingest, tmp_path: Path
 ) -> None:
     link = FlakyLink(ingest, random.Random(5), 0.0)
     link.down = True
@@ -194,7 +195,7 @@ async def test_ten_minutes_without_a_receipt_are_reported_once_and_taken_back(
 
 
 async def test_three_days_away_cost_little_and_end_with_all_of_it(
-    store: Store, ingest: Ingest[SqliteSink], tmp_path: Path
+    store: Store, ingest: Ingest, tmp_path: Path
 ) -> None:
     link = FlakyLink(ingest, random.Random(5), 0.0)
     link.down = True
@@ -207,11 +208,11 @@ async def test_three_days_away_cost_little_and_end_with_all_of_it(
 
 
 async def test_a_node_that_was_retired_is_refused_at_its_next_bundle(
-    store: Store, ingest: Ingest[SqliteSink], tmp_path: Path
+    store: Store, ingest: Ingest, tmp_path: Path
 ) -> None:
     side = Side(store, tmp_path, FlakyLink(ingest, random.Random(5), 0.0))
     sink = ingest.sink
-    Nodes(sink.connection).set_state(UID, "stolen", 2, "owner")
+    Nodes(sink.database).set_state(UID, "stolen", 2, "owner")
     await side.turn(1)
     await side.turn(1)
     assert side.uplink.fault is not None
@@ -222,7 +223,7 @@ async def test_a_node_that_was_retired_is_refused_at_its_next_bundle(
 
 
 async def test_one_poisoned_message_blocks_nothing(
-    store: Store, ingest: Ingest[SqliteSink], tmp_path: Path
+    store: Store, ingest: Ingest, tmp_path: Path
 ) -> None:
     side = Side(store, tmp_path, FlakyLink(ingest, random.Random(5), 0.0))
     sink = ingest.sink
@@ -231,7 +232,7 @@ async def test_one_poisoned_message_blocks_nothing(
     )
     assert all(answer.refused for answer in answers)
     await side.until_all_is_there(sink, tmp_path / "pitlogger.db")
-    reasons = sink.connection.execute("SELECT reason FROM refused").fetchall()
+    reasons = sink.database.ask("SELECT reason FROM refused")
     assert len(reasons) == 3
 
 

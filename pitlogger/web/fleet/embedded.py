@@ -15,12 +15,12 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
 from pitlogger.errors import BundleError, DeliveryError, HubFullError, PitloggerError, RefusedError
 from pitlogger.formats.cose import read_cbor, read_signed, verify
 from pitlogger.hub.authority import Identity, hub_identity
+from pitlogger.hub.database import SqliteDatabase
 from pitlogger.hub.fold import fold_cooks
 from pitlogger.hub.ingest import Ingest
 from pitlogger.hub.invitations import Invitations
 from pitlogger.hub.nodes import Nodes
-from pitlogger.hub.sink import Outcome
-from pitlogger.hub.sqlite_sink import SqliteSink
+from pitlogger.hub.writing import Outcome, Sink
 from pitlogger.node.identity import node_key, uid_of
 from pitlogger.uplink.carrier import Event
 from pitlogger.views.node import Node
@@ -42,7 +42,7 @@ class EmbeddedHub:
     ``ask`` and ``change`` run beside the loop, between batches, on the hub's one connection.
     """
 
-    ingest: Ingest[SqliteSink]
+    ingest: Ingest
     invitations: Invitations
     identity: Identity
     firm: str
@@ -55,12 +55,12 @@ class EmbeddedHub:
 
     async def ask(self, question: Callable[..., Found], *given: Any) -> Found:
         """Put a question of ``hub/questions.py`` with the firm and what else it wants."""
-        return await self.ingest.do(lambda sink: question(sink.connection, TENANT, *given))
+        return await self.ingest.do(lambda sink: question(sink.database, TENANT, *given))
 
     async def set_state(self, uid: str, state: Any, who: str) -> None:
         """Retire a node, report it stolen, or take it back."""
         await self.ingest.do(
-            lambda sink: Nodes(sink.connection).set_state(uid, state, wall_ms(), who)
+            lambda sink: Nodes(sink.database).set_state(uid, state, wall_ms(), who)
         )
 
     async def take_in(self, message: bytes) -> dict[str, str]:
@@ -77,7 +77,7 @@ class EmbeddedHub:
     async def enrol(self, uid: str, key: bytes, name: str, site: str) -> None:
         """Take a node in at a site."""
         await self.ingest.do(
-            lambda sink: Nodes(sink.connection).enrol(
+            lambda sink: Nodes(sink.database).enrol(
                 uid, key, name, self.firm, site, wall_ms(), "code"
             )
         )
@@ -104,12 +104,12 @@ async def embedded_hub(node: Node) -> AsyncIterator[EmbeddedHub]:
     """Open the hub of a node while the context is open; the node's own records go into it too."""
     table, data = node.config.hub, node.config.node.data
     identity = hub_identity(data, datetime.now(UTC))
-    sink = SqliteSink(data / "hub.db")
+    database = SqliteDatabase(data / "hub.db")
 
     def folded(outcome: Outcome, at_ms: int) -> None:
-        fold_cooks(sink.connection, outcome)
+        fold_cooks(database, outcome)
 
-    ingest = Ingest(sink, wall_ms, folded)
+    ingest = Ingest(Sink(database), wall_ms, folded)
     hub = EmbeddedHub(ingest, Invitations(identity.authority), identity, table.firm)
     running = asyncio.create_task(ingest.run(), name="hub-ingest")
     try:
@@ -123,13 +123,13 @@ async def embedded_hub(node: Node) -> AsyncIterator[EmbeddedHub]:
         with suppress(asyncio.CancelledError):
             await running
         ingest.stop()
-        sink.close()
+        database.close()
 
 
 class OwnCarrier:
     """Carries a node's bundles to the hub in the same process."""
 
-    def __init__(self, ingest: Ingest[SqliteSink], uid: str) -> None:
+    def __init__(self, ingest: Ingest, uid: str) -> None:
         self.report: Callable[[Event], None] = lambda event: None
         self._ingest = ingest
         self._uid = uid

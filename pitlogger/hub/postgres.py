@@ -1,0 +1,132 @@
+"""The hub's database on PostgreSQL 15 or newer, with psycopg 3 (the extra ``fleet``).
+
+Everything lies in the schema ``fleet``. The journal is split by node, spans by month. Row-level
+security shows a reader its own firm alone: without ``SET fleet.tenant`` nothing at all.
+Source: PostgreSQL 15 manual, 5.8 (row security), 5.11 (partitioning), 14.4 (bulk loading).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from functools import lru_cache
+from typing import Any
+
+from pitlogger.errors import HubFullError, PitloggerError
+from pitlogger.hub import tables
+from pitlogger.hub.database import Row
+
+try:
+    import psycopg
+    from psycopg import errors
+except ImportError as missing:
+    raise PitloggerError(
+        "a hub on PostgreSQL needs psycopg: install pitlogger with its extra 'fleet'"
+    ) from missing
+
+
+@lru_cache(512)
+def _styled(statement: str) -> str:
+    """Return a statement with psycopg's mark for what is given."""
+    return statement.replace("%", "%%").replace("?", "%s")
+
+
+class PostgresDatabase:
+    """One connection to a server.
+
+    Args:
+        address: As PostgreSQL writes it: ``postgresql://user@host/database``, or a keyword string.
+    """
+
+    def __init__(self, address: str) -> None:
+        try:
+            self.connection = psycopg.connect(address, autocommit=True)
+        except psycopg.OperationalError as fault:
+            raise PitloggerError(f"the hub's database cannot be reached: {fault}") from None
+        self.broken: tuple[type[Exception], ...] = (
+            errors.IntegrityError,
+            errors.DataError,
+            OverflowError,
+        )
+        self._months: set[int] = set()
+        self.connection.execute("SET search_path TO fleet, public")
+
+    def create(self) -> None:
+        """Make the tables, where they are not there yet; harmless where they are."""
+        with self.connection.transaction():
+            self.connection.execute("SELECT pg_advisory_xact_lock(705)")
+            self.connection.execute("CREATE SCHEMA IF NOT EXISTS fleet")
+            found = self.ask("SELECT to_regclass('fleet.hub')::text")
+            if found != [(None,)]:
+                return
+            for statement in tables.postgres_tables():
+                self.connection.execute(statement)
+
+    def ask(self, statement: str, given: Sequence[Any] = ()) -> list[Row]:
+        return self.connection.execute(_styled(statement), given).fetchall()
+
+    def run(self, statement: str, given: Sequence[Any] = ()) -> int:
+        return self.connection.execute(_styled(statement), given).rowcount
+
+    def many(self, statement: str, rows: Iterable[Sequence[Any]]) -> None:
+        with self.connection.cursor() as cursor:
+            cursor.executemany(_styled(statement), rows)
+
+    @contextmanager
+    def transaction(self) -> Iterator[None]:
+        try:
+            with self.connection.transaction():
+                yield
+        except psycopg.OperationalError as fault:
+            raise HubFullError(f"the hub's database refuses: {fault}") from None
+
+    @contextmanager
+    def attempt(self) -> Iterator[None]:
+        with self.connection.transaction():  # inside another it is a savepoint
+            yield
+
+    def minutes(self, column: list[int | None]) -> list[int | None]:
+        return column
+
+    def make_months(self, block_ms: Iterable[int]) -> None:
+        """Make the parts of the span table that these blocks fall into."""
+        for start_ms, end_ms in {_month(at) for at in block_ms}:
+            if start_ms in self._months:
+                continue
+            name = f"span_{datetime.fromtimestamp(start_ms / 1000, UTC):%Y_%m}"
+            self.connection.execute(
+                f"CREATE TABLE IF NOT EXISTS {name} PARTITION OF span"
+                f" FOR VALUES FROM ({start_ms}) TO ({end_ms})"
+            )
+            self._months.add(start_ms)
+
+    def load(self, table: str, columns: Sequence[str], rows: Sequence[Row]) -> str:
+        """Copy rows into a table of this transaction alone; return its name."""
+        name = f"loading_{table}"
+        self.connection.execute(
+            f"CREATE TEMPORARY TABLE IF NOT EXISTS {name}"
+            f" (LIKE {table} INCLUDING DEFAULTS) ON COMMIT DELETE ROWS"
+        )
+        names = ", ".join(columns)
+        with (
+            self.connection.cursor() as cursor,
+            cursor.copy(f"COPY {name} ({names}) FROM STDIN (FORMAT BINARY)") as copy,
+        ):
+            copy.set_types(tables.POSTGRES_TYPES[table])
+            for row in rows:
+                copy.write_row(row)
+        return name
+
+    def close(self) -> None:
+        self.connection.close()
+
+
+def _month(t_ms: int) -> tuple[int, int]:
+    """Return start and end of the month of a time, UTC milliseconds."""
+    start = datetime.fromtimestamp(t_ms / 1000, UTC).replace(
+        day=1, hour=0, minute=0, second=0, microsecond=0
+    )
+    year, month = (start.year + 1, 1) if start.month == 12 else (start.year, start.month + 1)
+    end = start.replace(year=year, month=month)
+    return round(start.timestamp() * 1000), round(end.timestamp() * 1000)

@@ -1,0 +1,60 @@
+"""What is received goes into PostgreSQL: many rows at once, by COPY beside the tables."""
+
+from __future__ import annotations
+
+from pitlogger.hub import records
+from pitlogger.hub.postgres import PostgresDatabase
+from pitlogger.hub.writing import Sink, newer
+
+_JOURNAL, _SPAN = ", ".join(records.JOURNAL), ", ".join(records.SPAN)
+_TAKE_ENTRIES = (
+    f"INSERT INTO journal ({_JOURNAL}) SELECT {_JOURNAL} FROM loading_journal"  # noqa: S608
+    " ON CONFLICT DO NOTHING"
+)
+_OTHER_ENTRIES = (
+    "SELECT given.tenant, given.node, given.run, given.seq, kept.entry, given.entry"
+    " FROM loading_journal AS given JOIN journal AS kept USING (node, run, seq)"
+    " WHERE kept.entry <> given.entry"
+)
+_TAKE_SPANS = (
+    f"INSERT INTO span ({_SPAN}) SELECT {_SPAN} FROM loading_span "  # noqa: S608
+    + newer("span", "node, block_ms, channel, run", records.SPAN[6:])
+)
+_OTHER_SPANS = (
+    "SELECT given.tenant, given.node, given.run, given.channel, given.block_ms, kept.data,"
+    " given.data FROM loading_span AS given"
+    " JOIN span AS kept USING (node, block_ms, channel, run)"
+    " WHERE kept.rev = given.rev AND kept.data <> given.data"
+)
+
+
+class PostgresSink(Sink):
+    """Copies rows beside the table, then takes over those that are new."""
+
+    def __init__(self, database: PostgresDatabase) -> None:
+        super().__init__(database)
+        self._postgres = database
+
+    def _put_entries(self, rows: list[records.Row], at_ms: int) -> None:
+        if not rows:
+            return
+        self._postgres.load("journal", records.JOURNAL, rows)
+        if self._postgres.run(_TAKE_ENTRIES) != len(rows):
+            for tenant, node, run, seq, kept, given in self._postgres.ask(_OTHER_ENTRIES):
+                self._conflict(tenant, node, at_ms, "entry", f"{run}/{seq}", kept, given)
+        self._postgres.run("DELETE FROM loading_journal")
+
+    def _put_spans(self, rows: list[records.Row], at_ms: int) -> None:
+        if not rows:
+            return
+        newest: dict[tuple[object, ...], records.Row] = {}  # two revisions may come at once
+        for row in sorted(rows, key=lambda row: row[6]):
+            newest[row[1], row[5], row[3], row[2]] = row
+        self._postgres.make_months(row[5] for row in rows)
+        self._postgres.load("span", records.SPAN, list(newest.values()))
+        if self._postgres.run(_TAKE_SPANS) != len(newest):
+            for row in self._postgres.ask(_OTHER_SPANS):
+                tenant, node, run, channel, block_ms, kept, given = row
+                what = f"{run}/{channel}/{block_ms}"
+                self._conflict(tenant, node, at_ms, "span", what, kept.hex(), given.hex())
+        self._postgres.run("DELETE FROM loading_span")

@@ -1,0 +1,174 @@
+"""Broken, forged, oversized, contradictory bundles among good ones; and who sees which rows."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+from collections.abc import AsyncIterator, Callable, Iterator
+from contextlib import suppress
+from dataclasses import replace
+from pathlib import Path
+
+import cbor2
+import psycopg
+import pytest
+
+from pitlogger.formats.bundle import Bundle, dump_bundle
+from pitlogger.formats.cose import sign
+from pitlogger.hub.database import Row, SqliteDatabase
+from pitlogger.hub.ingest import Ingest
+from pitlogger.hub.nodes import Nodes
+from pitlogger.hub.postgres import PostgresDatabase
+from pitlogger.hub.postgres_writing import PostgresSink
+from pitlogger.hub.writing import Sink
+from tests.fleet.conftest import Server
+from tests.fleet.made import START_MS, bundles, enrolled, key_and_uid, make_store, received
+
+KEY, UID = key_and_uid(1)
+OTHER_KEY, OTHER_UID = key_and_uid(2)
+
+
+@pytest.fixture(scope="module")
+def good(tmp_path_factory: pytest.TempPathFactory) -> Bundle:
+    store = make_store(tmp_path_factory.mktemp("node") / "pitlogger.db")
+    store.close()
+    with store.reader() as reader:
+        return next(bundles(reader, UID))
+
+
+@pytest.fixture(params=["sqlite", "postgres"])
+def sink(tmp_path: Path, request: pytest.FixtureRequest, server: Server) -> Iterator[Sink]:
+    made = (
+        PostgresSink(server.new_database())
+        if request.param == "postgres"
+        else Sink(SqliteDatabase(tmp_path / "hub.db"))
+    )
+    enrolled(made, KEY, UID)
+    enrolled(made, OTHER_KEY, OTHER_UID)
+    yield made
+    made.database.close()
+
+
+@pytest.fixture
+async def ingest(sink: Sink) -> AsyncIterator[Ingest]:
+    made = Ingest(sink, lambda: START_MS, gather_s=0.02)
+    running = asyncio.create_task(made.run())
+    yield made
+    running.cancel()
+    with suppress(asyncio.CancelledError):
+        await running
+    made.stop()
+
+
+def with_entry(good: Bundle, **changes: object) -> Bundle:
+    first = replace(good.entries[0], **changes)  # type: ignore[arg-type]
+    return replace(good, entries=(first,), spans=())
+
+
+def changed_map(good: Bundle, **changes: object) -> bytes:
+    return cbor2.dumps({**cbor2.loads(dump_bundle(good)), **changes})
+
+
+def own(payload: bytes) -> bytes:
+    return sign(payload, KEY, UID)
+
+
+BAD: dict[str, Callable[[Bundle], bytes]] = {
+    "nothing": lambda good: b"",
+    "noise": lambda good: bytes(range(256)) * 3,
+    "cut short": lambda good: own(dump_bundle(good))[:-20],
+    "one bit": lambda good: own(dump_bundle(good))[:-1] + b"\x00",
+    "another's signature": lambda good: sign(dump_bundle(good), OTHER_KEY, UID),
+    "in another's name": lambda good: own(dump_bundle(replace(good, node=OTHER_UID))),
+    "signed for another": lambda good: sign(dump_bundle(good), KEY, OTHER_UID),
+    "another version": lambda good: own(changed_map(good, v=77)),
+    "no run": lambda good: own(changed_map(good, run=None)),
+    "a number as text": lambda good: own(changed_map(good, n="7")),
+    "rows of another length": lambda good: own(changed_map(good, j=[[1, 2]])),
+    "too long": lambda good: own(dump_bundle(with_entry(good, text="x" * 300_000))),
+    "text that is no entry": lambda good: own(dump_bundle(with_entry(good, text="{}"))),
+    "text of another entry": lambda good: own(dump_bundle(with_entry(good, seq=99))),
+    "a span without readings": lambda good: own(
+        dump_bundle(replace(good, spans=(replace(good.spans[0], readings=0),)))
+    ),
+    "a span of another count": lambda good: own(
+        dump_bundle(replace(good, spans=(replace(good.spans[0], readings=601),)))
+    ),
+    "a count beyond the column": lambda good: own(
+        dump_bundle(replace(good, row=replace(good.row, rev=1 << 61)))
+    ),
+    "a zero byte in a name": lambda good: own(changed_map(good, run="a\0b")),
+    "deep nesting": lambda good: own(b"\x81" * 5000 + b"\x00"),
+}
+
+
+async def test_the_good_are_received_and_the_bad_set_aside_with_a_reason(
+    good: Bundle, sink: Sink, ingest: Ingest
+) -> None:
+    whole = own(dump_bundle(good))
+    sent = [(name, make(good)) for name, make in BAD.items()]
+    answers = await asyncio.gather(
+        *(ingest.submit(UID, message) for _, message in sent),
+        *(ingest.submit(UID, whole) for _ in range(5)),
+    )
+    for (name, _), answer in zip(sent, answers, strict=False):
+        assert answer.refused, name
+        assert answer.refused[0][1], name
+    assert all(answer.received == (good.number,) for answer in answers[len(sent) :])
+    assert sink.database.ask("SELECT count(*) FROM refused") == [(len(BAD),)]
+    assert sink.database.ask("SELECT count(*) FROM journal") == [(len(good.entries),)]
+    assert sink.database.ask("SELECT count(*) FROM run") == [(1,)]
+
+
+def test_a_copied_card_is_noticed_and_what_does_not_contradict_is_taken(
+    good: Bundle, sink: Sink
+) -> None:
+    day_ms = 86_400_000
+    good = replace(good, row=replace(good.row, end_ms=None))  # it goes on
+    newer = replace(
+        good, run="b2cd-22222222", entries=(), spans=(),
+        row=replace(good.row, boot_id="boot-2", start_ms=START_MS + day_ms),
+    )  # fmt: skip
+    late = good.entries[-1]
+    text = json.dumps({**json.loads(late.text), "seq": 8, "t_ms": START_MS + 2 * day_ms})
+    going_on = replace(
+        good, spans=(), entries=(replace(late, seq=8, t_ms=START_MS + 2 * day_ms, text=text),)
+    )
+    for number, bundle in enumerate((good, newer, going_on)):
+        outcome = sink.take(received(sink, UID, [own(dump_bundle(bundle))]), [], number)
+        assert outcome.received
+    assert sink.database.ask("SELECT cloned_ms FROM node WHERE uid = ?", (UID,)) == [(2,)]
+    assert sink.database.ask("SELECT cloned_ms FROM node WHERE uid = ?", (OTHER_UID,)) == [(None,)]
+
+
+def test_a_reader_sees_its_own_firm_alone(server: Server, good: Bundle) -> None:
+    database = server.new_database()
+    sink = PostgresSink(database)
+    public = OTHER_KEY.public_key().public_bytes_raw()
+    Nodes(sink.database).enrol(OTHER_UID, public, "van", "Another Firm", "yard", 1, "test")
+    enrolled(sink, KEY, UID)
+    sink.take(received(sink, UID, [own(dump_bundle(good))]), [], 1)
+    with pytest.raises(psycopg.Error, match=r"fleet\.tenant"):
+        as_reader(database, "SELECT count(*) FROM journal")
+    seen = {}
+    for tenant in (1, 2):
+        with database.transaction():
+            database.run("SET LOCAL ROLE fleet_reader")
+            database.run(f"SET LOCAL fleet.tenant = {tenant}")
+            seen[tenant] = [
+                database.ask(f"SELECT count(*) FROM {table}")[0][0]
+                for table in ("node", "journal", "span", "run")
+            ]
+    assert seen[1] == [1, 0, 0, 0]
+    assert seen[2][0] == 1
+    assert all(seen[2])
+    with pytest.raises(psycopg.errors.InsufficientPrivilege):
+        as_reader(database, "UPDATE node SET state = 'retired' RETURNING 1")
+    database.close()
+
+
+def as_reader(database: PostgresDatabase, statement: str) -> list[Row]:
+    """Ask as whoever only reads."""
+    with database.transaction():
+        database.run("SET LOCAL ROLE fleet_reader")
+        return database.ask(statement)
