@@ -24,12 +24,18 @@ class BluetoothConfig(DriverConfig):
         default="", pattern=r"^$|^[0-9A-Fa-f]{2}(:[0-9A-Fa-f]{2}){5}$", description="its address"
     )
     name: str = Field(default="", description="the name it advertises")
-    adapter: str = Field(default="", description="hci0 and so on; empty for the default")
+    adapter: str = Field(default="", description="hci0 and so on; empty for the best placed")
+    service: str = Field(
+        default="", description="a service it advertises, where its address changes and it has "
+        "no name",
+    )  # fmt: skip
 
     @model_validator(mode="after")
     def _one_is_given(self) -> Self:
-        if not (self.address or self.name):
-            raise ValueError("give its address or its name; find them: pitlogger devices scan")
+        if not (self.address or self.name or self.service):
+            raise ValueError(
+                "give its address, its name or its service; find them: pitlogger devices scan"
+            )
         return self
 
 
@@ -46,6 +52,7 @@ def gatt_settings(config: GattConfig, *needed: str) -> GattSettings:
         address=config.address,
         name=config.name,
         adapter=config.adapter,
+        having=config.service,
         needed=needed,
         poll_s=config.poll_s,
         check_s=config.check_s,

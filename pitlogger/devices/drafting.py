@@ -55,12 +55,14 @@ def draft(node: str, tried: Sequence[Tried], strangers: Iterable[Find] = ()) -> 
     parts = [_HEAD, toml_table("[node]", {"name": node})]
     parts += [_device(one, _unique(_name(one), names)) for one in tried]
     unknown = [
-        f"#   {find.address} {find.name}".rstrip() for find in strangers if find.name
+        f"#   {dict(find.keys).get('address', '')} {find.name}".rstrip()
+        for find in strangers
+        if find.name
     ]  # fmt: skip
     if unknown:
         parts.append(
-            "# Heard, and no driver is known for it. One that is yours can be declared:\n"
-            "# pitlogger devices declare --address ADDRESS --out FILE\n"
+            "# Heard, and no driver is known for it. One that is yours can be pointed at:\n"
+            "# pitlogger devices point --address ADDRESS (or --device-name NAME)\n"
             + "\n".join(unknown) + "\n"
         )  # fmt: skip
     return "\n".join(parts)
@@ -75,6 +77,10 @@ def _device(tried: Tried, name: str) -> str:
         lines.append(f"# {tried.refused}")
     keys = {"id": name, "driver": tried.driver.name, **dict(find.keys)}
     tables = [toml_table("[[device]]", keys)]
+    if "key" in tried.refused and "key" in tried.driver.config.model_fields:
+        tables[0] += (
+            '# key = "..."      # 32 hex digits; its label, its box or its settings have it\n'
+        )
     tables += [_channel(name, channel) for channel in _channels(tried)]
     text = "\n".join(tables)
     for found in tried.said:

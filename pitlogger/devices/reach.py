@@ -15,7 +15,7 @@ from bleak.backends.scanner import AdvertisementData
 
 from pitlogger.devices.contract import DriverInfo
 from pitlogger.devices.transports.ble.radio import Radio
-from pitlogger.devices.transports.ble.settings import short_uuid
+from pitlogger.devices.transports.ble.settings import is_private, short_uuid
 from pitlogger.devices.transports.hidraw import SYSFS, nodes
 from pitlogger.devices.transports.ports import ports
 
@@ -46,9 +46,9 @@ class Find:
     @property
     def note(self) -> str:
         """A remark for the person, or nothing."""
-        if self.signal_dbm is not None and self.signal_dbm < _USABLE_DBM:
-            return "weak: bring it or the adapter nearer"
-        return self.remark
+        weak = self.signal_dbm is not None and self.signal_dbm < _USABLE_DBM
+        parts = ("weak: bring it or the adapter nearer" if weak else "", self.remark)
+        return "; ".join(part for part in parts if part)
 
 
 def suiting(find: Find, infos: Iterable[DriverInfo]) -> list[str]:
@@ -106,11 +106,31 @@ def _find(device: BLEDevice, advertisement: AdvertisementData) -> Find:
     services = {f"service:{short_uuid(uuid)}" for uuid in advertisement.service_uuids}
     data = {f"service-data:{short_uuid(uuid)}" for uuid in advertisement.service_data}
     name = advertisement.local_name or device.name or ""
+    keys, remark = _told_by(device, advertisement, name)
     return Find(
-        "bluetooth",
-        device.address,
-        name,
-        frozenset(services | data),
-        (("address", device.address),),
-        advertisement.rssi,
+        "bluetooth", device.address, name, frozenset(services | data), keys, advertisement.rssi,
+        remark,
+    )  # fmt: skip
+
+
+def _told_by(
+    device: BLEDevice, advertisement: AdvertisementData, name: str
+) -> tuple[tuple[tuple[str, str], ...], str]:
+    """Return the keys by which a configuration finds a device again, and what to mind.
+
+    An address that changes is never one of them.
+    """
+    properties = device.details.get("props", {}) if isinstance(device.details, dict) else {}
+    kind = str(properties.get("AddressType", "public"))
+    if not is_private(device.address, kind) or properties.get("Paired"):
+        return (("address", device.address),), ""
+    if name:
+        return (("name", name),), "its address changes: told by its name"
+    told = sorted(
+        {short_uuid(u) for u in (*advertisement.service_uuids, *advertisement.service_data)}
     )
+    if told:
+        return (
+            ("service", told[0]),
+        ), "its address changes: told by its service, so have one alone"
+    return (), "its address changes and nothing else tells it: pair it (pitlogger devices pair)"

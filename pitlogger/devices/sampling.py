@@ -9,7 +9,7 @@ from pitlogger.devices.contract import DriverInfo
 from pitlogger.devices.drafting import Tried
 from pitlogger.devices.reach import Find, suiting
 from pitlogger.devices.registry import Registry, configure
-from pitlogger.devices.runner import Device
+from pitlogger.devices.runner import ASIDE, Device
 from pitlogger.devices.trial import Trial
 from pitlogger.errors import ConfigError
 
@@ -63,4 +63,5 @@ async def _try(find: Find, name: str, registry: Registry, seconds: float) -> Tri
     await trial.run(seconds)
     said = tuple(trial.latest.values())
     refused = trial.refused[-1].reason if trial.refused else trial.message
-    return Tried(find, driver.info, (), said, "" if said else refused)
+    is_read = any(found.quantity not in ASIDE for found in said)
+    return Tried(find, driver.info, (), said, "" if is_read else refused)

@@ -111,6 +111,10 @@ class BTHome(DriverBase):
         """Return what the device advertises."""
         return AdvertisementTransport(
             AdvertisementSettings(
-                address=config.address, name=config.name, service=SERVICE, adapter=config.adapter
+                address=config.address,
+                name=config.name,
+                having=config.service,
+                service=SERVICE,
+                adapter=config.adapter,
             )
         )

@@ -47,6 +47,7 @@ class DeclaredConfig(SerialConfig):
     address: str = ""
     name: str = ""
     adapter: str = ""
+    service: str = ""
     serial: str = Field(default="", description="of a USB HID device, where there are several")
 
     @model_validator(mode="before")
@@ -65,8 +66,8 @@ class DeclaredConfig(SerialConfig):
                 raise ValueError("a declared serial device needs its port")
         elif isinstance(self.declaration.source, HidSource):
             return self
-        elif not (self.address or self.name):
-            raise ValueError("a declared Bluetooth device needs its address or name")
+        elif not (self.address or self.name or self.service):
+            raise ValueError("a declared Bluetooth device needs its address, name or service")
         return self
 
     @property
@@ -134,6 +135,7 @@ class Declared(DriverBase):
                 AdvertisementSettings(
                     address=config.address,
                     name=config.name,
+                    having=config.service,
                     service=source.service or "",
                     maker=source.company,
                     adapter=config.adapter,
@@ -155,6 +157,7 @@ def _gatt(config: DeclaredConfig, source: GattSource) -> Transport:
         GattSettings(
             address=config.address,
             name=config.name,
+            having=config.service,
             adapter=config.adapter,
             needed=(source.characteristic,),
             written=source.poll_characteristic or "",

@@ -183,7 +183,7 @@ class Radio:
         if not settings.is_by_name:
             return None
         now_s = asyncio.get_running_loop().time()
-        known = self._namesakes.setdefault(settings.name, Namesakes(settings.name))
+        known = self._namesakes.setdefault(settings.called, Namesakes(settings.called))
         for address in addresses:
             known.hear(address, now_s)
         return known.trouble(now_s)

@@ -10,6 +10,7 @@ from bleak.backends.scanner import AdvertisementData
 from pitlogger.errors import ConfigError
 
 BATTERY = "2a19"
+_STATIC, _TOP = 0xC0, 0xC0  # two highest bits of a random address that stays
 _TAIL = "-0000-1000-8000-00805f9b34fb"  # Bluetooth Core, vol. 3 part B, 2.5.1
 
 
@@ -25,21 +26,32 @@ def full_uuid(uuid: str) -> str:
     return f"0000{uuid.lower()}{_TAIL}" if len(uuid) == 4 else uuid.lower()
 
 
+def is_private(address: str, kind: str) -> bool:
+    """Tell whether an address is one that its device changes every few minutes.
+
+    Of random addresses only those whose two highest bits are ones stay (Bluetooth Core, vol. 6
+    part B, 1.3.2).
+    """
+    return kind == "random" and int(address[:2], 16) & _TOP != _STATIC
+
+
 @dataclass(frozen=True, slots=True)
 class DeviceSettings:
     """A device by its address, ``AA:BB:CC:DD:EE:FF``, or its name where the address changes.
 
-    ``adapter`` is such as ``hci0``; empty for the default.
+    ``having`` is a service it advertises, for one without a name; ``adapter`` is such as
+    ``hci0``, and the best placed where it is empty.
     """
 
     address: str = ""
     name: str = ""
     adapter: str = ""
+    having: str = ""
 
     def __post_init__(self) -> None:
-        if not (self.address or self.name):
+        if not (self.address or self.name or self.having):
             raise ConfigError(
-                "a Bluetooth device needs its address or its name; "
+                "a Bluetooth device needs its address, its name or its service; "
                 "find them with: pitlogger devices scan"
             )
 
@@ -51,13 +63,21 @@ class DeviceSettings:
     @property
     def what(self) -> str:
         """The device in words."""
-        return f"Bluetooth device {self.address or self.name}"
+        return f"Bluetooth device {self.called}"
+
+    @property
+    def called(self) -> str:
+        """What tells it: address, name or service."""
+        return self.address or self.name or f"with service {self.having}"
 
     def matches(self, device: BLEDevice, advertisement: AdvertisementData) -> bool:
         """Tell whether an advertisement is this device's; an address beats a name."""
         if self.address:
             return device.address.upper() == self.address.upper()
-        return self.name in (advertisement.local_name, device.name)
+        if self.name:
+            return self.name in (advertisement.local_name, device.name)
+        told = (*advertisement.service_uuids, *advertisement.service_data)
+        return short_uuid(self.having) in {short_uuid(uuid) for uuid in told}
 
 
 @dataclass(frozen=True, slots=True)
