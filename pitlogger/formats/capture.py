@@ -11,10 +11,12 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
+from itertools import pairwise
 from pathlib import Path
 from typing import Any, NamedTuple, NoReturn
 
+from pitlogger.clock import rfc3339
 from pitlogger.errors import CaptureError, PitloggerError, unknown
 from pitlogger.formats.journal_json import load_body
 from pitlogger.model.cooks import STAGE_ALIASES, WEIGHABLE, Piece, Stage
@@ -22,6 +24,8 @@ from pitlogger.model.journal import Body, PieceSplit, SpotRead, StageSet, Weighe
 from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import SENML_UNIT, Quality, Reading
 
+_DAY_MS = 86_400_000
+LONGEST_GAP_MS = 31 * _DAY_MS  # dry brining and ageing are weeks, no cook pauses a month
 _LAST_MS = 253_402_300_799_000  # the end of the year 9999, the last that RFC 3339 can write
 
 
@@ -167,7 +171,21 @@ def parse_capture(lines: Iterable[bytes], name: str = "capture") -> list[Record]
     for record in (records[0], records[-1]) if records else ():
         if abs(_time(record)) > _LAST_MS:
             raise CaptureError(f"{name}: a time of {_time(record) / 1000:g} s is not in our era")
+    _refuse_long_gap(records, name)
     return records
+
+
+def _refuse_long_gap(records: Sequence[Record], name: str) -> None:
+    """Refuse a pause that no cook has: a clock was wrong, or two captures are in one file."""
+    if records and _time(records[-1]) - _time(records[0]) > LONGEST_GAP_MS:
+        for before, after in pairwise(records):
+            gap_ms = _time(after) - _time(before)
+            if gap_ms > LONGEST_GAP_MS:
+                raise CaptureError(
+                    f"{name}: nothing for {gap_ms / _DAY_MS:.0f} days after"
+                    f" {rfc3339(_time(before))}; expected at most {LONGEST_GAP_MS // _DAY_MS}: mend"
+                    " the times, or cut the file there"
+                )
 
 
 def parse_pack(payload: bytes, now_ms: int) -> list[Record]:

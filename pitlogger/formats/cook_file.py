@@ -39,6 +39,9 @@ def _text(value: Any, example: str) -> str:
     return value
 
 
+_FIRST_YEAR, _LAST_YEAR = 1970, 9998
+
+
 def _moment_ms(value: Any) -> int:
     """Return UTC milliseconds of an RFC 3339 text or a TOML date-time with its offset."""
     moment = value
@@ -51,6 +54,9 @@ def _moment_ms(value: Any) -> int:
         raise ValueError("expected a date and time such as 2026-09-19T18:00:00-05:00")
     if moment.tzinfo is None:
         raise ValueError("the time has no offset from UTC: add one, such as -05:00 or Z")
+    if not _FIRST_YEAR <= moment.year <= _LAST_YEAR:
+        raise ValueError(f"the year {moment.year} is not in our era: expected {_FIRST_YEAR} to"
+                         f" {_LAST_YEAR}")  # fmt: skip
     return round(moment.timestamp() * 1000)
 
 
@@ -60,8 +66,8 @@ def _wrap_at(value: Any) -> int:
 
 
 def _cut(value: Any) -> str:
-    if value not in CUTS:
-        raise ValueError(unknown("cut", str(value), CUTS))
+    if not isinstance(value, str) or value not in CUTS:
+        raise ValueError(unknown("cut", str(value)[:40], CUTS))
     return str(value)
 
 

@@ -116,6 +116,9 @@ def unguarded(cell: str) -> str:
     return cell[1:] if cell[:1] == "'" and cell[1:].startswith(_FORMULA) else cell
 
 
+MOST_BYTES = 10_000_000
+
+
 def read_paper_log(path: Path) -> PaperLog:
     """Read a CSV or XLSX file.
 
@@ -124,6 +127,11 @@ def read_paper_log(path: Path) -> PaperLog:
             file without the extra ``pitlogger[sheets]``.
     """
     try:
+        if (size := path.stat().st_size) > MOST_BYTES:
+            raise UsageError(
+                f"{path}: {size / 1e6:.0f} MB; expected at most {MOST_BYTES / 1e6:.0f} MB, which is"
+                " a lifetime of cooks: cut it into several files"
+            )
         octets = path.read_bytes()
     except OSError as fault:
         raise UsageError(f"{path}: cannot be read ({fault.strerror}); give a CSV file") from None

@@ -16,6 +16,7 @@ from pydantic import BaseModel, ValidationError
 from pitlogger.errors import UsageError, nearest
 
 M = TypeVar("M", bound=BaseModel)
+MOST_BYTES = 4_000_000
 _HEADER = re.compile(r"\s*(\[\[?)\s*([^\]]+?)\s*\]\]?\s*(?:#.*)?$")
 _KEY = re.compile(r"\s*([A-Za-z0-9_\-\"'.]+?)\s*=")
 Location = tuple[str | int, ...]
@@ -29,6 +30,8 @@ def read_toml(path: Path, model: type[M], error: type[UsageError]) -> M:
             message starts with ``file:line``.
     """
     try:
+        if path.stat().st_size > MOST_BYTES:
+            raise error(f"{path}: larger than {MOST_BYTES / 1e6:.0f} MB: is it the right file?")
         text = path.read_text(encoding="utf-8")
     except OSError as fault:
         raise error(f"{path}: cannot be read: {fault.strerror}") from None

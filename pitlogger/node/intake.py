@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Iterable
 from dataclasses import replace
 
@@ -17,12 +18,17 @@ from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import Reading
 from pitlogger.views.node import Node
 
+log = logging.getLogger(__name__)
+
+MOST_CHANNELS = 256  # of a node; a sender of made-up names must fill no memory
+
 
 class Intake:
     """Gives what a device sends the name of its channel, and the time it has now."""
 
     def __init__(self, node: Node) -> None:
         self._node = node
+        self._overflowing: set[str] = set()
 
     def configure(self, config: Config, channels: Iterable[Channel]) -> None:
         """Go by another configuration from now on; ``channels`` are those it names."""
@@ -38,12 +44,14 @@ class Intake:
                 press(self._node.engine, bound, now_ms, self._node.feed)
             return
         channel = self._channel_of(device, measured)
+        if channel is None:
+            return
         value = None
         if measured.value is not None:
             value = milli_units(measured.value, measured.unit)
         self._node.feed(Reading(channel, now_ms, value, measured.quality, measured.stable))
 
-    def _channel_of(self, device: str, measured: Measurement) -> str:
+    def _channel_of(self, device: str, measured: Measurement) -> str | None:
         """Return the channel's id; what nobody said of it is learnt from its first value."""
         name = self._routes.get((device, measured.channel))
         if name is None:
@@ -52,11 +60,23 @@ class Intake:
             if whole and self._channels[whole].quantity in (None, measured.quantity):
                 name = whole
         channel = self._channels.get(name)
+        if channel is None and len(self._channels) >= MOST_CHANNELS:
+            self._refused(device)
+            return None
         if channel is None or channel.quantity is None:
             channel = channel or Channel(name, device=device)
             self._channels[name] = met = replace(channel, quantity=measured.quantity)
             self._node.meet(met)
         return name
+
+    def _refused(self, device: str) -> None:
+        """Say once that a device names more channels than a pit can have."""
+        if device not in self._overflowing:
+            self._overflowing.add(device)
+            log.error(
+                "%s sends ever more channels: %d are known, further ones are not kept. Name those"
+                " that matter under [[device.channel]]", device, MOST_CHANNELS,
+            )  # fmt: skip
 
     def changed(self, device: str, link: Link, message: str, remedy: str) -> None:
         """Take that a device came, or was lost and what to do about it."""

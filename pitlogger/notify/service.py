@@ -149,13 +149,20 @@ class Notifier:
             except StoreError as fault:
                 log.warning("the outbox of the last run cannot be read: %s", fault)
         for row in sorted(rows, key=lambda row: (row.created_ms, row.id)):
-            if row.channel == STANDING:
-                self.outbox.restore([Standing.load(row.body)])
-            elif row.channel in self.couriers:
-                self.couriers[row.channel].hand_in(Message.load(row.body), row, now_ms)
-            else:
-                self._save(replace(row, last_error=LEFT, done=True))
+            try:
+                self._restore(row, now_ms)
+            except (ValueError, KeyError, TypeError, AttributeError) as fault:
+                log.error("a notice of the last run cannot be read: %s: %r", row.id, fault)
+                self._save(replace(row, last_error="it could not be read any more", done=True))
         self.reconcile(now_ms)
+
+    def _restore(self, row: Notice, now_ms: int) -> None:
+        if row.channel == STANDING:
+            self.outbox.restore([Standing.load(row.body)])
+        elif row.channel in self.couriers:
+            self.couriers[row.channel].hand_in(Message.load(row.body), row, now_ms)
+        else:
+            self._save(replace(row, last_error=LEFT, done=True))
 
     def reconcile(self, now_ms: int) -> None:
         """Compare what stands with the engine's own alerts; events can be lost, these cannot."""

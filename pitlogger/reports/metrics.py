@@ -143,6 +143,7 @@ def _family(
 
 
 def _escaped(text: str) -> str:
+    text = "".join(char if char.isprintable() or char == "\n" else "\ufffd" for char in text)
     return text.replace("\\", "\\\\").replace('"', '\\"').replace("\n", "\\n")
 
 

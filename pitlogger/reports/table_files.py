@@ -26,7 +26,8 @@ PARQUET_ROWS_A_GROUP = 50_000
 
 
 def guarded(text: str) -> str:
-    """Return a text that no spreadsheet takes for a formula."""
+    """Return a text that no spreadsheet takes for a formula and no terminal for an order."""
+    text = "".join(char if char.isprintable() or char in "\n\t\r" else "\ufffd" for char in text)
     return f"'{text}" if text.startswith(_DANGEROUS) else text
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import Annotated
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
 from pitlogger.formats.capture import stage_of
 from pitlogger.formats.cook_file import (
@@ -26,8 +26,14 @@ from pitlogger.formats.cook_file import (
 from pitlogger.model.cooks import Stage
 from pitlogger.questions import Answers
 
-Text = Annotated[str, Field(max_length=2000)]
-Initials = Annotated[str, Field(max_length=12)]
+
+def one_line(text: str) -> str:
+    """Return a text on one line, without what steers a terminal or forges a line of a list."""
+    return "".join(char if char.isprintable() else " " for char in text).strip()
+
+
+Text = Annotated[str, Field(max_length=2000), AfterValidator(one_line)]
+Initials = Annotated[str, Field(max_length=12), AfterValidator(one_line)]
 Key = Annotated[str, Field(max_length=80)]
 Name = Annotated[str, Field(min_length=1, max_length=80)]
 StageId = Annotated[Stage, BeforeValidator(lambda value: stage_of(str(value)))]

@@ -433,6 +433,21 @@ async def test_a_retained_command_is_refused_and_deleted(tmp_path: Path, broker:
             await until(lambda: hub.last(f"{ROOT}/command") == "")
 
 
+async def test_a_command_retained_while_we_listen_is_refused_too(
+    tmp_path: Path, broker: Broker
+) -> None:
+    async with Node(tmp_path, broker, "commands = true") as node, watching(broker.port) as hub:
+        node.start_cook()
+        await ask(hub, {**NOTE, "key": "fresh"}, properties=expiring(30))
+        text = json.dumps({**NOTE, "key": "kept"})
+        await hub.client.publish(
+            f"{ROOT}/command", text, qos=1, retain=True, properties=expiring(30)
+        )
+        await until(lambda: hub.documents(f"{ROOT}/answer")[-1]["key"] == "kept")
+        assert "retained" in hub.documents(f"{ROOT}/answer")[-1]["error"]
+        assert len(node.daemon.engine.book.notes) == 1
+
+
 @pytest.mark.parametrize(
     ("document", "expiry_s", "words"),
     [

@@ -15,6 +15,8 @@ import math
 import re
 from decimal import Decimal
 
+import regex
+
 from pitlogger.devices.contract import Decoder, Measurement
 from pitlogger.devices.decoders import DecodeOptions, DecoderInfo
 from pitlogger.devices.framing import FrameDecoder, LineDecoder, Outcome
@@ -26,6 +28,9 @@ from pitlogger_drivers.conversion import ConvertingDecoder
 from pitlogger_drivers.declared.model import Declaration, SerialSource, Value, parse
 from pitlogger_drivers.text import ascii_line
 
+MATCH_S = 0.02
+SLOW_LINES = 3
+MOST_CHARACTERS = 1000
 _NUMBER = re.compile(r"\s*([+-]?)\s*(\d{1,12}(?:[.,]\d{1,9})?|[.,]\d{1,9})\s*")
 
 
@@ -84,11 +89,12 @@ class FrameParser:
 class LineParser:
     """Read lines by the named groups of a regular expression."""
 
-    __slots__ = ("_declaration", "_pattern")
+    __slots__ = ("_declaration", "_pattern", "_too_slow")
 
     def __init__(self, declaration: Declaration, source: SerialSource) -> None:
         self._declaration = declaration
-        self._pattern = re.compile(source.line)
+        self._pattern = regex.compile(source.line)
+        self._too_slow = 0
 
     def parse(self, line: bytes) -> tuple[Outcome, ...]:
         """Return the declared values of one line.
@@ -100,7 +106,7 @@ class LineParser:
             MalformedError: The line does not match.
         """
         text = ascii_line(line)
-        match = self._pattern.fullmatch(text) or self._pattern.fullmatch(text.strip())
+        match = self._match(text) or self._match(text.strip())
         if match is None:
             raise MalformedError(f"'{text}' does not match {self._pattern.pattern}")
         stable = self._is_stable(match)
@@ -110,7 +116,24 @@ class LineParser:
             if value.group is not None and (match[value.group] is not None or "" in value.sentinels)
         )
 
-    def _is_stable(self, match: re.Match[str]) -> bool | None:
+    def _match(self, text: str) -> regex.Match[str] | None:
+        """Match in a bounded time: an expression that backtracks must not hold up the alarms."""
+        if self._too_slow >= SLOW_LINES:
+            raise MalformedError(
+                f"{self._pattern.pattern} took too long on {SLOW_LINES} lines and is not tried any"
+                " more: write it without a repeat within a repeat"
+            )
+        if len(text) > MOST_CHARACTERS:
+            raise MalformedError(f"a line of {len(text)} characters; at most {MOST_CHARACTERS}")
+        try:
+            return self._pattern.fullmatch(text, timeout=MATCH_S)
+        except TimeoutError:
+            self._too_slow += 1
+            raise MalformedError(
+                f"{self._pattern.pattern} takes longer than {MATCH_S:g} s on '{text[:40]}'"
+            ) from None
+
+    def _is_stable(self, match: regex.Match[str]) -> bool | None:
         stable = self._declaration.stable
         if stable is None or stable.group is None or match[stable.group] is None:
             return None

@@ -35,6 +35,7 @@ from decimal import Decimal
 from functools import lru_cache
 from typing import Annotated, Literal, Self
 
+import regex
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
 
 from pitlogger.devices.octet_types import OCTETS, Order, Type
@@ -112,8 +113,8 @@ class SerialSource(_Strict):
     @classmethod
     def _is_pattern(cls, line: str) -> str:
         try:
-            re.compile(line)
-        except re.error as error:
+            regex.compile(line)
+        except regex.error as error:
             raise ValueError(f"no regular expression: {error}") from None
         return line
 

@@ -11,7 +11,9 @@ from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from pitlogger.notify.task_group import stop_if_cancelled
 
-_OTHERS = SubscribeOptions(qos=1, noLocal=True)
+# Retained as published: else the broker hides from who is subscribed that a message was retained
+# (MQTT 5, 3.8.3.1), and the first retained command would be carried out.
+_OTHERS = SubscribeOptions(qos=1, noLocal=True, retainAsPublished=True)
 
 
 async def retain(client: aiomqtt.Client, topic: str, payload: str | None, qos: int = 1) -> None:

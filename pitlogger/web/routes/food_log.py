@@ -42,16 +42,20 @@ class SignAsk(Ask):
     cook: str | None = None
 
 
+# Of an instrument that shows anything at all: a thousand degrees, a tonne.
+Milli = Annotated[int, Field(ge=-1_000_000_000, le=1_000_000_000)]
+
+
 class CheckAsk(Ask):
     """A verification that was made, and the offset to store, in milli-units."""
 
     instrument: str
     method: Literal["ice", "boil", "scale"]
-    error: int
-    tolerance: int
+    error: Milli
+    tolerance: Milli
     within: bool
     reference: Text = ""
-    offset: int | None = None
+    offset: Milli | None = None
 
 
 class DatedBody(BaseModel):

@@ -44,6 +44,9 @@ class EventAnswer(StreamingResponse):
     media_type = "text/event-stream"
 
 
+LAST_MS = 253_402_300_799_000  # the end of the year 9999
+
+
 def make_api(daemon: Node) -> APIRouter:
     """Return the routes of the API, bound to a daemon."""
     api = APIRouter(prefix="/api/v1", responses=RESPONSES)
@@ -122,7 +125,9 @@ def _add_reads(api: APIRouter, daemon: Node) -> None:
 
     @api.get("/chart", summary="Readings in equal buckets: lowest, highest and mean")
     async def chart(
-        from_ms: int, to_ms: int, channel: list[str] = Query(default=[]),  # noqa: B008
+        from_ms: int = Query(ge=-LAST_MS, le=LAST_MS),
+        to_ms: int = Query(ge=-LAST_MS, le=LAST_MS),
+        channel: list[str] = Query(default=[], max_length=200),  # noqa: B008
         buckets: int = Query(600, ge=1, le=5000),
     ) -> list[ChartView]:  # fmt: skip
         if to_ms <= from_ms:
