@@ -4,7 +4,7 @@ Only a receipt ends a bundle: the link between may lose, double and reorder. The
 a bundle is sent again is four times the smoothed time of a receipt, at least 20 s, doubled
 with each try up to ten minutes, spread by a quarter. Where the other side has forgotten the
 session, all go again within two seconds. Each of these was found needed by measurement (see
-docs/decisions/0012-fleet.md); the smoothing is that of RFC 6298 (alpha = 1/8).
+docs/decisions/0011-fleet.md); the smoothing is that of RFC 6298 (alpha = 1/8).
 """
 
 from __future__ import annotations
