@@ -268,6 +268,8 @@ class Annunciator:
             watch.raised_ms = t_ms
             watch.priority, watch.wakes = rule.priority, rule.wakes
             watch.remedy = watch.detail_remedy or rule.remedy
+            limit = self._limits.get(watch.key)
+            watch.limit = None if limit is None else limit.limit
             watch.message = self._message(watch, rule)
             if rule.realarm_ms is not None:
                 self._timer(t_ms + rule.realarm_ms, "realarm", watch.key)
@@ -276,7 +278,7 @@ class Annunciator:
             wakes=watch.wakes and after in ANNUNCIATED, piece=watch.piece, channel=watch.channel,
             value=None if watch.kind == "battery-low" else watch.value,
             unit=None if watch.value is None or watch.kind == "battery-low" else "c",
-            message=watch.message, remedy=watch.remedy, until_ms=watch.until_ms,
+            limit=watch.limit, message=watch.message, remedy=watch.remedy, until_ms=watch.until_ms,
         )  # fmt: skip
         self._record(t_ms, changed, by)
 

@@ -103,7 +103,7 @@ def _impose(engine: Engine, t_ms: int, changed: AlertChanged) -> None:
         return
     watch.state, watch.since_ms = changed.now, t_ms
     watch.priority, watch.message, watch.remedy = changed.priority, changed.message, changed.remedy
-    watch.value, watch.until_ms = changed.value, changed.until_ms
+    watch.value, watch.limit, watch.until_ms = changed.value, changed.limit, changed.until_ms
     if changed.now in (AlertState.UNACKNOWLEDGED, AlertState.ACKNOWLEDGED):
         watch.holds = True
         watch.raised_ms = t_ms

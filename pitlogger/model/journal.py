@@ -245,6 +245,7 @@ class AlertChanged:
     message: str = ""
     remedy: str = ""
     until_ms: int | None = None
+    limit: int | None = None  # of a limit alert, milli-units at the crossing
     kind: Literal["alert-changed"] = "alert-changed"
 
 

@@ -11,13 +11,15 @@ from pitlogger.model.journal import AlertChanged
 from pitlogger.notify.alert_status import Standing
 from pitlogger.notify.outbox import Happened, Push
 from pitlogger.rules.conditions import Watch
+from pitlogger.rules.messages import Units
 from pitlogger.rules.policies import Policy
+from pitlogger.views.alert_words import alert_words
 from pitlogger.views.fanout import Happening
 
 _OURS = ("utc_ms", "on_disk")  # what telling adds to an entry
 
 
-def change_of(happening: Happening) -> Happened | None:
+def change_of(happening: Happening, units: Units) -> Happened | None:
     """Return the state an alert entered, ``None`` for whatever else happened."""
     if happening.kind != "alert":
         return None
@@ -27,17 +29,17 @@ def change_of(happening: Happening) -> Happened | None:
         return None
     return Happened(
         body.alert, body.alert_kind, body.now, body.priority, body.wakes, entry.t_ms,
-        body.message, body.remedy, was=body.was,
+        alert_words(body, units), body.remedy, was=body.was,
     )  # fmt: skip
 
 
-def all_standing(watches: Iterable[Watch], policy: Policy) -> Iterator[Happened]:
+def all_standing(watches: Iterable[Watch], policy: Policy, units: Units) -> Iterator[Happened]:
     """Yield every alert that is not normal, as it is now."""
     for watch in watches:
         if watch.state is not AlertState.NORMAL:
             yield Happened(
                 watch.key, watch.kind, watch.state, watch.priority, watch.wakes,
-                watch.raised_ms, watch.message,
+                watch.raised_ms, alert_words(watch, units),
                 watch.remedy or policy.rules[watch.kind].remedy,
             )  # fmt: skip
 

@@ -168,11 +168,11 @@ class Notifier:
         """Compare what stands with the engine's own alerts; events can be lost, these cannot."""
         self._reconciled_ms = now_ms
         watches = self.node.engine.state.watches.values()
-        self.outbox.reconcile(all_standing(watches, self.node.policy))
+        self.outbox.reconcile(all_standing(watches, self.node.policy, self.node.units))
 
     def take(self, happening: Happening) -> None:
         """Take what happened; only alerts matter here."""
-        if (change := change_of(happening)) is not None:
+        if (change := change_of(happening, self.node.units)) is not None:
             self.outbox.happened(change)
 
     # -- out ------------------------------------------------------------------------------

@@ -24,6 +24,7 @@ from pitlogger.reports.sheet import (
 )
 from pitlogger.safety.verdict import NEVER_JUDGED, Verdict, in_words
 from pitlogger.views import shown, words
+from pitlogger.views.alert_words import alert_words
 from pitlogger.views.language import figure, mark, tr, trn
 from pitlogger.yields.ledger import Account
 
@@ -226,7 +227,7 @@ def _alarm_row(
     return (
         record.wall.clock(since_ms),
         tr(words.PRIORITIES[first.priority.label]),
-        first.message,
+        alert_words(first, record.units),
         answered,
         by,
     )

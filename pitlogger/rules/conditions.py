@@ -41,6 +41,7 @@ class Watch:
     raised_ms: int = 0
     until_ms: int | None = None
     value: int | None = None
+    limit: int | None = None  # at the crossing, in milli-units
     message: str = ""
     remedy: str = ""
     detail: str = ""  # what is known of its cause beyond what the rule says

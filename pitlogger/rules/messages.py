@@ -16,35 +16,40 @@ class Units:
     mass: str = "lb-oz"
 
 
+OVER, UNDER = "{subject} at {value}, over {limit}", "{subject} at {value}, under {limit}"
+# What a limit alert says. The second text of a kind is for one raised by what lies ahead.
+LIMIT_TEXTS: dict[str, tuple[str, ...]] = {
+    "wrap-due": ("{subject}: lead core at {value}, wrap target {limit}",),
+    "pull-due": ("{subject}: lead core at {value}, pull target {limit}",),
+    "tender-check-due": ("{subject}: lead core at {value}, tender check from {limit}",),
+    "hot-hold-near": (
+        "{subject}: coldest core at {value}, hot-hold warning below {limit}",
+        "{subject}: coldest core at {value}, likely under the hot-hold limit within 45 min",
+    ),
+    "hot-hold-low": (
+        "{subject}: coldest core at {value}, below the hot-hold limit {limit} for {delay}",
+    ),
+    "battery-low": ("{subject}: battery at {share}",),
+    "flare-up": ("{subject} at {value}: very hot or rising very fast",),
+}
+
+
 def limit_message(limit: Limit, value: int | None, units: Units, *, foreseen: bool = False) -> str:
-    """Return what a limit alert says at the value that raised it.
+    """Return what a limit alert says at the value that raised it, as the journal keeps it.
+
+    ``views.alert_words`` says the same in a reader's language and units.
 
     Args:
         foreseen: It was raised by what lies ahead, not by the value.
     """
-    subject = limit.piece or limit.channel or "node"
-    at = "" if value is None else f" at {show_temperature(value, units.temperature)}"
-    mark = show_temperature(limit.limit, units.temperature)
-    match limit.rule.kind:
-        case "wrap-due":
-            return f"{subject}: lead core{at}, wrap target {mark}"
-        case "pull-due":
-            return f"{subject}: lead core{at}, pull target {mark}"
-        case "hot-hold-near" if foreseen:
-            return f"{subject}: coldest core{at}, likely under the hot-hold limit within 45 min"
-        case "hot-hold-near":
-            return f"{subject}: coldest core{at}, hot-hold warning below {mark}"
-        case "hot-hold-low":
-            return (
-                f"{subject}: coldest core{at}, below the hot-hold limit {mark} "
-                f"for {show_duration(limit.rule.on_delay_ms)}"
-            )
-        case "battery-low":
-            return f"{subject}: battery at {(value or 0) / 1000:.0f} %"
-        case "flare-up":
-            return f"{subject}{at}: very hot or rising very fast"
-        case "tender-check-due":
-            return f"{subject}: lead core{at}, tender check from {mark}"
-        case _:
-            word = "over" if limit.side > 0 else "under"
-            return f"{subject}{at}, {word} {mark}"
+    texts = LIMIT_TEXTS.get(limit.rule.kind, (OVER if limit.side > 0 else UNDER,))
+    text = texts[-1] if foreseen else texts[0]
+    if value is None:
+        text = text.replace(" at {value}", "")
+    return text.format(
+        subject=limit.piece or limit.channel or "node",
+        value=show_temperature(value or 0, units.temperature),
+        limit=show_temperature(limit.limit, units.temperature),
+        share=f"{(value or 0) / 1000:.0f} %",
+        delay=show_duration(limit.rule.on_delay_ms),
+    )

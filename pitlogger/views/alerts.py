@@ -10,6 +10,7 @@ from pitlogger.clock import rfc3339
 from pitlogger.model.alerts import ACTIVE, ANNUNCIATED, AlertClass, AlertState, alert_class
 from pitlogger.rules.conditions import Watch
 from pitlogger.views import words
+from pitlogger.views.alert_words import alert_words
 from pitlogger.views.language import tr
 from pitlogger.views.node import Node
 from pitlogger.views.view import Moment, View, moment
@@ -37,6 +38,7 @@ class AlertView(View):
     Attributes:
         alert: Its key, ``kind/subject``, by which it is acknowledged.
         title: What its kind is called.
+        value_c: At the crossing of ``limit_c``; ``None`` for what is no limit of a temperature.
         until: When it comes back from its shelf.
     """
 
@@ -53,6 +55,8 @@ class AlertView(View):
     raised: Moment
     until: Moment | None
     message: str
+    value_c: float | None
+    limit_c: float | None
     cause: str
     consequence: str
     remedy: str
@@ -86,12 +90,19 @@ def alert_view(node: Node, watch: Watch) -> AlertView:
         since=rfc3339(watch.since_ms + offset_ms),
         raised=rfc3339(watch.raised_ms + offset_ms),
         until=moment(watch.until_ms, offset_ms),
-        message=watch.message or words.alert_named(watch.key),
+        message=alert_words(watch, node.units),
+        value_c=_celsius(watch.value, watch),
+        limit_c=_celsius(watch.limit, watch),
         cause=tr(rule.cause),
         consequence=tr(rule.consequence),
-        remedy=watch.remedy or tr(rule.remedy),
+        remedy=tr(watch.remedy or rule.remedy),
         act_within=tr(rule.act_within),
     )
+
+
+def _celsius(milli: int | None, watch: Watch) -> float | None:
+    known = milli is not None and watch.limit is not None and watch.kind != "battery-low"
+    return milli / 1000 if known and milli is not None else None
 
 
 def standing(node: Node) -> list[Watch]:

@@ -44,6 +44,7 @@ from pitlogger.model.quantities import show_duration
 from pitlogger.model.readings import Site
 from pitlogger.rules.messages import Units
 from pitlogger.views import words
+from pitlogger.views.alert_words import alert_words
 from pitlogger.views.language import tr
 from pitlogger.views.shown import mass, temperature
 
@@ -107,10 +108,10 @@ def body_words(body: Body, units: Units) -> str:
                 right=right,
             ) + _because(body.reason)
         case _:
-            return _of_pieces_and_probes(body)
+            return _of_pieces_and_probes(body, units)
 
 
-def _of_pieces_and_probes(body: Body) -> str:
+def _of_pieces_and_probes(body: Body, units: Units) -> str:
     match body:
         case PieceAdded():
             return tr("{piece}: added, {cut}", piece=body.piece.id, cut=words.cut(body.piece.cut))
@@ -140,7 +141,7 @@ def _of_pieces_and_probes(body: Body) -> str:
         case LearningSet() | CookWithdrawn() | ChannelDoubted():
             return _of_trust(body)
         case _:
-            return _of_the_node(body)
+            return _of_the_node(body, units)
 
 
 def _of_trust(body: LearningSet | CookWithdrawn | ChannelDoubted) -> str:
@@ -157,14 +158,14 @@ def _of_trust(body: LearningSet | CookWithdrawn | ChannelDoubted) -> str:
     return tr(line, what=what) + _because(body.reason)
 
 
-def _of_the_node(body: Body) -> str:
+def _of_the_node(body: Body, units: Units) -> str:
     """Return the line of what alerts, forecasts, devices and checks came to."""
     match body:
         case AlertActed():
             done = tr(words.ALERT_ACTS[body.action])
             return f"{words.alert_named(body.alert)}: {done}{_because(body.reason)}"
         case AlertChanged():
-            return f"{words.state(body.now)}: {body.message or words.alert_named(body.alert)}"
+            return f"{words.state(body.now)}: {alert_words(body, units)}"
         case Doubted():
             return tr("doubt: {message}", message=body.message)
         case ForecastMade():

@@ -11,6 +11,7 @@ from pitlogger.model.next_steps import NEXT_CHECKPOINT, NEXT_STAGE
 from pitlogger.model.quantities import Quantity, show_duration
 from pitlogger.model.readings import Quality, Site
 from pitlogger.views import words
+from pitlogger.views.alert_words import alert_words
 from pitlogger.views.alerts import AlertView, active, alerts
 from pitlogger.views.language import tr
 from pitlogger.views.node import Node
@@ -243,7 +244,7 @@ def sentence(node: Node, now_ms: int) -> str:
     book = engine.book
     if not is_running(node) or book.cook is None:
         return tr("No cook is running.")
-    parts = [alarm.message for alarm in active(node, "alarm")[:1]]
+    parts = [alert_words(alarm, node.units) for alarm in active(node, "alarm")[:1]]
     parts += [
         tr("{channel} at {value}", channel=lane.state.id, value=temperature(lane.state.level, unit))
         for lane in engine.lanes.values()

@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterator, Mapping
 from importlib import resources
 from importlib.resources.abc import Traversable
 from io import BytesIO
+from itertools import chain
 from typing import Any
 
 from babel.messages.catalog import Catalog
@@ -20,6 +21,7 @@ from babel.messages.pofile import write_po
 from jinja2 import DictLoader
 from jinja2.ext import extract_from_ast
 
+from pitlogger.rules.messages import LIMIT_TEXTS, OVER, UNDER
 from pitlogger.safety.record import SHEETS
 from pitlogger.safety.verdict import in_words
 from pitlogger.views.pages import environment
@@ -64,7 +66,13 @@ def accented(text: str) -> str:
 def _catalog() -> Catalog:
     catalog = Catalog(project="pitlogger", charset="utf-8", fuzzy=False, locale="en",
                       header_comment=_HEAD)  # fmt: skip
-    for message in (*SHEETS.values(), *map(in_words, (True, False, None))):
+    for message in (
+        *SHEETS.values(),
+        *map(in_words, (True, False, None)),
+        OVER,
+        UNDER,
+        *chain(*LIMIT_TEXTS.values()),
+    ):
         catalog.add(message, locations=[("pitlogger/safety", 1)])
     for file, place in _files(resources.files("pitlogger"), "pitlogger"):
         for line, message in _messages(place, file.read_bytes):

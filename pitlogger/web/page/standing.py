@@ -11,6 +11,7 @@ from pitlogger.model.journal import ForecastMade
 from pitlogger.model.readings import Site
 from pitlogger.rules.conditions import Watch
 from pitlogger.views import words
+from pitlogger.views.alert_words import alert_words
 from pitlogger.views.alerts import active
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
@@ -24,7 +25,7 @@ _QUIET = frozenset({Stage.SERVED, Stage.DISCARDED, Stage.CHILLED})
 def sentence(daemon: Node, shown: Shown) -> str:
     """Return how things stand: alarms first, then the pits, then each piece, then what is next."""
     alarms = active(daemon, "alarm")
-    parts = [f"{_alarms(alarms)}."] if alarms else []
+    parts = [f"{_alarms(alarms, shown)}."] if alarms else []
     if not is_running(daemon):
         parts.append("No cook is running.")
         return " ".join(parts)
@@ -44,8 +45,8 @@ def sentence(daemon: Node, shown: Shown) -> str:
     return " ".join(parts) if parts else "The cook is running."
 
 
-def _alarms(alarms: list[Watch]) -> str:
-    first = alarms[0].message.rstrip(".")
+def _alarms(alarms: list[Watch], shown: Shown) -> str:
+    first = alert_words(alarms[0], shown.units).rstrip(".")
     return first if len(alarms) == 1 else f"{len(alarms)} alarms: {first}"
 
 
@@ -87,7 +88,7 @@ def next_words(daemon: Node, shown: Shown) -> str:
     """Return the next thing to do in a few words, empty if nothing is known."""
     prompts = [watch for watch in active(daemon, "prompt") if watch.piece is not None]
     if prompts:
-        return gist(prompts[0].message)
+        return gist(alert_words(prompts[0], shown.units))
     made = first_forecast(daemon, shown.now_ms)
     return "" if made is None else forecast_words(made, shown)
 
@@ -127,14 +128,14 @@ def forecast_words(made: ForecastMade, shown: Shown) -> str:
     return f"{_TARGET[made.target]} {made.piece}{about}{span}"
 
 
-def strip(daemon: Node) -> dict[str, Any] | None:
+def strip(daemon: Node, shown: Shown) -> dict[str, Any] | None:
     """Return the strip shown on every screen while an alarm is active, ``None`` for none."""
     alarms = active(daemon, "alarm")
     if not alarms:
         return None
     first = alarms[0]
     return {
-        "message": first.message.rstrip("."),
+        "message": alert_words(first, shown.units).rstrip("."),
         "letter": LETTER[first.priority.label],
         "more": len(alarms) - 1,
         "waits": first.state in ANNUNCIATED,

@@ -30,7 +30,7 @@ def screen(
         template,
         path=request.url.path,
         node=daemon.config.node.name,
-        strip=standing.strip(daemon),
+        strip=standing.strip(daemon, shown),
         shown=shown,
         trouble=daemon.trouble,
         did=_did(daemon, request, shown),
