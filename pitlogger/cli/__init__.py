@@ -45,6 +45,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "plan": ("ahead.plan:plan", "How much raw meat for these guests."),
     "price": ("ahead.price:price", "What to charge."),
     "schedule": ("ahead.schedule:schedule", "When to light the fire."),
+    "job": ("ahead.job:job", "One job from the enquiry to the invoice."),
     "history": ("ahead.history:history", "Past cooks and what they teach."),
     "import": ("records.import_:import_command", "Read a paper log into the record."),
     "replay": ("records.replay:replay", "Run a capture through the engine."),

@@ -1,43 +1,7 @@
-"""Job files: what a paid job is quoted on (TOML).
+"""Job files: one catering job from the enquiry to the invoice (TOML).
 
-[job]
-name = "harvest supper"
-guests = 45
-price_per_guest = 24.00
-portion = "5 oz"
-currency = "USD"                    # all below is optional
-valid_until = 2026-09-30
-minimum_order = 600
-service_pct = 15
-tax_pct = 8.25                      # on food and service
-card_fee_pct = 2.9                  # on all that is paid by card
-deposit_pct = 30
-[[meat]]
-cut = "brisket-packer"
-price = "4.29/lb"
-price_low = "3.89/lb"               # p10 and p90 of what it may cost by then
-price_high = "4.99/lb"
-share_pct = 100                     # of the meal, where several meats are served
-[[per_guest]]
-what = "two sides"
-cost = 3.10
-[[fixed]]
-what = "permit and insurance share"
-cost = 85
-[fuel]
-mass = "18 kg"
-price = "1.10/kg"
-[[labour]]
-role = "pit"
-hours = 6
-rate = 22
-night_hours = 8
-night_rate = 26
-[actual]                            # after the fact
-guests = 41
-income = 1105.20
-meat_cost = 240.24
-other_cost = 512.00
+``pitlogger job new`` writes one from four answers; all else is optional and is filled in, marked
+as assumed. ``price --job`` and ``report quote`` read the same file.
 """
 
 from __future__ import annotations
@@ -45,14 +9,15 @@ from __future__ import annotations
 from datetime import date
 from decimal import Decimal
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
 from pitlogger.errors import UsageError
-from pitlogger.formats.cook_file import CutId, Mass
+from pitlogger.formats.cook_file import CutId, Mass, Moment
 from pitlogger.formats.money import price_per_g
-from pitlogger.formats.toml import read_toml
+from pitlogger.formats.toml import parse_toml, read_toml
+from pitlogger.model.portions import ServiceKind
 
 
 def _price(value: Any) -> Decimal:
@@ -64,6 +29,8 @@ def _price(value: Any) -> Decimal:
 PricePerGram = Annotated[Decimal, BeforeValidator(_price)]
 Money = Annotated[Decimal, Field(ge=0)]
 Percent = Annotated[Decimal, Field(ge=0, le=100)]
+Guests = Annotated[int, Field(ge=0, le=100_000)]
+Positive = Annotated[Mass, Field(gt=0)]
 
 
 class _Table(BaseModel):
@@ -72,34 +39,115 @@ class _Table(BaseModel):
 
 class JobTable(_Table):
     name: str = ""
-    guests: int = Field(ge=1)
-    price_per_guest: Money
-    portion: Mass
+    client: str = ""
+    place: str = ""
+    serve_at: Moment | None = None
+    guests: Annotated[int, Field(ge=1, le=100_000)]
+    children: Guests = 0
+    child_share_pct: Percent = Decimal(50)
+    show_rate_pct: Annotated[Percent, Field(gt=0)] | None = None
+    service: ServiceKind = "buffet"
+    portion: Positive | None = None
+    portion_sd: Annotated[Mass, Field(ge=0)] | None = None
+    leave: Annotated[Mass, Field(ge=0)] = 0
+    paid: bool = False
+    risk_pct: Annotated[float, Field(gt=0, le=99)] | None = None
+    price_per_guest: Money | None = None
     currency: str = ""
     valid_until: date | None = None
+    guarantee: Guests | None = None
+    guarantee_by: date | None = None
     minimum_order: Money = Decimal(0)
+    discount: Money = Decimal(0)
+    discount_pct: Percent = Decimal(0)
     service_pct: Percent = Decimal(0)
+    service_taxable: bool = True
+    gratuity_pct: Percent = Decimal(0)
     tax_pct: Percent = Decimal(0)
+    tax_rounding: Literal["line", "total"] = "total"
+    tax_exemption: str = ""
     card_fee_pct: Percent = Decimal(0)
     deposit_pct: Percent = Decimal(0)
+    terms: tuple[str, ...] = ()
+    cancelled: bool = False
+    cook: str = ""
+
+
+class SittingTable(_Table):
+    at: Moment
+    place: str = ""
+    guests: Guests | None = None
+    drive_min: Annotated[float, Field(ge=0)] = 0.0
+    setup_min: Annotated[float, Field(ge=0)] = 0.0
+
+
+class BreakTable(_Table):
+    from_mass: Positive
+    price: PricePerGram
+
+
+class OtherCut(_Table):
+    cut: CutId
+    price: PricePerGram
 
 
 class MeatTable(_Table):
     cut: CutId
-    price: PricePerGram
+    name: str = ""
+    price: PricePerGram | None = None
     price_low: PricePerGram | None = None
     price_high: PricePerGram | None = None
-    share_pct: Percent = Decimal(100)
+    share_pct: Annotated[Percent, Field(gt=0)] = Decimal(100)
+    portion: Positive | None = None
+    supplier: str = ""
+    grade: str = ""
+    piece_from: Positive | None = None
+    piece_to: Positive | None = None
+    case_pieces: Annotated[int, Field(ge=1, le=1000)] = 1
+    case_mass: Positive | None = None
+    at_least: Annotated[Mass, Field(ge=0)] = 0
+    round_to: Positive | None = None
+    breaks: tuple[BreakTable, ...] = ()
+    arrived: tuple[Positive, ...] = ()
+    or_else: tuple[OtherCut, ...] = ()
+
+    @model_validator(mode="after")
+    def _range_is_one(self) -> MeatTable:
+        if (self.piece_from is None) != (self.piece_to is None):
+            raise ValueError("piece_from and piece_to go together: a piece of 12 to 13 lb")
+        if self.piece_from and self.piece_to and self.piece_from > self.piece_to:
+            raise ValueError("piece_from is above piece_to")
+        return self
 
 
 class LineTable(_Table):
     what: str
     cost: Money
+    kind: Literal["food", "disposables", "other"] = "food"
+
+
+class FixedTable(_Table):
+    what: str
+    cost: Money
+
+
+class ChargeTable(_Table):
+    what: str
+    price: Money
+    count: Annotated[Decimal, Field(gt=0)] = Decimal(1)
+    taxable: bool = True
+
+
+class TierTable(_Table):
+    what: str
+    guests: Guests
+    price: Money
 
 
 class FuelTable(_Table):
-    mass: Mass
     price: PricePerGram
+    mass: Mass | None = None
+    mass_per_h: Mass | None = None
 
 
 class LabourTable(_Table):
@@ -108,25 +156,75 @@ class LabourTable(_Table):
     rate: Money
     night_hours: Money = Decimal(0)
     night_rate: Money | None = None
+    burden_pct: Percent = Decimal(0)
+
+
+class CreditTable(_Table):
+    what: str
+    mass: Mass
+    price: PricePerGram
+    is_leftover: bool = False
+    cooling_met: bool = False
+
+
+class ShortageTable(_Table):
+    refund: Money = Decimal(0)
+    good_name: Money = Decimal(0)
+    bought_in: PricePerGram | None = None
+
+
+class PaymentTable(_Table):
+    on: date
+    amount: Decimal
+    method: str = ""
 
 
 class ActualTable(_Table):
-    guests: int = Field(ge=0)
-    income: Money
+    guests: Guests
+    income: Money | None = None
     meat_cost: Money
     other_cost: Money = Decimal(0)
+    served: Mass | None = None
+    left: Mass | None = None
 
 
 class JobFile(_Table):
     """A whole job file."""
 
+    version: Literal[1] = 1
     job: JobTable
-    meat: tuple[MeatTable, ...] = Field(min_length=1)
+    meat: tuple[MeatTable, ...] = ()
+    sitting: tuple[SittingTable, ...] = ()
+    tier: tuple[TierTable, ...] = ()
+    charge: tuple[ChargeTable, ...] = ()
     per_guest: tuple[LineTable, ...] = ()
-    fixed: tuple[LineTable, ...] = ()
+    fixed: tuple[FixedTable, ...] = ()
     fuel: FuelTable | None = None
     labour: tuple[LabourTable, ...] = ()
+    credit: tuple[CreditTable, ...] = ()
+    shortage: ShortageTable | None = None
+    payment: tuple[PaymentTable, ...] = ()
+    pits: dict[str, Annotated[float, Field(gt=0)]] = Field(default_factory=dict)
     actual: ActualTable | None = None
+
+    @model_validator(mode="after")
+    def _shares_and_sittings(self) -> JobFile:
+        if not self.meat:
+            raise ValueError("a job needs a [[meat]]: what is served")
+        if sum(meat.share_pct for meat in self.meat) < 100:
+            raise ValueError("the meats' share_pct come to less than 100 (people try several)")
+        if len({meat.cut for meat in self.meat}) < len(self.meat):
+            raise ValueError("a cut is named twice; add its shares")
+        if self.sitting and self.job.serve_at is not None:
+            raise ValueError("serve_at is the short form of one [[sitting]]: leave one of them out")
+        told = [sitting.guests for sitting in self.sitting if sitting.guests is not None]
+        if told and len(told) == len(self.sitting) and sum(told) != self.job.guests:
+            raise ValueError(
+                f"the sittings' guests come to {sum(told)}, the job's are {self.job.guests}"
+            )
+        if self.tier and sum(t.guests for t in self.tier) != self.job.guests + self.job.children:
+            raise ValueError("the tiers' guests do not come to the job's guests and children")
+        return self
 
 
 def load_job(path: Path) -> JobFile:
@@ -136,3 +234,12 @@ def load_job(path: Path) -> JobFile:
         UsageError: Missing file, unknown key, wrong value; starts with ``file:line``.
     """
     return read_toml(path, JobFile, UsageError)
+
+
+def parse_job(text: str, name: str = "job") -> JobFile:
+    """Return a job from the text of a file.
+
+    Raises:
+        UsageError: Unknown key, wrong value; starts with ``name:line``.
+    """
+    return parse_toml(text, JobFile, UsageError, name)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
@@ -13,6 +14,7 @@ from pitlogger.errors import FieldError, UsageError, nearest, unknown
 from pitlogger.formats.money import amount, price_per_g
 from pitlogger.model.cooks import CUTS
 from pitlogger.model.quantities import parse_mass_mg
+from pitlogger.yields.purchase.masses import PieceMass
 from pitlogger.yields.purchase.plan import PORTIONS_BY_COUNT
 
 _COUNTED = re.compile(r"\s*(\d+)\s*([a-z]+?)s?\s*", re.IGNORECASE)
@@ -30,12 +32,41 @@ class Portion:
 
 
 @dataclass(frozen=True, slots=True)
+class Order:
+    """How a cut is bought; masses in grams.
+
+    Attributes:
+        least_g, most_g: Range that a piece weighs, where the butcher says one.
+        there_g: Pieces that were delivered and weighed; more are bought on top.
+        case_pieces, case_g: Pieces in a case and its mass, where it is sold by the case.
+        at_least_g: So much in all is bought at least.
+    """
+
+    least_g: float | None = None
+    most_g: float | None = None
+    there_g: tuple[float, ...] = ()
+    case_pieces: int = 1
+    case_g: float | None = None
+    at_least_g: float = 0.0
+
+    def piece(self) -> PieceMass | None:
+        """Return the mass of a piece, ``None`` where nothing is said: even over the range."""
+        if self.least_g is not None and self.most_g is not None:
+            mean_g = 0.5 * (self.least_g + self.most_g)
+            return PieceMass(mean_g, (self.most_g - self.least_g) / math.sqrt(12.0))
+        if self.case_g is not None:
+            return PieceMass(self.case_g / self.case_pieces, 0.08 * self.case_g / self.case_pieces)
+        return None
+
+
+@dataclass(frozen=True, slots=True)
 class Dish:
     """One cut of a menu, the share of the meal it is, and its portion if it has its own."""
 
     cut: str
     share: float = 1.0
     portion: Portion | None = None
+    order: Order = Order()
 
 
 def read(field: str, reader: Callable[[str], Read], text: str) -> Read:

@@ -8,7 +8,8 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 from pitlogger.planning.plan_meals import PastMeals, past_meals
-from pitlogger.yields.learned.servable import Observed, observations
+from pitlogger.yields.learned.servable import Observed, observations, whole_pieces
+from pitlogger.yields.lineage import Gathered
 from pitlogger.yields.records import PastPiece
 
 if TYPE_CHECKING:
@@ -45,6 +46,11 @@ class PastCooks:
         from pitlogger.yields.records import from_paper
 
         return cls(tuple(from_paper(log.all_rows()).pieces()), notes=log.notes)
+
+    @cached_property
+    def whole(self) -> list[Gathered]:
+        """Pieces that stand for themselves, a split one as its parent."""
+        return list(whole_pieces(self.pieces))
 
     @cached_property
     def observed(self) -> list[Observed]:

@@ -70,11 +70,15 @@ class Bought:
 
 @dataclass(frozen=True, slots=True)
 class PlanAnswer:
-    """A plan for each dish; ``notes`` belong to all of them."""
+    """A plan for each dish; ``notes`` belong to all of them.
+
+    ``p_all_enough`` is the chance that none of several runs short, each as recommended.
+    """
 
     dishes: tuple[DishPlan, ...]
     shopping: tuple[Bought, ...]
     notes: tuple[str, ...]
+    p_all_enough: float | None = None
     meals: MealsShown | None = None
 
     def document(self) -> dict[str, Any]:

@@ -26,6 +26,7 @@ class PlanQuestion:
             for what is usual with the kind of ``service``.
         piece_mass_g, piece_sd_g: A piece to be bought; else from the cut's policy.
         pieces_g: Pieces that are there, in order, weighed at the checkpoint ``weighed_at``.
+        leave_g: Servable mass that is to be left over.
         paid: Whether the guarantee is owed in full.
         price_per_g: Of the raw meat; ``budget`` needs it.
         from_meals: Portion and show rate as at past meals, where not given.
@@ -45,6 +46,7 @@ class PlanQuestion:
     piece_sd_g: float | None = None
     pieces_g: tuple[float, ...] = ()
     weighed_at: str = "purchased"
+    leave_g: float = 0.0
     over_pct: float = 0.0
     risk_pct: float | None = None
     show_rate_pct: float | None = None

@@ -6,6 +6,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -39,8 +40,10 @@ from pitlogger.planning.plan_question import PlanQuestion
 from pitlogger.planning.terms import Terms, parties, portion_sd_g, portions_per_piece, terms_of
 from pitlogger.rules.policies import shipped_cuts
 from pitlogger.yields.causes import PLACE
-from pitlogger.yields.learned.servable import Learned, learn, whole_pieces
+from pitlogger.yields.learned.kitchen import in_common
+from pitlogger.yields.learned.servable import Learned, learn
 from pitlogger.yields.purchase.demand import Demand, Party, demand
+from pitlogger.yields.purchase.joint import none_short
 from pitlogger.yields.purchase.masses import Enough, PieceMass
 from pitlogger.yields.purchase.plan import Question, plan_by_count
 from pitlogger.yields.purchase.plan import plan as plan_by_mass
@@ -62,54 +65,72 @@ def plan(question: PlanQuestion, past: PastCooks = NO_PAST) -> PlanAnswer:
         rate_given = question.show_rate_pct is not None
         terms, at_meals = as_at_meals(past.meals, terms, eaten, show_rate_given=rate_given)
         eaten = eaten or at_meals
-    dishes = tuple(
+    found = [
         _dish(question, dish, dish.portion or eaten or Portion(), terms, past)
         for dish in question.dishes
-    )
-    notes += portion_notes(question, eaten)
-    if len(dishes) > 1:
-        notes.append(_any_short(dishes))
-    shopping = tuple(Bought(dish.cut, dish.recommended, dish.purchase_g) for dish in dishes)
-    return PlanAnswer(dishes, shopping, tuple(notes), meals_shown(past.meals))
-
-
-def _any_short(dishes: Sequence[DishPlan]) -> str:
-    """Say how likely it is at most that one of the dishes runs short."""
-    risks = [
-        1.0 - option.p_enough
-        for dish in dishes
-        for option in dish.options
-        if option.pieces == (dish.recommended or len(dish.options))
     ]
+    dishes = tuple(dish for dish, _ in found)
+    notes += portion_notes(question, eaten)
+    p_all = None
+    if len(dishes) > 1:
+        p_all = round(none_short([_chance(dish) for dish in dishes], [c for _, c in found]), 6)
+        notes.append(_any_short(dishes, p_all))
+    shopping = tuple(Bought(dish.cut, dish.recommended, dish.purchase_g) for dish in dishes)
+    return PlanAnswer(dishes, shopping, tuple(notes), p_all, meals_shown(past.meals))
+
+
+def _chance(dish: DishPlan) -> float:
+    """Return the chance that a dish is enough, as recommended, else with all that is there."""
+    pieces = dish.recommended or len(dish.options)
+    return next(option.p_enough for option in dish.options if option.pieces == pieces)
+
+
+def _any_short(dishes: Sequence[DishPlan], p_all: float) -> str:
+    """Say how likely it is that one of the dishes runs short."""
+    most = min(1.0, sum(1.0 - _chance(dish) for dish in dishes))
     return (
         "Each dish keeps the risk by itself; that one of them runs short is likelier, at most "
-        f"{min(1.0, sum(risks)):.1%}."
+        f"{most:.1%}: {1.0 - p_all:.1%} with what cooks of one day share."
     )
 
 
 def _dish(
     question: PlanQuestion, dish: Dish, portion: Portion, terms: Terms, past: PastCooks
-) -> DishPlan:
-    """Return the plan of one cut."""
+) -> tuple[DishPlan, float]:
+    """Return the plan of one cut, and which share of the variance its pieces have in common."""
     start = _start(question)
     learned = learn(dish.cut, past.observed, question.prior, start, question.factors)
-    sd_g = portion_sd_g(question, portion.mass_g)
-    share = question.child_share_pct / 100
-    people = parties(question.guests, question.children, portion, sd_g, share)
-    typical, is_prior = typical_piece(dish.cut, question.piece_mass_g, question.piece_sd_g)
+    people = parties(
+        question.guests,
+        question.children,
+        portion,
+        portion_sd_g(question, portion.mass_g),
+        question.child_share_pct / 100,
+    )
+    typical, is_prior = typical_piece(dish, question)
     if start != "purchased":
         typical = _as_at(typical, learned, learn(dish.cut, past.observed))
     weighed = tuple(map(PieceMass, question.pieces_g))
     wanted = _wanted(people, portion, dish, terms, typical, learned)
-    asked = Question(learned, wanted, terms.risk, typical, weighed)
+    wanted = replace(wanted, mean_g=wanted.mean_g + question.leave_g * dish.share)
+    asked = Question(
+        learned,
+        wanted,
+        terms.risk,
+        typical,
+        weighed,
+        there=tuple(map(PieceMass, dish.order.there_g)),
+        multiple=dish.order.case_pieces,
+        least=math.ceil(dish.order.at_least_g / typical.mean_g - 1e-9),
+    )
     if portion.count:
         per_piece = portions_per_piece(portion, dish.cut)
         found = plan_by_count(asked, _shared(people, dish), terms.show_rate, per_piece)
     else:
         found = plan_by_mass(asked)
-    seen = sum(whole.record.cut == dish.cut for whole in whole_pieces(past.pieces))
+    left_out = sum(whole.record.cut == dish.cut for whole in past.whole) - learned.n
     notes = (
-        *basis_notes(learned, seen - learned.n, is_prior and not weighed, typical, start),
+        *basis_notes(learned, left_out, is_prior and not weighed, typical, start),
         *factor_notes(learned),
         *tender_notes(past.pieces, dish.cut),
         *margin_notes(terms, found, asked, question.price_per_g),
@@ -119,7 +140,7 @@ def _dish(
     short = None
     if weighed and found.recommended is None and not portion.count:
         short = _shortfall(asked, question.light_by)
-    return DishPlan(
+    answer = DishPlan(
         dish.cut,
         round(wanted.mean_g, 3),
         round(wanted.sd_g, 3),
@@ -130,6 +151,7 @@ def _dish(
         notes,
         short,
     )
+    return answer, in_common(learned.parts)
 
 
 def _rounded(option: Enough) -> Enough:
@@ -154,18 +176,22 @@ def _start(question: PlanQuestion) -> str:
     return start
 
 
-def typical_piece(cut: str, mass_g: float | None, sd_g: float | None) -> tuple[PieceMass, bool]:
+def typical_piece(dish: Dish, question: PlanQuestion) -> tuple[PieceMass, bool]:
     """Return the mass of a piece to be bought, and whether it is only a prior.
 
     What is not given comes from the cut's policy.
     """
-    usual = shipped_cuts()[cut]
+    mass_g, sd_g = question.piece_mass_g, question.piece_sd_g
+    usual, ordered = shipped_cuts()[dish.cut], dish.order.piece()
+    if ordered is not None:
+        return ordered, False
     if usual.mass_mg is not None:
         own = PieceMass(usual.mass_mg / 1000, (usual.mass_sd_mg or 0) / 1000)
     elif mass_g is not None:
         own = PieceMass(mass_g)
     else:
-        raise FieldError("piece_mass_g", f"no piece mass is known for {cut}; give one, such as 5lb")
+        reason = f"no piece mass is known for {dish.cut}; give one, such as 5lb"
+        raise FieldError("piece_mass_g", reason)
     if mass_g is not None:
         own = PieceMass(mass_g, own.sd_g * mass_g / own.mean_g)
     if sd_g is not None:

@@ -15,10 +15,9 @@ from pitlogger.errors import FieldError
 from pitlogger.formats.job_file import JobFile, MeatTable
 from pitlogger.formats.money import rounded
 from pitlogger.planning.document import as_document
-from pitlogger.planning.fields import Dish, Portion
+from pitlogger.planning.job_purchase import question
 from pitlogger.planning.past import PastCooks
 from pitlogger.planning.plan_answer import Bought, PlanAnswer
-from pitlogger.planning.plan_question import PlanQuestion
 from pitlogger.planning.purchase import plan
 from pitlogger.yields.money.quote import Job, Labour, Outcome, outcome
 
@@ -92,7 +91,7 @@ def quote(source: JobFile, past: PastCooks = NO_PAST) -> QuoteAnswer:
     Raises:
         FieldError: The job cannot be quoted.
     """
-    bought = plan(purchase_question(source), past)
+    bought = plan(question(source, _portion_g(source)), past)
     job = read_job(source)
     coin = partial(rounded, currency=source.job.currency)
     scenarios = tuple(
@@ -125,9 +124,13 @@ def quote(source: JobFile, past: PastCooks = NO_PAST) -> QuoteAnswer:
 def read_job(source: JobFile) -> Job:
     """Return the job that a job file describes; fuel is a fixed line by its mass."""
     fixed = [(line.what, line.cost) for line in source.fixed]
-    if source.fuel is not None:
+    if source.fuel is not None and source.fuel.mass is not None:
         fixed.append(("fuel", Decimal(source.fuel.mass) / 1000 * source.fuel.price))
     of = source.job
+    if of.price_per_guest is None:
+        raise FieldError(
+            "price_per_guest", "what a guest pays is missing; 'pitlogger job' fills it in"
+        )
     return Job(
         of.guests,
         of.price_per_guest,
@@ -145,13 +148,10 @@ def read_job(source: JobFile) -> Job:
     )
 
 
-def purchase_question(source: JobFile) -> PlanQuestion:
-    """Return what the purchase of a job is asked; the plan answers it for every command alike."""
-    return PlanQuestion(
-        guests=source.job.guests,
-        dishes=tuple(Dish(meat.cut, float(meat.share_pct) / 100) for meat in source.meat),
-        portion=Portion(source.job.portion / 1000),
-    )
+def _portion_g(source: JobFile) -> float:
+    if source.job.portion is None:
+        raise FieldError("portion", "how much a guest gets is missing, such as '5 oz'")
+    return source.job.portion / 1000
 
 
 def _meat(source: JobFile, bought: PlanAnswer, price: Level) -> Decimal:
@@ -171,6 +171,8 @@ def _left_g(bought: PlanAnswer, at: Level) -> float:
 
 
 def _price_at(meat: MeatTable, price: Level) -> Decimal:
+    if meat.price is None:
+        raise FieldError("price", f"what {meat.cut} costs is missing, such as '4.29/lb'")
     asked = {"p10": meat.price_low, "p50": meat.price, "p90": meat.price_high}[price]
     return meat.price if asked is None else asked
 
@@ -197,10 +199,11 @@ def _actual(source: JobFile, job: Job, coin: Coin) -> Actual | None:
         return None
     labour = sum((role.cost for role in job.labour), Decimal(0))
     spent = source.actual.meat_cost + source.actual.other_cost + labour
-    profit = source.actual.income - spent
+    income = source.actual.income or Decimal(0)
+    profit = income - spent
     return Actual(
         source.actual.guests,
-        coin(source.actual.income),
+        coin(income),
         coin(spent),
         coin(profit),
         coin(profit / job.hours) if job.hours else None,

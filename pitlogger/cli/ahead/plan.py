@@ -37,6 +37,7 @@ if TYPE_CHECKING:
 @click.option("--pieces", metavar="MASSES", help="Pieces weighed: 13.2lb,14.8lb, in order.")
 @click.option("--weighed-at", metavar="CHECKPOINT", default="purchased", show_default=True,
               help="Where --pieces were weighed; at-wrap re-plans in mid-cook.")  # fmt: skip
+@click.option("--leave", metavar="MASS", help="Served meat that is to be left over: 5 lb.")
 @click.option("--over", "over_pct", type=float, default=0.0, metavar="PCT", help="Margin on top.")
 @click.option("--risk", "risk_pct", type=float, metavar="PCT",
               help="Accepted risk of running short (5; paid 1).")  # fmt: skip
@@ -105,6 +106,8 @@ def question(given: dict[str, Any]) -> PlanQuestion:
         for name in ("portion_sd", "piece_mass", "piece_sd")
         if (text := given.pop(name)) is not None
     }
+    if (leave := given.pop("leave")) is not None:
+        masses["leave_g"] = fields.grams(leave, "leave_g", zero=True)
     portion, pieces = given.pop("portion"), given.pop("pieces")
     price, budget = given.pop("price"), given.pop("budget")
     return PlanQuestion(

@@ -13,11 +13,11 @@ from pitlogger.yields.timing.ical import Moment, calendar
 
 def schedule_text(document: dict[str, Any]) -> str:
     """Return the timeline for people, in this computer's local time."""
-    light, chance = _local(document["light_by"]), f"{document['confidence_pct']:g} in 100"
+    light, chance = local_time(document["light_by"]), f"{document['confidence_pct']:g} in 100"
     lines = [f"{document['cook']}: light the fire by {light} to be in time with {chance}"]
     every = [piece["piece"] for piece in document["pieces"]]
     lines += [
-        f"  {_local(event['at'])}  {_event_text(event, every)}" for event in document["events"]
+        f"  {local_time(event['at'])}  {_event_text(event, every)}" for event in document["events"]
     ]
     lines += [
         f"{piece['piece']}: usually waits {show_duration(piece['hold_s'] * 1000)} in the hold, "
@@ -33,7 +33,8 @@ def _event_text(event: dict[str, Any], every: Sequence[str] = ()) -> str:
     return f"{event['what']} ({pieces})" if pieces else str(event["what"])
 
 
-def _local(at: str) -> str:
+def local_time(at: str) -> str:
+    """Return a time in this computer's local time."""
     return datetime.fromisoformat(at).astimezone().strftime("%a %d %b %H:%M")
 
 

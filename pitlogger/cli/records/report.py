@@ -255,7 +255,7 @@ def quote(
     offer = Offer(
         name=table.name,
         menu=menu or tuple(meat.cut for meat in read.meat),
-        portion=show_mass(table.portion, "oz"),
+        portion=show_mass(table.portion or 0, "oz"),
         currency=table.currency,
         firm=firm, client=client, place=place, serve_at=serve_at,
         guarantee_by=_moment(guarantee_by, "--guarantee-by").date() if guarantee_by else None,

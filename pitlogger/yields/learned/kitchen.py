@@ -164,3 +164,13 @@ def _one_of_them(off: float, scale: float) -> float:
     usual = (1.0 - _WILD) * math.exp(log_t) / scale
     wild = _WILD * math.exp(-0.5 * (off / _WILD_SD) ** 2) / (_WILD_SD * math.sqrt(2 * math.pi))
     return min(1.0, 2.0 * usual / (usual + wild))
+
+
+def in_common(parts: Sequence[Part]) -> float:
+    """Return which share of a yield's variance the pieces of the next cook have in common."""
+    shared = own = 0.0
+    for part in parts:
+        variance = part.weight * part.belief.spread**2
+        shared += variance * (part.day_share + 1.0 / part.belief.kappa)
+        own += variance * (1.0 - part.day_share)
+    return shared / (shared + own)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from itertools import repeat
+from itertools import chain, islice, repeat
 
 from pitlogger.errors import UsageError
 from pitlogger.yields.learned.servable import Learned
@@ -30,6 +30,9 @@ class Question:
         typical: Mass of a piece to be bought.
         weighed: Pieces that are there, in order; then the options are the first k of them.
         fixed_g: Servable mass that is there already.
+        there: Pieces that were delivered; more are bought on top of all of them.
+        multiple: How many pieces are bought at a time: those of a case.
+        least: The fewest pieces to buy in all.
     """
 
     learned: Learned
@@ -38,6 +41,18 @@ class Question:
     typical: PieceMass
     weighed: tuple[PieceMass, ...] = ()
     fixed_g: float = 0.0
+    there: tuple[PieceMass, ...] = ()
+    multiple: int = 1
+    least: int = 1
+
+    def may_buy(self, pieces: int) -> bool:
+        """Return whether so many pieces can be had."""
+        more = pieces - len(self.there)
+        return more >= 0 and more % self.multiple == 0 and pieces >= self.least
+
+    def pieces(self) -> Iterable[PieceMass]:
+        """Return the pieces in the order they are taken."""
+        return self.weighed or chain(self.there, repeat(self.typical))
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,8 +75,7 @@ def plan(question: Question) -> Plan:
         UsageError: More pieces than any kitchen cooks at once would be needed.
     """
     grid = supply(question.learned.parts)
-    pieces: Iterable[PieceMass] = question.weighed or repeat(question.typical)
-    found = first_k(grid, pieces, question.wanted, question.fixed_g)
+    found = first_k(grid, question.pieces(), question.wanted, question.fixed_g)
     return _choose(found, question)
 
 
@@ -73,14 +87,14 @@ def _choose(found: Iterator[Enough], question: Question) -> Plan:
         options.append(option)
         if option.pieces == 1:
             limit = 20 + _TIMES_EXPECTED * _expected_pieces(option, question)
-        if recommended is None and option.p_enough >= 1.0 - question.risk:
+        keeps = option.p_enough >= 1.0 - question.risk
+        if recommended is None and keeps and question.may_buy(option.pieces):
             recommended = option.pieces
         if _is_shown_enough(option, recommended) or option.pieces >= limit:
             break
     purchase_g = None
     if recommended is not None:
-        bought = question.weighed[:recommended] or (question.typical,) * recommended
-        purchase_g = math.fsum(piece.mean_g for piece in bought)
+        purchase_g = math.fsum(p.mean_g for p in islice(question.pieces(), recommended))
     return Plan(tuple(options), recommended, purchase_g)
 
 
@@ -127,7 +141,6 @@ def plan_by_count(
         per_piece: Portions a piece gives.
     """
     grid = supply(question.learned.parts)
-    pieces: Iterable[PieceMass] = question.weighed or repeat(question.typical)
     needed = _count_distribution(parties, show_rate)
     found = (
         Enough(
@@ -137,7 +150,7 @@ def plan_by_count(
             option.sd_g,
             option.leftover_g,
         )
-        for option in first_k(grid, pieces, question.wanted)
+        for option in first_k(grid, question.pieces(), question.wanted)
     )
     return _choose(found, question)
 

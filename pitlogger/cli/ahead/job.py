@@ -1,0 +1,239 @@
+"""``pitlogger job``: one job from the enquiry to the invoice."""
+
+from __future__ import annotations
+
+import time
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from pitlogger.cli.ahead.history import history_option, past_cooks, record_option
+from pitlogger.cli.ahead.options import named_as_options
+from pitlogger.cli.output import emit, json_option
+from pitlogger.errors import FieldError, RefusedError, UsageError
+
+if TYPE_CHECKING:
+    from pitlogger.formats.job_file import JobFile
+    from pitlogger.planning.job_answer import JobAnswer
+    from pitlogger.planning.papers import Paper
+
+file_argument = click.argument("file", type=click.Path(path_type=Path, dir_okay=False))
+out_option = click.option("--out", type=click.Path(path_type=Path), required=True,
+                          help="Where to: .html or .pdf.")  # fmt: skip
+register_option = click.option(
+    "--register",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="Register of issued papers; papers.jsonl beside FILE.",
+)
+
+
+@click.group()
+def job() -> None:
+    """Work one catering job: buy, schedule, quote, issue, look back.
+
+    A job is a TOML file; every number comes from the same purchase.
+    """
+
+
+@job.command()
+@click.argument("file", type=click.Path(path_type=Path, dir_okay=False))
+@click.option("--guests", type=click.IntRange(1, 100_000), required=True, metavar="N")
+@click.option("--serve-at", required=True, metavar="TIME", help="2026-09-19T18:00-05:00.")
+@click.option("--place", required=True, help="In words of your own.")
+@click.option("--menu", required=True, metavar="DISHES",
+              help="brisket-packer, or brisket-packer:60%,pork-butt:40%.")  # fmt: skip
+@click.option("--name", default="", help="Of the job; papers need one.")
+def new(file: Path, guests: int, serve_at: str, place: str, menu: str, name: str) -> None:
+    """Write a job FILE from four answers: guests, when, where, dishes."""
+    from pitlogger.formats.job_file import parse_job
+    from pitlogger.planning.fields import known_cut, moment_ms
+    from pitlogger.planning.fields import menu as read_menu
+    from pitlogger.planning.job_text import first_job
+
+    with named_as_options():
+        at_ms = moment_ms(serve_at, "serve_at")
+        if ":" in menu:
+            dishes = [(dish.cut, f"{dish.share * 100:g}") for dish in read_menu(menu)]
+        else:
+            dishes = [(known_cut(menu, "dishes"), "100")]
+    at = datetime.fromtimestamp(at_ms / 1000).astimezone().isoformat(timespec="minutes")
+    text = first_job(dishes, guests, at, place, name)
+    parse_job(text)
+    try:
+        with file.open("x", encoding="utf-8") as written:
+            written.write(text)
+    except FileExistsError:
+        raise RefusedError(f"{file} is there already; nothing written") from None
+    except OSError as fault:
+        raise RefusedError(f"{file}: cannot be written: {fault.strerror}") from None
+    click.echo(f"{file} written; see it with: pitlogger job show {file}")
+
+
+@job.command()
+@file_argument
+@history_option
+@record_option
+@json_option
+def show(file: Path, history_file: Path | None, as_json: bool) -> None:
+    """Answer a job FILE: what to buy, when, what it costs and earns; after it, why."""
+    from pitlogger.cli.ahead.job_text import answer_text
+
+    _, answer = _answered(file, history_file)
+    document = answer.document()
+    emit(document, as_json, answer_text(document))
+
+
+@job.command()
+@click.argument("what", type=click.Choice(["shopping", "run-sheet", "packing"]))
+@file_argument
+@click.option("--unit", type=click.Choice(["lb-oz", "lb", "kg", "g"]), default="lb-oz")
+@out_option
+@history_option
+@record_option
+def sheet(what: str, file: Path, unit: str, out: Path, history_file: Path | None) -> None:
+    """Print a sheet for the kitchen: shopping list, run sheet, packing list."""
+    from pitlogger.reports.job_sheets import packing_list, run_sheet, shopping_by_supplier
+
+    document = _answered(file, history_file)[1].document()
+    made = {
+        "shopping": lambda: shopping_by_supplier(document, unit),
+        "run-sheet": lambda: run_sheet(document),
+        "packing": lambda: packing_list(document, unit),
+    }[what]()
+    _write(made, out)
+
+
+@job.command()
+@click.argument("kind", type=click.Choice(["quote", "invoice", "receipt"]))
+@file_argument
+@register_option
+@click.option("--confirm", is_flag=True, help="Issue what was shown; without it nothing is issued.")
+@history_option
+@record_option
+@json_option
+def issue(
+    kind: Any, file: Path, register: Path | None, confirm: bool, history_file: Path | None,
+    as_json: bool,
+) -> None:  # fmt: skip
+    """Issue a quote, an invoice or receipts: numbered, and never changed afterwards.
+
+    What was issued and is no longer true is followed by a new version, a change order or a
+    credit note.
+    """
+    from pitlogger.node.register import add, read_register
+    from pitlogger.planning import papers
+
+    source, answer = _answered(file, history_file)
+    path = register or file.with_name("papers.jsonl")
+    today = datetime.now().astimezone().date().isoformat()
+
+    def make(issued: Any) -> tuple[Paper, ...]:
+        return papers.issue(kind, source, answer, issued, today)
+
+    with named_as_options():
+        made = list(add(path, make)) if confirm else list(make(read_register(path)))
+    emit({"issued": confirm, "papers": [_shown(paper) for paper in made]}, as_json,
+         _issued_text(made, kind, confirm))  # fmt: skip
+
+
+@job.command("papers")
+@click.argument("register", type=click.Path(path_type=Path, dir_okay=False))
+@json_option
+def papers_command(register: Path, as_json: bool) -> None:
+    """List the issued papers of a REGISTER, oldest first."""
+    from pitlogger.node.register import read_register
+
+    found = read_register(register)
+    lines = [_line(paper) for paper in found] or ["Nothing issued."]
+    emit({"papers": [_shown(paper) for paper in found]}, as_json, "\n".join(lines))
+
+
+@job.command("paper")
+@click.argument("register", type=click.Path(path_type=Path, dir_okay=False))
+@click.argument("number")
+@click.option("--version", type=click.IntRange(1), help="Of a quote; the last by default.")
+@click.option("--firm", default="", help="Name and address at the head.")
+@out_option
+def paper_command(register: Path, number: str, version: int | None, firm: str, out: Path) -> None:
+    """Print an issued paper as it was issued: a quote, invoice, credit note or receipt."""
+    from dataclasses import asdict
+
+    from pitlogger.errors import unknown
+    from pitlogger.node.register import read_register
+    from pitlogger.reports.papers import paper_sheet
+
+    found = read_register(register)
+    chosen = [p for p in found if p.number == number.upper() and version in (None, p.version)]
+    if not chosen:
+        raise UsageError(unknown("paper", number, [paper.number for paper in found]))
+    _write(paper_sheet(asdict(chosen[-1]), firm), out)
+
+
+@job.command()
+@click.argument("files", nargs=-1, required=True, type=click.Path(path_type=Path, dir_okay=False))
+@history_option
+@record_option
+@json_option
+def months(files: tuple[Path, ...], history_file: Path | None, as_json: bool) -> None:
+    """Sales and margin by event, dish and month, of job FILES."""
+    from pitlogger.cli.ahead.job_text import months_text
+    from pitlogger.planning.job_months import by_month
+
+    past = past_cooks(history_file)
+    document = by_month([_answered(file, None, past) for file in files])
+    emit(document, as_json, months_text(document))
+
+
+def _answered(file: Path, history_file: Path | None, past: Any = None) -> tuple[JobFile, JobAnswer]:
+    from pitlogger.formats.job_file import load_job
+    from pitlogger.planning.job import answer_job
+
+    source = load_job(file)
+    known = past_cooks(history_file) if past is None else past
+    try:
+        answer = answer_job(source, known, now_ms=round(time.time() * 1000))
+    except FieldError as fault:
+        raise UsageError(f"{file}: {fault}") from None
+    return source, answer
+
+
+def _write(made: Any, out: Path) -> None:
+    from pitlogger.cli.records.report import write
+
+    write(made, out)
+
+
+def _shown(paper: Paper) -> dict[str, Any]:
+    sums = paper.content["bill"]
+    return {
+        "kind": paper.kind,
+        "number": paper.number,
+        "version": paper.version,
+        "job": paper.job,
+        "on": paper.on,
+        "about": paper.about,
+        "currency": paper.content["currency"],
+        "total": sums["total"],
+        "balance": sums["balance"],
+    }
+
+
+def _line(paper: Paper) -> str:
+    version = f" version {paper.version}" if paper.version > 1 else ""
+    about = f", about {paper.about}" if paper.about and paper.about != paper.number else ""
+    sums = paper.content["bill"]
+    total = f"{sums['total']} {paper.content['currency']}".strip()
+    return f"{paper.on}  {paper.number}{version}  {paper.kind}  {paper.job}: {total}{about}"
+
+
+def _issued_text(made: list[Paper], kind: str, confirm: bool) -> str:
+    if not made:
+        return f"Nothing to issue: the last {kind} says the same."
+    lines = [_line(paper) for paper in made]
+    if not confirm:
+        lines.append(
+            "Nothing is issued yet: an issued paper never changes. Issue it with --confirm."
+        )
+    return "\n".join(lines)

@@ -1,0 +1,60 @@
+"""The register of issued papers: a file of one JSON object a line, only ever added to.
+
+It lies beside the job files. A paper counts as issued once its line is on disk; two that issue at
+once wait for each other, so numbers have no gap and no double.
+"""
+
+from __future__ import annotations
+
+import fcntl
+import json
+import os
+from collections.abc import Callable, Sequence
+from dataclasses import asdict
+from pathlib import Path
+
+from pitlogger.errors import RefusedError
+from pitlogger.planning.papers import Paper
+
+NAME = "papers.jsonl"
+
+
+def read_register(path: Path) -> list[Paper]:
+    """Return the papers issued so far, oldest first; none where there is no file.
+
+    Raises:
+        RefusedError: A line that cannot be read: nothing is issued on a register in doubt.
+    """
+    try:
+        lines = path.read_text(encoding="utf-8").splitlines()
+    except FileNotFoundError:
+        return []
+    except (OSError, UnicodeDecodeError) as fault:
+        raise RefusedError(f"{path}: cannot be read ({fault})") from None
+    return [_paper(path, number, line) for number, line in enumerate(lines, 1) if line.strip()]
+
+
+def _paper(path: Path, number: int, line: str) -> Paper:
+    try:
+        return Paper(**json.loads(line))
+    except (ValueError, TypeError) as fault:
+        raise RefusedError(
+            f"{path}:{number}: not a paper ({fault}); put the file back from a copy, nothing is "
+            "issued before"
+        ) from None
+
+
+def add(path: Path, make: Callable[[Sequence[Paper]], Sequence[Paper]]) -> list[Paper]:
+    """Issue what ``make`` returns for the papers so far; return it once it is on disk."""
+    try:
+        with path.open("a+", encoding="utf-8") as held:
+            fcntl.flock(held, fcntl.LOCK_EX)
+            made = list(make(read_register(path)))
+            held.writelines(json.dumps(asdict(one), ensure_ascii=False) + "\n" for one in made)
+            held.flush()
+            os.fsync(held.fileno())
+    except OSError as fault:
+        raise RefusedError(
+            f"{path}: cannot be written ({fault.strerror}); nothing issued"
+        ) from None
+    return made

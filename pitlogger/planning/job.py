@@ -1,0 +1,297 @@
+"""One job from the enquiry to the invoice: every number in it comes from the same purchase."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from decimal import ROUND_CEILING, Decimal
+from functools import partial
+
+from pitlogger.errors import FieldError
+from pitlogger.formats.job_file import JobFile
+from pitlogger.formats.money import rounded
+from pitlogger.model.cooks import Cook, Piece, Service
+from pitlogger.model.kitchen import KitchenTimes
+from pitlogger.model.quantities import show_mass
+from pitlogger.planning.job_answer import Assumed, BillLine, BillShown, Costs, Earned, JobAnswer
+from pitlogger.planning.job_purchase import Purchase, buy, question
+from pitlogger.planning.job_result import result
+from pitlogger.planning.past import PastCooks
+from pitlogger.planning.timeline import MOST_PIECES, ScheduleAnswer, ScheduleQuestion, schedule
+from pitlogger.rules.policies import shipped_kitchen, shipped_portions
+from pitlogger.yields.money.bill import Bill, Line, Payment, Terms, bill
+
+NO_PAST = PastCooks()
+YEAR_MS = 366 * 86_400_000
+# Filled in where nothing is said and nothing is on record: starting points, no source.
+MEAT_PER_KG, FOOD_COST_PCT = Decimal(10), Decimal(30)
+_HUNDRED = Decimal(100)
+Coin = Callable[[Decimal], Decimal]
+
+
+def answer_job(
+    source: JobFile,
+    past: PastCooks = NO_PAST,
+    *,
+    kitchen: KitchenTimes | None = None,
+    currency: str = "",
+    now_ms: int | None = None,
+) -> JobAnswer:
+    """Return all that a job file asks.
+
+    Args:
+        source: The job.
+        past: What was learned.
+        kitchen: How long the work takes; as shipped if not given.
+        currency: That the kitchen uses, for a job that names none.
+        now_ms: The present; a serving time long past is refused where it is given.
+
+    Raises:
+        FieldError: The job cannot be answered; it names the field.
+    """
+    kitchen = kitchen or shipped_kitchen()
+    assumed: list[Assumed] = []
+    source = _with_currency(source, currency, assumed)
+    coin = partial(rounded, currency=source.job.currency)
+    _check_time(source, now_ms)
+    portion_g = _portion_g(source, assumed)
+    prices = [_price(source, index, past, assumed) for index in range(len(source.meat))]
+    bought = buy(source, question(source, portion_g), past, prices, kitchen)
+    meat = sum((dish.meat for dish in bought.dishes), Decimal(0))
+    per_guest = _price_per_guest(source, meat, assumed)
+    guests = _billed_guests(source)
+    made = bill(_lines(source, per_guest, guests), _terms(source), coin, _payments(source))
+    timed = _schedule(source, bought, past, kitchen)
+    costs = _costs(source, meat, made, timed, coin)
+    earned = _earned(source, bought, made, costs, per_guest, coin)
+    return JobAnswer(
+        source.job.name,
+        source.job.client,
+        source.job.place,
+        source.job.currency,
+        source.job.guests,
+        source.job.children,
+        tuple(assumed),
+        bought.dishes,
+        bought.risk_pct,
+        bought.p_all_enough,
+        timed,
+        _bill_shown(made, guests),
+        costs,
+        earned,
+        result(source, bought, made, costs, earned, past, coin),
+        bought.notes,
+    )
+
+
+def _with_currency(source: JobFile, currency: str, assumed: list[Assumed]) -> JobFile:
+    if source.job.currency or not currency:
+        return source
+    assumed.append(Assumed("job.currency", currency, "the kitchen's own"))
+    job = source.job.model_copy(update={"currency": currency})
+    return source.model_copy(update={"job": job})
+
+
+def _check_time(source: JobFile, now_ms: int | None) -> None:
+    for service in services(source):
+        if now_ms is not None and service.at_ms < now_ms - YEAR_MS:
+            raise FieldError(
+                "serve_at", "the serving time lies more than a year back; check its year"
+            )
+
+
+def services(source: JobFile) -> tuple[Service, ...]:
+    """Return the sittings of a job; ``serve_at`` is the short form of one."""
+    if source.sitting:
+        return tuple(
+            Service(s.at, s.place, s.guests, s.drive_min, s.setup_min) for s in source.sitting
+        )
+    if source.job.serve_at is None:
+        return ()
+    return (Service(source.job.serve_at, source.job.place, source.job.guests),)
+
+
+def _portion_g(source: JobFile, assumed: list[Assumed]) -> float:
+    if source.job.portion is not None:
+        return source.job.portion / 1000
+    practice = shipped_portions()[source.job.service]
+    shown = show_mass(practice.usual_g * 1000, "oz")
+    assumed.append(Assumed("job.portion", shown, f"{source.job.service}: {practice.source}"))
+    return practice.usual_g
+
+
+def _price(source: JobFile, index: int, past: PastCooks, assumed: list[Assumed]) -> Decimal:
+    meat = source.meat[index]
+    if meat.price is not None:
+        return meat.price
+    known = [p for p in past.pieces if p.cut == meat.cut and p.price_per_kg is not None]
+    last = known[-1].price_per_kg if known else None
+    why = f"paid last ({known[-1].cook})" if known else "a starting point, no source"
+    per_kg = MEAT_PER_KG if last is None else last
+    assumed.append(Assumed(f"meat.{meat.cut}.price", f"{per_kg}/kg", why))
+    return per_kg / 1000
+
+
+def _price_per_guest(source: JobFile, meat: Decimal, assumed: list[Assumed]) -> Decimal:
+    if source.job.price_per_guest is not None or source.tier:
+        return source.job.price_per_guest or Decimal(0)
+    people = source.job.guests + source.job.children
+    food = meat / people + sum(
+        (one.cost for one in source.per_guest if one.kind == "food"), Decimal(0)
+    )
+    asked = (food / (FOOD_COST_PCT / _HUNDRED)).quantize(Decimal(1), ROUND_CEILING)
+    assumed.append(
+        Assumed(
+            "job.price_per_guest", f"{asked}", f"food at {FOOD_COST_PCT} % of the price, rounded up"
+        )
+    )
+    return asked
+
+
+def _billed_guests(source: JobFile) -> int:
+    """Return who is billed: the higher of the guarantee and those who came."""
+    expected = source.job.guests + source.job.children
+    guaranteed = expected if source.job.guarantee is None else source.job.guarantee
+    return guaranteed if source.actual is None else max(guaranteed, source.actual.guests)
+
+
+def _lines(source: JobFile, per_guest: Decimal, guests: int) -> list[Line]:
+    if source.tier:
+        told = sum(tier.guests for tier in source.tier)
+        lines = [Line(tier.what, Decimal(tier.guests), tier.price) for tier in source.tier]
+        if guests > told:
+            dearest = max(source.tier, key=lambda tier: tier.price)
+            lines.append(Line(f"{dearest.what}, further", Decimal(guests - told), dearest.price))
+    else:
+        lines = [Line("guests", Decimal(guests), per_guest)]
+    return lines + [Line(one.what, one.count, one.price, one.taxable) for one in source.charge]
+
+
+def _terms(source: JobFile) -> Terms:
+    job = source.job
+    return Terms(
+        job.minimum_order, job.discount, job.discount_pct, job.service_pct, job.service_taxable,
+        job.tax_pct, job.tax_rounding, job.tax_exemption, job.gratuity_pct, job.deposit_pct,
+        job.card_fee_pct,
+    )  # fmt: skip
+
+
+def _payments(source: JobFile) -> list[Payment]:
+    return [Payment(one.on, one.amount, one.method) for one in source.payment]
+
+
+def _bill_shown(made: Bill, guests: int) -> BillShown:
+    lines = tuple(BillLine(what, amount) for what, amount in made.lines)
+    return BillShown(
+        guests, lines, made.subtotal, made.discount, made.service, made.taxable, made.tax,
+        made.total, made.gratuity_proposed, made.deposit, made.paid, made.balance,
+    )  # fmt: skip
+
+
+def _schedule(
+    source: JobFile, bought: Purchase, past: PastCooks, kitchen: KitchenTimes
+) -> ScheduleAnswer | None:
+    sittings = services(source)
+    if not sittings:
+        return None
+    pieces: list[Piece] = []
+    for dish in bought.dishes:
+        if source.pits and dish.pieces <= MOST_PIECES:
+            pieces += [Piece(f"{dish.cut}-{k}", dish.cut) for k in range(1, dish.pieces + 1)]
+        else:
+            pieces.append(Piece(dish.cut, dish.cut, count=dish.pieces))
+    cook = Cook(source.job.name or "job", tuple(pieces), services=sittings)
+    return schedule(ScheduleQuestion(cook, pits=source.pits, kitchen=kitchen), past)
+
+
+def _costs(
+    source: JobFile, meat: Decimal, made: Bill, timed: ScheduleAnswer | None, coin: Coin
+) -> Costs:
+    guests = Decimal(source.job.guests + source.job.children)
+
+    def per_guest(kind: str) -> Decimal:
+        return coin(guests * sum((o.cost for o in source.per_guest if o.kind == kind), Decimal(0)))
+
+    hours = sum((role.hours + role.night_hours for role in source.labour), Decimal(0))
+    labour = Decimal(0)
+    for role in source.labour:
+        night = role.rate if role.night_rate is None else role.night_rate
+        paid = role.hours * role.rate + role.night_hours * night
+        labour += paid * (1 + role.burden_pct / _HUNDRED)
+    other = per_guest("other") + sum((one.cost for one in source.fixed), Decimal(0))
+    card = made.total * source.job.card_fee_pct / _HUNDRED
+    # A leftover is worth something only where it was kept within its cooling limit.
+    credited = sum(
+        (Decimal(one.mass) / 1000 * one.price for one in source.credit
+         if one.cooling_met or not one.is_leftover), Decimal(0))  # fmt: skip
+    parts = [
+        meat,
+        per_guest("food"),
+        per_guest("disposables"),
+        other,
+        labour,
+        _fuel(source, timed),
+        card,
+    ]
+    spent = [coin(part) for part in parts]
+    return Costs(
+        spent[0], spent[1], spent[2], spent[3], spent[4], hours, spent[5], spent[6], coin(credited),
+        sum(spent, Decimal(0)) - coin(credited),
+    )  # fmt: skip
+
+
+def _fuel(source: JobFile, timed: ScheduleAnswer | None) -> Decimal:
+    """Return the cost of fuel: its mass, else so much for each hour of fire."""
+    if source.fuel is None:
+        return Decimal(0)
+    if source.fuel.mass is not None:
+        return Decimal(source.fuel.mass) / 1000 * source.fuel.price
+    if source.fuel.mass_per_h is None or timed is None:
+        raise FieldError("fuel", "give its mass, or mass_per_h with a serving time")
+    last = max(piece.off_by for piece in timed.pieces)
+    hours = Decimal(round((last - timed.light_by).total_seconds())) / 3600
+    return Decimal(source.fuel.mass_per_h) / 1000 * hours * source.fuel.price
+
+
+def _earned(
+    source: JobFile, bought: Purchase, made: Bill, costs: Costs, per_guest: Decimal, coin: Coin
+) -> Earned:
+    profit = made.income - costs.total
+    levels = [profit - coin(_short_cost(source, bought, level)) for level in ("low", "high")]
+    food = costs.meat + costs.food
+    sold = made.subtotal - made.discount
+    fixed = costs.labour + costs.fuel + costs.other
+    people = Decimal(max(1, source.job.guests + source.job.children))
+    variable = (food + costs.disposables + costs.card_fee) / people
+    paid = made.income / people
+    even = None
+    if paid > variable:
+        even = int((fixed / (paid - variable)).to_integral_value(ROUND_CEILING))
+
+    def pct(part: Decimal, whole: Decimal) -> Decimal | None:
+        return round(part / whole * _HUNDRED, 2) if whole else None
+
+    return Earned(
+        made.income,
+        levels[0],
+        profit,
+        levels[1],
+        coin(profit / costs.labour_hours) if costs.labour_hours else None,
+        pct(food, sold),
+        pct(food + costs.labour, sold),
+        pct(profit, made.income),
+        pct(profit, costs.total),
+        even,
+    )
+
+
+def _short_cost(source: JobFile, bought: Purchase, level: str) -> Decimal:
+    """Return what has to be bought in at a low or high yield, at its price or the dish's own."""
+    total = Decimal(0)
+    shortage = source.shortage
+    for dish in bought.dishes:
+        served_g = dish.low_g if level == "low" else dish.high_g
+        short_g = Decimal(repr(max(0.0, dish.demand_g - served_g)))
+        own = dish.cost_per_served_kg / 1000
+        price = own if shortage is None or shortage.bought_in is None else shortage.bought_in
+        total += short_g * price
+    return total

@@ -1,0 +1,139 @@
+"""After the event: earned or lost, why, and what it teaches."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from decimal import Decimal
+
+from pitlogger.formats.job_file import ActualTable, JobFile
+from pitlogger.model.quantities import show_mass
+from pitlogger.planning.job_answer import Costs, Earned, Result, Why
+from pitlogger.planning.job_purchase import Purchase
+from pitlogger.planning.past import PastCooks
+from pitlogger.yields.ledger import servable
+from pitlogger.yields.money.bill import Bill
+
+Coin = Callable[[Decimal], Decimal]
+
+
+def result(
+    source: JobFile,
+    bought: Purchase,
+    made: Bill,
+    costs: Costs,
+    earned: Earned,
+    past: PastCooks,
+    coin: Coin,
+) -> Result | None:
+    """Return the result against the plan, ``None`` before the event.
+
+    What was bought and served comes from the cook on record that ``job.cook`` names, else from the
+    job file.
+    """
+    actual = source.actual
+    if actual is None:
+        return None
+    raw_g, served_g = _weighed(source, past)
+    if actual.served is not None:
+        served_g = actual.served / 1000
+    income = made.income if actual.income is None else actual.income
+    spent = actual.meat_cost + actual.other_cost + costs.labour
+    left_g = None if actual.left is None else actual.left / 1000
+    eaten_g = None
+    if served_g is not None and left_g is not None and actual.guests:
+        eaten_g = (served_g - left_g) / actual.guests
+    why = _why(bought, costs, earned, actual, income, raw_g, coin)
+    why += _of_meat(bought, actual, raw_g, served_g, left_g, eaten_g, coin)
+    return Result(
+        actual.guests,
+        coin(income),
+        coin(spent),
+        coin(income - spent),
+        earned.middle,
+        tuple(why),
+        None if eaten_g is None else round(eaten_g, 1),
+        None if not raw_g or served_g is None else round(100 * served_g / raw_g, 2),
+        left_g,
+        tuple(_teaches(eaten_g, raw_g, served_g)),
+    )
+
+
+def _weighed(source: JobFile, past: PastCooks) -> tuple[float | None, float | None]:
+    """Return raw and servable mass of the job's cook, ``None`` where not all is weighed."""
+    whole = [one for one in past.whole if one.record.cook == source.job.cook and source.job.cook]
+    raw = [one.record.masses.get("purchased") for one in whole]
+    served = [servable(one.record, one.seam) for one in whole]
+    return (
+        sum(mass.value for mass in raw if mass) if whole and all(raw) else None,
+        sum(mass.value for mass in served if mass) if whole and all(served) else None,
+    )
+
+
+def _why(
+    bought: Purchase,
+    costs: Costs,
+    earned: Earned,
+    actual: ActualTable,
+    income: Decimal,
+    raw_g: float | None,
+    coin: Coin,
+) -> list[Why]:
+    """Return the parts of the difference; they add up to it exactly."""
+    planned_g = Decimal(repr(sum(dish.billed_g for dish in bought.dishes)))
+    planned_price = costs.meat / planned_g
+    parts = [Why("guests and price: income", coin(income) - earned.income)]
+    if raw_g is None:
+        parts.append(Why("meat bought: price and quantity", costs.meat - coin(actual.meat_cost)))
+    else:
+        raw = Decimal(repr(raw_g))
+        quantity = coin((planned_g - raw) * planned_price)
+        parts.append(Why("quantity of meat", quantity))
+        price = costs.meat - coin(actual.meat_cost) - quantity
+        parts.append(Why("price of meat", price))
+    planned_rest = costs.total - costs.meat - costs.labour
+    parts.append(Why("all else", planned_rest - coin(actual.other_cost)))
+    return parts
+
+
+def _of_meat(
+    bought: Purchase,
+    actual: ActualTable,
+    raw_g: float | None,
+    served_g: float | None,
+    left_g: float | None,
+    eaten_g: float | None,
+    coin: Coin,
+) -> list[Why]:
+    """Return what yield, portions and waste were worth, at the cost of served meat.
+
+    They explain the quantity and are no further part of the difference.
+    """
+    expected_g = sum(dish.expected_g for dish in bought.dishes)
+    demand_g = sum(dish.demand_g for dish in bought.dishes)
+    planned_raw_g = sum(dish.purchase_g for dish in bought.dishes)
+    cost = actual.meat_cost / Decimal(repr(served_g)) if served_g else None
+    found = []
+
+    def worth(mass_g: float, what: str) -> None:
+        if cost is not None:
+            shown = show_mass(abs(mass_g) * 1000)
+            found.append(Why(f"of which {what} ({shown})", coin(Decimal(repr(mass_g)) * cost)))
+
+    if raw_g and served_g is not None:
+        worth(served_g - raw_g * expected_g / planned_raw_g, "yield against the plan")
+    if eaten_g is not None:
+        worth(demand_g - eaten_g * actual.guests, "portions and guests against the plan")
+    if left_g is not None:
+        worth(-left_g, "left over")
+    return found
+
+
+def _teaches(eaten_g: float | None, raw_g: float | None, served_g: float | None) -> list[str]:
+    lines = []
+    if eaten_g is not None:
+        lines.append(
+            f"Guests ate {show_mass(eaten_g * 1000)} each; 'pitlogger meal' puts it on record."
+        )
+    if raw_g and served_g is not None:
+        lines.append(f"{served_g / raw_g:.1%} of what was bought was served (n = 1 cook).")
+    return lines

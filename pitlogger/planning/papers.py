@@ -1,0 +1,172 @@
+"""Papers that a client was given: numbered without gaps, and never changed once issued.
+
+A quote that changes is a new version under its number; once money was paid on it that version is a
+change order. An invoice that changes is taken back whole by a credit note, and a new one is issued.
+A receipt is of one payment.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any, Literal
+
+from pitlogger.errors import FieldError
+from pitlogger.formats.job_file import JobFile
+from pitlogger.planning.job_answer import JobAnswer
+
+PaperKind = Literal["quote", "invoice", "credit-note", "receipt"]
+_LETTER: dict[PaperKind, str] = {"quote": "Q", "invoice": "I", "credit-note": "C", "receipt": "R"}
+
+
+@dataclass(frozen=True, slots=True)
+class Paper:
+    """One issued paper; ``content`` is all that stands on it, as plain values.
+
+    Attributes:
+        number: Such as ``Q-0007``; versions of one quote share it.
+        version: From 1.
+        about: Number of the paper it takes back or confirms, else empty.
+    """
+
+    kind: PaperKind
+    number: str
+    version: int
+    job: str
+    on: str
+    about: str
+    content: dict[str, Any]
+
+
+def issue(
+    kind: PaperKind, source: JobFile, answer: JobAnswer, issued: Sequence[Paper], on: str
+) -> tuple[Paper, ...]:
+    """Return the papers to issue now; none where the last one says the same.
+
+    Args:
+        kind: ``quote``, ``invoice`` or ``receipt``.
+        source: The job.
+        answer: What it came to.
+        issued: All papers issued so far, of every job, oldest first.
+        on: Today's date, ISO 8601.
+
+    Raises:
+        FieldError: The job has no name, was cancelled, or has no payment to confirm.
+    """
+    name = source.job.name
+    if not name:
+        raise FieldError("job.name", "a paper belongs to a job with a name; name it")
+    currencies = {paper.content.get("currency", "") for paper in issued} - {""}
+    if not source.job.currency and not answer.currency and len(currencies) > 1:
+        used = " and ".join(sorted(currencies))
+        raise FieldError("job.currency", f"missing, while {used} are in use; name one")
+    own = [paper for paper in issued if paper.job == name]
+    if kind == "receipt":
+        return _receipts(source, answer, own, issued, on)
+    content = _content(source, answer)
+    last = next((paper for paper in reversed(own) if paper.kind == kind), None)
+    taken_back = last is not None and any(
+        paper.kind == "credit-note" and paper.about == last.number for paper in own
+    )
+    if kind == "invoice":
+        return _invoice(source, content, last, taken_back, issued, on)
+    if source.job.cancelled:
+        raise FieldError("job.cancelled", "the job was cancelled: nothing is quoted any more")
+    if last is not None and last.content == content:
+        return ()
+    if last is None:
+        return (Paper("quote", _number("quote", issued), 1, name, on, "", content),)
+    return (Paper("quote", last.number, last.version + 1, name, on, last.number, content),)
+
+
+def _invoice(
+    source: JobFile,
+    content: dict[str, Any],
+    last: Paper | None,
+    taken_back: bool,
+    issued: Sequence[Paper],
+    on: str,
+) -> tuple[Paper, ...]:
+    name = source.job.name
+    papers: list[Paper] = []
+    if last is not None and not taken_back:
+        if last.content == content and not source.job.cancelled:
+            return ()
+        number = _number("credit-note", issued)
+        papers.append(Paper("credit-note", number, 1, name, on, last.number, last.content))
+    if source.job.cancelled:
+        if not papers:
+            raise FieldError("job.cancelled", "the job was cancelled and no invoice stands")
+        return tuple(papers)
+    papers.append(Paper("invoice", _number("invoice", issued), 1, name, on, "", content))
+    return tuple(papers)
+
+
+def _receipts(
+    source: JobFile, answer: JobAnswer, own: Sequence[Paper], issued: Sequence[Paper], on: str
+) -> tuple[Paper, ...]:
+    """Return a receipt for each payment that has none yet."""
+    confirmed = [paper.content["payment"] for paper in own if paper.kind == "receipt"]
+    made: list[Paper] = []
+    for payment in source.payment:
+        told = {
+            "on": payment.on.isoformat(),
+            "amount": str(payment.amount),
+            "method": payment.method,
+        }
+        if told in confirmed:
+            confirmed.remove(told)
+            continue
+        content = {**_content(source, answer), "payment": told}
+        number = _number("receipt", [*issued, *made])
+        made.append(Paper("receipt", number, 1, source.job.name, on, "", content))
+    if not source.payment:
+        raise FieldError("payment", "no payment in the job file to confirm")
+    return tuple(made)
+
+
+def _number(kind: PaperKind, issued: Sequence[Paper]) -> str:
+    """Return the next number of a kind: one more than there are, so that none is left out."""
+    used = {paper.number for paper in issued if paper.kind == kind}
+    return f"{_LETTER[kind]}-{len(used) + 1:04d}"
+
+
+def _content(source: JobFile, answer: JobAnswer) -> dict[str, Any]:
+    """Return what stands on a paper: nothing of how it was reckoned."""
+    job = source.job
+    shown = answer.document()["bill"]
+    return {
+        "job": job.name,
+        "client": job.client,
+        "place": job.place,
+        "currency": answer.currency,
+        "guests": job.guests,
+        "children": job.children,
+        "sittings": [] if answer.schedule is None else [
+            {"at": one["at"], "place": one["place"]}
+            for one in answer.document()["schedule"]["services"]
+        ],
+        "menu": [dish.name for dish in answer.dishes],
+        "bill": {key: _plain(value) for key, value in shown.items()},
+        "valid_until": None if job.valid_until is None else job.valid_until.isoformat(),
+        "guarantee": job.guarantee,
+        "guarantee_by": None if job.guarantee_by is None else job.guarantee_by.isoformat(),
+        "tax_pct": str(job.tax_pct),
+        "tax_exemption": job.tax_exemption,
+        "service_pct": str(job.service_pct),
+        "gratuity_pct": str(job.gratuity_pct),
+        "deposit_pct": str(job.deposit_pct),
+        "terms": list(job.terms),
+        "paid_before": bool(source.payment),
+    }  # fmt: skip
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, Decimal):
+        return str(value)
+    if isinstance(value, list):
+        return [_plain(one) for one in value]
+    if isinstance(value, dict):
+        return {key: _plain(one) for key, one in value.items()}
+    return value

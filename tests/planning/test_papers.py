@@ -1,0 +1,146 @@
+"""Issued papers: numbers without gaps, nothing changed afterwards, nothing internal on them."""
+
+from __future__ import annotations
+
+import json
+import re
+import threading
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+import pytest
+from click.testing import CliRunner
+
+from pitlogger.cli import root
+from pitlogger.errors import FieldError, RefusedError
+from pitlogger.formats.job_file import parse_job
+from pitlogger.node.register import add, read_register
+from pitlogger.planning.job import answer_job
+from pitlogger.planning.papers import Paper, issue
+from pitlogger.reports.html import html as sheet_html
+from pitlogger.reports.job_sheets import packing_list, run_sheet, shopping_by_supplier
+from pitlogger.reports.papers import paper_sheet
+from tests.planning.test_job import JOB
+
+PAID = '[[payment]]\non = 2027-05-02\namount = 400\nmethod = "transfer"\n'
+
+
+def issued(kind: Any, text: str, before: list[Paper]) -> list[Paper]:
+    source = parse_job(text)
+    return list(issue(kind, source, answer_job(source), before, "2027-05-01"))
+
+
+def test_a_quote_is_issued_once_and_changes_by_versions() -> None:
+    papers = issued("quote", JOB, [])
+    assert [(p.number, p.version) for p in papers] == [("Q-0001", 1)]
+    assert issued("quote", JOB, papers) == []
+    papers += issued("quote", JOB.replace("guests = 120", "guests = 130"), papers)
+    assert [(p.number, p.version) for p in papers] == [("Q-0001", 1), ("Q-0001", 2)]
+    assert papers[0].content["guests"] == 120
+    papers += issued("quote", JOB.replace("orchard wedding", "other job"), papers)
+    assert papers[-1].number == "Q-0002"
+
+
+def test_a_change_after_money_was_paid_is_a_change_order() -> None:
+    papers = issued("quote", JOB, [])
+    papers += issued("quote", JOB.replace("guests = 120", "guests = 130") + PAID, papers)
+    assert paper_sheet(asdict(papers[-1])).title == "Change order Q-0001, version 2"
+
+
+def test_an_invoice_is_taken_back_by_a_credit_note() -> None:
+    papers = issued("invoice", JOB, [])
+    more = issued("invoice", JOB.replace("price_per_guest = 24", "price_per_guest = 25"), papers)
+    assert [(p.kind, p.number, p.about) for p in more] == [
+        ("credit-note", "C-0001", "I-0001"), ("invoice", "I-0002", ""),
+    ]  # fmt: skip
+    assert more[0].content == papers[0].content
+    papers += more
+    cancelled = JOB.replace("[job]", "[job]\ncancelled = true")
+    (credit,) = issued("invoice", cancelled, papers)
+    assert (credit.kind, credit.about) == ("credit-note", "I-0002")
+    with pytest.raises(FieldError, match="cancelled"):
+        issued("quote", cancelled, papers)
+
+
+def test_each_payment_has_one_receipt() -> None:
+    twice = JOB + PAID + PAID
+    papers = issued("receipt", JOB + PAID, [])
+    papers += issued("receipt", twice, papers)
+    assert [paper.number for paper in papers] == ["R-0001", "R-0002"]
+    assert issued("receipt", twice, papers) == []
+    with pytest.raises(FieldError, match="no payment"):
+        issued("receipt", JOB, [])
+
+
+def test_numbers_have_no_gap_when_many_issue_at_once(tmp_path: Path) -> None:
+    path = tmp_path / "papers.jsonl"
+    source = parse_job(JOB)
+    answer = answer_job(source)
+
+    def work(k: int) -> None:
+        job = source.job.model_copy(update={"name": f"job {k}"})
+        own = source.model_copy(update={"job": job})
+        add(path, lambda before: issue("invoice", own, answer, before, "2027-05-01"))
+
+    threads = [threading.Thread(target=work, args=(k,)) for k in range(12)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert [p.number for p in read_register(path)] == [f"I-{k:04d}" for k in range(1, 13)]
+
+
+def test_nothing_is_issued_on_a_register_in_doubt(tmp_path: Path) -> None:
+    path = tmp_path / "papers.jsonl"
+    path.write_text('{"kind": "quote"\n', encoding="utf-8")
+    with pytest.raises(RefusedError, match=r"papers.jsonl:1"):
+        add(path, lambda before: [])
+    assert path.read_text("utf-8") == '{"kind": "quote"\n'
+
+
+def test_an_issue_is_shown_first_and_written_when_confirmed(tmp_path: Path) -> None:
+    file = tmp_path / "job.toml"
+    file.write_text(JOB, encoding="utf-8")
+
+    def run(*args: str) -> Any:
+        done = CliRunner().invoke(root, ["job", *args], catch_exceptions=False)
+        assert done.exit_code == 0, done.output
+        return json.loads(done.stdout) if "--json" in args else done.output
+
+    assert run("issue", "quote", str(file), "--json")["issued"] is False
+    assert not (tmp_path / "papers.jsonl").exists()
+    (paper,) = run("issue", "quote", str(file), "--confirm", "--json")["papers"]
+    assert paper["total"] == str(answer_job(parse_job(JOB)).bill.total)
+    assert "Nothing to issue" in run("issue", "quote", str(file), "--confirm")
+    register = str(tmp_path / "papers.jsonl")
+    assert "Q-0001" in run("papers", register)
+    out = tmp_path / "quote.html"
+    run("paper", register, "Q-0001", "--firm", "Own Kitchen", "--out", str(out))
+    assert "Own Kitchen" in out.read_text("utf-8")
+
+
+def test_a_clients_paper_has_the_sums_of_the_job_and_nothing_internal() -> None:
+    more = '[job]\ngratuity_pct = 10\nguarantee_by = 2027-06-10\nterms = ["Ours."]'
+    text = JOB.replace("[job]", more)
+    answer = answer_job(parse_job(text + PAID))
+    for kind in ("quote", "invoice", "receipt"):
+        for paper in issued(kind, text + PAID, []):
+            page = sheet_html(paper_sheet(asdict(paper)))
+            assert f"{answer.bill.total:,}" in page
+            words = re.sub(r"<style.*?</style>|<[^>]+>", " ", page, flags=re.DOTALL).casefold()
+            for word in ("prior", "probab", "probe", "risk", "yield", "margin", "profit", "cost"):
+                assert not re.search(rf"\b{word}", words), (kind, word)
+    assert f"{answer.bill.balance:,}" in page
+
+
+def test_kitchen_sheets_have_the_numbers_of_the_job() -> None:
+    document = answer_job(parse_job(JOB)).document()
+    (dish,) = document["dishes"]
+    bought = sheet_html(shopping_by_supplier(document, "kg"))
+    assert "North" in bought
+    assert f"{dish['billed_g'] / 1000:.3f}".rstrip("0") in bought.replace(",", "")
+    run = sheet_html(run_sheet(document))
+    assert run.count("<tr") > 8
+    assert "light the fire" in run
+    assert f"{dish['pieces']} pieces" in sheet_html(packing_list(document))
