@@ -31,6 +31,7 @@ from pitlogger.web.routes.food_log import make_log_api
 from pitlogger.web.routes.forecasts import make_forecast_api
 from pitlogger.web.routes.health import make_health
 from pitlogger.web.routes.imports import make_import_api
+from pitlogger.web.routes.jobs import make_job_api
 from pitlogger.web.routes.meals import make_meal_api
 from pitlogger.web.routes.reading import make_api
 from pitlogger.web.routes.ring_test import RingTest
@@ -68,6 +69,7 @@ def make_app(
     app.include_router(make_log_api(daemon))
     app.include_router(make_import_api(daemon))
     app.include_router(make_forecast_api(daemon))
+    app.include_router(make_job_api(daemon))
     app.include_router(make_meal_api(daemon))
     app.include_router(make_fleet_api(daemon, hub))
     app.include_router(make_night_api(daemon, ring))

@@ -1,0 +1,68 @@
+"""A job answered by the node: typed, with its record, and refused in one line."""
+
+from __future__ import annotations
+
+import time
+from decimal import Decimal
+
+import pytest
+
+from pitlogger.formats.job_file import parse_job
+from pitlogger.planning import PastCooks
+from pitlogger.planning.job import answer_job
+from pitlogger.yields.records import PastPiece
+from pitlogger.yields.weighing.uncertainty import Measured
+from tests.planning.test_job import JOB, TWO
+from tests.web.conftest import Node
+
+
+async def test_the_node_answers_a_job_as_the_library_does(node: Node) -> None:
+    done = await node.local.post("/api/v1/jobs/answer", json={"text": TWO})
+    assert done.status_code == 200, done.text
+    said, made = done.json(), answer_job(parse_job(TWO))
+    assert Decimal(said["bill"]["total"]) == made.bill.total
+    assert [dish["pieces"] for dish in said["dishes"]] == [dish.pieces for dish in made.dishes]
+
+
+async def test_its_schema_is_enough_to_write_a_client(node: Node) -> None:
+    schema = (await node.local.get("/api/v1/openapi.json")).json()
+    answer = schema["paths"]["/api/v1/jobs/answer"]["post"]["responses"]["200"]
+    assert answer["content"]["application/json"]["schema"]["$ref"].endswith("/JobAnswer")
+    assert "p_all_enough" in schema["components"]["schemas"]["JobAnswer"]["properties"]
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [("guests = 120", "guests = 0", "guests"), ("2027-06-19", "2020-06-19", "serve_at"),
+     ("version = 1", "version = 9", "version")],
+)  # fmt: skip
+async def test_a_bad_job_is_refused_with_its_field(
+    node: Node, old: str, new: str, said: str
+) -> None:
+    done = await node.local.post("/api/v1/jobs/answer", json={"text": JOB.replace(old, new)})
+    assert 400 <= done.status_code < 500
+    assert said in done.text
+
+
+def six_dishes() -> tuple[str, PastCooks]:
+    cuts = ("brisket-packer", "pork-butt", "pork-spareribs", "chicken-whole", "tri-tip",
+            "turkey-breast")  # fmt: skip
+    text = JOB[: JOB.index("[[meat]]")]
+    for cut in cuts:
+        text += f'[[meat]]\ncut = "{cut}"\nprice = "5/lb"\nshare_pct = 20\n'
+    pieces = tuple(
+        PastPiece("b", cuts[k % 6], f"c{k}", masses={
+            "purchased": Measured(5000.0), "carved": Measured(2500.0 + 10 * (k % 37))})
+        for k in range(1000)
+    )  # fmt: skip
+    return text, PastCooks(pieces)
+
+
+def test_a_job_of_six_dishes_with_a_thousand_cooks_answers() -> None:
+    text, past = six_dishes()
+    began = time.perf_counter()
+    made = answer_job(parse_job(text), past)
+    took = time.perf_counter() - began
+    print(f"six dishes, 1000 cooks: {1000 * took:.0f} ms")  # measured in benchmarks, not asserted
+    assert len(made.dishes) == 6
+    assert made.p_all_enough >= 0.95
