@@ -342,12 +342,19 @@ def cook_id(name: str, utc_ms: int) -> str:
 
 def past_run(cook: PaperCook, node: str) -> tuple[RunRow, list[JournalRow]]:
     """Return a cook from a paper log as a run of its own; the same log gives the same run."""
-    text = json.dumps([[t_ms, dump_body(body)] for t_ms, body in cook.bodies], sort_keys=True)
+    said = [[t_ms, dump_body(body)] for t_ms, body in cook.bodies]
+    for _, body in said:  # came later: what was imported before must not come a second time
+        assert isinstance(body, dict)
+        body.pop("timed", None)
+    text = json.dumps(said, sort_keys=True)
     run = f"{PAPER}-{hashlib.sha256(f'{cook.name}{text}'.encode()).hexdigest()[:12]}"
     name = f"{cook_id(cook.name, cook.start_ms)}-{run[-4:]}"
-    entries = [Entry(run, seq, t_ms, body) for seq, (t_ms, body) in enumerate(cook.bodies, start=1)]
+    entries = [
+        Entry(run, seq, t_ms, body, cook.by)
+        for seq, (t_ms, body) in enumerate(cook.bodies, start=1)
+    ]
     end_ms = max(entry.t_ms for entry in entries)
-    row = RunRow(run, node, "", cook.start_ms, 0, PAPER, True, end_ms)
+    row = RunRow(run, node, "", cook.start_ms, 0, PAPER, True, end_ms, batch=cook.batch)
     return row, [JournalRow.of(entry, name) for entry in entries]
 
 

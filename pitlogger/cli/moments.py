@@ -1,52 +1,58 @@
-"""Moments as people write them: ``10 min ago``, ``14:30``, RFC 3339."""
+"""When something happened, as a command takes it and as it repeats it."""
 
 from __future__ import annotations
 
-import re
-from datetime import datetime, timedelta
+from datetime import datetime
+from typing import TYPE_CHECKING
 
 import click
 
-from pitlogger.errors import QuantityError
-from pitlogger.model.quantities import parse_duration_ms
+from pitlogger.cli.questions import answers
+from pitlogger.formats.moments import Span, full_local, moments
+
+if TYPE_CHECKING:
+    from pitlogger.cli.client import Client
 
 at_option = click.option(
-    "--at", metavar="TIME", help="When: '10 min ago', '14:30' or 2026-09-19T14:30:00-05:00."
-)
+    "--at", metavar="TIME",
+    help="When: '10 min ago', '14:30', 'yesterday 20:00' or 2026-09-19T14:30:00-05:00.",
+)  # fmt: skip
 
 
-def parse_moment(text: str, now: datetime) -> datetime:
-    """Return a written moment.
+def moment_text(
+    text: str | None, client: Client | None = None, cook: str | None = None
+) -> str | None:
+    """Return a written moment as RFC 3339 for the daemon, ``None`` if none was given.
 
     Args:
-        text: ``10 min ago``, ``HH:MM`` (the last time it was that), or RFC 3339.
-        now: With its time zone.
+        client: Where to look up when the cook was, for a bare clock time.
+        cook: The cook it belongs to; the running one by default.
 
     Raises:
-        QuantityError: It cannot be read, or has no offset from UTC.
+        QuantityError: It is no time.
+        QuestionError: It can be two.
     """
-    shown = text.strip()
-    if shown.casefold() == "now":
-        return now
-    if shown.casefold().endswith("ago"):
-        return now - timedelta(milliseconds=parse_duration_ms(shown[:-3]))
-    if clock := re.fullmatch(r"(\d{1,2}):(\d{2})", shown):
-        hour, minute = int(clock[1]), int(clock[2])
-        if hour > 23 or minute > 59:
-            raise QuantityError(f"'{shown}' is not a time of day: write one such as 14:30")
-        moment = now.replace(hour=hour, minute=minute, second=0, microsecond=0)
-        return moment if moment <= now else moment - timedelta(days=1)
-    try:
-        moment = datetime.fromisoformat(shown)
-    except ValueError:
-        raise QuantityError(
-            f"'{shown}' is not a time: write '10 min ago', '14:30' or 2026-09-19T14:30:00-05:00"
-        ) from None
-    if moment.tzinfo is None:
-        raise QuantityError(f"'{shown}' has no offset from UTC: add one, such as -05:00 or Z")
-    return moment
+    if text is None:
+        return None
+    now = datetime.now().astimezone()
+    span = Span(None, now) if client is None else _span(client, cook, now)
+    found = moments(text, span)
+    if len(found) > 1:
+        options = [full_local(one) for one in found]
+        chosen = answers().choose(f"'{text}' can be either: which one?", options)
+        return found[options.index(chosen)].isoformat()
+    return found[0].isoformat()
 
 
-def moment_text(text: str | None) -> str | None:
-    """Return a written moment as RFC 3339 for the daemon, ``None`` if none was given."""
-    return None if text is None else parse_moment(text, datetime.now().astimezone()).isoformat()
+def _span(client: Client, cook: str | None, now: datetime) -> Span:
+    for row in client.get("/cooks"):
+        if row["finished"] is None if cook is None else cook in (row["cook"], row["name"]):
+            ended = row["finished"]
+            until = now if ended is None else min(now, datetime.fromisoformat(ended))
+            return Span(datetime.fromisoformat(row["started"]), until)
+    return Span(None, now)
+
+
+def said_at(happened: str, text: str | None) -> str:
+    """Return `` at`` and the full local time, where a time was given."""
+    return "" if text is None else f" at {full_local(datetime.fromisoformat(happened))}"

@@ -34,6 +34,8 @@ class PaperCook:
     name: str
     start_ms: int
     bodies: tuple[tuple[int, Body], ...]
+    by: str = ""
+    batch: str = ""  # the import it came with
 
 
 def cooks_of(rows: Iterable[PaperRow]) -> list[PaperCook]:
@@ -57,8 +59,9 @@ def _cook(name: str, date: str, rows: list[PaperRow]) -> PaperCook:
             if (mass := row.masses.get(checkpoint)) is not None:
                 t_ms += _MINUTE_MS
                 weighed = Weighed(
-                    piece, checkpoint, mass.mass_mg, 0, t_ms, interval_mg=mass.interval_mg
-                )
+                    piece, checkpoint, mass.mass_mg, 0, t_ms, interval_mg=mass.interval_mg,
+                    timed="unrecorded",
+                )  # fmt: skip
                 bodies.append((t_ms, weighed))
     bodies += [
         (t_ms, Noted(row.notes, piece)) for row, piece in zip(rows, names, strict=True) if row.notes

@@ -331,7 +331,7 @@ def _apply(book: Book, entry: Entry, body: Body, corrected: bool) -> None:
             _assign(book, channel, t_ms, lead)
         case StageSet(piece=piece_id):
             if piece_id in book.pieces:
-                book.pieces[piece_id].marks.append(body)
+                _mark(book.pieces[piece_id], body)
         case Weighed(piece=piece_id):
             if piece_id in book.pieces:
                 weighing = Weighing((entry.run, entry.seq), entry.by, body, corrected)
@@ -362,6 +362,27 @@ def _apply(book: Book, entry: Entry, body: Body, corrected: bool) -> None:
             book.alerts.append((entry, body))
         case _:
             pass
+
+
+_ORDER = {stage: place for place, stage in enumerate(Stage)}
+
+
+def _mark(held: PieceBook, mark: StageSet) -> None:
+    """Add a mark; what was marked late as "now" gives way to a later stage stated before it.
+
+    "On the pit" typed at ten, then "wrapped at half past nine": it went on the pit before
+    that, at a time nobody recorded.
+    """
+    if mark.timed == "stated":
+        place = _ORDER[mark.stage]
+        held.marks = [
+            replace(one, at_ms=mark.at_ms - 1, timed="unrecorded")
+            if one.timed == "live" and one.at_ms > mark.at_ms and _ORDER[one.stage] < place
+            and all(_ORDER[before.stage] < place for before in held.marks)
+            else one
+            for one in held.marks
+        ]  # fmt: skip
+    held.marks.append(mark)
 
 
 def _set_learning(book: Book, body: LearningSet | CookWithdrawn) -> None:

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from pitlogger.bootstrap import with_configured
+from pitlogger.clock import rfc3339
 from pitlogger.engine.commands import accept
 from pitlogger.errors import UsageError, unknown
 from pitlogger.formats.cook_file import parse_cook
@@ -48,7 +49,11 @@ class Deed:
 
 
 def _cook_started(daemon: Node, ask: requests.CookAsk) -> Body:
-    return CookStarted(with_configured(parse_cook(ask.toml), daemon.channels))
+    cook = with_configured(parse_cook(ask.toml), daemon.channels)
+    now_ms = daemon.clock.engine_ms()
+    if ask.at is not None and ask.at > now_ms + 1000:
+        raise UsageError(f"the cook begins at {rfc3339(ask.at)}, which lies ahead")
+    return CookStarted(cook, ask.at)
 
 
 def _cook_finished(daemon: Node, ask: requests.FinishAsk) -> Body:

@@ -11,10 +11,10 @@ from typing import Any
 from pitlogger.model.book import Book, PieceBook
 from pitlogger.model.cooks import ON_PIT
 from pitlogger.model.journal import Body, Corrected, MealTold, SpotRead, StageSet, Weighed
-from pitlogger.model.quantities import MG_PER, parse_mass_mg, parse_temperature_mc, show_duration
+from pitlogger.model.quantities import parse_mass_mg, parse_temperature_mc, show_duration
 from pitlogger.questions import Answers
 from pitlogger.rules.messages import Units
-from pitlogger.views import words
+from pitlogger.views.doubts import mass_question, plain_mass
 from pitlogger.views.shown import temperature
 from pitlogger.yields.books import from_book
 from pitlogger.yields.plausible import (
@@ -23,7 +23,6 @@ from pitlogger.yields.plausible import (
     LEAST_EATEN_G,
     MOST_EATEN_G,
     PLACE_MC,
-    Implausible,
     implausible_masses,
     least_on_pit_ms,
     likely_core_mc,
@@ -51,13 +50,6 @@ def asked(body: Body, book: Book, answers: Answers, units: Units) -> Body:
             return replace(body, body=changed)
         case _:
             return body
-
-
-def plain_mass(mass_g: float, units: Units) -> str:
-    """Return a mass as a person would type it: ``13.1 lb``, ``5.95 kg``."""
-    unit = {"lb-oz": "lb", "oz": "oz", "g": "g", "kg": "kg", "lb": "lb"}[units.mass]
-    value = mass_g * 1000 / float(MG_PER[unit])
-    return f"{value:.4g} {unit}" if value < 10_000 else f"{value:.0f} {unit}"
 
 
 def _without(book: Book, correction: Corrected) -> Book:
@@ -96,30 +88,6 @@ def _masses_g(held: PieceBook) -> dict[str, float]:
     for weighing in held.weighings:
         found[weighing.weighed.checkpoint] = weighing.weighed.net_mg / 1000
     return found
-
-
-def mass_question(
-    found: Implausible, cut: str, units: Units, options: list[str] | None = None
-) -> str:
-    """Return in words what is hardly possible about a mass."""
-    mass, than = plain_mass(found.mass_g, units), plain_mass(found.than_g, units)
-    label = words.checkpoint(found.checkpoint)
-    match found.why:
-        case "nothing":
-            said = f"{mass} {label} is no mass"
-        case "too-much":
-            times = found.mass_g / found.than_g
-            said = f"{mass} is {times:.0f} times what a {cut} weighs"
-        case "too-little":
-            said = f"{mass} is little for a {cut}, which weighs about {than}"
-        case "more-than-before":
-            before = words.checkpoint(found.against)
-            said = f"{mass} {label} is more than {than} {before}, and meat does not gain there"
-        case _:
-            share = found.mass_g / found.than_g
-            said = f"{mass} {label} is {share:.0%} of {than} {words.checkpoint(found.against)}"
-    meant = options[0] if options and len(options) > 1 else None
-    return f"{said}: {meant}?" if meant else f"{said}. Is it right?"
 
 
 def _read(body: SpotRead, answers: Answers, units: Units) -> SpotRead:

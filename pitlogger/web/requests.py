@@ -61,9 +61,10 @@ class OfCookAsk(Ask):
 
 
 class CookAsk(Ask):
-    """Start a cook from the text of a cook file."""
+    """Start a cook from the text of a cook file, now or when it began."""
 
     toml: Annotated[str, Field(max_length=60_000)]
+    at: Moment | None = None
 
 
 class FinishAsk(Ask):

@@ -9,7 +9,7 @@ import click
 
 from pitlogger.cli.client import Client, socket_option
 from pitlogger.cli.cooking.mend import cook_option
-from pitlogger.cli.moments import at_option, moment_text
+from pitlogger.cli.moments import at_option, moment_text, said_at
 from pitlogger.cli.output import by_option, emit, json_option
 from pitlogger.model.cooks import WEIGHABLE, WRAPS, Stage
 
@@ -32,10 +32,15 @@ def stage(
     socket: Path | None, as_json: bool,
 ) -> None:  # fmt: skip
     """Set the stage of PIECE, now or in the past (--at "10 min ago")."""
-    entry = Client(socket).post(
-        "/stages", piece=piece, stage=stage, at=moment_text(at), wrap=wrap, cook=cook, by=by
-    )
-    emit(entry, as_json, _kept(entry, f"{piece}: {entry['stage']}"))
+    from pitlogger.views import words
+
+    client = Client(socket)
+    entry = client.post(
+        "/stages", piece=piece, stage=stage, at=moment_text(at, client, cook), wrap=wrap,
+        cook=cook, by=by,
+    )  # fmt: skip
+    when = said_at(entry["happened"], at)
+    emit(entry, as_json, _kept(entry, f"{piece}: {words.stage(Stage(entry['stage']))}{when}"))
 
 
 @click.command()
@@ -62,9 +67,11 @@ def weigh(
     for text in (typed, tare):
         if text is not None:
             parse_mass_mg(text)
-    entry = Client(socket).post(
+    client = Client(socket)
+    entry = client.post(
         "/weighings", piece=piece, checkpoint=checkpoint, mass=typed, tare=tare,
-        container=container, channel=channel, at=moment_text(at), cook=cook, by=by,
+        container=container, channel=channel, at=moment_text(at, client, cook), cook=cook,
+        by=by,
     )  # fmt: skip
     kept = show_mass(entry["net_g"] * 1000)
     lines = [_kept(entry, f"{piece} at {checkpoint}: {kept} ({entry['net_g']:.0f} g)")]
@@ -91,10 +98,12 @@ def temp(
 
     parse_temperature_mc(value)
     place = {"site": where} if where in set(Site) else {"piece": where}
-    entry = Client(socket).post(
-        "/temps", value=value, probe=probe, at=moment_text(at), cook=cook, by=by, **place
-    )
-    emit(entry, as_json, _kept(entry, f"{where}: {value}"))
+    client = Client(socket)
+    entry = client.post(
+        "/temps", value=value, probe=probe, at=moment_text(at, client, cook), cook=cook, by=by,
+        **place,
+    )  # fmt: skip
+    emit(entry, as_json, _kept(entry, f"{where}: {value}{said_at(entry['happened'], at)}"))
 
 
 @click.command()

@@ -9,6 +9,7 @@ import click
 
 from pitlogger.cli.client import Client, socket_option
 from pitlogger.cli.cooking.mend import required_reason
+from pitlogger.cli.moments import at_option, moment_text, said_at
 from pitlogger.cli.output import by_option, emit, json_option, table
 
 
@@ -19,16 +20,37 @@ def cook() -> None:
 
 @cook.command()
 @click.argument("file", type=click.Path(path_type=Path))
+@at_option
 @by_option
 @socket_option
 @json_option
-def start(file: Path, by: str, socket: Path | None, as_json: bool) -> None:
-    """Start the cook that FILE (TOML) describes."""
+def start(file: Path, at: str | None, by: str, socket: Path | None, as_json: bool) -> None:
+    """Start the cook that FILE (TOML) describes, now or when it began (--at)."""
     from pitlogger.formats.cook_file import load_cook
 
     load_cook(file)  # told with its file and line here, before the daemon is asked
-    entry = Client(socket).post("/cooks", toml=file.read_text(encoding="utf-8"), by=by)
-    emit(entry, as_json, f"started: {entry['cook']['name']}")
+    toml = file.read_text(encoding="utf-8")
+    entry = Client(socket).post("/cooks", toml=toml, at=moment_text(at), by=by)
+    when = said_at(entry["happened"], at)
+    emit(entry, as_json, f"started: {entry['cook']['name']}{when} (entry {entry['id']})")
+
+
+@cook.command()
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option("--dry-run", is_flag=True, help="Read and show, put nothing on record.")
+@by_option
+@socket_option
+@json_option
+def enter(file: Path, dry_run: bool, by: str, socket: Path | None, as_json: bool) -> None:
+    """Put a whole cook on record that was written on a pad: FILE (TOML).
+
+    A cook file with one [[entry]] a line of the pad, with its time or without; 'pitlogger cook
+    example --pad' prints one. The same file twice is one cook.
+    """
+    from pitlogger.cli.records.pad import enter_pad
+
+    document = enter_pad(file, Client(socket), by, dry_run)
+    emit(document, as_json, document["text"])
 
 
 @cook.command()

@@ -91,7 +91,9 @@ def correct(
     The old entry stays visible; the corrected one counts, in yields, plans and the food log.
     """
     client = Client(socket)
-    made = client.post("/corrections", **named(entry, run), at=moment_text(at), **given)
+    made = client.post(
+        "/corrections", **named(entry, run), at=moment_text(at, client, given["cook"]), **given
+    )
     emit(made, as_json, "" if as_json else f"corrected (entry {made['id']}): {_now(client, made)}")
 
 

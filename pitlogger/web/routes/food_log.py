@@ -19,6 +19,7 @@ from pitlogger.views.journal import EntryView
 from pitlogger.views.node import Node
 from pitlogger.views.rules import RulesView
 from pitlogger.views.view import View
+from pitlogger.web.access.roles import who_asks
 from pitlogger.web.judged import Judged, judged, linked
 from pitlogger.web.requests import Ask, Text
 from pitlogger.web.routes.entry_answer import entry_answer
@@ -77,6 +78,7 @@ class PastAsk(Ask):
     """Cooks of a paper log, to be put on record."""
 
     cooks: Annotated[tuple[PastCookTable, ...], Field(min_length=1, max_length=20_000)]
+    batch: Annotated[str, Field(max_length=40)] = ""
 
 
 class PastView(View):
@@ -129,6 +131,8 @@ def make_log_api(daemon: Node) -> APIRouter:
                 cook.name,
                 cook.start_ms,
                 tuple((dated.t_ms, load_body(dated.body)) for dated in cook.bodies),
+                ask.by or who_asks.get().initials,
+                ask.batch,
             )
             for cook in ask.cooks
         ]

@@ -1,0 +1,90 @@
+"""`pitlogger cook enter`: a cook from a pad into the record, asked about before it is written."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from pitlogger.cli.client import Client
+from pitlogger.cli.questions import answers
+from pitlogger.formats.moments import full_local
+
+if TYPE_CHECKING:
+    from pitlogger.formats.paper_journal import PaperCook
+
+AS_WRITTEN = "as written"
+
+
+def enter_pad(file: Path, client: Client, by: str, dry_run: bool) -> dict[str, Any]:
+    """Put the cook of a pad file on record and return what was entered.
+
+    Raises:
+        CookFileError: The file cannot be used.
+        QuestionError: A time can be two, or a weight is hardly possible.
+    """
+    from pitlogger.formats.pad_file import load_pad
+
+    cook = load_pad(file, datetime.now().astimezone(), _which)
+    units = client.get("/status")["units"]
+    cook = _confirmed(cook, units)
+    if not dry_run:
+        client.post("/record", cooks=[document_of(cook)], by=by)
+    return {"cook": cook.name, "entries": len(cook.bodies), "text": _text(cook, units, dry_run)}
+
+
+def document_of(cook: PaperCook) -> dict[str, Any]:
+    """Return a cook as the API takes it."""
+    from pitlogger.formats.journal_json import dump_body
+
+    bodies = [{"t_ms": t_ms, "body": dump_body(body)} for t_ms, body in cook.bodies]
+    return {"name": cook.name, "start_ms": cook.start_ms, "bodies": bodies}
+
+
+def _which(text: str, found: list[datetime]) -> datetime:
+    options = [full_local(one) for one in found]
+    return found[options.index(answers().choose(f"'{text}' can be either: which one?", options))]
+
+
+def _confirmed(cook: PaperCook, units: dict[str, str]) -> PaperCook:
+    """Return the cook with odd weights confirmed; all of them are asked about at once."""
+    from dataclasses import replace
+
+    from pitlogger.model.book import fold
+    from pitlogger.model.journal import Entry, Weighed
+    from pitlogger.rules.messages import Units
+    from pitlogger.views.doubts import mass_question
+    from pitlogger.yields.plausible import implausible_masses
+
+    book = fold(Entry("pad", at, t_ms, body) for at, (t_ms, body) in enumerate(cook.bodies, 1))
+    odd = {}
+    for held in book.pieces.values():
+        masses_g = {w.weighed.checkpoint: w.weighed.net_mg / 1000 for w in held.weighings}
+        for found in implausible_masses(held.piece.cut, held.piece.count, masses_g):
+            question = mass_question(found, held.piece.cut, Units(**units))
+            odd[held.piece.id, found.checkpoint] = f"{held.piece.id}: {question}"
+    if not odd:
+        return cook
+    answers().choose(" ".join(odd.values()), [AS_WRITTEN])
+    bodies = tuple(
+        (t_ms, replace(body, confirmed=True))
+        if isinstance(body, Weighed) and (body.piece, body.checkpoint) in odd
+        else (t_ms, body)
+        for t_ms, body in cook.bodies
+    )
+    return replace(cook, bodies=bodies)
+
+
+def _text(cook: PaperCook, units: dict[str, str], dry_run: bool) -> str:
+    from pitlogger.rules.messages import Units
+    from pitlogger.views.entries import body_words
+
+    lines = []
+    for t_ms, body in cook.bodies:
+        is_timed = getattr(body, "timed", "stated") != "unrecorded"
+        when = full_local(datetime.fromtimestamp(t_ms / 1000).astimezone())
+        lines.append(
+            f"{when if is_timed else 'time not recorded':<28}{body_words(body, Units(**units))}"
+        )
+    done = "would be put on record" if dry_run else "is on record"
+    return "\n".join([*lines, f"{cook.name} {done}"])
