@@ -75,9 +75,13 @@ def test_clock_times_run_through_the_night_and_lines_without_one_stay_in_order(
 ) -> None:
     held = book_of(load(tmp_path)).pieces["brisket-1"]
     marks = [
-        (mark.stage, datetime.fromtimestamp(mark.at_ms / 1000, ZONE).strftime("%d %H:%M"), mark.timed)
+        (
+            mark.stage,
+            datetime.fromtimestamp(mark.at_ms / 1000, ZONE).strftime("%d %H:%M"),
+            mark.timed,
+        )
         for mark in held.marks
-    ]  # fmt: skip
+    ]
     assert marks == [
         (Stage.SMOKING, "18 21:00", "stated"),
         (Stage.WRAPPED, "19 04:10", "stated"),
@@ -97,7 +101,11 @@ def test_the_same_pad_gives_the_same_cook(tmp_path: Path) -> None:
         ('started = "2026-09-18 20:00"', 'started = "2026-09-21 20:00"', "lies ahead"),
         ('mass = "7.05 lb"', "", "needs its mass"),
         ('stage = "resting"', 'stage = "restin"', "did you mean"),
-        ('piece = "brisket-1"\nstage = "resting"', 'piece = "brisket-2"\nstage = "resting"', "brisket-2"),
+        (
+            'piece = "brisket-1"\nstage = "resting"',
+            'piece = "brisket-2"\nstage = "resting"',
+            "brisket-2",
+        ),
         ('stage = "resting"', 'stage = "resting"\nnote = "x"', "one of"),
         ('at = "04:10"', 'at = "4:77"', "not a time"),
     ],
