@@ -122,3 +122,7 @@ release: $(VENV)/checks  ## Wheel, sdist, lock, list of parts (SBOM) and audit, 
 
 clean:  ## Remove what was built
 	rm -rf build dist $(VENV)
+
+test-arm64:  ## Try it on an emulated 64-bit ARM board (root, qemu-user, half an hour)
+	@tools/wheels-arm64 $(PYTHON)
+	@tools/test-arm64

@@ -92,7 +92,7 @@ class DriverInfo:
 
     Attributes:
         transport: ``serial``, ``ble-gatt``, ``ble-advertisement``, ``hidraw``, ``sysfs``,
-            ``mqtt``, ``modbus`` or ``replay``.
+            ``mqtt``, ``modbus``, ``replay``, or a lowercase name of one's own.
         channels: What it can give; a name that ends in ``*`` stands for as many as there are.
         interval_s: The longest normal pause between two values of a channel; a channel
             silent for three times that is stale.

@@ -123,7 +123,7 @@ async def write_recording(
     )
     chunks = 0
     try:
-        with out.open("x", encoding="utf-8") as sink:
+        with out.open("x", encoding="utf-8", buffering=1) as sink:  # kept however it ends
             recorder = Recorder(device.driver.transport(device.config), sink, header)
             async with recorder:
                 with suppress(TimeoutError):

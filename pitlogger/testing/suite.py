@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+import re
 from pathlib import Path
 from typing import Any, ClassVar
 
@@ -32,9 +33,7 @@ UNITS: dict[Quantity, frozenset[str]] = {
     Quantity.VOLTAGE: frozenset(("V",)),
     Quantity.BUTTON: frozenset(("",)),
 }
-TRANSPORTS = frozenset(
-    ("serial", "ble-gatt", "ble-advertisement", "hidraw", "sysfs", "mqtt", "modbus", "replay")
-)
+_TRANSPORT = re.compile(r"[a-z][a-z0-9-]*")  # one of pitlogger's, or a name of one's own
 
 
 class DriverContract:
@@ -64,7 +63,7 @@ class DriverContract:
         assert isinstance(info, DriverInfo)
         assert info.name
         assert info.summary
-        assert info.transport in TRANSPORTS
+        assert _TRANSPORT.fullmatch(info.transport), "name the way in lowercase, such as i2c"
         assert info.channels
         assert info.interval_s > 0
         assert issubclass(info.config, DriverConfig)
