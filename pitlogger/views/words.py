@@ -176,6 +176,12 @@ STATES: dict[str, str] = {
     AlertState.SUPPRESSED: mark("does not count in this stage"),
     AlertState.OUT_OF_SERVICE: mark("out of service"),
 }
+# What a forecast is about.
+TARGETS: dict[str, str] = {
+    "wrap": mark("wrap"),
+    "pull": mark("take off"),
+    "rest": mark("rest"),
+}
 PRIORITIES: dict[str, str] = {
     "high": mark("high"),
     "medium": mark("medium"),

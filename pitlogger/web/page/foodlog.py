@@ -14,6 +14,7 @@ from pitlogger.safety import record
 from pitlogger.safety.judge import NOTES
 from pitlogger.safety.record import SHEETS, LogRow, missing
 from pitlogger.safety.verdict import in_words
+from pitlogger.views.language import figure, tr, trn
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 from pitlogger.web.judged import Judged, judged
@@ -40,7 +41,7 @@ async def food_screen(daemon: Node, shown: Shown, cook: str | None) -> dict[str,
         "sheets": [], "corrective": [], "checks": [], "signed": [], "faults": [], "head": "",
     }  # fmt: skip
     if chosen is None:
-        return {**common, "sentence": "No cook is on record yet."}
+        return {**common, "sentence": tr("No cook is on record yet.")}
     made = await judged(daemon, chosen)
     if running:
         made = replace(made, rows=[_as_yet(row, daemon) for row in made.rows])
@@ -72,7 +73,7 @@ def _as_yet(row: LogRow, daemon: Node) -> LogRow:
     held = daemon.engine.book.pieces.get(row.product.partition(" ")[0].rstrip(","))
     cooks = held is not None and (held.stage in BEFORE_FIRE or held.stage in ON_PIT)
     if row.id is None and row.what == "lethality" and row.met is False and cooks:
-        return replace(row, met=None, note="It still cooks: not reached yet.")
+        return replace(row, met=None, note=tr("It still cooks: not reached yet."))
     return row
 
 
@@ -81,14 +82,14 @@ def _sentence(made: Judged) -> str:
     not_met = [row for row in verdicts if row.met is False]
     unknown = [row for row in verdicts if row.met is None]
     met = len(verdicts) - len(not_met) - len(unknown)
-    parts = [f"{met} limit{'s' * (met != 1)} met"]
+    parts = [trn("{count} limit met", "{count} limits met", met)]
     if not_met:
         what = ", ".join(f"{row.product} {row.what}" for row in not_met)
-        parts.insert(0, f"limit not met: {what}")
+        parts.insert(0, tr("limit not met: {what}", what=what))
     if unknown:
-        parts.append(f"{len(unknown)} not shown")
+        parts.append(tr("{count} not shown", count=len(unknown)))
     if made.signed:
-        parts.append(f"signed by {made.signed[-1].by}")
+        parts.append(tr("signed by {by}", by=made.signed[-1].by))
     return f"{made.name}: {'; '.join(parts)}."
 
 
@@ -127,7 +128,11 @@ def _action(entry: Entry, shown: Shown) -> dict[str, str]:
 
 def _check(made: CheckMade, entry: Entry, shown: Shown) -> dict[str, Any]:
     is_scale = made.method == "scale"
-    error = shown.mass(made.error) if is_scale else f"{shown.step(made.error):+.1f} degrees"
+    error = (
+        shown.mass(made.error)
+        if is_scale
+        else tr("{step} degrees", step=figure(f"{shown.step(made.error):+.1f}"))
+    )
     return {
         "at": shown.clock(entry.t_ms), "by": entry.by, "instrument": made.instrument,
         "method": made.method, "error": error, "within": made.within,

@@ -7,6 +7,7 @@ from typing import Any
 from pitlogger.model.book import Book, fold
 from pitlogger.model.journal import Entry, MealTold
 from pitlogger.store.queries import Reader
+from pitlogger.views.language import tr
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 from pitlogger.yields.meals import TENDER_MARKS
@@ -50,11 +51,11 @@ def meal_form(cook: str, book: Book, shown: Shown) -> dict[str, Any] | None:
 
 
 def _sentence(meal: MealTold, shown: Shown) -> str:
-    parts = [] if meal.came is None else [f"{meal.came} came"]
+    parts = [] if meal.came is None else [tr("{came} came", came=meal.came)]
     if meal.left_mg is not None:
-        parts.append(f"{shown.mass(meal.left_mg)} was left")
+        parts.append(tr("{mass} was left", mass=shown.mass(meal.left_mg)))
     parts += [f"{one.piece} {TENDER_MARKS[one.mark]}" for one in meal.tender]
-    return f"{'; '.join(parts)}." if parts else "Told."
+    return f"{'; '.join(parts)}." if parts else tr("Told.")
 
 
 async def untold(daemon: Node) -> dict[str, str] | None:

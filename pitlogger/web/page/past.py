@@ -10,6 +10,7 @@ from pitlogger.errors import UsageError, unknown
 from pitlogger.reports.pictures import yield_strip
 from pitlogger.reports.replay_document import yield_rows
 from pitlogger.store.rows import CookRow
+from pitlogger.views.language import figure, tr, trn
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown, percent
 from pitlogger.web.page.meal import meal_form, with_meal
@@ -54,13 +55,16 @@ def _values(pieces: Any, name: str) -> list[str]:
 
 def _sentence(rows: list[CookRow], document: dict[str, Any]) -> str:
     if not rows:
-        return "No cook is on record yet."
+        return tr("No cook is on record yet.")
     known = [piece for piece in document["pieces"] if piece["servable_pct"] is not None]
-    cooks = f"{len(rows)} cook{'s' * (len(rows) != 1)} on record"
+    cooks = trn("{count} cook on record", "{count} cooks on record", len(rows))
     if not known:
-        return f"{cooks}; no piece was weighed from purchase to the plate yet."
-    return (
-        f"{cooks}; {len(known)} piece{'s' * (len(known) != 1)} weighed from purchase to the plate."
+        return tr("{cooks}; no piece was weighed from purchase to the plate yet.", cooks=cooks)
+    return trn(
+        "{cooks}; {count} piece weighed from purchase to the plate.",
+        "{cooks}; {count} pieces weighed from purchase to the plate.",
+        len(known),
+        cooks=cooks,
     )
 
 
@@ -78,7 +82,12 @@ def _strip(cut: dict[str, Any], pieces: list[dict[str, Any]], number: int) -> di
         "svg": own_ids(yield_strip(cut["cut"], shares, cut["learned"]), f"strip{number}"),
         "next": percent(cut["learned"]["median"]),
         "dear": [
-            f"{step['cause']}: {step['share_pct']:.1f} % of purchase (n = {step['n']})"
+            tr(
+                "{cause}: {share} % of purchase (n = {n})",
+                cause=step["cause"],
+                share=figure(f"{step['share_pct']:.1f}"),
+                n=step["n"],
+            )
             for step in cut["dear_steps"][:4]
         ],
         "levels": [
@@ -138,8 +147,16 @@ async def cook_screen(
 
 def _cook_sentence(name: str, yields: list[dict[str, Any]]) -> str:
     told = [
-        f"{one['piece']} gave {one['servable_pct']:.1f} % of purchase"
+        tr(
+            "{piece} gave {share} % of purchase",
+            piece=one["piece"],
+            share=figure(f"{one['servable_pct']:.1f}"),
+        )
         for one in yields
         if one["servable_pct"] is not None
     ]
-    return f"{name}: {'; '.join(told)}." if told else f"{name}: not weighed from purchase to plate."
+    return (
+        f"{name}: {'; '.join(told)}."
+        if told
+        else tr("{name}: not weighed from purchase to plate.", name=name)
+    )

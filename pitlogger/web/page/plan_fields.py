@@ -9,6 +9,7 @@ from math import isfinite
 from pitlogger.errors import FieldError
 from pitlogger.planning.fields import Dish, grams, known_cut, portion
 from pitlogger.planning.plan_question import PlanQuestion
+from pitlogger.views.language import mark, tr
 
 FIELDS = {
     "guests": "45", "children": "", "portion": "5 oz", "piece_mass": "", "over": "", "risk": "",
@@ -16,12 +17,20 @@ FIELDS = {
 }  # fmt: skip
 # What the form calls the fields of a question.
 LABELS = {
-    "guests": "Guests", "children": "Children besides", "portion": "Portion of an adult",
-    "cut": "Cut", "dishes": "share of each plate", "price_per_g": "Price of the raw meat",
-    "piece_mass_g": "Mass of a raw piece", "over_pct": "Margin on top",
-    "risk_pct": "Accepted risk of running short", "serve_at": "Served at",
-    "drive_min": "Drive", "setup_min": "Setting up", "target_pct": "Wanted food cost",
-}  # fmt: skip
+    "guests": mark("Guests"),
+    "children": mark("Children besides"),
+    "portion": mark("Portion of an adult"),
+    "cut": mark("Cut"),
+    "dishes": mark("share of each plate"),
+    "price_per_g": mark("Price of the raw meat"),
+    "piece_mass_g": mark("Mass of a raw piece"),
+    "over_pct": mark("Margin on top"),
+    "risk_pct": mark("Accepted risk of running short"),
+    "serve_at": mark("Served at"),
+    "drive_min": mark("Drive"),
+    "setup_min": mark("Setting up"),
+    "target_pct": mark("Wanted food cost"),
+}
 CUT_FIELDS = ("cut", "share", "price")
 FIRST_CUT = "brisket-packer"
 MOST_CUTS = 4
@@ -59,7 +68,7 @@ def suffix(row: int) -> str:
 
 def named_as_labels(fault: FieldError) -> str:
     """Return what is wrong with a field, by the labels of the form."""
-    return fault.worded(lambda field: LABELS.get(field, field.replace("_", " ")))
+    return fault.worded(lambda field: tr(LABELS.get(field, field.replace("_", " "))))
 
 
 def wanted(fields: Mapping[str, str]) -> list[Wanted]:

@@ -10,6 +10,8 @@ from urllib.parse import urlencode
 
 from pitlogger.formats.money import cents
 from pitlogger.reports.pictures import enough_curve
+from pitlogger.views.entries import both
+from pitlogger.views.language import figure, tr, trn
 from pitlogger.views.shown import Shown, percent
 from pitlogger.web.page.past import own_ids
 from pitlogger.web.page.plan_fields import suffix
@@ -35,15 +37,24 @@ def shown_answers(made: dict[str, Any], fields: Mapping[str, str], shown: Shown)
 
 
 def _sentence(dishes: list[dict[str, Any]], people: int, shown: Shown) -> str:
-    guests = f"{people} guest{'s' * (people != 1)}"
+    guests = trn("{count} guest", "{count} guests", people)
     short = [dish["cut"] for dish in dishes if not dish["recommended"]]
     if short:
-        return f"{guests}: not enough {' and '.join(short)} by any number looked at."
+        return tr(
+            "{guests}: not enough {names} by any number looked at.",
+            guests=guests,
+            names=both(short),
+        )
     bought = [f"{dish['recommended']} {dish['cut']}" for dish in dishes]
     mass = shown.mass_g(sum(dish["purchase_g"] for dish in dishes))
     chances = [_chance(_p_enough(dish)) for dish in dishes]
-    parts = f"{' and '.join(bought)}, {mass} raw"
-    return f"{guests}: buy {parts}; enough with {' and '.join(chances)}."
+    parts = tr("{names}, {mass} raw", names=both(bought), mass=mass)
+    return tr(
+        "{guests}: buy {parts}; enough with {names}.",
+        guests=guests,
+        parts=parts,
+        names=both(chances),
+    )
 
 
 def _p_enough(dish: dict[str, Any]) -> float:
@@ -73,9 +84,14 @@ def _dish(dish: dict[str, Any], number: int, shown: Shown) -> dict[str, Any]:
             for one in dish["options"]
         ],
         "basis": (
-            f"Servable yield of the next cook: {percent(basis['median'])} of purchase, 8 in 10"
-            f" between {percent(basis['p10'])} and {percent(basis['p90'])}"
-            f" ({basis['n']} own cooks, else published figures)."
+            tr(
+                "Servable yield of the next cook: {median} of purchase, 8 in 10 between {p10}"
+                " and {p90} ({n} own cooks, else published figures).",
+                median=percent(basis["median"]),
+                p10=percent(basis["p10"]),
+                p90=percent(basis["p90"]),
+                n=basis["n"],
+            )
         ),
     }
 
@@ -121,15 +137,25 @@ def _prices(made: dict[str, Any], people: int) -> list[tuple[str, str]]:
     lines = []
     for cut, card in cards:
         if several:
-            lines.append((f"{cut}, raw", card["cost"]))
-        lines.append((f"a pound of {cut} that can be served", card["salable"]["cost_per_lb"]))
+            lines.append((tr("{cut}, raw", cut=cut), card["cost"]))
+        lines.append(
+            (tr("a pound of {cut} that can be served", cut=cut), card["salable"]["cost_per_lb"])
+        )
     total = sum((card["cost"] for _, card in cards), Decimal(0))
     if len(cards) == len(made["dishes"]):
-        lines.append(("raw meat, all of it", total))
-        lines.append(("meat for a guest, leftovers too", total / people))
+        lines.append((tr("raw meat, all of it"), total))
+        lines.append((tr("meat for a guest, leftovers too"), total / people))
         if (target := made.get("target")) is not None:
             price = price_for_food_cost(total / people, target)
-            lines.append((f"price for a guest at {float(target) * 100:g} % food cost", price))
+            lines.append(
+                (
+                    tr(
+                        "price for a guest at {share} % food cost",
+                        share=figure(f"{float(target) * 100:g}"),
+                    ),
+                    price,
+                )
+            )
     return [(what, f"{cents(money)} {currency}".strip()) for what, money in lines]
 
 

@@ -17,6 +17,7 @@ from pitlogger.planning.past import PastCooks
 from pitlogger.planning.plan_answer import DishPlan
 from pitlogger.planning.purchase import plan
 from pitlogger.planning.timeline import MOST_PIECES, ScheduleQuestion, one_cut, schedule
+from pitlogger.views.language import tr
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 from pitlogger.web.page.past_record import from_record
@@ -41,15 +42,15 @@ async def plan_screen(daemon: Node, shown: Shown, query: Mapping[str, str]) -> d
         "asked": "", "rows": [(row, suffix(row)) for row in rows()],
     }  # fmt: skip
     if not query.get("guests"):
-        return {**common, "sentence": "How many come, and what do they get?"}
+        return {**common, "sentence": tr("How many come, and what do they get?")}
     currency, kitchen = daemon.config.units.currency, daemon.engine.policy.kitchen
     try:
         made = await from_record(daemon, lambda past: _answers(fields, currency, kitchen, past))
     except FieldError as fault:
         said = named_as_labels(fault)
-        return {**common, "sentence": "That cannot be planned yet.", "fault": said}
+        return {**common, "sentence": tr("That cannot be planned yet."), "fault": said}
     except PitloggerError as fault:
-        return {**common, "sentence": "That cannot be planned yet.", "fault": str(fault)}
+        return {**common, "sentence": tr("That cannot be planned yet."), "fault": str(fault)}
     asked = urlencode({name: value for name, value in fields.items() if value})
     return {**common, "asked": asked, **shown_answers(made, fields, shown)}
 

@@ -10,6 +10,7 @@ from pitlogger.model.alerts import alert_class
 from pitlogger.model.quantities import Quantity, show_duration
 from pitlogger.model.readings import Site
 from pitlogger.views import words
+from pitlogger.views.language import mark, tr, trn
 from pitlogger.views.node import Node
 from pitlogger.views.shown import MASS_UNITS, TEMPERATURE_UNITS, Shown
 from pitlogger.views.status import is_running
@@ -19,7 +20,11 @@ from pitlogger.web.access.routes import holder_view
 from pitlogger.web.page import standing
 from pitlogger.web.page.figures import figure
 
-_LINK: dict[Link | None, str] = {None: "looking for it", Link.UP: "up", Link.LOST: "lost"}
+_LINK: dict[Link | None, str] = {
+    None: mark("looking for it"),
+    Link.UP: mark("up"),
+    Link.LOST: mark("lost"),
+}
 SITES = tuple(site for site in Site if site is not Site.SPOT)
 
 
@@ -59,10 +64,15 @@ def settings_screen(
 
 def _sentence(devices: int, lost: list[str], daemon: Node) -> str:
     if not devices:
-        return "No device is configured: weights and temperatures are typed."
+        return tr("No device is configured: weights and temperatures are typed.")
     if lost:
-        return f"{len(lost)} of {devices} devices cannot be read: {', '.join(lost)}."
-    return f"{devices} device{'s' * (devices != 1)} at work."
+        return tr(
+            "{lost} of {devices} devices cannot be read: {names}.",
+            lost=len(lost),
+            devices=devices,
+            names=", ".join(lost),
+        )
+    return trn("{count} device at work.", "{count} devices at work.", devices)
 
 
 def _device(daemon: Node, name: str) -> dict[str, Any]:
@@ -72,7 +82,7 @@ def _device(daemon: Node, name: str) -> dict[str, Any]:
     return {
         "id": name,
         "driver": table.driver if table is not None else "",
-        "link": _LINK[stands.link],
+        "link": tr(_LINK[stands.link]),
         "trouble": stands.message if is_lost else "",
         "remedy": stands.remedy if is_lost else "",
         "commands": daemon.supervisor.commands(name) if stands.link is Link.UP else (),
@@ -80,7 +90,7 @@ def _device(daemon: Node, name: str) -> dict[str, Any]:
 
 
 def _channel(daemon: Node, lane: Lane, shown: Shown) -> dict[str, Any]:
-    shows: dict[str, Any] = {"number": "", "unit": "", "word": "no value"}
+    shows: dict[str, Any] = {"number": "", "unit": "", "word": tr("no value")}
     if lane.is_temperature:
         shows = figure(daemon, lane, shown)
     elif lane.state.value is not None:
@@ -106,7 +116,7 @@ def _rule(daemon: Node, kind: str) -> dict[str, Any]:
         "is_alarm": alert_class(kind) == "alarm",
         "letter": standing.LETTER[rule.priority.label],
         "wakes": rule.wakes,
-        "delay": show_duration(rule.on_delay_ms) if rule.on_delay_ms else "at once",
+        "delay": show_duration(rule.on_delay_ms) if rule.on_delay_ms else tr("at once"),
         "remedy": rule.remedy,
         "source": rule.source,
     }
@@ -118,10 +128,14 @@ def _storage(facts: dict[str, Any]) -> list[tuple[str, str]]:
     return [
         (
             "database",
-            f"{facts['size_octets'] / 1e6:.1f} MB, {'sound' if facts['sound'] else 'damaged'}",
+            tr(
+                "{size} MB, {state}",
+                size=f"{facts['size_octets'] / 1e6:.1f}",
+                state=tr("sound") if facts["sound"] else tr("damaged"),
+            ),
         ),
         ("cooks", str(facts["cooks"])),
-        ("journal entries", str(facts["entries"])),
+        (tr("journal entries"), str(facts["entries"])),
         ("readings", f"{facts['readings']:,}".replace(",", " ")),
-        ("readings lost", str(facts["lost_readings"])),
+        (tr("readings lost"), str(facts["lost_readings"])),
     ]

@@ -13,11 +13,12 @@ from pitlogger.rules.conditions import Watch
 from pitlogger.views import words
 from pitlogger.views.alert_words import alert_words
 from pitlogger.views.alerts import active
+from pitlogger.views.language import tr
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 from pitlogger.views.status import is_running
 
-_TARGET = {"wrap": "wrap", "pull": "take off", "rest": "rested enough to slice:"}
+STEADY_C_PER_H = 12.0
 LONG = 72  # characters that can be read in passing
 _QUIET = frozenset({Stage.SERVED, Stage.DISCARDED, Stage.CHILLED})
 
@@ -27,7 +28,7 @@ def sentence(daemon: Node, shown: Shown) -> str:
     alarms = active(daemon, "alarm")
     parts = [f"{_alarms(alarms, shown)}."] if alarms else []
     if not is_running(daemon):
-        parts.append("No cook is running.")
+        parts.append(tr("No cook is running."))
         return " ".join(parts)
     pits = [_pit(daemon, channel, shown) for channel in _pits(daemon)]
     if pits:
@@ -41,13 +42,15 @@ def sentence(daemon: Node, shown: Shown) -> str:
         parts.append(f"{'; '.join(pieces)}.")
     following = next_words(daemon, shown)
     if following:
-        parts.append(f"Next: {following}.")
-    return " ".join(parts) if parts else "The cook is running."
+        parts.append(tr("Next: {following}.", following=following))
+    return " ".join(parts) if parts else tr("The cook is running.")
 
 
 def _alarms(alarms: list[Watch], shown: Shown) -> str:
     first = alert_words(alarms[0], shown.units).rstrip(".")
-    return first if len(alarms) == 1 else f"{len(alarms)} alarms: {first}"
+    return (
+        first if len(alarms) == 1 else tr("{count} alarms: {first}", count=len(alarms), first=first)
+    )
 
 
 def _capital(text: str) -> str:
@@ -61,10 +64,14 @@ def _pits(daemon: Node) -> list[str]:
 def _pit(daemon: Node, channel: str, shown: Shown) -> str:
     state = daemon.engine.state.channels.get(channel)
     if state is None or not state.valid():
-        return f"{channel} gives no reading"
+        return tr("{channel} gives no reading", channel=channel)
     slope = state.trend.slope_c_per_h or 0.0
-    manner = "steady" if abs(slope) < 12.0 else ("rising," if slope > 0 else "falling,")
-    return f"{channel} {manner} at {shown.temperature(state.level)}"
+    fields = {"channel": channel, "value": shown.temperature(state.level)}
+    if abs(slope) < STEADY_C_PER_H:
+        return tr("{channel} steady at {value}", **fields)
+    if slope > 0:
+        return tr("{channel} rising, at {value}", **fields)
+    return tr("{channel} falling, at {value}", **fields)
 
 
 def _piece(daemon: Node, held: PieceBook, shown: Shown) -> str:
@@ -72,15 +79,15 @@ def _piece(daemon: Node, held: PieceBook, shown: Shown) -> str:
     text = f"{held.piece.id} {label}"
     if held.stage in BEFORE_FIRE:
         return text
-    text += f" for {shown.since(held.stage_since_ms)}"
+    text += tr(" for {since}", since=shown.since(held.stage_since_ms))
     lead = daemon.engine.book.cores(held.piece.id)[:1]
     state = daemon.engine.state.channels.get(lead[0]) if lead else None
     if state is None or not state.valid():
         return text
-    text += f", at {shown.degrees(state.level)}"
+    text += tr(", at {degrees}", degrees=shown.degrees(state.level))
     stall_ms = state.trend.stall_since_ms
     if state.trend.stalled and stall_ms is not None:
-        text += f" and flat for {shown.since(stall_ms)}"
+        text += tr(" and flat for {since}", since=shown.since(stall_ms))
     return text
 
 
@@ -119,13 +126,19 @@ def first_forecast(daemon: Node, now_ms: int) -> ForecastMade | None:
 
 def forecast_words(made: ForecastMade, shown: Shown) -> str:
     """Return what a forecast says: the thing, the middle guess, the span of 8 in 10."""
-    about = "" if made.p50_ms is None else f" about {shown.clock(made.p50_ms)}"
+    about = "" if made.p50_ms is None else tr(" about {clock}", clock=shown.clock(made.p50_ms))
     span = ""
     if made.p10_ms is not None and made.p90_ms is not None:
-        span = f" (8 in 10 between {shown.clock(made.p10_ms)} and {shown.clock(made.p90_ms)})"
+        span = tr(
+            " (8 in 10 between {p10} and {p90})",
+            p10=shown.clock(made.p10_ms),
+            p90=shown.clock(made.p90_ms),
+        )
     if made.target == "rest":
-        return f"{made.piece} rested enough to slice{about}{span}"
-    return f"{_TARGET[made.target]} {made.piece}{about}{span}"
+        return tr(
+            "{piece} rested enough to slice{about}{span}", piece=made.piece, about=about, span=span
+        )
+    return f"{tr(words.TARGETS[made.target])} {made.piece}{about}{span}"
 
 
 def strip(daemon: Node, shown: Shown) -> dict[str, Any] | None:

@@ -6,6 +6,8 @@ from dataclasses import asdict
 from typing import Any
 
 from pitlogger.model.journal import ForecastMade
+from pitlogger.views import words
+from pitlogger.views.language import tr
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 from pitlogger.views.status import is_running
@@ -36,18 +38,31 @@ def turn_in_screen(daemon: Node, shown: Shown, ring: RingTest) -> dict[str, Any]
 
 def _sentence(daemon: Node, bad: list[Check], till: list[ForecastMade], shown: Shown) -> str:
     if not is_running(daemon):
-        return "No cook is running: nothing will wake you but the instruments."
-    first = f"Not yet: {bad[0].text}." if bad else "You can turn in."
+        return tr("No cook is running: nothing will wake you but the instruments.")
+    first = tr("Not yet: {text}.", text=bad[0].text) if bad else tr("You can turn in.")
     coming = [made for made in till if night.wakes(daemon, made)]
     if coming:
-        return f"{first} Expect to be woken: {standing.forecast_words(coming[0], shown)}."
-    return f"{first} Nothing is foreseen that would wake you before morning."
+        return tr(
+            "{first} Expect to be woken: {forecast_words}.",
+            first=first,
+            forecast_words=standing.forecast_words(coming[0], shown),
+        )
+    return tr("{first} Nothing is foreseen that would wake you before morning.", first=first)
 
 
 def _line(daemon: Node, made: ForecastMade, shown: Shown) -> dict[str, Any]:
     if made.p50_ms is None:
-        known = "" if made.p10_ms is None else f", not before {shown.clock(made.p10_ms)}"
-        text = f"{made.piece}: when to {made.target} is not known yet{known}"
+        known = (
+            ""
+            if made.p10_ms is None
+            else tr(", not before {clock}", clock=shown.clock(made.p10_ms))
+        )
+        text = tr(
+            "{piece}: when to {target} is not known yet{known}",
+            piece=made.piece,
+            target=tr(words.TARGETS[made.target]),
+            known=known,
+        )
     else:
         text = standing.forecast_words(made, shown)
     return {"text": text, "wakes": night.wakes(daemon, made)}

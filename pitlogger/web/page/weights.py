@@ -9,6 +9,7 @@ from pitlogger.model.cooks import Checkpoint
 from pitlogger.model.journal import Weighed
 from pitlogger.reports.replay_document import yield_rows
 from pitlogger.views import words
+from pitlogger.views.language import figure, tr
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown, percent
 from pitlogger.views.status import is_running
@@ -31,19 +32,27 @@ def weights(daemon: Node, shown: Shown) -> dict[str, Any]:
 def _sentence(daemon: Node, yields: list[dict[str, Any]]) -> str:
     book = daemon.engine.book
     if book.cook is None:
-        return "Nothing has been weighed yet."
+        return tr("Nothing has been weighed yet.")
     whole = {one["piece"]: one["servable_pct"] for one in yields}
     parts = []
     for held in in_order(book):
         if (servable_pct := whole.get(held.piece.id)) is not None:
-            parts.append(f"{held.piece.id} can serve {servable_pct:.1f} % of purchase")
+            parts.append(
+                tr(
+                    "{id} can serve {servable_pct} % of purchase",
+                    id=held.piece.id,
+                    servable_pct=figure(f"{servable_pct:.1f}"),
+                )
+            )
             continue
         first, last = held.net_mg("purchased"), _on_ladder(held)[-1:]
         if first and last and last[0].weighed.checkpoint != "purchased":
             label = words.checkpoint(last[0].weighed.checkpoint)
             share = percent(last[0].weighed.net_mg / first)
-            parts.append(f"{held.piece.id} {label}: {share} of purchase")
-    return f"{'; '.join(parts)}." if parts else "Weigh what was bought, drained, to begin."
+            parts.append(
+                tr("{id} {label}: {share} of purchase", id=held.piece.id, label=label, share=share)
+            )
+    return f"{'; '.join(parts)}." if parts else tr("Weigh what was bought, drained, to begin.")
 
 
 def _on_ladder(held: PieceBook) -> list[Any]:
@@ -121,10 +130,12 @@ def _losses(account: dict[str, Any] | None, shown: Shown) -> list[dict[str, str]
 def _servable(account: dict[str, Any] | None, shown: Shown) -> str:
     if account is None or account["servable_pct"] is None:
         return ""
-    return (
-        f"Servable yield {account['servable_pct']:.1f} % of purchase "
-        f"(\N{PLUS-MINUS SIGN} {account['u_servable_pct']:.1f}): "
-        f"{shown.mass_g(account['servable_g'])} of {shown.mass_g(account['purchased_g'])}."
+    return tr(
+        "Servable yield {share} % of purchase (± {u}): {servable} of {purchased}.",
+        share=figure(f"{account['servable_pct']:.1f}"),
+        u=figure(f"{account['u_servable_pct']:.1f}"),
+        servable=shown.mass_g(account["servable_g"]),
+        purchased=shown.mass_g(account["purchased_g"]),
     )
 
 
@@ -149,7 +160,7 @@ def struck(daemon: Node, shown: Shown) -> list[dict[str, str]]:
                     "net": shown.mass(entry.body.net_mg),
                     "at": shown.clock(entry.body.at_ms),
                     "by": entry.by,
-                    "why": "corrected" if standing_as is not None else "taken back",
+                    "why": tr("corrected") if standing_as is not None else tr("taken back"),
                 }
             )
     return found
