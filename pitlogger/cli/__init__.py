@@ -17,6 +17,7 @@ from pitlogger.questions import QuestionError
 # Command: the module below this package and the attribute it lives in; what it does, which is
 # shown without loading it.
 COMMANDS: dict[str, tuple[str, str]] = {
+    "begin": ("installation.begin:begin", "Set this installation up, question by question."),
     "run": ("installation.run:run", "Run the daemon."),
     "config": (
         "installation.config:config",

@@ -85,7 +85,7 @@ def install(root: Path, no_start: bool) -> None:
         _systemctl("enable", "--now", UNIT_NAME)
         click.echo("pitlogger is started. To use the command line without sudo, once:\n"
                    f"    sudo usermod -aG {USER} $USER      (then log in again)\n"
-                   "Then find devices with `pitlogger devices scan` and name them.")  # fmt: skip
+                   "Then begin: sudo pitlogger begin")  # fmt: skip
 
 
 @service.command("rules")
