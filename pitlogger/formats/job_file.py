@@ -6,12 +6,20 @@ as assumed. ``price --job`` and ``report quote`` read the same file.
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, datetime
 from decimal import Decimal
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    PlainValidator,
+    TypeAdapter,
+    model_validator,
+)
 
 from pitlogger.errors import UsageError
 from pitlogger.formats.cook_file import CutId, Mass, Moment
@@ -26,6 +34,15 @@ def _price(value: Any) -> Decimal:
     return price_per_g(value)
 
 
+def _when(value: Any) -> datetime:
+    """Return a time with the offset it was written with: the client reads it so."""
+    at_ms = _MOMENT.validate_python(value)
+    zone = (datetime.fromisoformat(value) if isinstance(value, str) else value).tzinfo
+    return datetime.fromtimestamp(at_ms / 1000, zone)
+
+
+_MOMENT: TypeAdapter[int] = TypeAdapter(Moment)
+When = Annotated[datetime, PlainValidator(_when)]
 PricePerGram = Annotated[Decimal, BeforeValidator(_price)]
 Money = Annotated[Decimal, Field(ge=0)]
 Percent = Annotated[Decimal, Field(ge=0, le=100)]
@@ -41,7 +58,7 @@ class JobTable(_Table):
     name: str = ""
     client: str = ""
     place: str = ""
-    serve_at: Moment | None = None
+    serve_at: When | None = None
     guests: Annotated[int, Field(ge=1, le=100_000)]
     children: Guests = 0
     child_share_pct: Percent = Decimal(50)
@@ -74,7 +91,7 @@ class JobTable(_Table):
 
 
 class SittingTable(_Table):
-    at: Moment
+    at: When
     place: str = ""
     guests: Guests | None = None
     drive_min: Annotated[float, Field(ge=0)] = 0.0

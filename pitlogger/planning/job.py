@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import datetime
 from decimal import ROUND_CEILING, Decimal
 from functools import partial
 
@@ -70,6 +71,7 @@ def answer_job(
         source.job.currency,
         source.job.guests,
         source.job.children,
+        _offset_min(source),
         tuple(assumed),
         bought.dishes,
         bought.risk_pct,
@@ -101,13 +103,23 @@ def _check_time(source: JobFile, now_ms: int | None) -> None:
 
 def services(source: JobFile) -> tuple[Service, ...]:
     """Return the sittings of a job; ``serve_at`` is the short form of one."""
+    job = source.job
     if source.sitting:
         return tuple(
-            Service(s.at, s.place, s.guests, s.drive_min, s.setup_min) for s in source.sitting
+            Service(_ms(s.at), s.place, s.guests, s.drive_min, s.setup_min) for s in source.sitting
         )
-    if source.job.serve_at is None:
-        return ()
-    return (Service(source.job.serve_at, source.job.place, source.job.guests),)
+    return () if job.serve_at is None else (Service(_ms(job.serve_at), job.place, job.guests),)
+
+
+def _ms(at: datetime) -> int:
+    return round(at.timestamp() * 1000)
+
+
+def _offset_min(source: JobFile) -> int | None:
+    """Return the offset from UTC that the job's times are written with, minutes."""
+    told = [*(sitting.at for sitting in source.sitting), source.job.serve_at]
+    offset = next((at.utcoffset() for at in told if at is not None), None)
+    return None if offset is None else round(offset.total_seconds() / 60)
 
 
 def _portion_g(source: JobFile, assumed: list[Assumed]) -> float:
@@ -180,7 +192,7 @@ def _payments(source: JobFile) -> list[Payment]:
 
 
 def _bill_shown(made: Bill, guests: int) -> BillShown:
-    lines = tuple(BillLine(what, amount) for what, amount in made.lines)
+    lines = tuple(BillLine(one.what, one.count, one.price, amount) for one, amount in made.lines)
     return BillShown(
         guests, lines, made.subtotal, made.discount, made.service, made.taxable, made.tax,
         made.total, made.gratuity_proposed, made.deposit, made.paid, made.balance,

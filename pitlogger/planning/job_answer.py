@@ -86,6 +86,8 @@ class JobDish:
 @dataclass(frozen=True, slots=True)
 class BillLine:
     what: str
+    count: Decimal
+    price: Decimal
     amount: Decimal
 
 
@@ -173,7 +175,10 @@ class Result:
 
 @dataclass(frozen=True, slots=True)
 class JobAnswer:
-    """One job: purchase, schedule, bill, cost, result; each number from the same purchase."""
+    """One job: purchase, schedule, bill, cost, result; each number from the same purchase.
+
+    ``utc_offset_min`` is the offset from UTC that the job's times are written with.
+    """
 
     job: str
     client: str
@@ -181,6 +186,7 @@ class JobAnswer:
     currency: str
     guests: int
     children: int
+    utc_offset_min: int | None
     assumed: tuple[Assumed, ...]
     dishes: tuple[JobDish, ...]
     risk_pct: float

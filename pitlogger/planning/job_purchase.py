@@ -16,8 +16,8 @@ from pitlogger.planning.past import PastCooks
 from pitlogger.planning.plan_answer import DishPlan, PlanAnswer
 from pitlogger.planning.plan_question import PlanQuestion
 from pitlogger.planning.purchase import plan
+from pitlogger.views.words import cut as cut_word
 from pitlogger.yields.learned.kitchen import in_common
-from pitlogger.yields.learned.servable import learn
 from pitlogger.yields.purchase.by_money import Shortage, balances, cheapest
 from pitlogger.yields.purchase.joint import none_short
 from pitlogger.yields.purchase.masses import Enough
@@ -88,7 +88,7 @@ def buy(
     """
     risk_pct = asked.risk_pct or (PAID_RISK_PCT if asked.paid else PARTY_RISK_PCT)
     found = plan(asked, past)
-    shared = [in_common(learn(dish.cut, past.observed).parts) for dish in found.dishes]
+    shared = [in_common(past.learned(dish.cut).parts) for dish in found.dishes]
     pieces = _jointly(source, found, shared, prices, risk_pct / 100)
     p_all = none_short(
         [_option(d, k).p_enough for d, k in zip(found.dishes, pieces, strict=True)], shared
@@ -166,7 +166,7 @@ def _bought(
     served_g = Decimal(repr(chosen.expected_g))
     return JobDish(
         dish.cut,
-        meat.name or dish.cut,
+        meat.name or cut_word(dish.cut),
         meat.supplier,
         meat.share_pct,
         dish.demand_g,

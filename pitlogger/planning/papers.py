@@ -143,10 +143,7 @@ def _content(source: JobFile, answer: JobAnswer) -> dict[str, Any]:
         "currency": answer.currency,
         "guests": job.guests,
         "children": job.children,
-        "sittings": [] if answer.schedule is None else [
-            {"at": one["at"], "place": one["place"]}
-            for one in answer.document()["schedule"]["services"]
-        ],
+        "sittings": _sittings(source),
         "menu": [dish.name for dish in answer.dishes],
         "bill": {key: _plain(value) for key, value in shown.items()},
         "valid_until": None if job.valid_until is None else job.valid_until.isoformat(),
@@ -160,6 +157,14 @@ def _content(source: JobFile, answer: JobAnswer) -> dict[str, Any]:
         "terms": list(job.terms),
         "paid_before": bool(source.payment),
     }  # fmt: skip
+
+
+def _sittings(source: JobFile) -> list[dict[str, str]]:
+    if source.sitting:
+        return [{"at": one.at.isoformat(), "place": one.place} for one in source.sitting]
+    if source.job.serve_at is None:
+        return []
+    return [{"at": source.job.serve_at.isoformat(), "place": source.job.place}]
 
 
 def _plain(value: Any) -> Any:

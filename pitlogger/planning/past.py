@@ -8,7 +8,14 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 from pitlogger.planning.plan_meals import PastMeals, past_meals
-from pitlogger.yields.learned.servable import Observed, observations, whole_pieces
+from pitlogger.yields.learned.servable import (
+    Learned,
+    Observed,
+    PriorKind,
+    learn,
+    observations,
+    whole_pieces,
+)
 from pitlogger.yields.lineage import Gathered
 from pitlogger.yields.records import PastPiece
 
@@ -46,6 +53,24 @@ class PastCooks:
         from pitlogger.yields.records import from_paper
 
         return cls(tuple(from_paper(log.all_rows()).pieces()), notes=log.notes)
+
+    @cached_property
+    def _learned(self) -> dict[tuple[object, ...], Learned]:
+        return {}
+
+    def learned(
+        self,
+        cut: str,
+        prior: PriorKind = "cut",
+        start: str = "purchased",
+        asked: Mapping[str, str] | None = None,
+    ) -> Learned:
+        """Return what is known of the next cook of a cut (``learned.servable.learn``)."""
+        factors = asked or {}
+        key = (cut, prior, start, *sorted(factors.items()))
+        if key not in self._learned:
+            self._learned[key] = learn(cut, self.observed, prior, start, factors)
+        return self._learned[key]
 
     @cached_property
     def whole(self) -> list[Gathered]:

@@ -41,7 +41,7 @@ from pitlogger.planning.terms import Terms, parties, portion_sd_g, portions_per_
 from pitlogger.rules.policies import shipped_cuts
 from pitlogger.yields.causes import PLACE
 from pitlogger.yields.learned.kitchen import in_common
-from pitlogger.yields.learned.servable import Learned, learn
+from pitlogger.yields.learned.servable import Learned
 from pitlogger.yields.purchase.demand import Demand, Party, demand
 from pitlogger.yields.purchase.joint import none_short
 from pitlogger.yields.purchase.masses import Enough, PieceMass
@@ -99,7 +99,7 @@ def _dish(
 ) -> tuple[DishPlan, float]:
     """Return the plan of one cut, and which share of the variance its pieces have in common."""
     start = _start(question)
-    learned = learn(dish.cut, past.observed, question.prior, start, question.factors)
+    learned = past.learned(dish.cut, question.prior, start, question.factors)
     people = parties(
         question.guests,
         question.children,
@@ -109,7 +109,7 @@ def _dish(
     )
     typical, is_prior = typical_piece(dish, question)
     if start != "purchased":
-        typical = _as_at(typical, learned, learn(dish.cut, past.observed))
+        typical = _as_at(typical, learned, past.learned(dish.cut))
     weighed = tuple(map(PieceMass, question.pieces_g))
     wanted = _wanted(people, portion, dish, terms, typical, learned)
     wanted = replace(wanted, mean_g=wanted.mean_g + question.leave_g * dish.share)

@@ -137,7 +137,7 @@ def hold_notes(found: Sequence[Hold], policy: Policy) -> Iterator[str]:
 def _time_control(hold: Hold, policy: Policy) -> str:
     """Say whether time alone could be the control for the rest, and what else helps."""
     assert hold.kept_h is not None, "asked only where the hold gives out"
-    other = "Use a heated hold, load later (--confidence), or cool it in time and reheat."
+    other = "Use a heated hold, load later, or cool it in time and reheat."
     left_h = hold.wait_h - hold.kept_h
     allowed_h = policy.time_control_4h.ms / HOUR_MS
     if left_h <= allowed_h:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import datetime, timedelta, timezone
+from decimal import Decimal
 from typing import Any
 
 from pitlogger.model.quantities import show_mass
@@ -33,7 +34,7 @@ def shopping_by_supplier(document: dict[str, Any], unit: str = "lb-oz") -> Sheet
                 dish["name"],
                 str(dish["order_more"]),
                 show_mass(dish["billed_g"] * 1000 * dish["order_more"] / dish["pieces"], unit),
-                f"{dish['price_per_kg']}/kg",
+                _price(dish, unit),
             )
             for dish in document["dishes"]
             if dish["supplier"] == supplier and dish["order_more"] > 0
@@ -48,22 +49,32 @@ def shopping_by_supplier(document: dict[str, Any], unit: str = "lb-oz") -> Sheet
     return Sheet(f"Shopping list: {document['job']}", blocks=tuple(blocks))
 
 
+def _price(dish: dict[str, Any], unit: str) -> str:
+    """Return the price of the meat for the unit that masses are shown in."""
+    if not unit.startswith("lb"):
+        return f"{dish['price_per_kg']}/kg"
+    per_lb = dish["meat"] * 453_592_370 / Decimal(round(dish["billed_g"] * 1_000_000))
+    return f"{per_lb:.2f}/lb"
+
+
 def run_sheet(document: dict[str, Any]) -> Sheet:
     """Return what to do when, with room for initials."""
     if document["schedule"] is None:
         blocks: tuple[Block, ...] = (Lines(("No serving time is named, so there are no times.",)),)
         return Sheet(f"Run sheet: {document['job']}", blocks=blocks)
+    offset = document["utc_offset_min"]
+    zone = None if offset is None else timezone(timedelta(minutes=offset))
     found: list[Block] = []
     day = ""
     rows: list[tuple[str, ...]] = []
     for event in document["schedule"]["events"]:
-        at = datetime.fromisoformat(event["at"]).astimezone()
+        at = datetime.fromisoformat(event["at"]).astimezone(zone)
         if f"{at:%A %d %B}" != day:
             _flush(found, day, rows)
             day, rows = f"{at:%A %d %B}", []
         rows.append((f"{at:%H:%M}", event["what"], ", ".join(event["pieces"]), "", ""))
     _flush(found, day, rows)
-    found.append(Lines(tuple(document["schedule"]["notes"])))
+    found.append(Lines(tuple(n for n in document["schedule"]["notes"] if "--" not in n)))
     return Sheet(f"Run sheet: {document['job']}", about=document["place"], blocks=tuple(found),
                  cautions=CAUTIONS)  # fmt: skip
 

@@ -55,7 +55,7 @@ def _facts(paper: dict[str, Any], content: dict[str, Any]) -> Iterator[tuple[str
     if content["client"]:
         yield "For", content["client"]
     for sitting in content["sittings"]:
-        at = datetime.fromisoformat(sitting["at"]).astimezone()
+        at = datetime.fromisoformat(sitting["at"])
         where = f", {sitting['place']}" if sitting["place"] else ""
         yield "Served", f"{at:%a %Y-%m-%d %H:%M}{where}"
     children = f" and {content['children']} children" if content["children"] else ""
@@ -74,7 +74,7 @@ def _sums(content: dict[str, Any], kind: str) -> Iterator[tuple[str, str]]:
         return f"{sign * Decimal(sums[key]):,}"
 
     for line in sums["lines"]:
-        yield _line(line["what"], sums), f"{sign * Decimal(line['amount']):,}"
+        yield _line(line), f"{sign * Decimal(line['amount']):,}"
     listed = sum((Decimal(line["amount"]) for line in sums["lines"]), Decimal(0))
     if Decimal(sums["subtotal"]) > listed:
         yield "Minimum order", money("subtotal")
@@ -96,8 +96,12 @@ def _sums(content: dict[str, Any], kind: str) -> Iterator[tuple[str, str]]:
         yield f"Gratuity, if you wish ({content['gratuity_pct']} %)", money("gratuity_proposed")
 
 
-def _line(what: str, sums: dict[str, Any]) -> str:
-    return f"{sums['guests']} guests" if what == "guests" else what
+def _line(line: dict[str, Any]) -> str:
+    """Return a line with its number and price where there are several: 125 guests at 24.00."""
+    count = Decimal(line["count"])
+    if count == 1:
+        return str(line["what"])
+    return f"{count.normalize():f} {line['what']} at {Decimal(line['price']):,}"
 
 
 def _dates(content: dict[str, Any], kind: str) -> Iterator[str]:

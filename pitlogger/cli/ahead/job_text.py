@@ -21,7 +21,8 @@ def answer_text(document: dict[str, Any]) -> str:
     parts += [_by_money(document)] if any(d["by_money"] for d in document["dishes"]) else []
     parts += [_other_ways(document)] if any(d["other_ways"] for d in document["dishes"]) else []
     if document["schedule"] is not None:
-        parts.append(f"Light the fire by {local_time(document['schedule']['light_by'])}.")
+        light_by = document["schedule"]["light_by"]
+        parts.append(f"Light the fire by {local_time(light_by, document['utc_offset_min'])}.")
     parts += [_bill(document), _earned(document)]
     if document["result"] is not None:
         parts.append(_result(document["result"], document["currency"]))

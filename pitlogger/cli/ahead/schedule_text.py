@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Sequence
-from datetime import datetime
+from datetime import datetime, timedelta, timezone
 from typing import Any
 
 from pitlogger.model.quantities import show_duration
@@ -33,9 +33,10 @@ def _event_text(event: dict[str, Any], every: Sequence[str] = ()) -> str:
     return f"{event['what']} ({pieces})" if pieces else str(event["what"])
 
 
-def local_time(at: str) -> str:
-    """Return a time in this computer's local time."""
-    return datetime.fromisoformat(at).astimezone().strftime("%a %d %b %H:%M")
+def local_time(at: str, utc_offset_min: int | None = None) -> str:
+    """Return a time at an offset from UTC, else in this computer's local time."""
+    zone = None if utc_offset_min is None else timezone(timedelta(minutes=utc_offset_min))
+    return datetime.fromisoformat(at).astimezone(zone).strftime("%a %d %b %H:%M")
 
 
 def schedule_ics(document: dict[str, Any]) -> str:

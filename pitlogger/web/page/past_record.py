@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 import asyncio
+import json
 from collections.abc import Callable
+from dataclasses import dataclass
+from hashlib import sha256
 from typing import TypeVar
+from weakref import WeakKeyDictionary
 
+from pitlogger.formats.journal_json import load_entry
 from pitlogger.model.book import Book, fold
 from pitlogger.planning.past import PastCooks
 from pitlogger.store.queries import Reader
 from pitlogger.views.node import Node
-from pitlogger.web.past_entries import past_entries
+from pitlogger.web.past_entries import past_entries, past_texts
 
 Answer = TypeVar("Answer")
 
@@ -24,10 +29,41 @@ async def books(daemon: Node) -> list[Book]:
     return await daemon.ask(read)
 
 
+@dataclass(frozen=True, slots=True)
+class _Read:
+    """The record as it was read, by the digest of its texts, and what it teaches."""
+
+    digest: bytes
+    past: PastCooks
+
+
+_READ: WeakKeyDictionary[Node, _Read] = WeakKeyDictionary()
+
+
+async def past_of(daemon: Node) -> PastCooks:
+    """Return what the node's record teaches; worked out again only where the record changed."""
+    texts = await daemon.ask(lambda reader: list(past_texts(reader)))
+    kept = _READ.get(daemon)
+    read = await asyncio.to_thread(_read, texts, kept)
+    _READ[daemon] = read
+    return read.past
+
+
+def _read(texts: list[tuple[str, list[str]]], kept: _Read | None) -> _Read:
+    digest = sha256()
+    for cook, entries in texts:
+        digest.update("\x00".join((cook, *entries, "")).encode())
+    if kept is not None and kept.digest == digest.digest():
+        return kept
+    known = [fold([load_entry(json.loads(text)) for text in entries]) for _, entries in texts]
+    past = PastCooks.from_books(known)
+    return _Read(digest.digest(), past)
+
+
 async def from_record(daemon: Node, answer: Callable[[PastCooks], Answer]) -> Answer:
     """Return the answer to a question that learns from the node's record.
 
     Runs in a thread of its own: a plan takes a moment and must not hold up the logger.
     """
-    known = await books(daemon)
-    return await asyncio.to_thread(lambda: answer(PastCooks.from_books(known)))
+    past = await past_of(daemon)
+    return await asyncio.to_thread(answer, past)

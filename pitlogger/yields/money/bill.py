@@ -68,7 +68,7 @@ class Terms:
 class Bill:
     """The sums of a quote or an invoice, each as it stands on paper."""
 
-    lines: tuple[tuple[str, Decimal], ...]
+    lines: tuple[tuple[Line, Decimal], ...]
     subtotal: Decimal
     discount: Decimal
     service: Decimal
@@ -114,7 +114,7 @@ def bill(lines: Iterable[Line], terms: Terms, coin: Coin, payments: Iterable[Pay
     total = net + service + tax
     paid = coin(sum((payment.amount for payment in payments), Decimal(0)))
     return Bill(
-        tuple((line.what, amount) for line, amount in zip(listed, amounts, strict=True)),
+        tuple(zip(listed, amounts, strict=True)),
         subtotal,
         discount,
         service,
