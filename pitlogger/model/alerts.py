@@ -1,13 +1,12 @@
 """Alerts: prompts (something to do) and alarms (something wrong that needs a hand).
 
-One state machine serves both. The standard calls *alarm* what needs a timely response;
-the type here is ``Alert`` for prompts and alarms alike.
+One state machine serves both. The standard calls *alarm* what needs a timely response; an alert
+here is either: ``Watch`` in the engine, ``AlertView`` as it is shown.
 Source of the state names: ANSI/ISA-18.2 and IEC 62682, as summarised in public overviews.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from enum import IntEnum, StrEnum
 from typing import Literal
 
@@ -63,32 +62,3 @@ class Priority(IntEnum):
     @property
     def label(self) -> str:
         return self.name.lower()
-
-
-@dataclass(frozen=True, slots=True)
-class Alert:
-    """One alert as it stands.
-
-    ``key`` is ``kind/subject``, the subject being a piece, a channel, a device or ``node``.
-    ``since_ms`` is when it entered its present state; ``raised_ms`` when it last became active.
-    """
-
-    key: str
-    kind: str
-    state: AlertState
-    priority: Priority
-    since_ms: int
-    raised_ms: int
-    wakes: bool = False
-    piece: str | None = None
-    channel: str | None = None
-    value: int | None = None  # milli-units of the channel
-    unit: Literal["c", "g"] | None = None
-    message: str = ""
-    remedy: str = ""
-    until_ms: int | None = None  # end of shelving
-    occurrence: int = 1
-
-    @property
-    def alert_class(self) -> AlertClass:
-        return alert_class(self.kind)

@@ -22,6 +22,7 @@ from pitlogger.rules.messages import Units
 from pitlogger.safety.history import PieceHistory
 from pitlogger.safety.judge import PieceVerdicts, judge
 from pitlogger.safety.policy import Policy
+from pitlogger.safety.record import LOGGED_KINDS
 from pitlogger.safety.recorded import Swapped, histories, swapped
 from pitlogger.store.queries import Reader
 from pitlogger.store.rows import ChartLine, ClockRow, CookRow, LostRow
@@ -31,7 +32,6 @@ from pitlogger.yields.ledger import Account, accounts
 # The readings of some channels, of all if none is named, in order of time; asked repeatedly.
 Readings = Callable[[Sequence[str] | None], Iterable[Tagged | Reading]]
 MINUTE_MS = 60_000
-LOG_KINDS = ("signed-off", "corrective-taken", "check-made")
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,7 +142,7 @@ def load_record(
 
     return build_record(
         row.id, known[row.run].node, entries, readings, end_ms, policy, units,
-        Wall(tuple(reader.clocks()), zone), tuple(reader.entries(kinds=LOG_KINDS)),
+        Wall(tuple(reader.clocks()), zone), tuple(reader.entries(kinds=LOGGED_KINDS)),
         tuple(lost for lost in reader.lost() if lost.run in runs),
     )  # fmt: skip
 

@@ -29,6 +29,8 @@ SHEETS: dict[Sheet, str] = {
     "cooling-reheat": "Cooling and reheat",
     "thermometers": "Thermometer checks",
 }
+# Entries that a cook's log holds though they may stand beside its cook.
+LOGGED_KINDS = ("signed-off", "corrective-taken", "check-made", "adjusted")
 DISPOSITIONS = ("used", "reheated", "cooked-again", "held-for-review", "returned", "discarded")
 GENESIS = "0" * 64
 

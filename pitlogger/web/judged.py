@@ -28,7 +28,6 @@ from pitlogger.store.queries import Reader
 from pitlogger.store.rows import CookRow
 from pitlogger.views.node import Node
 
-LOG_KINDS = ("signed-off", "corrective-taken", "check-made", "adjusted")
 _JUDGED = (Site.CORE, Site.SURFACE, Site.HOLD, Site.TRANSPORT, Site.LINE, Site.COLD, Site.PIT)
 _one_at_a_time = Lock()
 
@@ -65,7 +64,7 @@ def judge_cook(path: Path, cook: str | None, policy: Policy) -> Judged:
         book = fold(entries)
         readings = without_repeats(_readings(reader, entries, _channels(book)))
         verdicts = [judge(history, policy) for history in histories(book, readings)]
-        logged = reader.entries(kinds=LOG_KINDS)
+        logged = reader.entries(kinds=record.LOGGED_KINDS)
         next_ms = _next_cook_ms(reader, row)
     signed = [
         record.SignOff(entry.by, entry.t_ms, entry.body.entries, entry.body.head)

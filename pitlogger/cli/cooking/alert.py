@@ -8,6 +8,8 @@ import click
 
 from pitlogger.cli.client import Client, socket_option
 from pitlogger.cli.output import by_option, emit, json_option
+from pitlogger.views import words
+from pitlogger.views.language import tr
 
 
 @click.group()
@@ -22,8 +24,9 @@ def list_alerts(socket: Path | None, as_json: bool) -> None:
     """List the alerts that are not normal, the most pressing first."""
     standing = Client(socket).get("/alerts")
     lines = [
-        f"{row['alert']}  {row['state']}  {row['priority']}  since {row['since']}\n"
-        f"  {row['message']}\n  Do: {row['remedy']}"
+        f"{row['alert']}  {words.state(row['state'])}  {tr(words.PRIORITIES[row['priority']])}"
+        f"  {tr('since {at}', at=row['since'])}\n"
+        f"  {row['message']}\n  {tr('Do: {remedy}', remedy=row['remedy'])}"
         for row in standing
     ]
     emit({"alerts": standing}, as_json, "\n".join(lines) or "no alert")

@@ -9,7 +9,10 @@ import click
 
 from pitlogger.cli.client import Client, socket_option
 from pitlogger.cli.output import ALARM_ACTIVE, emit, json_option
+from pitlogger.model.alerts import ACTIVE
 from pitlogger.model.quantities import show_duration, show_mass, show_temperature
+from pitlogger.views import words
+from pitlogger.views.language import tr
 
 
 @click.command()
@@ -19,9 +22,7 @@ def status(socket: Path | None, as_json: bool) -> int:
     """Say how things stand. Exit code 4 while an alarm is active."""
     standing = Client(socket).get("/status")
     emit(standing, as_json, "" if as_json else _text(standing))
-    active = any(row["class"] == "alarm" and row["state"] in
-                 ("unacknowledged", "acknowledged", "latched-unacknowledged",
-                  "latched-acknowledged") for row in standing["alerts"])  # fmt: skip
+    active = any(row["class"] == "alarm" and row["state"] in ACTIVE for row in standing["alerts"])
     return ALARM_ACTIVE if active else 0
 
 
@@ -34,8 +35,10 @@ def _text(standing: dict[str, Any]) -> str:
 
 
 def _channel(row: dict[str, Any], units: dict[str, str]) -> str:
-    age = "never heard" if row["age_s"] is None else f"{show_duration(row['age_s'] * 1000)} old"
-    value = row["quality"]
+    age = tr("never heard")
+    if row["age_s"] is not None:
+        age = tr("{age} old", age=show_duration(row["age_s"] * 1000))
+    value = words.quality(row["quality"])
     if row["quality"] == "good":
         if row.get("temperature_c") is not None:
             value = show_temperature(row["temperature_c"] * 1000, units["temperature"], 1)
