@@ -25,6 +25,7 @@ AGAIN_AFTER_MS = 30 * 60_000  # common practice, no source: look again after hal
 AGAIN_ABOVE_MC = 1_111  # or 2 F more
 _HAND_EVENTS = {
     "acknowledge": Event.ACKNOWLEDGED,
+    "unacknowledge": Event.UNACKNOWLEDGED,
     "reset": Event.RESET,
     "shelve": Event.SHELVED,
     "remove": Event.REMOVED,
@@ -209,6 +210,8 @@ class Annunciator:
             return
         else:
             event = _HAND_EVENTS[body.action]
+        if event is Event.UNACKNOWLEDGED:
+            watch.settled, watch.again_ms, watch.again_value = False, None, None
         self._happen(watch, event, t_ms, by)
         rule = self.policy.rules[watch.kind]
         if event is Event.ACKNOWLEDGED and rule.momentary and watch.holds:

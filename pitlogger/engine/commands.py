@@ -290,6 +290,7 @@ _ACTS: dict[str, frozenset[AlertState]] = {
             AlertState.LATCHED_UNACKNOWLEDGED,
         }
     ),
+    "unacknowledge": frozenset({AlertState.ACKNOWLEDGED, AlertState.LATCHED_ACKNOWLEDGED}),
     "shelve": frozenset(
         {
             AlertState.NORMAL,

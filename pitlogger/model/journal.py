@@ -222,7 +222,9 @@ class AlertActed:
     """A person acted on an alert."""
 
     alert: str
-    action: Literal["acknowledge", "shelve", "unshelve", "remove", "return", "reset", "answer"]
+    action: Literal[
+        "acknowledge", "unacknowledge", "shelve", "unshelve", "remove", "return", "reset", "answer"
+    ]
     until_ms: int | None = None
     reason: str = ""
     kind: Literal["alert-acted"] = "alert-acted"

@@ -20,6 +20,7 @@ class Event(StrEnum):
     CLEARED = "condition false after off-delay"
     CLEARED_LATCHING = "condition false after off-delay, latching alert"
     ACKNOWLEDGED = "acknowledge"
+    UNACKNOWLEDGED = "acknowledgement taken back, condition true or latched"
     REALARMED = "re-alarm timer, condition still true"
     RESET = "reset with a disposition, condition false"
     SHELVED = "shelve"
@@ -44,6 +45,8 @@ TABLE: dict[tuple[AlertState, Event], AlertState] = {
     (_S.ACKNOWLEDGED, _E.CLEARED): _S.NORMAL,
     (_S.ACKNOWLEDGED, _E.CLEARED_LATCHING): _S.LATCHED_ACKNOWLEDGED,
     (_S.ACKNOWLEDGED, _E.REALARMED): _S.UNACKNOWLEDGED,
+    (_S.ACKNOWLEDGED, _E.UNACKNOWLEDGED): _S.UNACKNOWLEDGED,
+    (_S.LATCHED_ACKNOWLEDGED, _E.UNACKNOWLEDGED): _S.LATCHED_UNACKNOWLEDGED,
     (_S.RETURNED_UNACKNOWLEDGED, _E.ACKNOWLEDGED): _S.NORMAL,
     (_S.RETURNED_UNACKNOWLEDGED, _E.RAISED): _S.UNACKNOWLEDGED,
     (_S.LATCHED_UNACKNOWLEDGED, _E.ACKNOWLEDGED): _S.LATCHED_ACKNOWLEDGED,

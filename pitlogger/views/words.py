@@ -196,6 +196,7 @@ CHECKS: dict[str, str] = {
 # What a person did to an alert.
 ALERT_ACTS: dict[str, str] = {
     "acknowledge": mark("seen"),
+    "unacknowledge": mark("not seen after all"),
     "shelve": mark("muted"),
     "unshelve": mark("no longer muted"),
     "remove": mark("out of service"),

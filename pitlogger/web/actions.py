@@ -130,6 +130,7 @@ DEEDS: dict[str, Deed] = {
     "learning": Deed(requests.LearningAsk, _in_a_journal),
     "withdraw": Deed(requests.WithdrawAsk, _in_a_journal),
     "acknowledge": Deed(requests.AlertAsk, _alert("acknowledge")),
+    "unacknowledge": Deed(requests.AlertAsk, _alert("unacknowledge")),
     "answer": Deed(requests.AnswerAsk, _alert("answer")),
     "unshelve": Deed(requests.AlertAsk, _alert("unshelve")),
     "reset": Deed(requests.AlertAsk, _alert("reset")),

@@ -30,10 +30,10 @@ def test_the_meal_is_told_from_the_page_and_told_again(stage: Staged, open_page:
     expect(page.get_by_role("link", name="Tell how the meal went")).to_have_count(0)
 
 
-def test_what_was_left_without_a_unit_is_refused(stage: Staged, open_page: Open) -> None:
+def test_what_was_left_is_taken_in_the_units_of_the_phone(stage: Staged, open_page: Open) -> None:
     stage.call(lambda: stage.daemon.submit(CookFinished("harvest supper"), "AK"))
     page = open_page("/")
     page.get_by_role("link", name="Tell how the meal went").click()
     page.locator("#meal").get_by_label("Meat left over").fill("3")
     page.locator("#meal").get_by_role("button", name="Write it down").click()
-    expect(page.locator("#told")).to_contain_text("unit")
+    expect(page.locator("#meal")).to_contain_text("3 lb was left")

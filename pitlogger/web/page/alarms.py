@@ -19,6 +19,7 @@ from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 from pitlogger.web.deliveries import Became, Told, read_notices, told_of, why_nobody
 from pitlogger.web.page import standing
+from pitlogger.web.page.alarm_groups import grouped
 
 MOST_LINES = 60
 SIGN: dict[Became, str] = {"sent": "✓", "waiting": "…", "failed": "!", "withdrawn": "–"}
@@ -32,6 +33,7 @@ _UNSEEN = frozenset(
 _SHELVABLE = frozenset(
     {AlertState.UNACKNOWLEDGED, AlertState.ACKNOWLEDGED, AlertState.RETURNED_UNACKNOWLEDGED}
 )
+_READ_BY_HAND = frozenset({"channel-stale", "probe-fault", "device-lost", "hot-hold-low"})
 _DONE_BY_STAGE = {"wrap-due": Stage.WRAPPED, "pull-due": Stage.RESTING}
 
 
@@ -115,13 +117,12 @@ def alarms(daemon: Node, shown: Shown, notices: list[Notice]) -> dict[str, Any]:
             -w.priority, -w.since_ms,
         )
     )  # fmt: skip
-    return {
-        "sentence": _alarm_sentence(daemon),
-        "alerts": [
-            {**alert(daemon, watch, shown), "told": _told(daemon, watch, shown, notices)}
-            for watch in standing_now
-        ],
-    }
+    alerts = [
+        {**alert(daemon, watch, shown), "told": _told(daemon, watch, shown, notices)}
+        for watch in standing_now
+    ]
+    made = grouped(daemon, standing_now, alerts, shown)
+    return {"sentence": _alarm_sentence(daemon), "alerts": alerts, **made}
 
 
 def _alarm_sentence(daemon: Node) -> str:
@@ -135,6 +136,11 @@ def _alarm_sentence(daemon: Node) -> str:
     if prompts:
         parts.append(f"{prompts} thing{'s' if prompts > 1 else ''} to do")
     return f"{' and '.join(parts)}."
+
+
+def _stage_of(daemon: Node, watch: Watch) -> str:
+    held = daemon.engine.book.pieces.get(watch.piece or "")
+    return "" if held is None else held.stage.value
 
 
 def alert(daemon: Node, watch: Watch, shown: Shown) -> dict[str, Any]:
@@ -162,6 +168,9 @@ def alert(daemon: Node, watch: Watch, shown: Shown) -> dict[str, Any]:
         "wakes": watch.wakes,
         "urgent": not rule.notice and (watch.piece is not None or watch.priority > Priority.LOW),
         "answers": ANSWERS.get(watch.kind, ()) if is_active else (),
+        "solid": False,
+        "seen": _stage_of(daemon, watch),
+        "hand": watch.piece is not None and watch.kind in _READ_BY_HAND and is_active,
         "piece": watch.piece,
         "stage": done.value if done is not None and is_active else None,
         "stage_act": words.stage_act(done) if done is not None else "",

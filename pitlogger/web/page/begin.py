@@ -1,60 +1,126 @@
-"""Begin a cook from a form: its fields become the text of a cook file, read as any other."""
+"""Begin a cook from a form: its fields become the text of a cook file, read as any other.
+
+Every field is checked here, so that a refusal names the field and says what it wants.
+"""
 
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Mapping
 from datetime import datetime
+from decimal import Decimal
+from itertools import pairwise
 
-from pitlogger.errors import UsageError
-from pitlogger.model.cooks import CUTS
+from pitlogger.errors import QuantityError
+from pitlogger.model.cooks import CUTS, NEVER
+from pitlogger.model.quantities import parse_length_mm, parse_mass_mg, parse_temperature_mc
+from pitlogger.rules.messages import Units
+from pitlogger.web.page.forms import FieldError
 
 MOST_ROWS = 6
 MOST_OF_A_CUT = 24
+MOST_PITS = 6
+_PRICE = re.compile(r"[^\d.,-]*(\d+(?:[.,]\d+)?)\s*(?:/|per)?\s*(lb|kg)?\s*", re.IGNORECASE)
+_TEXTS = ("supplier", "grade", "lot", "wrap", "wrap_at", "pull_at")
 
 
-def cook_text(form: Mapping[str, str]) -> str:
+def cook_text(form: Mapping[str, str], units: Units) -> str:
     """Return the cook file that the form describes.
 
     A row of the form is a cut and how many; each becomes a piece of its own, but poultry and
     sausage, which become one batch.
 
     Raises:
-        UsageError: No piece, or a number that cannot be read.
+        FieldError: No piece, or a value that cannot be used, with its field.
     """
     lines = ["[cook]", f"name = {_text(form.get('name') or 'cook')}"]
     if form.get("serve_at"):
         lines.append(f"serve_at = {_text(_moment(form['serve_at']))}")
     if form.get("guests"):
         lines.append(f"guests = {_whole(form['guests'], 'guests', 100_000)}")
-    pits = [line for line in form.get("pits", "").split(",") if line]
+    pits, tables = _pits(form)
     pieces: list[str] = []
+    counts: dict[str, int] = {}
     for row in range(1, MOST_ROWS + 1):
         if form.get(f"cut-{row}"):
-            pieces += _pieces(form, row, pits[0] if len(pits) == 1 else None)
+            pieces += _pieces(form, row, pits, units, counts)
     if not pieces:
-        raise UsageError("a cook needs a piece: choose a cut")
-    return "\n".join([*lines, *pieces, ""])
+        raise FieldError("A cook needs a piece: choose a cut.", "cut-1")
+    return "\n".join([*lines, *pieces, *tables, ""])
 
 
-def _pieces(form: Mapping[str, str], row: int, pit: str | None) -> list[str]:
+def _pits(form: Mapping[str, str]) -> tuple[list[str], list[str]]:
+    """Return the pits of the form, and their tables."""
+    names: list[str] = []
+    lines: list[str] = []
+    for row in range(1, MOST_PITS + 1):
+        channel = form.get(f"pit_channel-{row}")
+        if not channel or not form.get(f"is_pit-{row}"):
+            continue
+        names.append(channel)
+        given = {field: form.get(f"{field}-{row}") for field in ("set_point", "low", "high")}
+        _check_band(given, row)
+        lines += ["", "[[channel]]", f"id = {_text(channel)}", 'site = "pit"']
+        lines += [f"{field} = {_text(value)}" for field, value in given.items() if value]
+    return names, lines
+
+
+def _check_band(given: Mapping[str, str | None], row: int) -> None:
+    order = [(field, parse_temperature_mc(given[field] or ""))
+             for field in ("low", "set_point", "high") if given[field]]  # fmt: skip
+    for (_, lower), (field, higher) in pairwise(order):
+        if lower >= higher:
+            words = {"set_point": "The set point lies below the lowest.",
+                     "high": "The highest lies below the rest of the band."}  # fmt: skip
+            raise FieldError(words[field], f"{field}-{row}")
+
+
+def _pieces(
+    form: Mapping[str, str], row: int, pits: list[str], units: Units, counts: dict[str, int]
+) -> list[str]:
     cut = form[f"cut-{row}"]
-    count = _whole(form.get(f"count-{row}", "1"), "how many", MOST_OF_A_CUT)
+    if cut not in CUTS:
+        raise FieldError(f"'{cut}' is not one of the cuts listed.", f"cut-{row}")
+    count = _whole(form.get(f"count-{row}", "1"), f"count-{row}", MOST_OF_A_CUT)
     stem = cut.removesuffix("-packer").removesuffix("-whole").removeprefix("pork-")
-    is_batch = CUTS.get(cut) in ("chicken", "sausage") and count > 1
+    is_batch = CUTS[cut] in ("chicken", "sausage") and count > 1
+    shared = _shared(form, row, pits, units)
     lines = []
-    for number in range(1, 2 if is_batch else count + 1):
+    for _ in range(1 if is_batch else count):
+        number = counts[stem] = counts.get(stem, 0) + 1
         lines += ["", "[[piece]]", f"id = {_text(f'{stem}-{number}')}", f"cut = {_text(cut)}"]
         if is_batch:
             lines.append(f"count = {count}")
-        lines += [
-            f"{field} = {_text(value)}"
-            for field in ("wrap", "pull_at")
-            if (value := form.get(f"{field}-{row}"))
-        ]
-        if pit is not None:
-            lines.append(f"pit = {_text(pit)}")
+        lines += shared
     return lines
+
+
+def _shared(form: Mapping[str, str], row: int, pits: list[str], units: Units) -> list[str]:
+    """Return what all pieces of a row have in common."""
+    _check_targets(form, row)
+    lines = [f"{field} = {_text(form[f'{field}-{row}'])}"
+             for field in _TEXTS if form.get(f"{field}-{row}")]  # fmt: skip
+    if mass := form.get(f"mass-{row}"):
+        if parse_mass_mg(mass) == 0:
+            raise FieldError("A piece weighs more than nothing.", f"mass-{row}")
+        lines.append(f"mass = {_text(mass)}")
+    if thickness := form.get(f"thickness-{row}"):
+        lines.append(f"thickness = {_text(_length(thickness, units, f'thickness-{row}'))}")
+    if price := form.get(f"price-{row}"):
+        lines.append(_price(price, units, f"price-{row}"))
+    pit = form.get(f"pit-{row}") or (pits[0] if len(pits) == 1 else None)
+    if pit is not None and pit not in pits:
+        raise FieldError(f"{pit} was not marked as a pit above.", f"pit-{row}")
+    return [*lines, f"pit = {_text(pit)}"] if pit is not None else lines
+
+
+def _check_targets(form: Mapping[str, str], row: int) -> None:
+    wrap_at, pull_at = form.get(f"wrap_at-{row}"), form.get(f"pull_at-{row}")
+    if not wrap_at or not pull_at or wrap_at.casefold() == "never":
+        return
+    if parse_temperature_mc(pull_at) < max(NEVER, parse_temperature_mc(wrap_at)):
+        raise FieldError("It comes off the pit cooler than it is wrapped.", f"pull_at-{row}")
 
 
 def _text(value: str) -> str:
@@ -62,10 +128,33 @@ def _text(value: str) -> str:
     return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
 
 
-def _whole(text: str, name: str, most: int) -> int:
+def _whole(text: str, field: str, most: int) -> int:
     if not text.isdecimal() or not 1 <= int(text) <= most:
-        raise UsageError(f"{name}: '{text}' is not a whole number from 1 to {most}")
+        raise FieldError(f"'{text}' is not a whole number from 1 to {most}.", field)
     return int(text)
+
+
+def _length(text: str, units: Units, field: str) -> str:
+    made = text.replace(",", ".").strip()
+    inches = units.mass in ("lb", "lb-oz")
+    if re.fullmatch(r"\d+(\.\d+)?", made):
+        made = f"{made} {'in' if inches else 'cm'}"
+    try:
+        parse_length_mm(made)
+    except QuantityError:
+        example = "2.75 in" if inches else "7 cm"
+        raise FieldError(
+            f"'{text}' is not a thickness. Write one such as {example}.", field
+        ) from None
+    return made
+
+
+def _price(text: str, units: Units, field: str) -> str:
+    match = _PRICE.fullmatch(text)
+    if match is None:
+        raise FieldError(f"'{text}' is not a price. Write one such as 5.49.", field)
+    unit = (match[2] or ("lb" if units.mass in ("lb", "lb-oz") else "kg")).lower()
+    return f"price_per_{unit} = {Decimal(match[1].replace(',', '.'))}"
 
 
 def _moment(text: str) -> str:
@@ -73,4 +162,4 @@ def _moment(text: str) -> str:
     try:
         return datetime.fromisoformat(text).astimezone().isoformat()
     except ValueError:
-        raise UsageError(f"served at '{text}': expected a day and a time") from None
+        raise FieldError(f"'{text}' is not a day and a time.", "serve_at") from None

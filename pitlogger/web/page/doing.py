@@ -10,7 +10,7 @@ from fastapi import APIRouter, Request, Response
 from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse
 
 from pitlogger.errors import PitloggerError, RefusedError, UsageError
-from pitlogger.model.journal import Entry, SignedOff
+from pitlogger.model.journal import SignedOff
 from pitlogger.questions import QuestionError
 from pitlogger.safety.record import sign
 from pitlogger.views.node import Node
@@ -21,11 +21,15 @@ from pitlogger.web.access.roles import role_of, who_asks
 from pitlogger.web.actions import decide
 from pitlogger.web.containers import remove
 from pitlogger.web.judged import linked
+from pitlogger.web.page.alarm_groups import FOOD_SAFETY
+from pitlogger.web.page.asked_first import done_by_another, plain, weigh_once
 from pitlogger.web.page.begin import cook_text
-from pitlogger.web.page.forms import ask_of, filled, parse_form
-from pitlogger.web.page.render import MORE, SCREENS
+from pitlogger.web.page.forms import FieldError, ask_of, filled, parse_form
+from pitlogger.web.page.render import BACK, MORE, SCREENS
+from pitlogger.web.page.temp import PLACE
+from pitlogger.web.page.typed import in_phone_units
 from pitlogger.web.page.view import deed_view, refused, screen, shown_to
-from pitlogger.web.requests import Ask, ContainerAsk, CookAsk
+from pitlogger.web.requests import AlertAsk, Ask, ContainerAsk, CookAsk, StageAsk, TareAsk, WeighAsk
 from pitlogger.web.routes.containers import kept
 from pitlogger.web.routes.devices import send_command
 from pitlogger.web.routes.entry_answer import NOT_DURABLE
@@ -33,58 +37,94 @@ from pitlogger.web.routes.meals import MealAsk, tell_meal
 from pitlogger.web.routes.ring_test import RingTest
 
 Beside = Callable[[Node, dict[str, str], Shown], Awaitable[dict[str, Any]]]
-PATHS = {path for path, _ in (*SCREENS, *MORE)}
+PATHS = {*(path for path, _ in (*SCREENS, *MORE)), *BACK}
 YEAR_S = 365 * 86_400
 
 
 def add_deeds(page: APIRouter, daemon: Node, ring: RingTest) -> None:
-    """Add the route of all deeds."""
+    """Add the route of all actions."""
     beside = {**LIST_DEEDS, **_ring_deeds(ring)}
 
     @page.post("/do/{name}")
     async def do(name: str, request: Request) -> Response:
         wants_json = "application/json" in request.headers.get("accept", "")
         back, form = "/", dict[str, str]()
+        shown = shown_to(daemon, request)
         try:
             form = parse_form(await request.body())
             back = form.get("back", "/") if form.get("back", "/") in PATHS else "/"
+            form = of_a_place(in_phone_units(form, shown.units))
             if name in beside:
-                said = await beside[name](daemon, form, shown_to(daemon, request))
+                said = await beside[name](daemon, form, shown)
                 return JSONResponse(said) if wants_json else RedirectResponse(back, 303)
-            entry = await _done(daemon, name, form)
+            outcome = await _done(daemon, name, form, shown)
         except QuestionError as fault:
             if wants_json:
                 return JSONResponse(fault.asked.document() | {"error": fault.asked.question}, 409)
             values = {"asked": fault.asked, "fields": form, "name": name, "back": back}
             return screen(daemon, request, "question.html", values, 409)
         except PitloggerError as fault:
-            status = status_of(fault)
+            status, message = status_of(fault), plain(str(fault))
             if wants_json:
-                return JSONResponse({"error": str(fault)}, status)
-            return refused(daemon, request, str(fault), back, status)
+                field = fault.field if isinstance(fault, FieldError) else ""
+                return JSONResponse({"error": message, "field": field}, status)
+            return refused(daemon, request, message, back, status)
         if wants_json:
-            view = deed_view(daemon, entry, shown_to(daemon, request))
-            if daemon.is_on_disk(entry):
-                return JSONResponse(view)
-            return JSONResponse({**view, "durable": False}, NOT_DURABLE)
-        return RedirectResponse(f"{back}?did={entry.run}.{entry.seq}", 303)
+            return JSONResponse(outcome, 200 if outcome.get("durable", True) else NOT_DURABLE)
+        return RedirectResponse(f"{back}?did={outcome.get('run')}.{outcome.get('seq')}", 303)
 
 
-async def _done(daemon: Node, name: str, form: dict[str, str]) -> Entry:
+def of_a_place(form: dict[str, str]) -> dict[str, str]:
+    """Return a form whose piece may be a place as one that names the site instead."""
+    if not form.get("piece", "").startswith(PLACE):
+        return form
+    rest = {name: value for name, value in form.items() if name != "piece"}
+    return {**rest, "site": form["piece"].removeprefix(PLACE)}
+
+
+async def _done(daemon: Node, name: str, form: dict[str, str], shown: Shown) -> dict[str, Any]:
+    """Do an action and return its outcome: what is said of it, and how it is taken back."""
     by = form.get("by") or who_asks.get().initials
+    key = form.get("key", "")
     if name == "begin":
-        return await decide(
-            daemon, "cook", CookAsk(toml=cook_text(form), by=by[:12], key=form.get("key", ""))
+        return deed_view(
+            daemon,
+            await decide(
+                daemon, "cook", CookAsk(toml=cook_text(form, shown.units), by=by[:12], key=key)
+            ),
+            shown,
         )
     if name == "meal":
-        return await tell_meal(daemon, filled(MealAsk, form, daemon.clock.utc_ms(), by))
+        ask = filled(MealAsk, form, daemon.clock.utc_ms(), by)
+        return deed_view(daemon, await tell_meal(daemon, ask), shown)
     if name == "sign":
         cook, links = await daemon.ask(lambda reader: linked(reader, form.get("cook")))
         review = sign(links, by, daemon.clock.engine_ms())
-        return await daemon.submit(
-            SignedOff(cook.id, review.seq, review.head), by, form.get("key", "")
-        )
-    return await decide(daemon, name, ask_of(name, form, daemon.clock.utc_ms(), by))
+        body = SignedOff(cook.id, review.seq, review.head)
+        return deed_view(daemon, await daemon.submit(body, by, key), shown)
+    asked_for = ask_of(name, form, daemon.clock.utc_ms(), by)
+    before = _tare_before(daemon, asked_for)
+    is_new = await daemon.earlier(key) is None
+    if isinstance(asked_for, StageAsk) and is_new:
+        told = done_by_another(daemon, asked_for, form.get("seen", ""), shown)
+        if told:
+            return {"said": told, "already": True, "undo": None}
+    if isinstance(asked_for, WeighAsk):
+        entry = await weigh_once(daemon, asked_for, shown)
+    else:
+        entry = await decide(daemon, name, asked_for)
+    return {**deed_view(daemon, entry, shown), **before}
+
+
+def _tare_before(daemon: Node, asked_for: Ask) -> dict[str, Any]:
+    """Return how a tare is taken back: by the one that stood before."""
+    if not isinstance(asked_for, TareAsk):
+        return {}
+    tare = daemon.engine.book.tares.get(asked_for.channel)
+    fields = {"channel": asked_for.channel, "mass": f"{(tare.tare_mg if tare else 0) / 1000:g} g"}
+    if tare is not None and tare.container:
+        fields["container"] = tare.container
+    return {"undo": {"action": "tare", "fields": fields}}
 
 
 async def _keep_container(daemon: Node, form: dict[str, str], shown: Shown) -> dict[str, Any]:
@@ -111,6 +151,28 @@ def _ring_deeds(ring: RingTest) -> dict[str, Beside]:
     return {"ring": begin, "ring-heard": heard}
 
 
+def _each(action: str, back: str, said: str) -> Beside:
+    """Return what does one thing to several alerts, and is taken back for all of them."""
+
+    async def do(daemon: Node, form: dict[str, str], shown: Shown) -> dict[str, Any]:
+        alerts = [value for name, value in sorted(form.items()) if name.startswith("alert.")]
+        by, done = form.get("by") or who_asks.get().initials, []
+        for number, alert in enumerate(alerts):
+            if alert.partition("/")[0] in FOOD_SAFETY:
+                continue
+            try:
+                key = f"{form.get('key', '')}-{number}"
+                await decide(daemon, action, AlertAsk(alert=alert, by=by, key=key))
+                done.append(alert)
+            except UsageError:
+                continue  # seen by another meanwhile, or over
+        fields = {f"alert.{number}": alert for number, alert in enumerate(done)}
+        undo = {"action": back, "fields": fields} if done else None
+        return {"said": f"{said}: {len(done)} of {len(alerts)}.", "undo": undo}
+
+    return do
+
+
 async def _command_device(daemon: Node, form: dict[str, str], shown: Shown) -> dict[str, Any]:
     device, command = form.get("device", ""), form.get("command", "")
     ask = Ask(by=who_asks.get().initials, key=form.get("key", ""))
@@ -123,6 +185,8 @@ LIST_DEEDS: dict[str, Beside] = {
     "container": _keep_container,
     "container-remove": _remove_container,
     "device-command": _command_device,
+    "acknowledge-all": _each("acknowledge", "unacknowledge-all", "Seen"),
+    "unacknowledge-all": _each("unacknowledge", "acknowledge-all", "Not seen after all"),
 }
 
 

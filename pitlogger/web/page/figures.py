@@ -14,12 +14,14 @@ from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import Quality, Site
 from pitlogger.views import words
 from pitlogger.views.node import Node
-from pitlogger.views.shown import Shown
+from pitlogger.views.shown import MINUS, Shown
 from pitlogger.web.containers import looks_like
 
 OLD_MS = 15_000
 BY_HAND = "/spot"  # a reading by hand stands for its moment alone, no channel is silent after it
 QUARTER_H = 0.25
+EMPTY_MG = 50_000  # less than this on a scale is an empty one
+COLD_MC = 4_000  # where the measure of a core begins: out of the cold
 LEVEL_C = 0.6  # less than this in a quarter of an hour is called steady
 _ORDER = (Site.PIT, Site.CORE, Site.HOLD, Site.TRANSPORT, Site.LINE, Site.COLD, Site.SURFACE,
           Site.ROOM, Site.NONE)  # fmt: skip
@@ -62,6 +64,9 @@ def figure(daemon: Node, lane: Lane, shown: Shown) -> dict[str, Any]:
         "word": word,
         "ask": _ask(daemon, lane, shown),
         "trend": _trend(lane, shown) if quality == "good" else "",
+        "rate": _rate(lane, shown) if quality == "good" else "",
+        "share": _share(daemon, lane, level) if has_number else "",
+        "at": _at(daemon, lane, level) if has_number else "",
         "age": "never heard" if state.heard_ms < 0 else f"{shown.since(state.heard_ms)} ago",
     }
 
@@ -118,6 +123,43 @@ def _core_ask(daemon: Node, held: PieceBook, shown: Shown) -> str:
     return words.stage(held.stage)
 
 
+def band_of(daemon: Node, channel: str) -> tuple[int | None, int | None, int | None]:
+    """Return low, high and set point of a channel, each ``None`` where it is not given."""
+    assignment = daemon.engine.book.assignment(channel)
+    placed = assignment.channel if assignment else daemon.engine.declared(channel)
+    if placed is None:
+        return None, None, None
+    return placed.low_mc, placed.high_mc, placed.set_point_mc
+
+
+def _at(daemon: Node, lane: Lane, level: float | None) -> str:
+    """Return where in a picture of its band a value lies: the band is 20 to 80 of 100."""
+    low, high, _ = band_of(daemon, lane.state.id)
+    if low is None or high is None or level is None:
+        return ""
+    return f"{max(0.0, min(98.0, 20 + 60 * (level - low) / (high - low))):.0f}"
+
+
+def _share(daemon: Node, lane: Lane, level: float | None) -> str:
+    """Return how far a core is on its way from the cold to its pull temperature, 0 to 100."""
+    held = daemon.engine.book.pieces.get(lane.piece or "")
+    target = None if held is None else daemon.policy.pull_at_mc(held.piece)
+    if lane.site is not Site.CORE or target is None or level is None:
+        return ""
+    return f"{max(0.0, min(1.0, (level - COLD_MC) / max(1, target - COLD_MC))) * 100:.0f}"
+
+
+def _rate(lane: Lane, shown: Shown) -> str:
+    """Return how fast a core climbs, as it stands behind its stage: ``, +9/h``, ``, flat 1 h``."""
+    trend = lane.state.trend
+    if lane.site is not Site.CORE or trend.slope_c_per_h is None:
+        return ""
+    if trend.stalled and trend.stall_since_ms is not None:
+        return f", flat {shown.since(trend.stall_since_ms)}"
+    rate = shown.step(trend.slope_c_per_h * 1000)
+    return f", {'+' if rate >= 0 else MINUS}{abs(rate):.0f}/h"
+
+
 def _trend(lane: Lane, shown: Shown) -> str:
     slope = lane.state.trend.slope_c_per_h
     if slope is None:
@@ -157,6 +199,7 @@ def scale(daemon: Node, lane: Lane, shown: Shown) -> dict[str, Any]:
         "is_steady": steady is not None,
         "state": "steady" if steady is not None else "settling" if shows else "",
         "steadiness": round(state.steadiness.shown() * 100) if shows else 0,
+        "is_empty": shows and value is not None and abs(value) < EMPTY_MG,
         "tare": shown.mass(tare_mg) if tare_mg else "",
         "container": (tare.container or "container") if tare is not None and tare_mg else "",
         "hint": "" if steady is None or tare_mg else _container_hint(daemon, lane, steady),

@@ -17,10 +17,19 @@ from pitlogger.errors import UsageError, unknown
 from pitlogger.web import requests
 from pitlogger.web.actions import DEEDS
 
+
+class FieldError(UsageError):
+    """A field of a form that cannot be used; ``field`` is its name there."""
+
+    def __init__(self, message: str, field: str = "") -> None:
+        super().__init__(message)
+        self.field = field
+
+
 Body = TypeVar("Body", bound=requests.Ask)
-MOST_FIELDS = 40
+MOST_FIELDS = 200
 LATE_S = 5.0  # a shorter wait is the present
-_PAGE_ONLY = ("ago_min", "late_s", "back")
+_PAGE_ONLY = ("ago_min", "late_s", "back", "seen")
 
 
 def parse_form(body: bytes) -> dict[str, str]:
@@ -61,7 +70,14 @@ def filled(model: type[Body], form: Mapping[str, str], utc_ms: int, by: str) -> 
     try:
         return model.model_validate(values)
     except ValidationError as fault:
-        raise UsageError("; ".join(fault_text(item) for item in fault.errors()[:5])) from None
+        raise _field_fault(fault) from None
+
+
+def _field_fault(fault: ValidationError) -> FieldError:
+    """Return the first fault of a form with the field it is in; the words name no field."""
+    first = fault.errors()[0]
+    name = ".".join(str(part) for part in first.get("loc", ()))
+    return FieldError(fault_text({**first, "loc": ()}), name)
 
 
 def nested(fields: Mapping[str, str]) -> dict[str, Any]:
@@ -98,7 +114,7 @@ def _number(form: Mapping[str, str], name: str) -> float:
     except ValueError:
         value = -1.0
     if not 0 <= value <= 7 * 24 * 3600:
-        raise UsageError(f"{name} '{text}': expected a number from 0")
+        raise FieldError(f"'{text}' is not a number from 0 to a week", name)
     return value
 
 

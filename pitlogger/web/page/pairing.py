@@ -19,9 +19,11 @@ def make_pairing(access: Access, node: str) -> APIRouter:
     """Return the routes of the pairing screen."""
     page = APIRouter(include_in_schema=False)
 
-    def screen(request: Request, fault: str = "", status: int = 200) -> HTMLResponse:
+    def screen(
+        request: Request, fault: str = "", status: int = 200, form: dict[str, str] | None = None
+    ) -> HTMLResponse:
         secure = request.scope.get("scheme") == "https"
-        text = render("pair.html", node=node, fault=fault, secure=secure)
+        text = render("pair.html", node=node, fault=fault, secure=secure, form=form or {})
         return HTMLResponse(text, status, headers={"Cache-Control": "no-store"})
 
     @page.get("/pair")
@@ -36,7 +38,7 @@ def make_pairing(access: Access, node: str) -> APIRouter:
             return screen(request, str(fault), 400)
         made = access.pair(form.get("code", ""), form.get("name", ""), form.get("by", ""))
         if made is None:
-            return screen(request, WRONG, 403)
+            return screen(request, WRONG, 403, form)
         answer = RedirectResponse("/", 303)
         set_cookie(answer, request, made[1])
         return answer

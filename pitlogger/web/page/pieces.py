@@ -23,7 +23,7 @@ def pieces(daemon: Node, shown: Shown) -> list[dict[str, Any]]:
     if not is_running(daemon):
         return []
     book = daemon.engine.book
-    return [_piece(one, book, shown) for one in in_order(book) if one.ended_ms is None]
+    return [piece_facts(one, book, shown) for one in in_order(book) if one.ended_ms is None]
 
 
 def in_order(book: Book) -> list[PieceBook]:
@@ -63,7 +63,8 @@ def _and(names: tuple[str, ...]) -> str:
     return f"{', '.join(most)} and {last}" if most else last
 
 
-def _piece(held: PieceBook, book: Book, shown: Shown) -> dict[str, Any]:
+def piece_facts(held: PieceBook, book: Book, shown: Shown) -> dict[str, Any]:
+    """Return one piece: its stage, what may follow, how it may be split."""
     following = NEXT_STAGE.get(held.stage)
     return {
         "id": held.piece.id,

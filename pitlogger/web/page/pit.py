@@ -10,9 +10,9 @@ from pitlogger.views.shown import Shown
 from pitlogger.views.status import is_running
 from pitlogger.web.page import standing
 from pitlogger.web.page.alarms import alert
-from pitlogger.web.page.figures import figures, scales
+from pitlogger.web.page.figures import figures
+from pitlogger.web.page.home import coming, home
 from pitlogger.web.page.meal import untold
-from pitlogger.web.page.pieces import pieces
 
 HOUR_MS = 3_600_000
 MOST_ROWS = 48
@@ -20,20 +20,33 @@ MOST_ROWS = 48
 
 def pit(daemon: Node, shown: Shown) -> dict[str, Any]:
     """Return the home screen."""
+    seen = home(daemon, shown)
+    found = figures(daemon, shown)
     return {
-        "sentence": standing.sentence(daemon, shown),
+        **seen,
         "running": is_running(daemon),
-        "cook": daemon.engine.book.cook,
-        "figures": figures(daemon, shown),
-        "prompts": [alert(daemon, watch, shown) for watch in active(daemon, "prompt")],
-        "ahead": [
-            standing.forecast_words(made, shown)
-            for made in standing.forecasts(daemon, shown.now_ms)[:4]
+        "summary": standing.sentence(daemon, shown),
+        "figures": found,
+        "probes_said": _probes(found),
+        "prompts": [
+            alert(daemon, watch, shown)
+            for watch in active(daemon, "prompt")
+            if watch.key not in seen["due"] or watch.kind not in ROW_DOES
         ],
-        "pieces": pieces(daemon, shown),
+        "ahead": [standing.forecast_words(made, shown) for made in coming(daemon, shown)[:4]],
         "pulled": _new_name(daemon, "pulled"),
-        "scales": scales(daemon, shown),
     }
+
+
+# What the key of a piece's own row does needs no card of its own; the rest has answers.
+ROW_DOES = frozenset({"pull-due"})
+
+
+def _probes(found: list[dict[str, Any]]) -> str:
+    silent = [one for one in found if one["quality"] != "good"]
+    live = len(found) - len(silent)
+    text = f"{live} probe{'s' * (live != 1)} live"
+    return f"{text}, {len(silent)} not: {', '.join(o['name'] for o in silent)}" if silent else text
 
 
 def _new_name(daemon: Node, stem: str) -> str:

@@ -12,21 +12,45 @@ from pitlogger.views.language import mark, tr
 from pitlogger.views.pages import environment as of_plain_texts
 from pitlogger.web.page.statics import load_statics
 
-# Path, name in the navigation, template.
+# Path, name in the navigation.
 SCREENS: tuple[tuple[str, str], ...] = (
     ("/", mark("Pit")),
     ("/weigh", mark("Weigh")),
-    ("/weights", mark("Weights")),
+    ("/temp", mark("Temp")),
     ("/alarms", mark("Alarms")),
+    ("/food", mark("Food log")),
 )
 MORE: tuple[tuple[str, str], ...] = (
     ("/plan", mark("Plan")),
+    ("/weights", mark("Weights")),
     ("/cooks", mark("Past cooks")),
-    ("/food", mark("Food log")),
-    ("/print", mark("Print")),
     ("/turn-in", mark("Turn in")),
-    ("/settings", mark("Settings")),
+    ("/print", mark("Print")),
+    ("/settings", mark("Set up")),
 )
+# Set up: what each group holds.
+GROUPS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
+    (
+        mark("This cook"),
+        (
+            ("/begin", mark("Begin a cook")),
+            ("/probes", mark("Which probe is which")),
+            ("/weights", mark("Weights")),
+            ("/turn-in", mark("Turn in")),
+        ),
+    ),
+    (
+        mark("Before and after"),
+        (
+            ("/plan", mark("Plan: how much, when, what to charge")),
+            ("/cooks", mark("Past cooks")),
+            ("/print", mark("Print")),
+        ),
+    ),
+    (mark("Pits, probes, scales; people and phones"), (("/settings", mark("Settings")),)),
+)
+# Screens a form may lead back to.
+BACK: tuple[str, ...] = ("/probes", "/cook", "/begin", "/more")
 
 
 @cache
@@ -50,3 +74,8 @@ def render(template: str, **values: Any) -> str:
 
 def _named(screens: tuple[tuple[str, str], ...]) -> list[tuple[str, str]]:
     return [(path, tr(name)) for path, name in screens]
+
+
+def groups() -> list[tuple[str, list[tuple[str, str]]]]:
+    """Return what Set up holds, in the language people read."""
+    return [(tr(heading), _named(screens)) for heading, screens in GROUPS]

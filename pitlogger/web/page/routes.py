@@ -11,13 +11,12 @@ from fastapi.responses import HTMLResponse
 
 from pitlogger.errors import PitloggerError, UsageError
 from pitlogger.model.cooks import CUTS, WRAPS
-from pitlogger.model.readings import Site
 from pitlogger.store.queries import Reader
+from pitlogger.views import words
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 from pitlogger.views.status import is_running
 from pitlogger.web.access.access import Access
-from pitlogger.web.page import standing
 from pitlogger.web.page.alarms import alarms_screen
 from pitlogger.web.page.begin import MOST_ROWS
 from pitlogger.web.page.doing import add_deeds, add_phone_deeds, status_of
@@ -26,9 +25,12 @@ from pitlogger.web.page.past import cook_screen, past_screen
 from pitlogger.web.page.pit import pit_with_table
 from pitlogger.web.page.planning import plan_screen
 from pitlogger.web.page.printing import print_screen, printed
+from pitlogger.web.page.probes import may_be_pits, piece_screen, probes_screen
 from pitlogger.web.page.reach import reach_screen
+from pitlogger.web.page.render import groups
 from pitlogger.web.page.settings import settings_screen
 from pitlogger.web.page.statics import load_statics
+from pitlogger.web.page.temp import temp
 from pitlogger.web.page.turnin import turn_in_screen
 from pitlogger.web.page.view import refused, screen, shown_to
 from pitlogger.web.page.weighing import weigh
@@ -42,7 +44,9 @@ def make_page(daemon: Node, access: Access, ring: RingTest) -> APIRouter:
     """Return the routes of the page, bound to a daemon."""
     page = APIRouter(include_in_schema=False)
     _add_screen(page, daemon, "/", "pit.html", pit_with_table)
-    _add_screen(page, daemon, "/weigh", "weigh.html", weigh)
+    _add_for_a_piece(page, daemon, "/weigh", "weigh.html", weigh)
+    _add_for_a_piece(page, daemon, "/temp", "temp.html", temp)
+    _add_pieces(page, daemon)
     _add_screen(page, daemon, "/weights", "weights.html", weights)
     _add_screen(page, daemon, "/alarms", "alarms.html", alarms_screen)
     _add_planning(page, daemon)
@@ -66,6 +70,28 @@ def _add_screen(
         return screen(daemon, request, template, values)
 
 
+def _add_for_a_piece(
+    page: APIRouter, daemon: Node, path: str, template: str,
+    view: Callable[[Node, Shown, str], dict[str, Any]],
+) -> None:  # fmt: skip
+    @page.get(path)
+    async def get(request: Request) -> HTMLResponse:
+        values = view(daemon, shown_to(daemon, request), request.query_params.get("piece", ""))
+        return screen(daemon, request, template, values)
+
+
+def _add_pieces(page: APIRouter, daemon: Node) -> None:
+    @page.get("/piece/{piece:path}")
+    async def piece(piece: str, request: Request) -> HTMLResponse:
+        values = piece_screen(daemon, shown_to(daemon, request), piece)
+        return screen(daemon, request, "piece.html", values, 200 if values["p"] else 404)
+
+    @page.get("/probes")
+    async def probes(request: Request) -> HTMLResponse:
+        values = probes_screen(daemon, shown_to(daemon, request))
+        return screen(daemon, request, "probes.html", values)
+
+
 def _add_planning(page: APIRouter, daemon: Node) -> None:
     @page.get("/plan")
     async def plan(request: Request) -> HTMLResponse:
@@ -75,17 +101,19 @@ def _add_planning(page: APIRouter, daemon: Node) -> None:
 
     @page.get("/begin")
     async def begin(request: Request) -> HTMLResponse:
-        pits = [name for name, lane in daemon.engine.lanes.items() if lane.site is Site.PIT]
+        shown = shown_to(daemon, request)
         values = {
-            "asked": dict(request.query_params), "cuts": list(CUTS), "rows": MOST_ROWS,
-            "wraps": WRAPS, "pits": pits, "running": is_running(daemon),
+            "asked": dict(request.query_params), "rows": MOST_ROWS, "wraps": WRAPS,
+            "cuts": [(cut, words.capital(words.cut(cut))) for cut in CUTS],
+            "pits": may_be_pits(daemon, shown), "running": is_running(daemon),
         }  # fmt: skip
         return screen(daemon, request, "begin.html", values)
 
     @page.get("/more")
     async def more(request: Request) -> HTMLResponse:
-        sentence = standing.sentence(daemon, shown_to(daemon, request))
-        return screen(daemon, request, "more.html", {"sentence": sentence})
+        sentence = "What the cook, the instruments, the people and the record need."
+        values = {"sentence": sentence, "groups": groups()}
+        return screen(daemon, request, "more.html", values)
 
 
 def _add_past(page: APIRouter, daemon: Node) -> None:

@@ -7,10 +7,13 @@ from typing import Any
 from fastapi import Request
 from fastapi.responses import HTMLResponse
 
-from pitlogger.model.journal import Entry, Weighed
+from pitlogger.model.alerts import AlertState
+from pitlogger.model.journal import AlertActed, Entry, Weighed
+from pitlogger.views.alerts import active
 from pitlogger.views.entries import is_undoable, told
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown, units_chosen
+from pitlogger.web.access.roles import Role, who_asks
 from pitlogger.web.page import standing
 from pitlogger.web.page.render import render
 
@@ -32,11 +35,27 @@ def screen(
         node=daemon.config.node.name,
         strip=standing.strip(daemon, shown),
         shown=shown,
+        cook_name=running_cook(daemon),
+        me=who_asks.get(),
+        may=may_act(),
+        count=len(active(daemon, "alarm")),
         trouble=daemon.trouble,
         did=_did(daemon, request, shown),
         **values,
     )
     return HTMLResponse(text, status, headers={"Cache-Control": "no-store"})
+
+
+def may_act() -> bool:
+    """Return whether this phone may do more than look."""
+    role = who_asks.get().role
+    return role is not None and role >= Role.HANDS
+
+
+def running_cook(daemon: Node) -> str:
+    """Return the name of the running cook, empty without one."""
+    book = daemon.engine.book
+    return book.cook.name if book.cook is not None and book.finished_ms is None else ""
 
 
 def refused(daemon: Node, request: Request, message: str, back: str, status: int) -> HTMLResponse:
@@ -63,5 +82,24 @@ def deed_view(daemon: Node, entry: Entry, shown: Shown) -> dict[str, Any]:
         "said": said,
         "run": entry.run,
         "seq": entry.seq,
-        "undo": is_undoable(entry.body),
+        "undo": undo_of(daemon, entry),
+        "durable": daemon.is_on_disk(entry),
     }
+
+
+def undo_of(daemon: Node, entry: Entry) -> dict[str, Any] | None:
+    """Return the action that takes an entry back with its fields, ``None`` where none does."""
+    body = entry.body
+    if is_undoable(body):
+        return {"action": "undo", "fields": {"run": entry.run, "seq": str(entry.seq)}}
+    if not isinstance(body, AlertActed) or body.action not in _ALERT_UNDO:
+        return None
+    watch = daemon.engine.state.watches.get(body.alert)
+    if body.action == "acknowledge" and (watch is None or watch.state not in _STILL_SEEN):
+        return None  # it was over already and is gone with this
+    return {"action": _ALERT_UNDO[body.action], "fields": {"alert": body.alert}}
+
+
+_ALERT_UNDO = {"acknowledge": "unacknowledge", "answer": "unacknowledge", "shelve": "unshelve",
+               "unacknowledge": "acknowledge"}  # fmt: skip
+_STILL_SEEN = frozenset({AlertState.ACKNOWLEDGED, AlertState.LATCHED_ACKNOWLEDGED})

@@ -13,26 +13,23 @@ from pitlogger.views.shown import Shown
 from pitlogger.views.status import is_running
 from pitlogger.web.containers import containers
 from pitlogger.web.page.figures import net_mg, scales
-from pitlogger.web.page.pieces import pieces
+from pitlogger.web.page.home import natural
 from pitlogger.yields.causes import CHAIN
 from pitlogger.yields.weighing.containers import Waiting, propose
 
 LIKELY = 0.5  # of a guess by mass, to stand before what the stages say
 
 
-def weigh(daemon: Node, shown: Shown) -> dict[str, Any]:
-    """Return the weighing screen."""
+def weigh(daemon: Node, shown: Shown, piece: str = "") -> dict[str, Any]:
+    """Return the weighing screen; ``piece`` is chosen where it is named."""
     running = is_running(daemon)
     found = scales(daemon, shown)
     kept = containers(daemon)
     return {
         "sentence": _sentence(found),
         "running": running,
-        "scales": [
-            {**one, "proposals": proposals(daemon, net_mg(daemon, one["channel"]))[:2]}
-            for one in found
-        ],
-        "proposals": proposals(daemon, None) if running else [],
+        "scales": found,
+        **_picks(daemon, shown, piece),
         "containers": [
             {
                 "name": one.name,
@@ -43,13 +40,41 @@ def weigh(daemon: Node, shown: Shown) -> dict[str, Any]:
             }
             for one in kept.values()
         ],
-        "pieces": pieces(daemon, shown),
         "checkpoints": _choices(Checkpoint),
         "by_products": _choices(ByProduct),
         "added": _choices(AddedMass),
         "mass_unit": "lb" if shown.units.mass == "lb-oz" else shown.units.mass,
         "temperature_unit": shown.units.temperature,
     }
+
+
+def _picks(daemon: Node, shown: Shown, piece: str) -> dict[str, Any]:
+    """Return a key for each piece with the checkpoint it waits for, the likeliest first."""
+    masses = [net_mg(daemon, one["channel"]) for one in scales(daemon, shown)]
+    likely = {_likely(daemon, mass) for mass in masses}
+    picks = [_pick(daemon, one, shown, likely) for one in proposals(daemon, None)]
+    chosen = piece if any(one["id"] == piece for one in picks) else ""
+    if len(picks) == 1:
+        chosen = picks[0]["id"]
+    checkpoint = next((one["checkpoint"] for one in picks if one["id"] == chosen), "")
+    picks.sort(key=lambda one: natural(one["id"]))
+    return {"picks": picks, "picked": chosen,
+            "checkpoint": checkpoint or (picks[0]["checkpoint"] if picks else "")}  # fmt: skip
+
+
+def _pick(daemon: Node, one: dict[str, str], shown: Shown, likely: set[str]) -> dict[str, str]:
+    held = daemon.engine.book.pieces[one["piece"]]
+    kept = [w for w in held.weighings if w.weighed.checkpoint == one["checkpoint"]]
+    said = f"done {shown.clock(kept[-1].weighed.at_ms)}" if kept else one["label"]
+    if one["piece"] in likely:
+        said += ", by its mass"
+    return {"id": one["piece"], "checkpoint": one["checkpoint"], "said": said}
+
+
+def _likely(daemon: Node, steady_net_mg: int | None) -> str:
+    """Return the piece that a steady mass is most likely of, empty where none is."""
+    open_pieces = [held for held in daemon.engine.book.pieces.values() if held.ended_ms is None]
+    return (_guess(open_pieces, steady_net_mg) or "") if steady_net_mg else ""
 
 
 def _choices(kinds: Any) -> list[dict[str, str]]:

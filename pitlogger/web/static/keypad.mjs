@@ -1,13 +1,19 @@
 // @ts-check
-/** A keypad with large keys for masses and temperatures, for fingers that a phone's keys are too small for. */
+/** A keypad with large keys for masses and temperatures; digits typed on a keyboard go the same way. */
 
 /** Units that can be put behind a number. @type {Record<string, string[]>} */
-const UNITS = { lb: ["lb", "oz"], kg: ["kg", "g"], g: ["g", "kg"], F: ["F"], C: ["C"] };
+const UNITS = { lb: ["lb", "oz"], kg: ["kg", "g"], g: ["g", "kg"], F: [], C: [] };
 
 /** Give each marked field its keypad, those that come later too. */
 export function keypads() {
   furnish();
   document.addEventListener("pit:swapped", furnish);
+  document.addEventListener("keydown", (event) => {
+    const field = document.querySelector("input[data-keypad][data-open]");
+    if (!(field instanceof HTMLInputElement) || event.ctrlKey || event.metaKey || event.altKey) return;
+    if (document.activeElement?.matches("input, select, textarea") || !/^[\d.,]$/.test(event.key)) return;
+    field.focus();
+  });
 }
 
 function furnish() {
@@ -16,11 +22,10 @@ function furnish() {
 
 /** @param {HTMLInputElement} field */
 function pad(field) {
-  const box = document.createElement("details");
+  const isOpen = field.dataset.open !== undefined;
+  const box = document.createElement(isOpen ? "div" : "details");
   box.className = "pad";
   box.id = `pad-${field.name}`;
-  const head = document.createElement("summary");
-  head.textContent = "Large keys";
   const keys = document.createElement("div");
   keys.className = "keys";
   keys.setAttribute("role", "group");
@@ -33,8 +38,13 @@ function pad(field) {
     button.addEventListener("click", () => press(field, key));
     keys.append(button);
   }
-  box.append(head, keys);
-  field.closest("label")?.after(box);
+  if (!isOpen) {
+    const head = document.createElement("summary");
+    head.textContent = "Large keys";
+    box.append(head);
+  }
+  box.append(keys);
+  (field.closest(".entry-row") ?? field.closest("label"))?.after(box);
 }
 
 /** @param {HTMLInputElement} field @param {string} key */

@@ -1,32 +1,53 @@
 // @ts-check
-/** Keeps a screen live: figures by Server-Sent Events, everything else asked anew from the server. */
+/** Keeps a screen live: figures by Server-Sent Events, everything else requested anew. */
+import { places, restWhatMoved } from "./rest.mjs";
 
 /** @typedef {{channel: string, quality: string, [part: string]: string|boolean|number}} Figure */
-/** @typedef {{now: string, iso: string, figures: Figure[], scales: Figure[]}} Beat */
+/** @typedef {{now: string, iso: string, t_ms: number, figures: Figure[], scales: Figure[]}} Beat */
 
-const SILENT_MS = 15_000;
 const SETTLE_MS = 150;
 const AGAIN_MS = 4000;
-let heard = performance.now();
+const STUCK_MS = 8000;
 let lastId = "";
+let opened = 0;
 /** @type {EventSource|null} */
 let source = null;
 let waiting = 0;
+/** The node's time at a moment of this page's own steady clock; the phone's date is never used. */
+const anchor = { node: Date.parse(document.getElementById("now")?.getAttribute("datetime") ?? "") || Date.now(), here: 0 };
+export const heard = { at: performance.now(), clock: document.getElementById("now")?.textContent ?? "" };
 /** @type {Map<string, string>} what the server last said of each live block */
 const said = new Map();
 
-/** Open the stream and keep it open while the screen is looked at. */
+/** The node's time in milliseconds, whatever the phone's clock says. */
+export function nodeNow() {
+  return Math.round(anchor.node + performance.now() - anchor.here);
+}
+
+/** Open the stream and keep it open while the screen is looked at, or while this phone is to sound. */
 export function live() {
   for (const block of liveBlocks(document)) said.set(block.id, block.innerHTML);
   open();
-  document.addEventListener("visibilitychange", () => (document.hidden ? close() : open()));
-  setInterval(watch, 1000);
-  // What is being sent comes to its end without an entry: it is asked for until it has.
+  document.addEventListener("visibilitychange", () => {
+    if (!document.hidden) { open(); refreshSoon(); } else if (!document.documentElement.hasAttribute("data-armed")) close();
+  });
+  addEventListener("pageshow", (event) => { if (event.persisted) { close(); open(); refreshSoon(); } });
+  setInterval(again, 1000);
+  // What is being sent comes to its end without an entry: it is requested until it has.
   setInterval(() => { if (!document.hidden && document.querySelector("[data-again]")) refreshSoon(); }, AGAIN_MS);
+  document.addEventListener("pit:retry", () => { close(); open(); refreshSoon(); });
+}
+
+/** A browser may give up, or hold a stream that carries nothing: then a new one is opened. */
+function again() {
+  const isClosed = source?.readyState === EventSource.CLOSED;
+  const isStuck = source && performance.now() - Math.max(heard.at, opened) > STUCK_MS;
+  if (isClosed || isStuck) { close(); open(); }
 }
 
 function open() {
   if (source) return;
+  opened = performance.now();
   const after = lastId ? `&after=${encodeURIComponent(lastId)}` : "";
   source = new EventSource(`/api/v1/stream?figures=1${after}`);
   source.addEventListener("figures", (event) => figures(JSON.parse(event.data)));
@@ -34,7 +55,8 @@ function open() {
     source.addEventListener(kind, (event) => {
       lastId = event.lastEventId || lastId;
       hear();
-      refreshSoon();
+      if (document.hidden) refresh().catch(() => {});
+      else refreshSoon();
       document.dispatchEvent(new CustomEvent(`pit:${kind}`, { detail: JSON.parse(event.data) }));
     });
   }
@@ -49,29 +71,20 @@ function close() {
 }
 
 function hear() {
-  heard = performance.now();
+  heard.at = performance.now();
   document.dispatchEvent(new CustomEvent("pit:heard"));
-}
-
-/** Say so when nothing came for too long; try again where the browser gave up. */
-function watch() {
-  const line = document.getElementById("link");
-  const silent = performance.now() - heard;
-  if (!line || document.hidden) return;
-  const isOld = silent > SILENT_MS;
-  document.documentElement.classList.toggle("unheard", isOld);
-  line.hidden = !isOld;
-  if (isOld) line.textContent = `Nothing heard from the node for ${Math.round(silent / 1000)} s: what stands here is old.`;
-  if (source && source.readyState === EventSource.CLOSED) { close(); open(); }
 }
 
 /** @param {Beat} beat */
 function figures(beat) {
-  hear();
+  anchor.node = beat.t_ms;
+  anchor.here = performance.now();
+  heard.clock = beat.iso.slice(11, 19);
   const clock = document.getElementById("now");
   if (clock) { clock.textContent = beat.now; clock.setAttribute("datetime", beat.iso); }
   for (const one of beat.figures) fill(`[data-figure="${CSS.escape(one.channel)}"]`, one);
   for (const one of beat.scales) fill(`[data-scale="${CSS.escape(one.channel)}"]`, one);
+  hear();
   document.dispatchEvent(new CustomEvent("pit:figures", { detail: beat }));
 }
 
@@ -82,12 +95,13 @@ function fill(selector, one) {
     for (const part of node.querySelectorAll("[data-part]")) {
       const text = String(one[part.getAttribute("data-part") ?? ""] ?? "");
       if (part instanceof HTMLProgressElement) part.value = Number(text);
+      else if (part instanceof SVGElement) part.setAttribute(part.getAttribute("data-sets") ?? "width", text || "0");
       else if (part.textContent !== text) part.textContent = text;
     }
   }
 }
 
-/** Ask the server for this screen again, once for many reasons at a time. */
+/** Request this screen again, once for many reasons at a time. */
 export function refreshSoon() {
   clearTimeout(waiting);
   waiting = setTimeout(() => refresh().catch(() => {}), SETTLE_MS);
@@ -96,9 +110,11 @@ export function refreshSoon() {
 /** @returns {Promise<void>} */
 export async function refresh() {
   const answer = await fetch(location.pathname + location.search.replace(/[?&]did=[^&]*/, ""), { headers: { Accept: "text/html" } });
-  if (answer.status === 401) location.reload();
+  if (answer.redirected && new URL(answer.url).pathname === "/pair") return location.reload();
   if (!answer.ok) return;
   const made = new DOMParser().parseFromString(await answer.text(), "text/html");
+  const main = document.querySelector("main");
+  if (main && made.querySelector("main")?.dataset.shape !== main.dataset.shape && !isWrittenIn(main)) return location.reload();
   for (const block of liveBlocks(made)) swap(block);
 }
 
@@ -107,17 +123,19 @@ function liveBlocks(within) {
   return within.querySelectorAll("[data-live][id]");
 }
 
-/** Put a block in place unless it is as it was, or somebody is writing in it. @param {HTMLElement} made */
+/** Put a block in place unless it is as it was, or somebody is at work in it. @param {HTMLElement} made */
 function swap(made) {
   const here = document.getElementById(made.id);
   const html = made.innerHTML;
   if (!here || withoutKeys(said.get(made.id) ?? "") === withoutKeys(html)) return;
-  if (here.querySelector("input:focus, select:focus, textarea:focus") || isWrittenIn(here)) return;
+  if (here.querySelector("input:not([type=radio]):focus, select:focus, textarea:focus, [data-sending], .refused, .asked") || isWrittenIn(here)) return;
   const opened = [...here.querySelectorAll("details[open][id]")].map((one) => one.id);
   const focused = document.activeElement && here.contains(document.activeElement) ? labelOf(document.activeElement) : "";
+  const before = places(here);
   here.replaceChildren(...[...made.childNodes].map((node) => document.importNode(node, true)));
   said.set(made.id, html);
   for (const id of opened) document.getElementById(id)?.setAttribute("open", "");
+  restWhatMoved(here, before);
   if (focused) [...here.querySelectorAll("button, a, summary")].find((one) => labelOf(one) === focused)?.focus?.();
   document.dispatchEvent(new CustomEvent("pit:swapped", { detail: here }));
 }

@@ -1,7 +1,11 @@
 // @ts-check
 /** What was tapped and is not yet with the node, kept through a reload (IndexedDB). */
 
-/** @typedef {{key: string, url: string, body: string, at: number, label: string, then?: string, kept?: boolean}} Deed */
+/**
+ * An action on its way. `at` is the node's time of the tap in milliseconds; `order` counts taps;
+ * `refused` is why the node did not do it; `kept` says that the node has it, not yet on its disk.
+ * @typedef {{key: string, url: string, body: string, at: number, order: number, label: string, then?: string, refused?: string, kept?: boolean}} Action
+ */
 
 /** @type {Promise<IDBDatabase>|null} */
 let opened = null;
@@ -9,10 +13,13 @@ let opened = null;
 /** @returns {Promise<IDBDatabase>} */
 function database() {
   opened ??= new Promise((resolve, reject) => {
-    const asked = indexedDB.open("pitlogger", 1);
-    asked.onupgradeneeded = () => asked.result.createObjectStore("deeds", { keyPath: "key" });
-    asked.onsuccess = () => resolve(asked.result);
-    asked.onerror = () => reject(asked.error);
+    const request = indexedDB.open("pitlogger", 2);
+    request.onupgradeneeded = () => {
+      if (request.result.objectStoreNames.contains("deeds")) request.result.deleteObjectStore("deeds");
+      request.result.createObjectStore("actions", { keyPath: "key" });
+    };
+    request.onsuccess = () => resolve(request.result);
+    request.onerror = () => reject(request.error);
   });
   return opened;
 }
@@ -24,17 +31,17 @@ function database() {
  * @returns {Promise<T>}
  */
 async function within(mode, ask) {
-  const store = (await database()).transaction("deeds", mode).objectStore("deeds");
+  const store = (await database()).transaction("actions", mode).objectStore("actions");
   return new Promise((resolve, reject) => {
-    const asked = ask(store);
-    asked.onsuccess = () => resolve(asked.result);
-    asked.onerror = () => reject(asked.error);
+    const request = ask(store);
+    request.onsuccess = () => resolve(request.result);
+    request.onerror = () => reject(request.error);
   });
 }
 
-/** @param {Deed} deed */
-export async function keep(deed) {
-  await within("readwrite", (store) => store.put(deed));
+/** @param {Action} action */
+export async function keep(action) {
+  await within("readwrite", (store) => store.put(action));
 }
 
 /** @param {string} key */
@@ -42,8 +49,13 @@ export async function forget(key) {
   await within("readwrite", (store) => store.delete(key));
 }
 
-/** @returns {Promise<Deed[]>} the oldest first */
-export async function waitingDeeds() {
-  const found = /** @type {Deed[]} */ (await within("readonly", (store) => store.getAll()));
-  return found.sort((a, b) => a.at - b.at);
+/** @param {string} key @returns {Promise<boolean>} whether it still waits: another tab may have sent it */
+export async function waits(key) {
+  return (await within("readonly", (store) => store.get(key))) !== undefined;
+}
+
+/** @returns {Promise<Action[]>} in the order they were tapped */
+export async function waiting() {
+  const found = /** @type {Action[]} */ (await within("readonly", (store) => store.getAll()));
+  return found.sort((a, b) => a.order - b.order);
 }

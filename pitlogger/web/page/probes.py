@@ -1,0 +1,72 @@
+"""Which probe is in which piece, found by warming each in the hand; one piece by itself."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from pitlogger.model.readings import Site
+from pitlogger.views import words
+from pitlogger.views.node import Node
+from pitlogger.views.shown import Shown
+from pitlogger.views.status import is_running
+from pitlogger.web.page.figures import BY_HAND, figure
+from pitlogger.web.page.home import natural, piece_row
+from pitlogger.web.page.pieces import piece_facts
+
+MOST_PITS = 6
+_NOT_PIT = frozenset({Site.CORE, Site.SURFACE, Site.HOLD, Site.COLD, Site.TRANSPORT, Site.ROOM})
+
+
+def probes_screen(daemon: Node, shown: Shown) -> dict[str, Any]:
+    """Return the pieces that have no core probe yet, and the probes that have no place."""
+    book = daemon.engine.book
+    wanting = [
+        held.piece.id
+        for held in book.pieces.values()
+        if is_running(daemon) and held.ended_ms is None and not book.cores(held.piece.id)
+    ]
+    free = [
+        figure(daemon, lane, shown)
+        for lane in daemon.engine.lanes.values()
+        if lane.is_temperature and lane.site in (Site.NONE, Site.CORE) and lane.piece is None
+        and not lane.state.id.endswith(BY_HAND)
+    ]  # fmt: skip
+    sentence = f"Which probe goes into {wanting[0]}?" if wanting else "Every piece has its probe."
+    if not is_running(daemon):
+        sentence = "No cook is running."
+    return {"sentence": sentence, "wanting": sorted(wanting, key=natural), "free": free}
+
+
+def may_be_pits(daemon: Node, shown: Shown) -> list[dict[str, Any]]:
+    """Return the probes that may sit in a pit, those the configuration puts there first."""
+    lanes = [
+        lane
+        for lane in daemon.engine.lanes.values()
+        if lane.is_temperature and lane.site not in _NOT_PIT and not lane.state.id.endswith(BY_HAND)
+    ]
+    lanes.sort(key=lambda lane: (lane.site is not Site.PIT, natural(lane.state.id)))
+    return [
+        {**figure(daemon, lane, shown), "is_pit": lane.site is Site.PIT}
+        for lane in lanes[:MOST_PITS]
+    ]
+
+
+def piece_screen(daemon: Node, shown: Shown, piece: str) -> dict[str, Any]:
+    """Return one piece: all that can be done to it; ``p`` is ``None`` where it is not followed."""
+    held = daemon.engine.book.pieces.get(piece)
+    if held is None or held.ended_ms is not None or not is_running(daemon):
+        return {"name": piece, "p": None}
+    policy = daemon.policy
+    wrap_at, pull_at = policy.wrap_at_mc(held.piece), policy.pull_at_mc(held.piece)
+    facts = piece_facts(held, daemon.engine.book, shown)
+    row = {**piece_row(daemon, held, shown), "alarm": False, "due": False, "solid": True}
+    return {
+        "name": piece,
+        "row": row,
+        "p": {
+            **facts,
+            "cut_label": words.capital(words.cut(held.piece.cut)),
+            "wrap_at": "" if wrap_at is None or wrap_at < 0 else shown.degrees(wrap_at),
+            "pull_at": "" if pull_at is None else shown.degrees(pull_at),
+        },
+    }

@@ -1,0 +1,70 @@
+"""What is typed on a phone: a number alone is in the phone's unit, a comma is a decimal comma."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+
+from pitlogger.errors import QuantityError
+from pitlogger.model.quantities import parse_mass_mg, parse_temperature_mc
+from pitlogger.rules.messages import Units
+from pitlogger.web.page.forms import FieldError
+
+MASSES = frozenset({"mass", "tare", "left"})
+TEMPERATURES = frozenset({"value", "wrap_at", "pull_at", "set_point", "low", "high"})
+MAY_BE_NOTHING = frozenset({"leftover", "waste", "tasting"})
+_NUMBER_ALONE = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)")
+_COMMA = re.compile(r"(?<=\d),(?=\d)")
+_THOUSANDS = re.compile(r"\d,\d{3}\s*(?:g|gr|grams?)?\.?\s*$", re.IGNORECASE)
+
+
+def in_phone_units(form: Mapping[str, str], units: Units) -> dict[str, str]:
+    """Return a form whose masses and temperatures all carry a unit and a decimal point.
+
+    Raises:
+        FieldError: A mass or temperature that cannot be read, with its field.
+    """
+    return {name: _completed(name, text, units) for name, text in form.items()}
+
+
+def _completed(field: str, text: str, units: Units) -> str:
+    kind = field.rpartition(".")[2].partition("-")[0]
+    if kind in MASSES:
+        return typed_mass(text, units, field)
+    if kind in TEMPERATURES and text.casefold() != "never":
+        return typed_temperature(text, units, field)
+    return text
+
+
+def typed_mass(text: str, units: Units, field: str = "mass") -> str:
+    """Return a mass as typed, with its unit."""
+    unit = "lb" if units.mass == "lb-oz" else units.mass
+    if unit == "g" and _THOUSANDS.search(text):
+        raise FieldError(
+            f"'{text}' can be read two ways: write {text.replace(',', '')} "
+            f"or {text.replace(',', '.')}", field,
+        )  # fmt: skip
+    made = _COMMA.sub(".", text.strip())
+    if _NUMBER_ALONE.fullmatch(made):
+        made = f"{made} {unit}"
+    try:
+        parse_mass_mg(made)
+    except QuantityError:
+        example = {"lb": "13 lb 7 oz", "kg": "6.1 kg", "g": "6100 g"}[unit]
+        raise FieldError(f"'{text}' is not a mass. Write one such as {example}.", field) from None
+    return made
+
+
+def typed_temperature(text: str, units: Units, field: str = "value") -> str:
+    """Return a temperature as typed, with its unit."""
+    made = _COMMA.sub(".", text.strip())
+    if _NUMBER_ALONE.fullmatch(made):
+        made = f"{made} {units.temperature}"
+    try:
+        parse_temperature_mc(made)
+    except QuantityError:
+        example = "203" if units.temperature == "F" else "95"
+        raise FieldError(
+            f"'{text}' is not a temperature. Write one such as {example}.", field
+        ) from None
+    return made

@@ -1,0 +1,75 @@
+// @ts-check
+/** A dead link is seen: a bar on every screen, the title, the icon, struck figures, counting ages. */
+import { heard } from "./live.mjs";
+
+const SILENT_MS = 3500;
+const LOOK_MS = 500;
+const title = document.title;
+const icon = /** @type {HTMLLinkElement|null} */ (document.querySelector("link[rel=icon]"));
+const freshIcon = icon?.href ?? "";
+let isDead = false;
+/** @type {WeakMap<Element, string>} what an age said before the link went dead */
+const ages = new WeakMap();
+
+/** Watch the link for as long as the page lives. */
+export function watchLink() {
+  setInterval(look, LOOK_MS);
+  document.addEventListener("pit:heard", look);
+  document.addEventListener("visibilitychange", look);
+  document.querySelector("#link button")?.addEventListener("click", () => document.dispatchEvent(new CustomEvent("pit:retry")));
+}
+
+function look() {
+  const silent = performance.now() - heard.at;
+  if (silent > SILENT_MS) lost(silent);
+  else if (isDead) found();
+}
+
+/** @param {number} silent milliseconds */
+function lost(silent) {
+  const bar = document.getElementById("link");
+  if (!bar) return;
+  if (!isDead) {
+    isDead = true;
+    document.documentElement.classList.add("unheard");
+    document.title = `OLD · ${title}`;
+    if (icon?.dataset.old) icon.href = icon.dataset.old;
+    bar.hidden = false;
+    document.dispatchEvent(new CustomEvent("pit:lost"));
+  }
+  text(bar, "[data-for]", minutes(silent));
+  text(bar, "[data-last]", heard.clock);
+  for (const age of document.querySelectorAll("[data-part=age]")) {
+    if (!ages.has(age)) ages.set(age, age.textContent ?? "");
+    age.textContent = `${minutes(silent)} old${ages.get(age)?.match(/min|h\b/) ? `, ${ages.get(age)} before` : ""}`;
+  }
+}
+
+function found() {
+  isDead = false;
+  document.documentElement.classList.remove("unheard");
+  document.title = title;
+  if (icon) icon.href = freshIcon;
+  const bar = document.getElementById("link");
+  if (bar) bar.hidden = true;
+  for (const age of document.querySelectorAll("[data-part=age]")) {
+    const was = ages.get(age);
+    if (was !== undefined && age.textContent?.includes(" old")) age.textContent = was;
+    ages.delete(age);
+  }
+  document.dispatchEvent(new CustomEvent("pit:found"));
+}
+
+/** @param {Element} within @param {string} at @param {string} value */
+function text(within, at, value) {
+  const place = within.querySelector(at);
+  if (place && place.textContent !== value) place.textContent = value;
+}
+
+/** @param {number} ms */
+function minutes(ms) {
+  const seconds = Math.round(ms / 1000);
+  if (seconds < 60) return `${seconds} s`;
+  if (seconds < 3600) return `${Math.floor(seconds / 60)} min ${seconds % 60} s`;
+  return `${Math.floor(seconds / 3600)} h ${Math.floor((seconds % 3600) / 60)} min`;
+}

@@ -1,0 +1,131 @@
+// @ts-check
+/** Says what became of a tap: done with an undo, refused beside its field, asked, or waiting. */
+import { waiting } from "./outbox.mjs";
+import { REST_MS, rest, submitOf, wake } from "./rest.mjs";
+
+const UNDO_MS = 10_000;
+let hiding = 0;
+
+/**
+ * @param {string} text
+ * @param {{action: string, fields: Record<string, string>}|null} undo
+ * @param {HTMLFormElement} [form] whose button it came from
+ */
+export function say(text, undo, form) {
+  const place = document.getElementById("told");
+  if (!place) return;
+  const bar = element("div", "told");
+  // Away from the finger: above where the button stands low, below where it stands high.
+  const box = submitOf(form ?? document.createElement("form"))?.getBoundingClientRect();
+  place.classList.toggle("above", Boolean(box) && (box?.top ?? 0) > innerHeight / 2);
+  bar.append(element("p", "", text));
+  place.replaceChildren(bar);
+  if (undo) {
+    const back = undoForm(undo);
+    bar.append(back);
+    const button = submitOf(back);
+    rest(button, REST_MS);
+    if (form && (document.activeElement === document.body || form.contains(document.activeElement))) button?.focus({ preventScroll: true });
+  }
+  bar.append(element("div", "time"));
+  clearTimeout(hiding);
+  hiding = setTimeout(() => place.replaceChildren(), UNDO_MS + (undo ? REST_MS : 0));
+}
+
+/** @param {{action: string, fields: Record<string, string>}} undo */
+function undoForm(undo) {
+  const form = /** @type {HTMLFormElement} */ (element("form"));
+  form.method = "post";
+  form.action = `/do/${undo.action}`;
+  for (const [name, value] of Object.entries(undo.fields)) {
+    const field = /** @type {HTMLInputElement} */ (element("input"));
+    Object.assign(field, { type: "hidden", name, value });
+    form.append(field);
+  }
+  form.append(element("button", "main", "Undo"));
+  return form;
+}
+
+/** Mark the field at fault, say why once, and let the button rest until something changes. @param {HTMLFormElement} form @param {string} text @param {string} name */
+export function refuse(form, text, name) {
+  wake(submitOf(form));
+  const field = name ? /** @type {HTMLElement|null} */ (form.querySelector(`[name="${CSS.escape(name)}"]:not([type=hidden])`)) : null;
+  const typed = form.querySelector("input:not([type=hidden]), select, textarea");
+  const line = element("p", "refused", `Not done. ${text}`);
+  line.id = `refused-${form.id || Math.random().toString(36).slice(2)}`;
+  line.setAttribute("role", "alert");
+  line.tabIndex = -1;
+  for (let open = field?.closest("details:not([open])"); open; open = open.parentElement?.closest("details:not([open])")) open.setAttribute("open", "");
+  if (field) {
+    field.setAttribute("aria-invalid", "true");
+    field.setAttribute("aria-describedby", line.id);
+    (field.closest("label") ?? field).after(line);
+    field.focus();
+    field.scrollIntoView({ block: "center" });
+  } else if (typed) {
+    form.append(line);
+    line.scrollIntoView({ block: "nearest" });
+    line.focus();
+  } else {
+    return say(line.textContent ?? "", null);
+  }
+  form.dataset.refused = "";
+  rest(submitOf(form));
+}
+
+/** Take the marks of a refusal or a question away. @param {HTMLFormElement} form */
+export function unmark(form) {
+  delete form.dataset.refused;
+  for (const line of form.querySelectorAll(".refused, .asked")) line.remove();
+  for (const field of form.querySelectorAll("[aria-invalid]")) { field.removeAttribute("aria-invalid"); field.removeAttribute("aria-describedby"); }
+}
+
+/** Ask before it is done; each answer is a button of its own. @param {HTMLFormElement} form @param {{question: string, options: string[]}} said @param {(answer: string) => void} answered */
+export function ask(form, said, answered) {
+  const box = element("div", "asked");
+  box.setAttribute("role", "group");
+  const line = element("p", "", said.question);
+  line.tabIndex = -1;
+  box.append(line);
+  for (const option of [...said.options, ""]) {
+    const button = /** @type {HTMLButtonElement} */ (element("button", "", option ? option[0].toUpperCase() + option.slice(1) : "Leave it"));
+    button.type = "button";
+    rest(button, REST_MS);
+    button.addEventListener("click", () => { box.remove(); if (option) answered(option); });
+    box.append(button);
+  }
+  form.append(box);
+  line.focus();
+  box.scrollIntoView({ block: "nearest" });
+}
+
+/** What waits on this phone, each to be dropped; what was refused later, each with its reason. */
+export async function showWaiting() {
+  const place = document.getElementById("unsent");
+  if (!place) return;
+  const all = await waiting();
+  const key = JSON.stringify(all.map((one) => [one.key, one.refused]));
+  place.hidden = all.length === 0;
+  if (place.dataset.key === key) return;
+  place.dataset.key = key;
+  const list = element("ol");
+  for (const one of all) {
+    const line = element("li", "", one.refused ? `${one.label}: not done. ${one.refused}` : one.label);
+    const button = /** @type {HTMLButtonElement} */ (element("button", "", one.refused ? "Seen" : "Undo"));
+    button.type = "button";
+    button.setAttribute("aria-label", `${button.textContent}: ${one.label}`);
+    button.addEventListener("click", () => document.dispatchEvent(new CustomEvent("pit:drop", { detail: one.key })));
+    line.append(button);
+    list.append(line);
+  }
+  const open = all.filter((one) => !one.refused).length;
+  place.replaceChildren(element("p", "", open ? `Not sent yet, kept on this phone: ${open}` : "Not done"), list);
+}
+
+/** @param {string} tag @param {string} [name] @param {string} [text] */
+function element(tag, name = "", text = "") {
+  const made = document.createElement(tag);
+  if (name) made.className = name;
+  if (text) made.textContent = text;
+  return made;
+}

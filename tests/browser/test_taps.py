@@ -1,0 +1,235 @@
+"""One tap does one thing and nothing typed is lost: wet hands, slow answers, two phones."""
+
+from __future__ import annotations
+
+import pytest
+from playwright.sync_api import Page, Route, expect
+
+from pitlogger.model.cooks import Stage
+from pitlogger.model.journal import AlertActed, SpotRead, StageSet, Undone, Weighed
+from tests.browser.conftest import Open
+from tests.browser.staging import Staged
+
+STAGE = "Off the pit: brisket-1"
+
+
+def _kept(stage: Staged, kind: type, since: int) -> list[object]:
+    return [e.body for e in stage.daemon.engine.state.entries[since:] if isinstance(e.body, kind)]
+
+
+def _middle(page: Page, name: str) -> tuple[float, float]:
+    box = page.get_by_role("button", name=name).bounding_box()
+    assert box is not None
+    return box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+
+
+@pytest.mark.parametrize("after_ms", [60, 300, 700, 1200])
+def test_a_second_tap_on_the_same_spot_does_nothing(
+    stage: Staged, open_page: Open, after_ms: int
+) -> None:
+    page = open_page("/")
+    before = len(stage.daemon.engine.state.entries)
+    at = _middle(page, STAGE)
+    page.mouse.click(*at)
+    page.wait_for_timeout(after_ms)
+    page.mouse.click(*at)
+    expect(page.locator("#told")).to_contain_text("off the pit")
+    page.wait_for_timeout(600)
+    assert len(_kept(stage, StageSet, before)) == 1
+    assert _kept(stage, Undone, before) == []
+
+
+def test_a_drumming_finger_keeps_one_mass(stage: Staged, open_page: Open) -> None:
+    page = open_page("/weigh")
+    before = len(stage.daemon.engine.state.entries)
+    page.locator(".pick", has_text="brisket-1").click()
+    page.get_by_label("Weighed").select_option("unwrapped")
+    at = _middle(page, "Keep for brisket-1")
+    for _ in range(12):
+        page.mouse.click(*at)
+        page.wait_for_timeout(250)
+    page.wait_for_timeout(800)
+    assert len(_kept(stage, Weighed, before)) == 1
+    assert _kept(stage, Undone, before) == []
+    expect(page.locator("#weigh-form button.main")).to_have_text("Kept")
+    stage.scale_g = 0.0
+    page.wait_for_timeout(400)
+    stage.scale_g = 2215.0
+    expect(page.locator("#weigh-form button.main")).to_contain_text("Keep for brisket-1")
+
+
+def test_a_slow_answer_holds_the_button_where_it_is(stage: Staged, open_page: Open) -> None:
+    page = open_page("/")
+    before = len(stage.daemon.engine.state.entries)
+
+    def late(route: Route) -> None:
+        page.wait_for_timeout(1200)
+        route.continue_()
+
+    page.route("**/do/**", late)
+    at = _middle(page, STAGE)
+    page.mouse.click(*at)
+    expect(page.get_by_role("button", name=STAGE)).to_have_attribute("data-sending", "")
+    page.mouse.click(*at)
+    expect(page.locator("#told")).to_contain_text("off the pit")
+    page.mouse.click(*at)
+    page.wait_for_timeout(400)
+    assert len(_kept(stage, StageSet, before)) == 1
+
+
+def test_enter_twice_is_one_action_and_then_undo_has_the_focus(
+    stage: Staged, open_page: Open
+) -> None:
+    page = open_page("/")
+    before = len(stage.daemon.engine.state.entries)
+    page.get_by_role("button", name=STAGE).focus()
+    page.keyboard.press("Enter")
+    page.keyboard.press("Enter")
+    undo = page.locator("#told").get_by_role("button", name="Undo")
+    expect(undo).to_be_focused()
+    page.keyboard.press("Enter")
+    page.wait_for_timeout(300)
+    assert len(_kept(stage, StageSet, before)) == 1
+    assert _kept(stage, Undone, before) == []
+    expect(undo).to_be_enabled()
+    page.keyboard.press("Enter")
+    expect(page.locator("#told")).to_contain_text("taken back")
+
+
+def test_undo_is_as_large_as_a_main_action_and_stands_elsewhere(
+    stage: Staged, open_page: Open
+) -> None:
+    page = open_page("/")
+    tapped = page.get_by_role("button", name=STAGE).bounding_box()
+    page.get_by_role("button", name=STAGE).click()
+    undo = page.locator("#told").get_by_role("button", name="Undo").bounding_box()
+    assert tapped is not None
+    assert undo is not None
+    assert undo["height"] >= 71
+    apart = undo["y"] > tapped["y"] + tapped["height"] or undo["y"] + undo["height"] < tapped["y"]
+    assert apart
+
+
+def test_got_it_is_taken_back(stage: Staged, open_page: Open) -> None:
+    stage.silent = True
+    stage.call(lambda: _silence(stage))
+    page = open_page("/")
+    page.locator("#worst").get_by_role("button", name="Got it").first.click()
+    page.locator("#told").get_by_role("button", name="Undo").click()
+    expect(page.locator("#told")).to_contain_text("not seen after all")
+    acts = [b.action for b in stage.call(lambda: _acts(stage))]
+    assert acts == ["acknowledge", "unacknowledge"]
+
+
+async def _silence(stage: Staged) -> None:
+    stage.clock.advance(20 * 60_000)
+    stage.daemon.tick(stage.clock.engine_ms())
+
+
+async def _acts(stage: Staged) -> list[AlertActed]:
+    entries = await stage.daemon.ask(lambda reader: reader.entries(kinds=("alert-acted",)))
+    return [entry.body for entry in entries if isinstance(entry.body, AlertActed)]
+
+
+def test_a_refusal_keeps_what_was_typed_and_marks_the_field(stage: Staged, open_page: Open) -> None:
+    page = open_page("/weigh")
+    before = len(stage.daemon.engine.state.entries)
+    page.locator(".pick", has_text="brisket-2").click()
+    page.get_by_label("Weighed").select_option("unwrapped")
+    page.locator("#type-it > summary").click()
+    field = page.get_by_label("Mass, in lb")
+    field.fill("twelve")
+    page.get_by_role("button", name="Keep twelve").click()
+    expect(field).to_be_focused()
+    expect(field).to_have_attribute("aria-invalid", "true")
+    expect(field).to_have_value("twelve")
+    expect(page.get_by_label("Weighed")).to_have_value("unwrapped")
+    expect(page.locator("#weigh-form [role=alert]")).to_have_text(
+        "Not done. 'twelve' is not a mass. Write one such as 13 lb 7 oz."
+    )
+    assert page.get_by_role("alert").filter(has_text="Not done").count() == 1
+    assert page.locator("#weigh-form button.main").is_disabled()
+    assert len(stage.daemon.engine.state.entries) == before
+    field.fill("12.5")
+    page.get_by_role("button", name="Keep 12.5 lb for brisket-2").click()
+    expect(page.locator("#told")).to_contain_text("brisket-2: 12 lb 8 oz")
+    expect(page.locator("input[value=brisket-2]")).to_be_checked()
+
+
+def test_a_bare_number_and_a_decimal_comma_are_in_the_phones_units(
+    stage: Staged, open_page: Open
+) -> None:
+    page = open_page("/temp")
+    page.locator(".pick", has_text="butt-1").click()
+    for key in "198":
+        page.locator("#pad-value").get_by_role("button", name=key, exact=True).click()
+    page.get_by_role("button", name="Keep 198 °F for butt-1").click()
+    expect(page.locator("#told")).to_contain_text("198.0 F by hand")
+    page.get_by_label("Reading, °F").fill("199,5")
+    page.get_by_role("button", name="Keep 199,5 °F for butt-1").click()
+    expect(page.locator("#told")).to_contain_text("199.5 F by hand")
+    spots = _kept(stage, SpotRead, 0)[-2:]
+    assert [round(s.value_mc / 1000, 1) for s in spots] == [92.2, 93.1]  # type: ignore[attr-defined]
+
+
+def test_a_second_mass_at_a_checkpoint_asks_whether_it_replaces(
+    stage: Staged, open_page: Open
+) -> None:
+    page = open_page("/weigh")
+    page.locator(".pick", has_text="brisket-1").click()
+    page.get_by_label("Weighed").select_option("at-wrap")
+    before = stage.daemon.engine.book.pieces["brisket-1"].net_mg("at-wrap")
+    page.get_by_role("button", name="Keep for brisket-1").click()
+    asked = page.locator(".asked")
+    expect(asked).to_contain_text("Is it replaced, or is this a second weighing?")
+    assert stage.daemon.engine.book.pieces["brisket-1"].net_mg("at-wrap") == before
+    asked.get_by_role("button", name="Replace").click()
+    expect(page.locator("#told")).to_contain_text("corrected")
+    held = stage.daemon.engine.book.pieces["brisket-1"]
+    kept = [w for w in held.weighings if w.weighed.checkpoint == "at-wrap"]
+    assert [w.weighed.net_mg for w in kept] == [5_205_000]
+
+
+def test_an_empty_scale_keeps_nothing(stage: Staged, open_page: Open) -> None:
+    stage.scale_g = 0.0
+    page = open_page("/weigh")
+    before = len(stage.daemon.engine.state.entries)
+    page.locator(".pick", has_text="brisket-1").click()
+    page.get_by_role("button", name="Keep for brisket-1").click()
+    expect(page.locator("#weigh-form [role=alert]")).to_contain_text("weighs nothing")
+    assert _kept(stage, Weighed, before) == []
+
+
+def test_two_phones_mark_one_piece_and_the_second_is_told(stage: Staged, open_page: Open) -> None:
+    first, second = open_page("/"), open_page("/")
+    second.route("**/api/v1/stream**", lambda route: route.abort())
+    second.reload()
+    before = len(stage.daemon.engine.state.entries)
+    first.get_by_role("button", name=STAGE).click()
+    expect(first.locator("#told")).to_contain_text("off the pit")
+    second.get_by_role("button", name=STAGE).click()
+    expect(second.locator("#told")).to_contain_text("AK marked brisket-1 off the pit, resting")
+    assert len(_kept(stage, StageSet, before)) == 1
+
+
+def test_five_actions_of_three_hours_are_sent_in_order_and_the_refused_explained(
+    stage: Staged, open_page: Open
+) -> None:
+    page = open_page("/")
+    page.context.set_offline(True)
+    for name in ("Off the pit: brisket-1", "Off the pit: brisket-2", "Off the pit: butt-1"):
+        page.get_by_role("button", name=name).click()
+        page.wait_for_timeout(1700)
+    expect(page.locator("#unsent li")).to_have_count(3)
+    page.get_by_role("button", name="Undo: Off the pit: butt-1").click()
+    expect(page.locator("#unsent li")).to_have_count(2)
+    held = stage.daemon.engine.book.pieces
+    now_ms = stage.clock.engine_ms()
+    stage.call(lambda: stage.daemon.submit(StageSet("brisket-2", Stage.DISCARDED, now_ms), "MO"))
+    page.context.set_offline(False)
+    refused = page.locator("#unsent li")
+    expect(refused).to_have_count(1, timeout=15_000)
+    expect(refused).to_contain_text("brisket-2 is discarded: MO marked it")
+    assert (held["brisket-1"].stage, held["butt-1"].stage) == ("resting", "wrapped")
+    page.get_by_role("button", name="Seen: Off the pit: brisket-2").click()
+    expect(page.locator("#unsent")).to_be_hidden()
