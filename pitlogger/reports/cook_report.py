@@ -36,10 +36,10 @@ OFF_LEAST_MS = 60_000  # a restart is not worth a line
 
 def cook_report(record: CookRecord) -> Sheet:
     """Return the report of a cook; one with nothing in it says so."""
-    blocks: list[Block] = [Facts(tuple(_facts(record)))]
+    blocks: list[Block] = [Facts(tuple(facts_of(record)))]
     blocks.append(Picture(joined_chart(record), described(record)))
-    blocks += _yields(record)
-    blocks += _stages(record)
+    blocks += yields_of(record)
+    blocks += stages_of(record)
     blocks += _verdicts(record)
     blocks += _alarms(record)
     blocks += _remarks(record)
@@ -72,7 +72,8 @@ def made_by(record: CookRecord) -> str:
     )
 
 
-def _facts(record: CookRecord) -> Iterator[tuple[str, str]]:
+def facts_of(record: CookRecord) -> Iterator[tuple[str, str]]:
+    """Yield how long, for whom, when and where it was served."""
     cook = record.cook
     guests = tr(", {guests} guests", guests=cook.guests) if cook.guests else ""
     unfinished = "" if record.book.finished_ms else tr("; not finished: this is the record so far")
@@ -83,7 +84,8 @@ def _facts(record: CookRecord) -> Iterator[tuple[str, str]]:
         yield tr("Served"), f"{record.wall.full(service.at_ms)}{place}{served}"
 
 
-def _yields(record: CookRecord) -> Iterator[Block]:
+def yields_of(record: CookRecord) -> Iterator[Block]:
+    """Yield the net mass of each piece at each step."""
     yield Heading(tr("Yield: net mass at each step, and what is kept of the step before"))
     held = record.accounts
     if not held:
@@ -131,7 +133,8 @@ def _servable(record: CookRecord, one: Account) -> str:
     )
 
 
-def _stages(record: CookRecord) -> Iterator[Block]:
+def stages_of(record: CookRecord) -> Iterator[Block]:
+    """Yield the stages of each piece with their times."""
     yield Heading(tr("Stages"))
     rows = [
         (

@@ -121,7 +121,7 @@ def _staged(body: StageSet, book: Book, answers: Answers) -> StageSet:
     if any(mark.timed == "unrecorded" for mark in held.marks if mark.stage in ON_PIT):
         return replace(body, timed="unrecorded")
     took = show_duration(body.at_ms - on_ms)
-    as_is = f"{took} is right"
+    as_is = "it was that short"  # no figure in it: between question and answer time goes on
     chosen = answers.choose(
         f"{body.piece} was on the pit for {took} only: logged afterwards? State times with --at,"
         " or let them be unrecorded",

@@ -22,8 +22,8 @@ from pitlogger.rules.messages import Units
 from pitlogger.views.language import speak
 from pitlogger.views.node import Node
 
-What = Literal["cook", "food-log", "take-along"]
-WHAT: tuple[What, ...] = ("cook", "food-log", "take-along")
+What = Literal["cook", "food-log", "take-along", "story"]
+WHAT: tuple[What, ...] = ("cook", "food-log", "take-along", "story")
 PATIENCE_S = 180.0
 POLITE = 10  # niceness: the logger comes first
 _one_at_a_time = asyncio.Lock()
@@ -82,13 +82,15 @@ def sheet(question: dict[str, Any]) -> str:
     from pitlogger.reports.cook_report import cook_report
     from pitlogger.reports.food_log import food_log
     from pitlogger.reports.html import html
+    from pitlogger.reports.story import cook_story
     from pitlogger.reports.take_along import take_along
     from pitlogger.store.queries import Reader
 
     config = Config.model_validate(question["config"])
     speak(config.units.language, config.languages)
     _, policy = policies_of(config)
-    makers = {"cook": cook_report, "food-log": food_log, "take-along": take_along}
+    makers = {"cook": cook_report, "food-log": food_log, "take-along": take_along,
+              "story": cook_story}  # fmt: skip
     with Reader.open(config.database) as reader:
         record = load_record(reader, question["cook"], policy, units_of(config))
         return html(makers[question["what"]](record))

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Locator, Page, expect, sync_playwright
 
 from pitlogger.web.access.roles import Role
 from tests.browser.staging import Staged, staged
@@ -69,6 +69,15 @@ def open_page(browser: Browser, stage: Staged) -> Iterator[Open]:
     for context in contexts:
         context.close()
     assert faults == []
+
+
+def settled(page: Page, text: str, press: Callable[[Locator], None] = Locator.click) -> None:
+    """Wait for an outcome; a question about haste is answered as things were entered."""
+    told, question = page.locator("#told", has_text=text), page.locator(".asked")
+    expect(told.or_(question).first).to_be_visible()
+    if question.count():
+        press(question.get_by_role("button").nth(-2))
+        expect(told).to_be_visible()
 
 
 def pairing_cookie(stage: Staged, role: Role = Role.OWNER) -> Any:

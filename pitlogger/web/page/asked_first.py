@@ -21,6 +21,8 @@ from pitlogger.web.page.typed import MAY_BE_NOTHING
 from pitlogger.web.requests import StageAsk, WeighAsk
 
 REPLACE, SECOND = "replace", "second weighing"
+_SENTENCE = re.compile(r"(?<=[.?!])\s+")
+_OPTION = re.compile(r"(?<!\S)--[a-z]")
 _COMMANDS = re.compile(
     r"\s*\([^()]*pitlogger [^()]*\)|[:;,] [^:;,]*'pitlogger [^']*'|[:;,] see 'pitlogger[^']*'"
 )
@@ -28,7 +30,10 @@ _COMMANDS = re.compile(
 
 def plain(message: str) -> str:
     """Return a refusal without the commands that a page has no use for, as a sentence."""
-    text = _COMMANDS.sub("", message).strip().rstrip(".")
+    kept = [part for part in _SENTENCE.split(message) if not _OPTION.search(part)]
+    text = _COMMANDS.sub("", " ".join(kept) or message).strip().rstrip(".")
+    if text.endswith(("?", "!")):
+        return text
     is_word = text.partition(" ")[0].isalpha()  # a name is written as it was given
     return f"{text[:1].upper()}{text[1:]}." if is_word else f"{text}."
 

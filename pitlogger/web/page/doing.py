@@ -60,7 +60,8 @@ def add_deeds(page: APIRouter, daemon: Node, ring: RingTest) -> None:
             outcome = await _done(daemon, name, form, shown)
         except QuestionError as fault:
             if wants_json:
-                return JSONResponse(fault.asked.document() | {"error": fault.asked.question}, 409)
+                told = {"question": plain(fault.asked.question), "error": plain(str(fault))}
+                return JSONResponse(fault.asked.document() | told, 409)
             values = {"asked": fault.asked, "fields": form, "name": name, "back": back}
             return screen(daemon, request, "question.html", values, 409)
         except PitloggerError as fault:
@@ -190,6 +191,14 @@ LIST_DEEDS: dict[str, Beside] = {
 }
 
 
+def qr_svg(text: str) -> str:
+    """Return a text as a QR code, an SVG element."""
+    import segno
+
+    drawn: str = segno.make(text, micro=False).svg_inline(scale=4, border=2, svgclass="qr")
+    return drawn
+
+
 def status_of(fault: PitloggerError) -> int:
     """Return the HTTP status that a fault is answered with."""
     if isinstance(fault, UsageError):
@@ -207,7 +216,9 @@ def add_phone_deeds(page: APIRouter, daemon: Node, access: Access) -> None:
             role = role_of(form.get("role", "hands"))
         except UsageError as fault:
             return refused(daemon, request, str(fault), "/settings", 400)
-        values = {"code": spoken(access.invite(role)), "role": role.label}
+        code, link = access.invite(role), f"{request.base_url}pair"
+        values = {"code": spoken(code), "role": role.label, "link": link,
+                  "qr": qr_svg(f"{link}#{code}")}  # fmt: skip
         return screen(daemon, request, "code.html", values)
 
     @page.post("/phones/remove")

@@ -19,8 +19,8 @@ let isLost = false;
 let trial = { from: 0, wasHidden: false };
 let buzzing = 0;
 
-/** Offer the arming and sound while an alarm waits for a hand or the link is dead. */
-export function bell() {
+/** Offer the arming and sound while an alarm waits for a hand or the link is dead. @param {boolean} tapped whether it is armed at once */
+export async function bell(tapped = false) {
   document.addEventListener("click", (event) => {
     const on = event.target instanceof Element ? event.target : null;
     if (on?.closest("[data-arm]")) { event.preventDefault(); (audio ? disarm() : arm()).catch(() => say("This browser makes no sound.")); }
@@ -38,7 +38,8 @@ export function bell() {
   document.addEventListener("submit", (event) => {
     if (event.target instanceof HTMLFormElement && event.target.action.endsWith("/do/ring")) sound(1.5);
   });
-  if (sessionStorage.getItem("armed") === "yes") goOn();
+  if (tapped) await arm();
+  else if (sessionStorage.getItem("armed") === "yes") goOn();
   show();
   ring();
 }

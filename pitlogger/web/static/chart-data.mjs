@@ -4,6 +4,7 @@
 /** @typedef {import("./chart-types.d.ts").Joined} Joined */
 
 export const BUCKETS = 600;
+const STALE_MS = 15_000;
 
 /** What a journal says of a cook. @param {string} query @returns {Promise<Joined|null>} */
 export async function facts(query) {
@@ -19,7 +20,7 @@ export async function buckets(names, from, to) {
 }
 
 /**
- * Lay lines on common times. A short want of readings is no gap (undefined), a long one is (null).
+ * Lay lines on common times. A want of readings is a gap (null) from the limit on at which a channel is silent.
  * @returns {any[]} times, then low, high and mean of each channel
  */
 export function aligned(lines, channels, from, to, units) {
@@ -31,7 +32,7 @@ export function aligned(lines, channels, from, to, units) {
     const slots = line.at_ms.map((at) => Math.round((at - from) / width));
     const steps = slots.slice(1).map((slot, at) => slot - slots[at]).sort((a, b) => a - b);
     const usual = steps[Math.floor(steps.length / 2)] ?? 1;
-    const longest = Math.max(3 * usual, Math.ceil(120_000 / width));
+    const longest = usual > 1 ? 3 * usual : 1 + Math.ceil(STALE_MS / width);
     for (const part of ["low", "high", "mean"]) {
       const values = new Array(count).fill(undefined);
       slots.forEach((slot, at) => {

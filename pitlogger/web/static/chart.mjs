@@ -6,12 +6,12 @@
 import { band, fan, flags, ends, alarms } from "./draw.mjs";
 import { stair, stairRange, treadAt } from "./stair.mjs";
 import { aligned, buckets, facts, BUCKETS } from "./chart-data.mjs";
-import { gestures } from "./gestures.mjs";
 import { Units } from "./units.mjs";
 
 /** @typedef {import("./chart-types.d.ts").Joined} Joined */
 
-const AXIS = 52;
+const AXIS = 60;
+const LEAST_POINTS = 3; // fewer are no picture
 const RIGHT = 64;
 const AHEAD = 0.35; // of the span so far, at most, is kept free for what is foreseen
 
@@ -45,7 +45,7 @@ class JoinedChart {
     this.pickers();
     await this.read();
     this.build();
-    gestures(this);
+    (await import("./gestures.mjs")).gestures(this);
     addEventListener("resize", () => this.resize());
     for (const query of ["(prefers-color-scheme: dark)"]) matchMedia(query).addEventListener("change", () => this.build());
     document.addEventListener("pit:figures", (event) => this.beat(/** @type {CustomEvent} */ (event).detail));
@@ -122,6 +122,9 @@ class JoinedChart {
   build() {
     const above = this.place.querySelector("[data-plot=above]"), below = this.place.querySelector("[data-plot=below]");
     if (!above || !below || !this.data) return;
+    const few = (this.data[3] ?? []).filter((value) => typeof value === "number").length < LEAST_POINTS;
+    this.place.classList.toggle("bare", few);
+    if (few) return void setTimeout(() => this.again().then(() => this.read()).then(() => this.build()).catch(() => {}), 20_000);
     for (const plot of this.plots ?? []) plot.destroy();
     const style = getComputedStyle(this.place);
     const ink = (/** @type {string} */ name) => style.getPropertyValue(name).trim();
@@ -159,7 +162,7 @@ class JoinedChart {
     const options = this.common(width, height, this.axis({ space: 64, size: 8, values: (_, splits) => splits.map(() => "") , gap: 0 }));
     const lines = this.drawn;
     options.scales.y = { range: (_, low, high) => temperatureRange(low, high, lines, this.held, this.units) };
-    options.axes.push(this.axis({ size: AXIS, values: (_, splits) => splits.map((value) => `${value}`) }));
+    options.axes.push(this.axis({ size: AXIS, values: (_, splits) => splits.map((value, at) => `${value}${at === splits.length - 1 ? ` °${this.units.degree}` : ""}`) }));
     options.series = [{}];
     for (const [at] of lines.entries()) {
       const ink = this.ink.lines[at];
@@ -180,7 +183,7 @@ class JoinedChart {
     const options = this.common(width, height, this.axis({ space: 64, size: 34, values: (_, splits, __, ___, step) => this.units.times(splits, step, this.place.dataset.offset) }));
     options.padding = [6, RIGHT, 0, 0];
     options.scales.y = { range: () => stairRange(this) };
-    options.axes.push(this.axis({ size: AXIS, values: (_, splits) => splits.map((value) => `${+value.toFixed(1)}`) }));
+    options.axes.push(this.axis({ size: AXIS, values: (_, splits) => splits.map((value, at) => `${+value.toFixed(1)}${at === splits.length - 1 ? ` ${this.units.unit}` : ""}`) }));
     options.series = [{}, { stroke: "transparent", points: { show: false } }];
     options.hooks = { draw: [(u) => { flags(u, this, false); stair(u, this); }], setCursor: [(u) => this.tell(u)] };
     return options;

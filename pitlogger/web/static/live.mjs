@@ -24,6 +24,9 @@ export function nodeNow() {
   return Math.round(anchor.node + performance.now() - anchor.here);
 }
 
+let isLeaving = false;
+addEventListener("click", (event) => { isLeaving ||= event.target instanceof Element && event.target.closest("a[href]:not([download])") !== null; });
+
 /** Open the stream and keep it open while the screen is looked at, or while this phone is to sound. */
 export function live() {
   for (const block of liveBlocks(document)) said.set(block.id, block.innerHTML);
@@ -114,7 +117,7 @@ export async function refresh() {
   if (!answer.ok) return;
   const made = new DOMParser().parseFromString(await answer.text(), "text/html");
   const main = document.querySelector("main");
-  if (main && made.querySelector("main")?.dataset.shape !== main.dataset.shape && !isWrittenIn(main)) return location.reload();
+  if (main && made.querySelector("main")?.dataset.shape !== main.dataset.shape && !isWrittenIn(main) && !isLeaving) return location.reload();
   for (const block of liveBlocks(made)) swap(block);
 }
 

@@ -9,12 +9,25 @@ const has = (/** @type {string} */ found) => () => document.querySelector(found)
 /** What only some screens have, fetched where they have it. @type {{wanted: () => boolean, start: () => Promise<unknown>, begun?: boolean}[]} */
 const parts = [
   { wanted: has("#joined"), start: async () => (await import("./chart.mjs")).chart(/** @type {HTMLElement} */ (document.getElementById("joined"))) },
-  { wanted: has("[data-arm]"), start: async () => (await import("./bell.mjs")).bell() },
+  { wanted: () => has("[data-armed-words]")() || sessionStorage.getItem("armed") === "yes", start: () => bell() },
   { wanted: has("[data-pick]"), start: async () => (await import("./pick.mjs")).picking() },
   { wanted: has("[data-keypad]"), start: async () => (await import("./keypad.mjs")).keypads() },
   { wanted: has("[data-warm]"), start: async () => (await import("./warm.mjs")).warmth() },
+  { wanted: has("[data-sorts]"), start: async () => (await import("./tables.mjs")).tables() },
   { wanted: has("[data-sun]"), start: async () => (await import("./sun.mjs")).sun() },
 ];
+
+/** Sound is fetched where this phone is armed, or by the tap that arms it. @param {boolean} [tapped] */
+async function bell(tapped = false) {
+  await (await import("./bell.mjs")).bell(tapped);
+}
+
+document.addEventListener("click", (event) => {
+  const part = parts[1];
+  if (part.begun || !(event.target instanceof Element) || !event.target.closest("[data-arm]")) return;
+  part.begun = true;
+  bell(true).catch((fault) => console.error(fault));
+});
 
 function startParts() {
   for (const part of parts) {
