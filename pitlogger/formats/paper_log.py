@@ -120,7 +120,12 @@ MOST_BYTES = 10_000_000
 
 
 def read_paper_log(path: Path) -> PaperLog:
-    """Read a CSV or XLSX file.
+    """Read a CSV or XLSX file; raises like ``table_of``."""
+    return parse_table(table_of(path), path.name)
+
+
+def table_of(path: Path) -> list[tuple[int, Sequence[str]]]:
+    """Return the rows of a CSV or XLSX file: line numbers and cells.
 
     Raises:
         UsageError: No such file, no header, an encoding that is not UTF-8, or an XLSX
@@ -136,15 +141,20 @@ def read_paper_log(path: Path) -> PaperLog:
     except OSError as fault:
         raise UsageError(f"{path}: cannot be read ({fault.strerror}); give a CSV file") from None
     if path.suffix.casefold() in (".xlsx", ".xlsm"):
-        return parse_table(_sheet(octets, path.name), path.name)
-    return parse_paper_log(octets, path.name)
+        return list(_sheet(octets, path.name))
+    return _lines(octets, path.name)
 
 
 def parse_paper_log(octets: bytes, name: str = "paper log") -> PaperLog:
     """Read the octets of a CSV file; the delimiter is a comma, semicolon or tab."""
+    return parse_table(_lines(octets, name), name)
+
+
+def _lines(octets: bytes, name: str) -> list[tuple[int, Sequence[str]]]:
     text = _decoded(octets, name)
-    header = text.split("\n", 1)[0]
-    delimiter = max(",;\t", key=header.count)
+    first = text.split("\n", 1)[0]
+    head = first if any(mark in first for mark in ",;\t") else text[:2000]  # a title comes first
+    delimiter = max(",;\t", key=head.count)
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
     lines: list[tuple[int, Sequence[str]]] = []
     try:
@@ -152,7 +162,7 @@ def parse_paper_log(octets: bytes, name: str = "paper log") -> PaperLog:
             lines.append((reader.line_num, [unguarded(cell) for cell in cells]))  # noqa: PERF401
     except csv.Error as fault:
         raise UsageError(f"{name}:{reader.line_num}: not CSV ({fault}); check the quotes") from None
-    return parse_table(lines, name)
+    return lines
 
 
 def _decoded(octets: bytes, name: str) -> str:

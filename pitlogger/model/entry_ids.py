@@ -16,7 +16,9 @@ from functools import lru_cache
 
 ALPHABET = "23456789abcdefghjkmnpqrstvwxyz"  # none that are read for another: 0 o, 1 i l, u v
 _OWN_RUN = re.compile(f"([{ALPHABET}]{{4}})-[{ALPHABET}]{{8}}")
-_SHORT_ID = re.compile(r"([0-9a-z]{4,8})-([0-9]{1,9})")
+# With a digit in its tag, so that no piece (``flat-2``, ``neck-1``) is taken for an entry.
+_SHORT_ID = re.compile(f"(?=[a-z]*[2-9])([{ALPHABET}]{{4}}(?:[{ALPHABET}]{{2}})?)-([0-9]{{1,9}})")
+_DIGITS = ALPHABET[:8]
 _LONG_TAG = 6
 
 
@@ -26,8 +28,9 @@ def tag_of(run: str) -> str:
     if own := _OWN_RUN.fullmatch(run):
         return own[1]
     number = int.from_bytes(hashlib.sha256(run.encode()).digest()[:8])
-    letters = []
-    for _ in range(_LONG_TAG):
+    number, place = divmod(number, len(_DIGITS))
+    letters = [_DIGITS[place]]
+    for _ in range(_LONG_TAG - 1):
         number, place = divmod(number, len(ALPHABET))
         letters.append(ALPHABET[place])
     return "".join(letters)
@@ -48,5 +51,6 @@ def new_run(taken: Container[str]) -> str:
     """Return the id of a new run whose tag is none of those taken."""
     while True:
         letters = "".join(secrets.choice(ALPHABET) for _ in range(12))
-        if letters[:4] not in taken and not letters[:4].isdigit():
-            return f"{letters[:4]}-{letters[4:]}"
+        tag = letters[:4]
+        if tag not in taken and not tag.isdigit() and not tag.isalpha():
+            return f"{tag}-{letters[4:]}"

@@ -40,7 +40,7 @@ BAD: list[tuple[Body, str]] = [
     (CorrectiveTaken("ham", "a", "b", "c", "discarded"), "unknown piece"),
     (CorrectiveTaken("brisket-1", "a", "b", "c", "discarded", "hot-hold/x"), "hot-hold-low"),
     (ProbeMoved("brisket-1/cor"), "did you mean 'brisket-1/core'"),
-    (Undone("r", 99), "no entry zzqgzq-99"),
+    (Undone("r", 99), "no entry 9gr4f9-99"),
     (Undone("r", 1), "cannot be undone"),
     (Corrected("r", 1, Noted("x")), "cannot be corrected"),
 ]

@@ -35,6 +35,21 @@ def test_a_new_run_has_a_tag_that_was_never_given() -> None:
         taken.add(run[:4])
 
 
-@pytest.mark.parametrize("text", ["42", "k7qm", "k7qm-", "k7qm/42", "k7 qm-42", "-42", ""])
+@pytest.mark.parametrize(
+    "text",
+    [
+        "42",
+        "k7qm",
+        "k7qm-",
+        "k7qm/42",
+        "k7 qm-42",
+        "-42",
+        "",
+        "brisket-1",
+        "neck-1",
+        "butt-2",
+        "k7qm2-1",
+    ],
+)
 def test_other_text_is_no_id(text: str) -> None:
     assert parse_short_id(text) is None

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -14,7 +14,6 @@ from pitlogger.cli.ahead.options import named_as_options
 from pitlogger.cli.output import emit, json_option
 
 if TYPE_CHECKING:
-    from pitlogger.formats.paper_log import PaperRow
     from pitlogger.model.book import Book
     from pitlogger.planning.past import PastCooks
 
@@ -34,12 +33,13 @@ class Record:
 
     Attributes:
         books: Return the cooks on record, oldest first; raises ``DaemonUnreachableError``.
-        add_cooks: Put cooks from a paper log on record, all or none; returns how many.
+        add_cooks: Put cooks from a paper log on record, all or none; returns how many. Takes the
+            rows, and by keyword ``batch``, the name of the import.
         mass_unit: Return the unit in which the daemon shows masses.
     """
 
     books: Callable[[], list[Book]]
-    add_cooks: Callable[[Sequence[PaperRow]], int]
+    add_cooks: Callable[..., int]
     mass_unit: Callable[[], str] = lambda: "lb-oz"
 
 

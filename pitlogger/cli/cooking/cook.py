@@ -36,6 +36,16 @@ def start(file: Path, at: str | None, by: str, socket: Path | None, as_json: boo
 
 
 @cook.command()
+@click.option("--pad", is_flag=True, help="One for 'cook enter': a cook from a pad.")
+def example(pad: bool) -> None:
+    """Print an example of a cook file, with every key."""
+    from importlib.resources import files
+
+    name = "pad.toml" if pad else "cook.toml"
+    click.echo((files("pitlogger.texts") / name).read_text(encoding="utf-8"), nl=False)
+
+
+@cook.command()
 @click.argument("file", type=click.Path(path_type=Path))
 @click.option("--dry-run", is_flag=True, help="Read and show, put nothing on record.")
 @by_option

@@ -9,32 +9,52 @@ import click
 
 from pitlogger.cli.ahead.history import Record, record_at
 from pitlogger.cli.client import socket_option
-from pitlogger.cli.output import emit, json_option
+from pitlogger.cli.cooking.mend import reason_option
+from pitlogger.cli.output import by_option, emit, json_option
+from pitlogger.cli.questions import answers
 from pitlogger.cli.records.import_capture import capture_text, import_capture, is_capture
+from pitlogger.cli.records.own_sheet import (
+    batch_of,
+    columns_document,
+    preview,
+    read_sheet,
+    withdraw_import,
+)
+
+UNITS = ("lb", "kg", "oz", "g")
 
 
 @click.command("import")
 @click.argument("file", type=click.Path(path_type=Path, dir_okay=False))
 @click.option("--dry-run", is_flag=True, help="Read and show, put nothing on record.")
 @click.option("--skip-bad", is_flag=True, help="Leave out rows that cannot be read.")
+@click.option("--yes", is_flag=True, help="Import a spreadsheet as it was understood.")
+@click.option("--unit", type=click.Choice(UNITS), help="Of masses that name none.")
+@click.option("--cut", help="Of rows that name none, such as brisket-packer.")
+@click.option("--take-back", is_flag=True, help="Take the whole import of FILE back (--reason).")
+@reason_option
+@by_option
 @click.option("--cook", "cook_file", type=click.Path(path_type=Path, dir_okay=False),
               help="Cook file (TOML) of a capture that starts no cook itself.")  # fmt: skip
 @socket_option
 @json_option
 def import_command(
-    file: Path, dry_run: bool, skip_bad: bool, cook_file: Path | None, socket: Path | None,
+    file: Path, dry_run: bool, skip_bad: bool, yes: bool, unit: str | None, cut: str | None,
+    take_back: bool, reason: str, by: str, cook_file: Path | None, socket: Path | None,
     as_json: bool,
 ) -> None:  # fmt: skip
-    """Read FILE into the record: a paper log or a capture.
+    """Read FILE into the record: a paper log, a spreadsheet or a capture.
 
-    A paper log (CSV or XLSX) has one row a piece. A row that cannot be read is named with its
-    line, and then nothing is imported unless --skip-bad says so. Doubts are asked, not refused.
+    A paper log (CSV or XLSX) has one row a piece. A spreadsheet of your own is read by what its
+    columns mean ("Raw Weight", "Trimmed wt (lb)"), shown, and imported with --yes. What cannot be
+    read is named with its cell, all at once, and then nothing is imported unless --skip-bad says
+    so. The same file twice is one import, and --take-back takes it back whole.
 
     A capture (SenML, one pack a line; .senml, .json, .jsonl) goes through the engine as a
     replay does, and its readings, decisions and alerts become a finished cook on record. The
     same capture twice is one cook.
     """
-    from pitlogger.errors import DaemonUnreachableError, UsageError
+    from pitlogger.errors import DaemonUnreachableError, RefusedError, UsageError
 
     if is_capture(file):
         if skip_bad:
@@ -44,30 +64,40 @@ def import_command(
         return
     if cook_file is not None:
         raise UsageError("--cook goes with a capture (SenML); a paper log names its pieces itself")
-    from pitlogger.formats.paper_log import read_paper_log
-
-    log = read_paper_log(file)
+    if take_back:
+        document, said = withdraw_import(file, socket, reason, by)
+        emit(document, as_json, said)
+        return
+    read = read_sheet(file, unit, cut)
+    log = read.log
     if log.faults and not (skip_bad or dry_run):
         told = "\n".join(fault.message for fault in log.faults)
-        raise UsageError(f"{told}\nnothing was imported; mend these lines, or use --skip-bad")
+        refusal = UsageError if read.own is None else RefusedError
+        raise refusal(f"{told}\nnothing was imported; mend these lines, or use --skip-bad")
     imported = 0
     if not dry_run:
+        if read.own is not None and not yes:
+            click.echo(preview(read.own), err=True)
+            answers().choose(f"import {len(log.rows)} rows as shown?", ["yes"])
         found = click.get_current_context().find_object(Record)
         record = found if socket is None else record_at(socket)
         if record is None:
             raise DaemonUnreachableError(
                 "no daemon answers, so nothing was imported; start it, or look with --dry-run"
             )
-        imported = record.add_cooks(log.rows)
+        imported = record.add_cooks(log.rows, batch=batch_of(file))
     document = {
         "file": str(file),
         "rows": len(log.rows),
         "imported": imported,
+        "import": batch_of(file),
+        "columns": [] if read.own is None else columns_document(read.own),
         "faults": [{"line": fault.line, "message": fault.message} for fault in log.faults],
         "doubts": _doubts(log.rows),
         "notes": list(log.notes),
     }
-    emit(document, as_json, _text(document, dry_run))
+    shown = "" if read.own is None else f"{preview(read.own)}\n"
+    emit(document, as_json, shown + _text(document, dry_run))
 
 
 def _doubts(rows: Any) -> list[dict[str, Any]]:

@@ -32,7 +32,7 @@ def mass_unit(socket: Path | None = None) -> str:
     return unit
 
 
-def add_cooks(rows: Sequence[PaperRow], socket: Path | None = None) -> int:
+def add_cooks(rows: Sequence[PaperRow], socket: Path | None = None, batch: str = "") -> int:
     """Put the cooks of a paper log on record, all or none; return how many rows they had."""
     from pitlogger.formats.journal_json import dump_body
     from pitlogger.formats.paper_journal import cooks_of
@@ -46,5 +46,5 @@ def add_cooks(rows: Sequence[PaperRow], socket: Path | None = None) -> int:
         for cook in cooks_of(rows)
     ]
     if cooks:
-        Client(socket).post("/record", cooks=cooks)
+        Client(socket).post("/record", cooks=cooks, batch=batch)
     return len(rows)

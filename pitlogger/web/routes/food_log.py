@@ -20,6 +20,7 @@ from pitlogger.views.node import Node
 from pitlogger.views.rules import RulesView
 from pitlogger.views.view import View
 from pitlogger.web.access.roles import who_asks
+from pitlogger.web.import_batches import bring_back, withdraw_batch
 from pitlogger.web.judged import Judged, judged, linked
 from pitlogger.web.requests import Ask, Text
 from pitlogger.web.routes.entry_answer import entry_answer
@@ -81,6 +82,13 @@ class PastAsk(Ask):
     batch: Annotated[str, Field(max_length=40)] = ""
 
 
+class WithdrawBatchAsk(Ask):
+    """An import to be taken back whole, and why."""
+
+    batch: Annotated[str, Field(min_length=1, max_length=40)]
+    reason: Annotated[str, Field(min_length=1, max_length=500)]
+
+
 class PastView(View):
     """How many cooks were put on record."""
 
@@ -137,7 +145,13 @@ def make_log_api(daemon: Node) -> APIRouter:
             for cook in ask.cooks
         ]
         await daemon.add_past(cooks)
+        await bring_back(daemon, ask.batch, ask.by or who_asks.get().initials)
         return PastView(cooks=len(cooks))
+
+    @api.post("/record/withdraw", summary="Take a whole import out of lists and learning")
+    async def take_back(ask: WithdrawBatchAsk) -> PastView:
+        by = ask.by or who_asks.get().initials
+        return PastView(cooks=await withdraw_batch(daemon, ask.batch, ask.reason, by))
 
     @api.get("/rules", summary="The limits and conditions watched now, and why")
     async def rules(piece: str | None = None) -> RulesView:
