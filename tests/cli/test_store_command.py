@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -10,7 +11,7 @@ import pytest
 from click.testing import CliRunner
 
 from pitlogger.cli.records.store import store as group
-from pitlogger.errors import StoreError
+from pitlogger.errors import StoreError, UsageError
 from pitlogger.model.journal import Entry, Noted
 from pitlogger.model.readings import Quality, Site, Tagged
 from pitlogger.store import JournalRow, Reader, RunRow, Store
@@ -107,3 +108,41 @@ def test_compacting_gives_room_back_and_asks_for_a_stopped_daemon(
     store.flush().result(10)
     with store, pytest.raises(StoreError, match="in use"):
         run(config, "compact", "--yes")
+
+
+def test_tables_and_views_are_listed_and_printed(config: Path) -> None:
+    listed = json.loads(run(config, "tables", "--json").output)
+    names = {row["name"]: row["kind"] for row in listed}
+    assert names["journal_entry"] == "view"
+    assert names["journal"] == "table"
+    (row,) = json.loads(run(config, "tables", "journal_entry", "--json").output)
+    assert (row["kind"], row["seq"], row["run"]) == ("noted", 1, "r1")
+    assert run(config, "tables", "cook_span").output.strip() == ""
+    assert run(config, "tables", "run", "--limit", "1").output.startswith("id,run,node")
+    with pytest.raises(UsageError, match="journal_entry"):
+        run(config, "tables", "journal_entri")
+
+
+def test_what_was_written_is_found_by_its_words(tmp_path: Path, config: Path) -> None:
+    store = Store.open(tmp_path / "pitlogger.db", RunRow("r2", "pit", "a", START_MS, 0, "1"))
+    notes = ["bark soft, wind from the west", "wrapped in paper", 'Wind again; 100 % oak " OR *']
+    store.append([
+        JournalRow.of(Entry("r2", seq, START_MS + seq, Noted(text)), "supper")
+        for seq, text in enumerate(notes, 1)
+    ]).result(10)  # fmt: skip
+    store.close()
+    before = (tmp_path / "pitlogger.db").read_bytes()
+    found = json.loads(run(config, "search", "wind", "--json").output)
+    assert {row["text"] for row in found} == {notes[0], notes[2]}
+    assert found[0]["cook"] == "supper"
+    assert notes[0] in run(config, "search", "west", "WIND").output
+    assert "nothing written fits" in run(config, "search", "tallow").output
+    for hostile in ('"', "* OR *", 'a" NEAR("b"', "oak AND (", "\x00oak"):
+        run_or_refuse(config, hostile)
+    assert (tmp_path / "pitlogger.db").read_bytes() == before
+
+
+def run_or_refuse(config: Path, words: str) -> None:
+    """Search for anything: an answer or a refusal, nothing else."""
+    with suppress(UsageError):
+        run(config, "search", words)

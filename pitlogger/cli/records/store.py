@@ -120,3 +120,44 @@ def _text(facts: dict[str, Any]) -> str:
     backups = facts["backups"]
     newest = f"{len(backups)} backups, the newest {backups[0]}" if backups else "no backup yet"
     return "\n".join([*lines, f"{newest}. {_MAKE_ONE if facts['sound'] else _MEND}"])
+
+
+@store.command()
+@click.argument("name", required=False)
+@click.option("--limit", type=click.IntRange(1), help="At most so many rows.")
+@config_option
+@json_option
+def tables(name: str | None, limit: int | None, config_file: Path | None, as_json: bool) -> None:
+    """List tables and views of the record, or print the rows of NAME as CSV (JSON with --json)."""
+    import csv
+    import io
+
+    from pitlogger.store.outside import listed, rows
+
+    path = configuration(config_file).database
+    if name is None:
+        found = listed(path)
+        lines = [f"{one.kind:5} {one.name}: {', '.join(one.columns)}" for one in found]
+        emit([one._asdict() for one in found], as_json, "\n".join(lines))
+        return
+    held = rows(path, name, limit)
+    text = io.StringIO()
+    if held:
+        writer = csv.DictWriter(text, list(held[0]), lineterminator="\n")
+        writer.writeheader()
+        writer.writerows(held)
+    emit(held, as_json, text.getvalue().rstrip("\n"))
+
+
+@store.command()
+@click.argument("words", nargs=-1, required=True)
+@config_option
+@json_option
+def search(words: tuple[str, ...], config_file: Path | None, as_json: bool) -> None:
+    """Find notes, reasons and corrective actions that hold all of WORDS."""
+    from pitlogger.clock import rfc3339
+    from pitlogger.store.outside import search as look
+
+    found = look(configuration(config_file).database, " ".join(words))
+    lines = [f"{one.id}  {rfc3339(one.utc_ms)}  {one.cook or '-'}  {one.text}" for one in found]
+    emit([one._asdict() for one in found], as_json, "\n".join(lines) or "nothing written fits")
