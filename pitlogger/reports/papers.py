@@ -10,6 +10,7 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
+from pitlogger.formats.money import rounded
 from pitlogger.reports.sheet import Block, Facts, Heading, Lines, Sheet, Table
 
 _TITLES = {"quote": "Quote", "invoice": "Invoice", "credit-note": "Credit note",
@@ -74,7 +75,7 @@ def _sums(content: dict[str, Any], kind: str) -> Iterator[tuple[str, str]]:
         return f"{sign * Decimal(sums[key]):,}"
 
     for line in sums["lines"]:
-        yield _line(line), f"{sign * Decimal(line['amount']):,}"
+        yield _line(line, content["currency"]), f"{sign * Decimal(line['amount']):,}"
     listed = sum((Decimal(line["amount"]) for line in sums["lines"]), Decimal(0))
     if Decimal(sums["subtotal"]) > listed:
         yield "Minimum order", money("subtotal")
@@ -96,12 +97,13 @@ def _sums(content: dict[str, Any], kind: str) -> Iterator[tuple[str, str]]:
         yield f"Gratuity, if you wish ({content['gratuity_pct']} %)", money("gratuity_proposed")
 
 
-def _line(line: dict[str, Any]) -> str:
+def _line(line: dict[str, Any], currency: str) -> str:
     """Return a line with its number and price where there are several: 125 guests at 24.00."""
     count = Decimal(line["count"])
     if count == 1:
         return str(line["what"])
-    return f"{count.normalize():f} {line['what']} at {Decimal(line['price']):,}"
+    each = rounded(Decimal(line["price"]), currency)
+    return f"{count.normalize():f} {line['what']} at {each:,}"
 
 
 def _dates(content: dict[str, Any], kind: str) -> Iterator[str]:
@@ -116,10 +118,11 @@ def _dates(content: dict[str, Any], kind: str) -> Iterator[str]:
 
 def _received(content: dict[str, Any]) -> list[Block]:
     payment = content["payment"]
-    amount = Decimal(payment["amount"])
+    amount = rounded(Decimal(payment["amount"]), content["currency"])
     what = "Received" if amount >= 0 else "Given back"
     rows = ((f"{what} on {payment['on']}{_by(payment['method'])}", f"{abs(amount):,}"),
             ("Total of the order", f"{Decimal(content['bill']['total']):,}"),
+            ("Received in all", f"{Decimal(content['bill']['paid']):,}"),
             ("Balance due", f"{Decimal(content['bill']['balance']):,}"))  # fmt: skip
     return [Table(("", content["currency"] or "amount"), rows, numbers=frozenset({1}))]
 

@@ -110,3 +110,16 @@ def test_heterogeneity_and_spread_agree_with_statsmodels() -> None:
     theirs = combine_effects(np.array(means), np.array(variances), method_re="dl")
     assert tau_squared(means, variances) == pytest.approx(theirs.tau2)
     assert heterogeneity(means, variances) == pytest.approx(theirs.q)
+
+
+@pytest.mark.slow
+def test_the_flat_prediction_is_that_of_statsmodels() -> None:
+    """Prediction (not confidence) interval of a constant model, ordinary least squares."""
+    api = pytest.importorskip("statsmodels.api")
+    values = [logit(y) for y in (0.482, 0.511, 0.467, 0.498, 0.525, 0.459, 0.503, 0.490)]
+    fitted = api.OLS(values, [[1.0]] * len(values)).fit()
+    own = FLAT.updated(values).predictive()
+    for alpha in (0.2, 0.05):
+        frame = fitted.get_prediction([[1.0]]).summary_frame(alpha=alpha)
+        assert own.quantile(alpha / 2) == pytest.approx(frame["obs_ci_lower"][0], abs=1e-9)
+        assert own.quantile(1 - alpha / 2) == pytest.approx(frame["obs_ci_upper"][0], abs=1e-9)
