@@ -56,14 +56,17 @@ class _Cook:
     trust: float
 
 
-def believed(cooks: Sequence[Sequence[float]], before: Belief) -> tuple[Part, ...]:
+def believed(
+    cooks: Sequence[Sequence[float]], before: Belief, trusts: Sequence[float] | None = None
+) -> tuple[Part, ...]:
     """Return the mixture of beliefs after these cooks, its weights adding up to 1.
 
     Args:
         cooks: The values of each cook, the oldest first.
         before: A proper belief.
+        trusts: How far each cook is believed, where that is known already.
     """
-    trusts = trust(cooks, before)
+    trusts = trust(cooks, before) if trusts is None else trusts
     seen = [_summary(cook, believed_in) for cook, believed_in in zip(cooks, trusts, strict=True)]
     shares = list(zip(_DAY_SHARES, map(_prior_of_share, _DAY_SHARES), strict=True))
     single = all(cook.n == 1 for cook in seen)  # then the cooks tell nothing of the share

@@ -146,7 +146,8 @@ def learn(
     if prior == "flat":
         parts, trusts = _own_alone(cut, values, cooks), [1.0] * len(cooks)
     else:
-        parts, trusts = believed(cooks, begin), trust(cooks, begin)
+        trusts = trust(cooks, begin)
+        parts = believed(cooks, begin, trusts)
     wild = tuple(name for name, share in zip(names, trusts, strict=True) if share < 0.5)
     parts = tuple(replace(part, belief=less_sure(part.belief, effects)) for part in parts)
     return Learned(cut, len(values), parts, prior, source, effects, wild)
