@@ -57,8 +57,13 @@ format: $(VENV)/checks  ## Format the code
 bench: $(VENV)/tests  ## Print the table of budgets (and build/bench.json)
 	$(BIN)/python -m tests.benchmarks
 
-torture: $(VENV)/tests  ## Kill, starve and shake a real daemon (about 8 min; KILLS=1000 nightly)
-	$(BIN)/python -m tests.torture --kills $(or $(KILLS),102)
+torture: $(VENV)/tests  ## Kill, starve and shake a real daemon (about 8 min; KILLS=1000 CUTS=1000 FLIPS=1000 ALARMS=1000 nightly)
+	$(BIN)/python -m tests.torture --kills $(or $(KILLS),102) --cuts $(or $(CUTS),300) \
+	    --flips $(or $(FLIPS),100) --alarms $(or $(ALARMS),30)
+
+torture-worst: $(VENV)/tests  ## Five minutes of the worst of it
+	$(BIN)/python -m tests.torture --only fire,rot,kill,power,disk --alarms 12 --flips 60 \
+	    --kills 12 --cuts 40
 
 soak: $(VENV)/tests  ## Three days of cooking in three minutes: does anything grow?
 	$(BIN)/python -m tests.torture.soak
@@ -82,7 +87,7 @@ mutate: system $(VENV)/mutate  ## Put 400 small faults into a copy of the code: 
 nightly: system $(VENV)/checks $(VENV)/mutate $(VENV)/fuzz  ## All that is too long for every change (a night)
 	$(MAKE) check
 	$(BIN)/python -m pytest -q -m nightly
-	$(MAKE) torture KILLS=1000
+	$(MAKE) torture KILLS=1000 CUTS=1000 FLIPS=1000 ALARMS=1000
 	$(MAKE) soak
 	$(MAKE) fuzz-nightly
 	$(MAKE) mutate

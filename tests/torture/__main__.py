@@ -1,7 +1,7 @@
 """The fault bench: a real daemon, killed, starved, cut off, shaken; then held against its word.
 
     python -m tests.torture [--kills N] [--cuts N] [--pulls N] [--gusts N] [--seed N]
-                            [--only ID,...]
+                            [--alarms N] [--flips N] [--only ID,...]
 
 Prints a table and writes ``build/torture.json``. The exit code is 1 where a bar is not met;
 the seed brings the same dice again.
@@ -23,6 +23,7 @@ from tests.torture.broker_storm import broker_storm
 from tests.torture.clocks import clocks
 from tests.torture.damage import damage
 from tests.torture.disks import disks
+from tests.torture.fire import fire, rot_row
 from tests.torture.kills import kills
 from tests.torture.memory import memory
 from tests.torture.power import power
@@ -31,6 +32,7 @@ from tests.torture.storms import storm
 from tests.torture.twins import twins
 
 KILLS, CUTS, PULLS, GUSTS = 102, 300, 100, 15
+ALARMS, FLIPS = 30, 100
 MEMORY_TIMES = 5
 # Mean time between requests and longest life of the three nodes that are killed at once: a
 # busy one, one as in life, and a quiet one, which alone can lose readings.
@@ -39,7 +41,10 @@ _LIVES = ((0.15, 4.0), (0.7, 7.0), (30.0, 14.0))
 Bench = Callable[[Path], list[Row]]
 
 
-def benches(kill_times: int, cuts: int, pulls: int, gusts: int, seed: int) -> dict[str, Bench]:
+def benches(
+    kill_times: int, cuts: int, pulls: int, gusts: int, seed: int,
+    alarms: int = ALARMS, flips: int = FLIPS,
+) -> dict[str, Bench]:  # fmt: skip
     """Return the benches by their id."""
 
     def killed(folder: Path) -> list[Row]:
@@ -58,6 +63,8 @@ def benches(kill_times: int, cuts: int, pulls: int, gusts: int, seed: int) -> di
         "clock": lambda folder: clocks(folder, seed),
         "devices": lambda folder: [storm(folder, pulls, seed)],
         "broker": lambda folder: broker_storm(folder, gusts, seed),
+        "fire": lambda folder: [fire(folder, alarms, seed)],
+        "rot": lambda folder: [rot_row(folder, flips, flips // 5, seed)],
         "memory": lambda folder: [memory(folder, MEMORY_TIMES, seed)],
         "twins": lambda folder: [twins(folder, seed)],
     }
@@ -91,8 +98,12 @@ def main() -> None:
     parser.add_argument("--gusts", type=int, default=GUSTS)
     parser.add_argument("--seed", type=int, default=Random().randrange(1 << 30))
     parser.add_argument("--only", default="", help="ids, separated by commas")
+    parser.add_argument("--alarms", type=int, default=ALARMS)
+    parser.add_argument("--flips", type=int, default=FLIPS)
     given = parser.parse_args()
-    known = benches(given.kills, given.cuts, given.pulls, given.gusts, given.seed)
+    known = benches(
+        given.kills, given.cuts, given.pulls, given.gusts, given.seed, given.alarms, given.flips
+    )
     wanted = given.only.split(",") if given.only else list(known)
     if strange := [name for name in wanted if name not in known]:
         parser.error(f"unknown: {', '.join(strange)}; known: {', '.join(known)}")

@@ -81,6 +81,7 @@ class Board:
         self.link = link
         self.sent: list[float] = []  # monotonic time at which reading n was sent
         self.core_c = 20.0
+        self.core_is_open = False  # its plug is pulled
         self.pit_c = 110.0
         self.heard = False  # whether anybody listens
         self._stop = threading.Event()
@@ -130,7 +131,8 @@ class Board:
                 if not self.heard or self._master < 0:
                     continue
                 number = len(self.sent)
-                line = f"{number / 100:.2f},{self.core_c:.1f},{self.pit_c:.1f}\r\n"
+                core = "open" if self.core_is_open else f"{self.core_c:.1f}"
+                line = f"{number / 100:.2f},{core},{self.pit_c:.1f}\r\n"
                 with suppress(OSError):
                     if os.write(self._master, line.encode()) == len(line):
                         self.sent.append(time.monotonic())

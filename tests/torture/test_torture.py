@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 import random
+import subprocess
 from pathlib import Path
 
 import pytest
 
+from pitlogger.store import Reader
 from tests.torture.__main__ import benches, tortured
 from tests.torture.broker_storm import broker_storm
 from tests.torture.disks import ends_and_starts
+from tests.torture.fire import fire
 from tests.torture.kills import kills
 from tests.torture.ledger import Held, Ledger, faults_of
 from tests.torture.memory import memory
+from tests.torture.node import PITLOGGER, node
 from tests.torture.power import cut_at_random, power, recorded
 from tests.torture.shim import COMPILER
 
@@ -55,6 +59,43 @@ def test_what_was_acknowledged_survives_memory_that_runs_out(tmp_path: Path) -> 
     assert memory(tmp_path, times=1, seed=7).faults == []
 
 
+@pytest.mark.slow
+def test_alarms_come_in_time_under_fire(tmp_path: Path) -> None:
+    assert fire(tmp_path, alarms=3, seed=7).faults == []
+
+
+@pytest.mark.slow
+def test_a_second_run_on_a_record_says_who_holds_it_and_harms_nothing(tmp_path: Path) -> None:
+    with node(tmp_path) as first:
+        first.start()
+        first.start_cook()
+        command = [PITLOGGER, "run", "--config", str(first.config)]
+        second = subprocess.run(command, capture_output=True, text=True, timeout=60, check=False)
+        assert second.returncode == 1
+        assert first.process is not None
+        assert f"in use by process {first.process.pid} since" in second.stderr
+        assert first.process.poll() is None
+        first.post("/notes", text="it goes on", key="k")
+        first.stop()
+        with Reader.open(first.database) as reader:
+            assert len([run for run in reader.runs() if not run.version.startswith("paper")]) == 1
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", ["pitlogger.db", "phones.json", "drivers.json", "run-tags",
+                                  "node-key.pem", "mqtt-position.json"])  # fmt: skip
+@pytest.mark.parametrize("content", [b"", b"\xff\xfe{"])
+def test_a_file_of_ours_that_is_empty_or_broken_keeps_nothing_from_starting(
+    tmp_path: Path, name: str, content: bytes
+) -> None:
+    with node(tmp_path) as made:
+        made.data.mkdir()
+        (made.data / name).write_bytes(content)
+        made.start()
+        made.start_cook()
+        assert made.post("/notes", text="alive", key="k")["seq"] > 0
+
+
 def test_an_entry_that_is_gone_or_doubled_would_be_noticed() -> None:
     from collections import Counter
 
@@ -68,5 +109,5 @@ def test_an_entry_that_is_gone_or_doubled_would_be_noticed() -> None:
 @pytest.mark.nightly
 def test_the_whole_bench_is_met(tmp_path: Path) -> None:
     seed = random.randrange(1 << 30)
-    rows = tortured(benches(1000, 1000, 500, 60, seed), seed)
+    rows = tortured(benches(1000, 1000, 500, 60, seed, alarms=1000, flips=1000), seed)
     assert [(row.what, row.faults, row.seed) for row in rows if row.faults] == []
