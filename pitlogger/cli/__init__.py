@@ -72,6 +72,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "report": ("records.report:report", "Sheets and labels to print or send."),
     "store": ("records.store:store", "Back up, restore and examine the record."),
     "service": ("installation.service:service", "Run at boot, as a system service."),
+    "support": ("installation.support:support", "Gather what a report of a fault needs."),
     "devices": ("instruments.devices:devices", "List, find and try devices."),
     "uplink": ("fleet.uplink:uplink", "Send this node's record to a hub."),
     "hub": ("fleet.hub:hub", "The records of several nodes in one place."),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 import sqlite3
+from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
 from typing import Any
@@ -12,6 +13,7 @@ from pitlogger.errors import StoreError
 from pitlogger.store.backup import backups_in
 from pitlogger.store.connection import connect_reader
 from pitlogger.store.damage import damaged_files
+from pitlogger.store.journal_check import aside_of, check_journal
 from pitlogger.store.migrations import version
 from pitlogger.store.queries import facts
 
@@ -41,6 +43,8 @@ def examine(path: Path, backups: Path) -> dict[str, Any]:
         with closing(connect_reader(path)) as connection:
             version(connection)
             document |= facts(connection)
+            document["faults"] = [*_whole(connection)]
+            document["sound"] = not document["faults"]
     except sqlite3.Error as error:
         document["faults"] = [str(error)]
     readings = document["readings"]
@@ -48,5 +52,17 @@ def examine(path: Path, backups: Path) -> dict[str, Any]:
         "octets_per_reading": document["size_octets"] / readings if readings else None,
         "disk_free_octets": shutil.disk_usage(path.parent).free,
         "damaged_files": [str(found) for found in damaged_files(path)],
+        "set_aside": str(aside) if (aside := aside_of(path)).exists() else None,
         "backups": [str(found) for found in backups_in(backups)],
     }
+
+
+def _whole(connection: sqlite3.Connection) -> Iterator[str]:
+    """Yield what is wrong with pages, indexes and journal, each in a sentence."""
+    for (text,) in connection.execute("PRAGMA integrity_check(20)"):
+        if text != "ok":
+            yield str(text)
+    for fault in check_journal(connection, lambda: False):
+        what = "is missing" if fault.reason == "gap" else f"is damaged ({fault.reason})"
+        where = f"before {fault.id}" if fault.reason == "gap" else fault.id
+        yield f"entry {where} {what}; the next start of the daemon mends or sets it aside"

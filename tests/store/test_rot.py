@@ -13,6 +13,7 @@ import pytest
 from pitlogger.errors import StoreError
 from pitlogger.model.journal import Noted
 from pitlogger.store import Reader
+from pitlogger.store.doctor import examine
 from pitlogger.store.migrations import VERSION
 from tests.store import rot
 from tests.store.rot import cut, make_record, open_again, spoil_one, turned
@@ -137,6 +138,18 @@ def test_a_file_of_a_later_version_is_refused_and_left(
     )  # fmt: skip
     with pytest.raises(StoreError, match="newer version"):
         open_again(folder, made[1])
+
+
+def test_the_doctor_sees_what_is_damaged_before_anything_mends_it(
+    made: tuple[Path, dict[int, str]], tmp_path: Path
+) -> None:
+    statement = f"UPDATE journal SET entry = replace(entry, '50', '51') WHERE {SEQ_50}"
+    folder = edited(made[0], tmp_path / "spoiled", statement)
+    found = examine(folder / "pitlogger.db", folder)
+    assert found["sound"] is False
+    assert "-50 is damaged (text)" in found["faults"][0]
+    shutil.copytree(made[0] / "killed", tmp_path / "whole")
+    assert examine(tmp_path / "whole" / "pitlogger.db", folder)["faults"] == []
 
 
 @pytest.mark.nightly
