@@ -2,9 +2,17 @@
 
 from __future__ import annotations
 
+import logging
 import os
 import time
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
 from pathlib import Path
+
+log = logging.getLogger(__name__)
+
+_later: dict[Path, str] = {}
+_thread = ThreadPoolExecutor(1, thread_name_prefix="pitlogger-files")
 
 
 def write_whole(path: Path, text: str, mode: int = 0o600) -> None:
@@ -24,6 +32,31 @@ def write_whole(path: Path, text: str, mode: int = 0o600) -> None:
         os.fsync(file.fileno())
     part.replace(path)
     sync_folder(path.parent)
+
+
+def write_soon(path: Path, text: str, mode: int = 0o600) -> None:
+    """Write a file whole, without waiting for the disk: an event loop must not.
+
+    Of several texts for one file the last one counts. What the disk refuses is logged.
+    """
+    is_waiting = path in _later
+    _later[path] = text
+    if not is_waiting:
+        _thread.submit(_write_latest, path, mode)
+
+
+def _write_latest(path: Path, mode: int) -> None:
+    text = _later.pop(path)
+    try:
+        write_whole(path, text, mode)
+    except OSError as fault:
+        log.warning("%s was not kept: %s", path, fault)
+
+
+def settle_files(within_s: float) -> None:
+    """Wait until what was to be written soon is written, but not for ever."""
+    with suppress(TimeoutError):
+        _thread.submit(lambda: None).result(within_s)
 
 
 def sync_folder(folder: Path) -> None:

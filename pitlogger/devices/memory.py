@@ -8,7 +8,7 @@ from contextlib import suppress
 from pathlib import Path
 
 from pitlogger.devices.contract import Memory
-from pitlogger.files import set_aside, write_whole
+from pitlogger.files import set_aside, write_soon
 
 log = logging.getLogger(__name__)
 
@@ -30,14 +30,11 @@ def load_memories(path: Path) -> dict[str, Memory]:
 
 
 def save_memories(path: Path, memories: dict[str, Memory]) -> None:
-    """Write what drivers keep, where it changed.
+    """Write what drivers keep, where it changed, without waiting for the disk.
 
     A failure is logged, since readings go on without it.
     """
     kept = {device: dict(memory) for device, memory in memories.items() if memory}
     if kept == load_memories(path):
         return
-    try:
-        write_whole(path, json.dumps(kept))
-    except OSError as fault:
-        log.warning("the memory of drivers was not kept: %s: %s", path, fault)
+    write_soon(path, json.dumps(kept))

@@ -44,6 +44,7 @@ from pitlogger.engine.inputs import (
 from pitlogger.engine.state import EngineState
 from pitlogger.engine.step import Engine
 from pitlogger.errors import StoreError
+from pitlogger.files import settle_files
 from pitlogger.formats.paper_journal import PaperCook as PastCook
 from pitlogger.model.cooks import Channel
 from pitlogger.model.journal import Body, ChannelAssigned, Entry, TroubleChanged
@@ -76,6 +77,7 @@ log = logging.getLogger(__name__)
 TICK_S = 0.2
 HEARTBEAT_S = 10.0
 WELL_BEHIND_MS = 30_000
+FILES_S = 1.0  # that a daemon which ends waits for its small files
 MENDED_TOLD = 10  # sentences
 REMEDY_MENDED = (
     "Damage comes from worn cards and bad power: make a backup to another disk and replace the"
@@ -221,6 +223,7 @@ class Daemon:
         self.keeping.save_all()
         await asyncio.to_thread(self.store.close)
         await self.journalling.stop()
+        await asyncio.to_thread(settle_files, FILES_S)
         self._lock.release()
 
     async def broken(self) -> None:

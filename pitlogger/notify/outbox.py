@@ -153,7 +153,11 @@ class Outbox:
                     held.silenced = True
                 self._changed.add(held.alert)
                 self._hushed.add(held.alert)
-        for each in listed.values():
+        self.catch_up(listed.values())
+
+    def catch_up(self, found: Iterable[Happened]) -> None:
+        """Take up alerts that stand and of which no event came, as when a listener was flooded."""
+        for each in found:
             if each.state in ANNUNCIATED and each.alert not in self.standing:
                 self._raise(each)
 

@@ -37,6 +37,7 @@ log = logging.getLogger(__name__)
 
 TICK_S, IDLE_TICK_S = 0.2, 1.0
 RECONCILE_EVERY_MS = 60_000
+CATCH_UP_EVERY_MS = 2_000
 UNREACHED_MS = 60_000  # after its first push
 LEFT = "given up: this way is no longer configured"
 STANDING = ""  # channel of the rows that hold what stands, beside those of the ways
@@ -62,7 +63,7 @@ class Notifier:
         self._bell = AlarmBell(self.acknowledge_all, self.report)
         self._beside = Beside(self.report)
         self._sending: set[asyncio.Task[None]] = set()
-        self._reconciled_ms = 0
+        self._reconciled_ms = self._caught_up_ms = 0
         self._restored = False
         self._configure()
 
@@ -182,6 +183,10 @@ class Notifier:
         now_ms = self.node.clock.engine_ms()
         if now_ms - self._reconciled_ms >= RECONCILE_EVERY_MS:
             self.reconcile(now_ms)
+        if now_ms - self._caught_up_ms >= CATCH_UP_EVERY_MS:
+            self._caught_up_ms = now_ms
+            watches = self.node.engine.state.watches.values()
+            self.outbox.catch_up(all_standing(watches, self.node.policy))
         if hushed := self.outbox.take_hushed():
             for courier in self.couriers.values():
                 courier.withdraw(hushed)

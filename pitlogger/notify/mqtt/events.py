@@ -8,13 +8,12 @@ from __future__ import annotations
 
 import json
 import time
-from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
 import aiomqtt
 
-from pitlogger.files import write_whole
+from pitlogger.files import write_soon
 from pitlogger.formats.journal_json import load_entry
 from pitlogger.model.journal import Entry
 from pitlogger.notify.mqtt.tree import StateTree
@@ -46,8 +45,7 @@ class Position:
 
     def save(self, path: Path) -> None:
         """Write it, whole or not at all; a full disk is no reason to stop publishing."""
-        with suppress(OSError):
-            write_whole(path, json.dumps({"run": self.run, "seq": self.seq}))
+        write_soon(path, json.dumps({"run": self.run, "seq": self.seq}))
 
 
 class Events:

@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Literal
 
 from pitlogger.errors import UsageError, unknown
-from pitlogger.files import set_aside, write_whole
+from pitlogger.files import set_aside, write_soon, write_whole
 from pitlogger.web.access.roles import Role, role_of
 
 log = logging.getLogger(__name__)
@@ -105,8 +105,7 @@ class Keyring:
         if now_ms - held.seen_ms > SEEN_EVERY_MS:
             held = replace(held, seen_ms=now_ms)
             self._put(held)
-            with suppress(OSError):  # seen is seen, whatever the disk says
-                self._save()
+            write_soon(self._path, self._text())
         return held
 
     def remove(self, ident: str, by: str, now_ms: int) -> Holder:
@@ -143,7 +142,9 @@ class Keyring:
             self._put(held)
 
     def _save(self) -> None:
-        rows = [{**asdict(one), "role": one.role.label} for one in self._holders.values()]
-        text = json.dumps({"phones": rows}, indent=1, ensure_ascii=False)
         self._path.parent.mkdir(parents=True, exist_ok=True)
-        write_whole(self._path, text)
+        write_whole(self._path, self._text())
+
+    def _text(self) -> str:
+        rows = [{**asdict(one), "role": one.role.label} for one in self._holders.values()]
+        return json.dumps({"phones": rows}, indent=1, ensure_ascii=False)
