@@ -186,7 +186,8 @@ class Notifier:
         if now_ms - self._caught_up_ms >= CATCH_UP_EVERY_MS:
             self._caught_up_ms = now_ms
             watches = self.node.engine.state.watches.values()
-            self.outbox.catch_up(all_standing(watches, self.node.policy))
+            standing = all_standing(watches, self.node.policy, self.node.units)
+            self.outbox.catch_up(standing)
         if hushed := self.outbox.take_hushed():
             for courier in self.couriers.values():
                 courier.withdraw(hushed)
