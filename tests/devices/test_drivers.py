@@ -349,7 +349,7 @@ def test_a_declared_device_declares_its_interval() -> None:
 def test_a_declared_device_without_a_place_is_refused() -> None:
     driver = Registry().load("declared")
     file = str(ROOT / "tests" / "recordings" / "declared" / "tray-probe.toml")
-    with pytest.raises(ConfigError, match="needs its address or name"):
+    with pytest.raises(ConfigError, match="needs its address, name or service"):
         configure(driver.info, {"file": file}, "test")
 
 
