@@ -13,7 +13,7 @@
     ├── TransportError        the way to a device: not found, busy, lost
     │   └── SilentError       the way is open, and nobody speaks
     ├── DeliveryError         a notification that did not get through
-    ├── DecodeError           octets that are not a reading
+    ├── DecodeError           bytes that are not a reading
     │   ├── ShortFrameError, ChecksumError, UnknownFrameError, MalformedError
     │   ├── OutOfRangeError       a value the layout does not allow
     │   ├── DeviceRefusalError    the device itself answered with an error
@@ -127,7 +127,7 @@ class DeliveryError(PitloggerError):
 
 
 class DecodeError(PitloggerError, ValueError):
-    """Octets that are not a reading; ``remedy`` says what to do where all of them are so."""
+    """Bytes that are not a reading; ``remedy`` says what to do where all of them are so."""
 
     def __init__(self, message: str, *, remedy: str = "") -> None:
         super().__init__(message)
@@ -135,11 +135,11 @@ class DecodeError(PitloggerError, ValueError):
 
 
 class ShortFrameError(DecodeError):
-    """Fewer octets than the layout needs."""
+    """Fewer bytes than the layout needs."""
 
 
 class ChecksumError(DecodeError):
-    """Check octets that do not match."""
+    """Check bytes that do not match."""
 
 
 class UnknownFrameError(DecodeError):
@@ -147,7 +147,7 @@ class UnknownFrameError(DecodeError):
 
 
 class MalformedError(DecodeError):
-    """Octets or text that break the layout."""
+    """Bytes or text that break the layout."""
 
 
 class OutOfRangeError(DecodeError):

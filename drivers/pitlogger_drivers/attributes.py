@@ -31,7 +31,7 @@ def file_text(octets: bytes) -> str:
 
     Raises:
         ShortFrameError: Nothing was read.
-        MalformedError: Octets that are not ASCII.
+        MalformedError: Bytes that are not ASCII.
     """
     if not octets.isascii():
         raise MalformedError(f"{octets!r} is not the text of a sensor file")

@@ -65,7 +65,7 @@ def battery_decoder() -> FrameDecoder:
 
 
 class SignalDecoder:
-    """Read the signal strength an advertisement transport hands over: one octet, signed."""
+    """Read the signal strength an advertisement transport hands over: one byte, signed."""
 
     def feed(self, chunk: Chunk) -> list[Measurement | ShortFrameError]:
         """Return the signal strength in dBm."""

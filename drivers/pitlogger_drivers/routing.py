@@ -39,7 +39,7 @@ class SourceDecoder:
             yield Measurement(name, one.quantity, None, one.unit, Quality.FAULT)
 
     def feed(self, chunk: Chunk) -> Iterable[Outcome]:
-        """Return what a source's decoder makes of its octets."""
+        """Return what a source's decoder makes of its bytes."""
         kind, _, label = chunk.source.partition("/")
         decoder = self._decoders.get(chunk.source)
         if decoder is None:

@@ -22,7 +22,7 @@ def ascii_line(line: bytes) -> str:
     """Return a line as text.
 
     Raises:
-        MalformedError: An octet that is neither printable ASCII nor a tab.
+        MalformedError: An byte that is neither printable ASCII nor a tab.
     """
     if line.isascii():
         text = line.decode("ascii")
@@ -31,12 +31,12 @@ def ascii_line(line: bytes) -> str:
         raise MalformedError(f"{line!r} holds control octets: noise on the line", remedy=_TRY_RATES)
     if _looks_like_seven_bits(line):
         raise MalformedError(
-            f"{line!r} holds octets above 0x7F that are digits and letters without bit 7: "
+            f"{line!r} holds bytes above 0x7F that are digits and letters without bit 7: "
             "the sender uses 7 data bits with parity and is read as 8N1; set 7E1 (or 7O1)",
             remedy='Write framing = "7E1" (or "7O1") in its configuration',
         )
     raise MalformedError(
-        f"{line!r} holds octets above 0x7F: noise, or a wrong baud rate; "
+        f"{line!r} holds bytes above 0x7F: noise, or a wrong baud rate; "
         "try the rates the device allows",
         remedy=_TRY_RATES,
     )

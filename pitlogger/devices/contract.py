@@ -1,6 +1,6 @@
-"""What a driver owes: a description, a decoder (octets in, measurements out), a transport.
+"""What a driver owes: a description, a decoder (bytes in, measurements out), a transport.
 
-A decoder has no await, port, clock or logger. A transport has no idea what its octets mean.
+A decoder has no await, port, clock or logger. A transport has no idea what its bytes mean.
 That split lets every decoder be tested without hardware and every transport without a decoder.
 A driver joins the two for one device; the supervisor runs it.
 """
@@ -96,7 +96,7 @@ class DriverInfo:
         channels: What it can give; a name that ends in ``*`` stands for as many as there are.
         interval_s: The longest normal pause between two values of a channel; a channel
             silent for three times that is stale.
-        silence_s: Start anew when no octet came for so long. ``None`` where silence is
+        silence_s: Start anew when no byte came for so long. ``None`` where silence is
             normal and the transport looks after the link itself.
         decoders: Names under which ``pitlogger decode`` knows its decoders.
         commands: What can be sent to the device, by name.
@@ -122,10 +122,10 @@ class DriverInfo:
 
 @runtime_checkable
 class Decoder(Protocol):
-    """Octets in, measurements out; partial input is kept until the rest comes."""
+    """Bytes in, measurements out; partial input is kept until the rest comes."""
 
     def feed(self, chunk: Chunk) -> Iterable[Measurement | DecodeError]:
-        """Return what the octets complete: measurements, and a named error for what they break.
+        """Return what the bytes complete: measurements, and a named error for what they break.
 
         Errors are returned, not raised, so that one bad frame does not hide the next good one.
         """
@@ -152,10 +152,10 @@ class Transport(Protocol):
     async def __aexit__(self, *exc: object) -> None: ...
 
     def chunks(self) -> AsyncIterator[Chunk]:
-        """Yield octets as they come; end or raise ``TransportError`` when the device is gone."""
+        """Yield bytes as they come; end or raise ``TransportError`` when the device is gone."""
 
     async def send(self, data: bytes) -> None:
-        """Write octets to the device."""
+        """Write bytes to the device."""
 
 
 @runtime_checkable
@@ -207,7 +207,7 @@ class Driver(Protocol):
         """Return a transport not yet open; one for each attempt to connect."""
 
     def command(self, name: str) -> bytes:
-        """Return the octets of a command named in ``info.commands``."""
+        """Return the bytes of a command named in ``info.commands``."""
 
 
 class DriverBase:
@@ -220,7 +220,7 @@ class DriverBase:
         self.memory = memory
 
     def command(self, name: str) -> bytes:
-        """Return the octets of a command.
+        """Return the bytes of a command.
 
         Raises:
             RefusedError: The device has no such command.

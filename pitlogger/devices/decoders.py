@@ -22,9 +22,9 @@ DECLARED = "declared"  # the decoder that reads a declaration; not listed by its
 
 @dataclass(frozen=True, slots=True)
 class DecodeOptions:
-    """What a person can tell a decoder beside the octets."""
+    """What a person can tell a decoder beside the bytes."""
 
-    key: bytes | None = None  # encryption key, 16 octets
+    key: bytes | None = None  # encryption key, 16 bytes
     address: str = ""  # Bluetooth address of the sender, as printed
     map: str = ""  # what stands in which register or column
     declaration: str = ""  # TOML text of a declared device

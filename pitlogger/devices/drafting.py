@@ -35,7 +35,7 @@ class Tried:
     Attributes:
         others: Further drivers that may suit.
         said: One measurement a channel, as heard; empty where it was not tried or silent.
-        refused: Why octets were no reading, or why it could not be opened; often empty.
+        refused: Why bytes were no reading, or why it could not be opened; often empty.
     """
 
     find: Find

@@ -1,7 +1,7 @@
 """Two small classes that make a decoder of a pure function: one for frames, one for lines.
 
 A frame arrives whole (a GATT value, an advertisement, a HID report, a file); a line arrives
-in pieces. The function gets octets and returns measurements or raises a ``DecodeError``.
+in pieces. The function gets bytes and returns measurements or raises a ``DecodeError``.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from pitlogger.errors import DecodeError, MalformedError, ShortFrameError
 Outcome = Measurement | DecodeError
 Parse = Callable[[bytes], Sequence[Outcome]]  # raises DecodeError where nothing can be read
 
-LINE_LIMIT = 256  # octets; no line of a scale or a micro-controller is longer
+LINE_LIMIT = 256  # bytes; no line of a scale or a micro-controller is longer
 _AGAIN = 1024
 _SAMPLE = 16  # bytes shown of what cannot be read
 _CR, _LF, _STX, _ETX = b"\r", b"\n", b"\x02", b"\x03"
@@ -83,7 +83,7 @@ class LineDecoder:
         self._ended_by: set[bytes] = set()
 
     def feed(self, chunk: Chunk) -> list[Outcome]:
-        """Return what the octets complete."""
+        """Return what the bytes complete."""
         outcomes: list[Outcome] = []
         *pieces, rest = _TERMINATOR.split(self._pending + chunk.data)
         for line, terminator in zip(pieces[::2], pieces[1::2], strict=True):

@@ -37,7 +37,7 @@ from pitlogger.model.quantities import Quantity
 
 log = logging.getLogger(__name__)
 
-RING = 32  # refused octets kept of a device
+RING = 32  # refused bytes kept of a device
 UNREADABLE = 20  # refusals in a row after which a device counts as lost though it sends
 NEVER_READ = 5  # the same of one of which nothing was read since it was opened
 # What a device tells of itself is no sign that what it measures can be read.
@@ -78,7 +78,7 @@ class Device:
 
 @dataclass(frozen=True, slots=True)
 class Refused:
-    """Octets that were no reading, with the reason."""
+    """Bytes that were no reading, with the reason."""
 
     utc_ms: int
     chunk: Chunk
@@ -107,7 +107,7 @@ class Runner:
     """Runs one device.
 
     Attributes:
-        refused: The last octets that were refused.
+        refused: The last bytes that were refused.
         taps: Called with every chunk, to record on demand.
         standing: What was last told; its link is ``None`` before the first attempt has ended.
     """
@@ -166,7 +166,7 @@ class Runner:
             await self._pause(self._backoff.after(lasted_s), transport)
 
     async def send(self, data: bytes) -> None:
-        """Send octets to the device.
+        """Send bytes to the device.
 
         Raises:
             TransportError: It is not connected, or takes nothing.

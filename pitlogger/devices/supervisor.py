@@ -120,7 +120,7 @@ class Supervisor:
         return lambda: taps.remove(take)
 
     def refused(self, device_id: str) -> tuple[Refused, ...]:
-        """Return the last octets of a device that were no reading."""
+        """Return the last bytes of a device that were no reading."""
         return tuple(self._runner(device_id).refused)
 
     async def facts(self, device_id: str) -> dict[str, str]:

@@ -1,4 +1,4 @@
-"""Trying one device by hand: live readings in words, or its octets into a file."""
+"""Trying one device by hand: live readings in words, or its bytes into a file."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ class Trial:
 
     Attributes:
         latest: Last reading of each channel.
-        refused: The last octets that were no reading.
+        refused: The last bytes that were no reading.
         message: What was last said about a link that is lost; empty while it is up.
         remedy: What to do about that.
         facts: What the device says about itself: maker, model, its clock.

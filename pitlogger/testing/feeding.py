@@ -1,4 +1,4 @@
-"""Feeding a decoder: whole, octet by octet, and damaged."""
+"""Feeding a decoder: whole, byte by byte, and damaged."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ def feed_whole(decoder: Decoder, chunks: Iterable[Chunk]) -> list[Outcome]:
 
 
 def feed_bytewise(decoder: Decoder, chunks: Iterable[Chunk]) -> list[Outcome]:
-    """Return what a decoder makes of the same octets one at a time; for streams alone."""
+    """Return what a decoder makes of the same bytes one at a time; for streams alone."""
     single = (Chunk(chunk.source, bytes((octet,))) for chunk in chunks for octet in chunk.data)
     return feed_whole(decoder, single)
 

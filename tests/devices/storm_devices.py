@@ -217,7 +217,7 @@ class HidStorm(Storm):
 
 
 class OneWireStorm(Storm):
-    """A sensor as the kernel shows it; octet 6 is not that of the power-on state."""
+    """A sensor as the kernel shows it; byte 6 is not that of the power-on state."""
 
     driver, channel = "w1", "temperature"
     usual = "91 01 4b 46 7f ff 0b 10 70 : crc=70 YES\n91 01 4b 46 7f ff 0b 10 70 t=%d000\n"

@@ -1,4 +1,4 @@
-"""Finding a layout from octets beside a reference: synthetic devices with distractors."""
+"""Finding a layout from bytes beside a reference: synthetic devices with distractors."""
 
 from __future__ import annotations
 
@@ -15,7 +15,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from pitlogger.devices.contract import Chunk, Measurement
-from pitlogger.devices.declaring import lines, octets
+from pitlogger.devices.declaring import frames as framed
+from pitlogger.devices.declaring import lines
 from pitlogger.devices.declaring.moments import Moment
 from pitlogger.devices.declaring.written import Described, declaration, usual_interval_s
 from pitlogger.devices.decoders import DecodeOptions, load
@@ -42,7 +43,7 @@ def pack(kind: str, order: str, raw: float) -> bytes:
 
 
 class Thermometer:
-    """A device with a value, another value, a counter, a still octet, noise and a checksum."""
+    """A device with a value, another value, a counter, a still byte, noise and a checksum."""
 
     def __init__(self, seed: int, kind: str, order: str, scale: str, fahrenheit: bool) -> None:
         self.chance = random.Random(seed)
@@ -115,7 +116,7 @@ def test_a_temperature_is_found_among_counter_noise_and_checksum(
 ) -> None:
     device = Thermometer(seed, *layout, fahrenheit)
     moments = [device.moment(value_c) for value_c in REFERENCES_C]
-    proposal = octets.propose(moments, Quantity.TEMPERATURE, 1.5)
+    proposal = framed.propose(moments, Quantity.TEMPERATURE, 1.5)
     text = written(proposal, Quantity.TEMPERATURE, GATT)
     for value_c in (5.0, 33.0, 80.0, 95.0):  # values it never saw
         (found,) = decode(text, device.frame(value_c))
@@ -140,7 +141,7 @@ def test_a_mass_is_found_in_whatever_step(seed: int, scale_g: float, order: str)
         Moment(mass_g, tuple(Chunk("", frame(mass_g)) for _ in range(3)))
         for mass_g in (0.0, 500.0, 6120.0, 2000.0, 12000.0)
     ]
-    text = written(octets.propose(moments, Quantity.MASS, 10.0), Quantity.MASS, GATT)
+    text = written(framed.propose(moments, Quantity.MASS, 10.0), Quantity.MASS, GATT)
     (found,) = decode(text, frame(7350.0))
     assert abs(base(found) - 7350.0) < 12.0, text
 
@@ -154,24 +155,24 @@ BATH = [(0.0, "a50000"), (50.0, "a5f401"), (100.0, "a5e803"), (25.0, "a5fa00")]
 
 
 def test_the_octets_of_a_pulled_probe_become_no_value() -> None:
-    proposal = octets.propose(still(*BATH, (None, "a5ff7f")), Quantity.TEMPERATURE, 1.5)
+    proposal = framed.propose(still(*BATH, (None, "a5ff7f")), Quantity.TEMPERATURE, 1.5)
     text = written(proposal, Quantity.TEMPERATURE, GATT)
     assert decode(text, bytes.fromhex("a5ff7f"))[0].value is None
     assert decode(text, bytes.fromhex("a53204"))[0].value == 107.4
 
 
 def test_a_sign_that_was_never_seen_is_a_doubt() -> None:
-    proposal = octets.propose(still(*BATH), Quantity.TEMPERATURE, 1.5)
+    proposal = framed.propose(still(*BATH), Quantity.TEMPERATURE, 1.5)
     assert proposal is not None
-    assert any("u16 little at octet 1 would read the same" in d for d in proposal.doubts)
+    assert any("u16 little at byte 1 would read the same" in d for d in proposal.doubts)
 
 
 def test_a_second_place_that_fits_is_a_doubt() -> None:
     twice = [(ref, frame + frame[2:]) for ref, frame in BATH]
-    proposal = octets.propose(still(*twice), Quantity.TEMPERATURE, 1.5)
+    proposal = framed.propose(still(*twice), Quantity.TEMPERATURE, 1.5)
     assert proposal is not None
     assert (proposal.match.layout.at, proposal.match.layout.type) == (1, "i16")
-    assert any("octet 3 fits too" in doubt for doubt in proposal.doubts)
+    assert any("byte 3 fits too" in doubt for doubt in proposal.doubts)
 
 
 def test_a_scale_of_ones_own_is_a_straight_line_and_a_doubt() -> None:
@@ -179,7 +180,7 @@ def test_a_scale_of_ones_own_is_a_straight_line_and_a_doubt() -> None:
         return round(value_c * 37.3 + 411).to_bytes(2, "little").hex()
 
     frames = [(value_c, f"a5{raw(value_c)}") for value_c in (0.0, 100.0, 22.0, 64.0, 41.0)]
-    proposal = octets.propose(still(*frames), Quantity.TEMPERATURE, 1.5)
+    proposal = framed.propose(still(*frames), Quantity.TEMPERATURE, 1.5)
     assert proposal is not None
     assert "straight line" in proposal.doubts[0]
     text = written(proposal, Quantity.TEMPERATURE, GATT)
@@ -192,7 +193,7 @@ def test_frames_of_two_kinds_are_told_apart_by_their_first_octet() -> None:
         Moment(ref, (Chunk("fff1", bytes.fromhex(frame)), Chunk("fff1", b"\x01\x22\x33")))
         for ref, frame in BATH
     ]
-    proposal = octets.propose(moments, Quantity.TEMPERATURE, 1.5)
+    proposal = framed.propose(moments, Quantity.TEMPERATURE, 1.5)
     assert proposal is not None
     assert proposal.match.kind.prefix == b"\xa5"
 
@@ -200,9 +201,9 @@ def test_frames_of_two_kinds_are_told_apart_by_their_first_octet() -> None:
 def test_longer_frames_that_would_be_misread_are_a_doubt() -> None:
     longer = Chunk("fff1", b"\xa5\1\2\3\4")
     moments = [Moment(m.reference, (*m.chunks, longer)) for m in still(*BATH)]
-    proposal = octets.propose(moments, Quantity.TEMPERATURE, 1.5)
+    proposal = framed.propose(moments, Quantity.TEMPERATURE, 1.5)
     assert proposal is not None
-    assert any("frames of 5 octets" in doubt for doubt in proposal.doubts)
+    assert any("frames of 5 bytes" in doubt for doubt in proposal.doubts)
 
 
 def test_octets_that_follow_nothing_give_no_proposal() -> None:
@@ -211,7 +212,7 @@ def test_octets_that_follow_nothing_give_no_proposal() -> None:
         Moment(ref, tuple(Chunk("fff1", chance.randbytes(3)) for _ in range(3)))
         for ref in REFERENCES_C
     ]
-    assert octets.propose(moments, Quantity.TEMPERATURE, 1.0) is None
+    assert framed.propose(moments, Quantity.TEMPERATURE, 1.0) is None
 
 
 @pytest.mark.parametrize(
@@ -221,12 +222,12 @@ def test_octets_that_follow_nothing_give_no_proposal() -> None:
 def test_moments_that_tell_nothing_are_refused(references: Sequence[float], message: str) -> None:
     moments = still(*((ref, "a50000") for ref in references))
     with pytest.raises(RefusedError, match=message):
-        octets.propose(moments, Quantity.TEMPERATURE, 1.5)
+        framed.propose(moments, Quantity.TEMPERATURE, 1.5)
 
 
 def test_octets_are_still_count_or_move() -> None:
     frames = [bytes((0xA5, count, value)) for count, value in ((254, 7), (255, 90), (0, 31))]
-    assert octets.ways_of_octets(frames) == ["still", "counts", "moves"]
+    assert framed.ways_of_bytes(frames) == ["still", "counts", "moves"]
 
 
 # Lines

@@ -36,7 +36,7 @@ def sender() -> Peripheral:
 
 
 async def next_of(stream: AsyncIterator[Chunk], source: str) -> bytes:
-    """Return the next octets of a source."""
+    """Return the next bytes of a source."""
     async with asyncio.timeout(3):
         async for chunk in stream:
             if chunk.source == source:

@@ -35,7 +35,7 @@ def settings(port: PseudoPort) -> SerialSettings:
 
 
 async def gather(stream: AsyncIterator[Chunk], count: int) -> bytes:
-    """Return the next octets, at least ``count``."""
+    """Return the next bytes, at least ``count``."""
     octets = b""
     async with asyncio.timeout(3):
         while len(octets) < count:

@@ -51,7 +51,7 @@ class ScriptedTransport:
 
 
 class NumberDecoder:
-    """Decodes decimal numbers; other octets are refused."""
+    """Decodes decimal numbers; other bytes are refused."""
 
     def feed(self, chunk: Chunk) -> Iterable[Measurement | DecodeError]:
         if chunk.data == b"bug":
@@ -85,7 +85,7 @@ class ScriptedDriver(DriverBase):
 
 
 def sends(*octets: bytes, then: Exception | None = None, stay: bool = False) -> Script:
-    """A script: octets, then an error, or nothing more, or the end."""
+    """A script: bytes, then an error, or nothing more, or the end."""
 
     async def script() -> AsyncIterator[Chunk]:
         for data in octets:

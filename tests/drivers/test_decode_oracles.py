@@ -104,7 +104,7 @@ def test_weight_equals_bluetooth_sig(raw: int, flags: int) -> None:
 
 @given(st.binary(min_size=1, max_size=40))
 def test_crc_equals_pymodbus(octets: bytes) -> None:
-    # pymodbus keeps the value with its octets in the order they are sent.
+    # pymodbus keeps the value with its bytes in the order they are sent.
     assert crc16(octets).to_bytes(2, "little") == FramerRTU.compute_CRC(octets).to_bytes(2, "big")
 
 

@@ -1,6 +1,6 @@
 """Every decoder, on anything: a measurement or a named error, nothing else.
 
-Also streams: whole, octet by octet, and with octets before and after, with one result.
+Also streams: whole, byte by byte, and with bytes before and after, with one result.
 """
 
 from __future__ import annotations
@@ -57,7 +57,7 @@ def build(name: str) -> Decoder:
 
 
 def example_octets(name: str) -> bytes:
-    """Return the octets of a decoder's own example."""
+    """Return the bytes of a decoder's own example."""
     words = shlex.split(INFO[name].example)
     form, text = words[0], words[1]
     return bytes.fromhex(text) if form == "--hex" else _unescape(text)

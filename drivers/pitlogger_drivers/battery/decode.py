@@ -1,6 +1,6 @@
-"""Battery Level, characteristic 0x2A19: one octet, u8, 0 to 100 %; more is an error.
+"""Battery Level, characteristic 0x2A19: one byte, u8, 0 to 100 %; more is an error.
 
-Example: ``64`` is 100 %. Octets after the first are accepted.
+Example: ``64`` is 100 %. Bytes after the first are accepted.
 
 Source: Bluetooth Battery Service; GATT definition of 2A19.
 """
@@ -20,7 +20,7 @@ def decode(frame: bytes) -> tuple[Measurement, ...]:
     """Return a battery level in ``%EL``.
 
     Raises:
-        ShortFrameError: No octet.
+        ShortFrameError: No byte.
         OutOfRangeError: Above 100 %.
     """
     if not frame:

@@ -1,10 +1,10 @@
 """BTHome v2 service data (16-bit UUID 0xFCD2), plain or encrypted.
 
-    offset  octets  field
+    offset  bytes  field
     0       1       bit 0 encrypted, bit 1 address follows, bit 2 sends on events only,
                     bits 5-7 version, which is 2
-    1       6       address, last octet first, only where bit 1 is set
-    then            plain: objects (id octet, little-endian value), ids ascending
+    1       6       address, last byte first, only where bit 1 is set
+    then            plain: objects (id byte, little-endian value), ids ascending
                     encrypted: ciphertext of the objects
     end-8   4       u32 counter, encrypted only
     end-4   4       tag, encrypted only
@@ -12,8 +12,8 @@
 Example: ``40 02 ca 09 03 bf 13``: version 2, plain; 0x02 temperature 2506 * 0.01 =
 25.06 degC; 0x03 humidity 5055 * 0.01 = 50.55 %.
 
-Encryption is AES-CCM with a 16-octet key, a 4-octet tag, no associated data, and the nonce
-address (6 octets in print order) + D2 FC + first octet + counter.
+Encryption is AES-CCM with a 16-byte key, a 4-byte tag, no associated data, and the nonce
+address (6 bytes in print order) + D2 FC + first byte + counter.
 
 Refused: a counter that does not grow, a plain frame from a device whose key is known, a wrong
 tag, a packet id that was had or is older. A packet id 1 to 63 ahead is newer; after 4 s of
@@ -94,10 +94,10 @@ class Secret:
         """Return the secret for a key and a printed address.
 
         Raises:
-            ConfigError: A key that is not 16 octets, or an address that is not six.
+            ConfigError: A key that is not 16 bytes, or an address that is not six.
         """
         if len(key) != 16:
-            raise ConfigError(f"a BTHome key has 16 octets (32 hex digits), this one {len(key)}")
+            raise ConfigError(f"a BTHome key has 16 bytes (32 hex digits), this one {len(key)}")
         if not re.fullmatch(r"[0-9A-Fa-f]{2}(:[0-9A-Fa-f]{2}){5}", address):
             raise ConfigError(
                 f"'{address}' is not a Bluetooth address: decryption needs the sender's, "
@@ -164,7 +164,7 @@ def _decrypt(frame: bytes, start: int, secret: Secret | None) -> tuple[bytes, in
         )
     if len(frame) < start + 8:
         raise ShortFrameError(
-            f"encrypted BTHome frame of {len(frame)} octets ({frame.hex()}): "
+            f"encrypted BTHome frame of {len(frame)} bytes ({frame.hex()}): "
             f"expected at least {start + 8}"
         )
     address = frame[6:0:-1] if start == 7 else secret.address

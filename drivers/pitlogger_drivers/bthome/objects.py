@@ -1,7 +1,7 @@
 """The objects of a BTHome v2 payload: their lengths, and what we make of them.
 
-An object is an id octet and a little-endian value of a length that the id fixes, but for
-text (0x53), raw (0x54) and command (0x3B), which begin with a length octet.
+An object is an id byte and a little-endian value of a length that the id fixes, but for
+text (0x53), raw (0x54) and command (0x3B), which begin with a length byte.
 
 Source: BTHome v2 format page. Ids from 0x5B up and the length of a command agree with the
 reference decoder bthome-ble 3.25.0; so does the button code 0x81.
@@ -91,8 +91,8 @@ def split(payload: bytes) -> tuple[list[tuple[int, bytes]], ShortFrameError | No
         end = start + octets
         if end > len(payload):
             return objects, ShortFrameError(
-                f"BTHome object 0x{kind:02X} at octet {at} of {payload.hex()}: "
-                f"expected {octets} octets, found {len(payload) - min(start, len(payload))}"
+                f"BTHome object 0x{kind:02X} at byte {at} of {payload.hex()}: "
+                f"expected {octets} bytes, found {len(payload) - min(start, len(payload))}"
             )
         objects.append((kind, payload[start:end]))
         at = end
@@ -105,7 +105,7 @@ def _extent(payload: bytes, at: int) -> tuple[int, int | None]:
     if kind not in (_TEXT, _RAW, _COMMAND):
         return at + 1, OCTETS.get(kind)
     if at + 1 >= len(payload):
-        return at + 1, 1  # the length octet itself is missing
+        return at + 1, 1  # the length byte itself is missing
     length = payload[at + 1]
     # A command has an operation code before its arguments; three bits of length are reserved.
     return at + 2, 1 + (length & 0x1F) if kind == _COMMAND else length

@@ -5,7 +5,7 @@
                         means that the board restarted
     120000,107.4,4530   values; nan or an empty field is "no value"
     107,4;65,2          with ; or a tab between, a comma is a decimal comma
-    $107.4,65.2*1F      checksum: XOR of the octets between $ and *, two hex digits
+    $107.4,65.2*1F      checksum: XOR of the bytes between $ and *, two hex digits
     {"t":[107.4,65.2]}  one JSON object a line
 
 Example: ``31 30 37 2e 34 2c 36 35 2e 32 0a`` is ``107.4,65.2`` LF: two columns without a name
@@ -127,7 +127,7 @@ def _checked(text: str) -> str:
         return text
     expected = reduce(xor, match[1].encode("ascii"), 0)
     if int(match[2], 16) != expected:
-        raise ChecksumError(f"'{text}' ends in *{match[2]}: its octets give *{expected:02X}")
+        raise ChecksumError(f"'{text}' ends in *{match[2]}: its bytes give *{expected:02X}")
     return match[1]
 
 

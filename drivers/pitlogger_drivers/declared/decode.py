@@ -1,6 +1,6 @@
 """Decoder of declared devices: it reads the frames or lines that a TOML file describes.
 
-The types are those of ``pitlogger.devices.octet_types``; an ``f32`` is read to seven
+The types are those of ``pitlogger.devices.number_types``; an ``f32`` is read to seven
 significant digits.
 
 Example: with ``at = 1``, ``type = "i16"``, ``order = "little"``, ``scale = 0.1``, ``unit =
@@ -20,7 +20,7 @@ import regex
 from pitlogger.devices.contract import Decoder, Measurement
 from pitlogger.devices.decoders import DecodeOptions, DecoderInfo
 from pitlogger.devices.framing import FrameDecoder, LineDecoder, Outcome
-from pitlogger.devices.octet_types import raw_number
+from pitlogger.devices.number_types import raw_number
 from pitlogger.errors import MalformedError, ShortFrameError, UnknownFrameError
 from pitlogger.model.readings import Quality
 from pitlogger_drivers.bounds import measured
@@ -58,8 +58,8 @@ class FrameParser:
         """Return the declared values of one frame.
 
         Raises:
-            UnknownFrameError: It does not begin with the declared octets.
-            ShortFrameError: Fewer octets than the values need.
+            UnknownFrameError: It does not begin with the declared bytes.
+            ShortFrameError: Fewer bytes than the values need.
         """
         if not frame.startswith(self._prefix):
             raise UnknownFrameError(
@@ -68,12 +68,12 @@ class FrameParser:
         wanted = self._declaration.frame
         if wanted.exact and len(frame) != wanted.length:
             raise UnknownFrameError(
-                f"{len(frame)} octets ({frame.hex() or 'none'}): {self._declaration.name} has "
+                f"{len(frame)} bytes ({frame.hex() or 'none'}): {self._declaration.name} has "
                 f"exactly {wanted.length}"
             )
         if len(frame) < self._octets:
             raise ShortFrameError(
-                f"{len(frame)} octets ({frame.hex() or 'none'}): {self._declaration.name} "
+                f"{len(frame)} bytes ({frame.hex() or 'none'}): {self._declaration.name} "
                 f"needs {self._octets}"
             )
         stable = self._is_stable(frame)
@@ -146,7 +146,7 @@ def _from_octets(frame: bytes, value: Value, stable: bool | None) -> Outcome:
     raw = raw_number(frame[value.at : value.end], value.type, value.order)
     if raw is None:
         return MalformedError(
-            f"{value.channel} in {frame.hex()}: expected two decimal digits an octet"
+            f"{value.channel} in {frame.hex()}: expected two decimal digits an byte"
         )
     if raw in value.sentinels or not math.isfinite(raw):
         return _no_value(value, stable)

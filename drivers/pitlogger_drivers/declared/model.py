@@ -9,13 +9,13 @@
     interval_s = 2                       # longest normal silence between two values
 
     [frame]                              # gatt and advertisement
-    length = 6                           # octets at least
-    prefix = "a5"                        # octets it begins with, hex
+    length = 6                           # bytes at least
+    prefix = "a5"                        # bytes it begins with, hex
     exact = true                         # frames of other lengths are others
 
     [[value]]
     channel = "core"
-    at = 1                               # offset in octets
+    at = 1                               # offset in bytes
     type = "i16"
     order = "little"
     scale = 0.1
@@ -38,7 +38,7 @@ from typing import Annotated, Literal, Self
 import regex
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
 
-from pitlogger.devices.octet_types import OCTETS, Order, Type
+from pitlogger.devices.number_types import OCTETS, Order, Type
 from pitlogger.errors import ConfigError
 from pitlogger.model.quantities import Quantity
 from pitlogger_drivers.columns import QUANTITY_OF, known_unit
@@ -69,7 +69,7 @@ class GattSource(_Strict):
     kind: Literal["gatt"]
     characteristic: Uuid
     service: Uuid | None = None
-    poll: Hex = ""  # octets written to ``poll_characteristic`` to ask for a value
+    poll: Hex = ""  # bytes written to ``poll_characteristic`` to ask for a value
     poll_characteristic: Uuid | None = None
     start: Annotated[tuple[StartWrite, ...], Field(max_length=16)] = ()
     interval_s: Interval = 10.0
@@ -157,7 +157,7 @@ class Value(_Strict):
     @model_validator(mode="after")
     def _one_place(self) -> Self:
         if (self.at is None) == (self.group is None):
-            raise ValueError("give either at (offset in octets) or group (of the line)")
+            raise ValueError("give either at (offset in bytes) or group (of the line)")
         if (self.at is None) != (self.type is None):
             raise ValueError("at and type belong together")
         if not (self.scale.is_finite() and self.scale and self.add.is_finite()):
@@ -177,12 +177,12 @@ class Value(_Strict):
 
     @property
     def end(self) -> int:
-        """Offset behind the last octet; 0 for a group."""
+        """Offset behind the last byte; 0 for a group."""
         return 0 if self.at is None or self.type is None else self.at + OCTETS[self.type]
 
 
 class Stable(_Strict):
-    """How a scale tells that it is steady: a bit of an octet, or a word of a group."""
+    """How a scale tells that it is steady: a bit of an byte, or a word of a group."""
 
     at: Annotated[int, Field(ge=0, le=511)] | None = None
     mask: Annotated[int, Field(ge=1, le=255)] = 1
@@ -239,7 +239,7 @@ class Declaration(_Strict):
 
     @property
     def octets(self) -> int:
-        """Fewest octets a frame must have."""
+        """Fewest bytes a frame must have."""
         stable_end = self.stable.at + 1 if self.stable and self.stable.at is not None else 0
         return max(self.frame.length, stable_end, *(value.end for value in self.value))
 

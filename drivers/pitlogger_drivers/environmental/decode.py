@@ -1,6 +1,6 @@
 """Temperature 0x2A6E and Humidity 0x2A6F of the Environmental Sensing service.
 
-Little-endian, two octets each:
+Little-endian, two bytes each:
 
     characteristic  type  step       no value  allowed
     0x2A6E          s16   0.01 degC  0x8000    -273.15 to 327.67 degC
@@ -8,7 +8,7 @@ Little-endian, two octets each:
 
 Example: ``ca 09`` as 0x2A6E is 0x09CA = 2506 steps of 0.01 degC = 25.06 degC.
 
-327.67 degC is the ceiling of the format: a fire box may need another way. Octets after the
+327.67 degC is the ceiling of the format: a fire box may need another way. Bytes after the
 second are accepted.
 
 Source: Bluetooth GATT Specification Supplement, Temperature and Humidity.
@@ -34,7 +34,7 @@ def decode_temperature(frame: bytes) -> tuple[Measurement, ...]:
     """Return a temperature in ``Cel``.
 
     Raises:
-        ShortFrameError: Fewer than two octets.
+        ShortFrameError: Fewer than two bytes.
         OutOfRangeError: Below absolute zero.
     """
     if len(frame) < 2:
@@ -53,7 +53,7 @@ def decode_humidity(frame: bytes) -> tuple[Measurement, ...]:
     """Return a relative humidity in ``%RH``.
 
     Raises:
-        ShortFrameError: Fewer than two octets.
+        ShortFrameError: Fewer than two bytes.
         OutOfRangeError: Above 100 %.
     """
     if len(frame) < 2:
@@ -67,7 +67,7 @@ def decode_humidity(frame: bytes) -> tuple[Measurement, ...]:
 
 
 def _short(name: str, frame: bytes) -> ShortFrameError:
-    return ShortFrameError(f"{name} of {len(frame)} octets ({frame.hex() or 'none'}): expected 2")
+    return ShortFrameError(f"{name} of {len(frame)} bytes ({frame.hex() or 'none'}): expected 2")
 
 
 TEMPERATURE = DecoderInfo(

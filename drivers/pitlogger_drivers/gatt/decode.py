@@ -2,7 +2,7 @@
 
 Little-endian:
 
-    attribute  octets  fields
+    attribute  bytes  fields
     0x2A08     7       Date Time: year u16, month, day, hour, minute, second; 0 = unknown date
     0x2A2B     10      Current Time: Date Time, weekday (1 Monday, 0 unknown), 1/256 s, reasons
     0x2904     7       Presentation Format: format u8, exponent s8, unit u16, namespace u8
@@ -157,5 +157,5 @@ def measurement_interval_s(octets: bytes) -> int:
 def _need(octets: bytes, count: int, name: str) -> None:
     if len(octets) < count:
         raise ShortFrameError(
-            f"{name} of {len(octets)} octets ({octets.hex() or 'none'}): expected {count}"
+            f"{name} of {len(octets)} bytes ({octets.hex() or 'none'}): expected {count}"
         )

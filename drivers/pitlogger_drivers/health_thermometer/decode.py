@@ -2,10 +2,10 @@
 
 Both have one layout, little-endian:
 
-    offset  octets  type   field
+    offset  bytes  type   field
     0       1       u8     flags: bit 0 set Fahrenheit, else Celsius; bit 1 Date Time follows;
                            bit 2 Temperature Type follows
-    1       4       FLOAT  temperature: octets 1-3 signed mantissa, octet 4 signed power of ten
+    1       4       FLOAT  temperature: bytes 1-3 signed mantissa, byte 4 signed power of ten
     5       7              Date Time, where flagged
     then    1       u8     Temperature Type (a body site, of no use for food), where flagged
 
@@ -51,7 +51,7 @@ def decode(frame: bytes) -> tuple[Measurement, ...]:
     """Return the temperature of a measurement in ``Cel`` or ``degF``, as sent.
 
     Raises:
-        ShortFrameError: Fewer octets than the flags promise.
+        ShortFrameError: Fewer bytes than the flags promise.
         OutOfRangeError: Below absolute zero, or above a million degrees.
     """
     if len(frame) < 5 or len(frame) < _LENGTH[frame[0]]:
@@ -87,7 +87,7 @@ def measured_at(frame: bytes) -> datetime | None:
 def _short(frame: bytes) -> ShortFrameError:
     needed = _LENGTH[frame[0]] if frame else 5
     return ShortFrameError(
-        f"Temperature Measurement of {len(frame)} octets ({frame.hex() or 'none'}): "
+        f"Temperature Measurement of {len(frame)} bytes ({frame.hex() or 'none'}): "
         f"expected at least {needed}"
     )
 

@@ -1,4 +1,4 @@
-"""Data report of a USB HID scale (usage page 0x8D), six octets.
+"""Data report of a USB HID scale (usage page 0x8D), six bytes.
 
     offset  type  field
     0       u8    report id, 3 = data
@@ -58,13 +58,13 @@ def decode(report: bytes) -> tuple[Measurement, ...]:
     """Return the mass of a data report, with the scale's own word on steadiness.
 
     Raises:
-        ShortFrameError: Fewer than six octets.
+        ShortFrameError: Fewer than six bytes.
         UnknownFrameError: Another report, status or unit.
         OutOfRangeError: A number no scale can mean.
     """
     if len(report) < 6:
         raise ShortFrameError(
-            f"HID scale report of {len(report)} octets ({report.hex() or 'none'}): expected 6"
+            f"HID scale report of {len(report)} bytes ({report.hex() or 'none'}): expected 6"
         )
     kind, status, unit_code, power, raw = _unpack(report)
     if kind != _DATA:

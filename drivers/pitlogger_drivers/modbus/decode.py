@@ -1,16 +1,16 @@
 """Reply of a Modbus RTU transmitter to "read holding registers" (3) or "input registers" (4).
 
-    offset  octets  field
+    offset  bytes  field
     0       1       unit address
     1       1       function, 3 or 4; with bit 7 set an exception
-    2       1       count of octets that follow, 2 a register; or the exception code
+    2       1       count of bytes that follow, 2 a register; or the exception code
     3       count   registers, big-endian
-    end-2   2       CRC-16 (0xA001, start 0xFFFF), low octet first
+    end-2   2       CRC-16 (0xA001, start 0xFFFF), low byte first
 
 Example: ``05 04 04 42 f2 80 00 6a 0f`` with the map ``0:f32-be:1:Cel``: unit 5, function 4,
-four octets, 0x42F28000 = 121.25 degC.
+four bytes, 0x42F28000 = 121.25 degC.
 
-Octets after the CRC are accepted. A request heard as an echo is named as such. Exceptions: 1
+Bytes after the CRC are accepted. A request heard as an echo is named as such. Exceptions: 1
 function, 2 address, 3 value, 4 device, 6 busy, 11 no answer behind a gateway.
 
 Source: Modbus application protocol and serial line specifications, from memory; frames
@@ -52,7 +52,7 @@ _CRC_TABLE = tuple(_shifted(octet) for octet in range(256))
 
 
 def crc16(octets: bytes) -> int:
-    """Return the Modbus CRC-16 of the octets; it is sent low octet first."""
+    """Return the Modbus CRC-16 of the bytes; it is sent low byte first."""
     crc = 0xFFFF
     for octet in octets:
         crc = crc >> 8 ^ _CRC_TABLE[(crc ^ octet) & 0xFF]
@@ -60,14 +60,14 @@ def crc16(octets: bytes) -> int:
 
 
 def registers_of(frame: bytes) -> bytes:
-    """Return the register octets of a reply.
+    """Return the register bytes of a reply.
 
     Raises:
         ShortFrameError: A frame cut short.
         ChecksumError: The CRC does not match.
         DeviceRefusalError: The reply is an exception.
         UnknownFrameError: Another function, or the echo of a request.
-        MalformedError: A count of octets that is odd or none.
+        MalformedError: A count of bytes that is odd or none.
     """
     if len(frame) < 5:
         raise _short(frame, 5)
@@ -91,7 +91,7 @@ def registers_of(frame: bytes) -> bytes:
     if function not in _FUNCTIONS:
         raise UnknownFrameError(f"Modbus function {function} ({frame.hex()}): expected 3 or 4")
     if frame[2] == 0 or frame[2] % 2:
-        raise MalformedError(f"{frame[2]} octets of registers: expected an even number, at least 2")
+        raise MalformedError(f"{frame[2]} bytes of registers: expected an even number, at least 2")
     return frame[3 : length - 2]
 
 
@@ -101,7 +101,7 @@ def _is_sound(frame: bytes) -> bool:
 
 def _short(frame: bytes, needed: int) -> ShortFrameError:
     return ShortFrameError(
-        f"Modbus reply of {len(frame)} octets ({frame.hex() or 'none'}): expected {needed}"
+        f"Modbus reply of {len(frame)} bytes ({frame.hex() or 'none'}): expected {needed}"
     )
 
 
@@ -137,7 +137,7 @@ class RegistersDecoder:
         self._entries = entries
 
     def feed(self, chunk: Chunk) -> tuple[Outcome, ...]:
-        """Return what the registers hold; the octets are those of the wire."""
+        """Return what the registers hold; the bytes are those of the wire."""
         return read(chunk.data, self._entries)
 
 

@@ -32,7 +32,7 @@ _SMALLEST = 1e-6  # a float below it was read in the wrong word order
 
 @dataclass(frozen=True, slots=True)
 class Layout:
-    """A register type: how its octets become a number, and what always means "no value"."""
+    """A register type: how its bytes become a number, and what always means "no value"."""
 
     octets: int
     unpack: Callable[[bytes], int | float]
@@ -116,7 +116,7 @@ def _entry(text: str) -> Entry:
 
 
 def read(registers: bytes, entries: tuple[Entry, ...]) -> tuple[Outcome, ...]:
-    """Return what the registers hold; ``registers`` are their octets in order of the wire."""
+    """Return what the registers hold; ``registers`` are their bytes in order of the wire."""
     return tuple(_value(registers, entry) for entry in entries)
 
 

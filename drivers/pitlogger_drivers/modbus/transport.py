@@ -63,7 +63,7 @@ class Heard:
 
 
 class ModbusTransport:
-    """Reads registers; yields their octets as they were on the wire."""
+    """Reads registers; yields their bytes as they were on the wire."""
 
     def __init__(self, settings: ModbusSettings) -> None:
         self._settings = settings
@@ -130,7 +130,7 @@ class ModbusTransport:
         await path_appears(self._settings.port)
 
     async def chunks(self) -> AsyncIterator[Chunk]:
-        """Yield the registers' octets, high octet first.
+        """Yield the registers' bytes, high byte first.
 
         Raises:
             TransportError: The port went away, or the unit refused.
@@ -181,7 +181,7 @@ class ModbusTransport:
         )
 
     async def _ask(self) -> bytes | None:
-        """Return the registers' octets, ``None`` where nothing came."""
+        """Return the registers' bytes, ``None`` where nothing came."""
         given, client = self._settings, self._client
         assert client is not None
         if not client.connected:

@@ -1,4 +1,4 @@
-"""A recording of a device's octets, or a SenML capture, in place of a device."""
+"""A recording of a device's bytes, or a SenML capture, in place of a device."""
 
 from __future__ import annotations
 

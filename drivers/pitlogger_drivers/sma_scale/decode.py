@@ -1,6 +1,6 @@
 """Weight reply of the open standard SMA SCP-0499, level 1: fixed columns between LF and CR.
 
-    column  octets  field
+    column  bytes  field
     0       1       status: blank, Z centre of zero, O over capacity, U under capacity,
                     E zero error, I initial zero error, T tare error
     1       1       range digit

@@ -1,14 +1,14 @@
 """Text of a 1-Wire temperature sensor in ``/sys/bus/w1/devices``.
 
-    w1_slave     91 01 4b 46 7f ff 0c 10 70 : crc=70 YES    nine octets, CRC, verdict
+    w1_slave     91 01 4b 46 7f ff 0c 10 70 : crc=70 YES    nine bytes, CRC, verdict
                  91 01 4b 46 7f ff 0c 10 70 t=25062         the same, millidegrees
     temperature  107375                                     millidegrees
 
 Example: ``31 30 37 33 37 35 0a`` is ``107375`` LF = 107.375 degC.
 
-No value, with its reason: 85000 beside octet 6 = 0x0C, the state after power-on, when no
+No value, with its reason: 85000 beside byte 6 = 0x0C, the state after power-on, when no
 conversion took place (85.0 degC alone is a possible heat and is kept); 127937, what a sensor
-without enough power says; nine octets of zero, whose CRC is right and means nothing. Beyond
+without enough power says; nine bytes of zero, whose CRC is right and means nothing. Beyond
 -55 to 125 degC, the range of these sensors, the value is kept and marked.
 
 Source: Linux kernel documentation, w1_therm. The all-zero scratchpad: computed. That the
@@ -57,7 +57,7 @@ def decode(octets: bytes) -> tuple[Measurement, ...]:
 def _from_slave(text: str) -> tuple[Measurement, ...]:
     match = _SLAVE.fullmatch(text)
     if match is None:
-        raise MalformedError(f"'{text}' is no w1_slave text: expected nine octets, crc and t=")
+        raise MalformedError(f"'{text}' is no w1_slave text: expected nine bytes, crc and t=")
     if match[2] == "NO":
         raise ChecksumError(
             f"the CRC of '{match[1].strip()}' does not match: check the lead, its length and the "

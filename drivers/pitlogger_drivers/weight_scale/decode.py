@@ -2,7 +2,7 @@
 
 Little-endian:
 
-    offset  octets  type  field
+    offset  bytes  type  field
     0       1       u8    flags: bit 0 set imperial, else SI; bit 1 Date Time follows;
                           bit 2 user id follows; bit 3 BMI and height follow; 4-7 reserved
     1       2       u16   weight, 0.005 kg or 0.01 lb; 0xFFFF measurement unsuccessful
@@ -12,7 +12,7 @@ Little-endian:
 
 Example: ``00 c8 00`` is SI, 0x00C8 = 200 steps of 0.005 kg = 1.0 kg.
 
-Octets after the flagged parts are accepted, reserved flag bits are ignored.
+Bytes after the flagged parts are accepted, reserved flag bits are ignored.
 
 Source: Bluetooth GATT Specification Supplement, Weight Measurement; GATT definition of
 service 181D. That 0xFFFF may be followed by time and user id only: from memory, not relied on.
@@ -45,7 +45,7 @@ def decode(frame: bytes) -> tuple[Measurement, ...]:
     """Return the mass of a Weight Measurement in kg or lb, as sent.
 
     Raises:
-        ShortFrameError: Fewer octets than the flags promise.
+        ShortFrameError: Fewer bytes than the flags promise.
     """
     if len(frame) < 3 or len(frame) < _LENGTH[frame[0]]:
         raise _short(frame)
@@ -70,7 +70,7 @@ def measured_at(frame: bytes) -> datetime | None:
 def _short(frame: bytes) -> ShortFrameError:
     needed = _LENGTH[frame[0]] if frame else 3
     return ShortFrameError(
-        f"Weight Measurement of {len(frame)} octets ({frame.hex() or 'none'}): "
+        f"Weight Measurement of {len(frame)} bytes ({frame.hex() or 'none'}): "
         f"expected at least {max(needed, 3)}"
     )
 

@@ -23,10 +23,10 @@ _ESCAPE = re.compile(rb"\\(?:x([0-9A-Fa-f]{2})|(.)|$)", re.DOTALL)
 @click.option("--list", "as_list", is_flag=True, help="Name the decoders.")
 @click.option(
     "--hex", "frames", multiple=True, metavar="OCTETS",
-    help="One frame in hex; '' is zero octets. Repeat it for frames that follow each other.",
+    help="One frame in hex; '' is zero bytes. Repeat it for frames that follow each other.",
 )  # fmt: skip
 @click.option("--text", metavar="TEXT", help=r"Text; takes \r \n \t \0 \xHH and \\.")
-@click.option("--file", "source", type=click.File("rb"), help="A file of raw octets; - is stdin.")
+@click.option("--file", "source", type=click.File("rb"), help="A file of raw bytes; - is stdin.")
 @click.option("--key", metavar="HEX", help="Encryption key, 32 hex digits.")
 @click.option("--address", default="", metavar="AA:BB:..", help="Bluetooth address of the sender.")
 @click.option("--map", "mapping", default="", metavar="MAP", help="Registers or columns.")
@@ -108,7 +108,7 @@ def _octets(text: str, option: str) -> bytes:
     digits = re.sub(r"[\s:_-]|0x", "", text)
     if len(digits) % 2 or not re.fullmatch(r"[0-9A-Fa-f]*", digits):
         raise UsageError(
-            f"{option} '{text}' is no hex: write two digits an octet, such as 00c800 or '00 c8 00'"
+            f"{option} '{text}' is no hex: write two digits an byte, such as 00c800 or '00 c8 00'"
         )
     return bytes.fromhex(digits)
 

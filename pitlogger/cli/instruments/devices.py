@@ -223,7 +223,7 @@ def record(
     seconds: float,
     as_json: bool,
 ) -> None:
-    """Write what a device sends, octet for octet, with times: for a replay or a fault report."""
+    """Write what a device sends, byte for byte, with times: for a replay or a fault report."""
     from pitlogger.devices.trial import write_recording
 
     device = _device(driver, keys, config_file)

@@ -21,7 +21,7 @@ class Conclusion:
 
     Attributes:
         text: The TOML file.
-        octets: How the octets of each kind of frame behaved; empty for lines.
+        octets: How the bytes of each kind of frame behaved; empty for lines.
     """
 
     text: str

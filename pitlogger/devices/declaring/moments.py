@@ -12,7 +12,7 @@ from pitlogger.model.quantities import Quantity
 BASE_UNIT = {Quantity.TEMPERATURE: "Cel", Quantity.MASS: "g"}
 # Ours: two thermometers in one bath, and two scales, agree so far.
 WITHIN = {Quantity.TEMPERATURE: 1.5, Quantity.MASS: 10.0}
-LEAST = 3  # moments; two points lie on a line of any octets
+LEAST = 3  # moments; two points lie on a line of any bytes
 _SPREAD = 5.0  # times ``within`` that the references must differ at least
 
 

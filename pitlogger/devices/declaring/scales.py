@@ -33,7 +33,7 @@ _SCALES = {
 _ADDS = {"Cel": ("0", "-40", "-50", "-100", "-273.15"), "degF": ("0", "-40", "-58", "-459.67")}
 _ADD_COST = 1.0
 _LINE_COST = 4.0
-_LINE_POINTS = 5  # fewer points lie on some line of some octets by chance
+_LINE_POINTS = 5  # fewer points lie on some line of some bytes by chance
 _WORST_COST = 2.0
 
 

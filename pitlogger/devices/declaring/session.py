@@ -16,7 +16,9 @@ from pitlogger.devices.contract import (
     DriverInfo,
     Transport,
 )
-from pitlogger.devices.declaring import lines, octets
+from pitlogger.devices.declaring import lines
+from pitlogger.devices.declaring.frames import propose as propose_frames
+from pitlogger.devices.declaring.frames import ways_of_bytes
 from pitlogger.devices.declaring.moments import WITHIN, Moment
 from pitlogger.devices.declaring.written import Proposal, place_in_words
 from pitlogger.devices.framing import LineDecoder
@@ -185,7 +187,7 @@ class Session:
             RefusedError: Too few moments, or references too close together.
         """
         quantity = self.quantity or Quantity.TEMPERATURE
-        find = lines.propose if self._seen.sends_lines else octets.propose
+        find = lines.propose if self._seen.sends_lines else propose_frames
         return find(self.moments, quantity, self.within)
 
     @property
@@ -229,12 +231,12 @@ def read_reference(text: str) -> tuple[Quantity, float]:
 
 
 def behaviour(seen: Seen) -> dict[str, list[str]]:
-    """Return how the octets of each source behave, for frames that came often enough."""
+    """Return how the bytes of each source behave, for frames that came often enough."""
     by_kind: dict[tuple[str, int], list[bytes]] = {}
     for chunk in [] if seen.sends_lines else seen.frames():
         by_kind.setdefault((chunk.source, len(chunk.data)), []).append(chunk.data)
     return {
-        f"{source or 'frames'} of {length} octets": octets.ways_of_octets(frames)
+        f"{source or 'frames'} of {length} bytes": ways_of_bytes(frames)
         for (source, length), frames in by_kind.items()
         if len(frames) > 2 and length
     }

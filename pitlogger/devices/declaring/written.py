@@ -10,15 +10,15 @@ from decimal import Decimal
 from typing import Any
 
 from pitlogger.devices.contract import Chunk
+from pitlogger.devices.declaring.frames import FrameProposal
 from pitlogger.devices.declaring.lines import LineProposal
 from pitlogger.devices.declaring.moments import BASE_UNIT
-from pitlogger.devices.declaring.octets import OctetProposal
 from pitlogger.devices.declaring.scales import Scale
 from pitlogger.errors import RefusedError
 from pitlogger.formats.toml_text import toml_table
 from pitlogger.model.quantities import Quantity
 
-Proposal = OctetProposal | LineProposal
+Proposal = FrameProposal | LineProposal
 _WHICH = frozenset(("kind", "characteristic", "company", "service"))
 _STEPS_S = (1, 2, 3, 5, 10, 15, 30, 60, 120, 300, 600, 1800, 3600)
 
@@ -47,7 +47,7 @@ def declaration(proposal: Proposal, quantity: Quantity, described: Described) ->
         comments(proposal, quantity) + toml_table("", {"name": described.name}),
         toml_table("[source]", source),
     ]
-    if isinstance(proposal, OctetProposal):
+    if isinstance(proposal, FrameProposal):
         kind = proposal.match.kind
         prefix = {"prefix": kind.prefix.hex()} if kind.prefix else {}
         parts.append(toml_table("[frame]", {"length": kind.length, **prefix}))

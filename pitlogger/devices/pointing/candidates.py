@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from pitlogger.devices.declaring.scales import Points, Scale, usual_scales
-from pitlogger.devices.octet_types import OCTETS
+from pitlogger.devices.number_types import OCTETS
 from pitlogger.devices.pointing.evidence import Evidence, Kind, kinds
 from pitlogger.devices.pointing.places import Field, Place, columns, fields
 from pitlogger.model.quantities import Quantity

@@ -8,8 +8,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
 from pitlogger.devices.contract import Chunk
-from pitlogger.devices.declaring.octets import ways_of_octets
-from pitlogger.devices.octet_types import OCTETS
+from pitlogger.devices.declaring.frames import ways_of_bytes
+from pitlogger.devices.number_types import OCTETS
 from pitlogger.devices.pointing.candidates import REACH, Candidate, candidates
 from pitlogger.devices.pointing.evidence import Evidence
 from pitlogger.devices.pointing.places import Column, Field
@@ -282,8 +282,8 @@ def _notes(best: Candidate, probes: Sequence[Probe], evidence: Evidence) -> Iter
     pulled = [c.data for c in evidence.pulled if best.kind.covers(c)]
     taken = {at for p in probes if isinstance(p.candidate.place, Field)
              for at in range(p.candidate.place.at, p.candidate.place.end)}  # fmt: skip
-    untouched = ways_of_octets([c.data for c in evidence.rest if best.kind.covers(c)])
-    for at, way in enumerate(ways_of_octets(frames)):
+    untouched = ways_of_bytes([c.data for c in evidence.rest if best.kind.covers(c)])
+    for at, way in enumerate(ways_of_bytes(frames)):
         if at in taken or at < len(best.kind.prefix):
             continue
         held = frames[-1][at]

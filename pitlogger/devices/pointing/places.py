@@ -10,7 +10,7 @@ from typing import Protocol, get_args
 
 from pitlogger.devices.contract import Chunk
 from pitlogger.devices.declaring.lines import Shape, shape_of, text_of
-from pitlogger.devices.octet_types import OCTETS, Order, Type, raw_number
+from pitlogger.devices.number_types import OCTETS, Order, Type, raw_number
 
 
 class Place(Protocol):

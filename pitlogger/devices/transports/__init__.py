@@ -1,1 +1,1 @@
-"""Ways to a device: each yields chunks of octets and raises ``TransportError``."""
+"""Ways to a device: each yields chunks of bytes and raises ``TransportError``."""

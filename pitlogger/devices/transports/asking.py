@@ -15,7 +15,7 @@ class AskingTransport:
 
     Args:
         inner: The way to the device.
-        question: Octets of the request.
+        question: Bytes of the request.
         every_s: Pause between two questions, seconds.
         patience_s: How long an answer may take.
         first: Sent once after opening.

@@ -24,7 +24,7 @@ from pitlogger.errors import TransportError
 SCALE = (0x8D, 0x20)  # usage page and usage of a scale
 SYSFS = Path("/sys/class/hidraw")
 DEV = Path("/dev")
-_REPORT = 64  # octets; the longest report of a full-speed device
+_REPORT = 64  # bytes; the longest report of a full-speed device
 _LOOK_S = 1.0
 _USAGE_PAGE, _USAGE, _REPORT_ID = 0x04, 0x08, 0x84  # items without their size bits
 

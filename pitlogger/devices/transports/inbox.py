@@ -1,4 +1,4 @@
-"""Where callbacks leave octets for the one who reads them."""
+"""Where callbacks leave bytes for the one who reads them."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ class Inbox:
         self._queue: asyncio.Queue[Chunk | TransportError] = asyncio.Queue()
 
     def put(self, source: str, data: bytes) -> None:
-        """Leave octets."""
+        """Leave bytes."""
         self._queue.put_nowait(Chunk(source, data))
 
     def put_fault(self, source: str, fault: TransportError) -> None:

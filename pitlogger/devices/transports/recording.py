@@ -1,4 +1,4 @@
-"""Recordings: what a device sent, octet for octet, with times; written and played back.
+"""Recordings: what a device sent, byte for byte, with times; written and played back.
 
 One JSON object a line, UTF-8. The first line is the header:
 
@@ -6,7 +6,7 @@ One JSON object a line, UTF-8. The first line is the header:
      "config": {...}, "notes": "synthetic"}
 
 each further one a chunk: ``t`` milliseconds since the start, ``s`` source where there are
-several, ``x`` octets in hexadecimal:
+several, ``x`` bytes in hexadecimal:
 
     {"t": 120, "x": "53542c47532c..."}
 
@@ -138,7 +138,7 @@ class Recorder:
         await self._inner.__aexit__(*exc)
 
     async def send(self, data: bytes) -> None:
-        """Pass octets on."""
+        """Pass bytes on."""
         await self._inner.send(data)
 
     async def appears(self) -> None:

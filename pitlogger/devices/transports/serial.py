@@ -68,7 +68,7 @@ class SerialTransport:
             port.close()
 
     def chunks(self) -> AsyncIterator[Chunk]:
-        """Yield octets as they arrive.
+        """Yield bytes as they arrive.
 
         Raises:
             TransportError: The port went away.
@@ -89,7 +89,7 @@ class SerialTransport:
             raise self._lost(error) from error
         if written != len(data):
             raise TransportError(
-                f"serial port {self._settings.port} took {written} of {len(data)} octets",
+                f"serial port {self._settings.port} took {written} of {len(data)} bytes",
                 remedy="Check the cable and that the device is on",
             )
 

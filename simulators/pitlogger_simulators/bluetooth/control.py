@@ -45,7 +45,7 @@ def peripheral_from(given: dict[str, Any]) -> Peripheral:
     """Return the peripheral a JSON object describes.
 
     Raises:
-        KeyError, ValueError: A key is missing or octets are not hexadecimal.
+        KeyError, ValueError: A key is missing or bytes are not hexadecimal.
     """
     services = tuple(
         Service(s["uuid"], tuple(_characteristic_from(c) for c in s["characteristics"]))

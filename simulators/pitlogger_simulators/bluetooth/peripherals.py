@@ -29,7 +29,7 @@ def short_uuid(uuid: str) -> str:
 
 @dataclass(slots=True)
 class Descriptor:
-    """A descriptor: 16-bit or long UUID and its octets."""
+    """A descriptor: 16-bit or long UUID and its bytes."""
 
     uuid: str
     value: bytes
@@ -143,7 +143,7 @@ def presentation_format(
 
 
 def es_measurement(application: int, interval_s: int = 1) -> Descriptor:
-    """Return an ES Measurement descriptor (0x290C), 11 octets.
+    """Return an ES Measurement descriptor (0x290C), 11 bytes.
 
     Source: Environmental Sensing Service 1.0, 3.1.2.1.
     """

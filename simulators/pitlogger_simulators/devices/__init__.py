@@ -1,1 +1,1 @@
-"""Emulated devices: the plant's truth as each driver's own octets over its own transport."""
+"""Emulated devices: the plant's truth as each driver's own bytes over its own transport."""

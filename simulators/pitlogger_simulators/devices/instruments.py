@@ -1,4 +1,4 @@
-"""Scales and probes: what they make of the truth, before it becomes octets.
+"""Scales and probes: what they make of the truth, before it becomes bytes.
 
 An instrument knows no clock and no format. ``advance`` lets time pass, ``sample`` returns
 what it would show now: resolution, noise, lag, overload, auto-off, tare and unit button.

@@ -142,7 +142,7 @@ def modbus_reply(unit: int, function: int, samples: Sequence[Sample | None]) -> 
 
 
 def modbus_crc(octets: bytes) -> bytes:
-    """Return the CRC-16 of Modbus RTU (0xA001, start 0xFFFF), low octet first."""
+    """Return the CRC-16 of Modbus RTU (0xA001, start 0xFFFF), low byte first."""
     crc = 0xFFFF
     for octet in octets:
         crc ^= octet
@@ -158,7 +158,7 @@ def w1_text(sample: Sample) -> str:
         milli_c, crc = -62, crc8(octets[:8])
     else:
         sixteenths = round(sample.value * 16)
-        # Octet 6 counts what is left of the conversion; 0x0C alone is the state after power-on.
+        # Byte 6 counts what is left of the conversion; 0x0C alone is the state after power-on.
         scratchpad = struct.pack("<hBBBBBB", sixteenths, 0x4B, 0x46, 0x7F, 0xFF,
                                  0x10 - (sixteenths & 0xF), 0x10)  # fmt: skip
         crc = crc8(scratchpad)

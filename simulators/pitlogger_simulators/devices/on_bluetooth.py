@@ -26,7 +26,7 @@ from pitlogger_simulators.play import Outlet, Play
 from pitlogger_simulators.scenarios.form import DeviceTable
 
 _SINT16, _CELSIUS = 0x0E, 0x272F  # Bluetooth Assigned Numbers: format, unit
-_LOCAL = 0x02  # first octet of a locally administered address
+_LOCAL = 0x02  # first byte of a locally administered address
 
 
 class OnBluetooth(Emulated):
@@ -85,7 +85,7 @@ class OnBluetooth(Emulated):
 
     @abstractmethod
     def frame(self, channel: str, sample: Sample) -> bytes:
-        """Return the octets of a sample."""
+        """Return the bytes of a sample."""
 
 
 class GattScale(OnBluetooth):

@@ -61,7 +61,7 @@ class PtyPort:
             self.path.unlink(missing_ok=True)
 
     def write(self, octets: bytes) -> None:
-        """Send octets; they are lost while nobody reads and the buffer is full."""
+        """Send bytes; they are lost while nobody reads and the buffer is full."""
         if self._master is not None:
             with suppress(BlockingIOError, OSError):
                 os.write(self._master, octets)

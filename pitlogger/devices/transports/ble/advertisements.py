@@ -1,7 +1,7 @@
 """Devices that only advertise: the shared scanner hands their data on.
 
 The last data of each kind stay in the Bluetooth service's cache and come again with every
-sign of life, so the same octets may come many times; decoders know repeats by packet id.
+sign of life, so the same bytes may come many times; decoders know repeats by packet id.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from pitlogger.devices.transports.ble.settings import AdvertisementSettings, sho
 from pitlogger.devices.transports.inbox import Inbox
 from pitlogger.errors import TransportError
 
-SIGNAL = "rssi"  # source of the signal strength: one octet, signed, dBm
+SIGNAL = "rssi"  # source of the signal strength: one byte, signed, dBm
 _TAKEN_OVER_S = 10.0  # silence of the adapter that heard it, after which another one counts
 _UNKNOWN_DBM = -127  # bleak's word for no signal strength
 

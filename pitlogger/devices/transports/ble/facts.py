@@ -50,7 +50,7 @@ def date_time(octets: bytes) -> datetime | None:
     """Return a Date Time (0x2A08) without zone, or ``None`` where the date is unknown.
 
     Raises:
-        ShortFrameError: Fewer than seven octets.
+        ShortFrameError: Fewer than seven bytes.
         MalformedError: A date or time that does not exist.
     """
     _need(octets, 7, "Date Time")
@@ -75,5 +75,5 @@ def current_time(octets: bytes) -> datetime | None:
 def _need(octets: bytes, count: int, name: str) -> None:
     if len(octets) < count:
         raise ShortFrameError(
-            f"{name} of {len(octets)} octets ({octets.hex() or 'none'}): expected {count}"
+            f"{name} of {len(octets)} bytes ({octets.hex() or 'none'}): expected {count}"
         )

@@ -1,8 +1,8 @@
-"""Which octets of a frame move with the reference, and how they are to be read.
+"""Which bytes of a frame move with the reference, and how they are to be read.
 
 Every place, type and order is tried against the moments; the least costly that meets every
 reference is proposed, with what the moments cannot tell as doubts. Frames of one source that
-differ in length, or in their first octet, are told apart and looked at by themselves.
+differ in length, or in their first byte, are told apart and looked at by themselves.
 """
 
 from __future__ import annotations
@@ -17,10 +17,10 @@ from typing import NamedTuple, get_args
 from pitlogger.devices.contract import Chunk
 from pitlogger.devices.declaring.moments import LEAST, Moment, check_enough, valued
 from pitlogger.devices.declaring.scales import Points, Scale, best_scale
-from pitlogger.devices.octet_types import OCTETS, Order, Type, raw_number
+from pitlogger.devices.number_types import OCTETS, Order, Type, raw_number
 from pitlogger.model.quantities import Quantity
 
-# What speaks against a type; ours: two octets are customary, numbers have signs.
+# What speaks against a type; ours: two bytes are customary, numbers have signs.
 _TYPE_COST: dict[Type, float] = {
     "i16": 0.0, "u16": 0.2, "u8": 0.5, "i8": 0.7, "i32": 1.0, "u32": 1.1, "f32": 1.0,
     "i24": 1.5, "u24": 1.6, "bcd16": 1.5, "bcd24": 1.7, "bcd32": 1.7,
@@ -28,12 +28,12 @@ _TYPE_COST: dict[Type, float] = {
 _BIG_COST = 0.1
 _REACH = {Quantity.TEMPERATURE: 300.0, Quantity.MASS: 10_000.0}  # degC of a fire, g of a packer
 _SHORT_REACH_COST = 1.0
-_MOST_KINDS = 4  # first octets that tell frames apart; more of them are a counter or a value
+_MOST_KINDS = 4  # first bytes that tell frames apart; more of them are a counter or a value
 _RIVAL = 3.0  # cost up to which another place is worth naming
 
 
 class Kind(NamedTuple):
-    """Frames that look alike: their source, length, and first octets where needed."""
+    """Frames that look alike: their source, length, and first bytes where needed."""
 
     source: str
     length: int
@@ -57,21 +57,21 @@ class Layout(NamedTuple):
 
     @property
     def end(self) -> int:
-        """Offset behind the last octet."""
+        """Offset behind the last byte."""
         return self.at + OCTETS[self.type]
 
     def read(self, frame: bytes) -> int | float | None:
-        """Return the raw number, ``None`` where the octets are none."""
+        """Return the raw number, ``None`` where the bytes are none."""
         raw = raw_number(frame[self.at : self.end], self.type, self.order)
         return raw if raw is None or math.isfinite(raw) else None
 
     def overlaps(self, other: Layout) -> bool:
-        """Tell whether two layouts share octets."""
+        """Tell whether two layouts share bytes."""
         return self.at < other.end and other.at < self.end
 
     def __str__(self) -> str:
         order = f" {self.order}" if OCTETS[self.type] > 1 else ""
-        return f"{self.type}{order} at octet {self.at}"
+        return f"{self.type}{order} at byte {self.at}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +85,7 @@ class Match:
 
 
 @dataclass(frozen=True, slots=True)
-class OctetProposal:
+class FrameProposal:
     """What to declare of a device that sends frames.
 
     Attributes:
@@ -99,7 +99,7 @@ class OctetProposal:
     moments: int
 
 
-def propose(moments: Sequence[Moment], quantity: Quantity, within: float) -> OctetProposal | None:
+def propose(moments: Sequence[Moment], quantity: Quantity, within: float) -> FrameProposal | None:
     """Return the likeliest layout, or ``None`` where none meets the references.
 
     Args:
@@ -117,7 +117,7 @@ def propose(moments: Sequence[Moment], quantity: Quantity, within: float) -> Oct
         chunk.data for moment in moments for chunk in moment.chunks if best.kind.covers(chunk)
     ]
     doubts = (*_doubts_of(best, found, frames), *_shared_start(best.kind, moments))
-    return OctetProposal(best, _sentinels(best, moments), doubts, len(valued(moments)))
+    return FrameProposal(best, _sentinels(best, moments), doubts, len(valued(moments)))
 
 
 def matches(moments: Sequence[Moment], quantity: Quantity, within: float) -> list[Match]:
@@ -153,7 +153,7 @@ def kinds(moments: Iterable[Moment]) -> list[Kind]:
 
 
 def layouts(length: int) -> Iterator[Layout]:
-    """Yield every way to read a number in so many octets."""
+    """Yield every way to read a number in so many bytes."""
     for kind in get_args(Type):
         for at in range(length - OCTETS[kind] + 1):
             for order in ("little", "big") if OCTETS[kind] > 1 else ("little",):
@@ -255,11 +255,11 @@ def _shared_start(kind: Kind, moments: Iterable[Moment]) -> Iterator[str]:
     }
     if others:
         lengths = ", ".join(str(length) for length in sorted(others))
-        yield f"frames of {lengths} octets also come and would be read as these: give a prefix"
+        yield f"frames of {lengths} bytes also come and would be read as these: give a prefix"
 
 
-def ways_of_octets(frames: Sequence[bytes]) -> list[str]:
-    """Return how each octet of frames in order behaves: ``still``, ``counts`` or ``moves``."""
+def ways_of_bytes(frames: Sequence[bytes]) -> list[str]:
+    """Return how each byte of frames in order behaves: ``still``, ``counts`` or ``moves``."""
     length = min(len(frame) for frame in frames)
     found = []
     for at in range(length):

@@ -1,10 +1,10 @@
-"""Numbers in octets, by the names that declarations use.
+"""Numbers in bytes, by the names that declarations use.
 
-type                 octets  read as
+type                 bytes  read as
 u8 u16 u24 u32       1 to 4  unsigned
 i8 i16 i24 i32       1 to 4  two's complement
 f32                  4       IEEE 754 single
-bcd16 bcd24 bcd32    2 to 4  two decimal digits an octet
+bcd16 bcd24 bcd32    2 to 4  two decimal digits an byte
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ OCTETS: dict[Type, int] = {
 
 
 def raw_number(octets: bytes, kind: Type, order: Order) -> int | float | None:
-    """Return the number in octets, or ``None`` for octets that are no decimal digits."""
+    """Return the number in bytes, or ``None`` for bytes that are no decimal digits."""
     if kind == "f32":
         (number,) = struct.unpack("<f" if order == "little" else ">f", octets)
         assert isinstance(number, float)
