@@ -59,7 +59,7 @@ def test_every_cut_has_a_shape_and_a_make_up_that_adds_up() -> None:
 
 
 def test_events_come_in_order_at_their_temperatures_and_times() -> None:
-    run = simulate(PACKER, schedule=SCHEDULE, pit=Pit("still"), duration_s=10 * HOUR, dt_s=60.0)
+    run = simulate(PACKER, schedule=SCHEDULE, pit=Pit("still"), duration_s=13 * HOUR, dt_s=60.0)
     wrap, pull, unwrap, box = run.event_s
     at_wrap, at_pull = (int(t / 60) for t in (wrap, pull))
     assert run.core_c[at_wrap] == pytest.approx(73.9, abs=0.3)
@@ -69,7 +69,7 @@ def test_events_come_in_order_at_their_temperatures_and_times() -> None:
 
 
 def test_a_parcel_hardly_loses_weight_and_drops_when_it_is_unwrapped() -> None:
-    run = simulate(PACKER, schedule=SCHEDULE, pit=Pit("still"), duration_s=10 * HOUR, dt_s=60.0)
+    run = simulate(PACKER, schedule=SCHEDULE, pit=Pit("still"), duration_s=13 * HOUR, dt_s=60.0)
     wrapped, unwrapped = (int(t / 60) for t in run.event_s[[0, 2]])
     gross = run.gross_g
     assert gross[wrapped + 2] - gross[unwrapped - 1] < 0.03 * PACKER.unit_mass_g
@@ -78,7 +78,7 @@ def test_a_parcel_hardly_loses_weight_and_drops_when_it_is_unwrapped() -> None:
 
 
 def test_mass_is_accounted_for_at_every_step() -> None:
-    run = simulate(PACKER, schedule=SCHEDULE, duration_s=9 * HOUR, dt_s=60.0, seed=4)
+    run = simulate(PACKER, schedule=SCHEDULE, duration_s=12 * HOUR, dt_s=60.0, seed=4)
     gone = run.evaporated_g + run.dripped_g + run.rendered_g
     assert run.mass_g + gone == pytest.approx(np.full(len(gone), 3900.0), abs=1e-6)
 
@@ -91,13 +91,13 @@ def test_same_seed_same_bytes_other_seed_other_cook() -> None:
 
 
 def test_a_batch_of_one_is_the_same_cook() -> None:
-    alone = simulate(PACKER, schedule=SCHEDULE, duration_s=9 * HOUR, seed=3, dt_s=60.0)
+    alone = simulate(PACKER, schedule=SCHEDULE, duration_s=12 * HOUR, seed=3, dt_s=60.0)
     batch = simulate_batch(
         PACKER,
         1,
         parameters=Parameters(),
         schedule=SCHEDULE,
-        duration_s=9 * HOUR,
+        duration_s=12 * HOUR,
         seed=3,
         dt_s=60.0,
     )
@@ -106,9 +106,9 @@ def test_a_batch_of_one_is_the_same_cook() -> None:
 
 def test_draws_differ_and_each_goes_through_the_schedule_by_itself() -> None:
     runs = simulate_batch(
-        PACKER, 20, schedule=SCHEDULE, duration_s=12 * HOUR, seed=3, dt_s=60.0, record_s=600.0
+        PACKER, 20, schedule=SCHEDULE, duration_s=20 * HOUR, seed=3, dt_s=60.0, record_s=600.0
     )
-    assert runs.core_c.shape == (73, 20)
+    assert runs.core_c.shape == (121, 20)
     assert runs.event_s.shape == (4, 20)
     assert np.ptp(runs.event_s[0]) > 600.0
     assert (runs.event_s[1] > runs.event_s[0]).all()
@@ -125,7 +125,7 @@ def test_long_and_short_steps_agree() -> None:
     """60 s against 15 s: within three minutes at 165 and at 203 F."""
     schedule = (Event("wrap", "paper", core_c=73.9),)
     took = [
-        simulate(PACKER, schedule=schedule, pit=Pit("still"), duration_s=7 * HOUR, dt_s=dt_s)
+        simulate(PACKER, schedule=schedule, pit=Pit("still"), duration_s=15 * HOUR, dt_s=dt_s)
         for dt_s in (15.0, 60.0)
     ]
     for target in (73.9, 95.0):

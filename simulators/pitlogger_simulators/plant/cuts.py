@@ -86,16 +86,16 @@ _LAMB = Composition(water=0.61, protein=0.165, fat=0.215, ash=0.01)
 _SAUSAGE = Composition(water=0.57, protein=0.155, fat=0.255, ash=0.02)
 
 CUT_SHAPES: dict[str, Cut] = {
-    "brisket-packer": Cut(3900, 0.034, 0.208, _BRISKET, 0.28),
-    "brisket-flat": Cut(2000, 0.022, 0.128, _FLAT, 0.28),
-    "brisket-point": Cut(1900, 0.032, 0.090, _POINT, 0.28),
+    "brisket-packer": Cut(3900, 0.034, 0.141, _BRISKET, 0.28),
+    "brisket-flat": Cut(2000, 0.023, 0.104, _FLAT, 0.28),
+    "brisket-point": Cut(1900, 0.032, 0.076, _POINT, 0.28),
     "burnt-ends": Cut(40, 0.016, 0.0068, _POINT),
-    "pork-butt": Cut(3600, 0.078, 0.137, _SHOULDER),
+    "pork-butt": Cut(3600, 0.074, 0.152, _SHOULDER),
     "pork-picnic": Cut(3400, 0.072, 0.134, _with_bone(_SHOULDER, 0.17)),
     "pork-belly": Cut(2300, 0.020, 0.160, _BELLY, 0.2),
-    "pork-spareribs": Cut(1700, 0.011, 0.190, _with_bone(_RIB_MEAT, 0.27), 0.1),
-    "pork-st-louis": Cut(1200, 0.011, 0.135, _with_bone(_RIB_MEAT, 0.24), 0.1),
-    "pork-baby-back": Cut(900, 0.012, 0.098, _with_bone(_LOIN_RIB, 0.27), 0.1),
+    "pork-spareribs": Cut(1700, 0.015, 0.120, _with_bone(_RIB_MEAT, 0.27), 0.1),
+    "pork-st-louis": Cut(1200, 0.0142, 0.090, _with_bone(_RIB_MEAT, 0.24), 0.1),
+    "pork-baby-back": Cut(900, 0.0125, 0.080, _with_bone(_LOIN_RIB, 0.27), 0.1),
     "beef-ribs": Cut(2500, 0.032, 0.115, _with_bone(_BEEF_RIB, 0.22), 0.2),
     "beef-chuck": Cut(1800, 0.048, 0.087, _CHUCK),
     "tri-tip": Cut(1000, 0.026, 0.068, _TRI_TIP),

@@ -175,8 +175,10 @@ class Fire:
         target_c = target_c - self._kind.damp_c * (self._damp_s > 0.0)
         is_open = self._lid_s > 0.0
         kept_c = room_c + _OPEN_SHARE * (np.maximum(self._base_c, self.set_c) - room_c)
-        target_c = np.where(is_open, np.minimum(target_c, kept_c), target_c)
-        lag_s = np.where(is_open, _OPEN_S, lag_s)
+        # A lid that closes within the step is open for a part of it.
+        part = np.minimum(self._lid_s / dt_s, 1.0)
+        target_c = target_c + part * (np.minimum(target_c, kept_c) - target_c)
+        lag_s = np.where(is_open, 1.0 / (part / _OPEN_S + (1.0 - part) / lag_s), lag_s)
         self.humidity_ratio = np.where(is_open, room_humidity, self.humidity_ratio)
         burning = self._flare_s > 0.0
         flare_c = np.where(burning, _FLARE_C, 0.0)

@@ -99,7 +99,7 @@ class Pit:
 
         return replace(
             self,
-            wall_drop_c=spread(self.wall_drop_c, kind.wall_drop_c, 0.25),
-            convection=spread(self.convection, kind.convection, 0.03),
+            wall_drop_c=spread(self.wall_drop_c, kind.wall_drop_c, 0.35),
+            convection=spread(self.convection, kind.convection, 0.10),
             air_kg_h=spread(self.air_kg_h, kind.air_kg_h, 0.25),
         )

@@ -28,7 +28,7 @@ from pitlogger_simulators.plant.vapour import (
 
 STEFAN_BOLTZMANN = 5.670374419e-8  # W/(m2 K4), CODATA 2018
 _NEAR_BOILING = 0.9995  # of the air pressure: Stefan flow diverges at boiling
-_TIGHT = 1e-12  # m/s, so that a tight wrap divides by something
+_TIGHT = 1e-12  # share of the open way, so that a tight wrap divides by something
 # Newton squares its error: the step after one so small would change less than 1e-8 C.
 _TOLERANCE_C = 1e-4
 _MAX_ITERATIONS = 30
@@ -72,24 +72,23 @@ def wetness(
     p = parameters
     film_c = 0.5 * (boundary.air_c + surface_c)
     film_k = film_c + ZERO_K
-    open_way = np.maximum(
-        mass_transfer_m_s(boundary.convection * p.convection_factor, film_c)
-        * np.minimum(boundary.vapour * wrap_spread(boundary.vapour, p), 1.0),
-        _TIGHT,
-    )
+    open_way = mass_transfer_m_s(boundary.convection * p.convection_factor, film_c)
+    through = np.clip(boundary.vapour * wrap_spread(boundary.vapour, p), _TIGHT, 1.0)
     vapour_pa = vapour_pressure_pa(boundary.humidity_ratio, boundary.pressure_pa)
     excess = saturation_pa(surface_c) - vapour_pa
     dew = excess < 0.0
     set_bark = meat.bark**p.bark_power
     bark = p.bark_resistance * meat.bark**p.bark_growth * set_bark / (1.0 + set_bark)
-    conductance = p.wet_share * open_way / (1.0 + open_way * bark)
+    # Meat and wrap stand one behind the other: what the meat can give off must pass the wrap.
+    behind = (1.0 + open_way * bark) / p.wet_share
+    conductance = open_way / (behind + 1.0 / through - 1.0)
     demand = dt_s * area_m2 * conductance * stefan(excess, vapour_pa, boundary.pressure_pa, film_k)
     film = meat.film + rising_kg
     film_share = film / (film + np.maximum(demand, _TINY))
     drying = water_activity(meat.water[-1] / meat.solids[-1])
     # Dew forms everywhere, fat cap and bark too.
     return Wetness(
-        np.where(dew, open_way, conductance),
+        np.where(dew, open_way * through, conductance),
         np.where(dew, 1.0, film_share + (1.0 - film_share) * drying),
         film_share,
         vapour_pa,
