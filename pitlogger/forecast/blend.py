@@ -15,8 +15,16 @@ from pitlogger.model.journal import LocalScore
 Array = npt.NDArray[np.float64]
 
 LOCAL_COOKS_WANTED = 5
-WIDENING = 2.0  # of the log interval, until so many own cooks are stored
+# Of the log interval, until so many own cooks are stored. A target in the stall or just above it is
+# where measured records and every plant differ most: 2.7 holds eight of ten of their moments.
+WIDENING, WIDENING_IN_STALL = 1.15, 2.7
+STALL_TARGET_C = 88.0
 SCORES_PER_COOK = 3
+# Of the spread of the library's scores, how much is one kitchen against the next (its pit, its
+# probe's place, its way of wrapping): the rest is one cook against the next.
+KITCHEN_SHARE = 0.5
+FAMILY_COOKS = 2.0  # so many cooks of a family weigh as much as all that is known of the kitchen
+SPREAD_COOKS = 6.0  # so many cooks' worth is the library's word on how much they differ
 LIBRARY_SHARE = (0.35, 0.95)  # least and most that the library may weigh
 SHORTEST_H = 1 / 60
 
@@ -77,21 +85,50 @@ def own_cooks(local: Sequence[LocalScore]) -> int:
     return len({score.cook for score in local})
 
 
-def calibrated(
-    scores: Array, local: Sequence[LocalScore], widen: bool, levels: Sequence[float]
-) -> Array:
-    """Return quantiles of the score at ``levels``: library and own cooks together.
+def widening(target_c: float) -> float:
+    """Return by how much the interval to a target is stretched while few own cooks are stored."""
+    return WIDENING_IN_STALL if target_c < STALL_TARGET_C else WIDENING
 
-    ``scores`` are the library's thirty for the phase the cook is in. Each own cook adds up to
-    three, so that some fifteen cooks outvote it. Widening stretches the interval about its
-    median.
+
+def calibrated(
+    scores: Array, local: Sequence[LocalScore], stretch: float, levels: Sequence[float],
+    family: str = "",
+) -> Array:  # fmt: skip
+    """Return quantiles of the score at ``levels``: the library's, moved and narrowed by own cooks.
+
+    ``scores`` are the library's thirty for the phase the cook is in. Own cooks are pooled in
+    part (Gelman et al., Bayesian Data Analysis, hierarchical normal model): the kitchen's offset
+    is drawn toward the library's middle, that of the family toward the kitchen's, by how few
+    cooks there are. What is then known of the kitchen no longer widens the interval, which is
+    stretched about its median by ``stretch`` at last.
     """
-    own = [score.z for score in _latest(local)]
-    joint = np.sort(np.concatenate([scores, np.asarray(own, dtype=np.float64)]))
-    places = (np.arange(len(joint)) + 0.5) / len(joint)
-    at = np.interp(np.asarray(levels), places, joint)
-    middle = float(np.interp(0.5, places, joint))
-    return np.asarray(middle + (at - middle) * (WIDENING if widen else 1.0))
+    places = (np.arange(len(scores)) + 0.5) / len(scores)
+    at = np.interp(np.asarray(levels), places, scores)
+    middle = float(np.interp(0.5, places, scores))
+    moved, scale = pooled(local, family, middle)
+    return np.asarray(moved + (at - middle) * scale * stretch)
+
+
+def pooled(local: Sequence[LocalScore], family: str, middle: float) -> tuple[float, float]:
+    """Return the middle of the scores and the factor on their spread after the own cooks."""
+    cooks: dict[str, list[LocalScore]] = {}
+    for score in _latest(local):
+        cooks.setdefault(score.cook, []).append(score)
+    if not cooks:
+        return middle, 1.0
+    each = np.array([np.median([score.z for score in own]) for own in cooks.values()])
+    alike = np.array([own[0].family == family for own in cooks.values()])
+    noise = (1.0 - KITCHEN_SHARE) / KITCHEN_SHARE
+    known = len(each) / (len(each) + noise)
+    kitchen = middle + known * (float(np.median(each)) - middle)
+    same = float(np.median(each[alike])) if alike.any() else kitchen
+    there = int(alike.sum()) / (int(alike.sum()) + FAMILY_COOKS)
+    moved = kitchen + there * (same - kitchen)
+    # How much cooks differ: the library's word and theirs, outliers drawn in.
+    seen = np.clip(each - moved, -3.0, 3.0)
+    within = 1.0 - KITCHEN_SHARE
+    within = (SPREAD_COOKS * within + float((seen**2).sum())) / (SPREAD_COOKS + len(each))
+    return moved, sqrt(within + KITCHEN_SHARE * (1.0 - known))
 
 
 def _latest(local: Sequence[LocalScore]) -> list[LocalScore]:

@@ -13,6 +13,7 @@ from pitlogger.forecast.blend import (
     calibrated,
     carried,
     own_cooks,
+    widening,
 )
 from pitlogger.forecast.change import explain
 from pitlogger.forecast.doubts import PREFIX, below_target, cannot_say
@@ -44,7 +45,7 @@ def forecast(request: Request, *, widen: bool = True, held: Library | None = Non
 
     Args:
         request: The question.
-        widen: Double the log interval until five own cooks are stored; off only to score.
+        widen: Widen the interval until five own cooks are stored; off only to score.
         held: Another library than the one shipped, for building and scoring.
     """
     past = history(request)
@@ -159,7 +160,8 @@ def _timed(request: Request, past: History, answer: Answer, widen: bool, held: L
         reason = _stays_below(request, past, None, held)
         said = replace(said, reason=reason, basis=_basis(request, past, None))
         return replace(said, change=explain(request, said))
-    z = calibrated(held.scores[made.phase], request.local, widened, LEVELS)
+    stretch = widening(request.target_c) if widened else 1.0
+    z = calibrated(held.scores[made.phase], request.local, stretch, LEVELS, request.family)
     seconds = [round(exp(middle.log_h + middle.sd * float(q)) * 3600) for q in z]
     p10, p50, p90 = (min(max(s, 60), LONGEST_S) for s in seconds)
     if request.target == "rest":

@@ -28,9 +28,14 @@ FILE, CHECKSUM = "library.npz", "library.sha256"
 LOWEST_SD, HIGHEST_SD = 0.02, 1.5
 SD_OVER_DEVIATION = 1.25  # of a normal variable, sqrt(pi / 2)
 FAR = 4.0
-_OVER, _FOIL, _PAPER = (
-    NAMES.index(name) for name in ("pit_over_target", "wrapped_foil", "wrapped_paper")
-)
+CLOSE_C, SETTLES = 5.0, 0.05
+LONG_LN_H = 2.0  # log hours from which a slope says that it may never arrive
+_OVER, _FOIL, _PAPER, _LINE, _CURVE = (
+    NAMES.index(name)
+    for name in (
+        "pit_over_target", "wrapped_foil", "wrapped_paper", "ln_linear_90", "ln_exponential",
+    )
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +46,7 @@ class Library:
         centre, scale: Of the features, shape (f,).
         networks: Log hours and log mean deviation from standardised features.
         constants: Constants of the blend.
-        arrival: Weights of the log odds of arrival, shape (6,).
+        arrival: Weights of the log odds of arrival, shape (8,).
         scores: Quantiles of calibration scores at (i + 0.5) / 30 in each phase of a cook,
             shape (phases, 30).
         prior: Prior of the physical model.
@@ -78,17 +83,24 @@ class Library:
             features: Features of the request, shape (f,).
             log_h: What the regression says.
         """
+        # A pit hardly over the target and a slope that says more than a day: the core settles.
+        if features[_OVER] < CLOSE_C and features[_LINE] > log(24.0):
+            return SETTLES
         return 1.0 / (1.0 + exp(-float(arrival_row(share, features, log_h) @ self.arrival)))
 
 
 def arrival_row(share: float, features: Array, log_h: float) -> Array:
-    """Return what the log odds of arrival are linear in, shape (6,)."""
+    """Return what the log odds of arrival are linear in, shape (8,)."""
     share = min(max(share, 0.003), 0.997)
     over = min(max(float(features[_OVER]), -5.0), 30.0)
     wrapped = float(features[_FOIL] + features[_PAPER])
     return np.array(
-        [1.0, log(share / (1.0 - share)), over / 10.0, (over / 10.0) ** 2, log_h, wrapped]
-    )
+        [
+            1.0, log(share / (1.0 - share)), over / 10.0, (over / 10.0) ** 2, log_h, wrapped,
+            max(float(features[_LINE]) - LONG_LN_H, 0.0),
+            max(float(features[_CURVE]) - LONG_LN_H, 0.0),
+        ]
+    )  # fmt: skip
 
 
 @lru_cache(maxsize=1)

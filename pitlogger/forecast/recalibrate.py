@@ -70,6 +70,6 @@ def running_coverage(
     inside = 0
     for score in local:
         others = [other for other in local if other.cook != score.cook]
-        low, _, high = calibrated(usual, others, widen=False, levels=LEVELS)
+        low, _, high = calibrated(usual, others, 1.0, LEVELS, score.family)
         inside += low <= score.z <= high
     return inside / len(local), len(local)

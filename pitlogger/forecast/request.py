@@ -116,7 +116,7 @@ class Answer:
     Attributes:
         p10_s, p50_s, p90_s: Quantiles, given that the target is reached at all.
         p_reach: Probability of that within a day, at the present pit.
-        widened: The interval was doubled in logs, since few own cooks are stored.
+        widened: The interval is wider, since few own cooks are stored.
         reason: Why there is no time, or what stands in the way; empty if nothing does.
         change: One line when the estimate moved by more than half an hour, else empty.
         ask: What would make the forecast better if a person said it.

@@ -56,13 +56,33 @@ def test_a_reached_target_needs_no_more_time() -> None:
     assert (answer.p10_s, answer.p50_s, answer.p90_s, answer.p_reach) == (0, 0, 0, 1.0)
 
 
-def test_the_interval_is_doubled_in_logs_until_five_own_cooks_are_stored() -> None:
+def test_the_interval_is_wider_until_five_own_cooks_are_stored() -> None:
     few = tuple(LocalScore(f"cook-{i}", "brisket", 0.0) for i in range(4))
     many = (*few, LocalScore("cook-5", "brisket", 0.0))
     wide, narrow = forecast(request(4.0, local=few)), forecast(request(4.0, local=many))
     assert wide.widened
     assert not narrow.widened
-    assert _log_width(wide) > 1.5 * _log_width(narrow)
+    assert _log_width(wide) > 1.15 * _log_width(narrow)
+
+
+def test_a_target_in_the_stall_is_told_with_a_far_wider_interval() -> None:
+    asked = request(3.0, target_c=73.9)
+    told, bare = forecast(asked), forecast(asked, widen=False)
+    assert _log_width(told) == pytest.approx(2.7 * _log_width(bare), rel=0.02)
+
+
+def test_one_odd_cook_moves_the_forecast_little() -> None:
+    steady = tuple(LocalScore(f"cook-{i}", "brisket", 0.0) for i in range(6))
+    odd = (*steady, LocalScore("odd", "brisket", 8.0))
+    usual, moved = forecast(request(4.0, local=steady)), forecast(request(4.0, local=odd))
+    assert usual.p50_s is not None
+    assert moved.p50_s == pytest.approx(usual.p50_s, rel=0.05)
+
+
+def test_three_late_cooks_of_this_family_move_it_more_than_three_of_another() -> None:
+    late = [tuple(LocalScore(f"c{i}", cut, 1.0) for i in range(3)) for cut in ("brisket", "lamb")]
+    asked = [forecast(request(4.0, local=local)).p50_s or 0 for local in late]
+    assert asked[0] > asked[1] > (forecast(request(4.0)).p50_s or 0)
 
 
 def test_own_cooks_that_ran_late_move_the_median_later() -> None:

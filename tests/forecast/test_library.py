@@ -14,6 +14,7 @@ from pitlogger.forecast.finish import forecast
 from pitlogger.forecast.history import history
 from pitlogger.forecast.library import library
 from pitlogger_simulators.forecast_library.build import held_out
+from pitlogger_simulators.forecast_library.plants import PLANTS
 from pitlogger_simulators.forecast_library.population import simulate
 from pitlogger_simulators.forecast_library.snapshots import scoring
 from tests.benchmarks.measured import moments as measured_moments
@@ -42,14 +43,18 @@ def test_a_damaged_file_is_told_and_not_used(monkeypatch: pytest.MonkeyPatch) ->
     library.cache_clear()
 
 
-def test_the_same_seed_simulates_the_same_cooks() -> None:
-    assert np.array_equal(simulate(5, 3, hours=1.0).core_c, simulate(5, 3, hours=1.0).core_c)
+@pytest.mark.parametrize("plant", PLANTS)
+def test_the_same_seed_simulates_the_same_cooks(plant: str) -> None:
+    one, other = (simulate(5, 3, plant, hours=1.0) for _ in range(2))
+    assert np.array_equal(one.core_c, other.core_c)
 
 
 @pytest.mark.slow
 def test_unseen_cooks_are_covered_and_nearer_than_by_their_slope() -> None:
-    asked = [m for m in scoring(held_out(60), 5) if np.isfinite(m.left_h)]
-    inside, error, line = [], [], []
+    asked = [
+        m for plant in PLANTS for m in scoring(held_out(25, plant), 5) if np.isfinite(m.left_h)
+    ]
+    inside, error, line, far = [], [], [], []
     for moment in asked:
         answer = forecast(moment.request, widen=False)
         if answer.p10_s is None or answer.p50_s is None or answer.p90_s is None:
@@ -58,9 +63,11 @@ def test_unseen_cooks_are_covered_and_nearer_than_by_their_slope() -> None:
         inside.append(answer.p10_s <= left_s <= answer.p90_s)
         error.append(abs(answer.p50_s - left_s))
         gap = moment.request.target_c - moment.past.level_c
+        far.append(moment.moment in ("6h", "4h", "stall"))
         line.append(abs(3600 * gap / max(moment.past.slope_c_per_h(30), 0.3) - left_s))
     assert 0.68 <= np.mean(inside) <= 0.92
-    assert np.median(error) < 0.6 * np.median(line)
+    assert np.median(np.array(error)[far]) < 0.6 * np.median(np.array(line)[far])
+    assert np.median(error) < 0.75 * np.median(line)
 
 
 def test_measured_records_are_inside_the_widened_interval_mostly() -> None:

@@ -67,3 +67,19 @@ def test_running_coverage_counts_own_moments_inside() -> None:
     share, count = running_coverage(near + far) or (0.0, 0)
     assert share == pytest.approx(0.9)
     assert count == 10
+
+
+def test_a_gain_is_told_with_its_own_uncertainty_about_the_middle() -> None:
+    _, options = what_if(request(5.5, wrap_plan="none", wrap_at_c=None))
+    foil = next(option for option in options if option.action == "wrap in foil now")
+    assert foil.shift_s is not None
+    assert foil.likely_s is not None
+    least, most = sorted(foil.likely_s, key=abs)
+    assert abs(least) < abs(foil.shift_s) < abs(most)
+    assert "(likely " in foil.text
+
+
+def test_a_cooler_pit_is_not_offered_on_the_way_to_135_f() -> None:
+    cold, warm = (what_if(request(hours))[1] for hours in (1.5, 5.0))
+    assert all("down" not in option.action for option in cold)
+    assert any("down" in option.action for option in warm)

@@ -64,14 +64,15 @@ def _target(row: dict[str, Any]) -> str:
     widened = f", widened: {row['own_cooks']} own cooks stored" if row["widened"] else ""
     reach = f", {100 * row['p_reach']:.0f} % likely at all" if row["p_reach"] < 0.95 else ""
     reason = f"; {row['reason']}" if row["reason"] else ""
-    return f"{what} {_span(row)}{widened}{reach}{reason}"
+    serve = f"; for serving plan on {_clock(row['p90'])}" if row["target"] != "wrap" else ""
+    return f"{what} {_span(row)}{serve}{widened}{reach}{reason}"
 
 
 def _span(row: dict[str, Any]) -> str:
     if row["p50"] is None:
         return f"- {row['reason']}" if row["reason"] else "- no time"
     early, late = _clock(row["p10"]), _clock(row["p90"])
-    return f"about {_clock(row['p50'])} (8 in 10 between {early} and {late})"
+    return f"about {_clock(row['p50'])}, likely between {early} and {late}"
 
 
 def _clock(at: str) -> str:

@@ -1,4 +1,10 @@
-"""The recipe: seeds, sizes, splits. One call makes the octets that are shipped."""
+"""The recipe: seeds, sizes, splits. One call makes the bytes that are shipped.
+
+Nothing is scored or calibrated by networks that saw its own plant: for each plant there is a
+library trained on the others (``left_out``), which answers the moments of that plant's fresh
+cooks. Blend and intervals come from those answers; the networks that are shipped learn from all
+plants.
+"""
 
 from __future__ import annotations
 
@@ -7,84 +13,125 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+import numpy.typing as npt
 
 from pitlogger.forecast.library import CHECKSUM, FILE, Library, unpack
-from pitlogger_simulators.forecast_library.population import (
-    SHIFTED,
-    USUAL,
-    WIDE,
-    Cooks,
-    Draw,
-    concatenate,
-    simulate,
-)
+from pitlogger_simulators.forecast_library.plants import PLANTS
+from pitlogger_simulators.forecast_library.population import Cooks, concatenate, simulate
 from pitlogger_simulators.forecast_library.prior import fit_prior
-from pitlogger_simulators.forecast_library.snapshots import arriving, scoring, training
-from pitlogger_simulators.forecast_library.train import calibrate, pack, table, train
+from pitlogger_simulators.forecast_library.snapshots import (
+    Snapshot,
+    arriving,
+    scoring,
+    training,
+)
+from pitlogger_simulators.forecast_library.train import (
+    Judged,
+    calibrate,
+    judge,
+    pack,
+    table,
+    train,
+)
 
-BLOCK = 500  # cooks simulated at once
+Array = npt.NDArray[np.float64]
+
+BLOCK = 400  # cooks simulated at once
 FOLDER = Path(__file__).parents[3] / "pitlogger" / "forecast" / "data"
 
 
 @dataclass(frozen=True, slots=True)
 class Recipe:
-    """How many cooks go where; no cook is ever in two of them.
+    """How many cooks of each plant go where; no cook is ever in two of them.
 
     Attributes:
-        usual, wide: The networks are trained on, drawn as such. calibrate, calibrate_wide:
-            The blend and the intervals come from. prior: The physical model's prior.
-        each: Moments asked of each training cook.
+        train: The networks are trained on. calibrate: Blend, intervals and scores come from.
+            prior: The physical model's prior.
+        each: Moments of each training cook.
         networks: How many are trained. rounds: How often they look at each moment.
     """
 
     seed: int = 1
-    usual: int = 12_000
-    wide: int = 9_000
-    calibrate: int = 1200
-    calibrate_wide: int = 300
-    prior: int = 400
-    each: int = 14
+    train: int = 1600
+    calibrate: int = 200
+    prior: int = 120
+    each: int = 12
     networks: int = 3
-    rounds: int = 16
+    rounds: int = 12
+
+
+@dataclass(frozen=True, slots=True)
+class LeftOut:
+    """One plant and the library that never saw it, with what that library says of its cooks."""
+
+    plant: str
+    held: Library
+    asked: list[Snapshot]
+    judged: Judged
+    late: Judged
 
 
 def build(recipe: Recipe) -> bytes:
-    """Return the library as the octets of its file."""
-    seed = 10_000 * recipe.seed
-    prior, _ = fit_prior(simulate(seed + 1, recipe.prior))
-    drawn = [(USUAL, recipe.usual, seed + 1000), (WIDE, recipe.wide, seed + 3000)]
-    blocks = [
-        table(training(simulate(begin + index, BLOCK, draw), begin + 1000 + index, recipe.each))
-        for draw, cooks, begin in drawn
-        for index in range(cooks // BLOCK)
-    ]
-    x, y = (np.concatenate(parts) for parts in zip(*blocks, strict=True))
-    held = train(x, y, prior, seed + 400, recipe.networks, recipe.rounds)
-    fresh = population(seed + 500, recipe.calibrate, USUAL)
-    wider = population(seed + 600, recipe.calibrate_wide, WIDE)
-    asked = training(fresh, seed + 501, 2) + scoring(fresh, seed + 502)
-    asked += training(wider, seed + 601, 2) + scoring(wider, seed + 602)
-    # As packed and read back: what is calibrated is what is shipped.
-    return pack(calibrate(unpack(pack(held)), asked, arriving(fresh, seed + 503)))
-
-
-def population(seed: int, n: int, draw: Draw) -> Cooks:
-    """Return ``n`` cooks, simulated in blocks."""
-    return concatenate(
-        [simulate(seed + 7919 * (i // BLOCK), min(BLOCK, n - i), draw) for i in range(0, n, BLOCK)]
+    """Return the library as the bytes of its file."""
+    tables = training_tables(recipe)
+    folds = left_out(recipe, tables)
+    x, y = (np.concatenate(parts) for parts in zip(*tables.values(), strict=True))
+    seed = _seed(recipe) + 400
+    held = train(x, y, folds[0].held.prior, seed, recipe.networks, recipe.rounds)
+    held = calibrate(
+        held,
+        Judged.of([fold.judged for fold in folds]),
+        Judged.of([fold.late for fold in folds]),
     )
+    return pack(held)
 
 
-def held_out(n: int, *, shifted: bool = False) -> Cooks:
-    """Return cooks for scoring that no part of the recipe has seen."""
-    return population(900_001 if shifted else 800_001, n, SHIFTED if shifted else USUAL)
+def training_tables(recipe: Recipe) -> dict[str, tuple[Array, Array]]:
+    """Return features (n, f) and log hours left (n,) for each plant."""
+    found = {}
+    for number, plant in enumerate(PLANTS):
+        begin = _seed(recipe) + 1000 * (number + 1)
+        blocks = [
+            table(training(simulate(begin + i, BLOCK, plant), begin + 500 + i, recipe.each))
+            for i in range(recipe.train // BLOCK)
+        ]
+        x, y = (np.concatenate(parts) for parts in zip(*blocks, strict=True))
+        found[plant] = x, y
+    return found
 
 
-def write(octets: bytes, folder: Path = FOLDER) -> str:
+def left_out(recipe: Recipe, tables: dict[str, tuple[Array, Array]]) -> list[LeftOut]:
+    """Return for each plant a library trained on the others, and its answers there."""
+    seed = _seed(recipe)
+    some = [simulate(seed + 1 + i, recipe.prior, plant) for i, plant in enumerate(PLANTS)]
+    prior, _ = fit_prior(concatenate(some))
+    folds = []
+    for number, plant in enumerate(PLANTS):
+        others = [pair for name, pair in tables.items() if name != plant]
+        x, y = (np.concatenate(parts) for parts in zip(*others, strict=True))
+        # As packed and read back: what is calibrated is what is shipped.
+        held = unpack(pack(train(x, y, prior, seed + 300 + number, 2, recipe.rounds)))
+        fresh = held_out(recipe.calibrate, plant, seed=seed)
+        asked = training(fresh, seed + 501, 1) + scoring(fresh, seed + 502)
+        late = judge(held, arriving(fresh, seed + 503))
+        folds.append(LeftOut(plant, held, asked, judge(held, asked), late))
+    return folds
+
+
+def held_out(n: int, plant: str, *, seed: int = 900_000) -> Cooks:
+    """Return fresh cooks of a plant."""
+    return simulate(seed + 700 + list(PLANTS).index(plant), n, plant)
+
+
+def _seed(recipe: Recipe) -> int:
+    return 10_000 * recipe.seed
+
+
+def write(library: bytes, folder: Path = FOLDER) -> str:
     """Write the library and its checksum; return the checksum."""
     folder.mkdir(parents=True, exist_ok=True)
-    (folder / FILE).write_bytes(octets)
-    checksum = hashlib.sha256(octets).hexdigest()
+    (folder / FILE).write_bytes(library)
+    checksum = hashlib.sha256(library).hexdigest()
     (folder / CHECKSUM).write_text(f"{checksum}  {FILE}\n")
     return checksum
 
@@ -96,6 +143,6 @@ def difference(ours: Library, shipped: Library) -> float:
     of it: a per cent or three of the remaining time is agreement. A changed plant, recipe or
     seed is far beyond it.
     """
-    moments = training(simulate(77, 20), 78, 3)
+    moments = [m for plant in PLANTS for m in training(simulate(77, 20, plant), 78, 3)]
     pairs = [(ours.predict(m.features()), shipped.predict(m.features())) for m in moments]
     return max(max(abs(a[0] - b[0]), abs(a[1] - b[1])) for a, b in pairs)

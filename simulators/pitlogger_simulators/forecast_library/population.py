@@ -1,65 +1,54 @@
-"""Cooks to learn from and to be judged by: plant, probe, pit and people drawn wide.
+"""Cooks to learn from and to be judged by: plants, probe, pit and people drawn wide.
 
-Each draw differs in size, shape, meat, pit, weather of the fire, wrap and its moment,
+Each draw differs in plant, size, shape, meat, pit, weather of the fire, wrap and its moment,
 place of the probe and quality of the log. Ranges are those of published fits and of
 pieces as sold; where a range is assumed it is wide on purpose, since real cooks are a
-larger shift than one simulated population is from another.
+larger shift than one simulated population is from another. Every cook runs faster or slower than
+its plant by a factor of its own, with the slow tail that measured cooks have.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, fields, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, fields
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
 from pitlogger.forecast.shape import FAMILY
-from pitlogger_simulators.plant.body import Body
-from pitlogger_simulators.plant.boundary import MEAT_EMISSIVITY, Boundary
-from pitlogger_simulators.plant.cuts import CUT_SHAPES, PieceSpec
-from pitlogger_simulators.plant.cuts import Shape as BodyShape
-from pitlogger_simulators.plant.parameters import Parameters
+from pitlogger_simulators.forecast_library.plants import PLANTS, Pieces
 
 Array = npt.NDArray[np.float64]
 
-DT_S = 30.0
+DT_S = 60.0
 HOURS = 26.0
-RECORD_S = 60.0
 # family: the cut that stands for it, and its share of the population
 FAMILIES = {
-    "brisket": ("brisket-packer", 0.42), "pork-shoulder": ("pork-butt", 0.28),
-    "beef-roast": ("beef-chuck", 0.07), "lamb": ("lamb-shoulder", 0.05),
-    "turkey": ("turkey-breast", 0.04), "chicken": ("chicken-whole", 0.03),
+    "brisket": ("brisket-packer", 0.48), "pork-shoulder": ("pork-butt", 0.26),
+    "beef-roast": ("beef-chuck", 0.06), "lamb": ("lamb-shoulder", 0.04),
+    "turkey": ("turkey-breast", 0.03), "chicken": ("chicken-whole", 0.03),
     "pork-belly": ("pork-belly", 0.03), "beef-ribs": ("beef-ribs", 0.04),
-    "pork-ribs": ("pork-st-louis", 0.04),
+    "pork-ribs": ("pork-st-louis", 0.03),
 }  # fmt: skip
-# wrap: share; lowest and highest factor on vapour and on radiation. Published fitted ranges
-# for foil and paper, widened to the plant's own; boat and pan assumed between.
+# wrap: share; lowest and highest factor on vapour (of a fully wet surface), on radiation and
+# on convection. About the refitted plant's own; boat and pan assumed.
 WRAPS = {
-    "none": (0.27, (1.0, 1.0), (1.0, 1.0)), "paper": (0.28, (0.02, 0.25), (0.9, 1.0)),
-    "foil": (0.30, (0.003, 0.03), (0.4, 0.75)), "boat": (0.07, (0.25, 0.5), (0.7, 0.9)),
-    "pan": (0.08, (0.008, 0.1), (0.5, 0.8)),
+    "none": (0.28, (1.0, 1.0), (1.0, 1.0), (1.0, 1.0)),
+    "paper": (0.28, (0.03, 0.25), (0.85, 1.0), (0.85, 1.0)),
+    "foil": (0.30, (0.003, 0.02), (0.42, 0.8), (0.55, 0.9)),
+    "boat": (0.07, (0.06, 0.3), (0.6, 0.9), (0.7, 0.95)),
+    "pan": (0.07, (0.004, 0.04), (0.4, 0.75), (0.5, 0.9)),
 }  # fmt: skip
-# Factors on the plant's own meat parameters, lowest and highest, drawn evenly in logs: far
-# wider than the plant draws them, so that stalls of every kind are in.
+# Factors on the meat's parameters, lowest and highest, drawn evenly in logs: far wider than
+# the plant draws them, so that stalls of every kind are in. Each plant takes those it has.
 FACTORS = {
-    "wet_share": (0.7, 1.9), "to_surface": (0.7, 1.05), "film_max": (0.5, 2.5),
-    "expulsion_per_s_60c": (0.4, 2.0), "holding_centre_c": (0.94, 1.06),
-    "holding_slope_per_c": (0.6, 1.1), "bark_h": (0.6, 2.6), "bark_power": (0.1, 1.2),
-    "bark_resistance": (0.4, 4.0), "renderable": (0.7, 1.3), "fat_factor": (0.6, 1.5),
-    "conductivity_factor": (0.9, 1.1), "area_factor": (0.9, 1.1),
-}  # fmt: skip
-# Wider still, to the ranges published for ensembles; the forecast learns from these as well.
-WIDE_FACTORS = FACTORS | {
-    "wet_share": (0.6, 2.3), "to_surface": (0.5, 1.05), "film_max": (0.3, 3.0),
-    "expulsion_per_s_60c": (0.3, 3.1), "bark_h": (0.5, 3.2), "bark_power": (0.08, 1.3),
-    "bark_resistance": (0.3, 5.0),
-}  # fmt: skip
-SHIFTED_FACTORS = FACTORS | {
-    "wet_share": (1.0, 1.7), "expulsion_per_s_60c": (0.2, 0.5), "bark_h": (1.2, 2.2),
-    "bark_power": (0.05, 0.15), "bark_resistance": (0.3, 1.0),
+    "wet_share": (0.7, 1.35), "to_surface": (0.7, 1.35), "film_max": (0.5, 2.0),
+    "expulsion_per_s_60c": (0.5, 2.0), "holding_centre_c": (0.96, 1.04),
+    "holding_slope_per_c": (0.6, 1.1), "bark_h": (0.68, 1.45), "bark_power": (0.1, 1.8),
+    "bark_resistance": (0.5, 1.9), "bark_growth": (0.85, 1.35), "renderable": (0.7, 1.3),
+    "fat_factor": (0.6, 1.5),
+    "conductivity_factor": (0.9, 1.1),
 }  # fmt: skip
 
 
@@ -71,7 +60,7 @@ class Cooks:
         core_c: What the probe would show without noise, shape (minutes, n).
         read_c: What it shows; ``nan`` where the log has a gap or had not begun.
         pit_c: What the pit probe shows, shape (minutes, n).
-        family, wrap: Names, one a cook. wrapped_min: minute of wrapping, -1 for never.
+        family, wrap, plant: Names, one a cook. wrapped_min: minute of wrapping, -1 for never.
         wrap_at_c: Planned core temperature of wrapping.
         mass_g, thickness_mm: As a person would say them.
         set_point_c: Set point over time, shape (minutes, n).
@@ -82,6 +71,7 @@ class Cooks:
     pit_c: Array
     family: list[str]
     wrap: list[str]
+    plant: list[str]
     wrapped_min: npt.NDArray[np.int64]
     wrap_at_c: Array
     mass_g: Array
@@ -103,127 +93,133 @@ class Draw:
         thicker: Factor on half-thickness. windier: on the wander of the pit.
         offset_c: Pit probe against the air at the meat, beside a normal spread of 2 C. Where it
             sits in the lid it reads hotter (common practice, no source).
+        slower: Mean and spread of the logarithm of each cook's own factor on time.
     """
 
     factors: Mapping[str, tuple[float, float]]
-    wall_below_c: tuple[float, float] = (3.0, 16.0)
-    h_c: tuple[float, float] = (6.0, 12.0)
+    wall_below_c: tuple[float, float] = (3.0, 14.0)
+    h_c: tuple[float, float] = (7.0, 11.0)
     thicker: float = 1.0
     windier: float = 1.0
-    offset_c: tuple[float, float] = (0.0, 0.0)
+    offset_c: tuple[float, float] = (-2.0, 3.0)
+    slower: tuple[float, float] = (0.03, 0.14)
 
 
 USUAL = Draw(FACTORS)
-WIDE = Draw(WIDE_FACTORS, (0.0, 20.0), (5.0, 14.0), windier=1.2, offset_c=(-4.0, 10.0))
-SHIFTED = Draw(SHIFTED_FACTORS, (8.0, 20.0), (7.5, 15.0), 1.15, 1.6, (-6.0, 6.0))
 
 
-def simulate(seed: int, n: int, draw: Draw = USUAL, *, hours: float = HOURS) -> Cooks:
-    """Return ``n`` cooks; the same seed gives the same cooks."""
+def simulate(
+    seed: int, n: int, plant: str = "shrinking-cells", draw: Draw = USUAL, *, hours: float = HOURS
+) -> Cooks:
+    """Return ``n`` cooks of a plant (see ``PLANTS``); the same seed gives the same cooks."""
     dice = np.random.default_rng(seed)
     family = _chosen(dice, {name: share for name, (_, share) in FAMILIES.items()}, n)
-    wrap = _chosen(dice, {name: share for name, (share, _, _) in WRAPS.items()}, n)
+    wrap = _chosen(dice, {name: share for name, (share, *_) in WRAPS.items()}, n)
     mass_kg, half_mm, compact = _sizes(dice, family, draw)
-    parameters = _parameters(dice, n, draw)
     steps = int(hours * 3600 / DT_S)
     set_point, air = _pit(dice, n, steps, draw)
     wrap_at = np.where(dice.random(n) < 0.8, dice.uniform(60.0, 77.0, n), 200.0)
-    wrap_at_h = np.where(wrap_at > 100.0, dice.uniform(2.0, 6.5, n), 99.0)
-    missed_by = dice.normal(0.0, 1.5, n)
-    vapour, radiation, convection = _wrapping(dice, wrap)
-    wall_below = dice.uniform(*draw.wall_below_c, n)
-    humidity = np.exp(dice.uniform(np.log(0.012), np.log(0.12), n))
-    h_c = np.exp(dice.uniform(np.log(draw.h_c[0]), np.log(draw.h_c[1]), n))
-    body = Body(_specs(dice, family, mass_kg, half_mm, compact), parameters, n_cells=10)
-    place = np.where(dice.random(n) < 0.2, dice.uniform(0.2, 0.55, n), dice.uniform(0.0, 0.15, n))
-    every = int(RECORD_S / DT_S)
-    core = np.empty((steps // every, n))
-    wrapped_min = np.full(n, -1)
-    wraps = np.array([w != "none" for w in wrap])
-    on = np.zeros(n, dtype=bool)
-    with np.errstate(over="ignore", invalid="ignore"):
-        for k in range(steps):
-            if k % every == 0:
-                core[k // every] = _at(body.meat.temperature_c, place)
-                now = (
-                    wraps
-                    & ~on
-                    & ((body.core_c >= wrap_at + missed_by) | (k * DT_S / 3600.0 >= wrap_at_h))
-                )
-                wrapped_min[now] = k // every
-                on |= now
-            body.step(
-                DT_S,
-                Boundary(
-                    air[k], air[k] - wall_below, humidity, h_c * np.where(on, convection, 1.0),
-                    MEAT_EMISSIVITY * np.where(on, radiation, 1.0), np.where(on, vapour, 1.0),
-                ),
-            )  # fmt: skip
-    read, pit = _log(dice, core, air[::every], draw)
+    wrap_at_h = np.where(wrap_at > 100.0, dice.uniform(2.0, 7.5, n), 99.0)
+    pieces = _pieces(dice, family, wrap, (mass_kg, half_mm, compact), draw)
+    place = np.where(dice.random(n) < 0.25, dice.uniform(0.15, 0.5, n), dice.uniform(0.0, 0.15, n))
+    slower = np.exp(np.clip(dice.normal(*draw.slower, n), -0.3, 0.6))
+    bare = np.array([w == "none" for w in wrap])
+    at_c = np.where(bare, 999.0, wrap_at + dice.normal(0.0, 1.5, n))
+    at_h = np.where(bare, 999.0, wrap_at_h)
+    core, wrapped_min = _cook(plant, pieces, air, place, slower, at_c, at_h)
+    read, pit = _log(dice, core, air, draw)
     said_at = np.where(wrap_at > 100.0, np.nan, wrap_at)
     cooks = Cooks(
-        core, read, pit, family, wrap, wrapped_min, said_at, mass_kg * 1000.0,
-        2.0 * half_mm * np.exp(dice.normal(0.0, 0.08, n)), set_point[::every],
+        core, read, pit, family, wrap, [plant] * n, wrapped_min, said_at, mass_kg * 1000.0,
+        2.0 * half_mm * np.exp(dice.normal(0.0, 0.08, n)), set_point,
     )  # fmt: skip
     return _sound(cooks)
 
 
+def _cook(
+    plant: str, pieces: Pieces, air: Array, place: Array, slower: Array, at_c: Array, at_h: Array
+) -> tuple[Array, npt.NDArray[np.int64]]:
+    """Return the core each minute, (minutes, n), and the minute of wrapping.
+
+    The plant runs on a time of its own, ``slower`` times shorter than that of the pit.
+    """
+    steps, n = air.shape
+    columns, own = np.arange(n), np.empty((steps, n))
+    body = PLANTS[plant](pieces)
+    on, wrapped_min = np.zeros(n, dtype=bool), np.full(n, -1)
+    with np.errstate(over="ignore", invalid="ignore"):
+        for k in range(steps):
+            minute = np.minimum((k * slower).astype(np.int64), steps - 1)
+            own[k] = body.core_c(place)
+            now = ~on & ((body.core_c(np.zeros(n)) >= at_c) | (minute / 60.0 >= at_h))
+            wrapped_min[now] = minute[now]
+            on |= now
+            body.step(DT_S, air[minute, columns], on)
+    wrapped_min[wrapped_min >= steps - 1] = -1
+    at = np.arange(steps)[:, None] / slower
+    low = np.minimum(at.astype(np.int64), steps - 2)
+    part = np.minimum(at - low, 1.0)
+    return own[low, columns] * (1.0 - part) + own[low + 1, columns] * part, wrapped_min
+
+
 def _sound(cooks: Cooks) -> Cooks:
     """Return the cooks without those (one in thousands) whose outer cell dried to nothing."""
-    kept = np.flatnonzero((np.abs(cooks.core_c) < 200.0).all(axis=0))
+    with np.errstate(invalid="ignore"):
+        return select(cooks, np.flatnonzero((np.abs(cooks.core_c) < 200.0).all(axis=0)))
+
+
+def select(cooks: Cooks, columns: Sequence[int] | npt.NDArray[np.intp]) -> Cooks:
+    """Return some of the cooks."""
 
     def chosen(name: str) -> Any:
         value = getattr(cooks, name)
-        return [value[i] for i in kept] if isinstance(value, list) else value[..., kept]
+        return [value[i] for i in columns] if isinstance(value, list) else value[..., columns]
 
     return Cooks(*(chosen(field.name) for field in fields(Cooks)))
+
+
+def _pieces(
+    dice: np.random.Generator, family: list[str], wrap: list[str],
+    sizes: tuple[Array, Array, Array], draw: Draw,
+) -> Pieces:  # fmt: skip
+    n, (mass_kg, half_mm, compact) = len(family), sizes
+
+    def between(low: float, high: float) -> Array:
+        return np.exp(dice.uniform(np.log(low), np.log(high), n))
+
+    layer = [np.array([WRAPS[w][k] for w in wrap]) for k in (1, 2, 3)]
+    vapour, radiation, still = (
+        np.exp(np.log(ends[:, 0]) + dice.random(n) * np.log(ends[:, 1] / ends[:, 0]))
+        for ends in layer
+    )
+    return Pieces(
+        cut=[FAMILIES[name][0] for name in family],
+        mass_kg=mass_kg,
+        half_m=half_mm / 1000.0,
+        area_m2=between(0.74, 1.08) * (compact + 1.0) * mass_kg / 1030.0 / (half_mm / 1000.0),
+        compact=compact,
+        start_c=np.clip(dice.normal(6.0, 4.0, n), 0.0, 22.0),
+        convection=between(*draw.h_c),
+        wall_below_c=dice.uniform(*draw.wall_below_c, n),
+        humidity=between(0.015, 0.12),
+        vapour=vapour,
+        radiation=radiation,
+        still=still,
+        factors={name: between(*ends) for name, ends in draw.factors.items()},
+    )
 
 
 def _chosen(dice: np.random.Generator, shares: dict[str, float], n: int) -> list[str]:
     return [str(name) for name in dice.choice(list(shares), size=n, p=list(shares.values()))]
 
 
-def _specs(
-    dice: np.random.Generator, family: list[str], mass_kg: Array, half_mm: Array, compact: Array
-) -> list[PieceSpec]:
-    start = np.clip(dice.normal(6.0, 4.0, len(family)), 0.0, 22.0)
-    area = (compact + 1.0) * mass_kg / 1030.0 / (half_mm / 1000.0)
-    specs = []
-    for i, name in enumerate(family):
-        cut = FAMILIES[name][0]
-        shape = BodyShape(float(half_mm[i]) / 1000.0, float(area[i]), CUT_SHAPES[cut].composition)
-        specs.append(
-            PieceSpec(cut, float(mass_kg[i]) * 1000.0, start_c=float(start[i]), body=shape)
-        )
-    return specs
-
-
 def _sizes(dice: np.random.Generator, family: list[str], draw: Draw) -> tuple[Array, Array, Array]:
     usual = np.array([FAMILY[name] for name in family])
     n = len(family)
-    mass = usual[:, 1] * np.exp(dice.normal(0.08, 0.33, n))
+    mass = usual[:, 1] * np.exp(dice.normal(0.14, 0.33, n))
     half = usual[:, 0] * (mass / usual[:, 1]) ** 0.28 * np.exp(dice.normal(0.06, 0.15, n))
     half = half * draw.thicker
     return mass, half, np.clip(usual[:, 2] + dice.normal(0.0, 0.15, n), 0.05, 1.9)
-
-
-def _parameters(dice: np.random.Generator, n: int, draw: Draw) -> Parameters:
-    usual = Parameters()
-    drawn = {
-        name: getattr(usual, name) * np.exp(dice.uniform(np.log(low), np.log(high), n))
-        for name, (low, high) in draw.factors.items()
-    }
-    return replace(usual.spread_over(n), **drawn)
-
-
-def _wrapping(dice: np.random.Generator, wrap: list[str]) -> tuple[Array, Array, Array]:
-    n = len(wrap)
-    vapour = np.array([WRAPS[w][1] for w in wrap])
-    radiation = np.array([WRAPS[w][2] for w in wrap])
-    where = dice.random(n)
-    shut = np.exp(np.log(vapour[:, 0]) + where * np.log(vapour[:, 1] / vapour[:, 0]))
-    glow = radiation[:, 0] + dice.random(n) * (radiation[:, 1] - radiation[:, 0])
-    return shut, glow, dice.uniform(0.75, 0.95, n)
 
 
 def _pit(dice: np.random.Generator, n: int, steps: int, draw: Draw) -> tuple[Array, Array]:
@@ -260,14 +256,6 @@ def _troubles(dice: np.random.Generator, air: Array, hours: Array) -> None:
         at, lasts, deep = dice.uniform(1.0, 10.0), dice.uniform(0.5, 2.0), dice.uniform(10, 45)
         since = (hours - at) / lasts
         air[:, column] -= deep * np.clip(np.minimum(since, (2.0 - since)), 0.0, 1.0)
-
-
-def _at(cells_c: Array, place: Array) -> Array:
-    """Return the temperature at a share of the way out of the centre."""
-    position = place * (len(cells_c) - 1)
-    low = np.floor(position).astype(int)
-    part, columns = position - low, np.arange(cells_c.shape[1])
-    return np.asarray(cells_c[low, columns] * (1 - part) + cells_c[low + 1, columns] * part)
 
 
 def _log(dice: np.random.Generator, core: Array, air: Array, draw: Draw) -> tuple[Array, Array]:

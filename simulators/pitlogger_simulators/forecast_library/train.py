@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 from itertools import product
 
@@ -37,6 +38,17 @@ class Judged:
     def __len__(self) -> int:
         return len(self.models)
 
+    @classmethod
+    def of(cls, parts: Sequence[Judged]) -> Judged:
+        """Return several as one."""
+        return cls(
+            np.concatenate([part.features for part in parts]),
+            np.concatenate([part.log_left for part in parts]),
+            np.concatenate([part.library_log for part in parts]),
+            np.concatenate([part.library_sd for part in parts]),
+            [model for part in parts for model in part.models],
+        )
+
     def chosen(self, which: npt.NDArray[np.bool_]) -> Judged:
         """Return the moments that are marked."""
         kept = [model for model, mark in zip(self.models, which, strict=True) if mark]
@@ -56,20 +68,19 @@ def train(x: Array, y: Array, prior: Prior, seed: int, count: int, rounds: int) 
     held = Library(
         x.mean(axis=0), np.maximum(x.std(axis=0), 1e-3),
         Networks(*(np.empty(0) for _ in fields(Networks))),
-        Blend(1.5, 0.1, 0.1), np.zeros(6), np.zeros((PHASES, SCORES)), prior,
+        Blend(1.5, 0.1, 0.1), np.zeros(8), np.zeros((PHASES, SCORES)), prior,
     )  # fmt: skip
     return replace(held, networks=fit_networks(held.standard(x), y, seed, count, rounds))
 
 
-def calibrate(held: Library, moments: list[Snapshot], late: list[Snapshot]) -> Library:
+def calibrate(held: Library, judged: Judged, late: Judged) -> Library:
     """Return the library with blend constants, scores and arrival fitted on fresh cooks.
 
     Args:
-        moments: Blend and scores come from those of them that got there.
+        judged: Blend and scores come from those of them that got there.
         late: Arrival comes from these, whether they got there or not.
     """
-    held = replace(held, arrival=_arrival(judge(held, late)))
-    judged = judge(held, moments)
+    held = replace(held, arrival=_arrival(late))
     judged = judged.chosen(np.isfinite(judged.log_left))
     constants = min(
         (
@@ -93,7 +104,7 @@ def judge(held: Library, moments: list[Snapshot]) -> Judged:
 
 
 def pack(held: Library) -> bytes:
-    """Return the library as the octets of a compressed ``.npz``, the same for the same arrays."""
+    """Return the library as the bytes of a compressed ``.npz``, the same for the same arrays."""
     networks = {name: getattr(held.networks, name) for name in (f.name for f in fields(Networks))}
     arrays: dict[str, Array | npt.NDArray[np.float32] | npt.NDArray[np.float16]] = {
         "centre": held.centre, "scale": held.scale,
