@@ -175,9 +175,10 @@ def markdown(found: list[Score], record: dict[str, float]) -> str:
 def alarm_table(told: list[Kept]) -> str:
     """Return the table of the prompts as the docs show it."""
     lead = (
-        "**Prompts that hang on it**, on cooks of a plant the library never saw, each with a service at "
-        "random (2 h before to 7 h after the meat is off the pit), looked at every half hour. In vain: of "
-        "those told, how many were not called for (late by under half an hour counts as in vain)."
+        "**Prompts that hang on it**, on cooks of a plant the library never saw, each with a "
+        "service at random (2 h before to 7 h after the meat is off the pit), looked at every half "
+        "hour. In vain: of those told, how many were not called for (late by under half an hour "
+        "counts as in vain)."
     )
     head = "| prompt | cooks that called for it | told ahead | before the service | in vain |"
     return "\n".join(
