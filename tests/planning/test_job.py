@@ -17,6 +17,7 @@ from pitlogger.errors import FieldError, UsageError
 from pitlogger.formats.job_file import parse_job
 from pitlogger.planning import Dish, PastCooks, PlanQuestion, Portion, plan
 from pitlogger.planning.job import answer_job
+from pitlogger.planning.job_change import follows
 from pitlogger.planning.job_months import by_month
 from pitlogger.planning.job_text import first_job
 from pitlogger.planning.quote import quote
@@ -260,3 +261,23 @@ def test_a_first_job_that_is_refused_writes_nothing(tmp_path: Path) -> None:
                                         "--place", "barn", "--menu", menu])  # fmt: skip
         assert said in str(run.exception)
         assert not file.exists()
+
+
+def test_a_change_tells_what_follows_elsewhere() -> None:
+    before, after = answered(JOB), answered(JOB.replace("guests = 120", "guests = 190"))
+    told = {change.what: (change.before, change.after) for change in follows(before, after)}
+    assert told["guests"] == ("120", "190")
+    assert told["total"] == (str(before.bill.total), str(after.bill.total))
+    assert {"pieces of whole brisket", "deposit", "profit"} <= set(told)
+    assert "light the fire by" not in told  # more guests, the same hour
+    assert follows(before, before) == ()
+
+
+def test_the_command_says_what_follows(tmp_path: Path) -> None:
+    was, now = tmp_path / "was.toml", tmp_path / "now.toml"
+    was.write_text(JOB, encoding="utf-8")
+    now.write_text(JOB.replace("17:00:00-05:00", "15:00:00-05:00"), encoding="utf-8")
+    args = ["job", "show", str(now), "--against", str(was), "--json"]
+    document = json.loads(CliRunner().invoke(root, args, catch_exceptions=False).stdout)
+    told = [change["what"] for change in document["changes"]]
+    assert told == ["light the fire by", "leave for orchard by"]

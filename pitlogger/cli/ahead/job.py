@@ -73,16 +73,27 @@ def new(file: Path, guests: int, serve_at: str, place: str, menu: str, name: str
 
 @job.command()
 @file_argument
+@click.option("--against", type=click.Path(path_type=Path, dir_okay=False),
+              help="The job as it was: also say what follows from the change.")  # fmt: skip
 @history_option
 @record_option
 @json_option
-def show(file: Path, history_file: Path | None, as_json: bool) -> None:
+def show(file: Path, against: Path | None, history_file: Path | None, as_json: bool) -> None:
     """Answer a job FILE: what to buy, when, what it costs and earns; after it, why."""
-    from pitlogger.cli.ahead.job_text import answer_text
+    from pitlogger.cli.ahead.job_text import answer_text, changes_text
 
-    _, answer = _answered(file, history_file)
+    past = past_cooks(history_file)
+    _, answer = _answered(file, None, past)
     document = answer.document()
-    emit(document, as_json, answer_text(document))
+    if against is None:
+        emit(document, as_json, answer_text(document))
+        return
+    from pitlogger.planning.document import as_document
+    from pitlogger.planning.job_change import follows
+
+    _, before = _answered(against, None, past)
+    document["changes"] = as_document(follows(before, answer))
+    emit(document, as_json, f"{changes_text(document['changes'])}\n\n{answer_text(document)}")
 
 
 @job.command()

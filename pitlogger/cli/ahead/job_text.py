@@ -106,6 +106,14 @@ def _result(result: dict[str, Any], currency: str) -> str:
     return "\n".join([*lines, *result["teaches"]])
 
 
+def changes_text(changes: list[dict[str, str]]) -> str:
+    """Return what follows from a change."""
+    if not changes:
+        return "Nothing follows: every figure is as it was."
+    rows = [[one["what"], one["before"], one["after"]] for one in changes]
+    return table(rows, ["follows", "before", "now"])
+
+
 def months_text(document: dict[str, Any]) -> str:
     """Return sales and margin by event, dish and month."""
     events = [[e["job"], e["month"], str(e["sales"]), str(e["profit"]),
