@@ -33,7 +33,9 @@ async def screen(node: Node, path: str) -> str:
     return answer.text
 
 
-@pytest.mark.parametrize("path", ["/", "/weigh", "/alarms", "/weights", "/cooks", "/turn-in"])
+@pytest.mark.parametrize(
+    "path", ["/", "/weigh", "/alarms", "/temp", "/weights", "/cooks", "/turn-in"]
+)
 async def test_most_of_what_a_screen_says_comes_from_the_catalogue(node: Node, path: str) -> None:
     await node.begin()
     for _ in range(3):  # a pit too cold, so that something needs a hand

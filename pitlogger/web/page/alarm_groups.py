@@ -6,6 +6,7 @@ from typing import Any
 
 from pitlogger.model.alerts import ACTIVE, AlertState, alert_class
 from pitlogger.rules.conditions import Watch
+from pitlogger.views.language import tr
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 
@@ -75,9 +76,14 @@ def _group(name: str, held: list[tuple[Watch, dict[str, Any]]], shown: Shown) ->
     return {
         "id": name.replace("/", "-"),
         "alerts": alerts,
-        "title": f"{device or 'Probes'} silent {shown.since(since_ms)}: {len(others)} probes",
+        "title": tr(
+            "{device} silent {since}: {count} probes",
+            device=device or tr("Probes"),
+            since=shown.since(since_ms),
+            count=len(others),
+        ),
         "who": ", ".join(others),
-        "remedy": "Look at its plug, cable and battery first; read by hand meanwhile.",
+        "remedy": tr("Look at its plug, cable and battery first; read by hand meanwhile."),
         "letter": min(one["letter"] for one in alerts),
         "is_alarm": True,
         "unseen": unseen,

@@ -15,6 +15,7 @@ from pitlogger.store.rows import Notice
 from pitlogger.views import words
 from pitlogger.views.alerts import active
 from pitlogger.views.entries import body_words
+from pitlogger.views.language import tr, trn
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 from pitlogger.web.deliveries import Became, Told, read_notices, told_of, why_nobody
@@ -56,9 +57,11 @@ async def alarms_screen(daemon: Node, shown: Shown) -> dict[str, Any]:
 
 
 def _unsent(row: NoticeView) -> str:
-    tried = f", tried {row.tries} times" if row.tries else ""
+    tried = tr(", tried {tries} times", tries=row.tries) if row.tries else ""
     error = f": {row.error}" if row.error else ""
-    return f"{row.title} by {row.way}{tried}{error}"
+    return tr(
+        "{title} by {way}{tried}{error}", title=row.title, way=row.way, tried=tried, error=error
+    )
 
 
 def _told(daemon: Node, watch: Watch, shown: Shown, notices: list[Notice]) -> list[dict[str, Any]]:
@@ -87,16 +90,22 @@ def _told_words(one: Told, shown: Shown) -> str:
     at = shown.clock(one.at_ms - shown.utc_offset_ms)
     match one.became:
         case "sent":
-            times = f", {times_word(one.times)} so far" if one.times > 1 else ""
-            return f"Sent by {one.way} at {at}{times}."
+            times = tr(", {times} so far", times=times_word(one.times)) if one.times > 1 else ""
+            return tr("Sent by {way} at {at}{times}.", way=one.way, at=at, times=times)
         case "withdrawn":
-            return f"Not sent by {one.way}: seen before it went out."
+            return tr("Not sent by {way}: seen before it went out.", way=one.way)
         case "failed":
-            return f"Not sent by {one.way}, given up: {one.error}."
+            return tr("Not sent by {way}, given up: {error}.", way=one.way, error=one.error)
     if not one.tries:
-        return f"Waits to be sent by {one.way}."
+        return tr("Waits to be sent by {way}.", way=one.way)
     tried = times_word(one.tries)
-    return f"Not sent by {one.way} yet, tried {tried}, again at {at}: {one.error}."
+    return tr(
+        "Not sent by {way} yet, tried {tried}, again at {at}: {error}.",
+        way=one.way,
+        tried=tried,
+        at=at,
+        error=one.error,
+    )
 
 
 def _line(entry: Entry, shown: Shown) -> dict[str, str]:
@@ -129,12 +138,12 @@ def _alarm_sentence(daemon: Node) -> str:
     count = len(active(daemon, "alarm"))
     prompts = len(active(daemon, "prompt"))
     if not count and not prompts:
-        return "Nothing needs a hand."
+        return tr("Nothing needs a hand.")
     parts = []
     if count:
-        parts.append(f"{count} alarm{'s' if count > 1 else ''}")
+        parts.append(trn("{count} alarm", "{count} alarms", count))
     if prompts:
-        parts.append(f"{prompts} thing{'s' if prompts > 1 else ''} to do")
+        parts.append(trn("{count} thing to do", "{count} things to do", prompts))
     return f"{' and '.join(parts)}."
 
 

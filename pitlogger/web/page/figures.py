@@ -13,6 +13,7 @@ from pitlogger.model.cooks import ON_PIT, Stage
 from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import Quality, Site
 from pitlogger.views import words
+from pitlogger.views.language import tr
 from pitlogger.views.node import Node
 from pitlogger.views.shown import MINUS, Shown
 from pitlogger.web.containers import looks_like
@@ -67,7 +68,9 @@ def figure(daemon: Node, lane: Lane, shown: Shown) -> dict[str, Any]:
         "rate": _rate(lane, shown) if quality == "good" else "",
         "share": _share(daemon, lane, level) if has_number else "",
         "at": _at(daemon, lane, level) if has_number else "",
-        "age": "never heard" if state.heard_ms < 0 else f"{shown.since(state.heard_ms)} ago",
+        "age": tr("never heard")
+        if state.heard_ms < 0
+        else tr("{since} ago", since=shown.since(state.heard_ms)),
     }
 
 
@@ -81,13 +84,13 @@ def _name(lane: Lane) -> str:
 def _quality(lane: Lane, now_ms: int) -> tuple[str, str]:
     state = lane.state
     if state.heard_ms < 0:
-        return "none", "no reading yet"
+        return "none", tr("no reading yet")
     if state.quality is not Quality.GOOD and not state.stale:
         return "bad", words.quality(state.quality)
     old_ms = max(OLD_MS, 3 * (lane.interval_ms or 0))
     if state.stale or now_ms - state.heard_ms > old_ms:
         return "old", "silent"
-    return ("good", "") if state.value is not None else ("none", "no value")
+    return ("good", "") if state.value is not None else ("none", tr("no value"))
 
 
 def _ask(daemon: Node, lane: Lane, shown: Shown) -> str:
@@ -101,11 +104,13 @@ def _ask(daemon: Node, lane: Lane, shown: Shown) -> str:
         return ""
     low, high, aim = placed.low_mc, placed.high_mc, placed.set_point_mc
     if low is not None and high is not None:
-        return f"band {shown.degrees(low)} to {shown.degrees(high)}"
+        return tr("band {low} to {high}", low=shown.degrees(low), high=shown.degrees(high))
     if aim is not None:
-        return f"set to {shown.degrees(aim)}"
+        return tr("set to {degrees}", degrees=shown.degrees(aim))
     if lane.site in (Site.HOLD, Site.TRANSPORT, Site.LINE):
-        return f"keep at {shown.degrees(daemon.policy.hot_hold_limit_mc)} or more"
+        return tr(
+            "keep at {degrees} or more", degrees=shown.degrees(daemon.policy.hot_hold_limit_mc)
+        )
     return words.site(lane.site)
 
 
@@ -113,13 +118,13 @@ def _core_ask(daemon: Node, held: PieceBook, shown: Shown) -> str:
     policy = daemon.policy
     wrap_at, pull_at = policy.wrap_at_mc(held.piece), policy.pull_at_mc(held.piece)
     if held.stage is Stage.SMOKING and wrap_at is not None:
-        return f"wrap at {shown.degrees(wrap_at)}"
+        return tr("wrap at {degrees}", degrees=shown.degrees(wrap_at))
     if held.stage in ON_PIT and pull_at is not None:
-        return f"off the pit at {shown.degrees(pull_at)}"
+        return tr("off the pit at {degrees}", degrees=shown.degrees(pull_at))
     if held.stage is Stage.RESTING:
-        return f"rest to {shown.degrees(policy.rest_until_mc)}"
+        return tr("rest to {degrees}", degrees=shown.degrees(policy.rest_until_mc))
     if held.stage in (Stage.HOLDING, Stage.IN_TRANSIT, Stage.SERVING, Stage.CARVED):
-        return f"keep at {shown.degrees(policy.hot_hold_limit_mc)} or more"
+        return tr("keep at {degrees} or more", degrees=shown.degrees(policy.hot_hold_limit_mc))
     return words.stage(held.stage)
 
 
@@ -155,7 +160,7 @@ def _rate(lane: Lane, shown: Shown) -> str:
     if lane.site is not Site.CORE or trend.slope_c_per_h is None:
         return ""
     if trend.stalled and trend.stall_since_ms is not None:
-        return f", flat {shown.since(trend.stall_since_ms)}"
+        return tr(", flat {since}", since=shown.since(trend.stall_since_ms))
     rate = shown.step(trend.slope_c_per_h * 1000)
     return f", {'+' if rate >= 0 else MINUS}{abs(rate):.0f}/h"
 
@@ -167,9 +172,11 @@ def _trend(lane: Lane, shown: Shown) -> str:
     if lane.state.trend.stalled:
         return "stalled"
     if abs(slope * QUARTER_H) < LEVEL_C:
-        return "steady for 15 min"
+        return tr("steady for 15 min")
     change = abs(shown.step(slope * QUARTER_H * 1000))
-    return f"{'up' if slope > 0 else 'down'} {change:.0f} in 15 min"
+    if slope > 0:
+        return tr("up {change} in 15 min", change=f"{change:.0f}")
+    return tr("down {change} in 15 min", change=f"{change:.0f}")
 
 
 def scales(daemon: Node, shown: Shown) -> list[dict[str, Any]]:
@@ -195,7 +202,7 @@ def scale(daemon: Node, lane: Lane, shown: Shown) -> dict[str, Any]:
         "quality": quality,
         "net": shown.mass(value - tare_mg) if shows and value is not None else "",
         "gross": shown.mass(value) if shows and value is not None else "",
-        "word": word if quality != "old" else "switched off or silent",
+        "word": word if quality != "old" else tr("switched off or silent"),
         "is_steady": steady is not None,
         "state": "steady" if steady is not None else "settling" if shows else "",
         "steadiness": round(state.steadiness.shown() * 100) if shows else 0,
@@ -209,7 +216,7 @@ def scale(daemon: Node, lane: Lane, shown: Shown) -> dict[str, Any]:
 def _container_hint(daemon: Node, lane: Lane, steady_mg: int) -> str:
     """Return which container on the list an untared steady mass looks like, empty if none."""
     found = looks_like(daemon, steady_mg, lane.state.steadiness.interval_mg)
-    return "" if found is None else f"This looks like {found.name}, empty."
+    return "" if found is None else tr("This looks like {name}, empty.", name=found.name)
 
 
 def net_mg(daemon: Node, channel: str) -> int | None:

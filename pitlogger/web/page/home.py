@@ -13,6 +13,7 @@ from pitlogger.model.readings import Site
 from pitlogger.rules.conditions import Watch
 from pitlogger.views import words
 from pitlogger.views.alerts import active
+from pitlogger.views.language import mark, tr
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 from pitlogger.views.status import is_running
@@ -25,11 +26,16 @@ from pitlogger.web.page.remaining import remaining
 MOST_WORST = 1
 _DUE = {"wrap-due", "pull-due", "tender-check-due", "rest-done"}
 _OVER = frozenset({Stage.SERVED, Stage.CHILLED, Stage.DISCARDED})
-_MOMENT = {"wrap": "wrap", "pull": "take off", "rest": "slice"}
+_MOMENT = {"wrap": mark("wrap"), "pull": mark("take off"), "rest": mark("slice")}
 # A key is a verb; where there is none, it is what the stage is called.
 _VERB: dict[str | None, str] = {
-    Stage.TRIMMED: "Trim", Stage.SEASONED: "Season", Stage.WRAPPED: "Wrap",
-         Stage.CARVED: "Slice", Stage.HOLDING: "Hold", Stage.COOLING: "Cool"}  # fmt: skip
+    Stage.TRIMMED: mark("Trim"),
+    Stage.SEASONED: mark("Season"),
+    Stage.WRAPPED: mark("Wrap"),
+    Stage.CARVED: mark("Slice"),
+    Stage.HOLDING: mark("Hold"),
+    Stage.COOLING: mark("Cool"),
+}
 # A forecast tells of what lies ahead of a stage, never of what is done already.
 _AHEAD_OF = {"wrap": frozenset({Stage.SMOKING}), "pull": ON_PIT, "rest": frozenset({Stage.RESTING})}
 
@@ -116,7 +122,7 @@ def piece_row(daemon: Node, held: PieceBook, shown: Shown) -> dict[str, Any]:
         **{name: shows[name] for name in ("channel", "quality", "number", "word", "rate", "age",
                                           "share")},
         **{name: facts[name] for name in ("id", "count", "next", "next_act", "by_hand")},
-        "verb": _VERB.get(facts["next"], facts["next_act"]),
+        "verb": tr(_VERB.get(facts["next"], facts["next_act"])),
         "stage": words.stage(held.stage),
         "stage_id": held.stage.value,
         "over": held.stage in _OVER,
@@ -164,27 +170,44 @@ def brief(daemon: Node, shown: Shown, due: list[Watch]) -> str:
     if not is_running(daemon):
         readings = [pit_place(daemon, name, shown)["figure"] for name in pits(daemon)]
         live = ", ".join(f"{f['name']} {f['number']}" for f in readings if f["number"])
-        return f"No cook is running. The pits read: {live}." if live else "No cook is running."
+        return (
+            tr("No cook is running. The pits read: {live}.", live=live)
+            if live
+            else tr("No cook is running.")
+        )
     fires = [line for name in pits(daemon) if (line := _deviates(daemon, name, shown))]
-    first = f"{'; '.join(fires)}." if fires else ("Fires hold." if pits(daemon) else "")
+    first = f"{'; '.join(fires)}." if fires else (tr("Fires hold.") if pits(daemon) else "")
     if due:
         watch = due[0]
         return f"{first} {words.capital(standing.gist(watch.message))}.".strip()
     made = next(iter(coming(daemon, shown)), None)
     if made is None or made.p50_ms is None:
-        return first or "The cook is running."
-    act = f"{_MOMENT[made.target]} {made.piece} about {shown.clock(made.p50_ms)}"
-    return f"{first} Next: {act}.".strip()
+        return first or tr("The cook is running.")
+    act = tr(
+        "{act} {piece} about {at}",
+        act=tr(_MOMENT[made.target]),
+        piece=made.piece,
+        at=shown.clock(made.p50_ms),
+    )
+    return tr("{first} Next: {act}.", first=first, act=act).strip()
 
 
 def _deviates(daemon: Node, channel: str, shown: Shown) -> str:
     """Return how a pit is outside its band, empty where it holds or has no band."""
     state = daemon.engine.state.channels.get(channel)
     if state is None or not state.valid():
-        return f"{channel} is silent"
+        return tr("{channel} is silent", channel=channel)
     low, high, _ = band_of(daemon, channel)
     if low is not None and state.level < low:
-        return f"{channel} is {abs(shown.step(low - state.level)):.0f} below its band"
+        return tr(
+            "{channel} is {step} below its band",
+            channel=channel,
+            step=f"{abs(shown.step(low - state.level)):.0f}",
+        )
     if high is not None and state.level > high:
-        return f"{channel} is {abs(shown.step(state.level - high)):.0f} above its band"
+        return tr(
+            "{channel} is {step} above its band",
+            channel=channel,
+            step=f"{abs(shown.step(state.level - high)):.0f}",
+        )
     return ""

@@ -8,6 +8,8 @@ from pitlogger.model.book import Book, PieceBook
 from pitlogger.model.cooks import Stage, may_follow
 from pitlogger.model.next_steps import NEXT_STAGE
 from pitlogger.views import words
+from pitlogger.views.entries import both
+from pitlogger.views.language import tr
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 from pitlogger.views.status import is_running
@@ -50,17 +52,12 @@ def _parents(book: Book, held: PieceBook) -> list[str]:
 def lineage(held: PieceBook) -> str:
     """Return what a piece came of or became, empty where neither."""
     children, parents = held.children, held.piece.parents
-    told = [f"from {_and(parents)}"] if parents else []
+    told = [tr("from {names}", names=both(parents))] if parents else []
     if len(children) > 1:
-        told.append(f"split into {_and(children)}")
+        told.append(tr("split into {names}", names=both(children)))
     elif children:
-        told.append(f"put together as {children[0]}")
+        told.append(tr("put together as {children}", children=children[0]))
     return "; ".join(told)
-
-
-def _and(names: tuple[str, ...]) -> str:
-    *most, last = names
-    return f"{', '.join(most)} and {last}" if most else last
 
 
 def piece_facts(held: PieceBook, book: Book, shown: Shown) -> dict[str, Any]:
@@ -93,7 +90,11 @@ def _by_hand(held: PieceBook, book: Book, shown: Shown) -> str:
     if not spots:
         return ""
     last = max(spots, key=lambda spot: spot.at_ms)
-    return f"{shown.temperature(last.value_mc)} by hand, {shown.since(last.at_ms)} ago"
+    return tr(
+        "{value} by hand, {since} ago",
+        value=shown.temperature(last.value_mc),
+        since=shown.since(last.at_ms),
+    )
 
 
 def _parts(held: PieceBook) -> list[str]:

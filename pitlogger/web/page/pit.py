@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from pitlogger.views.alerts import active
+from pitlogger.views.language import tr, trn
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 from pitlogger.views.status import is_running
@@ -45,8 +46,17 @@ ROW_DOES = frozenset({"pull-due"})
 def _probes(found: list[dict[str, Any]]) -> str:
     silent = [one for one in found if one["quality"] != "good"]
     live = len(found) - len(silent)
-    text = f"{live} probe{'s' * (live != 1)} live"
-    return f"{text}, {len(silent)} not: {', '.join(o['name'] for o in silent)}" if silent else text
+    text = trn("{count} probe live", "{count} probes live", live)
+    return (
+        tr(
+            "{text}, {count} not: {names}",
+            text=text,
+            count=len(silent),
+            names=", ".join(o["name"] for o in silent),
+        )
+        if silent
+        else text
+    )
 
 
 def _new_name(daemon: Node, stem: str) -> str:
@@ -82,7 +92,7 @@ async def hours(daemon: Node, shown: Shown) -> dict[str, Any] | None:
         {
             "at": shown.clock(at_ms - shown.utc_offset_ms),
             "cells": [
-                shown.degrees(mean[at_ms]) if at_ms in mean else "no reading" for mean in means
+                shown.degrees(mean[at_ms]) if at_ms in mean else tr("no reading") for mean in means
             ],
         }
         for at_ms in range(from_ms, end_ms, HOUR_MS)

@@ -6,6 +6,7 @@ from typing import Any
 
 from pitlogger.model.readings import Site
 from pitlogger.views import words
+from pitlogger.views.language import tr
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 from pitlogger.views.status import is_running
@@ -31,9 +32,13 @@ def probes_screen(daemon: Node, shown: Shown) -> dict[str, Any]:
         if lane.is_temperature and lane.site in (Site.NONE, Site.CORE) and lane.piece is None
         and not lane.state.id.endswith(BY_HAND)
     ]  # fmt: skip
-    sentence = f"Which probe goes into {wanting[0]}?" if wanting else "Every piece has its probe."
+    sentence = (
+        tr("Which probe goes into {piece}?", piece=wanting[0])
+        if wanting
+        else tr("Every piece has its probe.")
+    )
     if not is_running(daemon):
-        sentence = "No cook is running."
+        sentence = tr("No cook is running.")
     return {"sentence": sentence, "wanting": sorted(wanting, key=natural), "free": free}
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pitlogger.model.journal import ForecastMade
+from pitlogger.views.language import tr
 
 HOUR_MIN = 60
 
@@ -14,9 +15,11 @@ def remaining(made: ForecastMade, now_ms: int) -> str:
     low, high = ((at - now_ms) / 60_000 for at in (made.p10_ms, made.p90_ms))
     low, high = max(0.0, low), max(0.0, high)
     if high > 2 * HOUR_MIN:
-        return f"{span(round(low / 30) / 2, round(high / 30) / 2)} h left"
+        return tr("{hours} h left", hours=span(round(low / 30) / 2, round(high / 30) / 2))
     step = 10 if high >= 20 else 1
-    return f"{span(round(low / step) * step, round(high / step) * step)} min left"
+    return tr(
+        "{minutes} min left", minutes=span(round(low / step) * step, round(high / step) * step)
+    )
 
 
 def span(low: float, high: float) -> str:

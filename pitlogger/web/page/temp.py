@@ -7,6 +7,7 @@ from typing import Any
 from pitlogger.model.cooks import Stage
 from pitlogger.model.readings import Site
 from pitlogger.views import words
+from pitlogger.views.language import tr
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 from pitlogger.views.status import is_running
@@ -40,10 +41,10 @@ def temp(daemon: Node, shown: Shown, piece: str = "") -> dict[str, Any]:
 
 def _sentence(running: bool, silent: list[str]) -> str:
     if not running:
-        return "No cook is running."
+        return tr("No cook is running.")
     if silent:
-        return f"Read by hand what no probe reads: {', '.join(silent)}."
-    return "Read it in the thickest part, off the bone."
+        return tr("Read by hand what no probe reads: {names}.", names=", ".join(silent))
+    return tr("Read it in the thickest part, off the bone.")
 
 
 def _pieces(daemon: Node, shown: Shown) -> list[dict[str, Any]]:
@@ -63,11 +64,11 @@ def _said(daemon: Node, piece: str, shown: Shown) -> tuple[str, bool]:
     lead = next(iter(daemon.engine.book.cores(piece)), None)
     lane = daemon.engine.lanes.get(lead or "")
     if lane is None:
-        return "no probe", True
+        return tr("no probe"), True
     shows = figure(daemon, lane, shown)
     if shows["quality"] == "good":
-        return f"{shows['number']} by probe", False
-    return f"probe {shows['word']}", True
+        return tr("{value} by probe", value=shows["number"]), False
+    return tr("probe {word}", word=shows["word"]), True
 
 
 def _places() -> list[dict[str, Any]]:

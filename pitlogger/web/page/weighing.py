@@ -8,6 +8,7 @@ from pitlogger.model.book import PieceBook
 from pitlogger.model.cooks import AddedMass, ByProduct, Checkpoint
 from pitlogger.model.next_steps import NEXT_CHECKPOINT
 from pitlogger.views import words
+from pitlogger.views.language import tr
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 from pitlogger.views.status import is_running
@@ -65,9 +66,9 @@ def _picks(daemon: Node, shown: Shown, piece: str) -> dict[str, Any]:
 def _pick(daemon: Node, one: dict[str, str], shown: Shown, likely: set[str]) -> dict[str, str]:
     held = daemon.engine.book.pieces[one["piece"]]
     kept = [w for w in held.weighings if w.weighed.checkpoint == one["checkpoint"]]
-    said = f"done {shown.clock(kept[-1].weighed.at_ms)}" if kept else one["label"]
+    said = tr("done {at}", at=shown.clock(kept[-1].weighed.at_ms)) if kept else one["label"]
     if one["piece"] in likely:
-        said += ", by its mass"
+        said += tr(", by its mass")
     return {"id": one["piece"], "checkpoint": one["checkpoint"], "said": said}
 
 
@@ -83,15 +84,17 @@ def _choices(kinds: Any) -> list[dict[str, str]]:
 
 def _sentence(found: list[dict[str, Any]]) -> str:
     if not found:
-        return "No scale is connected: type the mass."
+        return tr("No scale is connected: type the mass.")
     parts = []
     for one in found:
         if one["is_steady"]:
-            parts.append(f"{one['channel']} is steady at {one['net']}")
+            parts.append(tr("{scale} is steady at {mass}", scale=one["channel"], mass=one["net"]))
         elif one["net"]:
-            parts.append(f"{one['channel']} is settling")
+            parts.append(tr("{scale} is settling", scale=one["channel"]))
         else:
-            parts.append(f"{one['channel']}: {one['word']}; the mass can be typed")
+            parts.append(
+                tr("{scale}: {word}; the mass can be typed", scale=one["channel"], word=one["word"])
+            )
     return f"{'; '.join(parts)}."
 
 
