@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 
 from pitlogger.devices.memory import load_memories, save_memories
+from pitlogger.files import settle_files
 from pitlogger.model.journal import Noted
 from pitlogger.testing import PseudoPort, until
 from pitlogger_drivers.sma_scale.decode import REQUESTS
@@ -99,6 +100,7 @@ async def test_a_count_is_forgotten_at_once_and_on_disk(tmp_path: Path) -> None:
         assert node.daemon.keeping.memories["button"] == KEPT
         answer = await node.local.post("/api/v1/devices/button/forget", json={"by": "AK"})
         assert answer.status_code == 200, answer.text
+        settle_files(3.0)
         assert load_memories(file) == {}
         assert noted(node) == [("what was remembered of button is forgotten", "AK")]
     assert load_memories(file) == {}
@@ -107,16 +109,20 @@ async def test_a_count_is_forgotten_at_once_and_on_disk(tmp_path: Path) -> None:
 def test_nothing_is_written_where_nothing_was_ever_kept(tmp_path: Path) -> None:
     memories: dict[str, Any] = {"button": {}}
     save_memories(tmp_path / "drivers.json", memories)
+    settle_files(3.0)
     assert list(tmp_path.iterdir()) == []
 
 
 def test_what_did_not_change_is_not_written_again(tmp_path: Path) -> None:
     file = tmp_path / "drivers.json"
     save_memories(file, {"button": KEPT})
+    settle_files(3.0)
     written = file.stat().st_ino
     save_memories(file, {"button": KEPT})
+    settle_files(3.0)
     assert file.stat().st_ino == written
     save_memories(file, {"button": {"bthome": {"counter": 1003}}})
+    settle_files(3.0)
     assert load_memories(file) == {"button": {"bthome": {"counter": 1003}}}
 
 

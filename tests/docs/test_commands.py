@@ -25,8 +25,6 @@ PROSE = {
     "starts", "needs", "does", "will", "tries", "keeps", "developers",
 }  # fmt: skip
 
-AGREED = {"pitlogger config language"}  # named before it is built
-
 
 def texts() -> Iterator[Path]:
     yield from (ROOT / "README.md", ROOT / "DEVELOPERS.md")
@@ -59,7 +57,7 @@ def unknown(text: str) -> Iterator[str]:
         if words[0] in PROSE and command(words[0]) is None:
             continue
         named = f"pitlogger {' '.join(words)}"
-        if command(*words) is None and named not in AGREED:
+        if command(*words) is None:
             yield named
 
 
