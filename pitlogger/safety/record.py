@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -220,12 +220,24 @@ def verify(links: Sequence[Link], signed: Iterable[SignOff] = ()) -> list[str]:
     return faults
 
 
+def unanswered(rows: Iterable[LogRow]) -> Iterator[str]:
+    """Yield each limit that was not met and has no corrective action, in words."""
+    for row in rows:
+        if row.met is False and row.struck_by is None and row.corrective is None:
+            yield f"{row.product}, {row.what} ({row.value})"
+
+
 def review_notes(rows: Sequence[LogRow], review: SignOff) -> list[str]:
     """Return what a reviewer should know before signing: gaps, and rows of their own."""
     notes = [
         f"{row.sheet}, {row.product}: {', '.join(lacking)} missing"
         for row in rows
         if (lacking := missing(row))
+    ]
+    notes += [
+        f"{row.sheet}, {row.product}: {row.what} not shown"
+        for row in rows
+        if row.id is None and row.met is None
     ]
     if any(row.by == review.by for row in rows):
         notes.append("the reviewer made some of these entries: another person where practicable")

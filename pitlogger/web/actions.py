@@ -35,6 +35,7 @@ from pitlogger.views.node import Node
 from pitlogger.web import bodies, corrections, doubting, requests
 from pitlogger.web.access.roles import who_asks
 from pitlogger.web.containers import tare_of
+from pitlogger.web.finishing import dispose
 from pitlogger.web.routes.food_log import CorrectiveAsk
 
 Make = Callable[[Node, Any], Body]
@@ -160,6 +161,8 @@ async def decide(daemon: Node, name: str, ask: requests.Ask) -> Entry:
     if (known := await daemon.earlier(ask.key)) is not None:
         return known  # asked a second time: what it became the first time still stands
     body, past = await _made(daemon, name, in_engine_time(daemon, ask))
+    if isinstance(body, CookFinished):
+        await dispose(daemon, ask.answers, ask.by or who_asks.get().initials)
     return await daemon.submit(body, ask.by or who_asks.get().initials, ask.key, past)
 
 

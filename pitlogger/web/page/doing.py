@@ -10,9 +10,7 @@ from fastapi import APIRouter, Request, Response
 from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse
 
 from pitlogger.errors import PitloggerError, RefusedError, UsageError
-from pitlogger.model.journal import SignedOff
 from pitlogger.questions import QuestionError
-from pitlogger.safety.record import sign
 from pitlogger.views.node import Node
 from pitlogger.views.shown import MASS_UNITS, TEMPERATURE_UNITS, UNITS_COOKIE, Shown
 from pitlogger.web.access.access import Access, utc_ms
@@ -20,7 +18,6 @@ from pitlogger.web.access.codes import spoken
 from pitlogger.web.access.roles import role_of, who_asks
 from pitlogger.web.actions import decide
 from pitlogger.web.containers import remove
-from pitlogger.web.judged import linked
 from pitlogger.web.page.alarm_groups import FOOD_SAFETY
 from pitlogger.web.page.asked_first import done_by_another, plain, weigh_once
 from pitlogger.web.page.begin import cook_text
@@ -35,6 +32,7 @@ from pitlogger.web.routes.devices import send_command
 from pitlogger.web.routes.entry_answer import NOT_DURABLE
 from pitlogger.web.routes.meals import MealAsk, tell_meal
 from pitlogger.web.routes.ring_test import RingTest
+from pitlogger.web.signing import sign_off
 
 Beside = Callable[[Node, dict[str, str], Shown], Awaitable[dict[str, Any]]]
 PATHS = {*(path for path, _ in (*SCREENS, *MORE)), *BACK}
@@ -99,10 +97,7 @@ async def _done(daemon: Node, name: str, form: dict[str, str], shown: Shown) -> 
         ask = filled(MealAsk, form, daemon.clock.utc_ms(), by)
         return deed_view(daemon, await tell_meal(daemon, ask), shown)
     if name == "sign":
-        cook, links = await daemon.ask(lambda reader: linked(reader, form.get("cook")))
-        review = sign(links, by, daemon.clock.engine_ms())
-        body = SignedOff(cook.id, review.seq, review.head)
-        return deed_view(daemon, await daemon.submit(body, by, key), shown)
+        return deed_view(daemon, await sign_off(daemon, form.get("cook"), by, key), shown)
     asked_for = ask_of(name, form, daemon.clock.utc_ms(), by)
     before = _tare_before(daemon, asked_for)
     is_new = await daemon.earlier(key) is None

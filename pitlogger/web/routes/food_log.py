@@ -12,7 +12,7 @@ from pitlogger.engine.explain import watched
 from pitlogger.errors import UsageError, unknown
 from pitlogger.formats.journal_json import dump_entry, load_body
 from pitlogger.formats.paper_journal import PaperCook
-from pitlogger.model.journal import Adjusted, CheckMade, CorrectiveTaken, Entry, SignedOff
+from pitlogger.model.journal import Adjusted, CheckMade, CorrectiveTaken, Entry
 from pitlogger.safety import record
 from pitlogger.views.food_log import FoodLogView
 from pitlogger.views.journal import EntryView
@@ -21,10 +21,11 @@ from pitlogger.views.rules import RulesView
 from pitlogger.views.view import View
 from pitlogger.web.access.roles import who_asks
 from pitlogger.web.import_batches import bring_back, withdraw_batch
-from pitlogger.web.judged import Judged, judged, linked
+from pitlogger.web.judged import Judged, judged
 from pitlogger.web.requests import Ask, Text
 from pitlogger.web.routes.entry_answer import entry_answer
 from pitlogger.web.routes.error_answers import RESPONSES
+from pitlogger.web.signing import sign_off
 
 
 class CorrectiveAsk(Ask):
@@ -116,10 +117,7 @@ def make_log_api(daemon: Node) -> APIRouter:
 
     @api.post("/log/sign", summary="Sign a cook's record off after review")
     async def sign(ask: SignAsk) -> EntryView:
-        cook, links = await daemon.ask(lambda reader: linked(reader, ask.cook))
-        review = record.sign(links, ask.by, daemon.clock.engine_ms())
-        body = SignedOff(cook.id, review.seq, review.head)
-        return entry_answer(daemon, await daemon.submit(body, ask.by, ask.key))
+        return entry_answer(daemon, await sign_off(daemon, ask.cook, ask.by, ask.key))
 
     @api.post("/checks", summary="Keep a verification, and the offset it found")
     async def keep_check(ask: CheckAsk) -> EntryView:

@@ -1,0 +1,43 @@
+"""Finishing a cook: asked about first while its food is still held hot, cooled or reheated."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from pitlogger.model.book import Book
+from pitlogger.model.cooks import HOT_OFF_PIT, Stage
+from pitlogger.model.journal import StageSet
+from pitlogger.questions import Answers
+from pitlogger.views import words
+from pitlogger.views.node import Node
+
+STILL = HOT_OFF_PIT | {Stage.COOLING, Stage.REHEATING}
+BECAME = {
+    "served or handed over": Stage.SERVED,
+    "chilled": Stage.CHILLED,
+    "discarded": Stage.DISCARDED,
+}
+
+
+def still_open(book: Book) -> Iterator[str]:
+    """Yield the pieces about which nobody said what became of them."""
+    for piece, held in book.pieces.items():
+        if held.ended_ms is None and held.stage in STILL:
+            yield piece
+
+
+async def dispose(daemon: Node, answers: Answers, by: str) -> None:
+    """Enter what became of food that is still open, as it was answered.
+
+    Raises:
+        QuestionError: Some is, and nobody said what became of it.
+    """
+    book = daemon.engine.book
+    open_pieces = list(still_open(book))
+    if not open_pieces:
+        return
+    told = ", ".join(f"{piece} ({words.stage(book.pieces[piece].stage)})" for piece in open_pieces)
+    chosen = answers.choose(f"Not finished with: {told}. What became of it?", BECAME)
+    now_ms = daemon.clock.engine_ms()
+    for piece in open_pieces:
+        await daemon.submit(StageSet(piece, BECAME[chosen], now_ms), by)
