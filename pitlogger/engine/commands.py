@@ -39,6 +39,7 @@ from pitlogger.model.journal import (
 )
 from pitlogger.rules.conditions import Watch
 
+BEFORE_COOK_MS = 24 * 3_600_000  # meat may be read before its cook is entered
 # What a person may take back or correct; the rest is history.
 _UNDOABLE = (StageSet, Weighed, SpotRead, Noted, ChannelAssigned, PieceAdded, TargetSet,
              PieceSplit, PiecesMerged, Undone, Corrected, CookFinished, CookWithdrawn,
@@ -72,6 +73,7 @@ def accept(
         case SpotRead(piece=str(piece)):
             piece_of(book, piece)
             _not_ahead(body.at_ms, t_ms)
+            _not_before(body.at_ms, book)
         case TargetSet():
             _check_targets(body, piece_of(book, body.piece).piece)
         case PieceAdded():
@@ -157,6 +159,15 @@ def _not_ahead(at_ms: int, t_ms: int) -> None:
         raise UsageError(f"{rfc3339(at_ms)} lies in the future: it is {rfc3339(t_ms)} now")
 
 
+def _not_before(at_ms: int, book: Book) -> None:
+    """Refuse what was read long before its cook began."""
+    if book.started_ms is not None and at_ms < book.started_ms - BEFORE_COOK_MS:
+        raise UsageError(
+            f"{rfc3339(at_ms)} lies before this cook, which began at {rfc3339(book.started_ms)}: "
+            "was another day or time meant?"
+        )
+
+
 def _check_stage(body: StageSet, held: PieceBook, t_ms: int) -> None:
     _not_ahead(body.at_ms, t_ms)
     if held.ended_ms is not None and body.at_ms >= held.ended_ms:
@@ -165,6 +176,8 @@ def _check_stage(body: StageSet, held: PieceBook, t_ms: int) -> None:
             f"name what it became: {', '.join(held.children)}"
         )
     before = held.stage_at(body.at_ms)
+    if before is body.stage is Stage.DISCARDED:
+        raise UsageError(f"{body.piece}: discarded already at {rfc3339(held.stage_since_ms)}")
     later = next((mark for mark in held.marks if mark.at_ms > body.at_ms), None)
     if not may_follow(before, body.stage):
         raise UsageError(_out_of_order(body.piece, before, body.stage))

@@ -72,6 +72,8 @@ class ChannelState:
     doubt_ms: int = -1
     said_ms: int = -1
     air_since_ms: int | None = None
+    recent: list[tuple[int, int]] = field(default_factory=list)  # a core: ten minutes of readings
+    jumped: tuple[int, int] | None = None  # the last one before it changed as no meat can
 
     def valid(self) -> bool:
         """Return whether its value may be judged."""
@@ -83,7 +85,7 @@ class ChannelState:
 
     def is_believed(self) -> bool:
         """Return whether its probe is where it belongs and alive, for all that is known."""
-        return self.air_since_ms is None and self.doubt not in NOT_BELIEVED
+        return self.air_since_ms is None and self.jumped is None and self.doubt not in NOT_BELIEVED
 
     def keep_minute(self, t_ms: int) -> None:
         """Keep one level a minute for the forecasts."""

@@ -32,15 +32,17 @@ from pitlogger.engine.watch.external import PASSING, take_outside
 from pitlogger.engine.watch.instruments import Instruments
 from pitlogger.engine.watch.limits import Judging
 from pitlogger.engine.watch.periodic import Lookout
+from pitlogger.engine.watch.rate import follow_rate
 from pitlogger.engine.watch.routines import run_routines
 from pitlogger.engine.watch.silence import Hearing
-from pitlogger.engine.watch.taken_back import restore
+from pitlogger.engine.watch.taken_back import end_with, restore
 from pitlogger.model.book import Book, fold
 from pitlogger.model.cooks import Channel
 from pitlogger.model.journal import (
     AlertActed,
     Body,
     ClockSet,
+    CookFinished,
     CookStarted,
     Corrected,
     Entry,
@@ -48,6 +50,7 @@ from pitlogger.model.journal import (
     ForecastTaught,
     ProbeMoved,
     SpotRead,
+    StageSet,
     Undone,
     Weighed,
 )
@@ -180,18 +183,24 @@ class Engine:
             self._out.append(SteadyMass(channel, t_ms, state.steadiness.steady_mg))
         if state.doubt == "stuck":
             quality = Quality.STUCK
-        elif (state.doubt or state.air_since_ms is not None) and not state.is_believed():
-            self.judging.lane(lane, t_ms, doubted=True)
         elif not lane.low <= value <= lane.high:
-            self.judging.lane(lane, t_ms)
+            if lane.site is Site.CORE:
+                self._follow_rate(lane, t_ms)
+            self.judging.lane(lane, t_ms, doubted=not state.is_believed())
         return Tagged(channel, t_ms, raw, value, quality, lane.site, lane.piece, stable)
 
     def _bin(self, lane: Lane, t_ms: int) -> None:
         """Take what is looked at every ten seconds: minutes for forecasts, safety clocks."""
         lane.state.keep_minute(t_ms)
+        if lane.site is Site.CORE:
+            self._follow_rate(lane, t_ms)
         self.instruments.bin(lane, self.lanes, self.book, t_ms)
         if lane.site is Site.CORE and lane.piece is not None:
             self.lookout.core_bin(self.book, lane.piece, t_ms)
+
+    def _follow_rate(self, lane: Lane, t_ms: int) -> None:
+        spot = self.state.channels.get(f"{lane.piece}/spot")
+        follow_rate(lane, spot, self.book, t_ms)
 
     def _pit_bin(self, lane: Lane, t_ms: int) -> None:
         if lane.state.first_ms < 0:
@@ -304,6 +313,8 @@ class Engine:
             self._changed(entry, command)
             if isinstance(body, Undone | Corrected):
                 restore(self, before, body, command.t_ms)
+            elif isinstance(body, CookFinished | StageSet):
+                end_with(self, body, command.t_ms)
 
     def _changed(self, entry: Entry, command: Command) -> None:
         """Let a decision take effect on what is compiled and watched."""

@@ -20,7 +20,7 @@ def piece_limits(
     book: Book, held: PieceBook, policy: Policy, watches: Mapping[str, Watch]
 ) -> list[Limit]:
     """Return the limits of a piece as it stands now."""
-    if held.ended_ms is not None:
+    if held.ended_ms is not None or book.finished_ms is not None:
         return []
     if held.stage in BEFORE_FIRE or held.stage in ON_PIT:
         return _fire_limits(book, held, policy, watches)

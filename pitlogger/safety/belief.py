@@ -33,7 +33,7 @@ RETURNS_SHARE = 0.4  # of that rate: how far meat has gone on while its probe wa
 RAW_MC = 40_000  # meat put on the fire is not warmer
 HOT_START_MC = 75_000  # and is not this hot when it is put on
 LIKE_PIT_MC = 4_000
-COOKING_MC = 54_400  # 130 F, the lowest row of the tables
+WARMER_MC = 8_000
 AGREES_MC = 3_000
 WINDOW_MS = 10 * MINUTE_MS
 WINDOW_STEP_MS = 30_000
@@ -99,17 +99,19 @@ class Setting:
 
     def rate_at(self, t_ms: int) -> float:
         """Return the fastest change of a core at a time, milli-kelvin per minute."""
-        stage = self.stage_at(t_ms)
-        if stage is None or stage in ON_PIT:
-            return self.rate_mc_per_min
-        if stage is Stage.REHEATING:
-            return max(self.rate_mc_per_min, REHEATED_MC_PER_MIN)
-        return max(self.rate_mc_per_min, OFF_PIT_MC_PER_MIN)
+        return rate_in(self.stage_at(t_ms), self.rate_mc_per_min)
 
     def is_heating(self, t_ms: int) -> bool:
         """Return whether a piece at this time is, or may be, heated from raw or cold."""
         stage = self.stage_at(t_ms)
         return stage is None or stage in ON_PIT or stage is Stage.REHEATING
+
+
+def rate_in(stage: Stage | None, on_pit: float) -> float:
+    """Return the fastest change of a core in a stage; ``on_pit`` is that on the pit."""
+    if stage is None or stage in ON_PIT:
+        return on_pit
+    return max(on_pit, REHEATED_MC_PER_MIN if stage is Stage.REHEATING else OFF_PIT_MC_PER_MIN)
 
 
 def rate_mc_per_min(family: str, thickness_mm: float | None) -> float:
@@ -163,7 +165,7 @@ def _parts(points: Points, setting: Setting) -> list[list[tuple[int, int]]]:
     for point in points:
         while window and point[0] - window[0][0] > WINDOW_MS and len(window) > 1:
             del window[0]
-        cut_ms = _jumped_from(point, window, setting)
+        cut_ms = jumped_from(point, window, setting.rate_at(point[0]))
         if cut_ms is not None:
             part = parts[-1]
             while len(part) > 1 and part[-1][0] > cut_ms:
@@ -178,19 +180,33 @@ def _parts(points: Points, setting: Setting) -> list[list[tuple[int, int]]]:
     return parts
 
 
-def _jumped_from(
-    point: tuple[int, int], window: Sequence[tuple[int, int]], setting: Setting
+def jumped_from(
+    point: tuple[int, int],
+    window: Sequence[tuple[int, int]],
+    rate: float,
+    beside_mc: int = BESIDE_MC,
 ) -> int | None:
-    """Return the last time from which meat cannot have come to a reading, if there is one."""
+    """Return the last time from which meat cannot have come to a reading, if there is one.
+
+    Args:
+        point: The reading, (t_ms, milli-degC); ``window`` those of the minutes before it.
+        rate: The fastest change, milli-kelvin per minute.
+        beside_mc: What may lie beside it: noise, a spritz, a plug pushed home.
+    """
     t_ms, value_mc = point
     values = [mc for _, mc in window]
-    if not values or max(max(values) - value_mc, value_mc - min(values)) <= BESIDE_MC:
+    if not values or max(max(values) - value_mc, value_mc - min(values)) <= beside_mc:
         return None
-    rate = setting.rate_at(t_ms) / MINUTE_MS
     for at_ms, mc in reversed(window):
-        if abs(value_mc - mc) > BESIDE_MC + rate * (t_ms - at_ms):
+        if abs(value_mc - mc) > beside_mc + rate / MINUTE_MS * (t_ms - at_ms):
             return at_ms
     return None
+
+
+def goes_on(start: tuple[int, int], last: tuple[int, int], rate: float) -> bool:
+    """Return whether readings go on about where they ended before their probe was elsewhere."""
+    away_ms = min(start[0] - last[0], LATEST_RETURN_MS)
+    return abs(start[1] - last[1]) <= BESIDE_MC + RETURNS_SHARE * rate * away_ms / MINUTE_MS
 
 
 Belief = tuple[int | None, Why]  # believed since, and why not until then
@@ -204,7 +220,8 @@ def _believed(parts: Sequence[Points], setting: Setting) -> list[Belief]:
     inserted = 0
     for number, part in enumerate(parts):
         before_ms = parts[number - 1][-1][0] if number else None
-        if elsewhere is not None and _goes_on(part[0], elsewhere[1], setting):
+        rate = setting.rate_at(part[0][0])
+        if elsewhere is not None and goes_on(part[0], elsewhere[1], rate):
             for out in range(elsewhere[0], number):
                 held[out] = (None, Why.AIR)
             last, elsewhere = elsewhere[1], None
@@ -213,7 +230,8 @@ def _believed(parts: Sequence[Points], setting: Setting) -> list[Belief]:
         if since_ms is None:
             continue
         if number and since_ms == part[0][0] and _is_raw(part, setting):
-            if _gets_hot(part):
+            began_hot = not _is_raw(parts[inserted], setting)
+            if began_hot or _gets_warmer(part):
                 inserted = number
             elif last is not None and elsewhere is None:
                 elsewhere = (number, last)
@@ -221,13 +239,6 @@ def _believed(parts: Sequence[Points], setting: Setting) -> list[Belief]:
     return [
         (None, Why.BEFORE) if number < inserted else belief for number, belief in enumerate(held)
     ]
-
-
-def _goes_on(start: tuple[int, int], last: tuple[int, int], setting: Setting) -> bool:
-    """Return whether readings go on about where they ended before their probe was elsewhere."""
-    away_ms = min(start[0] - last[0], LATEST_RETURN_MS)
-    gone_on_mc = RETURNS_SHARE * setting.rate_at(start[0]) * away_ms / MINUTE_MS
-    return abs(start[1] - last[1]) <= BESIDE_MC + gone_on_mc
 
 
 def _since(
@@ -243,7 +254,9 @@ def _since(
         if not _reads_like_the_pit(part, setting):
             return start_ms, Why.BEFORE
         return _by_hand(part, setting), Why.AIR
-    if _is_raw(part, setting) or (last is not None and _goes_on(part[0], last, setting)):
+    if _is_raw(part, setting) or (
+        last is not None and goes_on(part[0], last, setting.rate_at(part[0][0]))
+    ):
         return start_ms, Why.BEFORE
     return _by_hand(part, setting), Why.FAST
 
@@ -253,8 +266,9 @@ def _is_raw(part: Points, setting: Setting) -> bool:
     return part[0][1] <= RAW_MC and setting.is_heating(part[0][0])
 
 
-def _gets_hot(part: Points) -> bool:
-    return max(value for _, value in part) >= COOKING_MC
+def _gets_warmer(part: Points) -> bool:
+    """Return whether a part that began raw was heated, as no probe on a table is."""
+    return max(value for _, value in part) >= part[0][1] + WARMER_MC
 
 
 def _reads_like_the_pit(part: Points, setting: Setting) -> bool:

@@ -108,8 +108,8 @@ class PieceClocks:
         if stage in HOT_OFF_PIT:
             self.lethality.update(t_ms, low_mc, sure, whole)
             self.hold.update(t_ms, low_mc, by_hand)
-        if whole and (stage in HOT_OFF_PIT or stage in COOLING):
-            self.cooling.update(t_ms, high_mc)
+        if stage in HOT_OFF_PIT or stage in COOLING:
+            self.cooling.update(t_ms, high_mc if whole else self._not_cooled(high_mc))
         if stage in _COUNTED:
             self.out_of_control.update(t_ms, low_mc)
         if stage in COOLING:
@@ -117,6 +117,10 @@ class PieceClocks:
         if self.reheat is not None and stage is Stage.REHEATING and whole:
             self.reheat.update(t_ms, low_mc, sure and by_hand)
         self.growth.update(t_ms, high_mc)
+
+    def _not_cooled(self, high_mc: int) -> int:
+        """Return a value that may begin the cooling and ends no step of it."""
+        return max(high_mc, self.cooling.marks_mc[1] + 2 * ROUNDING_MC)
 
     def _heat(self, t_ms: int, low_mc: int, whole: bool, sure: bool) -> None:
         self.lethality.update(t_ms, low_mc, sure, whole)

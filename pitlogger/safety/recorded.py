@@ -60,6 +60,8 @@ def histories(
             by_channel[channel] = _believable(points, book.channels[channel][-1].channel.site)
     end_ms = max([end_ms, *(spot.at_ms for _, spot in book.spots)])
     end_ms = max([end_ms, *(mark.at_ms for held in book.pieces.values() for mark in held.marks)])
+    end_ms = max([end_ms, *(sat.from_ms for held in book.channels.values() for sat in held)])
+    end_ms = max([end_ms, *(entry.t_ms for entry, _ in (*book.spots, *book.checks))])
     found = swapped(book, by_channel) if exchanged is None else exchanged
     return [_history(book, piece, by_channel, end_ms, fat_pct, found) for piece in book.pieces]
 

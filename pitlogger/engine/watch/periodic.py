@@ -16,7 +16,7 @@ from pitlogger.engine.annunciator import Annunciator
 from pitlogger.engine.compiled_channel import Lane
 from pitlogger.engine.gaps import across
 from pitlogger.engine.state import ChannelState, EngineState
-from pitlogger.engine.watch.cores import are_whole, extremes, valid_cores
+from pitlogger.engine.watch.cores import all_cores, are_whole, extremes, valid_cores
 from pitlogger.engine.watch.finish import look_ahead
 from pitlogger.engine.watch.holding import holding
 from pitlogger.engine.watch.without import Without
@@ -122,6 +122,8 @@ class Lookout:
         cores = valid_cores(self.state, book, piece, t_ms)
         found = extremes(cores)
         clocks = self.state.clocks.get(piece)
+        if found is None and book.pieces[piece].stage not in ON_PIT:
+            found = extremes(all_cores(self.state, book, piece, t_ms))  # for alarms alone
         if found is None or clocks is None:
             return
         self.state.read_ms[piece] = t_ms

@@ -8,9 +8,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from pitlogger.engine.state import OUTLIVES_COOKS
 from pitlogger.engine.watch.cores import SPOT_VALID_MS
+from pitlogger.model.alerts import AlertState
 from pitlogger.model.book import Book
-from pitlogger.model.journal import Corrected, SpotRead, StageSet, Undone
+from pitlogger.model.cooks import Stage
+from pitlogger.model.journal import CookFinished, Corrected, SpotRead, StageSet, Undone
 
 if TYPE_CHECKING:
     from pitlogger.engine.step import Engine
@@ -88,3 +91,26 @@ def _return_alerts(
         is_its = watch.piece == piece and watch.kind in kinds and begun_ms >= since_ms
         if is_its and key not in limits | holds:
             engine.alerts.take_back(key, t_ms)
+
+
+# About food: they stay until somebody said what became of it. The rest ends with its cook.
+FOOD = _BY_CLOCK - {"cooling-will-miss", "come-up-slow"}
+NO_PROBE = frozenset({Stage.CARVED, Stage.SERVED, Stage.DISCARDED})
+
+
+def end_with(engine: Engine, body: CookFinished | StageSet, t_ms: int) -> None:
+    """Return the alerts that end with a cook, or with the probe in a piece that is carved."""
+    if isinstance(body, StageSet):
+        if body.stage not in NO_PROBE:
+            return
+        held = engine.book.pieces[body.piece]
+        if held.stage not in NO_PROBE:
+            return
+        cores = engine.book.cores(body.piece)
+        for channel in cores:
+            for kind in ("probe-fault", "channel-stale"):
+                engine.alerts.take_back(f"{kind}/{channel}", t_ms, f"{body.piece} is {body.stage}")
+        return
+    for key, watch in list(engine.state.watches.items()):
+        if watch.kind not in FOOD | OUTLIVES_COOKS and watch.state is not AlertState.NORMAL:
+            engine.alerts.take_back(key, t_ms, "its cook is finished")

@@ -17,7 +17,7 @@ from pathlib import Path
 
 import numpy as np
 
-from tests.safety.independent.kitchen import MIN, Meat, Probe, Scene
+from tests.safety.independent.kitchen import MIN, T0_MS, Meat, Probe, Scene
 
 GRID_S = 10.0
 MAX_GAP_S = 30 * MIN
@@ -91,11 +91,13 @@ class _View:
 
 def judge(meat: Meat, scene: Scene) -> Truth:
     """Return what is shown of one piece."""
-    grid = np.arange(0, scene.end_s, GRID_S)
+    end_s = max((entry.t_ms - T0_MS) / 1000 for entry in scene.entries)
+    end_s = max([end_s, *((reading.t_ms - T0_MS) / 1000 for reading in scene.readings)])
+    grid = np.arange(0, end_s, GRID_S)
     views = [_View(probe, meat, grid) for probe in meat.probes]
     told, known = _stages(meat, grid, entered=False), _stages(meat, grid, entered=True)
     cooked, cooked_at = _lethality(meat, views, grid, told)
-    holding, held = _holding(meat, views, grid, told, known, cooked_at, scene.end_s)
+    holding, held = _holding(meat, views, grid, told, known, cooked_at, end_s)
     cooling, cooled = _cooling(meat, views, told, grid)
     return Truth(cooked, holding, cooling, {"lethality": True, "holding": held, "cooling": cooled})
 
@@ -224,7 +226,8 @@ def _cooling(
     verdicts: list[bool | None] = []
     for probe, view in zip(meat.probes, views, strict=True):
         for mark_c, limit_s in ((MIDDLE_C, 7200.0), (COLD_C, 21600.0)):
-            verdicts.append(_took(view, mark_c, limit_s))
+            sooner, later = (_took(view, mark_c + d, limit_s) for d in (NEAR_C, -NEAR_C))
+            verdicts.append(sooner if sooner is later else None)
         if probe.moved_s is not None:
             verdicts.append(None)
     for at_s, value in [*((a, v) for a, v, _ in meat.spots), *meat.struck]:
@@ -240,9 +243,9 @@ def _took(view: _View, mark_c: float, limit_s: float) -> bool | None:
     if not len(hot) or hot[-1] + 1 >= len(times):
         return False
     first = int(hot[-1])
-    below = np.flatnonzero(values[first:] <= mark_c - NEAR_C)
+    below = np.flatnonzero(values[first:] <= mark_c)
     if not len(below):
-        return None if (values[first:] <= mark_c + NEAR_C).any() else False
+        return False
     last = first + int(below[0])
     if np.diff(times[first : last + 1]).max() > MAX_GAP_S:
         return False
