@@ -189,9 +189,9 @@ class _Run:
             low_mc = point.low_mc if self.lowest_mc is None else min(self.lowest_mc, point.low_mc)
             self.lowest_mc = low_mc
         if judged is Judged.HANDED_OVER and clock.breached_ms and not self.after_served:
-            read = show_temperature(point.low_mc, digits=1)
+            read = show_temperature(clock.worst_mc or point.low_mc, digits=1)
             self.after_served = (
-                f"{read} was read at {rfc3339(point.t_ms)}, under {show_temperature(limit.mc)}, "
+                f"{read} was read by {rfc3339(point.t_ms)}, under {show_temperature(limit.mc)}, "
                 "after it was marked served (eaten or handed over): not shown"
             )
 
