@@ -13,7 +13,7 @@ cold room 3 h, shallow pans 1.5 h, ice bath 0.6 h. The last four: common practic
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import erf, exp, hypot, log, sqrt
+from math import erf, exp, hypot, inf, log, sqrt
 from typing import Literal
 
 import numpy as np
@@ -37,6 +37,7 @@ USUAL: dict[str, tuple[float, float, float, float]] = {
 HOT_LIMIT_C = 57.22  # 135 F, FDA Food Code 3-501.16
 STAGE_1_C, STAGE_1_S = 21.11, 2 * 3600.0  # 70 F within 2 h, FDA Food Code 3-501.14
 STAGE_2_C, STAGE_2_S = 5.0, 6 * 3600.0  # 41 F within 6 h of 135 F, same
+STEPS = ((STAGE_1_C, STAGE_1_S), (STAGE_2_C, STAGE_2_S))
 SETTLING_S = 1800.0
 WINDOW_S = 3 * 3600.0
 SILENT_S = 15 * 60.0
@@ -72,6 +73,7 @@ class Crossing:
     p_reach: float = 0.0
     reason: str = ""
     spread: float = 0.0
+    known: bool = True  # whether there are readings to say anything from
 
     def chance_within(self, seconds: float) -> float:
         """Return the chance that the crossing comes within ``seconds`` from now."""
@@ -107,10 +109,14 @@ def time_to(holding: Holding, to_c: float) -> Crossing:
     kept = t >= holding.since_s
     t, core = t[kept], core[kept]
     if not len(t):
-        return Crossing(to_c, reason="cannot say yet, because there are no readings of the core")
+        return Crossing(
+            to_c, reason="cannot say yet, because there are no readings of the core", known=False
+        )
     if holding.now_s - t[-1] > SILENT_S:
         silent = show_duration((holding.now_s - t[-1]) * 1000)
-        return Crossing(to_c, reason=f"cannot say yet, because the core is silent for {silent}")
+        return Crossing(
+            to_c, reason=f"cannot say yet, because the core is silent for {silent}", known=False
+        )
     level = float(np.median(core[-5:]))
     if level <= to_c:
         return Crossing(to_c, 0, 0, 0, 1.0)
@@ -132,32 +138,36 @@ def hold_left(holding: Holding, limit_c: float = HOT_LIMIT_C) -> Crossing:
     return time_to(holding, limit_c)
 
 
-def cooling(holding: Holding, from_s: float) -> Cooling:
+def cooling(
+    holding: Holding, from_s: float, steps: tuple[tuple[float, float], ...] = STEPS
+) -> Cooling:
     """Return when both steps of cooling are met, and whether one will be missed.
 
     Args:
         holding: Place and readings of the warmest core.
-        from_s: When the food passed 135 F on its way down.
+        from_s: When the food passed the first mark on its way down.
+        steps: Of the policy in force: where each step ends, degC, and by when, seconds after
+            ``from_s``; infinite where its time does not run yet.
     """
-    first = time_to(holding, STAGE_1_C)
-    second = time_to(holding, STAGE_2_C)
-    left_1 = from_s + STAGE_1_S - holding.now_s
-    left_2 = from_s + STAGE_2_S - holding.now_s
-    p_1, p_2 = first.chance_within(left_1), second.chance_within(left_2)
-    known = not (first.reason.startswith("cannot") or second.reason.startswith("cannot"))
-    first_open = first.p50_s != 0 and left_1 > 0
-    second_open = second.p50_s != 0 and left_2 > 0
-    miss = known and ((first_open and p_1 < 0.5) or (second_open and p_2 < 0.5))
+    found = [time_to(holding, to_c) for to_c, _ in steps]
+    left = [from_s + limit_s - holding.now_s for _, limit_s in steps]
+    chances = [one.chance_within(left_s) for one, left_s in zip(found, left, strict=True)]
+    missed = [
+        at
+        for at, one in enumerate(found)
+        if one.p50_s != 0 and 0 < left[at] < inf and chances[at] < 0.5
+    ]
+    miss = bool(missed) and all(one.known for one in found)
     advice = ""
     if miss:
-        late, limit = (first, "70 F") if first_open and p_1 < 0.5 else (second, "41 F")
+        late = found[missed[0]]
         when = "not at all" if late.p50_s is None else f"in {show_duration(late.p50_s * 1000)}"
-        left = show_duration((left_1 if late is first else left_2) * 1000)
         advice = (
-            f"{limit} comes {when}, {left} are left: cut it smaller, "
+            f"{show_temperature(late.to_c * 1000)} comes {when}, "
+            f"{show_duration(left[missed[0]] * 1000)} are left: cut it smaller, "
             "spread it in shallow pans, use an ice bath"
         )
-    return Cooling(first, second, round(p_1, 3), round(p_2, 3), miss, advice)
+    return Cooling(found[0], found[-1], round(chances[0], 3), round(chances[-1], 3), miss, advice)
 
 
 def _air(holding: Holding) -> tuple[float, float]:

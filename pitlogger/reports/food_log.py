@@ -41,7 +41,7 @@ def food_log(record: CookRecord) -> Sheet:
     blocks += _lacking(rows)
     blocks += [
         Heading(tr("Gaps, corrections, instruments")),
-        Lines(tuple(remarks_of(record)) or (tr(NOTHING),)),
+        Lines((*remarks_of(record), *_late(record)) or (tr(NOTHING),)),
     ]
     blocks += _signed(record)
     return Sheet(
@@ -93,12 +93,28 @@ def _cells(record: CookRecord, row: LogRow) -> tuple[str, ...]:
     judged = row.met is not None or row.id is None
     by = row.by or (tr("computed") if row.id is None else "")
     if row.struck_by is not None:
-        by += tr(" (struck by entry {seq})", seq=row.struck_by[1])
+        by += _struck(record, row.struck_by)
     what = f"{row.what} ({row.note})" if row.note else row.what
     return (
         observed, entered, row.product, what, row.value, row.limit,
         told_verdict(row.met, row.value) if judged else "", row.instrument, by,
     )  # fmt: skip
+
+
+def _late(record: CookRecord) -> Iterator[str]:
+    """Yield the marks and hand readings that were entered long after what they name."""
+    for verdicts in record.verdicts:
+        yield from (note for note in verdicts.notes if " later" in note)
+
+
+def _struck(record: CookRecord, by: tuple[str, int]) -> str:
+    """Return who struck a row, when and why: striking is also how logs are falsified."""
+    entry = next((e for e in record.entries if (e.run, e.seq) == by), None)
+    told = tr(" (struck by entry {seq})", seq=by[1])
+    if entry is None:
+        return told
+    reason = getattr(entry.body, "reason", "") or tr("no reason given")
+    return f"{told}: {entry.by or '-'}, {record.wall.full(entry.t_ms)}, {reason}"
 
 
 def _answer(record: CookRecord, row: LogRow) -> str:
@@ -184,7 +200,7 @@ def _lacking(rows: list[LogRow]) -> Iterator[Block]:
         if (lacking := missing(row))
     )
     yield Heading(tr("What is missing"))
-    yield Lines(told or (tr("Nothing that 9 CFR 417.5 asks of an entry."),))
+    yield Lines(told or (tr("Nothing that this log asks of an entry."),))
 
 
 def _signed(record: CookRecord) -> Iterator[Block]:

@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import cache
+from math import inf
 from typing import Any
 
 from pitlogger.clock import rfc3339
@@ -148,6 +149,20 @@ class CoolingClock:
     def started_ms(self) -> float | None:
         """When it began, the earliest that can be: the least favourable case."""
         return self.late_ms[0] if self.early_ms[0] is None else self.early_ms[0]
+
+    def ends_s(self, steps: tuple[Step, ...]) -> tuple[tuple[float, float], ...]:
+        """Return where each step ends, degC, and by when, seconds after the first mark.
+
+        Infinite where a step begins at a mark that was not passed yet.
+        """
+        started_ms = self.started_ms or 0.0
+        found = []
+        for step in steps:
+            early_ms, late_ms = self._bounds(step)[0]
+            begun_ms = late_ms if early_ms is None else early_ms
+            by_s = inf if begun_ms is None else (begun_ms - started_ms + step.limit_ms) / 1000
+            found.append((step.to_mc / 1000, by_s))
+        return tuple(found)
 
     def remaining_s(self, step: Step, now_ms: int) -> float | None:
         """Return the time left for a step, below zero when it is late; ``None`` if not running."""

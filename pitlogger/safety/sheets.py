@@ -7,13 +7,14 @@ from collections.abc import Sequence
 from pitlogger.model.book import Book, Id
 from pitlogger.model.cooks import BEFORE_FIRE, HOT_OFF_PIT, ON_PIT, Checkpoint, Piece, Stage
 from pitlogger.model.journal import Adjusted, Body, Corrected, Entry, SpotRead, Undone, Weighed
-from pitlogger.model.quantities import show_mass, show_temperature
+from pitlogger.model.quantities import show_duration, show_mass, show_temperature
 from pitlogger.model.readings import Site
 from pitlogger.safety.corrective import tied
 from pitlogger.safety.doubtful import doubted
 from pitlogger.safety.judge import PieceVerdicts
 from pitlogger.safety.policy import Policy, Temperature
 from pitlogger.safety.record import LogRow, Sheet
+from pitlogger.safety.recorded import LATE_MS
 from pitlogger.safety.tables import ROUNDING_MC
 from pitlogger.safety.verdict import Verdict
 
@@ -73,6 +74,7 @@ def _row(
             by=entry.by, product=product, what="hand reading",
             value=show_temperature(body.value_mc, digits=1), limit=limit, met=met,
             instrument=body.probe or "", struck_by=struck_by, piece=body.piece or "",
+            note=_typed_late(entry.t_ms - body.at_ms),
         )  # fmt: skip
     if isinstance(body, Weighed) and body.checkpoint in _RECEIVED:
         return LogRow(
@@ -90,6 +92,10 @@ def _row(
             struck_by=struck_by,
         )  # fmt: skip
     return None
+
+
+def _typed_late(late_ms: int) -> str:
+    return f"typed {show_duration(late_ms)} later" if late_ms > LATE_MS else ""
 
 
 def _spot_limit(spot: SpotRead, book: Book, policy: Policy) -> tuple[Sheet, str, bool | None]:

@@ -28,7 +28,7 @@ from pitlogger.model.readings import Quality, Site, Tagged
 from pitlogger.rules.messages import Units
 from pitlogger.rules.places import START_UP_MS, is_in_use
 from pitlogger.rules.tenderness import has_index, index_words, softened
-from pitlogger.safety.cooling import COOLING
+from pitlogger.safety.cooling import COOLING, steps_of
 from pitlogger.safety.live import clocks_for, run
 from pitlogger.safety.policy import Policy as SafetyPolicy
 from pitlogger.safety.recorded import histories
@@ -273,7 +273,9 @@ class Lookout:
             clock = self.state.clocks[held.piece.id].cooling
             started_ms = clock.started_ms
             if started_ms is not None:
-                seen = cooling(holding(held, lead, lanes.values(), t_ms), started_ms / 1000)
+                here = holding(held, lead, lanes.values(), t_ms)
+                steps = clock.ends_s(steps_of(self.safety))
+                seen = cooling(here, started_ms / 1000, steps)
                 words = f"{held.piece.id}: {seen.advice}"
                 self.alerts.tell("cooling-will-miss", held.piece.id, t_ms, seen.will_miss, words,
                           piece=held.piece.id)  # fmt: skip

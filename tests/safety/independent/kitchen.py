@@ -229,6 +229,9 @@ def _in_air(probe: Probe, where: np.ndarray, air_c: float, random: Random) -> No
     """Let a probe read the air: it takes a minute or so to get there and back."""
     sway = random.uniform(0, 6)
     level = air_c + sway * np.sin(probe.times_s / 700)
+    apart = np.abs(level - probe.values_c)[where]
+    if not len(apart) or min(apart[0], apart[-1]) < 6.0:
+        return  # so near to the meat nobody can tell
     probe.values_c = np.where(where, level, probe.values_c)
     probe.own &= ~where
 
