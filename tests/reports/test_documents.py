@@ -132,7 +132,10 @@ def test_the_food_log_strikes_out_what_was_corrected_and_keeps_it(record: CookRe
     )
     (struck,) = receiving.struck
     assert receiving.rows[struck][4] == "5.950 kg"
-    assert receiving.rows[struck][-1].endswith("(struck by entry 13)")
+    assert (
+        "(struck by entry 13): MK, 2026-09-21 20:32 +0000, purge poured off"
+        in (receiving.rows[struck][-1])
+    )
     assert any(row[4] == "5.900 kg" for row in receiving.rows)
 
 
