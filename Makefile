@@ -87,6 +87,7 @@ mutate: system $(VENV)/mutate  ## Put 400 small faults into a copy of the code: 
 nightly: system $(VENV)/checks $(VENV)/mutate $(VENV)/fuzz  ## All that is too long for every change (a night)
 	$(MAKE) check
 	$(BIN)/python -m pytest -q -m nightly
+	SCHEMA_EXAMPLES=200 $(BIN)/python -m pytest -q tests/web/test_schema.py
 	$(MAKE) torture KILLS=1000 CUTS=1000 FLIPS=1000 ALARMS=1000
 	$(MAKE) soak
 	$(MAKE) fuzz-nightly
