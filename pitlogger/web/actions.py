@@ -14,6 +14,7 @@ from pitlogger.clock import rfc3339
 from pitlogger.engine.commands import accept
 from pitlogger.errors import UsageError, unknown
 from pitlogger.formats.cook_file import parse_cook
+from pitlogger.model.cooks import Stage
 from pitlogger.model.journal import (
     AlertActed,
     Body,
@@ -68,7 +69,12 @@ def _split(daemon: Node, ask: requests.SplitAsk) -> Body:
 
 def _stage(daemon: Node, ask: requests.StageAsk) -> Body:
     timed: Literal["live", "stated"] = "live" if ask.at is None else "stated"
-    return StageSet(ask.piece, ask.stage, _moment(daemon, ask.at), ask.wrap, timed)
+    if ask.stage is not Stage.DISCARDED and (ask.mass is not None or ask.reason):
+        raise UsageError(f"mass and reason belong to 'discarded', not to '{ask.stage}'")
+    return StageSet(
+        ask.piece, ask.stage, _moment(daemon, ask.at), ask.wrap, timed,
+        mass_mg=ask.mass, reason=ask.reason,
+    )  # fmt: skip
 
 
 def _weighed(daemon: Node, ask: requests.WeighAsk) -> Body:

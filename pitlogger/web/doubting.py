@@ -162,6 +162,8 @@ def _cooked_g(book: Book) -> float | None:
     """Return what the cook gave in all, as far as its pieces were weighed when done."""
     found = 0.0
     for piece in from_book(book):
+        if piece.discarded_g is not None:
+            continue
         done = next((piece.masses[name].value for name in ("served", "carved", "rested", "off-pit")
                      if name in piece.masses), None)  # fmt: skip
         if done is None and not piece.children:

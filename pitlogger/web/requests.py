@@ -99,8 +99,12 @@ class MovedAsk(Ask):
 
 
 class StageAsk(OfCookAsk):
+    """Set the stage of a piece; of what is discarded also its mass and why."""
+
     piece: str
     stage: StageId
+    mass: Mass | None = None
+    reason: Text = ""
     wrap: WrapId | None = None
 
 

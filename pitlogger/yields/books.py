@@ -7,8 +7,9 @@ from dataclasses import replace
 from datetime import UTC, datetime
 
 from pitlogger.model.book import Book, PieceBook, Weighing
-from pitlogger.model.cooks import AddedMass, ByProduct, Checkpoint, Cook
+from pitlogger.model.cooks import AddedMass, ByProduct, Checkpoint, Cook, Stage
 from pitlogger.model.journal import MealTold
+from pitlogger.yields.causes import CHAIN
 from pitlogger.yields.plausible import implausible_masses
 from pitlogger.yields.records import Doubt, ListedHistory, PastPiece
 from pitlogger.yields.weighing.uncertainty import Measured, Scale, net_mass, total
@@ -79,9 +80,22 @@ def _from_piece(
             *_no_mass(held, masses),
             *(doubt for doubt in untared if doubt.piece == piece.id),
         ),
-        teaches=not (book.untaught or held.untaught or any(w.untaught for w in held.weighings))
+        discarded_g=_discarded(held, masses),
+        teaches=held.stage is not Stage.DISCARDED
+        and not (book.untaught or held.untaught or any(w.untaught for w in held.weighings))
         and not _unconfirmed(held, {name: mass.value for name, mass in masses.items()}),
     )
+
+
+def _discarded(held: PieceBook, masses: Mapping[str, Measured]) -> Measured | None:
+    """Return the mass of a piece that was discarded: as told, else as last weighed."""
+    if held.stage is not Stage.DISCARDED:
+        return None
+    told_mg = held.marks[-1].mass_mg
+    if told_mg is not None:
+        return net_mass(told_mg / 1000, scale=Scale("scale"), reading=f"{held.piece.id}/discarded")
+    weighed = [masses[name] for name in CHAIN if name in masses]
+    return weighed[-1] if weighed else None
 
 
 def _unconfirmed(held: PieceBook, masses_g: Mapping[str, float]) -> bool:

@@ -93,9 +93,13 @@ def account(record: PastPiece, seam: Seam | None = None) -> Account:
         steps,
         purchased_g=masses.get(Checkpoint.PURCHASED),
         servable_g=servable(record, seam),
-        losses_g=losses(chain, masses, record.wrap, missing),
+        losses_g=losses(chain, masses, record.wrap, missing) | _thrown_away(record),
         balances=tuple(balances),
     )
+
+
+def _thrown_away(record: PastPiece) -> dict[str, Measured]:
+    return {} if record.discarded_g is None else {"discarded": record.discarded_g}
 
 
 def steps_of(masses: Mapping[str, Measured]) -> tuple[Step, ...]:
@@ -105,7 +109,12 @@ def steps_of(masses: Mapping[str, Measured]) -> tuple[Step, ...]:
 
 
 def servable(record: PastPiece, seam: Seam | None = None) -> Measured | None:
-    """Return the carved, else rested net mass; ``None`` if neither was weighed."""
+    """Return the carved, else rested net mass; ``None`` if neither was weighed, or none is left.
+
+    What was discarded was served to nobody.
+    """
+    if record.discarded_g is not None:
+        return None
     for checkpoint in (Checkpoint.CARVED, Checkpoint.RESTED):
         if seam is not None and seam.at == checkpoint:
             return seam.kept_g

@@ -111,7 +111,7 @@ def _served_and_left(cook: Sequence[PastPiece]) -> tuple[float | None, float | N
 
     Where the line was weighed out (``served``) a weighed leftover is no part of it.
     """
-    whole = list(whole_pieces(cook))
+    whole = [one for one in whole_pieces(cook) if one.record.discarded_g is None]
     told_g = next((piece.left_g for piece in cook if piece.left_g is not None), None)
     weighed = [
         piece.record.masses["leftover"].value

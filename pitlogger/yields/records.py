@@ -61,6 +61,7 @@ class PastPiece:
     children: tuple[str, ...] = ()
     doubts: tuple[Doubt, ...] = ()
     teaches: bool = True
+    discarded_g: Measured | None = None  # what was thrown away of it, where that is the end of it
 
     @property
     def family(self) -> str:

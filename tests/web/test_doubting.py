@@ -122,3 +122,19 @@ async def test_a_meal_that_cannot_be_is_asked_about(node: Node) -> None:
     asked = await post(node, "/meals", 409, came=400)
     await post(node, "/meals", came=400, confirm=asked["confirm"])
     await post(node, "/meals", came=18, left="310 g")
+
+
+async def test_what_is_discarded_is_not_served_does_not_teach_and_is_a_loss_by_its_name(
+    node: Node,
+) -> None:
+    await node.begin()
+    for checkpoint, mass in (("purchased", "6.4 kg"), ("carved", "3.1 kg")):
+        await post(node, "/weighings", piece="brisket-1", checkpoint=checkpoint, mass=mass)
+    await post(node, "/stages", 400, piece="brisket-1", stage="carved", reason="dropped")
+    await post(node, "/stages", piece="brisket-1", stage="discarded", reason="fell into the ash")
+    told = (await node.local.get("/api/v1/yield")).json()["pieces"][0]
+    assert told["servable_g"] is None
+    assert told["loss_by_cause_g"]["discarded"] == 3100.0
+    await post(node, "/cooks/finish")
+    (piece,) = await past(node)
+    assert not piece.teaches

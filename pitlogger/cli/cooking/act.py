@@ -23,12 +23,15 @@ def _kept(entry: dict[str, Any], words: str) -> str:
 @click.argument("stage", metavar=f"[{'|'.join(Stage)}]")
 @at_option
 @click.option("--wrap", type=click.Choice(WRAPS), help="In what it was wrapped.")
+@click.option("--mass", help="How much was discarded, such as 2 lb; else all of it.")
+@click.option("--reason", help="Why it was discarded.")
 @cook_option
 @by_option
 @socket_option
 @json_option
 def stage(
-    piece: str, stage: str, at: str | None, wrap: str | None, cook: str | None, by: str,
+    piece: str, stage: str, at: str | None, wrap: str | None, mass: str | None,
+    reason: str | None, cook: str | None, by: str,
     socket: Path | None, as_json: bool,
 ) -> None:  # fmt: skip
     """Set the stage of PIECE, now or in the past (--at "10 min ago")."""
@@ -37,7 +40,7 @@ def stage(
     client = Client(socket)
     entry = client.post(
         "/stages", piece=piece, stage=stage, at=moment_text(at, client, cook), wrap=wrap,
-        cook=cook, by=by,
+        mass=mass, reason=reason, cook=cook, by=by,
     )  # fmt: skip
     when = said_at(entry["happened"], at)
     emit(entry, as_json, _kept(entry, f"{piece}: {words.stage(Stage(entry['stage']))}{when}"))
