@@ -34,7 +34,7 @@ async def cooked(node: Node, name: str = "supper", carved: str = "3.1 kg") -> di
             node, "/weighings", piece="brisket-1", checkpoint=checkpoint, mass=mass, by="AB"
         )
     node.clock.advance(HOUR_MS)
-    await post(node, "/cooks/finish")
+    await post(node, "/cooks/finish", confirm="served or handed over")
     return made
 
 

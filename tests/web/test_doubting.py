@@ -96,7 +96,7 @@ async def test_a_cook_typed_in_within_a_minute_teaches_no_time(node: Node) -> No
     asked = await post(node, "/stages", 409, piece="brisket-1", stage="resting")
     assert asked["options"][0] == "time not recorded"
     await post(node, "/stages", piece="brisket-1", stage="resting", confirm="time not recorded")
-    await post(node, "/cooks/finish")
+    await post(node, "/cooks/finish", confirm="served or handed over")
     assert await hours(node) == {}
 
 
@@ -107,7 +107,7 @@ async def test_times_that_were_marked_or_stated_teach(node: Node) -> None:
     await post(node, "/stages", piece="brisket-1", stage="wrapped")
     node.clock.advance(4 * HOUR_MS)
     await post(node, "/stages", piece="brisket-1", stage="resting")
-    await post(node, "/cooks/finish")
+    await post(node, "/cooks/finish", confirm="served or handed over")
     learned = await hours(node)
     assert learned == {
         ("brisket-packer", "before-wrap"): [7.0],
@@ -135,6 +135,6 @@ async def test_what_is_discarded_is_not_served_does_not_teach_and_is_a_loss_by_i
     told = (await node.local.get("/api/v1/yield")).json()["pieces"][0]
     assert told["servable_g"] is None
     assert told["loss_by_cause_g"]["discarded"] == 3100.0
-    await post(node, "/cooks/finish")
+    await post(node, "/cooks/finish", confirm="served or handed over")
     (piece,) = await past(node)
     assert not piece.teaches
