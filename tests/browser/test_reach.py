@@ -21,7 +21,7 @@ SCREENS = (
 SMALL = """() => [...document.querySelectorAll(
         'button, a[href]:not(p a), select, textarea, summary, input:not([type=hidden])')]
     .filter(e => e.checkVisibility() && !e.closest('.skip') && !e.matches('p a:not(.button)'))
-    .map(e => [e, (e.closest('.tick') ?? e).getBoundingClientRect()])
+    .map(e => [e, (e.closest('.tick, .pick') ?? e).getBoundingClientRect()])
     .filter(([e, r]) => r.left >= 0 && (r.height < 47.9 || r.width < 47.9
         || (e.matches('.main, nav a') && r.height < 71.9)))
     .map(([e, r]) => `${e.tagName} ${e.textContent.trim()} ${r.width}x${r.height}`)"""

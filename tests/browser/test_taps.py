@@ -116,11 +116,11 @@ def test_got_it_is_taken_back(stage: Staged, open_page: Open) -> None:
     stage.silent = True
     stage.call(lambda: _silence(stage))
     page = open_page("/")
-    page.locator("#worst").get_by_role("button", name="Got it").first.click()
+    page.locator("#worst").get_by_role("button", name="Got it, all 4").click()
     page.locator("#told").get_by_role("button", name="Undo").click()
-    expect(page.locator("#told")).to_contain_text("not seen after all")
+    expect(page.locator("#told")).to_contain_text("Not seen after all: 4 of 4.")
     acts = [b.action for b in stage.call(lambda: _acts(stage))]
-    assert acts == ["acknowledge", "unacknowledge"]
+    assert acts == ["acknowledge"] * 4 + ["unacknowledge"] * 4
 
 
 async def _silence(stage: Staged) -> None:

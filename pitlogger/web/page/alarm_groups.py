@@ -40,7 +40,8 @@ def grouped(
     first = next((group for group in made if group["unseen"]), None)
     if first is not None:
         first["solid"] = True
-        first["alerts"][0]["solid"] = True
+        if len(first["alerts"]) == 1:
+            first["alerts"][0]["solid"] = True
     seen_together = [w.key for w, one in returned if one["unseen"] and w.kind not in FOOD_SAFETY]
     return {
         "groups": made,
@@ -76,12 +77,7 @@ def _group(name: str, held: list[tuple[Watch, dict[str, Any]]], shown: Shown) ->
     return {
         "id": name.replace("/", "-"),
         "alerts": alerts,
-        "title": tr(
-            "{device} silent {since}: {count} probes",
-            device=device or tr("Probes"),
-            since=shown.since(since_ms),
-            count=len(others),
-        ),
+        "title": _title(device, len(others), shown.since(since_ms)),
         "who": ", ".join(others),
         "remedy": tr("Look at its plug, cable and battery first; read by hand meanwhile."),
         "letter": min(one["letter"] for one in alerts),
@@ -93,6 +89,14 @@ def _group(name: str, held: list[tuple[Watch, dict[str, Any]]], shown: Shown) ->
         "iso": shown.iso(since_ms),
         "solid": False,
     }
+
+
+def _title(device: str, count: int, since: str) -> str:
+    if device:
+        return tr(
+            "{device} silent {since}: {count} probes", device=device, since=since, count=count
+        )
+    return tr("{count} probes silent {since}", count=count, since=since)
 
 
 def _subject(watch: Watch) -> str:

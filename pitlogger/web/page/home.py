@@ -12,12 +12,14 @@ from pitlogger.model.journal import ForecastMade
 from pitlogger.model.readings import Site
 from pitlogger.rules.conditions import Watch
 from pitlogger.views import words
+from pitlogger.views.alert_words import alert_words
 from pitlogger.views.alerts import active
 from pitlogger.views.language import mark, tr
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 from pitlogger.views.status import is_running
 from pitlogger.web.page import standing
+from pitlogger.web.page.alarm_groups import grouped
 from pitlogger.web.page.alarms import alert
 from pitlogger.web.page.figures import COLD_MC, band_of, figure
 from pitlogger.web.page.pieces import in_order, piece_facts
@@ -46,9 +48,8 @@ def home(daemon: Node, shown: Shown) -> dict[str, Any]:
     prompts = active(daemon, "prompt")
     due = [watch for watch in prompts if watch.kind in _DUE and watch.piece is not None]
     rows = piece_rows(daemon, shown, alarms, due)
-    worst = [alert(daemon, watch, shown) for watch in alarms[:MOST_WORST]]
-    for one in worst:
-        one["solid"] = True
+    seen = [alert(daemon, watch, shown) for watch in alarms]
+    worst = grouped(daemon, alarms, seen, shown)["groups"][:MOST_WORST]
     if not worst and rows and rows[0]["due"]:
         rows[0]["solid"] = True
     return {
@@ -179,7 +180,7 @@ def brief(daemon: Node, shown: Shown, due: list[Watch]) -> str:
     first = f"{'; '.join(fires)}." if fires else (tr("Fires hold.") if pits(daemon) else "")
     if due:
         watch = due[0]
-        return f"{first} {words.capital(standing.gist(watch.message))}.".strip()
+        return f"{first} {words.capital(standing.gist(alert_words(watch, shown.units)))}.".strip()
     made = next(iter(coming(daemon, shown)), None)
     if made is None or made.p50_ms is None:
         return first or tr("The cook is running.")

@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
-from pitlogger.model.alerts import ANNUNCIATED
 from pitlogger.model.book import PieceBook
 from pitlogger.model.cooks import BEFORE_FIRE, Stage
 from pitlogger.model.journal import ForecastMade
@@ -139,21 +136,6 @@ def forecast_words(made: ForecastMade, shown: Shown) -> str:
             "{piece} rested enough to slice{about}{span}", piece=made.piece, about=about, span=span
         )
     return f"{tr(words.TARGETS[made.target])} {made.piece}{about}{span}"
-
-
-def strip(daemon: Node, shown: Shown) -> dict[str, Any] | None:
-    """Return the strip shown on every screen while an alarm is active, ``None`` for none."""
-    alarms = active(daemon, "alarm")
-    if not alarms:
-        return None
-    first = alarms[0]
-    return {
-        "message": alert_words(first, shown.units).rstrip("."),
-        "letter": LETTER[first.priority.label],
-        "more": len(alarms) - 1,
-        "waits": first.state in ANNUNCIATED,
-        "alert": first.key,
-    }
 
 
 LETTER = {"high": "A", "medium": "B", "low": "C"}

@@ -14,7 +14,8 @@ from pitlogger.views.entries import is_undoable, told
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown, units_chosen
 from pitlogger.web.access.roles import Role, who_asks
-from pitlogger.web.page import standing
+from pitlogger.web.page.alarm_groups import grouped
+from pitlogger.web.page.alarms import alert
 from pitlogger.web.page.render import render
 
 
@@ -33,7 +34,7 @@ def screen(
         template,
         path=request.url.path,
         node=daemon.config.node.name,
-        strip=standing.strip(daemon, shown),
+        strip=strip_of(daemon, shown),
         shown=shown,
         cook_name=running_cook(daemon),
         me=who_asks.get(),
@@ -44,6 +45,23 @@ def screen(
         **values,
     )
     return HTMLResponse(text, status, headers={"Cache-Control": "no-store"})
+
+
+def strip_of(daemon: Node, shown: Shown) -> dict[str, Any] | None:
+    """Return the strip of every screen: the first cause and how many more, ``None`` for none."""
+    watches = active(daemon, "alarm")
+    seen = [alert(daemon, watch, shown) for watch in watches]
+    groups = grouped(daemon, watches, seen, shown)["groups"]
+    if not groups:
+        return None
+    first = groups[0]
+    alone = len(first["alerts"]) == 1
+    return {
+        "message": (first["alerts"][0]["message"] if alone else first["title"]).rstrip("."),
+        "letter": first["letter"],
+        "more": len(groups) - 1,
+        "waits": bool(first["unseen"]),
+    }
 
 
 def may_act() -> bool:

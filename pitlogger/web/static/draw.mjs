@@ -36,7 +36,7 @@ export function band(u, chart) {
   if (!chart.joined.running) return;
   within(u, (c, px, box) => {
     const right = box.left + box.width;
-    for (const [value, name] of [[chart.held?.pull_c, "off"], [chart.held?.wrap_c, "wrap"]]) {
+    for (const [value, name] of [[chart.held?.pull_c, "off"], [isWrapped(chart) ? null : chart.held?.wrap_c, "wrap"]]) {
       if (value === null || value === undefined) continue;
       const y = u.valToPos(chart.units.temperature(value), "y", true);
       if (y < box.top || y > box.top + box.height) continue;
@@ -96,9 +96,14 @@ export function flags(u, chart, named) {
   }, false);
 }
 
+/** @param {any} chart */
+function isWrapped(chart) {
+  return chart.held?.stages.some((one) => one.stage === "wrapped") ?? false;
+}
+
 /** The next of the piece's targets that is foreseen; resting has no line to lead to. @param {any} chart */
 function nearest(chart) {
-  const ahead = chart.joined.forecasts.filter((one) => one.piece === chart.piece && one.target !== "rest" && one.p50_ms > chart.joined.to_ms);
+  const ahead = chart.joined.forecasts.filter((one) => one.piece === chart.piece && one.target !== "rest" && !(one.target === "wrap" && isWrapped(chart)) && one.p50_ms > chart.joined.to_ms);
   return ahead.sort((a, b) => a.p50_ms - b.p50_ms)[0];
 }
 
