@@ -16,10 +16,12 @@ from playwright.sync_api import Browser, Page, sync_playwright
 from pitlogger.formats.cook_file import parse_cook
 from pitlogger.model.journal import CookFinished, CookStarted, Weighed
 from pitlogger.web.containers import keep
-from tests.browser.conftest import ARGS, DESKTOP, PHONE, chromium, pairing_cookie
+from tests.browser.conftest import ARGS, chromium, pairing_cookie
 from tests.browser.staging import Staged, staged
 
 FOLDER = Path("docs/pictures")
+PHONE: dict[str, Any] = {"viewport": {"width": 390, "height": 844}, "has_touch": True}
+DESKTOP: dict[str, Any] = {"viewport": {"width": 1440, "height": 900}}
 PLAN = (
     "/plan?guests=45&portion=5oz&cut=brisket-packer&share=60&price=4.29/lb"
     "&cut-2=pork-butt&share-2=40&price-2=2.19/lb&serve_at=2026-09-19T18:00&target=30"
@@ -28,6 +30,8 @@ PLAN = (
 SCREENS = (
     ("pit", "/", ("light", "dark")),
     ("weigh", "/weigh", ("light", "dark")),
+    ("temp", "/temp", ("light", "dark")),
+    ("piece", "/piece/brisket-1", ("light",)),
     ("weights", "/weights", ("light", "dark")),
     ("alarms", "/alarms", ("light", "dark")),
     ("plan", PLAN, ("light", "dark")),
@@ -138,7 +142,7 @@ def _go(page: Page, stage: Staged, path: str) -> None:
 def _fit(page: Page) -> None:
     """Make the screen as tall as what it holds, so that nothing lies under the navigation."""
     tall = page.evaluate("document.documentElement.scrollHeight")
-    page.set_viewport_size({"width": 412, "height": min(max(915, tall), TALLEST)})
+    page.set_viewport_size({"width": 390, "height": min(max(844, tall), TALLEST)})
     page.wait_for_timeout(300)
 
 
@@ -165,6 +169,14 @@ def _alarm_picture(browser: Browser, stage: Staged, folder: Path) -> None:
         page = _page(browser, stage, **PHONE, color_scheme=scheme)
         _go(page, stage, "/")
         page.screenshot(path=folder / f"page-alarm-{scheme}.png")
+        page.context.close()
+    for scheme in ("light", "dark"):
+        page = _page(browser, stage, **PHONE, color_scheme=scheme)
+        _go(page, stage, "/")
+        stage.daemon.fanout.publish = lambda *given: None  # type: ignore[method-assign]
+        page.wait_for_selector("#link:not([hidden])")
+        page.screenshot(path=folder / f"page-old-{scheme}.png")
+        del stage.daemon.fanout.publish
         page.context.close()
 
 
