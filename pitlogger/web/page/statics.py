@@ -17,6 +17,7 @@ TYPES = {
     ".svg": "image/svg+xml",
     ".webmanifest": "application/manifest+json",
 }
+_BLANK = re.compile(r"\n{2,}")
 _INDENT = re.compile(r"^[ \t]+", re.MULTILINE)
 _COMMENT = re.compile(r"^[ \t]*(?:/\*.*?\*/|//[^\n]*)[ \t]*\n?", re.MULTILINE | re.DOTALL)
 
@@ -71,4 +72,4 @@ def _static(item: Traversable, prefix: str) -> Static | None:
 def lean(text: str) -> str:
     """Return one of our scripts or style sheets without the comments that stand on lines of
     their own, and without indents: a phone on a slow network need not read them."""
-    return _INDENT.sub("", _COMMENT.sub("", text))
+    return _BLANK.sub("\n", _INDENT.sub("", _COMMENT.sub("", text)))

@@ -37,7 +37,7 @@ function startParts() {
   }
 }
 
-if (localStorage.getItem("sun") === "yes") document.documentElement.classList.add("sun");
+if (localStorage.getItem("sun") === "yes") import("./sun.mjs").then((made) => made.shine(true)).catch(() => {});
 watchRest();
 actions();
 live();
