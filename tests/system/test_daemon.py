@@ -163,7 +163,7 @@ def test_what_is_refused_says_why_with_its_exit_code(node: Node) -> None:
 def test_an_export_replays_to_the_same_weighings(node: Node) -> None:
     node.ask("cook", "start", str(node.cook))
     node.ask("weigh", "brisket-1", "purchased", "6.4 kg")
-    wrong = json.loads(node.ask("weigh", "brisket-1", "trimmed", "51 kg", "--json").stdout)
+    wrong = json.loads(node.ask("weigh", "brisket-1", "trimmed", "5.6 kg", "--json").stdout)
     node.ask("correct", str(wrong["seq"]), "--mass", "5.1 kg", "--reason", "typed wrongly")
     out = node.folder / "out.senml"
     assert node.ask("export", "--out", str(out)).returncode == 0
