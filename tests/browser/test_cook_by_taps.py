@@ -27,6 +27,7 @@ def test_a_whole_cook_is_run_by_taps(stage: Staged, open_page: Open) -> None:
     _weigh(page, "rested", "7 lb 15 oz")
     page.goto(stage.address)
     page.get_by_role("button", name="Finish the cook").click()
+    settled(page, "finished")
     expect(page.get_by_role("link", name="Begin a cook")).to_be_visible()
     kinds = [entry.body for entry in stage.daemon.engine.state.entries]
     assert sum(isinstance(body, StageSet) for body in kinds) == 5

@@ -75,7 +75,7 @@ def test_from_begin_to_the_signed_log(stage: Staged, open_page: Open, how: str) 
     _temp(page, press, write)
     _to(page, press, "Pit")
     press(page.get_by_role("button", name="Finish the cook"))
-    expect(page.locator("#told")).to_contain_text("finished")
+    settled(page, "finished", press)
     _sign(page, press, write)
     kept = [type(e.body) for e in stage.daemon.engine.state.entries]
     assert (kept.count(StageSet), kept.count(Weighed), kept.count(SpotRead)) == (5, 1, 1)
