@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
+from pitlogger.model.book import fold
 from pitlogger.model.cooks import BEFORE_FIRE, ON_PIT
 from pitlogger.model.journal import CheckMade, CorrectiveTaken, Entry
 from pitlogger.safety import record
@@ -34,7 +35,7 @@ async def food_screen(daemon: Node, shown: Shown, cook: str | None) -> dict[str,
         "cooks": [{"id": row.id, "name": row.name} for row in rows],
         "chosen": chosen,
         "running": running,
-        "pieces": list(daemon.engine.book.pieces) if running else [],
+        "pieces": await _answerable(daemon, chosen) if rows and chosen == rows[0].id else [],
         "dispositions": record.DISPOSITIONS,
         "unit": shown.units.temperature,
         "policy": f"{daemon.safety.title} ({daemon.safety.name}, {daemon.safety.version})",
@@ -66,6 +67,11 @@ async def food_screen(daemon: Node, shown: Shown, cook: str | None) -> dict[str,
         "head": made.head,
         "entries": made.entries,
     }
+
+
+async def _answerable(daemon: Node, cook: str) -> list[str]:
+    """Return the pieces that corrective action may still name: those of the newest cook."""
+    return await daemon.ask(lambda reader: list(fold(reader.entries(cook=cook)).pieces))
 
 
 def _as_yet(row: LogRow, daemon: Node) -> LogRow:
