@@ -22,6 +22,6 @@ async def sign_off(daemon: Node, cook: str | None, by: str, key: str) -> Entry:
     if unanswered := list(record.unanswered(made.rows)):
         raise RefusedError(
             f"not signed: {len(unanswered)} limit(s) not met without corrective action: "
-            f"{'; '.join(unanswered)}. Say what was done: pitlogger record corrective"
+            f"{'; '.join(unanswered)}. Write corrective action for each, then sign"
         )
     return await daemon.submit(SignedOff(found.id, review.seq, review.head), by, key)

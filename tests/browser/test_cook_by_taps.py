@@ -30,7 +30,7 @@ def test_a_whole_cook_is_run_by_taps(stage: Staged, open_page: Open) -> None:
     settled(page, "finished")
     expect(page.get_by_role("link", name="Begin a cook")).to_be_visible()
     kinds = [entry.body for entry in stage.daemon.engine.state.entries]
-    assert sum(isinstance(body, StageSet) for body in kinds) == 5
+    assert sum(isinstance(body, StageSet) for body in kinds) == 6
     assert sum(isinstance(body, Weighed) for body in kinds) == 2
     assert stage.daemon.engine.book.finished_ms is not None
 
@@ -61,6 +61,7 @@ def _assign(page: Page, channel: str, site: str, piece: str) -> None:
 
 def _weigh(page: Page, checkpoint: str, mass: str) -> None:
     page.locator("nav").get_by_role("link", name="Weigh", exact=True).click()
+    expect(page.locator(".scale[data-scale]")).to_contain_text(mass)
     expect(page.locator("[data-scale] [data-part=state]")).to_have_text("steady")
     page.get_by_role("button", name="Keep for brisket-1").click()
     settled(page, f"brisket-1: {mass}")

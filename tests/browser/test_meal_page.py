@@ -36,4 +36,4 @@ def test_what_was_left_is_taken_in_the_units_of_the_phone(stage: Staged, open_pa
     page.get_by_role("link", name="Tell how the meal went").click()
     page.locator("#meal").get_by_label("Meat left over").fill("3")
     page.locator("#meal").get_by_role("button", name="Write it down").click()
-    expect(page.locator("#meal")).to_contain_text("3 lb was left")
+    expect(page.locator("#meal")).to_contain_text("3 lb 0 oz was left")

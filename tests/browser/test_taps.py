@@ -227,13 +227,13 @@ def test_five_actions_of_three_hours_are_sent_in_order_and_the_refused_explained
     expect(page.locator("#unsent li")).to_have_count(3)
     page.get_by_role("button", name="Undo: Off the pit: butt-1").click()
     expect(page.locator("#unsent li")).to_have_count(2)
-    held = stage.daemon.engine.book.pieces
     now_ms = stage.clock.engine_ms()
     stage.call(lambda: stage.daemon.submit(StageSet("brisket-2", Stage.DISCARDED, now_ms), "MO"))
     page.context.set_offline(False)
     refused = page.locator("#unsent li")
     expect(refused).to_have_count(1, timeout=15_000)
     expect(refused).to_contain_text("brisket-2 is discarded: MO marked it")
+    held = stage.daemon.engine.book.pieces
     assert (held["brisket-1"].stage, held["butt-1"].stage) == ("resting", "wrapped")
     page.get_by_role("button", name="Seen: Off the pit: brisket-2").click()
     expect(page.locator("#unsent")).to_be_hidden()

@@ -25,4 +25,4 @@ def test_what_comes_till_morning_says_whether_it_wakes(stage: Staged, open_page:
     page = open_page("/turn-in")
     expect(page.locator("#night")).to_contain_text("Till ")
     expect(page.locator("#night")).to_contain_text("wakes you")
-    expect(page.locator("#waking")).to_contain_text("pit low: pit below 210 F")
+    expect(page.locator("#waking")).to_contain_text("pit too cold: pit below 210 F")

@@ -60,7 +60,7 @@ async def soak(kitchen: Kitchen, hours: float) -> tuple[list[Sample], list[str]]
             (await kitchen.client.get("/status")).raise_for_status()
             if hour >= next_cook_h:
                 next_cook_h += COOK_H
-                await _ask(kitchen, "/cooks/finish", by="AB")
+                await _ask(kitchen, "/cooks/finish", by="AB", confirm="served or handed over")
                 await _ask(kitchen, "/cooks", toml=COOK, by="AB")
         status = (await kitchen.client.get("/status")).json()
         ended_s = time.monotonic()

@@ -124,7 +124,9 @@ async def test_the_command_prints_what_the_api_tells(node: Node) -> None:
 async def test_own_cooks_are_told_with_how_often_they_came_inside(node: Node) -> None:
     await cook(node, 9.0)
     await node.local.post("/api/v1/stages", json={"piece": "brisket-1", "stage": "resting"})
-    (await node.local.post("/api/v1/cooks/finish", json={})).raise_for_status()
+    (
+        await node.local.post("/api/v1/cooks/finish", json={"confirm": "served or handed over"})
+    ).raise_for_status()
     await node.daemon.forecasting.settled()
     assert outlook_text(await told(node)) == "Nothing is being cooked, held or cooled."
     await cook(node, 3.0)
