@@ -77,6 +77,9 @@ class Writer:
             if status >= 500 and "ask again" in text:
                 time.sleep(0.1)
                 continue
+            if status == 202:  # kept in memory: asked again, as a phone does, until it is on disk
+                time.sleep(0.3)
+                continue
             if status == 200:
                 self.ledger.told[key] = time.monotonic()
             else:
