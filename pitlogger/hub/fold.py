@@ -8,15 +8,18 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from pitlogger.errors import UsageError
 from pitlogger.formats.journal_json import load_entry
 from pitlogger.hub.database import Database
-from pitlogger.hub.writing import Outcome
 from pitlogger.model.book import Book, fold
 from pitlogger.model.journal import Entry
 from pitlogger.yields.books import from_book
 from pitlogger.yields.ledger import accounts
+
+if TYPE_CHECKING:
+    from pitlogger.hub.writing import Outcome
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,8 +16,8 @@ from pitlogger.views.uplink import UplinkStatus
 
 if TYPE_CHECKING:
     from pitlogger.uplink.carrier import Carrier
-    from pitlogger.uplink.join import Joined
     from pitlogger.uplink.service import Uplink
+    from pitlogger.views.uplink import Joined
 
 log = logging.getLogger(__name__)
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 import json
 import os
 import ssl
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from pathlib import Path
 from urllib.parse import urlsplit
 
@@ -22,20 +22,11 @@ from pydantic import TypeAdapter, ValidationError
 from pitlogger.errors import DeliveryError, RefusedError, UsageError
 from pitlogger.formats.cose import sign
 from pitlogger.formats.join_code import authority_letters, parse_code
+from pitlogger.views.uplink import Joined
 
 JOINED_FILE, AUTHORITY_FILE = "uplink.json", "uplink-authority.pem"
 DEFAULT_PORT = 8443
 TIMEOUT_S = 15.0
-
-
-@dataclass(frozen=True, slots=True)
-class Joined:
-    """The hub that a node has joined."""
-
-    address: str
-    hub: str
-    tenant: str
-    site: str
 
 
 _JOINED = TypeAdapter(Joined)

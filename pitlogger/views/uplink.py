@@ -2,7 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from pitlogger.views.view import View
+
+
+@dataclass(frozen=True, slots=True)
+class Joined:
+    """The hub that a node has joined."""
+
+    address: str
+    hub: str
+    tenant: str
+    site: str
 
 
 class UplinkStatus(View):

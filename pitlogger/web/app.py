@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from functools import partial
+from typing import TYPE_CHECKING
 
 from fastapi import FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
@@ -18,7 +19,6 @@ from pitlogger.web.access.access import Access
 from pitlogger.web.access.gate import Gate, wants_json
 from pitlogger.web.access.routes import make_access_api
 from pitlogger.web.fleet.api import make_fleet_api
-from pitlogger.web.fleet.embedded import EmbeddedHub
 from pitlogger.web.overnight.night import make_night_api
 from pitlogger.web.page.forms import fault_text
 from pitlogger.web.page.pairing import make_pairing
@@ -35,6 +35,9 @@ from pitlogger.web.routes.jobs import make_job_api
 from pitlogger.web.routes.meals import make_meal_api
 from pitlogger.web.routes.reading import make_api
 from pitlogger.web.routes.ring_test import RingTest
+
+if TYPE_CHECKING:
+    from pitlogger.web.fleet.embedded import EmbeddedHub
 
 PACK_FROM = 1000  # octets; below, packing costs more than it saves
 

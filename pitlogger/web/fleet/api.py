@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import time
 from dataclasses import dataclass
-from typing import Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Literal
 
 from fastapi import APIRouter
 from pydantic import BaseModel, ConfigDict, Field
@@ -11,14 +12,20 @@ from pydantic import BaseModel, ConfigDict, Field
 from pitlogger.errors import RefusedError
 from pitlogger.hub import questions
 from pitlogger.hub.invitations import GOOD_FOR_MS
-from pitlogger.uplink.join import Joined
 from pitlogger.views.node import Node
-from pitlogger.views.uplink import UplinkStatus
+from pitlogger.views.uplink import Joined, UplinkStatus
 from pitlogger.web.access.roles import who_asks
-from pitlogger.web.fleet.embedded import EmbeddedHub, wall_ms
 from pitlogger.web.routes.error_answers import RESPONSES
 
+if TYPE_CHECKING:
+    from pitlogger.web.fleet.embedded import EmbeddedHub
+
 DAY_MS = 86_400_000
+
+
+def wall_ms() -> int:
+    """Return UTC now by this host."""
+    return time.time_ns() // 1_000_000
 
 
 class JoinRequest(BaseModel):

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-import time
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager, suppress
 from dataclasses import dataclass
@@ -24,15 +23,11 @@ from pitlogger.hub.writing import Outcome, Sink
 from pitlogger.node.identity import node_key, uid_of
 from pitlogger.uplink.carrier import Event
 from pitlogger.views.node import Node
+from pitlogger.web.fleet.api import wall_ms
 
 Found = TypeVar("Found")
 
 TENANT = 1  # an embedded hub is of one firm
-
-
-def wall_ms() -> int:
-    """Return UTC now by this host."""
-    return time.time_ns() // 1_000_000
 
 
 @dataclass(slots=True)
