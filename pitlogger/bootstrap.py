@@ -33,7 +33,7 @@ from pitlogger.formats.journal_json import dump_body
 from pitlogger.formats.paper_journal import PaperCook
 from pitlogger.formats.policy_file import Source
 from pitlogger.model.cooks import Channel, Cook
-from pitlogger.model.journal import Body, Entry, RunStarted, TroubleChanged
+from pitlogger.model.journal import Body, CookStarted, Entry, RunStarted, TroubleChanged
 from pitlogger.model.quantities import Quantity
 from pitlogger.reports.replay_document import Gathered
 from pitlogger.rules.messages import Units
@@ -43,7 +43,7 @@ from pitlogger.safety.policy import parse_policy, shipped_policy
 from pitlogger.service.timekeeping import PAPER, Start, how_ended, start_of_run, wall_is_known
 from pitlogger.store.migrations import migrate
 from pitlogger.store.queries import Reader
-from pitlogger.store.rows import JournalRow, RunRow
+from pitlogger.store.rows import CookRow, JournalRow, RunRow
 from pitlogger.store.store import Store
 from pitlogger.store.troubles import is_damage
 
@@ -112,20 +112,24 @@ def new_engine(
 
 
 def replay_files(
-    capture: Path, cook_file: Path | None, forecasts: bool = True
+    capture: Path, *cook_files: Path, forecasts: bool = True
 ) -> tuple[Gathered, Engine]:
     """Run a capture file through a new engine; return what it gave and the engine after it.
+
+    Args:
+        capture: What was recorded.
+        cook_files: Cooks that it does not start itself, one or several at once.
 
     Raises:
         CaptureError: The capture cannot be read, with ``file:line``.
         CookFileError: The cook file cannot be read, with ``file:line``.
     """
-    cook = None if cook_file is None else load_cook(cook_file)
+    cooks = [load_cook(file) for file in cook_files]
     records = read_capture(capture)
     engine = new_engine("replay")
     gathered = Gathered()
     answer = answer_now if forecasts else None
-    gathered.take(replay(engine, records, cook, answer, name=str(capture)))
+    gathered.take(replay(engine, records, cooks, answer, name=str(capture)))
     return gathered, engine
 
 
@@ -260,10 +264,10 @@ def restore(
     start: Start,
     made: Callable[[EngineState], Engine],
     tell: Callable[[str], None],
-) -> tuple[Engine, str | None]:
-    """Return an engine as it was when the last run ended, and the id of the cook that is open.
+) -> Engine:
+    """Return an engine as it was when the last run ended.
 
-    From the newest snapshot where its shape is still ours, else from the start of the cook.
+    From the newest snapshot where its shape is still ours, else from the start of the cooks.
     ``made`` makes an engine of a state. A database that shows itself as damaged is replaced. What
     cannot be read at all is told, and the engine begins with what can: alarms run in any case.
     """
@@ -277,7 +281,7 @@ def restore(
                 with suppress(Exception):
                     store.replace_damaged(error).result(REPLACED_S)
     tell("what the last run knew cannot be read: start the cook again, and set its stages")
-    return made(EngineState(run)), None
+    return made(EngineState(run))
 
 
 def _restored(
@@ -286,21 +290,23 @@ def _restored(
     start: Start,
     made: Callable[[EngineState], Engine],
     uses_snapshot: bool = True,
-) -> tuple[Engine, str | None]:
-    cook = reader.open_cook()
+) -> Engine:
+    cooks = reader.open_cooks()
     kept = reader.snapshot(snapshot_version()) if uses_snapshot else None
-    lived = [row.run for row in reader.runs() if row.run != run and row.version != PAPER]
+    runs = reader.runs()
+    written = _entries(reader, cooks, [row.run for row in runs])
+    lived = [row.run for row in runs if row.run != run and row.version != PAPER]
     if kept is not None and kept.run in lived:
         state, since_ms = load_state(kept.body), kept.t_ms
         since = lived[lived.index(kept.run) :]  # runs that were killed at once kept no snapshot
         later = reader.entries(after=(kept.run, state.seq))
         entries = [entry for entry in later if entry.run in since]
-    elif cook is not None:
-        state, since_ms = EngineState(cook.run), cook.started_ms
-        since = lived[lived.index(cook.run) :]
-        entries = reader.entries(cook=cook.id)
+    elif cooks:
+        state, since_ms = EngineState(cooks[0].run), cooks[0].started_ms
+        since = lived[lived.index(cooks[0].run) :]
+        entries = written
     else:
-        return made(EngineState(run)), None
+        return made(EngineState(run))
     engine = made(state)
     readings = (
         row.delivered()
@@ -308,10 +314,33 @@ def _restored(
         for row in reader.readings(None, since_ms + 1, start.start_ms + 1, run=of)
     )
     catch_up(engine, entries, readings)
-    if cook is not None:
-        state.entries = decisions(reader.entries(cook=cook.id))
+    if cooks:
+        state.entries = decisions(written)
     begin_run(engine, run, start.start_ms, start.gap_ms is not None)
-    return made(state), None if cook is None else cook.id
+    return made(state)
+
+
+def _entries(reader: Reader, cooks: list[CookRow], runs: list[str]) -> list[Entry]:
+    """Return the entries of some cooks, as written; each once, each start with the cook's id."""
+    found: dict[tuple[int, int], Entry] = {}
+    for row in cooks:
+        for entry in reader.entries(cook=row.id):
+            found[runs.index(entry.run), entry.seq] = _with_cook_id(entry, row.id)
+    return [found[place] for place in sorted(found)]
+
+
+def _with_cook_id(entry: Entry, cook: str) -> Entry:
+    """Return the start of a cook, as an earlier version wrote it, with the cook's id."""
+    body = entry.body
+    if not isinstance(body, CookStarted) or body.cook.id:
+        return entry
+    return replace(entry, body=replace(body, cook=replace(body.cook, id=cook)))
+
+
+def with_id(body: CookStarted, utc_ms: int) -> CookStarted:
+    """Return the start of a cook with its id, where it has none yet."""
+    cook = body.cook
+    return body if cook.id else replace(body, cook=replace(cook, id=cook_id(cook.name, utc_ms)))
 
 
 def opening(

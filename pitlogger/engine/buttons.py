@@ -93,7 +93,7 @@ def _piece(engine: Engine, binding: Binding) -> PieceBook:
     book = engine.book
     if book.cook is None or book.finished_ms is not None:
         raise RefusedError("no cook is running")
-    live = {name: held for name, held in book.pieces.items() if held.ended_ms is None}
+    live = {name: held for name, held in book.pieces.items() if held.is_open}
     if binding.piece is not None:
         if binding.piece not in live:
             raise RefusedError(f"there is no piece '{binding.piece}' now: {', '.join(live)}")

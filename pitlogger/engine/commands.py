@@ -10,11 +10,13 @@ from dataclasses import replace
 from itertools import pairwise
 
 from pitlogger.clock import rfc3339
+from pitlogger.engine.beside import beside
 from pitlogger.errors import RefusedError, UsageError, unknown
 from pitlogger.model.alerts import KINDS, AlertState
-from pitlogger.model.book import Book, PieceBook, fold
+from pitlogger.model.book import Book, PieceBook
 from pitlogger.model.cooks import WEIGHABLE, Piece, Stage, may_follow
 from pitlogger.model.entry_ids import short_id
+from pitlogger.model.folding import fold
 from pitlogger.model.journal import (
     AlertActed,
     Body,
@@ -58,13 +60,9 @@ def accept(
     """
     match body:
         case CookStarted():
-            if book.cook is not None and book.finished_ms is None:
-                raise RefusedError(
-                    f"the cook '{book.cook.name}' is still running: finish it first "
-                    "(pitlogger cook finish)"
-                )
+            return beside(body, book)
         case CookFinished():
-            running(book)
+            return replace(body, cook=_open_cook(book, body.cook))
         case StageSet():
             _check_stage(body, piece_of(book, body.piece), t_ms)
         case Weighed():
@@ -77,8 +75,8 @@ def accept(
         case TargetSet():
             _check_targets(body, piece_of(book, body.piece).piece)
         case PieceAdded():
-            running(book)
             _check_new(book, (body.piece,))
+            return replace(body, cook=_open_cook(book, body.cook))
         case PieceSplit():
             return _split(body, book)
         case PiecesMerged():
@@ -127,12 +125,27 @@ def running(book: Book) -> None:
         raise RefusedError("no cook is running: start one with 'pitlogger cook start FILE'")
 
 
+def _open_cook(book: Book, named: str) -> str:
+    """Return the id of the cook that is meant; the only one that is open where none is named."""
+    running(book)
+    known = book.open_cooks()
+    if not named and len(known) == 1:
+        return next(iter(known))
+    if named in known:
+        return named
+    names = ", ".join(span.cook.name for span in known.values())
+    raise UsageError(
+        f"no open cook '{named}': {names}" if named else f"which cook is meant: {names}?"
+    )
+
+
 def piece_of(book: Book, piece: str, at_ms: int | None = None) -> PieceBook:
     """Return a piece of the running cook."""
     running(book)
     held = book.pieces.get(piece)
-    if held is None:
-        raise UsageError(unknown("piece", piece, book.pieces))
+    if held is None or (held.over_ms is not None and book.finished_ms is None):
+        followed = [name for name, one in book.pieces.items() if one.over_ms is None]
+        raise UsageError(unknown("piece", piece, followed))
     if at_ms is not None and held.ended_ms is not None and at_ms > held.ended_ms:
         raise UsageError(
             f"piece '{piece}' ended at {rfc3339(held.ended_ms)}: "

@@ -92,9 +92,7 @@ def silence_matters(lane: Lane, book: Book) -> bool:
     if lane.site in _ALWAYS_WATCHED or lane.stale_after_ms is not None:
         return book.finished_ms is None
     held = book.pieces.get(lane.piece or "")
-    if held is None or book.finished_ms is not None:
-        return False
-    if held.ended_ms is not None or held.stage in _NO_PROBE:
+    if held is None or not held.is_open or held.stage in _NO_PROBE:
         return False
     return not (held.marks and held.stage in BEFORE_FIRE)
 

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from pitlogger.engine.step import Engine
-from pitlogger.engine.watch.routines import subjects
+from pitlogger.engine.watch.routines import timers
 from pitlogger.errors import UsageError, unknown
 from pitlogger.model.readings import Site
 from pitlogger.rules.conditions import Limit
@@ -81,27 +81,20 @@ def _limit_row(engine: Engine, limit: Limit) -> dict[str, Any]:
 def _timer_rows(
     engine: Engine, piece: str | None, places: frozenset[str] | None
 ) -> Iterator[dict[str, Any]]:
-    book = engine.book
-    if book.cook is None or book.finished_ms is not None:
-        return
-    for timer in engine.policy.timers.values():
-        every_ms = engine.policy.timer_every_ms(timer.name, book.cook)
-        if every_ms is None:
+    for timer, every_ms, subject, since_ms in timers(engine.policy, engine.book, engine.lanes):
+        if piece is not None and subject != piece and subject not in (places or ()):
             continue
-        for subject, since_ms in subjects(timer, book, engine.lanes):
-            if piece is not None and subject != piece and subject not in (places or ()):
-                continue
-            key = f"check-due/{subject}@{timer.name}"
-            due_ms = engine.state.routines.get(key, since_ms + (timer.first_ms or every_ms))
-            yield _row(engine, key, engine.policy.rules["check-due"]) | {
-                "piece": subject if timer.on == "piece" else None,
-                "judged_on": f"the {timer.name} timer of {subject}",
-                "every_s": every_ms / 1000,
-                "remaining_s": (due_ms - engine.state.t_ms) / 1000,
-                "cause": timer.cause,
-                "remedy": timer.remedy,
-                "source": timer.source,
-            }
+        key = f"check-due/{subject}@{timer.name}"
+        due_ms = engine.state.routines.get(key, since_ms + (timer.first_ms or every_ms))
+        yield _row(engine, key, engine.policy.rules["check-due"]) | {
+            "piece": subject if timer.on == "piece" else None,
+            "judged_on": f"the {timer.name} timer of {subject}",
+            "every_s": every_ms / 1000,
+            "remaining_s": (due_ms - engine.state.t_ms) / 1000,
+            "cause": timer.cause,
+            "remedy": timer.remedy,
+            "source": timer.source,
+        }
 
 
 def _clock_rows(engine: Engine, piece: str | None) -> Iterator[dict[str, Any]]:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import replace
 
 from pitlogger.engine.feed import feed
 from pitlogger.engine.inputs import Command, ForecastRequest, ForecastResult, Output
@@ -20,7 +21,7 @@ Forecaster = Callable[[Engine, ForecastRequest], ForecastResult]
 def replay(
     engine: Engine,
     records: Iterable[Record],
-    cook: Cook | None = None,
+    cooks: Sequence[Cook] = (),
     forecaster: Forecaster | None = None,
     name: str = "capture",
 ) -> Iterator[Output]:
@@ -28,7 +29,7 @@ def replay(
 
     Args:
         records: In order of time.
-        cook: Started at the first record of a cook, unless the capture starts one itself.
+        cooks: Started at the first record of a cook, unless the capture starts one itself.
         forecaster: Answers forecast requests; its answers take effect when they are due.
         name: Stands for the capture in errors.
 
@@ -45,8 +46,9 @@ def replay(
                 yield output
 
     for record in records:
-        if cook is not None and engine.book.cook is None and not _may_come_before(record):
-            yield from hand_in(Command(record.t_ms, CookStarted(cook)))
+        if cooks and engine.book.cook is None and not _may_come_before(record):
+            for cook in cooks if len(cooks) == 1 else map(_named, cooks):
+                yield from hand_in(Command(record.t_ms, CookStarted(cook)))
         if isinstance(record, Decision) and isinstance(record.body, ForecastSkipped):
             late = ForecastResult(record.t_ms, record.body)  # what came too late does not come now
             places = [i for i, result in enumerate(due) if _same_question(result, late)]
@@ -65,6 +67,11 @@ def replay(
             yield from hand_in(command)
         except PitloggerError as fault:
             raise CaptureError(f"{name}:{record.line}: {fault}") from None
+
+
+def _named(cook: Cook) -> Cook:
+    """Return one of several cooks with an id of its own."""
+    return cook if cook.id else replace(cook, id=cook.name)
 
 
 def _may_come_before(record: Record) -> bool:

@@ -6,6 +6,7 @@ A snapshot is this state dumped; what the engine compiles from it is rebuilt on 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Any
 
 from pitlogger.engine.gaps import Gap
 from pitlogger.engine.inputs import ForecastMemory
@@ -132,6 +133,26 @@ class EngineState:
     softened: dict[str, float] = field(default_factory=dict)  # tenderness index, by piece
     touched: dict[str, str] = field(default_factory=dict)  # raw or cooked, by scale or probe
     broken: list[str] = field(default_factory=list)  # pieces with a probe silent or in doubt
+
+    def forget_pieces(self, pieces: frozenset[str], entries: list[Entry]) -> None:
+        """Forget the pieces of a finished cook while others go on.
+
+        Args:
+            entries: What is left of the journal without that cook's own.
+        """
+        self.entries[:] = entries
+        by_piece: tuple[dict[str, Any], ...] = (
+            self.clocks, self.clock_marks, self.stall_ended_ms, self.read_ms, self.softened,
+            self.forecasts, self.foreseen,
+        )  # fmt: skip
+        for known in by_piece:
+            for key in [key for key in known if key.partition("/")[0] in pieces]:
+                del known[key]
+        for piece in pieces:
+            self.channels.pop(f"{piece}/spot", None)
+        self.broken[:] = [piece for piece in self.broken if piece not in pieces]
+        for key in [key for key, watch in self.watches.items() if watch.piece in pieces]:
+            del self.watches[key]
 
     def forget_cook(self) -> None:
         """Forget the last cook and all that was read before this one.

@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING
 from pitlogger.errors import UsageError
 from pitlogger.formats.journal_json import load_entry
 from pitlogger.hub.database import Database
-from pitlogger.model.book import Book, fold
+from pitlogger.model.book import Book
+from pitlogger.model.folding import fold
 from pitlogger.model.journal import Entry
 from pitlogger.yields.books import from_book
 from pitlogger.yields.ledger import accounts

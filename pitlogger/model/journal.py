@@ -60,7 +60,10 @@ class LearningSet:
 
 @dataclass(frozen=True, slots=True)
 class PieceAdded:
+    """A piece joins a cook; ``cook`` is its id, empty where only one can be meant."""
+
     piece: Piece
+    cook: str = ""
     kind: Literal["piece-added"] = "piece-added"
 
 

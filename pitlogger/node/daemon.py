@@ -29,6 +29,7 @@ from pitlogger.bootstrap import (
     restore,
     system_clock,
     units_of,
+    with_id,
 )
 from pitlogger.clock import Clock
 from pitlogger.config import Config
@@ -47,7 +48,7 @@ from pitlogger.errors import StoreError
 from pitlogger.files import settle_files
 from pitlogger.formats.paper_journal import PaperCook as PastCook
 from pitlogger.model.cooks import Channel
-from pitlogger.model.journal import Body, ChannelAssigned, Entry, TroubleChanged
+from pitlogger.model.journal import Body, ChannelAssigned, CookStarted, Entry, TroubleChanged
 from pitlogger.model.readings import Tagged
 from pitlogger.node.decisions import Decisions
 from pitlogger.node.forecasting import Forecasting
@@ -104,7 +105,6 @@ class Daemon:
         self._early_troubles: list[Trouble | None] = []
         self._has_begun = False
         self._mended: list[str] = []
-        self.cook: str | None = None
         self.finished_cook: str | None = None
         self.stopping = asyncio.Event()
         self.utc_offset_ms = 0
@@ -128,6 +128,16 @@ class Daemon:
     def socket(self) -> Path:
         """Where the command line reaches this daemon."""
         return self.config.socket
+
+    @property
+    def cooks(self) -> tuple[str, ...]:
+        """The ids of the open cooks, the newest last."""
+        return tuple(self.engine.book.open_cooks())
+
+    @property
+    def cook(self) -> str | None:
+        """The id of the newest open cook, ``None`` without one."""
+        return next(reversed(self.cooks), None)
 
     # -- life -------------------------------------------------------------------------------
 
@@ -179,9 +189,7 @@ class Daemon:
             path, row, on_trouble=self._on_trouble, on_mended=self._on_mended,
             prepared=prepared, backups=self.config.backups,
         )  # fmt: skip
-        self.engine, self.cook = restore(
-            self.store, self.run, start, self._engine_of, self._on_mended
-        )
+        self.engine = restore(self.store, self.run, start, self._engine_of, self._on_mended)
         bodies = opening(None, row, start, channels)
         with suppress(StoreError, sqlite3.Error), self.store.reader() as reader:
             bodies = opening(reader, row, start, channels)
@@ -242,6 +250,8 @@ class Daemon:
             RefusedError: A command that is refused as things stand; nothing was changed.
         """
         entries: list[Entry] = []
+        if isinstance(given, Command) and isinstance(given.body, CookStarted):
+            given = replace(given, body=with_id(given.body, given.t_ms + self.utc_offset_ms))
         self._feed_forecasts(given.t_ms)
         past = given.past if isinstance(given, Command) else ""
         for out in feed(self.engine, given):
@@ -258,7 +268,7 @@ class Daemon:
         if channel.quantity is not None:
             self.store.describe(channel.id, channel.quantity)
         held = self.engine.book.assignment(channel.id)
-        if self.cook is None or (held is not None and held.channel.quantity is not None):
+        if not self.cooks or (held is not None and held.channel.quantity is not None):
             return
         assigned = channel if held is None else replace(held.channel, quantity=channel.quantity)
         body = ChannelAssigned(assigned, lead=held is not None and held.lead)

@@ -12,13 +12,13 @@ from collections.abc import Iterator, Sequence
 from concurrent.futures import Future
 from contextlib import contextmanager
 
-from pitlogger.bootstrap import cook_id
 from pitlogger.errors import PitloggerError, StoreError
 from pitlogger.formats.journal_json import dump_entry
 from pitlogger.model.alerts import alert_class
+from pitlogger.model.belonging import cooks_of
 from pitlogger.model.journal import (
     AlertChanged,
-    CookStarted,
+    CookFinished,
     CookWithdrawn,
     Corrected,
     Entry,
@@ -70,7 +70,7 @@ class Journalling:
 
     def keep(self, entries: Sequence[Entry]) -> None:
         """Hand entries to the store and tell of them when that is due."""
-        rows = [JournalRow.of(entry, self._cook_of(entry)) for entry in entries]
+        rows = [JournalRow.of(entry, *self._cooks_of(entry)) for entry in entries]
         done = self._node.store.append(rows)
         self._decisions.handed_to_disk(entries, done)
         task = asyncio.create_task(self._tell(rows, done), name="tell")
@@ -81,21 +81,19 @@ class Journalling:
         """Wait until the last entries are told; the store has been closed."""
         await asyncio.gather(*self._telling, return_exceptions=True)
 
-    def _cook_of(self, entry: Entry) -> str | None:
-        """Return the cook that an entry belongs to, following cooks as they begin and end."""
+    def _cooks_of(self, entry: Entry) -> tuple[str | None, ...]:
+        """Return the cooks that an entry belongs to."""
         node = self._node
         if self._past and isinstance(entry.body, _OF_PAST):
-            return self._past
-        if isinstance(entry.body, CookStarted):
-            node.cook = cook_id(entry.body.cook.name, entry.t_ms + node.utc_offset_ms)
-        elif node.cook is None and isinstance(entry.body, Undone):
-            node.cook = node.finished_cook  # finishing it may be what is taken back
-        found = node.finished_cook if isinstance(entry.body, ForecastScored) else node.cook
+            return (self._past,)
         if isinstance(entry.body, MealTold):
-            found = None  # it names its cook, which may not be the one that runs now
-        if node.engine.book.finished_ms is not None:
-            node.finished_cook, node.cook = node.cook or node.finished_cook, None
-        return found
+            return ()  # it names its cook, which may not be the one that runs now
+        if isinstance(entry.body, ForecastScored):
+            return (node.finished_cook,)
+        cooks = cooks_of(entry.body, node.engine.book, node.engine.state.entries)
+        if isinstance(entry.body, CookFinished):
+            (node.finished_cook,) = cooks
+        return cooks
 
     async def _tell(self, rows: Sequence[JournalRow], done: Future[None]) -> None:
         on_disk = asyncio.wrap_future(done)

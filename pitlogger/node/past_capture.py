@@ -14,11 +14,13 @@ from pathlib import Path
 from pitlogger.bootstrap import answer_now, cook_id, new_engine
 from pitlogger.engine.inputs import Command, Output
 from pitlogger.engine.replay import replay
+from pitlogger.engine.step import Engine
 from pitlogger.errors import CaptureError, UsageError
 from pitlogger.formats.capture import Decision, Record, read_capture
 from pitlogger.formats.cook_file import load_cook
+from pitlogger.model.belonging import cooks_of
 from pitlogger.model.book import Book
-from pitlogger.model.journal import CookFinished, CookStarted, Entry, Undone
+from pitlogger.model.journal import CookFinished, CookStarted, Entry, PieceAdded
 from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import Quality, Tagged
 
@@ -65,7 +67,7 @@ class Imported:
 
     Attributes:
         run: Its name.
-        entries: Each with the id of the cook it belongs to, if any.
+        entries: Each with the ids of the cooks it belongs to.
         columns: Readings by channel.
         quantities: What each channel measures.
         books: One a cook, by the id of the cook.
@@ -73,32 +75,37 @@ class Imported:
     """
 
     run: str
-    entries: list[tuple[Entry, str | None]] = field(default_factory=list)
+    entries: list[tuple[Entry, tuple[str, ...]]] = field(default_factory=list)
     columns: dict[str, Column] = field(default_factory=dict)
     quantities: dict[str, Quantity] = field(default_factory=dict)
     books: dict[str, Book] = field(default_factory=dict)
     origin: tuple[str, int] | None = None
     start_ms: int = 0
     end_ms: int = 0
-    _cook: str | None = None
+    _ids: dict[str, str] = field(default_factory=dict)  # here, by those of the capture
 
     @property
     def readings(self) -> int:
         return sum(map(len, self.columns.values()))
 
-    def take(self, output: Output, book: Book) -> None:
-        """Take what the engine made, and the book as it was after it."""
+    def take(self, output: Output, engine: Engine) -> None:
+        """Take what the engine made, and how its cooks stood after it."""
         if type(output) is Tagged:
             self.columns.setdefault(output.channel, Column()).take(output)
         elif isinstance(output, Entry):
-            if isinstance(output.body, CookStarted):
-                self._cook = f"{cook_id(output.body.cook.name, output.t_ms)}-{self.run[-4:]}"
-            elif self._cook is None and isinstance(output.body, Undone):
-                self._cook = next(reversed(self.books), None)  # it may be its end that is undone
+            body, book = output.body, engine.book
+            if isinstance(body, CookStarted):
+                name = f"{cook_id(body.cook.name, output.t_ms)}-{self.run[-4:]}"
+                self._ids[body.cook.id] = name
+                output = replace(output, body=replace(body, cook=replace(body.cook, id=name)))
+            elif isinstance(body, CookFinished | PieceAdded) and body.cook in self._ids:
+                output = replace(output, body=replace(body, cook=self._ids[body.cook]))
+            own = cooks_of(body, book, engine.state.entries)
+            cooks = tuple(self._ids[cook] for cook in own if cook in self._ids)
             # A key belongs to the node that was asked; here it would stand for another request.
-            self.entries.append((replace(output, key=""), self._cook))
-            if self._cook is not None and book.finished_ms is not None:
-                self.books[self._cook], self._cook = book, None
+            self.entries.append((replace(output, key=""), cooks))
+            if isinstance(body, CookFinished):
+                self.books |= {self._ids[cook]: book.only(cook) for cook in own}
 
 
 def imported(capture: Path, cook_file: Path | None = None) -> Imported:
@@ -122,12 +129,14 @@ def imported(capture: Path, cook_file: Path | None = None) -> Imported:
     made = Imported(_run(capture, cook_file), start_ms=records[0].t_ms, end_ms=records[-1].t_ms)
     made.origin = starts[0].origin if starts and isinstance(starts[0], Decision) else None
     engine = new_engine(made.run)
-    for output in replay(engine, records, cook, answer_now, name=str(capture)):
-        made.take(output, engine.book)
-    if engine.book.cook is not None and engine.book.finished_ms is None:
-        finished = CookFinished(engine.book.cook.name)
+    for output in replay(
+        engine, records, () if cook is None else (cook,), answer_now, name=str(capture)
+    ):
+        made.take(output, engine)
+    for left, span in engine.book.open_cooks().items():
+        finished = CookFinished(span.cook.name, left)
         for output in engine.step(Command(records[-1].t_ms, finished)):
-            made.take(output, engine.book)
+            made.take(output, engine)
     made.quantities = {
         name: lane.quantity for name, lane in engine.lanes.items() if name in made.columns
     }

@@ -14,8 +14,8 @@ from typing import Any
 
 from pitlogger.engine.restart import as_inputs
 from pitlogger.formats.journal_json import dump_entry
-from pitlogger.model.book import last_ms_of
 from pitlogger.model.cooks import Channel
+from pitlogger.model.folding import last_ms_of
 from pitlogger.model.journal import (
     AlertActed,
     Body,

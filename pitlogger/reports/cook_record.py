@@ -8,8 +8,9 @@ from dataclasses import dataclass, replace
 from datetime import datetime, tzinfo
 
 from pitlogger.errors import RefusedError, UsageError, unknown
-from pitlogger.model.book import Book, fold, last_ms_of
+from pitlogger.model.book import Book
 from pitlogger.model.cooks import Cook
+from pitlogger.model.folding import fold, last_ms_of
 from pitlogger.model.journal import (
     CheckMade,
     CorrectiveTaken,

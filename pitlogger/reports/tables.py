@@ -14,7 +14,8 @@ from pitlogger.clock import rfc3339
 from pitlogger.errors import UsageError, unknown
 from pitlogger.formats.journal_json import dump_body
 from pitlogger.model.alerts import alert_class
-from pitlogger.model.book import Book, fold
+from pitlogger.model.book import Book
+from pitlogger.model.folding import fold
 from pitlogger.model.journal import AlertChanged, Entry
 from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import Site

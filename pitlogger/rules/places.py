@@ -55,6 +55,6 @@ def is_in_use(pit: str, book: Book) -> bool:
     for held in book.pieces.values():
         mine = held.piece.pit in (None, pit)
         unmarked = held.stage in BEFORE_FIRE and not held.marks
-        if mine and held.ended_ms is None and (held.stage in ON_PIT or unmarked):
+        if mine and held.is_open and (held.stage in ON_PIT or unmarked):
             return True
     return not book.pieces and book.cook is not None

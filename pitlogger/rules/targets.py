@@ -20,7 +20,7 @@ def piece_limits(
     book: Book, held: PieceBook, policy: Policy, watches: Mapping[str, Watch]
 ) -> list[Limit]:
     """Return the limits of a piece as it stands now."""
-    if held.ended_ms is not None or book.finished_ms is not None:
+    if not held.is_open:
         return []
     if held.stage in BEFORE_FIRE or held.stage in ON_PIT:
         return _fire_limits(book, held, policy, watches)
@@ -66,7 +66,7 @@ def targets_ahead(
 ) -> tuple[Literal["wrap", "pull", "rest"], ...]:
     """Return the targets of a piece that lie ahead, the next one first."""
     held = book.pieces[piece]
-    if held.ended_ms is not None or not book.cores(piece):
+    if not held.is_open or not book.cores(piece):
         return ()
     if held.stage is Stage.RESTING:
         return ("rest",)

@@ -273,11 +273,6 @@ class Reader:
         """Return the cooks, the newest first; those withdrawn only if asked for."""
         return self._cooks("ORDER BY started_ms DESC", withdrawn)
 
-    def open_cook(self) -> CookRow | None:
-        """Return the newest cook that was not finished."""
-        found = self.open_cooks()
-        return found[-1] if found else None
-
     def open_cooks(self) -> list[CookRow]:
         """Return the cooks that were not finished, in the order they were entered."""
         return self._cooks("AND finished_ms IS NULL ORDER BY cook.run, started_ms")

@@ -12,8 +12,8 @@ from collections.abc import Iterable
 
 from pitlogger.errors import RefusedError
 from pitlogger.formats.journal_json import load_entry
-from pitlogger.model.book import counted
 from pitlogger.model.entry_ids import tag_of
+from pitlogger.model.folding import counted
 from pitlogger.model.journal import CookFinished, CookStarted, CookWithdrawn
 from pitlogger.store.rows import ClockRow, JournalRow, Notice, RunRow, Snapshot
 from pitlogger.store.schema import link

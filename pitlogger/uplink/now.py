@@ -17,7 +17,7 @@ def now_of(engine: Engine, cook: str | None, t_ms: int) -> NowPart:
     alarms = [watch for watch in standing if alert_class(watch.kind) == "alarm"]
     pieces = []
     for name, held in book.pieces.items():
-        if held.ended_ms is not None:
+        if not held.is_open:
             continue
         cores = book.cores(name)
         lead = channels.get(cores[0]) if cores else None
@@ -33,7 +33,7 @@ def now_of(engine: Engine, cook: str | None, t_ms: int) -> NowPart:
     ]
     document = {
         "cook": cook,
-        "name": None if book.cook is None or book.finished_ms is not None else book.cook.name,
+        "name": " + ".join(span.cook.name for span in book.open_cooks().values()) or None,
         "pieces": pieces,
         "pits": pits,
         "alerts": [

@@ -10,8 +10,9 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 
 from pitlogger.model.alerts import ACTIVE, alert_class
-from pitlogger.model.book import Book, PieceBook, fold
+from pitlogger.model.book import Book, PieceBook
 from pitlogger.model.cooks import Checkpoint, Stage
+from pitlogger.model.folding import fold
 from pitlogger.model.journal import Entry, ForecastMade
 from pitlogger.model.readings import Site
 from pitlogger.rules.policies import Policy

@@ -64,7 +64,6 @@ class Node(Protocol):
     """A node at work: the daemon, or a stand-in of it.
 
     Attributes:
-        cook: The id of the cook that runs, ``None`` without one.
         uid: Of the installation, for ever.
         finished_cook: The id of the last one that ended in this run.
         utc_offset_ms: UTC less engine time.
@@ -84,7 +83,6 @@ class Node(Protocol):
     channels: list[Channel]
     run: str
     uid: str
-    cook: str | None
     finished_cook: str | None
     utc_offset_ms: int
     trouble: Trouble | None
@@ -93,6 +91,14 @@ class Node(Protocol):
     @property
     def socket(self) -> Path:
         """Where the command line reaches the node."""
+
+    @property
+    def cooks(self) -> tuple[str, ...]:
+        """The ids of the open cooks, the newest last."""
+
+    @property
+    def cook(self) -> str | None:
+        """The id of the newest open cook, ``None`` without one."""
 
     @property
     def notifier(self) -> Notifying:

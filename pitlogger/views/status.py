@@ -102,6 +102,7 @@ class PieceView(View):
     """
 
     piece: str
+    cook: str  # its id
     cut: str
     count: int
     stage: Stage
@@ -130,7 +131,8 @@ class StatusView(View):
     now: Moment
     node: str
     run: str
-    cook: CookName | None
+    cook: CookName | None  # the newest of the open ones
+    cooks: tuple[CookName, ...]
     units: UnitsView
     channels: tuple[AnyChannel, ...]
     pieces: tuple[PieceView, ...]
@@ -147,16 +149,21 @@ def is_running(node: Node) -> bool:
 def status(node: Node) -> StatusView:
     """Return how things stand now."""
     engine, now_ms, book = node.engine, node.clock.engine_ms(), node.engine.book
-    running = is_running(node) and book.cook is not None
+    cooks = tuple(
+        CookName(id=cook, name=span.cook.name) for cook, span in book.open_cooks().items()
+    )
     return StatusView(
         sentence=sentence(node, now_ms),
         now=rfc3339(now_ms + node.utc_offset_ms),
         node=node.config.node.name,
         run=node.run,
-        cook=CookName(id=node.cook, name=book.cook.name) if running and book.cook else None,
+        cook=cooks[-1] if cooks else None,
+        cooks=cooks,
         units=UnitsView(temperature=node.units.temperature, mass=node.units.mass),
         channels=tuple(channel_view(node, lane, now_ms) for lane in engine.lanes.values()),
-        pieces=tuple(piece_view(node, held) for held in book.pieces.values()) if running else (),
+        pieces=tuple(
+            piece_view(node, held) for held in book.pieces.values() if held.over_ms is None
+        ),
         alerts=tuple(alerts(node)),
         store=None if node.trouble is None else node.trouble.message,
     )
@@ -209,6 +216,7 @@ def piece_view(node: Node, held: PieceBook) -> PieceView:
     wrap_at, pull_at = policy.wrap_at_mc(piece), policy.pull_at_mc(piece)
     return PieceView(
         piece=piece.id,
+        cook=held.cook,
         cut=piece.cut,
         count=piece.count,
         stage=held.stage,
@@ -242,7 +250,7 @@ def sentence(node: Node, now_ms: int) -> str:
     """Return how things stand in one sentence."""
     engine, unit = node.engine, node.units.temperature
     book = engine.book
-    if not is_running(node) or book.cook is None:
+    if not is_running(node):
         return tr("No cook is running.")
     parts = [alert_words(alarm, node.units) for alarm in active(node, "alarm")[:1]]
     parts += [
@@ -250,12 +258,21 @@ def sentence(node: Node, now_ms: int) -> str:
         for lane in engine.lanes.values()
         if lane.site is Site.PIT and lane.state.valid()
     ]
-    parts += [
-        _piece_words(node, held, now_ms) for held in book.pieces.values() if held.ended_ms is None
+    told = [
+        (span.cook.name, _pieces_words(node, cook, now_ms))
+        for cook, span in book.open_cooks().items()
     ]
-    if not parts:
-        return tr("{cook} is running.", cook=book.cook.name)
-    return f"{book.cook.name}: {'; '.join(parts)}."
+    if len(told) == 1:
+        name, pieces = told[0]
+        parts += pieces
+        return f"{name}: {'; '.join(parts)}." if parts else tr("{cook} is running.", cook=name)
+    head = [f"{'; '.join(parts)}."] if parts else []
+    return " ".join([*head, *(f"{name}: {'; '.join(pieces) or '-'}." for name, pieces in told)])
+
+
+def _pieces_words(node: Node, cook: str, now_ms: int) -> list[str]:
+    own = [held for held in node.engine.book.pieces.values() if held.cook == cook]
+    return [_piece_words(node, held, now_ms) for held in own if held.is_open]
 
 
 def _piece_words(node: Node, held: PieceBook, now_ms: int) -> str:

@@ -38,6 +38,7 @@ from pitlogger.web.access.roles import who_asks
 from pitlogger.web.containers import tare_of
 from pitlogger.web.finishing import dispose
 from pitlogger.web.routes.food_log import CorrectiveAsk
+from pitlogger.web.starting import open_cook, started
 
 Make = Callable[[Node, Any], Body]
 
@@ -55,12 +56,19 @@ def _cook_started(daemon: Node, ask: requests.CookAsk) -> Body:
     now_ms = daemon.clock.engine_ms()
     if ask.at is not None and ask.at > now_ms + 1000:
         raise UsageError(f"the cook begins at {rfc3339(ask.at)}, which lies ahead")
-    return CookStarted(cook, ask.at)
+    return started(CookStarted(cook, ask.at), daemon.engine.book, ask.answers, daemon.units)
 
 
 def _cook_finished(daemon: Node, ask: requests.FinishAsk) -> Body:
-    cook = daemon.engine.book.cook
-    return CookFinished("" if cook is None else cook.name)
+    book = daemon.engine.book
+    cook = open_cook(book, ask.cook, ask.answers, "Several cooks are open: which one is over?")
+    return CookFinished(book.cooks[cook].cook.name if cook else "", cook)
+
+
+def _piece_added(daemon: Node, ask: requests.PieceAsk) -> Body:
+    question = f"Several cooks are open: which one is {ask.piece.id} of?"
+    cook = open_cook(daemon.engine.book, ask.cook, ask.answers, question)
+    return PieceAdded(ask.piece.piece(), cook)
 
 
 def _split(daemon: Node, ask: requests.SplitAsk) -> Body:
@@ -112,7 +120,7 @@ def _corrective(daemon: Node, ask: CorrectiveAsk) -> Body:
 DEEDS: dict[str, Deed] = {
     "cook": Deed(requests.CookAsk, _cook_started),
     "finish": Deed(requests.FinishAsk, _cook_finished),
-    "piece": Deed(requests.PieceAsk, lambda daemon, ask: PieceAdded(ask.piece.piece())),
+    "piece": Deed(requests.PieceAsk, _piece_added),
     "split": Deed(requests.SplitAsk, _split),
     "merge": Deed(
         requests.MergeAsk, lambda daemon, ask: PiecesMerged(ask.pieces, ask.into.piece())
@@ -168,7 +176,7 @@ async def decide(daemon: Node, name: str, ask: requests.Ask) -> Entry:
         return known  # asked a second time: what it became the first time still stands
     body, past = await _made(daemon, name, in_engine_time(daemon, ask))
     if isinstance(body, CookFinished):
-        await dispose(daemon, ask.answers, ask.by or who_asks.get().initials)
+        await dispose(daemon, body.cook, ask.answers, ask.by or who_asks.get().initials)
     return await daemon.submit(body, ask.by or who_asks.get().initials, ask.key, past)
 
 

@@ -12,7 +12,9 @@ from typing import Any
 
 from pitlogger.engine.commands import accept
 from pitlogger.errors import RefusedError, UsageError
-from pitlogger.model.book import Book, counted, fold
+from pitlogger.model.belonging import cooks_of
+from pitlogger.model.book import Book
+from pitlogger.model.folding import counted, fold
 from pitlogger.model.journal import (
     Body,
     CookStarted,
@@ -68,10 +70,11 @@ async def journal_of(daemon: Node, cook: str | None, answers: Answers = NO_ANSWE
 
 
 async def _kept(daemon: Node, cook: str) -> Journal:
-    if cook == daemon.cook:
-        return Journal(daemon.engine.state.entries)
-    entries: list[Entry] = await daemon.ask(lambda reader: reader.entries(cook=cook))
-    return Journal(entries, cook)
+    if cook in daemon.cooks:
+        entries, book = daemon.engine.state.entries, daemon.engine.book
+        return Journal([one for one in entries if cook in cooks_of(one.body, book, entries)])
+    kept: list[Entry] = await daemon.ask(lambda reader: reader.entries(cook=cook))
+    return Journal(kept, cook)
 
 
 async def find(daemon: Node, ask: EntryAsk) -> tuple[Entry, Journal]:

@@ -22,17 +22,19 @@ BECAME = {
 def still_open(book: Book) -> Iterator[str]:
     """Yield the pieces about which nobody said what became of them."""
     for piece, held in book.pieces.items():
-        if held.ended_ms is None and held.stage in STILL:
+        if held.is_open and held.stage in STILL:
             yield piece
 
 
-async def dispose(daemon: Node, answers: Answers, by: str) -> None:
-    """Enter what became of food that is still open, as it was answered.
+async def dispose(daemon: Node, cook: str, answers: Answers, by: str) -> None:
+    """Enter what became of food of a cook that is still open, as it was answered.
 
     Raises:
         QuestionError: Some is, and nobody said what became of it.
     """
-    book = daemon.engine.book
+    if not cook:
+        return
+    book = daemon.engine.book.only(cook)
     open_pieces = list(still_open(book))
     if not open_pieces:
         return

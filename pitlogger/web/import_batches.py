@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import partial
 
 from pitlogger.errors import RefusedError
-from pitlogger.model.book import counted
+from pitlogger.model.folding import counted
 from pitlogger.model.journal import CookWithdrawn, Undone
 from pitlogger.store.queries import Reader
 from pitlogger.store.rows import CookRow

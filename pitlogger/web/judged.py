@@ -15,7 +15,8 @@ from threading import Lock
 
 from pitlogger.errors import RefusedError, UsageError, unknown
 from pitlogger.formats.journal_json import dump_entry
-from pitlogger.model.book import Book, fold, last_ms_of
+from pitlogger.model.book import Book
+from pitlogger.model.folding import fold, last_ms_of
 from pitlogger.model.journal import CheckMade, CorrectiveTaken, Entry, SignedOff
 from pitlogger.model.readings import Site, Tagged
 from pitlogger.reports.gathering import without_repeats

@@ -68,11 +68,14 @@ class CookAsk(Ask):
 
 
 class FinishAsk(Ask):
-    """Finish the running cook."""
+    """Finish a cook; the one that is open if none is named."""
+
+    cook: Name | None = None
 
 
 class PieceAsk(Ask):
     piece: PieceTable
+    cook: Name | None = None
 
 
 class SplitAsk(Ask):

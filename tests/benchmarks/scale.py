@@ -23,8 +23,8 @@ from pitlogger.engine.feed import feed
 from pitlogger.engine.inputs import Command
 from pitlogger.formats.cook_file import parse_cook
 from pitlogger.formats.journal_json import load_entry
-from pitlogger.model.book import fold
 from pitlogger.model.cooks import Stage
+from pitlogger.model.folding import fold
 from pitlogger.model.journal import Body, CookFinished, CookStarted, Entry, Noted, StageSet, Weighed
 from pitlogger.model.readings import Reading, Tagged
 from pitlogger.reports.cook_record import load_record

@@ -14,8 +14,8 @@ from icalendar import Calendar
 from pitlogger.cli.ahead.history import Record
 from pitlogger.cli.ahead.schedule import schedule
 from pitlogger.errors import UsageError
-from pitlogger.model.book import fold
 from pitlogger.model.cooks import Cook, Piece, Stage
+from pitlogger.model.folding import fold
 from pitlogger.model.journal import Body, CookStarted, Entry, StageSet
 
 SUPPER = ("--serve-at", "2026-09-19T18:00-05:00", "--cut", "brisket-packer")

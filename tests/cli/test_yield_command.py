@@ -18,8 +18,8 @@ from pitlogger.cli.records.import_ import import_command
 from pitlogger.cli.records.yields import yield_command
 from pitlogger.errors import DaemonUnreachableError, PitloggerError, UsageError
 from pitlogger.formats.paper_log import PaperRow
-from pitlogger.model.book import fold
 from pitlogger.model.cooks import Cook, Piece
+from pitlogger.model.folding import fold
 from pitlogger.model.journal import Body, CookStarted, Entry, Weighed
 
 WEIGHTS = (

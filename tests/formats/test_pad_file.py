@@ -11,8 +11,9 @@ import pytest
 from pitlogger.errors import CookFileError, UsageError
 from pitlogger.formats.pad_file import load_pad
 from pitlogger.formats.paper_journal import PaperCook
-from pitlogger.model.book import Book, fold
+from pitlogger.model.book import Book
 from pitlogger.model.cooks import Stage
+from pitlogger.model.folding import fold
 from pitlogger.model.journal import Entry
 
 ZONE = ZoneInfo("America/Chicago")

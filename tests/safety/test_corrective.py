@@ -1,7 +1,7 @@
 """Corrective action stands beside the row it answers (9 CFR 417.3(c), 417.5(a)(3))."""
 
-from pitlogger.model.book import fold
 from pitlogger.model.cooks import Cook, Piece, Stage
+from pitlogger.model.folding import fold
 from pitlogger.model.journal import Body, CookStarted, CorrectiveTaken, Entry, SpotRead, StageSet
 from pitlogger.safety.record import LogRow, missing
 from pitlogger.safety.sheets import sheets

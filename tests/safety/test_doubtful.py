@@ -1,7 +1,7 @@
 """What an instrument read before it failed its check stands in doubt."""
 
-from pitlogger.model.book import fold
 from pitlogger.model.cooks import Channel, Cook, Piece, Stage
+from pitlogger.model.folding import fold
 from pitlogger.model.journal import Body, CheckMade, CookStarted, Entry, SpotRead, StageSet
 from pitlogger.model.readings import Site
 from pitlogger.safety.judge import judge

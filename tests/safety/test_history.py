@@ -6,8 +6,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pitlogger.model.book import Book, fold
+from pitlogger.model.book import Book
 from pitlogger.model.cooks import Channel, Cook, Piece, Stage
+from pitlogger.model.folding import fold
 from pitlogger.model.journal import (
     Adjusted,
     Body,

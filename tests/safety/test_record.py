@@ -13,8 +13,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pitlogger.errors import RefusedError
-from pitlogger.model.book import fold
 from pitlogger.model.cooks import Cook, Piece, Stage
+from pitlogger.model.folding import fold
 from pitlogger.model.journal import (
     Adjusted,
     Body,

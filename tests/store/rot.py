@@ -92,7 +92,7 @@ def open_again(folder: Path, texts: dict[int, str]) -> Outcome:
     store._copying.submit(lambda: None).result(WAIT_S)  # after the check of the whole
     store.flush().result(WAIT_S)
     with Reader.open(path) as reader:
-        reader.open_cook()
+        reader.open_cooks()
         reader.snapshot("v")
         sum(1 for _ in reader.readings(None, 0, 1 << 60))
         found = {row.seq: row for row in reader.entries(run="run-1")}

@@ -89,14 +89,14 @@ def test_cooks_are_listed_newest_first_with_what_is_open(store: Store, reader: R
     june, may = reader.cooks()
     assert (june.id, june.name, june.finished_ms) == ("june", "june supper", None)
     assert (may.started_ms, may.finished_ms) == (START_MS + 1000, START_MS + 5000)
-    assert reader.open_cook() == june
+    assert reader.open_cooks() == [june]
 
 
 def test_a_finish_that_is_undone_opens_the_cook_again(store: Store, reader: Reader) -> None:
     store.append([started(1, "may"), finished(2, "may")]).result(WAIT_S)
-    assert reader.open_cook() is None
+    assert reader.open_cooks() == []
     store.append([entry(3, Undone("run-1", 2), cook="may")]).result(WAIT_S)
-    cook = reader.open_cook()
+    (cook,) = reader.open_cooks()
     assert cook is not None
     assert cook.id == "may"
 

@@ -126,7 +126,7 @@ async def test_the_record_of_a_taught_cook_replays_to_the_same_forecasts(
         lines = await kitchen.daemon.ask(lambda reader: list(capture_lines(reader, cook)))
     capture = tmp_path / "sixth.senml"
     capture.write_text("".join(lines), encoding="utf-8")
-    gathered, _ = replay_files(capture, None)
+    gathered, _ = replay_files(capture)
     assert made(gathered.entries) == lived
     assert not any(said.widened for said in lived)
 

@@ -1,7 +1,8 @@
 """The book: what undo, correction, split and moved probes amount to."""
 
-from pitlogger.model.book import Book, fold
+from pitlogger.model.book import Book
 from pitlogger.model.cooks import Channel, Cook, Piece, Stage
+from pitlogger.model.folding import fold
 from pitlogger.model.journal import (
     Body,
     ChannelAssigned,

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from pitlogger.model.book import Book, fold
+from pitlogger.model.book import Book
 from pitlogger.model.cooks import Cook, Piece, Stage
+from pitlogger.model.folding import fold
 from pitlogger.model.journal import Body, CookStarted, Entry, StageSet
 
 MIN = 60_000

@@ -6,8 +6,8 @@ from typing import Any
 
 import pytest
 
-from pitlogger.model.book import fold
 from pitlogger.model.entry_ids import parse_short_id
+from pitlogger.model.folding import fold
 from pitlogger.store.queries import Reader
 from pitlogger.web.past_entries import past_entries
 from pitlogger.yields.books import from_books

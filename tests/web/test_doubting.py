@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from pitlogger.model.book import fold
+from pitlogger.model.folding import fold
 from pitlogger.store.queries import Reader
 from pitlogger.web.past_entries import past_entries
 from pitlogger.yields.learned.durations import observed_hours

@@ -12,8 +12,8 @@ import pytest
 from pitlogger.bootstrap import policies_of
 from pitlogger.config import parse_config
 from pitlogger.formats.cook_file import parse_cook
-from pitlogger.model.book import fold
 from pitlogger.model.cooks import Stage
+from pitlogger.model.folding import fold
 from pitlogger.model.journal import CookStarted, Entry, StageSet
 from pitlogger.model.readings import Quality, Reading, Site, Tagged
 from pitlogger.reports.gathering import STILL_MS, without_repeats

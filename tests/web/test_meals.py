@@ -13,7 +13,8 @@ from pitlogger.errors import RefusedError
 from pitlogger.formats.journal_json import dump_body
 from pitlogger.formats.paper_journal import cooks_of
 from pitlogger.formats.paper_log import parse_paper_log
-from pitlogger.model.book import Book, fold
+from pitlogger.model.book import Book
+from pitlogger.model.folding import fold
 from pitlogger.store.queries import Reader
 from pitlogger.store.rows import JournalRow
 from pitlogger.web.past_entries import past_entries

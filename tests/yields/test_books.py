@@ -5,8 +5,9 @@ from typing import Any
 
 import pytest
 
-from pitlogger.model.book import Book, fold
+from pitlogger.model.book import Book
 from pitlogger.model.cooks import Cook, Piece
+from pitlogger.model.folding import fold
 from pitlogger.model.journal import (
     Body,
     CookStarted,

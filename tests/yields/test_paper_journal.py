@@ -6,7 +6,8 @@ import pytest
 
 from pitlogger.formats.paper_journal import cooks_of
 from pitlogger.formats.paper_log import parse_paper_log
-from pitlogger.model.book import Book, fold
+from pitlogger.model.book import Book
+from pitlogger.model.folding import fold
 from pitlogger.model.journal import Entry
 from pitlogger.yields.books import from_books
 from pitlogger.yields.learned.servable import learn, observations

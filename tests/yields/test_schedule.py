@@ -10,8 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from icalendar import Calendar
 
-from pitlogger.model.book import fold
 from pitlogger.model.cooks import CUTS, Cook, Piece, Stage
+from pitlogger.model.folding import fold
 from pitlogger.model.journal import Body, CookStarted, Entry, StageSet
 from pitlogger.rules.policies import shipped_kitchen
 from pitlogger.yields.learned.durations import Hours, cook_time, in_sequence, observed_hours

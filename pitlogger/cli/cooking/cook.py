@@ -107,12 +107,13 @@ def list_cooks(withdrawn: bool, socket: Path | None, as_json: bool) -> None:
 
 
 @cook.command()
+@click.argument("name", required=False)
 @by_option
 @socket_option
 @json_option
-def finish(by: str, socket: Path | None, as_json: bool) -> None:
-    """Finish the running cook."""
-    entry = Client(socket).post("/cooks/finish", by=by)
+def finish(name: str | None, by: str, socket: Path | None, as_json: bool) -> None:
+    """Finish the running cook; of several that are open, the one NAMEd."""
+    entry = Client(socket).post("/cooks/finish", cook=name, by=by)
     emit(entry, as_json, f"finished: {entry['name']} (how was the meal? pitlogger meal)")
 
 

@@ -27,13 +27,15 @@ def piece() -> None:
 @click.option("--pit", help="Channel of the pit it sits in.")
 @click.option("--supplier", help="Who sold it.")
 @click.option("--grade", help="Its grade.")
+@click.option("--cook", help="Which cook it is of, where several are open.")
 @by_option
 @socket_option
 @json_option
-def add(piece_id: str, by: str, socket: Path | None, as_json: bool, **given: Any) -> None:
+def add(piece_id: str, cook: str | None, by: str, socket: Path | None, as_json: bool,
+        **given: Any) -> None:  # fmt: skip
     """Add a piece to the running cook."""
     table = {"id": piece_id} | {name: value for name, value in given.items() if value is not None}
-    entry = Client(socket).post("/pieces", piece=table, by=by)
+    entry = Client(socket).post("/pieces", piece=table, cook=cook, by=by)
     emit(entry, as_json, f"added: {piece_id}")
 
 

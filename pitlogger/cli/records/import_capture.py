@@ -75,9 +75,9 @@ def _send(made: Imported, client: Client) -> None:
             part = column.part(start, start + READINGS_A_PART)
             client.post("/record/captures", **about, readings=[{**named, **part}])
     entries = [
-        {"seq": entry.seq, "t_ms": entry.t_ms, "by": entry.by, "cook": cook,
-         "body": dump_body(entry.body)}
-        for entry, cook in made.entries
+        {"seq": entry.seq, "t_ms": entry.t_ms, "by": entry.by,
+         "cook": next(iter(cooks), None), "also": list(cooks[1:]), "body": dump_body(entry.body)}
+        for entry, cooks in made.entries
     ]  # fmt: skip
     client.post("/record/captures", **about, entries=entries)
 

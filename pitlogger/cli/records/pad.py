@@ -50,7 +50,7 @@ def _confirmed(cook: PaperCook, units: dict[str, str]) -> PaperCook:
     """Return the cook with odd weights confirmed; all of them are asked about at once."""
     from dataclasses import replace
 
-    from pitlogger.model.book import fold
+    from pitlogger.model.folding import fold
     from pitlogger.model.journal import Entry, Weighed
     from pitlogger.rules.messages import Units
     from pitlogger.views.doubts import mass_question

@@ -20,7 +20,7 @@ def books(socket: Path | None = None) -> list[Book]:
         DaemonUnreachableError: No daemon answers.
     """
     from pitlogger.formats.journal_json import load_entry
-    from pitlogger.model.book import fold
+    from pitlogger.model.folding import fold
 
     cooks = Client(socket).get("/record")
     return [fold([load_entry(entry) for entry in cook["entries"]]) for cook in cooks]

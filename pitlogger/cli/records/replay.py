@@ -12,9 +12,15 @@ from pitlogger.cli.output import emit, json_option
 
 @click.command()
 @click.argument("capture", type=click.Path(path_type=Path))
-@click.option("--cook", "cook_file", type=click.Path(path_type=Path), help="Cook file (TOML).")
+@click.option(
+    "--cook",
+    "cook_files",
+    type=click.Path(path_type=Path),
+    multiple=True,
+    help="Cook file (TOML); several for cooks that were open at once.",
+)
 @json_option
-def replay(capture: Path, cook_file: Path | None, as_json: bool) -> None:
+def replay(capture: Path, cook_files: tuple[Path, ...], as_json: bool) -> None:
     """Run CAPTURE (SenML, one pack a line) through the engine and print what it makes of it.
 
     Needs no daemon and writes nothing. The same capture gives the same journal and alerts.
@@ -22,7 +28,7 @@ def replay(capture: Path, cook_file: Path | None, as_json: bool) -> None:
     from pitlogger.bootstrap import replay_files
     from pitlogger.reports.replay_document import replay_document
 
-    gathered, engine = replay_files(capture, cook_file)
+    gathered, engine = replay_files(capture, *cook_files)
     document = replay_document(gathered, engine.book)
     emit(document, as_json, "" if as_json else _story(document))
 

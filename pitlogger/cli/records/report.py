@@ -89,7 +89,9 @@ def _replayed(capture: Path, cook_file: Path | None, units: Any, policy: Any) ->
     from pitlogger.model.readings import Reading
     from pitlogger.reports.cook_record import Wall, among, build_record
 
-    gathered, _ = replay_files(capture, cook_file, forecasts=False)
+    gathered, _ = replay_files(
+        capture, *([] if cook_file is None else [cook_file]), forecasts=False
+    )
     readings = [record for record in read_capture(capture) if isinstance(record, Reading)]
     end_ms = gathered.last_ms or 0
     return build_record(

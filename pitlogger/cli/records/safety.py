@@ -82,7 +82,7 @@ def book_of(cook: Cook, records: list[Record], name: str) -> Book:
     """
     from pitlogger.engine.commands import accept
     from pitlogger.formats.capture import Decision
-    from pitlogger.model.book import fold
+    from pitlogger.model.folding import fold
     from pitlogger.model.journal import AlertActed, CookStarted, Entry
 
     entries: list[Entry] = []

@@ -57,13 +57,13 @@ def questions(engine: Engine, t_ms: int, piece: str | None = None) -> Questions:
     """Return what can be asked of the running cook, or of one piece of it."""
     book = engine.book
     carve_min = engine.policy.kitchen.carve_ms / 60_000
-    if book.cook is None or book.finished_ms is not None:
+    if not book.open_cooks():
         return Questions(t_ms / 1000, (), (), (), (), carve_min)
     requests: list[Request] = []
     holdings: list[tuple[str, Holding]] = []
     coolings: list[tuple[str, Holding]] = []
     for name, held in book.pieces.items():
-        if piece not in (None, name) or held.ended_ms is not None or not book.cores(name):
+        if piece not in (None, name) or not held.is_open or not book.cores(name):
             continue
         limits = engine.compiled.pieces[name]
         requests += [
@@ -74,7 +74,10 @@ def questions(engine: Engine, t_ms: int, piece: str | None = None) -> Questions:
         if held.stage in HOT_OFF_PIT or held.stage in COOLING:
             asked = (name, holding(held, lead, engine.lanes.values(), t_ms))
             (coolings if held.stage in COOLING else holdings).append(asked)
-    services = tuple(service for service in book.cook.services if service.at_ms > t_ms)
+    spans = book.open_cooks().values() if piece is None else [book.span_of(piece)]
+    services = tuple(
+        service for span in spans if span for service in span.cook.services if service.at_ms > t_ms
+    )
     return Questions(
         t_ms / 1000,
         tuple(requests),

@@ -11,7 +11,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from pitlogger.engine.annunciator import Annunciator
-from pitlogger.model.book import Book
+from pitlogger.model.book import Book, CookSpan
 from pitlogger.model.cooks import Checkpoint, Cook, Stage
 from pitlogger.model.journal import Body, Corrected, Undone, Weighed
 from pitlogger.model.kitchen import KitchenTimes
@@ -38,18 +38,25 @@ def judge_enough(
     book: Book, alerts: Annunciator, body: Body, t_ms: int, mass_unit: str
 ) -> None:  # fmt: skip
     """Judge whether the meat will do, where a weighing was entered, corrected or undone."""
-    told = "short-of-meat/node" in alerts.watches
-    weighed = isinstance(body, Weighed) and body.checkpoint in JUDGED_AT
-    if book.cook is None or not (weighed or (told and isinstance(body, Corrected | Undone))):
-        return
-    guests = guests_of(book.cook)
+    for cook, span in book.open_cooks().items():
+        own = book.only(cook)
+        told = f"short-of-meat/{span.subject}" in alerts.watches
+        weighed = (
+            isinstance(body, Weighed) and body.checkpoint in JUDGED_AT and body.piece in own.pieces
+        )
+        if weighed or (told and isinstance(body, Corrected | Undone)):
+            _judge(own, span, alerts, t_ms, mass_unit)
+
+
+def _judge(book: Book, span: CookSpan, alerts: Annunciator, t_ms: int, mass_unit: str) -> None:
+    guests = guests_of(span.cook)
     pieces = _pieces(book)
     if not guests or not pieces:
         return
     from pitlogger.yields.purchase.demand import Party, demand
     from pitlogger.yields.purchase.running_short import running_short
 
-    given_mg = book.cook.portion_mg
+    given_mg = span.cook.portion_mg
     portion_g = PORTION_G if given_mg is None else given_mg / 1000
     wanted = demand((Party(guests, portion_g),))
     light_by = "" if _may_light(book, t_ms, alerts.policy.kitchen) else None
@@ -65,7 +72,7 @@ def judge_enough(
         if remedy.p_enough >= LEAST_HELP
     ]
     alerts.tell(
-        "short-of-meat", "node", t_ms, found.p_enough < LEAST_CHANCE, words,
+        "short-of-meat", span.subject, t_ms, found.p_enough < LEAST_CHANCE, words,
         f"What still helps, each by itself: {'; '.join(helps)}." if helps else "",
     )  # fmt: skip
 

@@ -48,7 +48,8 @@ def _service(
     """Hold the forecast of the pull, rest and way to the table against the first service."""
     piece = held.piece.id
     made = state.foreseen.get(f"{piece}/pull")
-    services = () if book.cook is None else book.cook.services
+    span = book.span_of(piece)
+    services = () if span is None else span.cook.services
     ahead = [service for service in services if service.at_ms > t_ms]
     ahead = [service for service in ahead if service.place == held.piece.service] or ahead
     late = early = False

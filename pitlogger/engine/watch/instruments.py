@@ -265,7 +265,7 @@ def _lower(text: str) -> str:
 
 def _is_on_pit(book: Book, piece: str | None) -> bool:
     held = book.pieces.get(piece or "")
-    return held is not None and held.ended_ms is None and held.stage in ON_PIT
+    return held is not None and held.is_open and held.stage in ON_PIT
 
 
 def _pit_of(book: Book, lanes: dict[str, Lane], piece: str) -> Lane | None:

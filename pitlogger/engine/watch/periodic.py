@@ -69,7 +69,7 @@ class Lookout:
     def follow(self, book: Book, t_ms: int) -> None:
         """Bring the safety clocks to the stages as the book has them now."""
         for piece, held in book.pieces.items():
-            if held.ended_ms is not None:
+            if not held.is_open:
                 continue
             marks = [f"{mark.stage.value}@{mark.at_ms}" for mark in held.marks]
             known = self.state.clock_marks.get(piece)
@@ -97,7 +97,7 @@ class Lookout:
             ),
             key=lambda tagged: tagged.t_ms,
         )
-        for history in histories(book, readings):
+        for history in histories(book.only(book.pieces[piece].cook), readings):
             if history.piece == piece:
                 self.state.clocks[piece] = run(across(history, self.state.gaps), self.safety)
 
@@ -109,7 +109,7 @@ class Lookout:
         unknown[-1].ms = gap_ms
         off = show_duration(gap_ms)
         for piece, held in book.pieces.items():
-            if held.ended_ms is not None or not held.marks:
+            if not held.is_open or not held.marks:
                 continue
             self._rerun(book, piece)
             for told in self.state.clocks[piece].told(t_ms, self.safety):
@@ -157,7 +157,7 @@ class Lookout:
     def minute(self, book: Book, lanes: dict[str, Lane], t_ms: int) -> None:
         """Judge what is looked at once a minute."""
         for piece, held in book.pieces.items():
-            if held.ended_ms is not None:
+            if not held.is_open:
                 continue
             clocks = self.state.clocks.get(piece)
             if clocks is not None:

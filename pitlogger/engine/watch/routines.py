@@ -24,37 +24,46 @@ def run_routines(
     t_ms: int,
 ) -> None:  # fmt: skip
     """Take each timer that runs to its alert; settle those that run no more."""
-    if book.cook is None:
-        return
     running: set[str] = set()
-    for timer in policy.timers.values():
-        every_ms = policy.timer_every_ms(timer.name, book.cook)
-        if every_ms is None:
+    for timer, every_ms, subject, since_ms in timers(policy, book, lanes):
+        key = f"check-due/{subject}@{timer.name}"
+        if key in running:
             continue
-        for subject, since_ms in subjects(timer, book, lanes):
-            key = f"check-due/{subject}@{timer.name}"
-            running.add(key)
-            due_ms = state.routines.setdefault(key, since_ms + (timer.first_ms or every_ms))
-            watch = state.watches.get(key)
-            if watch is not None and watch.holds and watch.state is AlertState.ACKNOWLEDGED:
-                due_ms = state.routines[key] = watch.since_ms + every_ms
-            alerts.tell(
-                "check-due", f"{subject}@{timer.name}", t_ms, t_ms >= due_ms,
-                f"{subject}: {timer.cause}", timer.remedy,
-                piece=subject if timer.on == "piece" else None,
-                channel=subject if timer.on == "pit" else None,
-            )  # fmt: skip
+        running.add(key)
+        due_ms = state.routines.setdefault(key, since_ms + (timer.first_ms or every_ms))
+        watch = state.watches.get(key)
+        if watch is not None and watch.holds and watch.state is AlertState.ACKNOWLEDGED:
+            due_ms = state.routines[key] = watch.since_ms + every_ms
+        alerts.tell(
+            "check-due", f"{subject}@{timer.name}", t_ms, t_ms >= due_ms,
+            f"{subject}: {timer.cause}", timer.remedy,
+            piece=subject if timer.on == "piece" else None,
+            channel=subject if timer.on == "pit" else None,
+        )  # fmt: skip
     for key in state.routines.keys() - running:
         del state.routines[key]
         if key in state.watches:
             alerts.condition(key, t_ms, False)
 
 
-def subjects(timer: TimerRule, book: Book, lanes: dict[str, Lane]) -> Iterator[tuple[str, int]]:
+def timers(
+    policy: Policy, book: Book, lanes: dict[str, Lane]
+) -> Iterator[tuple[TimerRule, int, str, int]]:
+    """Yield each timer that runs: how often, what for and since when; a pit's by each cook."""
+    for cook, span in book.open_cooks().items():
+        own = book.only(cook)
+        for timer in policy.timers.values():
+            every_ms = policy.timer_every_ms(timer.name, span.cook)
+            if every_ms is not None:
+                for subject, since_ms in _subjects(timer, own, lanes):
+                    yield timer, every_ms, subject, since_ms
+
+
+def _subjects(timer: TimerRule, book: Book, lanes: dict[str, Lane]) -> Iterator[tuple[str, int]]:
     """Yield what a timer is for now, and since when: bare pieces on a pit, or pits in use."""
     if timer.on == "piece":
         for piece, held in book.pieces.items():
-            if held.ended_ms is None and held.stage is Stage.SMOKING:
+            if held.is_open and held.stage is Stage.SMOKING:
                 yield piece, held.stage_since_ms
         return
     on_pit = [held.first(*ON_PIT) for held in book.pieces.values() if held.stage in ON_PIT]

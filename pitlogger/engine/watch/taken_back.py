@@ -14,6 +14,9 @@ from pitlogger.model.alerts import AlertState
 from pitlogger.model.book import Book
 from pitlogger.model.cooks import Stage
 from pitlogger.model.journal import CookFinished, Corrected, SpotRead, StageSet, Undone
+from pitlogger.model.readings import Site
+from pitlogger.rules.conditions import Watch
+from pitlogger.rules.places import is_in_use
 
 if TYPE_CHECKING:
     from pitlogger.engine.step import Engine
@@ -111,6 +114,26 @@ def end_with(engine: Engine, body: CookFinished | StageSet, t_ms: int) -> None:
             for kind in ("probe-fault", "channel-stale"):
                 engine.alerts.take_back(f"{kind}/{channel}", t_ms, f"{body.piece} is {body.stage}")
         return
+    goes_on = bool(engine.book.open_cooks())
     for key, watch in list(engine.state.watches.items()):
-        if watch.kind not in FOOD | OUTLIVES_COOKS and watch.state is not AlertState.NORMAL:
+        if watch.kind in FOOD | OUTLIVES_COOKS or watch.state is AlertState.NORMAL:
+            continue
+        if not (goes_on and is_of_open_cook(watch, engine)):
             engine.alerts.take_back(key, t_ms, "its cook is finished")
+
+
+def is_of_open_cook(watch: Watch, engine: Engine) -> bool:
+    """Return whether an alert is about a cook that goes on, or a pit that one of them uses."""
+    book = engine.book
+    if watch.piece is not None:
+        held = book.pieces.get(watch.piece)
+        return held is None or held.is_open
+    if watch.channel is not None:
+        placed = book.assignment(watch.channel)
+        held = None if placed is None else book.pieces.get(placed.channel.piece or "")
+        if held is not None:
+            return held.is_open
+        lane = engine.lanes.get(watch.channel)
+        return lane is None or lane.site is not Site.PIT or is_in_use(watch.channel, book)
+    subject = watch.key.partition("/")[2]
+    return all(span.subject != subject or span.finished_ms is None for span in book.cooks.values())

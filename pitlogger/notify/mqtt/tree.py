@@ -115,14 +115,16 @@ class StateTree:
 
     def _cook(self) -> dict[str, Any]:
         book = self._node.engine.book
-        running = is_running(self._node)
+        cooks = [
+            {"id": cook, "name": span.cook.name, "guests": span.cook.guests}
+            for cook, span in book.open_cooks().items()
+        ]
         return {
             "v": SCHEMA,
             "node": self._node.config.node.name,
-            "cook": {"id": self._node.cook, "name": book.cook.name, "guests": book.cook.guests}
-            if running and book.cook
-            else None,
-            "pieces": [held.piece.id for held in book.pieces.values()] if running else [],
+            "cook": cooks[-1] if cooks else None,
+            "cooks": cooks,
+            "pieces": [held.piece.id for held in book.pieces.values() if held.over_ms is None],
             "alarms": len(active(self._node, "alarm")),
         }
 

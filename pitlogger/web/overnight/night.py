@@ -146,7 +146,7 @@ def expected(daemon: Node) -> list[ForecastMade]:
     found = [
         made
         for made in daemon.engine.state.foreseen.values()
-        if (held := daemon.engine.book.pieces.get(made.piece)) is not None and held.ended_ms is None
+        if (held := daemon.engine.book.pieces.get(made.piece)) is not None and held.is_open
     ]
     return sorted(found, key=lambda made: (made.p50_ms is None, made.p50_ms or 0))
 

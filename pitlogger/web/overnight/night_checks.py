@@ -68,7 +68,7 @@ def _probe_checks(daemon: Node, shown: Shown) -> list[Check]:
 
 def _is_over(daemon: Node, lane: Lane) -> bool:
     held = daemon.engine.book.pieces.get(lane.piece or "")
-    return held is not None and held.ended_ms is not None
+    return held is not None and not held.is_open
 
 
 def _battery_checks(daemon: Node, shown: Shown) -> list[Check]:

@@ -7,9 +7,10 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Mapping
+from collections.abc import Container, Mapping
 from datetime import datetime
 from decimal import Decimal
+from itertools import count as count_up
 from itertools import pairwise
 
 from pitlogger.errors import QuantityError
@@ -25,8 +26,8 @@ _PRICE = re.compile(r"[^\d.,-]*(\d+(?:[.,]\d+)?)\s*(?:/|per)?\s*(lb|kg)?\s*", re
 _TEXTS = ("supplier", "grade", "lot", "wrap", "wrap_at", "pull_at")
 
 
-def cook_text(form: Mapping[str, str], units: Units) -> str:
-    """Return the cook file that the form describes.
+def cook_text(form: Mapping[str, str], units: Units, taken: Container[str] = frozenset()) -> str:
+    """Return the cook file that the form describes; its pieces get ids that are not taken.
 
     A row of the form is a cut and how many; each becomes a piece of its own, but poultry and
     sausage, which become one batch.
@@ -44,7 +45,7 @@ def cook_text(form: Mapping[str, str], units: Units) -> str:
     counts: dict[str, int] = {}
     for row in range(1, MOST_ROWS + 1):
         if form.get(f"cut-{row}"):
-            pieces += _pieces(form, row, pits, units, counts)
+            pieces += _pieces(form, row, pits, units, counts, taken)
     if not pieces:
         raise FieldError("A cook needs a piece: choose a cut.", "cut-1")
     return "\n".join([*lines, *pieces, *tables, ""])
@@ -77,8 +78,9 @@ def _check_band(given: Mapping[str, str | None], row: int) -> None:
 
 
 def _pieces(
-    form: Mapping[str, str], row: int, pits: list[str], units: Units, counts: dict[str, int]
-) -> list[str]:
+    form: Mapping[str, str], row: int, pits: list[str], units: Units, counts: dict[str, int],
+    taken: Container[str],
+) -> list[str]:  # fmt: skip
     cut = form[f"cut-{row}"]
     if cut not in CUTS:
         raise FieldError(f"'{cut}' is not one of the cuts listed.", f"cut-{row}")
@@ -88,7 +90,11 @@ def _pieces(
     shared = _shared(form, row, pits, units)
     lines = []
     for _ in range(1 if is_batch else count):
-        number = counts[stem] = counts.get(stem, 0) + 1
+        counts[stem] = number = next(
+            number
+            for number in count_up(counts.get(stem, 0) + 1)
+            if f"{stem}-{number}" not in taken
+        )
         lines += ["", "[[piece]]", f"id = {_text(f'{stem}-{number}')}", f"cut = {_text(cut)}"]
         if is_batch:
             lines.append(f"count = {count}")

@@ -22,6 +22,7 @@ from pitlogger.web.page.alarm_groups import FOOD_SAFETY
 from pitlogger.web.page.asked_first import done_by_another, plain, weigh_once
 from pitlogger.web.page.begin import cook_text
 from pitlogger.web.page.forms import FieldError, ask_of, filled, parse_form
+from pitlogger.web.page.pieces import followed
 from pitlogger.web.page.render import BACK, MORE, SCREENS
 from pitlogger.web.page.temp import PLACE
 from pitlogger.web.page.typed import in_phone_units
@@ -89,7 +90,14 @@ async def _done(daemon: Node, name: str, form: dict[str, str], shown: Shown) -> 
         return deed_view(
             daemon,
             await decide(
-                daemon, "cook", CookAsk(toml=cook_text(form, shown.units), by=by[:12], key=key)
+                daemon,
+                "cook",
+                CookAsk(
+                    toml=cook_text(form, shown.units, followed(daemon.engine.book)),
+                    by=by[:12],
+                    key=key,
+                    confirm=form.get("confirm", ""),
+                ),
             ),
             shown,
         )

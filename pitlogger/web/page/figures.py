@@ -42,9 +42,7 @@ def figures(daemon: Node, shown: Shown) -> list[dict[str, Any]]:
 def _is_over(daemon: Node, lane: Lane) -> bool:
     """Return whether a channel belongs to a piece that needs no probe any more."""
     held = daemon.engine.book.pieces.get(lane.piece or "")
-    return held is not None and (
-        held.ended_ms is not None or held.stage in (Stage.SERVED, Stage.DISCARDED)
-    )
+    return held is not None and (not held.is_open or held.stage in (Stage.SERVED, Stage.DISCARDED))
 
 
 def figure(daemon: Node, lane: Lane, shown: Shown) -> dict[str, Any]:
@@ -96,7 +94,7 @@ def _quality(lane: Lane, now_ms: int) -> tuple[str, str]:
 def _ask(daemon: Node, lane: Lane, shown: Shown) -> str:
     """Return what the figure is measured against: a band, or the next target."""
     held = daemon.engine.book.pieces.get(lane.piece or "")
-    if lane.site is Site.CORE and held is not None and daemon.engine.book.finished_ms is None:
+    if lane.site is Site.CORE and held is not None and held.is_open:
         return _core_ask(daemon, held, shown)
     assignment = daemon.engine.book.assignment(lane.state.id)
     placed = assignment.channel if assignment else daemon.engine.declared(lane.state.id)

@@ -8,8 +8,8 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-from pitlogger.model.book import fold
 from pitlogger.model.cooks import BEFORE_FIRE, ON_PIT
+from pitlogger.model.folding import fold
 from pitlogger.model.journal import CheckMade, CorrectiveTaken, Entry
 from pitlogger.safety import record
 from pitlogger.safety.judge import NOTES

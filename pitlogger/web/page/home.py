@@ -90,7 +90,7 @@ def piece_rows(
         {**piece_row(daemon, held, shown), "alarm": held.piece.id in hit,
          "due": held.piece.id in asked, "solid": False}
         for held in in_order(daemon.engine.book)
-        if held.ended_ms is None
+        if held.is_open
     ]  # fmt: skip
     rows.sort(key=lambda row: (not row["alarm"], not row["due"], row["over"], natural(row["id"])))
     return rows
@@ -123,6 +123,7 @@ def piece_row(daemon: Node, held: PieceBook, shown: Shown) -> dict[str, Any]:
         **{name: shows[name] for name in ("channel", "quality", "number", "word", "rate", "age",
                                           "share")},
         **{name: facts[name] for name in ("id", "count", "next", "next_act", "by_hand")},
+        "cook": book.cooks[held.cook].cook.name if len(book.open_cooks()) > 1 else "",
         "verb": tr(_VERB.get(facts["next"], facts["next_act"])),
         "stage": words.stage(held.stage),
         "stage_id": held.stage.value,

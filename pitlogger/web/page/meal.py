@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from pitlogger.model.book import Book, fold
+from pitlogger.model.book import Book
+from pitlogger.model.folding import fold
 from pitlogger.model.journal import Entry, MealTold
 from pitlogger.store.queries import Reader
 from pitlogger.views.language import tr

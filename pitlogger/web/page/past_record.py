@@ -11,7 +11,8 @@ from typing import TypeVar
 from weakref import WeakKeyDictionary
 
 from pitlogger.formats.journal_json import load_entry
-from pitlogger.model.book import Book, fold
+from pitlogger.model.book import Book
+from pitlogger.model.folding import fold
 from pitlogger.planning.past import PastCooks
 from pitlogger.store.queries import Reader
 from pitlogger.views.node import Node

@@ -25,7 +25,12 @@ def pieces(daemon: Node, shown: Shown) -> list[dict[str, Any]]:
     if not is_running(daemon):
         return []
     book = daemon.engine.book
-    return [piece_facts(one, book, shown) for one in in_order(book) if one.ended_ms is None]
+    return [piece_facts(one, book, shown) for one in in_order(book) if one.is_open]
+
+
+def followed(book: Book) -> frozenset[str]:
+    """Return the ids of the pieces whose cooks are open."""
+    return frozenset(name for name, held in book.pieces.items() if held.over_ms is None)
 
 
 def in_order(book: Book) -> list[PieceBook]:

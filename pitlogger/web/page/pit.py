@@ -73,6 +73,7 @@ async def pit_with_table(daemon: Node, shown: Shown) -> dict[str, Any]:
     return {
         **pit(daemon, shown),
         "table": await hours(daemon, shown),
+        "cooks": [(cook, span.cook.name) for cook, span in daemon.engine.book.open_cooks().items()],
         "untold": await untold(daemon) if is_over else None,
     }
 

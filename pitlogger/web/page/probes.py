@@ -24,7 +24,7 @@ def probes_screen(daemon: Node, shown: Shown) -> dict[str, Any]:
     wanting = [
         held.piece.id
         for held in book.pieces.values()
-        if is_running(daemon) and held.ended_ms is None and not book.cores(held.piece.id)
+        if is_running(daemon) and held.is_open and not book.cores(held.piece.id)
     ]
     free = [
         figure(daemon, lane, shown)
@@ -59,7 +59,7 @@ def may_be_pits(daemon: Node, shown: Shown) -> list[dict[str, Any]]:
 def piece_screen(daemon: Node, shown: Shown, piece: str) -> dict[str, Any]:
     """Return one piece: all that can be done to it; ``p`` is ``None`` where it is not followed."""
     held = daemon.engine.book.pieces.get(piece)
-    if held is None or held.ended_ms is not None or not is_running(daemon):
+    if held is None or not held.is_open or not is_running(daemon):
         return {"name": piece, "p": None}
     policy = daemon.policy
     wrap_at, pull_at = policy.wrap_at_mc(held.piece), policy.pull_at_mc(held.piece)

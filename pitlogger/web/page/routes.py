@@ -15,7 +15,6 @@ from pitlogger.store.queries import Reader
 from pitlogger.views import words
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
-from pitlogger.views.status import is_running
 from pitlogger.web.access.access import Access
 from pitlogger.web.page.alarms import alarms_screen
 from pitlogger.web.page.begin import MOST_ROWS
@@ -32,7 +31,7 @@ from pitlogger.web.page.settings import settings_screen
 from pitlogger.web.page.statics import load_statics
 from pitlogger.web.page.temp import temp
 from pitlogger.web.page.turnin import turn_in_screen
-from pitlogger.web.page.view import refused, screen, shown_to
+from pitlogger.web.page.view import refused, running_cook, screen, shown_to
 from pitlogger.web.page.weighing import weigh
 from pitlogger.web.page.weights import weights
 from pitlogger.web.routes.ring_test import RingTest
@@ -105,7 +104,7 @@ def _add_planning(page: APIRouter, daemon: Node) -> None:
         values = {
             "asked": dict(request.query_params), "rows": MOST_ROWS, "wraps": WRAPS,
             "cuts": [(cut, words.capital(words.cut(cut))) for cut in CUTS],
-            "pits": may_be_pits(daemon, shown), "running": is_running(daemon),
+            "pits": may_be_pits(daemon, shown), "running": running_cook(daemon),
         }  # fmt: skip
         return screen(daemon, request, "begin.html", values)
 

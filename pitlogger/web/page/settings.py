@@ -43,7 +43,7 @@ def settings_screen(
         "pieces": [
             held.piece.id
             for held in daemon.engine.book.pieces.values()
-            if held.ended_ms is None and is_running(daemon)
+            if held.is_open and is_running(daemon)
         ],
         "running": is_running(daemon),
         "temperature_units": TEMPERATURE_UNITS,

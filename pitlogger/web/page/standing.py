@@ -33,7 +33,7 @@ def sentence(daemon: Node, shown: Shown) -> str:
     pieces = [
         _piece(daemon, held, shown)
         for held in daemon.engine.book.pieces.values()
-        if held.ended_ms is None and held.stage not in _QUIET
+        if held.is_open and held.stage not in _QUIET
     ]
     if pieces:
         parts.append(f"{'; '.join(pieces)}.")

@@ -50,7 +50,7 @@ def _sentence(running: bool, silent: list[str]) -> str:
 def _pieces(daemon: Node, shown: Shown) -> list[dict[str, Any]]:
     found = []
     for held in daemon.engine.book.pieces.values():
-        if held.ended_ms is not None or held.stage in _OVER:
+        if not held.is_open or held.stage in _OVER:
             continue
         said, silent = _said(daemon, held.piece.id, shown)
         found.append(

@@ -71,9 +71,9 @@ def may_act() -> bool:
 
 
 def running_cook(daemon: Node) -> str:
-    """Return the name of the running cook, empty without one."""
+    """Return the name of the open cook, or of each, empty without one."""
     book = daemon.engine.book
-    return book.cook.name if book.cook is not None and book.finished_ms is None else ""
+    return " + ".join(span.cook.name for span in book.open_cooks().values())
 
 
 def refused(daemon: Node, request: Request, message: str, back: str, status: int) -> HTMLResponse:

@@ -74,7 +74,7 @@ def _pick(daemon: Node, one: dict[str, str], shown: Shown, likely: set[str]) -> 
 
 def _likely(daemon: Node, steady_net_mg: int | None) -> str:
     """Return the piece that a steady mass is most likely of, empty where none is."""
-    open_pieces = [held for held in daemon.engine.book.pieces.values() if held.ended_ms is None]
+    open_pieces = [held for held in daemon.engine.book.pieces.values() if held.is_open]
     return (_guess(open_pieces, steady_net_mg) or "") if steady_net_mg else ""
 
 
@@ -106,7 +106,7 @@ def proposals(daemon: Node, steady_net_mg: int | None) -> list[dict[str, str]]:
     """
     if not is_running(daemon):
         return []
-    open_pieces = [held for held in daemon.engine.book.pieces.values() if held.ended_ms is None]
+    open_pieces = [held for held in daemon.engine.book.pieces.values() if held.is_open]
     guess = _guess(open_pieces, steady_net_mg)
     found = []
     for held in open_pieces:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from pitlogger.model.book import PieceBook, counted
+from pitlogger.model.book import PieceBook
 from pitlogger.model.cooks import Checkpoint
+from pitlogger.model.folding import counted
 from pitlogger.model.journal import Weighed
 from pitlogger.reports.replay_document import yield_rows
 from pitlogger.views import words

@@ -61,7 +61,7 @@ class ColumnTable(BaseModel):
 
 
 class EntryTable(BaseModel):
-    """A journal entry and the cook it belongs to."""
+    """A journal entry and the cooks it belongs to."""
 
     model_config = ConfigDict(extra="forbid", frozen=True)
 
@@ -69,6 +69,7 @@ class EntryTable(BaseModel):
     t_ms: Millis
     by: Initials = ""
     cook: Name | None = None
+    also: Annotated[tuple[Name, ...], Field(max_length=20)] = ()  # further cooks it belongs to
     body: dict[str, Any]
 
 
@@ -111,7 +112,7 @@ def make_import_api(daemon: Node) -> APIRouter:
         run = RunRow(ask.run, daemon.config.node.name, "", ask.start_ms, 0, PAPER, True, ask.end_ms)
         rows = [
             JournalRow.of(Entry(ask.run, each.seq, each.t_ms, load_body(each.body), each.by),
-                          each.cook)
+                          each.cook, *each.also)
             for each in ask.entries
         ]  # fmt: skip
         readings = [reading for column in ask.readings for reading in column.tagged()]

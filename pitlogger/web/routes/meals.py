@@ -8,7 +8,8 @@ from fastapi import APIRouter
 from pydantic import Field
 
 from pitlogger.formats.cook_file import Mass
-from pitlogger.model.book import Book, fold
+from pitlogger.model.book import Book
+from pitlogger.model.folding import fold
 from pitlogger.model.journal import Entry
 from pitlogger.store.queries import Reader
 from pitlogger.views.journal import EntryView

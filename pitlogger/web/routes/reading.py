@@ -11,7 +11,7 @@ from fastapi.responses import Response, StreamingResponse
 
 from pitlogger.clock import rfc3339
 from pitlogger.errors import UsageError, unknown
-from pitlogger.model.book import fold
+from pitlogger.model.folding import fold
 from pitlogger.notify.deliveries import NoticeView, waiting
 from pitlogger.questions import NO_ANSWERS, Answers
 from pitlogger.reports.capture_export import capture_lines

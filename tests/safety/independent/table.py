@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
-from pitlogger.model.book import fold
+from pitlogger.model.folding import fold
 from pitlogger.safety.judge import judge
 from pitlogger.safety.policy import shipped_policy
 from pitlogger.safety.recorded import histories

@@ -1,0 +1,283 @@
+"""From journal entries to the book.
+
+``fold`` reads entries in order. Undone ones drop out, corrected ones count as corrected; both
+stay visible in the journal.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+
+from pitlogger.model.book import Assignment, Book, CookSpan, Id, Mark, PieceBook, Struck, Weighing
+from pitlogger.model.cooks import Channel, Cook, Piece, Stage
+from pitlogger.model.journal import (
+    Adjusted,
+    AlertChanged,
+    Body,
+    ChannelAssigned,
+    CheckMade,
+    CookFinished,
+    CookStarted,
+    CookWithdrawn,
+    Corrected,
+    Entry,
+    LearningSet,
+    MealTold,
+    Noted,
+    PieceAdded,
+    PiecesMerged,
+    PieceSplit,
+    ProbeMoved,
+    SpotRead,
+    StageSet,
+    Tared,
+    TargetSet,
+    Undone,
+    Weighed,
+)
+
+
+def counted(entries: Iterable[Entry]) -> list[tuple[Entry, Body, bool]]:
+    """Return the entries that count, each with its body as corrected and whether it was.
+
+    An undo of an undo brings the entry back; of several corrections the last one counts.
+    """
+    listed = list(entries)
+    undone: set[Id] = set()
+    for entry in reversed(listed):
+        if isinstance(entry.body, Undone) and (entry.run, entry.seq) not in undone:
+            undone.add((entry.body.of_run, entry.body.of_seq))
+    corrections: dict[Id, Body] = {}
+    for entry in listed:
+        if isinstance(entry.body, Corrected) and (entry.run, entry.seq) not in undone:
+            corrections[entry.body.of_run, entry.body.of_seq] = entry.body.body
+    return [
+        (entry, corrections.get(known, entry.body), known in corrections)
+        for entry in listed
+        if (known := (entry.run, entry.seq)) not in undone
+    ]
+
+
+def last_ms_of(entries: Sequence[Entry]) -> int:
+    """Return when a cook ended as its journal has it: what is said of it later is no part of it.
+
+    Of one that still runs, the time of its last entry.
+    """
+    ends = [entry.t_ms for entry, body, _ in counted(entries) if isinstance(body, CookFinished)]
+    return ends[-1] if ends else entries[-1].t_ms
+
+
+def fold(entries: Iterable[Entry]) -> Book:
+    """Return the book that the entries of one cook amount to."""
+    book = Book()
+    listed = list(entries)
+    corrected_ms = _corrections(listed)
+    for entry, body, corrected in counted(listed):
+        _apply(book, entry, body, corrected)
+        if isinstance(body, StageSet) and body.piece in book.pieces:
+            entered_ms, by = corrected_ms.get((entry.run, entry.seq), (entry.t_ms, entry.by))
+            mark = Mark(body.stage, body.at_ms, entered_ms, by)
+            book.pieces[body.piece].entered.append(mark)
+    book.struck = _struck(listed)
+    for piece in book.pieces.values():
+        piece.marks.sort(key=lambda mark: mark.at_ms)
+        piece.weighings.sort(key=lambda weighing: weighing.weighed.at_ms)
+        if book.untaught_entries:
+            piece.weighings = [
+                replace(
+                    one,
+                    untaught=book.untaught_entries.get(one.id, ""),
+                    taught=book.untaught_entries.get(one.id) == "",
+                )
+                for one in piece.weighings
+            ]
+    return book
+
+
+def _corrections(entries: list[Entry]) -> dict[Id, tuple[int, str]]:
+    """Return when and by whom each corrected entry was last corrected."""
+    return {
+        (entry.body.of_run, entry.body.of_seq): (entry.t_ms, entry.by)
+        for entry in entries
+        if isinstance(entry.body, Corrected)
+    }
+
+
+def _struck(entries: list[Entry]) -> list[Struck]:
+    """Return each value of a hand reading that counts no more, as it was entered."""
+    counts = {(entry.run, entry.seq): body for entry, body, _ in counted(entries)}
+    said: dict[Id, list[tuple[Entry, SpotRead]]] = {}
+    ended: dict[Id, Entry] = {}
+    for entry in entries:
+        body = entry.body
+        if isinstance(body, SpotRead):
+            said[entry.run, entry.seq] = [(entry, body)]
+        elif isinstance(body, Corrected | Undone):
+            ended[body.of_run, body.of_seq] = entry
+            if isinstance(body, Corrected) and isinstance(body.body, SpotRead):
+                known = said.get((body.of_run, body.of_seq))
+                if known is not None:
+                    known.append((entry, body.body))
+    return [
+        Struck(entry, read, ended[of].t_ms, ended[of].by)
+        for of, values in said.items()
+        for entry, read in values
+        if of in ended and counts.get(of) != read
+    ]
+
+
+def _apply(book: Book, entry: Entry, body: Body, corrected: bool) -> None:
+    t_ms = entry.t_ms
+    match body:
+        case CookStarted(cook=cook):
+            _start(book, cook, t_ms if body.at_ms is None else body.at_ms)
+        case CookFinished(cook=cook_id):
+            _finish(book, cook_id, t_ms)
+        case LearningSet() | CookWithdrawn():
+            _set_learning(book, body)
+        case PieceAdded(piece=piece, cook=cook_id):
+            of = cook_id if cook_id in book.cooks else _newest(book)
+            book.pieces[piece.id] = PieceBook(piece, t_ms, of)
+        case PieceSplit(piece=parent, children=children):
+            _succeed(book, (parent,), children, t_ms)
+        case PiecesMerged(pieces=parents, child=child):
+            _succeed(book, parents, (child,), t_ms)
+        case ChannelAssigned(channel=channel, lead=lead):
+            _assign(book, channel, t_ms, lead)
+        case StageSet(piece=piece_id):
+            if piece_id in book.pieces:
+                _mark(book.pieces[piece_id], body)
+        case Weighed(piece=piece_id):
+            if piece_id in book.pieces:
+                weighing = Weighing((entry.run, entry.seq), entry.by, body, corrected)
+                book.pieces[piece_id].weighings.append(weighing)
+        case TargetSet(piece=piece_id, wrap_at_mc=wrap_at, pull_at_mc=pull_at):
+            if piece_id in book.pieces:
+                held = book.pieces[piece_id]
+                held.piece = replace(
+                    held.piece,
+                    wrap_at_mc=held.piece.wrap_at_mc if wrap_at is None else wrap_at,
+                    pull_at_mc=held.piece.pull_at_mc if pull_at is None else pull_at,
+                )
+        case SpotRead():
+            book.spots.append((entry, body))
+        case Noted():
+            book.notes.append((entry, body))
+        case MealTold():
+            book.meal = body if book.meal is None else _added(book.meal, body)
+        case ProbeMoved(channel=channel_id):
+            book.moved.append((t_ms, channel_id))
+        case CheckMade():
+            book.checks.append((entry, body))
+        case Adjusted():
+            book.adjusted.append((entry, body))
+        case Tared(channel=channel_id):
+            book.tares[channel_id] = body
+        case AlertChanged():
+            book.alerts.append((entry, body))
+        case _:
+            pass
+
+
+def _start(book: Book, cook: Cook, t_ms: int) -> None:
+    subject = cook.id if book.open_cooks() else "node"
+    book.cooks[cook.id] = CookSpan(cook, t_ms, subject=subject)
+    book.cook, book.started_ms, book.finished_ms = cook, t_ms, None
+    for piece in cook.pieces:
+        book.pieces[piece.id] = PieceBook(piece, t_ms, cook.id)
+    for channel in cook.channels:
+        _assign(book, channel, t_ms, lead=False)
+
+
+def _newest(book: Book) -> str:
+    return next(reversed(book.open_cooks()), "")
+
+
+def _finish(book: Book, named: str, t_ms: int) -> None:
+    """End the cook named, or the newest where records of earlier versions name none."""
+    cook = named if named in book.cooks else _newest(book)
+    if cook in book.cooks:
+        book.cooks[cook] = replace(book.cooks[cook], finished_ms=t_ms)
+    for held in book.pieces.values():
+        if held.cook == cook:
+            held.over_ms = t_ms
+    left = book.open_cooks()
+    if left:
+        span = left[_newest(book)]
+        book.cook, book.started_ms = span.cook, span.started_ms
+    else:
+        book.finished_ms = t_ms
+
+
+_ORDER = {stage: place for place, stage in enumerate(Stage)}
+
+
+def _mark(held: PieceBook, mark: StageSet) -> None:
+    """Add a mark; what was marked late as "now" gives way to a later stage stated before it.
+
+    "On the pit" typed at ten, then "wrapped at half past nine": it went on the pit before
+    that, at a time nobody recorded.
+    """
+    if mark.timed == "stated":
+        place = _ORDER[mark.stage]
+        held.marks = [
+            replace(one, at_ms=mark.at_ms - 1, timed="unrecorded")
+            if one.timed == "live" and one.at_ms > mark.at_ms and _ORDER[one.stage] < place
+            and all(_ORDER[before.stage] < place for before in held.marks)
+            else one
+            for one in held.marks
+        ]  # fmt: skip
+    held.marks.append(mark)
+
+
+def _set_learning(book: Book, body: LearningSet | CookWithdrawn) -> None:
+    if isinstance(body, CookWithdrawn):
+        book.withdrawn = body.reason
+        return
+    why = "" if body.teaches else body.reason
+    if body.of_run is not None and body.of_seq is not None:
+        book.untaught_entries[body.of_run, body.of_seq] = why
+    elif body.piece is None:
+        book.untaught = why
+    elif body.piece in book.pieces:
+        book.pieces[body.piece].untaught = why
+
+
+def _succeed(book: Book, parents: tuple[str, ...], children: tuple[Piece, ...], t_ms: int) -> None:
+    """End the parents and begin the children at the stage the first parent was in."""
+    stage: Stage | None = None
+    cook = ""
+    for parent in parents:
+        if (held := book.pieces.get(parent)) is not None:
+            stage, cook = stage or held.stage_at(t_ms), held.cook
+            held.children += tuple(child.id for child in children)
+            held.ended_ms = t_ms
+    for child in children:
+        made = book.pieces[child.id] = PieceBook(replace(child, parents=parents), t_ms, cook)
+        if stage is not None and stage is not Stage.RAW:
+            made.marks.append(StageSet(child.id, stage, t_ms))
+
+
+def _added(told: MealTold, later: MealTold) -> MealTold:
+    """Return a meal as told before with what was told later in its place."""
+    marks = {marked.piece: marked for marked in (*told.tender, *later.tender)}
+    return MealTold(
+        later.cook,
+        told.came if later.came is None else later.came,
+        told.left_mg if later.left_mg is None else later.left_mg,
+        tuple(marks.values()),
+        later.text or told.text,
+    )
+
+
+def _assign(book: Book, channel: Channel, t_ms: int, lead: bool) -> None:
+    history = book.channels.setdefault(channel.id, [])
+    if history:
+        history[-1] = replace(history[-1], to_ms=t_ms)
+    history.append(Assignment(channel, t_ms, lead=lead))
+    if lead:
+        for other, held in book.channels.items():
+            now = held[-1]
+            if other != channel.id and now.lead and now.channel.piece == channel.piece:
+                held[-1] = replace(now, lead=False)
