@@ -39,7 +39,8 @@ def beside(body: CookStarted, book: Book) -> CookStarted:
             )
     if not others:
         return body
-    return replace(body, cook=replace(cook, channels=tuple(_channels(cook, book))))
+    channels = tuple(_channels(cook, book))
+    return replace(body, cook=replace(cook, id=cook.id or cook.name, channels=channels))
 
 
 def _channels(cook: Cook, book: Book) -> Iterator[Channel]:

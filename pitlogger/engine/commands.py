@@ -82,6 +82,8 @@ def accept(
         case PiecesMerged():
             for parent in body.pieces:
                 piece_of(book, parent, at_ms=t_ms)
+            if len({book.pieces[parent].cook for parent in body.pieces}) > 1:
+                raise UsageError("pieces of two cooks stay apart: each has its own yield")
             _check_new(book, (body.child,))
             return replace(body, child=_like(body.child, book.pieces[body.pieces[0]].piece))
         case ChannelAssigned(channel=channel):

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import replace
 
 from pitlogger.engine.feed import feed
 from pitlogger.engine.inputs import Command, ForecastRequest, ForecastResult, Output
@@ -47,7 +46,7 @@ def replay(
 
     for record in records:
         if cooks and engine.book.cook is None and not _may_come_before(record):
-            for cook in cooks if len(cooks) == 1 else map(_named, cooks):
+            for cook in cooks:
                 yield from hand_in(Command(record.t_ms, CookStarted(cook)))
         if isinstance(record, Decision) and isinstance(record.body, ForecastSkipped):
             late = ForecastResult(record.t_ms, record.body)  # what came too late does not come now
@@ -67,11 +66,6 @@ def replay(
             yield from hand_in(command)
         except PitloggerError as fault:
             raise CaptureError(f"{name}:{record.line}: {fault}") from None
-
-
-def _named(cook: Cook) -> Cook:
-    """Return one of several cooks with an id of its own."""
-    return cook if cook.id else replace(cook, id=cook.name)
 
 
 def _may_come_before(record: Record) -> bool:

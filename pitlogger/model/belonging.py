@@ -1,8 +1,9 @@
 """Which of the open cooks a journal entry belongs to.
 
 With one cook open it is that one. With several, what is about a piece belongs to the piece's
-cook, what is about a channel to the cook of the piece it sits in; the rest, a pit, a device, a
-note about the day, belongs to all that are open.
+cook, what is about a channel to the cook of the piece it sits in, what is about a pit to the
+cooks with a piece on it; the rest, a device, a note about the day, to all that are open. What
+comes after the end of its cook belongs to none.
 """
 
 from __future__ import annotations
@@ -20,10 +21,13 @@ from pitlogger.model.journal import (
     Entry,
     ForecastMade,
     ForecastSkipped,
+    LearningSet,
+    Noted,
     PieceAdded,
     PiecesMerged,
     Undone,
 )
+from pitlogger.model.readings import Site
 
 
 def cooks_of(body: Body, book: Book, entries: Sequence[Entry]) -> tuple[str, ...]:
@@ -37,11 +41,13 @@ def cooks_of(body: Body, book: Book, entries: Sequence[Entry]) -> tuple[str, ...
     match body:
         case CookStarted(cook=cook):
             return (cook.id,)
-        case CookFinished(cook=cook_id) | PieceAdded(cook=cook_id) if cook_id in book.cooks:
+        case CookFinished(cook=cook_id) | PieceAdded(cook=cook_id) | Noted(cook=cook_id) if (
+            cook_id in book.cooks
+        ):
             return (cook_id,)
         case CookFinished():
             return tuple(book.cooks)[-1:]
-        case Undone() | Corrected():
+        case Undone() | Corrected() | LearningSet(of_run=str()):
             named = (body.of_run, body.of_seq)
             of = next((entry.body for entry in entries if (entry.run, entry.seq) == named), None)
             return _open(book) if of is None else cooks_of(of, book, entries)
@@ -73,12 +79,17 @@ def _of_subject(book: Book, body: Body) -> tuple[str, ...]:
 def _of_channel(book: Book, channel: str) -> tuple[str, ...]:
     """Return the cooks between which a channel sits: where it is, and where it was before."""
     held = book.channels.get(channel, [])[-2:]
+    if held and held[-1].channel.site is Site.PIT:
+        on_it = [name for name, one in book.pieces.items() if one.piece.pit in (None, channel)]
+        return _of_pieces(book, on_it)
     return _of_pieces(book, [now.channel.piece for now in reversed(held)])
 
 
 def _of_pieces(book: Book, pieces: Sequence[str | None]) -> tuple[str, ...]:
-    found = [book.pieces[piece].cook for piece in pieces if piece in book.pieces]
-    return tuple(dict.fromkeys(found)) or _open(book)
+    known = [book.pieces[piece] for piece in pieces if piece in book.pieces]
+    if not known:
+        return _open(book)
+    return tuple(dict.fromkeys(held.cook for held in known if held.over_ms is None))
 
 
 def _open(book: Book) -> tuple[str, ...]:

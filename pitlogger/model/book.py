@@ -210,6 +210,14 @@ class Book:
         held = self.pieces.get(piece)
         return None if held is None else self.cooks.get(held.cook)
 
+    def reopened(self) -> Book:
+        """Return the book as if its cooks were not finished: what is said of them later joins."""
+        return replace(
+            self, finished_ms=None,
+            cooks={cook: replace(span, finished_ms=None) for cook, span in self.cooks.items()},
+            pieces={name: replace(held, over_ms=None) for name, held in self.pieces.items()},
+        )  # fmt: skip
+
     def only(self, cook: str) -> Book:
         """Return the book of one cook: its pieces, its times, and all that is common."""
         span = self.cooks[cook]

@@ -158,8 +158,11 @@ class SpotRead:
 
 @dataclass(frozen=True, slots=True)
 class Noted:
+    """A note about a piece, about the cook ``cook``, or about all that are open."""
+
     text: str
     piece: str | None = None
+    cook: str = ""
     kind: Literal["noted"] = "noted"
 
 

@@ -94,7 +94,7 @@ class Forecasting:
             task.add_done_callback(self._learning.discard)
 
     async def _learn(self, cook: str) -> None:
-        questions = finished(self._node.engine)
+        questions = finished(self._node.engine, cook)
         try:
             scored = await asyncio.to_thread(_scored, cook, questions) if questions else None
         except PitloggerError as error:

@@ -65,6 +65,12 @@ def _cook_finished(daemon: Node, ask: requests.FinishAsk) -> Body:
     return CookFinished(book.cooks[cook].cook.name if cook else "", cook)
 
 
+def _noted(daemon: Node, ask: requests.NoteAsk) -> Body:
+    """Return a note; of all that are open where neither piece nor cook is named."""
+    cook = "" if ask.cook is None else open_cook(daemon.engine.book, ask.cook, ask.answers, "")
+    return Noted(ask.text, ask.piece, cook)
+
+
 def _piece_added(daemon: Node, ask: requests.PieceAsk) -> Body:
     question = f"Several cooks are open: which one is {ask.piece.id} of?"
     cook = open_cook(daemon.engine.book, ask.cook, ask.answers, question)
@@ -135,7 +141,7 @@ DEEDS: dict[str, Deed] = {
     "temp": Deed(
         requests.TempAsk, lambda daemon, ask: bodies.spot_read(ask, daemon.clock.engine_ms())
     ),
-    "note": Deed(requests.NoteAsk, lambda daemon, ask: Noted(ask.text, ask.piece)),
+    "note": Deed(requests.NoteAsk, _noted),
     "target": Deed(
         requests.TargetAsk, lambda daemon, ask: TargetSet(ask.piece, ask.wrap_at, ask.pull_at)
     ),

@@ -50,9 +50,7 @@ class Journal:
 
     def accept(self, body: Body, t_ms: int) -> Body:
         """Return the body as it enters the journal of a finished cook; as ``engine`` does it."""
-        book = self.book()
-        book.finished_ms = None
-        return accept(body, book, self.entries, {}, t_ms)
+        return accept(body, self.book().reopened(), self.entries, {}, t_ms)
 
 
 async def journal_of(daemon: Node, cook: str | None, answers: Answers = NO_ANSWERS) -> Journal:

@@ -51,7 +51,7 @@ def cooked_to(top_f: float) -> Kitchen:
 
 
 def test_a_piece_taken_off_short_of_its_target_is_judged_by_what_it_came_to() -> None:
-    ((request, reached_s),) = finished(cooked_to(195.0).engine)
+    ((request, reached_s),) = finished(cooked_to(195.0).engine, "")
     assert abs(request.target_c - 90.5) < 1.0
     assert request.on_pit_s is not None
     assert 3.8 < (reached_s - request.on_pit_s) / 3600 <= 4.0
@@ -59,9 +59,9 @@ def test_a_piece_taken_off_short_of_its_target_is_judged_by_what_it_came_to() ->
 
 
 def test_a_piece_taken_off_past_its_target_is_judged_by_its_target() -> None:
-    ((request, _),) = finished(cooked_to(209.0).engine)
+    ((request, _),) = finished(cooked_to(209.0).engine, "")
     assert abs(request.target_c - 95.0) < 0.1
 
 
 def test_a_piece_that_never_was_hot_teaches_nothing() -> None:
-    assert finished(cooked_to(120.0).engine) == []
+    assert finished(cooked_to(120.0).engine, "") == []

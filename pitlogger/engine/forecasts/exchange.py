@@ -68,14 +68,14 @@ def question(engine: Engine, asked: ForecastRequest) -> Request:
     )
 
 
-def finished(engine: Engine) -> list[tuple[Request, float]]:
-    """Return what could have been asked of each piece that was cooked, and when that came true.
+def finished(engine: Engine, cook: str) -> list[tuple[Request, float]]:
+    """Return what could have been asked of each piece of a cook, and when that came true.
 
     Many a piece is taken off by feel, under or over its target: the temperature that counts
     is the hottest it came to on the pit, at most its target.
     """
     found = []
-    for piece, held in engine.book.pieces.items():
+    for piece, held in engine.book.only(cook).pieces.items():
         cores = engine.book.cores(piece)
         lead = engine.state.channels.get(cores[0]) if cores else None
         if lead is None or held.first(Stage.SMOKING) is None:
