@@ -228,8 +228,11 @@ class JobFile(_Table):
     def _shares_and_sittings(self) -> JobFile:
         if not self.meat:
             raise ValueError("a job needs a [[meat]]: what is served")
-        if sum(meat.share_pct for meat in self.meat) < 100:
-            raise ValueError("the meats' share_pct come to less than 100 (people try several)")
+        if (shares := sum(meat.share_pct for meat in self.meat)) != 100:
+            raise ValueError(
+                f"the meats' share_pct come to {shares:f}, expected 100; where people take more of "
+                "several meats, raise job.portion"
+            )
         if len({meat.cut for meat in self.meat}) < len(self.meat):
             raise ValueError("a cut is named twice; add its shares")
         if self.sitting and self.job.serve_at is not None:

@@ -14,7 +14,8 @@ from dataclasses import asdict
 from pathlib import Path
 
 from pitlogger.errors import RefusedError
-from pitlogger.planning.papers import Paper
+from pitlogger.planning.papers import Paper, asked_first
+from pitlogger.questions import Answers
 
 NAME = "papers.jsonl"
 
@@ -58,3 +59,18 @@ def add(path: Path, make: Callable[[Sequence[Paper]], Sequence[Paper]]) -> list[
             f"{path}: cannot be written ({fault.strerror}); nothing issued"
         ) from None
     return made
+
+
+def issue_asked(
+    path: Path, make: Callable[[Sequence[Paper]], Sequence[Paper]], answers: Answers
+) -> list[Paper]:
+    """Issue what ``make`` returns once it was confirmed as shown; before, no file is touched.
+
+    Raises:
+        QuestionError: It was not confirmed yet.
+    """
+
+    def confirmed(before: Sequence[Paper]) -> Sequence[Paper]:
+        return asked_first(make(before), answers)
+
+    return add(path, confirmed) if confirmed(read_register(path)) else []

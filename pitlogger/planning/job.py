@@ -53,7 +53,8 @@ def answer_job(
     assumed: list[Assumed] = []
     source = _with_currency(source, currency, assumed)
     coin = partial(rounded, currency=source.job.currency)
-    _check_time(source, now_ms)
+    for service in services(source) if source.actual is None else ():
+        check_serving_time(service.at_ms, now_ms)
     portion_g = _portion_g(source, assumed)
     prices = [_price(source, index, past, assumed) for index in range(len(source.meat))]
     bought = buy(source, question(source, portion_g), past, prices, kitchen)
@@ -93,12 +94,14 @@ def _with_currency(source: JobFile, currency: str, assumed: list[Assumed]) -> Jo
     return source.model_copy(update={"job": job})
 
 
-def _check_time(source: JobFile, now_ms: int | None) -> None:
-    for service in services(source):
-        if now_ms is not None and service.at_ms < now_ms - YEAR_MS:
-            raise FieldError(
-                "serve_at", "the serving time lies more than a year back; check its year"
-            )
+def check_serving_time(at_ms: int, now_ms: int | None) -> None:
+    """Refuse a serving time long past: a job that was served says so with ``[actual]``.
+
+    Raises:
+        FieldError: It lies more than a year back.
+    """
+    if now_ms is not None and at_ms < now_ms - YEAR_MS:
+        raise FieldError("serve_at", "the serving time lies more than a year back; check its year")
 
 
 def services(source: JobFile) -> tuple[Service, ...]:

@@ -12,11 +12,13 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any, Literal
 
-from pitlogger.errors import FieldError
+from pitlogger.errors import FieldError, RefusedError
 from pitlogger.formats.job_file import JobFile
 from pitlogger.planning.job_answer import JobAnswer
+from pitlogger.questions import Answers
 
 PaperKind = Literal["quote", "invoice", "credit-note", "receipt"]
+NOT_NOW = "not now"
 _LETTER: dict[PaperKind, str] = {"quote": "Q", "invoice": "I", "credit-note": "C", "receipt": "R"}
 
 
@@ -37,6 +39,44 @@ class Paper:
     on: str
     about: str
     content: dict[str, Any]
+
+    @property
+    def line(self) -> str:
+        """Number, what it is, and the sum on it."""
+        version = f" version {self.version}" if self.version > 1 else ""
+        about = f", about {self.about}" if self.about and self.about != self.number else ""
+        if self.kind == "receipt":
+            told = f"of {self.content['payment']['amount']}"
+        else:
+            told = f"total {self.content['bill']['total']}"
+        money = f"{told} {self.content['currency']}".rstrip()
+        return f"{self.number}{version} ({self.kind}, {self.job}): {money}{about}"
+
+    def shown(self) -> dict[str, Any]:
+        """Return it as a list of papers gives it."""
+        sums = self.content["bill"]
+        return {
+            "kind": self.kind, "number": self.number, "version": self.version, "job": self.job,
+            "on": self.on, "about": self.about, "currency": self.content["currency"],
+            "total": sums["total"], "balance": sums["balance"],
+        }  # fmt: skip
+
+
+def asked_first(made: Sequence[Paper], answers: Answers) -> tuple[Paper, ...]:
+    """Return the papers to issue, once a person said so; the answer names what was shown.
+
+    Raises:
+        QuestionError: Nobody did, or what would be issued is no longer what was shown.
+        RefusedError: The answer was no.
+    """
+    if not made:
+        return ()
+    shown = ", ".join(paper.line for paper in made).replace(";", ",")
+    what = f"issue {shown}"
+    question = f"Issue {shown}? What is issued never changes"
+    if answers.choose(question, (what, NOT_NOW)) != what:
+        raise RefusedError("not issued, as answered; nothing was written")
+    return tuple(made)
 
 
 def issue(

@@ -158,7 +158,8 @@ def job_ms() -> float:
     cuts = ("brisket-packer", "pork-butt", "pork-spareribs", "chicken-whole", "tri-tip",
             "turkey-breast")  # fmt: skip
     text = '[job]\nguests = 120\nserve_at = "2027-06-19T17:00:00-05:00"\n' + "".join(
-        f'[[meat]]\ncut = "{cut}"\nprice = "5/lb"\nshare_pct = 20\n' for cut in cuts
+        f'[[meat]]\ncut = "{cut}"\nprice = "5/lb"\nshare_pct = {25 if k == 0 else 15}\n'
+        for k, cut in enumerate(cuts)
     )
     masses = [{"purchased": Measured(5000.0), "carved": Measured(2500.0 + 10 * (k % 37))}
               for k in range(1000)]  # fmt: skip

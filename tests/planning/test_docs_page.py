@@ -12,6 +12,7 @@ from click.testing import CliRunner
 from pitlogger.cli import root
 from pitlogger.formats.job_file import parse_job
 from pitlogger.planning.job import answer_job
+from pitlogger.questions import QuestionError
 
 PAGE = (Path(__file__).parents[2] / "docs" / "job.md").read_text("utf-8")
 
@@ -26,5 +27,9 @@ def test_the_file_of_the_page_is_answered() -> None:
 def test_the_commands_of_the_page_run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(tmp_path)
     for command in re.findall(r"^\$ pitlogger (.+)$", PAGE, re.MULTILINE):
-        done = CliRunner().invoke(root, shlex.split(command), catch_exceptions=False)
-        assert done.exit_code == 0, done.output
+        args = shlex.split(command)
+        done = CliRunner().invoke(root, args)
+        if isinstance(done.exception, QuestionError):
+            args += ["--confirm", done.exception.asked.confirm]
+            done = CliRunner().invoke(root, args)
+        assert done.exit_code == 0, (command, done.output, done.exception)

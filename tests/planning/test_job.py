@@ -213,7 +213,12 @@ def test_months_add_up_and_currencies_do_not_mix() -> None:
         ("guests = 120", "guests = 1e9", "guests"),
         ("version = 1", "version = 2", "version"),
         ('supplier = "North"', "share_pct = 160", "share_pct"),
-        ('supplier = "North"', "share_pct = 60", "less than 100"),
+        ('supplier = "North"', "share_pct = 60", "share_pct come to 60"),
+        (
+            'supplier = "North"',
+            'share_pct = 70\n[[meat]]\ncut = "pork-butt"\nshare_pct = 50',
+            "share_pct come to 120",
+        ),
         ('portion = "5 oz"', 'portion = "0 oz"', "portion"),
         ('portion = "5 oz"', "portion = 5", "portion"),
         ("tax_pct = 8.25", "tax_pct = 825", "tax_pct"),
@@ -234,6 +239,9 @@ def test_a_serving_time_long_past_is_a_slip_and_a_late_entry_is_not() -> None:
         answered(JOB.replace("2027-06-19", "2020-06-19"), now_ms=now_ms)
     month_ago = time.strftime("%Y-%m-%d", time.gmtime(time.time() - 30 * 86_400))
     assert answered(JOB.replace("2027-06-19", month_ago), now_ms=now_ms).schedule is not None
+    served = "\n[actual]\nguests = 118\nmeat_cost = 300\n"
+    old = answered(JOB.replace("2027-06-19", "2020-06-19") + served, now_ms=now_ms)
+    assert old.result is not None
 
 
 def test_the_command_writes_and_shows_a_job(tmp_path: Path) -> None:
@@ -256,6 +264,7 @@ def test_the_command_writes_and_shows_a_job(tmp_path: Path) -> None:
 def test_a_first_job_that_is_refused_writes_nothing(tmp_path: Path) -> None:
     file = tmp_path / "job.toml"
     for menu, at, said in (("brisket", "2027-06-19T17:00-05:00", "--menu"),
+                           ("brisket-packer", "2020-06-19T17:00-05:00", "--serve-at"),
                            ("brisket-packer", "tonight", "--serve-at")):  # fmt: skip
         run = CliRunner().invoke(root, ["job", "new", str(file), "--guests", "60", "--serve-at", at,
                                         "--place", "barn", "--menu", menu])  # fmt: skip

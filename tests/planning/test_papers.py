@@ -12,12 +12,13 @@ from typing import Any
 import pytest
 from click.testing import CliRunner
 
-from pitlogger.cli import root
+from pitlogger.cli import main, root
 from pitlogger.errors import FieldError, RefusedError
 from pitlogger.formats.job_file import parse_job
 from pitlogger.node.register import add, read_register
 from pitlogger.planning.job import answer_job
 from pitlogger.planning.papers import Paper, issue
+from pitlogger.questions import QuestionError
 from pitlogger.reports.html import html as sheet_html
 from pitlogger.reports.job_sheets import packing_list, run_sheet, shopping_by_supplier
 from pitlogger.reports.papers import paper_sheet
@@ -99,25 +100,46 @@ def test_nothing_is_issued_on_a_register_in_doubt(tmp_path: Path) -> None:
     assert path.read_text("utf-8") == '{"kind": "quote"\n'
 
 
-def test_an_issue_is_shown_first_and_written_when_confirmed(tmp_path: Path) -> None:
-    file = tmp_path / "job.toml"
+def test_an_issue_is_asked_first_and_written_when_confirmed(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file, register = tmp_path / "job.toml", tmp_path / "papers.jsonl"
     file.write_text(JOB, encoding="utf-8")
 
-    def run(*args: str) -> Any:
-        done = CliRunner().invoke(root, ["job", *args], catch_exceptions=False)
-        assert done.exit_code == 0, done.output
-        return json.loads(done.stdout) if "--json" in args else done.output
+    def run(*args: str, code: int = 0) -> Any:
+        with pytest.raises(SystemExit) as ended:
+            main(["job", *args])
+        said = capsys.readouterr().out
+        assert ended.value.code == code, said
+        return json.loads(said) if said.startswith("{") else said
 
-    assert run("issue", "quote", str(file), "--json")["issued"] is False
-    assert not (tmp_path / "papers.jsonl").exists()
-    (paper,) = run("issue", "quote", str(file), "--confirm", "--json")["papers"]
-    assert paper["total"] == str(answer_job(parse_job(JOB)).bill.total)
-    assert "Nothing to issue" in run("issue", "quote", str(file), "--confirm")
-    register = str(tmp_path / "papers.jsonl")
-    assert "Q-0001" in run("papers", register)
+    asked = run("issue", "quote", str(file), code=1)
+    assert set(asked) == {"question", "options", "confirm"}
+    total = str(answer_job(parse_job(JOB)).bill.total)
+    assert f"Q-0001 (quote, orchard wedding): total {total}" in asked["question"]
+    assert not register.exists()
+    run("issue", "quote", str(file), "--confirm", "not now", code=1)
+    assert not register.exists()
+    (paper,) = run("issue", "quote", str(file), "--confirm", asked["confirm"], "--json")["papers"]
+    assert paper["total"] == total
+    assert "Nothing to issue" in run("issue", "quote", str(file))
+    assert "Q-0001" in run("papers", str(register))
     out = tmp_path / "quote.html"
-    run("paper", register, "Q-0001", "--firm", "Own Kitchen", "--out", str(out))
+    run("paper", str(register), "Q-0001", "--firm", "Own Kitchen", "--out", str(out))
     assert "Own Kitchen" in out.read_text("utf-8")
+
+
+def test_a_confirmation_holds_for_what_was_shown_alone(tmp_path: Path) -> None:
+    file, register = tmp_path / "job.toml", tmp_path / "papers.jsonl"
+    file.write_text(JOB, encoding="utf-8")
+    issue_it = ["job", "issue", "quote", str(file)]
+    asked = CliRunner().invoke(root, issue_it).exception
+    assert isinstance(asked, QuestionError)
+    file.write_text(JOB.replace("guests = 120", "guests = 130"), encoding="utf-8")
+    again = CliRunner().invoke(root, [*issue_it, "--confirm", asked.asked.confirm]).exception
+    assert isinstance(again, QuestionError)
+    assert again.asked.question != asked.asked.question
+    assert not register.exists()
 
 
 def test_a_clients_paper_has_the_sums_of_the_job_and_nothing_internal() -> None:

@@ -10,6 +10,7 @@ import pytest
 from pitlogger.formats.job_file import parse_job
 from pitlogger.planning import PastCooks
 from pitlogger.planning.job import answer_job
+from pitlogger.web.access.roles import Role
 from pitlogger.yields.records import PastPiece
 from pitlogger.yields.weighing.uncertainty import Measured
 from tests.planning.test_job import JOB, TWO
@@ -44,12 +45,58 @@ async def test_a_bad_job_is_refused_with_its_field(
     assert said in done.text
 
 
+async def test_a_job_is_kept_and_a_change_by_two_at_once_is_refused(node: Node) -> None:
+    made = await node.local.post("/api/v1/jobs/orchard-wedding", json={"text": JOB})
+    assert made.status_code == 200, made.text
+    first = made.json()["version"]
+    again = await node.local.post("/api/v1/jobs/orchard-wedding", json={"text": JOB})
+    assert again.json()["version"] == first  # a double tap
+    more = {"text": JOB.replace("guests = 120", "guests = 130"), "seen": first}
+    assert (await node.local.post("/api/v1/jobs/orchard-wedding", json=more)).status_code == 200
+    late = {"text": JOB.replace("guests = 120", "guests = 140"), "seen": first}
+    refused = await node.local.post("/api/v1/jobs/orchard-wedding", json=late)
+    assert refused.status_code == 409
+    assert "meanwhile" in refused.text
+    kept = (await node.local.get("/api/v1/jobs/orchard-wedding")).json()
+    assert kept["text"] == more["text"]
+    assert (await node.local.get("/api/v1/jobs")).json() == {"jobs": ["orchard-wedding"]}
+
+
+@pytest.mark.parametrize("job", ["..%2f..%2fetc", "A b", "-", "papers.jsonl", "x" * 80])
+async def test_a_job_has_a_plain_name(node: Node, job: str) -> None:
+    done = await node.local.post(f"/api/v1/jobs/{job}", json={"text": JOB})
+    assert 400 <= done.status_code < 500
+    assert (await node.local.get("/api/v1/jobs")).json() == {"jobs": []}
+
+
+async def test_a_bad_job_is_not_kept(node: Node) -> None:
+    bad = {"text": JOB.replace("guests = 120", "guests = 0")}
+    assert (await node.local.post("/api/v1/jobs/x", json=bad)).status_code == 400
+    assert not (node.daemon.config.node.data / "jobs" / "x.toml").exists()
+
+
+async def test_papers_are_asked_for_first_and_issued_with_the_answer(node: Node) -> None:
+    await node.local.post("/api/v1/jobs/wedding", json={"text": JOB})
+    ask = {"job": "wedding", "kind": "quote"}
+    asked = await node.local.post("/api/v1/papers", json=ask)
+    assert asked.status_code == 409
+    assert {"question", "options", "confirm"} <= set(asked.json())
+    assert (await node.local.get("/api/v1/papers")).json() == {"papers": []}
+    made = await node.local.post("/api/v1/papers", json=ask | {"confirm": asked.json()["confirm"]})
+    assert [paper["number"] for paper in made.json()["papers"]] == ["Q-0001"]
+    again = await node.local.post("/api/v1/papers", json=ask)
+    assert again.json() == {"papers": []}  # the last one says the same
+    hands = node.cookie(Role.HANDS)
+    refused = await node.network.post("/api/v1/papers", json=ask, headers=hands)
+    assert refused.status_code == 403
+
+
 def six_dishes() -> tuple[str, PastCooks]:
     cuts = ("brisket-packer", "pork-butt", "pork-spareribs", "chicken-whole", "tri-tip",
             "turkey-breast")  # fmt: skip
     text = JOB[: JOB.index("[[meat]]")]
-    for cut in cuts:
-        text += f'[[meat]]\ncut = "{cut}"\nprice = "5/lb"\nshare_pct = 20\n'
+    for cut, share in zip(cuts, (25, 15, 15, 15, 15, 15), strict=True):
+        text += f'[[meat]]\ncut = "{cut}"\nprice = "5/lb"\nshare_pct = {share}\n'
     pieces = tuple(
         PastPiece("b", cuts[k % 6], f"c{k}", masses={
             "purchased": Measured(5000.0), "carved": Measured(2500.0 + 10 * (k % 37))})

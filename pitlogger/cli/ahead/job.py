@@ -12,6 +12,7 @@ import click
 from pitlogger.cli.ahead.history import history_option, past_cooks, record_option
 from pitlogger.cli.ahead.options import named_as_options
 from pitlogger.cli.output import emit, json_option
+from pitlogger.cli.questions import answers
 from pitlogger.errors import FieldError, RefusedError, UsageError
 
 if TYPE_CHECKING:
@@ -50,6 +51,7 @@ def new(file: Path, guests: int, serve_at: str, place: str, menu: str, name: str
     from pitlogger.formats.job_file import parse_job
     from pitlogger.planning.fields import known_cut, moment_ms
     from pitlogger.planning.fields import menu as read_menu
+    from pitlogger.planning.job import check_serving_time
     from pitlogger.planning.job_text import first_job
 
     with named_as_options():
@@ -58,6 +60,7 @@ def new(file: Path, guests: int, serve_at: str, place: str, menu: str, name: str
             dishes = [(dish.cut, f"{dish.share * 100:g}") for dish in read_menu(menu)]
         else:
             dishes = [(known_cut(menu, "dishes"), "100")]
+        check_serving_time(at_ms, round(time.time() * 1000))
     at = datetime.fromtimestamp(at_ms / 1000).astimezone().isoformat(timespec="minutes")
     text = first_job(dishes, guests, at, place, name)
     parse_job(text)
@@ -120,20 +123,18 @@ def sheet(what: str, file: Path, unit: str, out: Path, history_file: Path | None
 @click.argument("kind", type=click.Choice(["quote", "invoice", "receipt"]))
 @file_argument
 @register_option
-@click.option("--confirm", is_flag=True, help="Issue what was shown; without it nothing is issued.")
 @history_option
 @record_option
 @json_option
 def issue(
-    kind: Any, file: Path, register: Path | None, confirm: bool, history_file: Path | None,
-    as_json: bool,
-) -> None:  # fmt: skip
+    kind: Any, file: Path, register: Path | None, history_file: Path | None, as_json: bool
+) -> None:
     """Issue a quote, an invoice or receipts: numbered, and never changed afterwards.
 
-    What was issued and is no longer true is followed by a new version, a change order or a
-    credit note.
+    It shows them and asks first. What was issued and is no longer true is followed by a new
+    version, a change order or a credit note.
     """
-    from pitlogger.node.register import add, read_register
+    from pitlogger.node.register import issue_asked
     from pitlogger.planning import papers
 
     source, answer = _answered(file, history_file)
@@ -144,9 +145,11 @@ def issue(
         return papers.issue(kind, source, answer, issued, today)
 
     with named_as_options():
-        made = list(add(path, make)) if confirm else list(make(read_register(path)))
-    emit({"issued": confirm, "papers": [_shown(paper) for paper in made]}, as_json,
-         _issued_text(made, kind, confirm))  # fmt: skip
+        made = issue_asked(path, make, answers())
+    lines = [f"{paper.on}  {paper.line}" for paper in made]
+    lines = lines or [f"Nothing to issue: the last {kind} says the same."]
+    emit({"issued": bool(made), "papers": [paper.shown() for paper in made]}, as_json,
+         "\n".join(lines))  # fmt: skip
 
 
 @job.command("papers")
@@ -157,8 +160,8 @@ def papers_command(register: Path, as_json: bool) -> None:
     from pitlogger.node.register import read_register
 
     found = read_register(register)
-    lines = [_line(paper) for paper in found] or ["Nothing issued."]
-    emit({"papers": [_shown(paper) for paper in found]}, as_json, "\n".join(lines))
+    lines = [f"{paper.on}  {paper.line}" for paper in found] or ["Nothing issued."]
+    emit({"papers": [paper.shown() for paper in found]}, as_json, "\n".join(lines))
 
 
 @job.command("paper")
@@ -214,37 +217,3 @@ def _write(made: Any, out: Path) -> None:
     from pitlogger.cli.records.report import write
 
     write(made, out)
-
-
-def _shown(paper: Paper) -> dict[str, Any]:
-    sums = paper.content["bill"]
-    return {
-        "kind": paper.kind,
-        "number": paper.number,
-        "version": paper.version,
-        "job": paper.job,
-        "on": paper.on,
-        "about": paper.about,
-        "currency": paper.content["currency"],
-        "total": sums["total"],
-        "balance": sums["balance"],
-    }
-
-
-def _line(paper: Paper) -> str:
-    version = f" version {paper.version}" if paper.version > 1 else ""
-    about = f", about {paper.about}" if paper.about and paper.about != paper.number else ""
-    sums = paper.content["bill"]
-    total = f"{sums['total']} {paper.content['currency']}".strip()
-    return f"{paper.on}  {paper.number}{version}  {paper.kind}  {paper.job}: {total}{about}"
-
-
-def _issued_text(made: list[Paper], kind: str, confirm: bool) -> str:
-    if not made:
-        return f"Nothing to issue: the last {kind} says the same."
-    lines = [_line(paper) for paper in made]
-    if not confirm:
-        lines.append(
-            "Nothing is issued yet: an issued paper never changes. Issue it with --confirm."
-        )
-    return "\n".join(lines)

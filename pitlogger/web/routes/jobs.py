@@ -1,13 +1,18 @@
-"""The API of a job: what a job file comes to, with the node's record behind it. Nothing is kept."""
+"""The API of jobs: what a job comes to with the node's record, jobs kept, papers issued."""
 
 from __future__ import annotations
 
-from typing import Annotated
+import asyncio
+from datetime import datetime
+from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter
-from pydantic import Field
+from pydantic import BaseModel, Field
 
-from pitlogger.formats.job_file import parse_job
+from pitlogger.formats.job_file import JobFile, parse_job
+from pitlogger.node.job_shelf import JobShelf, KeptJob
+from pitlogger.node.register import issue_asked, read_register
+from pitlogger.planning import papers
 from pitlogger.planning.job import answer_job
 from pitlogger.planning.job_answer import JobAnswer
 from pitlogger.planning.past import PastCooks
@@ -23,23 +28,116 @@ class JobAsk(Ask):
     text: Annotated[str, Field(max_length=50_000)]
 
 
+class KeepAsk(JobAsk):
+    """A job to keep; ``seen`` is the version it was changed from, none for a new one."""
+
+    seen: Annotated[str, Field(max_length=64)] | None = None
+
+
+class IssueAsk(Ask):
+    """Papers to issue of a job that is kept."""
+
+    job: Annotated[str, Field(max_length=60)]
+    kind: Literal["quote", "invoice", "receipt"]
+
+
+class JobKept(BaseModel):
+    id: str
+    version: str
+    text: str
+
+
+class JobIds(BaseModel):
+    jobs: list[str]
+
+
+class PaperShown(BaseModel):
+    """An issued paper; money as text."""
+
+    kind: str
+    number: str
+    version: int
+    job: str
+    on: str
+    about: str
+    currency: str
+    total: str
+    balance: str
+
+
+class PapersShown(BaseModel):
+    papers: list[PaperShown]
+
+
+def shelf_of(daemon: Node) -> JobShelf:
+    """Return where a node's jobs lie."""
+    return JobShelf(daemon.config.node.data / "jobs")
+
+
+async def answered(daemon: Node, source: JobFile) -> JobAnswer:
+    """Return what a job comes to, with the node's record, times and currency."""
+
+    def made(past: PastCooks) -> JobAnswer:
+        return answer_job(
+            source,
+            past,
+            kitchen=daemon.engine.policy.kitchen,
+            currency=daemon.config.units.currency,
+            now_ms=daemon.clock.utc_ms(),
+        )
+
+    return await from_record(daemon, made)
+
+
+async def issued(daemon: Node, ask: IssueAsk) -> list[papers.Paper]:
+    """Issue papers of a job that is kept, once that was confirmed.
+
+    Raises:
+        QuestionError: It was not yet.
+    """
+    shelf = shelf_of(daemon)
+    source = (await asyncio.to_thread(shelf.read, ask.job)).file
+    answer = await answered(daemon, source)
+    today = datetime.fromtimestamp(daemon.clock.utc_ms() / 1000).astimezone().date().isoformat()
+
+    def make(before: Any) -> tuple[papers.Paper, ...]:
+        return papers.issue(ask.kind, source, answer, before, today)
+
+    return await asyncio.to_thread(issue_asked, shelf.register, make, ask.answers)
+
+
 def make_job_api(daemon: Node) -> APIRouter:
     """Return the routes of jobs, bound to a daemon."""
     api = APIRouter(prefix="/api/v1", responses=RESPONSES)
 
     @api.post("/jobs/answer", summary="Answer a job file: what to buy, when, what it earns")
     async def answer(ask: JobAsk) -> JobAnswer:
-        source = parse_job(ask.text)
+        return await answered(daemon, parse_job(ask.text))
 
-        def answered(past: PastCooks) -> JobAnswer:
-            return answer_job(
-                source,
-                past,
-                kitchen=daemon.engine.policy.kitchen,
-                currency=daemon.config.units.currency,
-                now_ms=daemon.clock.utc_ms(),
-            )
+    @api.get("/jobs", summary="The jobs that are kept")
+    async def jobs() -> JobIds:
+        return JobIds(jobs=await asyncio.to_thread(shelf_of(daemon).ids))
 
-        return await from_record(daemon, answered)
+    @api.get("/jobs/{job}", summary="The file of a job")
+    async def job_file(job: str) -> JobKept:
+        return _kept(await asyncio.to_thread(shelf_of(daemon).read, job))
+
+    @api.post("/jobs/{job}", summary="Keep a job; refused where somebody changed it meanwhile")
+    async def keep(job: str, ask: KeepAsk) -> JobKept:
+        return _kept(await asyncio.to_thread(shelf_of(daemon).keep, job, ask.text, ask.seen))
+
+    @api.get("/papers", summary="Issued papers, oldest first")
+    async def register() -> PapersShown:
+        found = await asyncio.to_thread(read_register, shelf_of(daemon).register)
+        return PapersShown(papers=[PaperShown(**paper.shown()) for paper in found])
+
+    @api.post("/papers", summary="Issue a quote, an invoice or receipts; asks first")
+    async def issue(ask: IssueAsk) -> PapersShown:
+        made = await issued(daemon, ask)
+        return PapersShown(papers=[PaperShown(**paper.shown()) for paper in made])
 
     return api
+
+
+def _kept(job: KeptJob) -> JobKept:
+    return JobKept(id=job.id, version=job.version, text=job.text)
