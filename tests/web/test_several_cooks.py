@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 
-from .conftest import Node
+from pitlogger.bootstrap import replay_files
+
+from .conftest import Node, make_node
 
 COOK = """
 [cook]
@@ -135,3 +138,32 @@ async def test_the_last_of_one_cook_is_taken_back(node: Node) -> None:
         "brisket-1": "raw",
         "brisket-2": "smoking",
     }
+
+
+async def test_both_are_there_after_a_restart_and_each_is_finished_alone(tmp_path: Path) -> None:
+    async with make_node(tmp_path) as node:
+        await two(node)
+        await post(node, "/stages", piece="brisket-1", stage="smoking")
+        before = node.daemon.engine.book
+    async with make_node(tmp_path) as node:
+        assert await names(node) == ["wedding", "market"]
+        assert node.daemon.engine.book == before
+        await post(node, "/cooks/finish", cook="market")
+    async with make_node(tmp_path) as node:
+        assert await names(node) == ["wedding"]
+        await post(node, "/stages", piece="brisket-1", stage="wrapped")
+
+
+async def test_each_exports_a_capture_that_replays_alone(tmp_path: Path) -> None:
+    async with make_node(tmp_path) as node:
+        await two(node)
+        await post(node, "/stages", piece="brisket-1", stage="smoking")
+        await post(node, "/stages", piece="brisket-2", stage="smoking")
+        await node.daemon.flushed()
+        for name, piece in (("wedding", "brisket-1"), ("market", "brisket-2")):
+            lines = await node.local.get("/api/v1/export", params={"cook": name})
+            capture = tmp_path / f"{name}.senml"
+            capture.write_text(lines.text, encoding="utf-8")
+            _, engine = replay_files(capture, forecasts=False)
+            assert list(engine.book.pieces) == [piece]
+            assert engine.book.pieces[piece].stage == "smoking"
