@@ -43,10 +43,10 @@ from pitlogger.rules.conditions import Watch
 
 BEFORE_COOK_MS = 24 * 3_600_000  # meat may be read before its cook is entered
 # What a person may take back or correct; the rest is history.
-_UNDOABLE = (StageSet, Weighed, SpotRead, Noted, ChannelAssigned, PieceAdded, TargetSet,
+UNDOABLE = (StageSet, Weighed, SpotRead, Noted, ChannelAssigned, PieceAdded, TargetSet,
              PieceSplit, PiecesMerged, Undone, Corrected, CookFinished, CookWithdrawn,
              LearningSet)  # fmt: skip
-_CORRECTABLE = (*_UNDOABLE, CookStarted)
+_CORRECTABLE = (*UNDOABLE, CookStarted)
 
 
 def accept(
@@ -158,7 +158,7 @@ def piece_of(book: Book, piece: str, at_ms: int | None = None) -> PieceBook:
 
 def named(entries: list[Entry], run: str, seq: int, what: str) -> Entry:
     """Return the entry that an undo or a correction names."""
-    allowed = _CORRECTABLE if what == "corrected" else _UNDOABLE
+    allowed = _CORRECTABLE if what == "corrected" else UNDOABLE
     for entry in entries:
         if (entry.run, entry.seq) == (run, seq):
             if isinstance(entry.body, allowed):

@@ -51,7 +51,7 @@ from pitlogger.model.cooks import Channel
 from pitlogger.model.journal import Body, ChannelAssigned, CookStarted, Entry, TroubleChanged
 from pitlogger.model.readings import Tagged
 from pitlogger.node.decisions import Decisions
-from pitlogger.node.forecasting import Forecasting
+from pitlogger.node.forecasting import Forecasting, taught_by
 from pitlogger.node.identity import issue_run, node_uid
 from pitlogger.node.intake import Intake
 from pitlogger.node.journalling import Journalling
@@ -193,7 +193,7 @@ class Daemon:
         bodies = opening(None, row, start, channels)
         with suppress(StoreError, sqlite3.Error), self.store.reader() as reader:
             bodies = opening(reader, row, start, channels)
-            self.forecasting.remember(reader.entries(kinds=("forecast-scored",)))
+            self.forecasting.remember(taught_by(reader))
         self._begun = [Command(self.clock.engine_ms(), body) for body in bodies]
         for channel in channels:
             if channel.quantity is not None:

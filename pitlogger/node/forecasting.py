@@ -9,22 +9,26 @@ from __future__ import annotations
 
 import asyncio
 import logging
-from collections.abc import Iterable, Iterator
+from collections.abc import Coroutine, Iterator
 
 from pitlogger.bootstrap import forecast_answer
 from pitlogger.engine.forecasts.exchange import finished
 from pitlogger.engine.inputs import Command, ForecastRequest, ForecastResult
 from pitlogger.errors import PitloggerError
 from pitlogger.forecast.request import Request
+from pitlogger.model.folding import fold
 from pitlogger.model.journal import (
     CookFinished,
     CookStarted,
-    Entry,
+    CookWithdrawn,
     ForecastScored,
     ForecastSkipped,
     ForecastTaught,
+    LearningSet,
     LocalScore,
+    Undone,
 )
+from pitlogger.store.queries import Reader
 from pitlogger.views.node import Node
 
 log = logging.getLogger(__name__)
@@ -74,13 +78,11 @@ class Forecasting:
 
     # -- learning -----------------------------------------------------------------------------
 
-    def remember(self, entries: Iterable[Entry]) -> None:
+    def remember(self, own: dict[str, tuple[LocalScore, ...]]) -> None:
         """Take in what finished cooks taught; a cook finished again counts by its last."""
-        for entry in entries:
-            if isinstance(entry.body, ForecastScored):
-                for cook in dict.fromkeys(score.cook for score in entry.body.scores):
-                    self._own.pop(cook, None)
-                    self._own[cook] = tuple(s for s in entry.body.scores if s.cook == cook)
+        for cook, scores in own.items():
+            self._own.pop(cook, None)
+            self._own[cook] = scores
 
     def follow(self, command: Command) -> None:
         """Let a cook that begins have what earlier ones taught; learn from one that ends."""
@@ -89,9 +91,19 @@ class Forecasting:
             taught = ForecastTaught(tuple(score for cook in newest for score in cook))
             self._node.feed(Command(command.t_ms, taught))
         elif isinstance(command.body, CookFinished) and self._node.finished_cook is not None:
-            task = asyncio.create_task(self._learn(self._node.finished_cook), name="learn")
-            self._learning.add(task)
-            task.add_done_callback(self._learning.discard)
+            self._beside(self._learn(self._node.finished_cook))
+        elif command.past and isinstance(command.body, CookWithdrawn | LearningSet | Undone):
+            self._beside(self._recall())
+
+    def _beside(self, learning: Coroutine[None, None, None]) -> None:
+        task = asyncio.create_task(learning, name="learn")
+        self._learning.add(task)
+        task.add_done_callback(self._learning.discard)
+
+    async def _recall(self) -> None:
+        """Take from the record anew what is taught: a person said what teaches and what not."""
+        await self._node.flushed()
+        self._own = await self._node.ask(taught_by)
 
     async def _learn(self, cook: str) -> None:
         questions = finished(self._node.engine, cook)
@@ -101,7 +113,28 @@ class Forecasting:
             log.error("the cook '%s' teaches the forecasts nothing: %s", cook, error)
             return
         if scored is not None:
-            self.remember(self._node.feed(Command(self._node.clock.engine_ms(), scored)))
+            self._node.feed(Command(self._node.clock.engine_ms(), scored))
+            self.remember({cook: scored.scores})
+
+
+def taught_by(reader: Reader) -> dict[str, tuple[LocalScore, ...]]:
+    """Return what each finished cook teaches, the newest last.
+
+    A cook that was withdrawn or excluded from learning teaches nothing.
+    """
+    own: dict[str, tuple[LocalScore, ...]] = {}
+    for entry in reader.entries(kinds=("forecast-scored",)):
+        if isinstance(entry.body, ForecastScored):
+            for cook in dict.fromkeys(score.cook for score in entry.body.scores):
+                own.pop(cook, None)
+                own[cook] = tuple(score for score in entry.body.scores if score.cook == cook)
+    listed = {row.id for row in reader.cooks()}
+    return {
+        cook: scores
+        for cook, scores in own.items()
+        if cook in listed
+        and not fold(reader.entries(cook=cook, kinds=("learning-set", "undone"))).untaught
+    }
 
 
 def _scored(cook: str, questions: list[tuple[Request, float]]) -> ForecastScored | None:

@@ -10,13 +10,14 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Any
 
-from pitlogger.engine.commands import accept
+from pitlogger.engine.commands import UNDOABLE, accept
 from pitlogger.errors import RefusedError, UsageError
 from pitlogger.model.belonging import cooks_of
 from pitlogger.model.book import Book
 from pitlogger.model.folding import counted, fold
 from pitlogger.model.journal import (
     Body,
+    CookFinished,
     CookStarted,
     CookWithdrawn,
     Corrected,
@@ -115,8 +116,9 @@ def last_decision(journal: Journal) -> Entry:
     Raises:
         RefusedError: There is none.
     """
+    never = (*_OWN, CookFinished) if journal.past else _OWN  # nor is a cook opened by it
     for entry, _, _ in reversed(counted(journal.entries)):
-        if not isinstance(entry.body, _OWN):
+        if isinstance(entry.body, UNDOABLE) and not isinstance(entry.body, never):
             return entry
     raise RefusedError("there is nothing to undo")
 
@@ -128,6 +130,8 @@ async def undone(daemon: Node, ask: UndoAsk) -> tuple[Body, Journal]:
         entry = last_decision(journal)
     else:
         entry, journal = await find(daemon, ask)
+    if isinstance(entry.body, CookFinished) and journal.past:
+        journal = _reopened(daemon, entry)
     if all(one is not entry and one.id != entry.id for one, _, _ in counted(journal.entries)):
         raise RefusedError(f"entry {entry.id} was taken back already; nothing was changed")
     return Undone(entry.run, entry.seq, ask.reason), journal
@@ -149,6 +153,20 @@ async def corrected(daemon: Node, ask: CorrectAsk) -> tuple[Body, Journal]:
     if changed == body:
         raise UsageError(f"entry {entry.id} stays as it was: say what is right (--mass, --at, ...)")
     return Corrected(entry.run, entry.seq, changed, ask.reason), journal
+
+
+def _reopened(daemon: Node, finish: Entry) -> Journal:
+    """Return the journal in which a cook that is over can go on.
+
+    Raises:
+        RefusedError: The node has begun another since, or anew, and forgot this one.
+    """
+    entries = daemon.engine.state.entries
+    if any((one.run, one.seq) == (finish.run, finish.seq) for one in entries):
+        return Journal(entries)
+    raise RefusedError(
+        "this cook is over for good; its entries can be corrected and added to all the same"
+    )
 
 
 def _changed(body: Body, ask: CorrectAsk) -> Any:

@@ -16,10 +16,12 @@ from pitlogger.model.cooks import Channel, Cook, Piece, Stage
 from pitlogger.model.journal import (
     CookFinished,
     CookStarted,
+    CookWithdrawn,
     Entry,
     ForecastMade,
     ForecastScored,
     ForecastTaught,
+    LearningSet,
     StageSet,
     Undone,
 )
@@ -168,3 +170,28 @@ async def test_the_physical_model_is_run_anew_every_half_hour(kitchen: Kitchen) 
         now_s = kitchen.clock.engine_ms() / 1000
     assert carried is not None
     assert now_s - carried.made_s <= 2400
+
+
+async def test_what_was_withdrawn_or_excluded_teaches_no_forecast(kitchen: Kitchen) -> None:
+    async with kitchen.daemon:
+        cooks = [await kitchen.cook(name) for name in ("first", "second", "third")]
+        withdrawn = await kitchen.daemon.submit(CookWithdrawn(cooks[0], "twice"), past=cooks[0])
+        await kitchen.daemon.submit(LearningSet(False, "fell apart"), past=cooks[1])
+        await kitchen.daemon.forecasting.settled()
+        later = await kitchen.cook("fourth")
+        assert taught(await kitchen.entries(later)) == {cooks[2]}
+    again = Kitchen(kitchen.config.node.data)  # a new process reads it from disk
+    again.clock.advance(24 * 60 * MINUTE_MS)
+    async with again.daemon:
+        back = await again.cook("fifth")
+        assert taught(await again.entries(back)) == {cooks[2], later}
+        await again.daemon.submit(Undone(withdrawn.run, withdrawn.seq), past=cooks[0])
+        await again.daemon.forecasting.settled()
+        last = await again.cook("sixth", hours=1.0)
+        assert taught(await again.entries(last)) == {cooks[0], cooks[2], later, back}
+
+
+def taught(entries: list[Entry]) -> set[str]:
+    """Return the cooks that taught the one whose entries these are."""
+    told = [entry.body for entry in entries if isinstance(entry.body, ForecastTaught)]
+    return {score.cook for body in told for score in body.scores}

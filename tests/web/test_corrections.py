@@ -178,3 +178,25 @@ async def test_what_is_said_later_moves_neither_the_end_of_a_cook_nor_its_readin
     assert after["entries"] == before["entries"] + 1
     export = (await node.local.get("/api/v1/export", params={"cook": "supper"})).text
     assert export.count("corrected") == 1
+
+
+async def test_the_end_of_a_cook_is_taken_back_by_its_entry_until_the_next_begins(
+    node: Node,
+) -> None:
+    await cooked(node)
+    journal = (await node.local.get("/api/v1/journal")).json()
+    finish = next(row["id"] for row in reversed(journal) if row["kind"] == "cook-finished")
+    await post(node, "/undo", entry=finish)
+    assert len(node.daemon.cooks) == 1
+    again = await post(node, "/cooks/finish")
+    await cooked(node)
+    refused = await post(node, "/undo", 409, entry=again["id"])
+    assert "over for good" in refused["error"]
+    cooks = (await node.local.get("/api/v1/cooks")).json()
+    assert all(row["finished"] for row in cooks)
+
+
+async def test_the_last_decision_of_a_finished_cook_is_never_its_end(node: Node) -> None:
+    made = await cooked(node, carved="3.6 kg")
+    undone = await post(node, "/undo", cook="supper")
+    assert undone["of_seq"] == made["carved"]["seq"]
