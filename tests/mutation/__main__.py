@@ -39,8 +39,10 @@ TESTS = (
     "tests/cli",
     "tests/formats",
 )
-MOST_TESTS = 60  # a mutant that this many tests let pass has survived
+FIRST_TESTS = 60  # the quickest; what they let pass is tried by the others
+MOST_TESTS = 600  # a mutant that this many tests let pass has survived
 TIMEOUT_S = 60.0
+OTHERS_TIMEOUT_S = 240.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,8 +73,8 @@ def environment(tree: Path) -> dict[str, str]:
     }
 
 
-def pytest(tree: Path, *args: str, timeout_s: float | None = None) -> int:
-    """Run pytest in a tree; return its exit code, that of a failure where time ran out."""
+def pytest(tree: Path, *args: str, timeout_s: float, late: int) -> int:
+    """Run pytest in a tree; return its exit code, or ``late`` where time ran out."""
     command = [sys.executable, "-m", "pytest", "-q", "-x", "-p", "no:cacheprovider", *args]
     try:
         return subprocess.run(
@@ -80,7 +82,7 @@ def pytest(tree: Path, *args: str, timeout_s: float | None = None) -> int:
             stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
         ).returncode  # fmt: skip
     except subprocess.TimeoutExpired:
-        return 1
+        return late
 
 
 def reach(tree: Path) -> dict[tuple[str, int], list[str]]:
@@ -137,7 +139,9 @@ def judge(mutant: Mutant, trees: Queue[Path], reached: dict[tuple[str, int], lis
     original = path.read_text()
     try:
         path.write_text(mutated(original, mutant))
-        code = pytest(tree, *tests, timeout_s=TIMEOUT_S)
+        code = pytest(tree, *tests[:FIRST_TESTS], timeout_s=TIMEOUT_S, late=1)
+        if code == 0 and len(tests) > FIRST_TESTS:
+            code = pytest(tree, *tests[FIRST_TESTS:], timeout_s=OTHERS_TIMEOUT_S, late=0)
     finally:
         path.write_text(original)
         trees.put(tree)

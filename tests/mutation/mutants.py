@@ -113,7 +113,8 @@ def mutants_of(tree: Path, rooms: Iterable[str], count: int, rng: random.Random)
         if changed is None or changed == source:
             continue
         mutant = Mutant(room, name, line, operator, occurrence, _change(source, changed))
-        if mutant.change.startswith(("#", '"""')):
+        # How a value is kept, frozen and slotted, is nothing that anybody sees.
+        if mutant.change.startswith(("#", '"""', "@dataclass(")):
             continue
         drawn.setdefault(mutant.key, mutant)
     return list(drawn.values())

@@ -85,3 +85,20 @@ def test_a_text_in_braces_is_no_field() -> None:
     with pytest.raises(FieldError) as caught:
         fields.portion("5 {Portion}")
     assert caught.value.field == "portion"
+
+
+def test_a_mass_is_above_zero_unless_zero_is_allowed() -> None:
+    for text in ("0 lb", "0 g"):
+        with pytest.raises(FieldError, match="expected a mass above zero"):
+            fields.grams(text, "portion")
+    assert fields.grams("0", "leftovers", zero=True) == 0.0
+    assert fields.grams("0 lb", "leftovers", zero=True) == 0.0
+
+
+def test_a_small_plate_is_told_and_a_common_one_is_not() -> None:
+    def told(portion_g: float) -> bool:
+        answer = plan(PlanQuestion(guests=20, dishes=PACKER, portion=Portion(portion_g)))
+        return any("is little" in note for note in answer.notes)
+
+    assert told(60.0)
+    assert not told(170.0)

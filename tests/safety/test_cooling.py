@@ -262,3 +262,10 @@ def test_verdicts_do_not_hang_on_how_often_it_is_read(
     found = cooled(history(core, stages=((0.0, "cooling"),)))
     assert found.stages[0].met is (middle_min <= 120)
     assert found.stages[1].met is (middle_min + more_min <= 360)
+
+
+def test_the_reason_tells_each_stage_with_its_time_and_limit() -> None:
+    reason = cooled(profile(100, 300)).verdict.reason
+    first, second = reason.split("; ")[:2]
+    assert first.startswith("135 F to 70 F took 1 h 40 min, limit 2 h")
+    assert second.startswith("135 F to 41 F took 5 h, limit 6 h")

@@ -306,3 +306,18 @@ def test_the_policies_differ_where_the_sources_do() -> None:
     assert judge(held).verdict.met is True
     assert judge(held, ny).verdict.met is False
     assert shipped_policy().name == "retail-food-code"
+
+
+@given(st.lists(st.integers(54_000, 71_500), min_size=2, max_size=12))
+def test_a_crossing_counts_for_each_row_from_where_it_crossed(values: list[int]) -> None:
+    """By the straight line between two readings, cut into thousandths, for each row by itself."""
+    clock = lethality_clock(hold_table("fsis-meat-6.5log"), 30 * MIN)
+    for minute, value in enumerate(values):
+        clock.update(minute * MIN, value)
+    for row, limit in enumerate(clock.rows_mc):
+        above = sum(
+            early + (late - early) * (step + 0.5) / 1000 >= limit
+            for early, late in pairwise(values)
+            for step in range(1000)
+        )
+        assert clock.had_s()[row] == pytest.approx(above * 0.06, abs=0.07 * len(values))
