@@ -48,15 +48,48 @@ def test_the_filter_is_the_dense_normal(share: float, drift: float) -> None:
     nu = BEFORE.nu + len(y)
     log = -0.5 * (np.linalg.slogdet(cov)[1] + nu * math.log(squares))
     seen = [kitchen._summary(c, 1.0) for c in COOKS]
-    found, said = kitchen._filtered(seen, BEFORE, share, drift)
+    ((said, found),) = kitchen._filtered(seen, BEFORE, share, drift, may_change=False)
     assert found.mean == pytest.approx(mean)
     assert 1 / found.kappa == pytest.approx(variance)
     assert found.nu == nu
     assert found.sum_squares == pytest.approx(float(squares))
-    other, _ = kitchen._filtered(seen, BEFORE, share, drift)
-    assert other == found
     constant = sum(math.log(len(c)) for c in COOKS)
     assert said == pytest.approx(log + 0.5 * constant)
+
+
+@pytest.mark.parametrize("share", [0.2, 0.6])
+def test_a_change_is_the_dense_normal_with_a_jump(share: float) -> None:
+    """As above, with the mean's gain of variance from one cook on; what came before stays."""
+    cook = np.repeat(np.arange(len(COOKS)), [len(c) for c in COOKS])
+    y = np.concatenate([np.array(c) for c in COOKS])
+    same = cook[:, None] == cook[None, :]
+    seen = [kitchen._summary(c, 1.0) for c in COOKS]
+    found = list(kitchen._filtered(seen, BEFORE, share, 0.0, may_change=True))
+    assert len(found) == 2 + 4  # none, before the next cook, before each but the first
+    places = [len(COOKS), 1, 2, 3, 4]
+    for changed, (said, belief) in zip(places, found[1:], strict=True):
+        after = cook >= changed
+        cov = 1 / BEFORE.kappa + share * same + (1 - share) * np.eye(len(y))
+        cov = cov + kitchen._CHANGE * (after[:, None] & after[None, :])
+        ahead = 1 / BEFORE.kappa + kitchen._CHANGE * after
+        mean = BEFORE.mean + ahead @ np.linalg.solve(cov, y - BEFORE.mean)
+        variance = 1 / BEFORE.kappa + kitchen._CHANGE - ahead @ np.linalg.solve(cov, ahead)
+        squares = BEFORE.sum_squares + (y - BEFORE.mean) @ np.linalg.solve(cov, y - BEFORE.mean)
+        log = -0.5 * (np.linalg.slogdet(cov)[1] + (BEFORE.nu + len(y)) * math.log(squares))
+        log += 0.5 * sum(math.log(len(c)) for c in COOKS) + math.log(kitchen._CHANGED)
+        assert belief.mean == pytest.approx(mean)
+        assert 1 / belief.kappa == pytest.approx(variance)
+        assert said == pytest.approx(log)
+
+
+def test_a_change_that_nobody_told_of_is_seen_by_its_cooks() -> None:
+    """Twenty alike, then three a good deal lower: the next is expected near the three."""
+    rng = np.random.default_rng(3)
+    steady = [[float(v) for v in rng.normal(0.0, 0.08, 2)] for _ in range(20)]
+    lower = [[float(v) for v in rng.normal(-0.35, 0.08, 2)] for _ in range(3)]
+    middle = logit(quantile(believed([*steady, *lower], BEFORE), 0.5))
+    assert -0.45 < middle < -0.22
+    assert logit(quantile(believed(steady, BEFORE), 0.5)) == pytest.approx(0.0, abs=0.05)
 
 
 @pytest.mark.slow
@@ -64,6 +97,7 @@ def test_the_mixture_is_what_a_sampler_finds(monkeypatch: pytest.MonkeyPatch) ->
     """Random-walk Metropolis over mean, spread and day share; the next cook of six pieces."""
     monkeypatch.setattr(kitchen, "_DRIFTS", ((0.0, 1.0),))
     monkeypatch.setattr(kitchen, "_FAR", ((1.0, 1.0),))
+    monkeypatch.setattr(kitchen, "_LOOKED_BACK", 0)
     rng = np.random.default_rng(5)
     sizes, means = [len(c) for c in COOKS], [float(np.mean(c)) for c in COOKS]
     squares = [float(np.sum((np.array(c) - m) ** 2)) for c, m in zip(COOKS, means, strict=True)]
@@ -115,6 +149,7 @@ def test_single_pieces_without_drift_are_the_conjugate_answer(
     # tests/data/shrinkage_examples.csv: m0 = 0, k0 = 0.25, v0 = 4, s0 = 0.10, n = 8, 80 %.
     monkeypatch.setattr(kitchen, "_DRIFTS", ((0.0, 1.0),))
     monkeypatch.setattr(kitchen, "_FAR", ((1.0, 1.0),))
+    monkeypatch.setattr(kitchen, "_LOOKED_BACK", 0)
     parts = believed(single(YIELDS), Belief(0.0, 0.25, 4.0, 0.04))
     assert quantile(parts, 0.1) == pytest.approx(0.4602, abs=5e-5)
     assert quantile(parts, 0.9) == pytest.approx(0.5241, abs=5e-5)

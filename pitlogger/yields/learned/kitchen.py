@@ -3,10 +3,10 @@
 Pieces of one cook share its day. The share of the variance that belongs to the day is never
 known well, so every share counts as far as the cooks make it likely, from a prior about 0.4
 (Beta(2, 3), worth about three cooks of several pieces: judgement). The mean may wander from
-cook to cook, so that old cooks fade; how fast is learned the same way. A kitchen may lie far
-from the published prior. Given these three the belief is conjugate, and the mean follows a
-Kalman filter in units of the unknown variance; the answer is a mixture of such beliefs, weighed
-by their marginal likelihood.
+cook to cook, so that old cooks fade; how fast is learned the same way. It may also have changed
+at once, at one of the last cooks. A kitchen may lie far from the published prior. Given these the
+belief is conjugate, and the mean follows a Kalman filter in units of the unknown variance; the
+answer is a mixture of such beliefs, weighed by their marginal likelihood.
 
 A cook far from all others near it (a forgotten tare, a wrong unit, a fire) counts as little as
 it is likely to be one of them: contamination by a wide normal, against Student's t about the
@@ -20,7 +20,7 @@ memory).
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import product
 from statistics import median
@@ -30,6 +30,9 @@ from pitlogger.yields.learned.belief import Belief
 _DAY_SHARES = (0.08, 0.22, 0.38, 0.54, 0.70, 0.86, 0.96)
 # Variance that the mean gains from cook to cook, as a share of the variance of a piece.
 _DRIFTS = ((0.0, 0.55), (0.02, 0.25), (0.1, 0.20))
+# Something changed at one of the last cooks and nobody said so (another supplier, another pit):
+# how likely at each, and the variance that the mean gains, in variances of a piece. Judgement.
+_CHANGED, _CHANGE, _LOOKED_BACK = 0.04, 1.0, 6
 # How much further than the prior says a kitchen may lie from it.
 _FAR = ((1.0, 0.95), (3.0, 0.05))
 _LEAST_WEIGHT = 0.01
@@ -77,9 +80,10 @@ def believed(
         found = None
         for share, p_share in shares:
             if found is None or not single:
-                found = _filtered(seen, start, share, drift)
-            belief, log_likelihood = found
-            told[share].append((math.log(p_drift * p_far * p_share) + log_likelihood, belief))
+                may_change = drift == 0.0 and far == 1.0 and len(seen) > 1
+                found = list(_filtered(seen, start, share, drift, may_change=may_change))
+            log_prior = math.log(p_drift * p_far * p_share)
+            told[share] += [(log_prior + log, belief) for log, belief in found]
     return _mixed(told)
 
 
@@ -118,27 +122,57 @@ def _summary(cook: Sequence[float], believed_in: float) -> _Cook:
     return _Cook(len(cook), mean, math.fsum((y - mean) ** 2 for y in cook), believed_in)
 
 
-def _filtered(
-    cooks: Sequence[_Cook], before: Belief, share: float, drift: float
-) -> tuple[Belief, float]:
-    """Return the belief after the cooks, and their log likelihood but for constants."""
-    mean, variance = before.mean, 1.0 / before.kappa
-    nu, squares, log = before.nu, before.sum_squares, 0.0
-    own = 1.0 - share
-    for cook in cooks:
-        variance += drift
-        of_mean = (share + own / cook.n) / cook.trust
-        total = variance + of_mean
-        off = cook.mean - mean
-        squares += off * off / total + cook.trust * cook.squares / own
-        nu += cook.n * cook.trust
-        log -= 0.5 * cook.trust * (math.log(total) + (cook.n - 1) * math.log(own))
+@dataclass(slots=True)
+class _Filter:
+    """A Kalman filter of a kitchen's mean, in units of the variance of a piece."""
+
+    share: float
+    drift: float
+    mean: float
+    variance: float
+    nu: float
+    squares: float
+    log: float = 0.0
+
+    def see(self, cook: _Cook) -> None:
+        own = 1.0 - self.share
+        variance = self.variance + self.drift
+        total = variance + (self.share + own / cook.n) / cook.trust
+        off = cook.mean - self.mean
+        self.squares += off * off / total + cook.trust * cook.squares / own
+        self.nu += cook.n * cook.trust
+        self.log -= 0.5 * cook.trust * (math.log(total) + (cook.n - 1) * math.log(own))
         gain = variance / total
-        mean += gain * off
-        variance -= gain * variance
-    variance += drift
-    log -= 0.5 * nu * math.log(squares)
-    return Belief(mean, 1.0 / variance, nu, squares), log
+        self.mean += gain * off
+        self.variance = variance - gain * variance
+
+    def told(self) -> tuple[float, Belief]:
+        """Return the log likelihood, but for constants, and the belief of the next cook."""
+        log = self.log - 0.5 * self.nu * math.log(self.squares)
+        return log, Belief(self.mean, 1.0 / (self.variance + self.drift), self.nu, self.squares)
+
+
+def _filtered(
+    cooks: Sequence[_Cook], before: Belief, share: float, drift: float, *, may_change: bool
+) -> Iterator[tuple[float, Belief]]:
+    """Yield the belief after the cooks and how likely it is; also had something changed lately."""
+    now = _Filter(share, drift, before.mean, 1.0 / before.kappa, before.nu, before.sum_squares)
+    back = min(_LOOKED_BACK, len(cooks) - 1) if may_change else 0
+    earlier: list[_Filter] = []
+    for number, cook in enumerate(cooks):
+        if len(cooks) - number <= back:
+            earlier.append(replace(now))
+        now.see(cook)
+    log, belief = now.told()
+    yield log + math.log1p(-_CHANGED * (back + bool(back))), belief
+    if back:
+        yield log + math.log(_CHANGED), replace(belief, kappa=1.0 / (now.variance + _CHANGE))
+    for after, other in enumerate(earlier, len(cooks) - back):
+        other.variance += _CHANGE
+        for cook in cooks[after:]:
+            other.see(cook)
+        log, belief = other.told()
+        yield log + math.log(_CHANGED), belief
 
 
 def trust(cooks: Sequence[Sequence[float]], before: Belief) -> list[float]:
