@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
+from datetime import date
 from decimal import Decimal
 from typing import Any
 
@@ -12,6 +13,23 @@ def toml_table(header: str, entries: Mapping[str, Any]) -> str:
     """Return a table with its header, such as ``[node]`` or ``[[device]]``; none for the root."""
     lines = [f"{key} = {toml_value(value)}" for key, value in entries.items()]
     return "\n".join([header, *lines] if header else lines) + "\n"
+
+
+def toml_document(document: Mapping[str, Any]) -> str:
+    """Return a document: its own values, its tables, its lists of tables; deeper ones inline."""
+    own = {key: value for key, value in document.items() if not _is_table(value)}
+    parts = [toml_table("", own)] if own else []
+    for key, value in document.items():
+        if isinstance(value, dict):
+            parts.append(toml_table(f"[{key}]", value))
+        elif _is_table(value):
+            parts += [toml_table(f"[[{key}]]", one) for one in value]
+    return "\n".join(parts)
+
+
+def _is_table(value: Any) -> bool:
+    in_list = isinstance(value, list) and bool(value) and all(isinstance(v, dict) for v in value)
+    return isinstance(value, dict) or in_list
 
 
 def toml_value(value: Any) -> str:
@@ -23,6 +41,8 @@ def toml_value(value: Any) -> str:
             return format(value, "f")
         case int() | float():
             return repr(value)
+        case date():  # a moment too
+            return value.isoformat()
         case str() if "\\" in value and "'" not in value and value.isprintable():
             return f"'{value}'"
         case str():

@@ -142,8 +142,12 @@ def _price(source: JobFile, index: int, past: PastCooks, assumed: list[Assumed])
     last = known[-1].price_per_kg if known else None
     why = f"paid last ({known[-1].cook})" if known else "a starting point, no source"
     per_kg = MEAT_PER_KG if last is None else last
-    assumed.append(Assumed(f"meat.{meat.cut}.price", f"{per_kg}/kg", why))
+    assumed.append(Assumed(f"meat.{meat.cut}.price", _per_lb_and_kg(per_kg), why))
     return per_kg / 1000
+
+
+def _per_lb_and_kg(per_kg: Decimal) -> str:
+    return f"{per_kg * Decimal('0.45359237'):.2f}/lb, {per_kg:.2f}/kg"
 
 
 def _price_per_guest(source: JobFile, meat: Decimal, assumed: list[Assumed]) -> Decimal:

@@ -122,7 +122,7 @@ def test_a_price_paid_before_is_assumed_again() -> None:
     past = PastCooks((PastPiece("b", "brisket-packer", "spring", masses=masses,
                                 price_per_kg=Decimal("8.80")),))  # fmt: skip
     made = answered(JOB.replace('price = "4.29/lb"\n', ""), past=past)
-    assert made.assumed[0].value == "8.80/kg"
+    assert made.assumed[0].value == "3.99/lb, 8.80/kg"
     assert "spring" in made.assumed[0].why
 
 

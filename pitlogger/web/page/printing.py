@@ -60,22 +60,24 @@ async def printed(
     """
     given = {name: value.strip()[:LONGEST] for name, value in query.items() if value.strip()}
     if what == "label":
-        return _answer(await asyncio.to_thread(_label, given, list(values)))
+        return as_served(await asyncio.to_thread(_label, given, list(values)))
     if what == "quote":
-        return _answer(await asyncio.to_thread(_quote, given, list(values)))
+        return as_served(await asyncio.to_thread(_quote, given, list(values)))
     if what == "shopping":
         document = await plan_document(daemon, query)
-        return _answer(await asyncio.to_thread(_shopping, given, document, shown))
+        return as_served(await asyncio.to_thread(_shopping, given, document, shown))
     for known in WHAT:
         if what == known:
-            return _answer(await sheet_of_cook(daemon, known, given.get("cook"), shown.units))
+            return as_served(await sheet_of_cook(daemon, known, given.get("cook"), shown.units))
     raise UsageError(unknown("sheet", what, (*WHAT, "label", "quote", "shopping")))
 
 
-def _answer(text: str) -> HTMLResponse:
-    return HTMLResponse(
-        text, headers={"Content-Security-Policy": policy(text), "Cache-Control": "no-store"}
-    )
+def as_served(text: str, keep_as: str = "") -> HTMLResponse:
+    """Return a sheet to be shown, or to be kept as a file of that name."""
+    headers = {"Content-Security-Policy": policy(text), "Cache-Control": "no-store"}
+    if keep_as:
+        headers["Content-Disposition"] = f'attachment; filename="{keep_as}.html"'
+    return HTMLResponse(text, headers=headers)
 
 
 def policy(text: str) -> str:
@@ -88,7 +90,8 @@ def policy(text: str) -> str:
     )
 
 
-def _html(sheet: Sheet) -> str:
+def sheet_html(sheet: Sheet) -> str:
+    """Return a sheet as HTML; what makes it is loaded with the first one."""
     from pitlogger.reports.html import html as made
 
     return made(sheet)
@@ -119,7 +122,7 @@ def _label(given: Mapping[str, str], allergens: list[str]) -> str:
     if "mass" in given:
         parse_mass_mg(given["mass"])  # says what is wrong with it
     named = {*found_in(ingredients), *checked(allergens)}
-    return _html(
+    return sheet_html(
         label_sheet(
             Label(
                 given["name"], keep, packed, until, given.get("firm", ""), given.get("mass", ""),
@@ -154,7 +157,7 @@ def _quote(given: Mapping[str, str], allergens: list[str]) -> str:
         guarantee_by=_moment(by, "guests may change until").date() if by else None,
         allergens=tuple(one for one in MAJOR if one in named), leftovers=LEFTOVERS,
     )  # fmt: skip
-    return _html(quote_sheet(offer, job))
+    return sheet_html(quote_sheet(offer, job))
 
 
 def _guests(text: str) -> int:
@@ -178,4 +181,4 @@ def _shopping(given: Mapping[str, str], plans: list[dict[str, Any]], shown: Show
     from pitlogger.reports.shopping import shopping_list
 
     items = _lines(given.get("items", ""))
-    return _html(shopping_list(plans, items, given.get("name", ""), shown.units.mass))
+    return sheet_html(shopping_list(plans, items, given.get("name", ""), shown.units.mass))

@@ -22,6 +22,7 @@ SCREENS: tuple[tuple[str, str], ...] = (
 )
 MORE: tuple[tuple[str, str], ...] = (
     ("/plan", mark("Plan")),
+    ("/job", mark("Jobs")),
     ("/weights", mark("Weights")),
     ("/cooks", mark("Past cooks")),
     ("/turn-in", mark("Turn in")),
@@ -43,6 +44,7 @@ GROUPS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
         mark("Before and after"),
         (
             ("/plan", mark("Plan: how much, when, what to charge")),
+            ("/job", mark("Jobs: from the enquiry to the invoice")),
             ("/cooks", mark("Past cooks")),
             ("/print", mark("Print")),
         ),

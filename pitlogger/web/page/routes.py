@@ -20,6 +20,7 @@ from pitlogger.web.page.alarms import alarms_screen
 from pitlogger.web.page.begin import MOST_ROWS
 from pitlogger.web.page.doing import add_deeds, add_phone_deeds, status_of
 from pitlogger.web.page.foodlog import food_screen
+from pitlogger.web.page.jobs import add_jobs
 from pitlogger.web.page.past import cook_screen, past_screen
 from pitlogger.web.page.pit import pit_with_table
 from pitlogger.web.page.planning import plan_screen
@@ -49,6 +50,7 @@ def make_page(daemon: Node, access: Access, ring: RingTest) -> APIRouter:
     _add_screen(page, daemon, "/weights", "weights.html", weights)
     _add_screen(page, daemon, "/alarms", "alarms.html", alarms_screen)
     _add_planning(page, daemon)
+    add_jobs(page, daemon)
     _add_past(page, daemon)
     _add_printing(page, daemon)
     _add_node(page, daemon, access, ring)

@@ -1,0 +1,305 @@
+"""The form of a job: which keys of the file it shows, by what label, and what was typed in them."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from datetime import date, datetime
+from decimal import Decimal, InvalidOperation
+from typing import Any, Literal
+
+from pitlogger.errors import FieldError
+from pitlogger.formats.toml_text import toml_document
+from pitlogger.model.cooks import CUTS
+from pitlogger.views.language import mark
+
+Kind = Literal["text", "whole", "number", "day", "moment", "choice", "tick", "lines", "list"]
+MOST_ROWS = 6
+_LONGEST = 2000
+
+
+@dataclass(frozen=True, slots=True)
+class Key:
+    """A key of the job file as the form shows it; ``path`` such as ``meat.0.price``."""
+
+    path: str
+    label: str
+    kind: Kind = "text"
+    hint: str = ""
+    options: tuple[str, ...] = ()
+
+
+_DISHES = ("", *CUTS)
+# Keys of a table that may stand several times; the first one makes the row.
+_ROWS: dict[str, tuple[Key, ...]] = {
+    "meat": (
+        Key("cut", mark("Cut"), "choice", options=_DISHES),
+        Key("share_pct", mark("Share of the meal, %"), "number", "100"),
+        Key("name", mark("Name on the client's papers"), hint="smoked brisket"),
+        Key("price", mark("Price of the raw meat"), hint="4.29/lb"),
+        Key("supplier", mark("Supplier")),
+        Key("portion", mark("Portion of this dish"), hint="5 oz"),
+        Key("piece_from", mark("Pieces from"), hint="12 lb"),
+        Key("piece_to", mark("Pieces to"), hint="14 lb"),
+        Key("case_pieces", mark("Pieces in a case"), "whole", "1"),
+        Key("at_least", mark("At least in all"), hint="40 lb"),
+        Key("arrived", mark("Weights that arrived"), "list", "13.2 lb, 12.8 lb"),
+    ),
+    "sitting": (
+        Key("at", mark("Served at"), "moment"),
+        Key("place", mark("Place")),
+        Key("guests", mark("Guests"), "whole"),
+        Key("drive_min", mark("Drive, minutes"), "number", "0"),
+        Key("setup_min", mark("Setting up, minutes"), "number", "0"),
+    ),
+    "labour": (
+        Key("role", mark("Work"), hint="pit"),
+        Key("hours", mark("Hours"), "number"),
+        Key("rate", mark("Pay an hour"), "number"),
+        Key("burden_pct", mark("Burden, %"), "number", "0"),
+    ),
+    "per_guest": (
+        Key("what", mark("For each guest"), hint="plates"),
+        Key("cost", mark("Cost"), "number"),
+        Key("kind", mark("Kind"), "choice", options=("food", "disposables", "other")),
+    ),
+    "fixed": (Key("what", mark("Once"), hint="permit, hire"), Key("cost", mark("Cost"), "number")),
+    "charge": (
+        Key("what", mark("Charge"), hint="delivery"),
+        Key("price", mark("Price"), "number"),
+    ),
+    "payment": (
+        Key("on", mark("Paid on"), "day"),
+        Key("amount", mark("Amount"), "number", "-50 is given back"),
+        Key("method", mark("How"), hint="transfer"),
+    ),
+}
+# What each group of the form holds: single keys, and tables by their name.
+GROUPS: tuple[tuple[str, tuple[Key | str, ...]], ...] = (
+    (mark("Event"), (
+        Key("job.client", mark("Client")),
+        Key("job.place", mark("Place")),
+        Key("job.serve_at", mark("Served at"), "moment"),
+        Key("job.guests", mark("Guests"), "whole"),
+        Key("job.children", mark("Children besides"), "whole", "0"),
+        Key("job.service", mark("Service"), "choice", options=("buffet", "plated", "sandwich")),
+        Key("job.paid", mark("A paid job: the number is owed"), "tick"),
+    )),
+    (mark("Dishes"), ("meat",)),
+    (mark("Portion and risk"), (
+        Key("job.portion", mark("Portion of an adult"), hint="5 oz"),
+        Key("job.leave", mark("Leave over"), hint="5 lb"),
+        Key("job.show_rate_pct", mark("Of those booked come, %"), "number"),
+        Key("job.risk_pct", mark("Accepted risk of running short, %"), "number"),
+        Key("shortage.refund", mark("Being short costs: refund"), "number"),
+        Key("shortage.good_name", mark("Being short costs: your name"), "number"),
+        Key("shortage.bought_in", mark("A dish bought in"), hint="14/lb"),
+    )),
+    (mark("Price"), (
+        Key("job.price_per_guest", mark("Price for a guest"), "number"),
+        Key("job.currency", mark("Currency"), hint="USD"),
+        Key("job.guarantee", mark("Guaranteed guests"), "whole"),
+        Key("job.guarantee_by", mark("Guaranteed by"), "day"),
+        Key("job.discount_pct", mark("Discount, %"), "number", "0"),
+        Key("job.service_pct", mark("Service charge, %: owed"), "number", "0"),
+        Key("job.gratuity_pct", mark("Gratuity, %: a proposal"), "number", "0"),
+        Key("job.tax_pct", mark("Tax, %"), "number", "0"),
+        Key("job.deposit_pct", mark("Deposit, %"), "number", "0"),
+        Key("job.valid_until", mark("Quote valid until"), "day"),
+        Key("job.terms", mark("Terms, a line each"), "lines"),
+        "charge",
+    )),
+    (mark("Costs"), (
+        "labour", "per_guest", "fixed",
+        Key("fuel.price", mark("Wood: price"), hint="1.10/kg"),
+        Key("fuel.mass_per_h", mark("Wood for an hour of fire"), hint="1.5 kg"),
+    )),
+    (mark("Several sittings, in place of one"), ("sitting",)),
+    (mark("Payments"), ("payment",)),
+    (mark("After the event"), (
+        Key("job.cook", mark("Cook on record"), "choice"),
+        Key("actual.guests", mark("Guests who came"), "whole"),
+        Key("actual.meat_cost", mark("Paid for meat"), "number"),
+        Key("actual.other_cost", mark("Paid for all else but labour"), "number"),
+        Key("actual.served", mark("Put on the table"), hint="42 lb"),
+        Key("actual.left", mark("Left over"), hint="3 lb"),
+        Key("job.cancelled", mark("The job was cancelled"), "tick"),
+    )),
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """A key with what stands in it."""
+
+    key: Key
+    value: str
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """A group of the form: single keys, and rows of keys."""
+
+    heading: str
+    single: tuple[Shown, ...]
+    rows: tuple[tuple[Shown, ...], ...]
+
+    is_changed: bool = False
+
+    @property
+    def keys(self) -> Iterator[Shown]:
+        yield from self.single
+        for row in self.rows:
+            yield from row
+
+
+def groups(text: str, typed: Mapping[str, str] | None = None) -> list[Group]:
+    """Return the form of a job's text; ``typed`` stands over it where it was refused."""
+    raw, found, typed = tomllib.loads(text), [], typed or {}
+    for heading, content in GROUPS:
+        single = [one for one in content if isinstance(one, Key)]
+        tables = [one for one in content if isinstance(one, str)]
+        rows = [row for table in tables for row in _rows(table, raw, typed)]
+        group = Group(
+            heading,
+            tuple(Shown(key, _value(key, raw, typed)) for key in single),
+            tuple(tuple(Shown(key, _value(key, raw, typed)) for key in row) for row in rows),
+        )
+        found.append(replace(group, is_changed=any(_is_new(one, raw) for one in group.keys)))
+    return found
+
+
+def _is_new(shown: Shown, raw: Mapping[str, Any]) -> bool:
+    """Return whether a value is another than the job's; the first choice is what goes unsaid."""
+    before = _value(shown.key, raw, {})
+    unsaid = shown.key.options[0] if shown.key.options else ""
+    return shown.value != before and (before or shown.value) != unsaid
+
+
+def _rows(table: str, raw: Mapping[str, Any], typed: Mapping[str, str]) -> Iterator[list[Key]]:
+    """Yield the keys of each row there is, and of one more."""
+    there = len(raw.get(table, ()))
+    while there < MOST_ROWS and any(name.startswith(f"{table}.{there}.") for name in typed):
+        there += 1
+    for number in range(min(MOST_ROWS, there + 1)):
+        yield [
+            Key(f"{table}.{number}.{key.path}", key.label, key.kind, key.hint, key.options)
+            for key in _ROWS[table]
+        ]
+
+
+def _value(key: Key, raw: Mapping[str, Any], typed: Mapping[str, str]) -> str:
+    if key.path in typed:
+        return typed[key.path]
+    held: Any = raw
+    for part in key.path.split("."):
+        if isinstance(held, list):
+            held = held[int(part)] if int(part) < len(held) else None
+        else:
+            held = held.get(part) if isinstance(held, dict) else None
+    match held:
+        case None | False:
+            return ""
+        case True:
+            return "yes"
+        case list():
+            return ("\n" if key.kind == "lines" else ", ").join(map(str, held))
+        case datetime():
+            return held.strftime("%Y-%m-%dT%H:%M")
+        case str() if key.kind == "moment":
+            return held[:16]
+    return str(held)
+
+
+def edited(text: str, typed: Mapping[str, str]) -> str:
+    """Return a job's text after the form; keys that the form did not send stay as they were.
+
+    Raises:
+        FieldError: Something typed cannot be read.
+    """
+    raw: dict[str, Any] = tomllib.loads(text)
+    for group in groups(text, typed):
+        for shown in group.keys:
+            if _is_new(shown, raw):
+                value = shown.value.strip()[:_LONGEST]
+                _put(raw, shown.key, _read(shown.key, value, _offset(raw)))
+    for name in (*_ROWS, "fuel", "shortage", "actual", "job"):
+        _prune(raw, name)
+    return toml_document(raw)
+
+
+def _put(raw: dict[str, Any], key: Key, value: Any) -> None:
+    """Set a value by its path, or take it out where nothing was typed."""
+    table, *middle, last = key.path.split(".")
+    held: Any
+    if middle:
+        rows = raw.setdefault(table, [])
+        while len(rows) <= int(middle[0]):
+            rows.append({})
+        held = rows[int(middle[0])]
+    else:
+        held = raw.setdefault(table, {})
+    if value is None:
+        held.pop(last, None)
+    else:
+        held[last] = value
+
+
+def _prune(raw: dict[str, Any], name: str) -> None:
+    """Take out rows without what makes them, and tables without anything."""
+    held = raw.get(name)
+    if isinstance(held, list):
+        first = _ROWS[name][0].path
+        raw[name] = [row for row in held if first in row]
+    if name in raw and not raw[name]:
+        del raw[name]
+
+
+def _offset(raw: Mapping[str, Any]) -> Any:
+    """Return the offset from UTC that the job's times are written with, ``None`` for none yet."""
+    told = [raw.get("job", {}).get("serve_at"), *(s.get("at") for s in raw.get("sitting", ()))]
+    for at in told:
+        if at is not None:
+            return (datetime.fromisoformat(at) if isinstance(at, str) else at).tzinfo
+    return None
+
+
+def _read(key: Key, text: str, offset: Any) -> Any:
+    if not text:
+        return None
+    try:
+        match key.kind:
+            case "whole":
+                return int(text)
+            case "number":
+                return Decimal(text)
+            case "day":
+                return date.fromisoformat(text)
+            case "moment":
+                at = datetime.fromisoformat(text)
+                at = at if at.tzinfo else at.replace(tzinfo=offset) if offset else at.astimezone()
+                return at.isoformat(timespec="seconds")
+            case "tick":
+                return True
+            case "lines":
+                return [line.strip() for line in text.splitlines() if line.strip()]
+            case "list":
+                return [part.strip() for part in text.split(",") if part.strip()]
+    except (ValueError, InvalidOperation):
+        wanted = {"whole": "a whole number", "number": "a number", "day": "a day"}
+        said = wanted.get(key.kind, "a day and a time")
+        raise FieldError(key.path, f"'{text}' is not {said}") from None
+    return text
+
+
+def label_of(path: str) -> str:
+    """Return the label of a key by its path, else the path in words."""
+    table, *middle, last = path.split(".")
+    known = {key.path: key.label for _, content in GROUPS for key in content
+             if isinstance(key, Key)}  # fmt: skip
+    if middle and table in _ROWS:
+        for key in _ROWS[table]:
+            if key.path == last:
+                return key.label
+    return known.get(path, path.replace("_", " "))

@@ -1,0 +1,247 @@
+"""The screens of a job: four answers, what they come to, what follows from a change, papers."""
+
+from __future__ import annotations
+
+import asyncio
+import re
+from collections.abc import Mapping
+from dataclasses import asdict
+from datetime import datetime
+from typing import Any
+from urllib.parse import parse_qsl
+
+from fastapi import APIRouter, Request, Response
+from fastapi.responses import HTMLResponse, RedirectResponse
+from pydantic import ValidationError
+
+from pitlogger.errors import FieldError, PitloggerError, RefusedError, UsageError, unknown
+from pitlogger.formats.job_file import parse_job
+from pitlogger.model.cooks import CUTS
+from pitlogger.node.job_shelf import KeptJob, job_id
+from pitlogger.node.register import read_register
+from pitlogger.planning.fields import known_cut, moment_ms
+from pitlogger.planning.job import check_serving_time
+from pitlogger.planning.job_change import follows
+from pitlogger.planning.job_text import first_job
+from pitlogger.questions import QuestionError
+from pitlogger.views.language import tr
+from pitlogger.views.node import Node
+from pitlogger.views.shown import Shown
+from pitlogger.web.page.doing import status_of
+from pitlogger.web.page.job_fields import edited, groups, label_of
+from pitlogger.web.page.job_shown import shown_job
+from pitlogger.web.page.plan_fields import whole
+from pitlogger.web.page.printing import as_served, sheet_html
+from pitlogger.web.page.view import refused, screen, shown_to
+from pitlogger.web.routes.jobs import IssueAsk, answered, issued, shelf_of
+
+SHEETS = ("shopping", "run-sheet", "packing")
+MOST_FIELDS = 300
+_PLACE = re.compile(r"^[\w.-]+:\d+: ")
+_TABLES = "job|meat|sitting|labour|per_guest|fixed|charge|payment|fuel|shortage|actual"
+_PATH = re.compile(rf"^((?:{_TABLES})(?:\.\w+)+)")
+FIRST_DISHES = range(1, 4)
+
+
+def add_jobs(page: APIRouter, daemon: Node) -> None:
+    """Add the screens of jobs."""
+
+    @page.get("/job")
+    async def jobs(request: Request) -> HTMLResponse:
+        return screen(daemon, request, "jobs.html", await _overview(daemon, {}, ""))
+
+    @page.post("/job")
+    async def new(request: Request) -> Response:
+        typed = _typed(await request.body())
+        try:
+            name, text = _first(typed, daemon.clock.utc_ms())
+            await asyncio.to_thread(shelf_of(daemon).keep, name, text, None)
+        except PitloggerError as fault:
+            values = await _overview(daemon, typed, said(fault))
+            return screen(daemon, request, "jobs.html", values, status_of(fault))
+        return RedirectResponse(f"/job/{name}", 303)
+
+    @page.get("/job/{job}")
+    async def one(job: str, request: Request) -> HTMLResponse:
+        try:
+            kept = await asyncio.to_thread(shelf_of(daemon).read, job)
+        except UsageError as fault:
+            return refused(daemon, request, str(fault), "/job", 404)
+        return await _screen(daemon, request, kept, {}, None)
+
+    @page.post("/job/{job}")
+    async def change(job: str, request: Request) -> Response:
+        typed = _typed(await request.body())
+        keeps, seen = typed.pop("do", "see") == "keep", typed.pop("seen", "")
+        shelf = shelf_of(daemon)
+        try:
+            kept = await asyncio.to_thread(shelf.read, job)
+        except UsageError as fault:
+            return refused(daemon, request, str(fault), "/job", 404)
+        try:
+            if kept.version != seen:
+                raise RefusedError(tr("Somebody changed this job meanwhile; nothing was kept."))
+            text = edited(kept.text, typed)
+            if not keeps:
+                return await _screen(daemon, request, kept, typed, text)
+            await answered(daemon, parse_job(text))  # refused before it is kept, not after
+            await asyncio.to_thread(shelf.keep, job, text, seen)
+        except PitloggerError as fault:
+            return await _screen(daemon, request, kept, typed, None, fault)
+        return RedirectResponse(f"/job/{job}", 303)
+
+    _add_papers(page, daemon)
+
+    @page.get("/job/{job}/{sheet}")
+    async def sheet(job: str, sheet: str, request: Request) -> HTMLResponse:
+        try:
+            text = await _sheet(daemon, job, sheet, shown_to(daemon, request))
+        except PitloggerError as fault:
+            return refused(daemon, request, str(fault), "/job", status_of(fault))
+        return as_served(text, f"{job}-{sheet}" if "keep" in request.query_params else "")
+
+
+def _add_papers(page: APIRouter, daemon: Node) -> None:
+    @page.post("/papers")
+    async def issue(request: Request) -> Response:
+        form = _typed(await request.body())
+        back = f"/job/{form.get('job', '')}"
+        try:
+            made = await issued(daemon, IssueAsk.model_validate(form))
+        except QuestionError as fault:
+            values = {"asked": fault.asked, "fields": form, "action": "/papers", "back": back}
+            return screen(daemon, request, "question.html", values, 409)
+        except ValidationError:
+            return refused(daemon, request, tr("That form cannot be read."), "/job", 400)
+        except PitloggerError as fault:
+            return refused(daemon, request, said(fault), back, status_of(fault))
+        if not made:
+            message = tr("Nothing to issue: the last one says the same.")
+            return refused(daemon, request, message, back, 200)
+        return RedirectResponse(f"{back}#papers", 303)
+
+    @page.get("/papers/{number}")
+    async def paper(number: str, request: Request) -> HTMLResponse:
+        from pitlogger.reports.papers import paper_sheet
+
+        found = await asyncio.to_thread(read_register, shelf_of(daemon).register)
+        version = request.query_params.get("version", "")
+        chosen = [p for p in found if p.number == number and version in ("", str(p.version))]
+        if not chosen:
+            message = unknown("paper", number, [one.number for one in found])
+            return refused(daemon, request, message, "/job", 404)
+        text = await asyncio.to_thread(
+            lambda: sheet_html(paper_sheet(asdict(chosen[-1]), daemon.config.node.name))
+        )
+        return as_served(text, number if "keep" in request.query_params else "")
+
+
+def said(fault: PitloggerError) -> str:
+    """Return what is wrong with a field, by the labels of the form."""
+    if isinstance(fault, FieldError):
+        return fault.worded(lambda field: tr(label_of(field)))
+    line = _PLACE.sub("", str(fault).splitlines()[0])
+    found = _PATH.match(line)
+    return line if found is None else f"{tr(label_of(found[1]))}{line[found.end() :]}"
+
+
+def _typed(body: bytes) -> dict[str, str]:
+    """Return the fields of a form, empty ones too: what was emptied is taken out."""
+    try:
+        pairs = parse_qsl(body.decode(), keep_blank_values=True, max_num_fields=MOST_FIELDS)
+    except ValueError:
+        raise UsageError("the form cannot be read") from None
+    return {name: value.strip() for name, value in pairs}
+
+
+def _first(typed: Mapping[str, str], now_ms: int) -> tuple[str, str]:
+    """Return the id and text of a job from its four answers."""
+    guests = whole(typed.get("guests", ""), "job.guests")
+    at_ms = moment_ms(typed.get("serve_at", ""), "job.serve_at")
+    check_serving_time(at_ms, now_ms)
+    at = datetime.fromtimestamp(at_ms / 1000).astimezone()
+    rows = [(typed.get(f"cut-{row}", ""), typed.get(f"share-{row}", "")) for row in FIRST_DISHES]
+    chosen = [(known_cut(cut, "meat.0.cut"), share) for cut, share in rows if cut]
+    if not chosen:
+        raise FieldError("meat.0.cut", "choose what is served")
+    shares = _shares([share for _, share in chosen])
+    dishes = [(cut, share) for (cut, _), share in zip(chosen, shares, strict=True)]
+    name = typed.get("name") or f"{typed.get('place') or 'job'} {at:%Y-%m-%d}"
+    text = first_job(dishes, guests, at.isoformat(timespec="minutes"), typed.get("place", ""), name)
+    return job_id(name), text
+
+
+def _shares(texts: list[str]) -> list[str]:
+    """Return the shares of the dishes; alike where none is given."""
+    if any(texts):
+        for text in texts:
+            if not re.fullmatch(r"\d+(\.\d+)?", text):
+                raise FieldError("meat.0.share_pct", f"'{text}' is not a number")
+        return texts
+    each = 100 // len(texts)
+    return [str(100 - each * (len(texts) - 1)), *[str(each)] * (len(texts) - 1)]
+
+
+async def _overview(daemon: Node, typed: Mapping[str, str], fault: str) -> dict[str, Any]:
+    shelf = shelf_of(daemon)
+    ids = await asyncio.to_thread(shelf.ids)
+    return {
+        "sentence": tr("One job from the enquiry to the invoice: four answers make a first quote."),
+        "jobs": ids, "typed": typed, "fault": fault, "cuts": CUTS, "rows": FIRST_DISHES,
+    }  # fmt: skip
+
+
+async def _screen(
+    daemon: Node,
+    request: Request,
+    kept: KeptJob,
+    typed: Mapping[str, str],
+    text: str | None,
+    fault: PitloggerError | None = None,
+) -> HTMLResponse:
+    """Return a job's screen.
+
+    Args:
+        kept: As it is kept.
+        typed: What was typed over it.
+        text: The job as it would be; then what follows is shown, and nothing is kept yet.
+        fault: Why it was refused.
+    """
+    shown, values = shown_to(daemon, request), dict[str, Any]()
+    try:
+        answer = await answered(daemon, kept.file)
+        if text is not None:
+            after = await answered(daemon, parse_job(text))
+            values["follows"] = follows(answer, after)
+            answer = after
+        values |= shown_job(answer, shown)
+    except PitloggerError as found:
+        fault = fault or found
+    form = groups(kept.text, typed)
+    cooks = await daemon.ask(lambda reader: [row.id for row in reader.cooks()])
+    papers = await asyncio.to_thread(read_register, shelf_of(daemon).register)
+    return screen(
+        daemon, request, "job.html",
+        {
+            "sentence": tr("This job has no answer yet."), "job": kept.id, "seen": kept.version,
+            "name": kept.file.job.name or kept.id, "groups": form, "cooks": cooks,
+            "fault": said(fault) if fault else "",
+            "papers": [one for one in papers if one.job == kept.file.job.name],
+            "buy": [], "assumed": [], **values,
+        },
+        status_of(fault) if fault else 200,
+    )  # fmt: skip
+
+
+async def _sheet(daemon: Node, job: str, sheet: str, shown: Shown) -> str:
+    from pitlogger.reports.job_sheets import packing_list, run_sheet, shopping_by_supplier
+
+    if sheet not in SHEETS:
+        raise UsageError(unknown("sheet", sheet, SHEETS))
+    kept = await asyncio.to_thread(shelf_of(daemon).read, job)
+    document = (await answered(daemon, kept.file)).document()
+    unit = shown.units.mass
+    if sheet == "run-sheet":
+        return await asyncio.to_thread(lambda: sheet_html(run_sheet(document)))
+    listed = shopping_by_supplier if sheet == "shopping" else packing_list
+    return await asyncio.to_thread(lambda: sheet_html(listed(document, unit)))
