@@ -180,8 +180,14 @@ def main(args: list[str] | None = None) -> None:
         code = until_answered(
             lambda: root.main(args=args, prog_name="pitlogger", standalone_mode=False)
         )
-    except click.ClickException as fault:
+    except click.exceptions.NoArgsIsHelpError as fault:
         fault.show()
+        sys.exit(2)
+    except click.ClickException as fault:
+        from pitlogger.cli.wrong_usage import in_one_line
+
+        line = in_one_line(fault, sys.argv[1:] if args is None else args)
+        click.echo(f"pitlogger: {line}", err=True)
         sys.exit(2)
     except click.Abort:
         click.echo("stopped", err=True)

@@ -14,6 +14,7 @@ from pydantic import ValidationError
 
 from pitlogger.devices.contract import Driver, DriverConfig, DriverInfo
 from pitlogger.errors import ConfigError, DriverError, nearest, unknown
+from pitlogger.formats.model_faults import fault_reason
 
 GROUP = "pitlogger.drivers"
 
@@ -97,5 +98,5 @@ def _fault(fault: Mapping[str, Any], info: DriverInfo) -> str:
         return f"unknown key '{key}'{nearest(key, known)}; known: {', '.join(known)}"
     if fault["type"] == "missing":
         return f"'{key}' is missing"
-    reason = str(fault["msg"]).removeprefix("Value error, ")
+    reason = fault_reason(fault)
     return f"'{key}' = {fault['input']!r}: {reason}" if key else reason

@@ -72,6 +72,8 @@ def accept(
             piece_of(book, piece)
             _not_ahead(body.at_ms, t_ms)
             _not_before(body.at_ms, book)
+        case Noted(piece=str(piece)) if piece not in book.pieces:
+            raise UsageError(unknown("piece", piece, book.pieces))
         case TargetSet():
             _check_targets(body, piece_of(book, body.piece).piece)
         case PieceAdded():

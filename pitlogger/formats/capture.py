@@ -163,6 +163,8 @@ def parse_capture(lines: Iterable[bytes], name: str = "capture") -> list[Record]
                 records.extend(_record(resolved, number) for resolved in resolve(pack))
         except PitloggerError as fault:
             raise CaptureError(f"{name}:{number}: {fault}") from None
+        except json.JSONDecodeError:
+            raise CaptureError(f"{name}:{number}: not a SenML pack: it is no JSON") from None
         except (ValueError, OverflowError) as fault:
             raise CaptureError(f"{name}:{number}: not a SenML pack: {fault}") from None
         except RecursionError:

@@ -32,6 +32,8 @@ from pitlogger.model.quantities import (
 )
 from pitlogger.model.readings import Site
 
+CORE_MOST_MC = 110_000  # over the boiling point of brine; ours
+
 
 def _text(value: Any, example: str) -> str:
     if not isinstance(value, str):
@@ -62,7 +64,16 @@ def _moment_ms(value: Any) -> int:
 
 def _wrap_at(value: Any) -> int:
     text = _text(value, "165F")
-    return NEVER if text.strip().casefold() == "never" else parse_temperature_mc(text)
+    return NEVER if text.strip().casefold() == "never" else _core(text)
+
+
+def _core(value: Any) -> int:
+    """Return the core temperature to wrap or take off at; meat gets no hotter than its water."""
+    text = _text(value, "203F")
+    core_mc = parse_temperature_mc(text)
+    if not 0 <= core_mc <= CORE_MOST_MC:
+        raise ValueError(f"'{text}': the core of meat lies between 32 F and 230 F (0 C and 110 C)")
+    return core_mc
 
 
 def _cut(value: Any) -> str:
@@ -102,6 +113,7 @@ Every = Annotated[int, BeforeValidator(_every_ms)]
 TemperatureStep = Annotated[
     int, BeforeValidator(lambda v: parse_temperature_step_mc(_text(v, "-1.5F")))
 ]
+CoreTarget = Annotated[int, BeforeValidator(_core)]
 WrapAt = Annotated[int, BeforeValidator(_wrap_at)]
 CutId = Annotated[str, BeforeValidator(_cut)]
 SiteId = Annotated[Site, BeforeValidator(_site)]
@@ -134,7 +146,7 @@ class PieceTable(_Table):
     wrap: WrapId | None = None
     wrap_at: WrapAt | None = None
     wrap_on: tuple[Literal["stall", "colour", "time"], ...] = ()
-    pull_at: Temperature | None = None
+    pull_at: CoreTarget | None = None
     prepared: Prepared = "intact"
     pit: str | None = None
     supplier: str | None = None

@@ -14,6 +14,7 @@ from typing import Any, TypeVar
 from pydantic import BaseModel, ValidationError
 
 from pitlogger.errors import UsageError, nearest
+from pitlogger.formats.model_faults import fault_reason
 
 M = TypeVar("M", bound=BaseModel)
 MOST_BYTES = 4_000_000
@@ -72,7 +73,7 @@ def explain(fault: ValidationError, model: type[BaseModel], text: str, name: str
         elif item["type"] == "missing":
             told.append(f"{place}: '{shown}' is missing")
         else:
-            message = item["msg"].removeprefix("Value error, ")
+            message = fault_reason(item)
             given = item["input"]
             if isinstance(given, dict):  # of a whole table, its name says more than its content
                 told.append(f"{place}: {shown}: {message}" if location else f"{place}: {message}")

@@ -149,6 +149,8 @@ def price_card(question: CardQuestion) -> CardAnswer:
     mass_g = card.salable_g or card.usable_g
     if mass_g is None:
         raise FieldError("masses_g", "give trimmed, rested or carved: without it nothing is usable")
+    if question.portion_g is None and (of := _of_a_portion(question)):
+        raise FieldError(of, f"{{{of}}} is about a portion: give {{portion_g}} too")
     portion = None if question.portion_g is None else _portion(card, mass_g, question.portion_g)
     return CardAnswer(
         question.currency,
@@ -157,6 +159,12 @@ def price_card(question: CardQuestion) -> CardAnswer:
         None if portion is None else _prices(question, portion.cost),
         _at_new_price(card, question, mass_g),
     )
+
+
+def _of_a_portion(question: CardQuestion) -> str:
+    """Return what was asked that has no answer without a portion."""
+    asked = ("target_pct", "margin", "menu_price", "prime_cost_pct", "fixed")
+    return next((name for name in asked if getattr(question, name) is not None), "")
 
 
 def _card(question: CardQuestion) -> Card:

@@ -150,10 +150,16 @@ def menu(text: str, field: str = "dishes") -> tuple[Dish, ...]:
         cut, _, rest = part.partition(":")
         share, _, own = rest.partition(":")
         match = re.fullmatch(r"\s*(\d+(?:\.\d+)?)\s*%\s*", share)
-        if match is None or not 0 < float(match[1]) <= 100:
+        if match is None:
             raise FieldError(field, f"'{part}' has no share; write cut:share, brisket-packer:60%")
+        if not 0 < float(match[1]) <= 100:
+            raise FieldError(field, f"'{part}': a share of a meal is above 0 and at most 100 %")
         own_portion = portion(own, field) if own else None
         dishes.append(Dish(known_cut(cut, field), float(match[1]) / 100, own_portion))
+    if not dishes:
+        raise FieldError(
+            field, "no dish given; write them such as brisket-packer:60%,pork-butt:40%"
+        )
     return tuple(dishes)
 
 

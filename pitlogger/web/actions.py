@@ -35,7 +35,7 @@ from pitlogger.safety.record import DISPOSITIONS
 from pitlogger.views.node import Node
 from pitlogger.web import bodies, corrections, doubting, requests
 from pitlogger.web.access.roles import who_asks
-from pitlogger.web.containers import tare_of
+from pitlogger.web.containers import containers, tare_of
 from pitlogger.web.finishing import dispose
 from pitlogger.web.routes.food_log import CorrectiveAsk
 from pitlogger.web.starting import open_cook, started
@@ -92,7 +92,11 @@ def _stage(daemon: Node, ask: requests.StageAsk) -> Body:
 
 
 def _weighed(daemon: Node, ask: requests.WeighAsk) -> Body:
-    if ask.tare is None and (tare_mg := tare_of(daemon, ask.container)) is not None:
+    if ask.tare is None and ask.container:
+        tare_mg = tare_of(daemon, ask.container)
+        if tare_mg is None and ask.mass is not None:
+            known = containers(daemon)
+            raise UsageError(f"{unknown('container', ask.container, known)}; or give its --tare")
         ask = ask.model_copy(update={"tare": tare_mg})
     return bodies.weighed(daemon.engine, ask, daemon.clock.engine_ms())
 

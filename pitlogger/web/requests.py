@@ -14,6 +14,7 @@ from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Fie
 from pitlogger.formats.capture import stage_of
 from pitlogger.formats.cook_file import (
     ChannelTable,
+    CoreTarget,
     CutId,
     Mass,
     Moment,
@@ -142,7 +143,7 @@ class NoteAsk(OfCookAsk):
 class TargetAsk(Ask):
     piece: str
     wrap_at: WrapAt | None = None
-    pull_at: Temperature | None = None
+    pull_at: CoreTarget | None = None
 
 
 class TareAsk(Ask):
@@ -211,7 +212,7 @@ class CorrectAsk(EntryAsk):
     text: Text | None = None
     wrap: WrapId | None = None
     wrap_at: WrapAt | None = None
-    pull_at: Temperature | None = None
+    pull_at: CoreTarget | None = None
     cut: CutId | None = None
     count: Annotated[int, Field(ge=1, le=1000)] | None = None
     supplier: Name | None = None

@@ -70,6 +70,7 @@ WORDS = {
     "str": "text", "int": "whole number", "float": "number", "bool": "true or false",
     "Decimal": "amount",
     "Positive": "number above zero",
+    "CoreTarget": "temperature of a core",
     "Mass": "mass", "Moment": "moment", "Temperature": "temperature",
     "WrapAt": "temperature or `never`", "WrapId": "wrap", "CutId": "cut", "SiteId": "site",
     "StageId": "stage", "Every": "duration or `off`", "Thickness": "length", "Id": "id",

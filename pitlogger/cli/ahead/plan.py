@@ -113,7 +113,7 @@ def question(given: dict[str, Any]) -> PlanQuestion:
     return PlanQuestion(
         dishes=dishes,
         portion=fields.portion(portion) if portion else None,
-        pieces_g=fields.pieces_g(pieces) if pieces else (),
+        pieces_g=() if pieces is None else fields.pieces_g(pieces),
         price_per_g=fields.price(price, "price_per_g") if price else None,
         budget=fields.money(budget, "budget") if budget else None,
         paid=given.pop("profile") == "paid",

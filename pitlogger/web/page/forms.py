@@ -14,6 +14,7 @@ from pydantic import ValidationError
 
 from pitlogger.clock import rfc3339
 from pitlogger.errors import UsageError, unknown
+from pitlogger.formats.model_faults import fault_reason
 from pitlogger.web import requests
 from pitlogger.web.actions import DEEDS
 
@@ -122,10 +123,5 @@ def fault_text(item: Mapping[str, Any]) -> str:
     """Return one fault that a model found, as a person reads it."""
     location = item.get("loc", ())
     parts = [str(part) for part in location if part != "body"]
-    message = str(item.get("msg", "")).removeprefix("Value error, ")
-    if item.get("type") == "too_short":
-        context = item.get("ctx", {})
-        message = (
-            f"at least {context.get('min_length')} are needed, not {context.get('actual_length')}"
-        )
+    message = fault_reason(item)
     return f"{'.'.join(parts)}: {message}" if parts else message

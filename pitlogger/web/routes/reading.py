@@ -208,4 +208,6 @@ async def cook_id(daemon: Node, cook: str | None, answers: Answers = NO_ANSWERS)
         return answers.choose(f"{len(ids)} cooks are named '{cook}': which one?", ids)
     if ids:
         return ids[0]
-    raise UsageError(unknown("cook", cook, [row.id for row in rows[:20]]))
+    raise UsageError(
+        unknown("cook", cook, [name for row in rows[:10] for name in (row.name, row.id)])
+    )
