@@ -88,6 +88,7 @@ class JobTable(_Table):
     terms: tuple[str, ...] = ()
     cancelled: bool = False
     cook: str = ""
+    cooks: tuple[str, ...] = ()
 
 
 class SittingTable(_Table):
@@ -174,6 +175,7 @@ class LabourTable(_Table):
     night_hours: Money = Decimal(0)
     night_rate: Money | None = None
     burden_pct: Percent = Decimal(0)
+    does: tuple[Literal["prep", "pit", "serve"], ...] = ()
 
 
 class CreditTable(_Table):

@@ -2,18 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import datetime
 from decimal import ROUND_CEILING, Decimal
 from functools import partial
 
 from pitlogger.errors import FieldError
-from pitlogger.formats.job_file import JobFile
+from pitlogger.formats.job_file import JobFile, SittingTable
 from pitlogger.formats.money import rounded
 from pitlogger.model.cooks import Cook, Piece, Service
 from pitlogger.model.kitchen import KitchenTimes
 from pitlogger.model.quantities import show_mass
-from pitlogger.planning.job_answer import Assumed, BillLine, BillShown, Costs, Earned, JobAnswer
+from pitlogger.planning.job_answer import (
+    Assumed,
+    BillLine,
+    BillShown,
+    Costs,
+    Earned,
+    JobAnswer,
+    Person,
+)
 from pitlogger.planning.job_purchase import Purchase, buy, question
 from pitlogger.planning.job_result import result
 from pitlogger.planning.past import PastCooks
@@ -83,7 +91,12 @@ def answer_job(
         earned,
         result(source, bought, made, costs, earned, past, coin),
         bought.notes,
+        tuple(Person(one.role, one.does or _by_name(one.role)) for one in source.labour),
     )
+
+
+def _by_name(role: str) -> tuple[str, ...]:
+    return tuple(does for does in ("prep", "pit", "serve") if does in role.casefold().split())
 
 
 def _with_currency(source: JobFile, currency: str, assumed: list[Assumed]) -> JobFile:
@@ -108,10 +121,19 @@ def services(source: JobFile) -> tuple[Service, ...]:
     """Return the sittings of a job; ``serve_at`` is the short form of one."""
     job = source.job
     if source.sitting:
+        places = [sitting.place for sitting in source.sitting]
         return tuple(
-            Service(_ms(s.at), s.place, s.guests, s.drive_min, s.setup_min) for s in source.sitting
+            Service(_ms(s.at), _place(s, places), s.guests, s.drive_min, s.setup_min)
+            for s in source.sitting
         )
     return () if job.serve_at is None else (Service(_ms(job.serve_at), job.place, job.guests),)
+
+
+def _place(sitting: SittingTable, places: Sequence[str]) -> str:
+    """Return what a sitting is called among several: its place, with its hour where need be."""
+    if places.count(sitting.place) == 1 and (sitting.place or len(places) == 1):
+        return sitting.place
+    return f"{sitting.place or 'sitting'} {sitting.at:%H:%M}"
 
 
 def _ms(at: datetime) -> int:
@@ -214,12 +236,36 @@ def _schedule(
         return None
     pieces: list[Piece] = []
     for dish in bought.dishes:
-        if source.pits and dish.pieces <= MOST_PIECES:
-            pieces += [Piece(f"{dish.cut}-{k}", dish.cut) for k in range(1, dish.pieces + 1)]
-        else:
-            pieces.append(Piece(dish.cut, dish.cut, count=dish.pieces))
+        shares = _apart(dish.pieces, [sitting.guests or 0 for sitting in sittings])
+        several = len(shares) > 1
+        first = 1
+        for number, (count, sitting) in enumerate(zip(shares, sittings, strict=False), 1):
+            place = sitting.place if several else None
+            if source.pits and dish.pieces <= MOST_PIECES:
+                ids = range(first, first + count)
+                pieces += [Piece(f"{dish.cut}-{k}", dish.cut, service=place) for k in ids]
+            else:
+                name = f"{dish.cut}-{number}" if several else dish.cut
+                pieces.append(Piece(name, dish.cut, count=count, service=place))
+            first += count
     cook = Cook(source.job.name or "job", tuple(pieces), services=sittings)
     return schedule(ScheduleQuestion(cook, pits=source.pits, kitchen=kitchen), past)
+
+
+def _apart(pieces: int, guests: Sequence[int]) -> list[int]:
+    """Return the pieces of each sitting by its guests, the earlier ones rounded up.
+
+    All together where a sitting names no guests or would have no piece of its own.
+    """
+    if len(guests) < 2 or not all(guests):
+        return [pieces]
+    whole, taken, shares, ahead = sum(guests), 0, list[int](), 0
+    for count in guests:
+        ahead += count
+        until = -(-pieces * ahead // whole)
+        shares.append(until - taken)
+        taken = until
+    return shares if all(shares) else [pieces]
 
 
 def _costs(

@@ -174,6 +174,14 @@ class Result:
 
 
 @dataclass(frozen=True, slots=True)
+class Person:
+    """Who works, and at what: ``prep``, ``pit``, ``serve``."""
+
+    role: str
+    does: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class JobAnswer:
     """One job: purchase, schedule, bill, cost, result; each number from the same purchase.
 
@@ -197,6 +205,7 @@ class JobAnswer:
     earned: Earned
     result: Result | None
     notes: tuple[str, ...]
+    people: tuple[Person, ...] = ()
 
     def document(self) -> dict[str, Any]:
         """Return it as ``pitlogger job show --json`` prints it."""

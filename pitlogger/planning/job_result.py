@@ -27,8 +27,8 @@ def result(
 ) -> Result | None:
     """Return the result against the plan, ``None`` before the event.
 
-    What was bought and served comes from the cook on record that ``job.cook`` names, else from the
-    job file.
+    What was bought and served comes from the cooks on record that ``job.cook`` and ``job.cooks``
+    name, else from the job file; so does what was left.
     """
     actual = source.actual
     if actual is None:
@@ -38,7 +38,7 @@ def result(
         served_g = actual.served / 1000
     income = made.income if actual.income is None else actual.income
     spent = actual.meat_cost + actual.other_cost + costs.labour
-    left_g = None if actual.left is None else actual.left / 1000
+    left_g = _left_g(source, past) if actual.left is None else actual.left / 1000
     eaten_g = None
     if served_g is not None and left_g is not None and actual.guests:
         eaten_g = (served_g - left_g) / actual.guests
@@ -58,9 +58,20 @@ def result(
     )
 
 
+def _cooks(source: JobFile) -> set[str]:
+    return {source.job.cook, *source.job.cooks} - {""}
+
+
+def _left_g(source: JobFile, past: PastCooks) -> float | None:
+    """Return what was left of the meals of the job's cooks, ``None`` where nobody told."""
+    told = {one.cook: one.left_g for one in past.pieces
+            if one.cook in _cooks(source) and one.left_g is not None}  # fmt: skip
+    return sum(told.values()) if told else None
+
+
 def _weighed(source: JobFile, past: PastCooks) -> tuple[float | None, float | None]:
-    """Return raw and servable mass of the job's cook, ``None`` where not all is weighed."""
-    whole = [one for one in past.whole if one.record.cook == source.job.cook and source.job.cook]
+    """Return raw and servable mass of the job's cooks, ``None`` where not all is weighed."""
+    whole = [one for one in past.whole if one.record.cook in _cooks(source)]
     raw = [one.record.masses.get("purchased") for one in whole]
     served = [servable(one.record, one.seam) for one in whole]
     return (

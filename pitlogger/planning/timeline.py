@@ -12,6 +12,7 @@ from pitlogger.model.cooks import Cook, Piece, Service, Wrap
 from pitlogger.model.kitchen import KitchenTimes
 from pitlogger.planning.document import as_document
 from pitlogger.planning.past import PastCooks
+from pitlogger.planning.plan_b import Fallback, plan_b
 from pitlogger.planning.schedule_hold import (
     HoldShown,
     held_at_once,
@@ -132,6 +133,7 @@ class ScheduleAnswer:
     pieces: tuple[PieceSchedule, ...]
     events: tuple[Event, ...]
     notes: tuple[str, ...]
+    plan_b: tuple[Fallback, ...] = ()
 
     def document(self) -> dict[str, Any]:
         """Return it as ``pitlogger schedule --json`` prints it."""
@@ -176,17 +178,19 @@ def schedule(question: ScheduleQuestion, past: PastCooks = NO_PAST) -> ScheduleA
             f"The hold takes {question.hold_takes}, but {most} pieces usually wait at the same "
             "time."
         )
+    shown = tuple(
+        _piece(piece, found, n, placed.pits.get(piece.id), hold_shown(hold, policy))
+        for (piece, found, n), hold in zip(made, held, strict=True)
+    )
     return ScheduleAnswer(
         cook.name,
         question.confidence_pct,
         tuple(_service(sitting, question.kitchen) for sitting in sittings),
         _at(min(found.light_ms for _, found in times)),
-        tuple(
-            _piece(piece, found, n, placed.pits.get(piece.id), hold_shown(hold, policy))
-            for (piece, found, n), hold in zip(made, held, strict=True)
-        ),
+        shown,
         _events(times, sittings, placed.pits, question.kitchen),
         (*past.notes, *notes),
+        plan_b(shown, len(question.pits) - 1),
     )
 
 

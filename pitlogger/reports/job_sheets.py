@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from datetime import datetime, timedelta, timezone
 from decimal import Decimal
+from itertools import groupby
 from typing import Any
 
 from pitlogger.model.quantities import show_mass
@@ -57,31 +59,68 @@ def _price(dish: dict[str, Any], unit: str) -> str:
     return f"{per_lb:.2f}/lb"
 
 
+# Who does what, by the first words of an event; a labour role may say otherwise with `does`.
+_WORK = (("prep", ("move to the refrigerator", "into the brine", "trim")),
+         ("serve", ("leave", "arrived", "serve")))  # fmt: skip
+_ROLES = ("prep", "pit", "serve")
+_HOURLY = "look at fire, pit and cores; write down what they say"
+
+
 def run_sheet(document: dict[str, Any]) -> Sheet:
-    """Return what to do when, with room for initials."""
+    """Return what each person does when, hour by hour, with room for initials; then plan B."""
     if document["schedule"] is None:
         blocks: tuple[Block, ...] = (Lines(("No serving time is named, so there are no times.",)),)
         return Sheet(f"Run sheet: {document['job']}", blocks=blocks)
     offset = document["utc_offset_min"]
     zone = None if offset is None else timezone(timedelta(minutes=offset))
     found: list[Block] = []
-    day = ""
-    rows: list[tuple[str, ...]] = []
-    for event in document["schedule"]["events"]:
-        at = datetime.fromisoformat(event["at"]).astimezone(zone)
-        if f"{at:%A %d %B}" != day:
-            _flush(found, day, rows)
-            day, rows = f"{at:%A %d %B}", []
-        rows.append((f"{at:%H:%M}", event["what"], ", ".join(event["pieces"]), "", ""))
-    _flush(found, day, rows)
+    work = _work(document["schedule"]["events"], zone)
+    for does in _ROLES:
+        people = [one["role"] for one in document["people"] if does in one["does"]]
+        rows = [row for row in work if row[0] == does]
+        if rows:
+            found.append(Heading(f"{', '.join(people) or 'Not named'}: {_WORDS[does]}"))
+            found += _by_day([(at, what, pieces) for _, at, what, pieces in rows])
+    later = [
+        (f"{_minute(one['at'], zone):%a %H:%M}", f"unless {one['unless']}: {one['then']}",
+         ", ".join(one["pieces"]), "")
+        for one in document["schedule"]["plan_b"]
+    ]  # fmt: skip
+    heads = ("time", "what (common practice, no source)", "pieces", "initials")
+    found += [Heading("If it goes otherwise"), Table(heads, tuple(later))]
     found.append(Lines(tuple(n for n in document["schedule"]["notes"] if "--" not in n)))
     return Sheet(f"Run sheet: {document['job']}", about=document["place"], blocks=tuple(found),
                  cautions=CAUTIONS)  # fmt: skip
 
 
-def _flush(blocks: list[Block], day: str, rows: list[tuple[str, ...]]) -> None:
-    if rows:
-        blocks += [Heading(day), Table(("time", "what", "pieces", "who", "done"), tuple(rows))]
+_WORDS = {"prep": "before the fire", "pit": "at the pit", "serve": "on the way and at the table"}
+
+
+def _minute(at: str, zone: timezone | None) -> datetime:
+    return (datetime.fromisoformat(at) + timedelta(seconds=30)).astimezone(zone)
+
+
+def _work(
+    events: Sequence[dict[str, Any]], zone: timezone | None
+) -> list[tuple[str, datetime, str, str]]:
+    """Return all work in order of time; while a fire burns somebody looks at it every hour."""
+    rows = []
+    for event in events:
+        does = next((d for d, starts in _WORK if event["what"].startswith(starts)), "pit")
+        rows.append((does, _minute(event["at"], zone), event["what"], ", ".join(event["pieces"])))
+    burning = [at for does, at, _, _ in rows if does == "pit"]
+    if burning:
+        hour = burning[0].replace(minute=0, second=0) + timedelta(hours=1)
+        while hour < burning[-1]:
+            rows.append(("pit", hour, _HOURLY, ""))
+            hour += timedelta(hours=1)
+    return sorted(rows, key=lambda row: row[1])
+
+
+def _by_day(rows: Sequence[tuple[datetime, str, str]]) -> Iterator[Block]:
+    for day, of_day in groupby(rows, key=lambda row: f"{row[0]:%A %d %B}"):
+        listed = tuple((f"{at:%H:%M}", what, pieces, "") for at, what, pieces in of_day)
+        yield Table(("time", "what", "pieces", "initials"), listed, caption=day)
 
 
 def packing_list(document: dict[str, Any], unit: str = "lb-oz") -> Sheet:

@@ -53,7 +53,7 @@ def moment(text: str) -> datetime:
 def test_the_document_has_its_keys_and_runs_in_order() -> None:
     document = run(*SUPPER, "--drive-min", "25", "--setup-min", "20")
     assert set(document) == {
-        "cook", "confidence_pct", "services", "light_by", "pieces", "events", "notes",
+        "cook", "confidence_pct", "services", "light_by", "pieces", "events", "notes", "plan_b",
     }  # fmt: skip
     (piece,) = document["pieces"]
     order = ["trim_from", "light_by", "load_by", "wrap_about", "off_about", "off_by", "leave_by"]

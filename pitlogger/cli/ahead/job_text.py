@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from pitlogger.cli.ahead.schedule_text import local_time
+from pitlogger.cli.ahead.schedule_text import local_time, plan_b_lines
 from pitlogger.cli.output import table
 from pitlogger.model.quantities import show_mass
 
@@ -23,6 +23,8 @@ def answer_text(document: dict[str, Any]) -> str:
     if document["schedule"] is not None:
         light_by = document["schedule"]["light_by"]
         parts.append(f"Light the fire by {local_time(light_by, document['utc_offset_min'])}.")
+        later = plan_b_lines(document["schedule"], document["utc_offset_min"])
+        parts.append("\n".join(["Plan B (common practice, no source):", *later]))
     parts += [_bill(document), _earned(document)]
     if document["result"] is not None:
         parts.append(_result(document["result"], document["currency"]))

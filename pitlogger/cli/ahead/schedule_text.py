@@ -24,6 +24,7 @@ def schedule_text(document: dict[str, Any]) -> str:
         f"{show_duration(piece['longest_hold_s'] * 1000)} if fast (n = {piece['n']})"
         for piece in document["pieces"]
     ]
+    lines += ["plan B (common practice, no source):", *plan_b_lines(document)]
     return "\n".join([*lines, *(f"- {note}" for note in document["notes"])])
 
 
@@ -31,6 +32,15 @@ def _event_text(event: dict[str, Any], every: Sequence[str] = ()) -> str:
     several = len(every) > 2 and event["pieces"] == every
     pieces = f"all {len(every)} pieces" if several else ", ".join(event["pieces"])
     return f"{event['what']} ({pieces})" if pieces else str(event["what"])
+
+
+def plan_b_lines(document: dict[str, Any], utc_offset_min: int | None = None) -> list[str]:
+    """Return what is done when something is late, early or fails, a line each."""
+    return [
+        f"  {local_time(one['at'], utc_offset_min)}  unless {one['unless']} "
+        f"({', '.join(one['pieces'])}): {one['then']}"
+        for one in document["plan_b"]
+    ]
 
 
 def local_time(at: str, utc_offset_min: int | None = None) -> str:
