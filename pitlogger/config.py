@@ -156,6 +156,15 @@ class PolicyTable(_Table):
     kitchen: Path | None = None  # how long trimming, carving, thawing take: likewise
 
 
+class PremisesTable(_Table):
+    """What stands at the head of the food log. What is not given is written in by hand."""
+
+    name: Annotated[str, Field(max_length=120)] = ""
+    address: Annotated[str, Field(max_length=200)] = ""
+    person_in_charge: Annotated[str, Field(max_length=120)] = ""
+    permit: Annotated[str, Field(max_length=80)] = ""  # licence or permit number
+
+
 class StoreTable(_Table):
     backups: Path | None = None
     keep_readings_days: int | None = Field(None, ge=1)
@@ -179,6 +188,7 @@ class Config(_Table):
     mqtt: MqttTable = MqttTable()
     notify: NotifyTable = NotifyTable()
     policy: PolicyTable = PolicyTable()
+    premises: PremisesTable = PremisesTable()
     store: StoreTable = StoreTable()
     hub: HubTable = HubTable()
 

@@ -33,6 +33,7 @@ from pitlogger.model.journal import (
     PiecesMerged,
     PieceSplit,
     ProbeMoved,
+    Received,
     SpotRead,
     StageSet,
     TargetSet,
@@ -44,7 +45,7 @@ from pitlogger.rules.conditions import Watch
 BEFORE_COOK_MS = 24 * 3_600_000  # meat may be read before its cook is entered
 # What a person may take back or correct; the rest is history.
 UNDOABLE = (StageSet, Weighed, SpotRead, Noted, ChannelAssigned, PieceAdded, TargetSet,
-             PieceSplit, PiecesMerged, Undone, Corrected, CookFinished, CookWithdrawn,
+             PieceSplit, PiecesMerged, Received, Undone, Corrected, CookFinished, CookWithdrawn,
              LearningSet)  # fmt: skip
 _CORRECTABLE = (*UNDOABLE, CookStarted)
 
@@ -74,6 +75,9 @@ def accept(
             _not_before(body.at_ms, book)
         case Noted(piece=str(piece)) if piece not in book.pieces:
             raise UsageError(unknown("piece", piece, book.pieces))
+        case Received(piece=piece):
+            piece_of(book, piece)
+            _not_ahead(body.at_ms, t_ms)
         case TargetSet():
             _check_targets(body, piece_of(book, body.piece).piece)
         case PieceAdded():

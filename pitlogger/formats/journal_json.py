@@ -23,10 +23,13 @@ KINDS: tuple[str, ...] = tuple(
 _TIMED = {"confirmed": False, "timed": "live"}
 _LATER: dict[str, dict[str, object]] = {
     "cook-finished": {"cook": ""},
+    "noted": {"cook": ""},
+    "piece-added": {"cook": ""},
     "stage-set": {**_TIMED, "reason": ""},
     "weighed": _TIMED,
     "spot-read": _TIMED,
     "undone": {"reason": ""},
+    "signed-off": {"name": ""},
 }
 
 

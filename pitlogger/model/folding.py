@@ -29,6 +29,7 @@ from pitlogger.model.journal import (
     PiecesMerged,
     PieceSplit,
     ProbeMoved,
+    Received,
     SpotRead,
     StageSet,
     Tared,
@@ -164,6 +165,13 @@ def _apply(book: Book, entry: Entry, body: Body, corrected: bool) -> None:
             book.spots.append((entry, body))
         case Noted():
             book.notes.append((entry, body))
+        case Received(piece=piece_id) if piece_id in book.pieces:
+            held = book.pieces[piece_id]
+            held.piece = replace(
+                held.piece,
+                supplier=body.supplier or held.piece.supplier,
+                lot=body.lot or held.piece.lot,
+            )
         case MealTold():
             book.meal = body if book.meal is None else _added(book.meal, body)
         case ProbeMoved(channel=channel_id):

@@ -400,8 +400,26 @@ class CheckMade:
 
 
 @dataclass(frozen=True, slots=True)
+class Received:
+    """A piece as it came in, accepted or refused.
+
+    ``condition`` is what was seen: cold, sealed, damaged; of what was refused, why.
+    """
+
+    piece: str
+    accepted: bool
+    at_ms: int
+    value_mc: int | None = None
+    condition: str = ""
+    supplier: str | None = None
+    lot: str | None = None
+    timed: Literal["live", "stated", "unrecorded"] = "live"
+    kind: Literal["received"] = "received"
+
+
+@dataclass(frozen=True, slots=True)
 class CorrectiveTaken:
-    """What was done about a limit not met, in the four parts of 9 CFR 417.3(a)."""
+    """What was done about a limit not met: cause, control restored, prevention, disposition."""
 
     piece: str
     cause: str
@@ -414,11 +432,15 @@ class CorrectiveTaken:
 
 @dataclass(frozen=True, slots=True)
 class SignedOff:
-    """A cook's record was reviewed up to its ``entries``-th entry, whose hash is ``head``."""
+    """A cook's record was reviewed up to its ``entries``-th entry, whose hash is ``head``.
+
+    ``name`` is the signer's, who confirmed it with a PIN.
+    """
 
     cook: str
     entries: int
     head: str
+    name: str = ""
     kind: Literal["signed-off"] = "signed-off"
 
 
@@ -503,6 +525,7 @@ Body = (
     | DeviceChanged
     | TroubleChanged
     | CheckMade
+    | Received
     | CorrectiveTaken
     | SignedOff
     | MealTold

@@ -61,9 +61,28 @@ class Wall:
         """Return the time of day, empty where there is none."""
         return "" if t_ms is None else f"{self.moment(t_ms):%H:%M}"
 
+    def zone_words(self, *times_ms: int) -> str:
+        """Return the time zone in words, with each offset that was in force."""
+        moments = [self.moment(t_ms) for t_ms in times_ms]
+        offsets = dict.fromkeys(f"UTC{one:%z}" for one in moments)
+        names = dict.fromkeys(str(one.tzname()) for one in moments)
+        known = [name for name in names if name[:1].isalpha() and not name.startswith("UTC")]
+        zone = ", then ".join(f"{text[:-2]}:{text[-2:]}" for text in offsets)
+        return f"{' / '.join(known)}, {zone}" if known else zone
+
     def full(self, t_ms: int) -> str:
         """Return day and time of day with the offset to UTC."""
         return f"{self.moment(t_ms):%Y-%m-%d %H:%M %z}"
+
+
+@dataclass(frozen=True, slots=True)
+class Premises:
+    """Where food is made and who answers for it; empty where nobody said."""
+
+    name: str = ""
+    address: str = ""
+    person_in_charge: str = ""
+    permit: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,6 +111,7 @@ class CookRecord:
     end_ms: int
     wall: Wall
     units: Units
+    premises: Premises = Premises()
 
     @property
     def cook(self) -> Cook:
@@ -102,6 +122,9 @@ class CookRecord:
     def accounts(self) -> list[Account]:
         """The ledger of each piece that was weighed."""
         return [one for one in accounts(from_book(self.book)) if one.record.masses]
+
+
+NOBODY_SAID = Premises()
 
 
 def named_cook(reader: Reader, cook: str | None) -> CookRow:
@@ -121,9 +144,10 @@ def named_cook(reader: Reader, cook: str | None) -> CookRow:
 
 
 def load_record(
-    reader: Reader, cook: str | None, policy: Policy, units: Units, zone: tzinfo | None = None
-) -> CookRecord:
-    """Return a cook as it stands on record.
+    reader: Reader, cook: str | None, policy: Policy, units: Units, zone: tzinfo | None = None,
+    premises: Premises = NOBODY_SAID, as_signed: bool = False,
+) -> CookRecord:  # fmt: skip
+    """Return a cook as it stands on record, or as it was when it was last signed.
 
     Args:
         cook: Id or name; the last one by default.
@@ -131,7 +155,9 @@ def load_record(
         zone: Whose times are printed; the host's by default.
     """
     row = named_cook(reader, cook)
-    entries = reader.entries(cook=row.id)
+    entries, logged = reader.entries(cook=row.id), reader.entries(kinds=LOGGED_KINDS)
+    if as_signed:
+        entries, logged = signed_copy(row.id, entries, logged)
     end_ms = row.finished_ms or entries[-1].t_ms
     runs = list(dict.fromkeys(entry.run for entry in entries))
     known = {held.run: held for held in reader.runs()}
@@ -143,15 +169,30 @@ def load_record(
 
     return build_record(
         row.id, known[row.run].node, entries, readings, end_ms, policy, units,
-        Wall(tuple(reader.clocks()), zone), tuple(reader.entries(kinds=LOGGED_KINDS)),
-        tuple(lost for lost in reader.lost() if lost.run in runs),
+        Wall(tuple(reader.clocks()), zone), tuple(logged),
+        tuple(lost for lost in reader.lost() if lost.run in runs), premises,
     )  # fmt: skip
+
+
+def signed_copy(
+    cook: str, entries: list[Entry], logged: list[Entry]
+) -> tuple[list[Entry], list[Entry]]:
+    """Return what was on record when a cook was last signed.
+
+    Raises:
+        RefusedError: It was never signed.
+    """
+    signed = [entry for entry in logged
+              if isinstance(entry.body, SignedOff) and entry.body.cook == cook]  # fmt: skip
+    if not signed or not isinstance(signed[-1].body, SignedOff):
+        raise RefusedError(f"{cook} is not signed: there is no signed copy of its log")
+    return entries[: signed[-1].body.entries], logged[: logged.index(signed[-1]) + 1]
 
 
 def build_record(
     cook: str, node: str, entries: Sequence[Entry], readings: Readings,
     end_ms: int, policy: Policy, units: Units, wall: Wall, logged: tuple[Entry, ...] = (),
-    lost: tuple[LostRow, ...] = (),
+    lost: tuple[LostRow, ...] = (), premises: Premises = NOBODY_SAID,
 ) -> CookRecord:  # fmt: skip
     """Return the record that entries and readings amount to.
 
@@ -188,6 +229,7 @@ def build_record(
         end_ms=end_ms,
         wall=wall,
         units=units,
+        premises=premises,
     )
 
 

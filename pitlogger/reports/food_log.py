@@ -1,7 +1,8 @@
-"""The food log, to be printed, kept and shown to whoever asks.
+"""The food log, to be printed, kept and shown to whoever asks; and the same form, blank.
 
-Source of what a record holds: 9 CFR 417.5 (value, time, initials, product, limit); of the four
-parts of corrective action: 9 CFR 417.3(a).
+A caterer answers to the local code, which asks for records of receiving, cold and hot holding,
+cooking, cooling, reheating and discards (FDA Food Code 2022, 8-103.12, 8-201.14); an inspected
+plant to 9 CFR 417.3 and 417.5, which are named under that policy alone.
 """
 
 from __future__ import annotations
@@ -10,10 +11,12 @@ from collections.abc import Iterator
 
 from pitlogger.formats.journal_json import dump_entry
 from pitlogger.model.journal import CheckMade, CorrectiveTaken, SignedOff
-from pitlogger.reports.cook_record import CookRecord
+from pitlogger.model.quantities import show_temperature
+from pitlogger.reports.cook_record import CookRecord, Premises
 from pitlogger.reports.cook_report import NOTHING, made_by, remarks_of, told_verdict
 from pitlogger.reports.sheet import CAUTIONS, Block, Facts, Heading, Lines, Sheet, Table
-from pitlogger.safety.record import SHEETS, LogRow, SignOff, chain, missing, verify
+from pitlogger.safety.policy import Policy, Temperature
+from pitlogger.safety.record import SHEETS, LogRow, ShownIn, SignOff, chain, missing, verify
 from pitlogger.safety.sheets import sheets
 from pitlogger.views import words
 from pitlogger.views.language import mark, tr
@@ -23,14 +26,38 @@ HEADS = (
     mark("limit and source"), mark("verdict"), mark("instrument"), mark("by"),
     mark("corrective action"),
 )  # fmt: skip
+BY_HAND = "_" * 32
+INSPECTED = "inspected-plant"
+LOCAL_CODE = mark("the local food code; ask your authority what it wants kept")
+BLANK_LINES = 4
+BLANK_HEADS: dict[str, tuple[str, ...]] = {
+    "receiving": (
+        mark("time"), mark("product, lot"), mark("supplier"), mark("temperature"),
+        mark("condition"), mark("accepted or refused"), mark("by"),
+    ),
+    "cook": (
+        mark("time"), mark("product, lot"), mark("where"), mark("temperature"), mark("probe"),
+        mark("what was done"), mark("by"),
+    ),
+    "waste": (mark("time"), mark("product, lot"), mark("mass"), mark("reason"), mark("by")),
+    "thermometers": (
+        mark("time"), mark("instrument"), mark("ice or boiling water"), mark("reads"),
+        mark("within"), mark("by"),
+    ),
+}  # fmt: skip
+BLANK_CORRECTIVE = (
+    mark("time"), mark("product, lot"), mark("cause"), mark("control restored"),
+    mark("prevention"), mark("disposition"), mark("by"),
+)  # fmt: skip
 _SELDOM = ("entered", "instrument", "corrective action")  # left out where no row has any
 
 
 def food_log(record: CookRecord) -> Sheet:
     """Return every sheet of the log, what it lacks, corrective action and sign-offs."""
     rows = sheets(
-        record.entries, record.book, record.verdicts, record.policy, record.end_ms, record.logged
-    )
+        record.entries, record.book, record.verdicts, record.policy, record.end_ms, record.logged,
+        ShownIn(record.units.temperature, record.units.mass),
+    )  # fmt: skip
     blocks: list[Block] = [Facts(tuple(_facts(record)))]
     for name, title in SHEETS.items():
         mine = [row for row in rows if row.sheet == name]
@@ -46,12 +73,7 @@ def food_log(record: CookRecord) -> Sheet:
     blocks += _signed(record)
     return Sheet(
         title=tr("Food log: {name}", name=record.cook.name),
-        about=tr(
-            "{node}, {begin} to {end}",
-            node=record.node,
-            begin=record.wall.full(record.start_ms),
-            end=record.wall.full(record.end_ms),
-        ),
+        about=_about(record),
         blocks=tuple(blocks),
         cautions=CAUTIONS,
         made=made_by(record),
@@ -59,8 +81,42 @@ def food_log(record: CookRecord) -> Sheet:
     )
 
 
+def _about(record: CookRecord) -> str:
+    if not _is_timed(record):
+        return tr("{node}, from a pad: time not recorded", node=record.node)
+    return tr(
+        "{node}, {begin} to {end}",
+        node=record.node,
+        begin=record.wall.full(record.start_ms),
+        end=record.wall.full(record.end_ms),
+    )
+
+
+def _is_timed(record: CookRecord) -> bool:
+    """Return whether any time of the cook is known: of one from a pad none may be."""
+    timed = [getattr(entry.body, "timed", "") for entry in record.entries]
+    return any(word in ("live", "stated") for word in timed) or not any(timed)
+
+
+def premises_facts(premises: Premises) -> Iterator[tuple[str, str]]:
+    """Yield whose log it is; what nobody said is a line to write on."""
+    for name, value in (
+        (tr("Premises"), ", ".join(one for one in (premises.name, premises.address) if one)),
+        (tr("Person in charge"), premises.person_in_charge),
+        (tr("Licence or permit"), premises.permit),
+    ):
+        yield name, value or BY_HAND
+
+
 def _facts(record: CookRecord) -> Iterator[tuple[str, str]]:
+    yield from premises_facts(record.premises)
     yield tr("Policy"), f"{record.policy.name} {record.policy.version}: {record.policy.title}"
+    yield (
+        tr("Kept under"),
+        tr("9 CFR 417.3 and 417.5") if record.policy.name == INSPECTED else tr(LOCAL_CODE),
+    )
+    if _is_timed(record):
+        yield tr("Times"), record.wall.zone_words(record.start_ms, record.end_ms)
     for held in record.book.pieces.values():
         piece = held.piece
         told = [words.cut(piece.cut), piece.prepared, *(
@@ -70,6 +126,39 @@ def _facts(record: CookRecord) -> Iterator[tuple[str, str]]:
             if value
         )]  # fmt: skip
         yield piece.id, ", ".join(told)
+
+
+def product_name(record: CookRecord, row: LogRow) -> str:
+    """Return what a row is about: the cut by its name, then id and lot."""
+    held = record.book.pieces.get(row.piece)
+    return row.product if held is None else f"{words.cut(held.piece.cut)}: {row.product}"
+
+
+def blank_log(premises: Premises, policy: Policy) -> Sheet:
+    """Return the same form with empty lines, for days without power."""
+    hot, cold = shown_limit(policy.hot_hold), shown_limit(policy.cold_hold)
+    above, below = tr("{hot} or above", hot=hot), tr("{cold} or below", cold=cold)
+    limits = {"cold-hold": below, "hot-hold": above}
+    blocks: list[Block] = [
+        Facts(
+            (*premises_facts(premises), (tr("Day, event"), BY_HAND), (tr("Policy"), policy.title))
+        )
+    ]
+    for name, title in SHEETS.items():
+        blocks.append(Heading(tr(title) + (f", {limits[name]}" if name in limits else "")))
+        heads = BLANK_HEADS.get(name, BLANK_HEADS["cook"])
+        blocks.append(Table(tuple(map(tr, heads)), (), blank=BLANK_LINES))
+    blocks += [
+        Heading(tr("Corrective action")),
+        Table(tuple(map(tr, BLANK_CORRECTIVE)), (), blank=2),
+        Heading(tr("Review")),
+        Table((tr("reviewed by"), tr("date and time"), tr("signature")), (), blank=1),
+    ]
+    return Sheet(tr("Food log"), blocks=tuple(blocks), cautions=CAUTIONS, small=True)
+
+
+def shown_limit(limit: Temperature) -> str:
+    return f"{show_temperature(limit.mc)} ({show_temperature(limit.mc, 'C')})"
 
 
 def _table(record: CookRecord, rows: list[LogRow]) -> Table:
@@ -88,15 +177,18 @@ def _table(record: CookRecord, rows: list[LogRow]) -> Table:
 
 
 def _cells(record: CookRecord, row: LogRow) -> tuple[str, ...]:
-    observed = record.wall.full(row.observed_ms)
-    entered = record.wall.clock(row.entered_ms) if row.entered_ms != row.observed_ms else ""
+    observed = record.wall.full(row.observed_ms) if row.is_timed else tr("time not recorded")
+    if row.id is None and not _is_timed(record):
+        observed = ""
+    differs = row.is_timed and row.entered_ms != row.observed_ms
+    entered = record.wall.clock(row.entered_ms) if differs else ""
     judged = row.met is not None or row.id is None
     by = row.by or (tr("computed") if row.id is None else "")
     if row.struck_by is not None:
         by += _struck(record, row.struck_by)
     what = f"{row.what} ({row.note})" if row.note else row.what
     return (
-        observed, entered, row.product, what, row.value, row.limit,
+        observed, entered, product_name(record, row), what, row.value, row.limit,
         told_verdict(row.met, row.value) if judged else "", row.instrument, by,
     )  # fmt: skip
 
@@ -206,18 +298,30 @@ def _lacking(rows: list[LogRow]) -> Iterator[Block]:
 def _signed(record: CookRecord) -> Iterator[Block]:
     links = chain(dump_entry(entry) for entry in record.entries)
     signed = [
-        SignOff(entry.by, entry.t_ms, entry.body.entries, entry.body.head)
+        SignOff(entry.by, entry.t_ms, entry.body.entries, entry.body.head, entry.body.name)
         for entry in record.logged
         if isinstance(entry.body, SignedOff)
     ]
     faults = verify(links, signed)
     yield Heading(tr("Review"))
     yield Lines((
-        *(tr("Reviewed up to entry {seq} by {by}, {at}.", seq=held.seq, by=held.by,
+        *(tr("Reviewed up to entry {seq} by {by}, {at}.", seq=held.seq,
+             by=f"{held.name} ({held.by})" if held.name else held.by,
              at=record.wall.full(held.at_ms))
           for held in signed),
+        *_unsigned(len(links), signed),
         *(faults or [tr("The chain of {count} entries holds; its head is {hash}.",
                         count=len(links), hash=links[-1].hash)]),
     ))  # fmt: skip
     if not signed:
         yield Table((tr("reviewed by"), tr("date and time"), tr("signature")), (), blank=1)
+
+
+def _unsigned(entries: int, signed: list[SignOff]) -> Iterator[str]:
+    """Say where something came after the last signature: this version is not the signed one."""
+    if signed and entries > signed[-1].seq:
+        yield tr(
+            "{count} entries came after the last signature: this version is unsigned. The signed"
+            " copy can be printed as it was.",
+            count=entries - signed[-1].seq,
+        )

@@ -20,24 +20,36 @@ from typing import Any, Literal
 from pitlogger.clock import rfc3339
 from pitlogger.errors import RefusedError
 
-Sheet = Literal["receiving", "cold-hold", "cook", "hot-hold", "cooling-reheat", "thermometers"]
+Sheet = Literal[
+    "receiving", "cold-hold", "cook", "hot-hold", "cooling-reheat", "waste", "thermometers"
+]
 SHEETS: dict[Sheet, str] = {
     "receiving": "Receiving",
     "cold-hold": "Cold hold",
     "cook": "Cook",
     "hot-hold": "Hot hold and transport",
     "cooling-reheat": "Cooling and reheat",
+    "waste": "Discards and waste",
     "thermometers": "Thermometer checks",
 }
 # Entries that a cook's log holds though they may stand beside its cook.
 LOGGED_KINDS = ("signed-off", "corrective-taken", "check-made", "adjusted")
 DISPOSITIONS = ("used", "reheated", "cooked-again", "held-for-review", "returned", "discarded")
+NO_LIMIT = ("receiving", "waste", "thermometers")  # sheets whose rows may have none
 GENESIS = "0" * 64
+
+
+@dataclass(frozen=True, slots=True)
+class ShownIn:
+    """The kitchen's units: ``F`` or ``C``; ``lb-oz``, ``lb``, ``oz``, ``kg`` or ``g``."""
+
+    temperature: str = "F"
+    mass: str = "lb-oz"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CorrectiveAction:
-    """What was done about a limit not met, in the four parts of 9 CFR 417.3(a)."""
+    """What was done about a limit not met: four parts, and who."""
 
     cause: str
     control_restored: str
@@ -80,6 +92,7 @@ class LogRow:
         limit: The limit in force then, as text, by value and not by reference.
         met: True, false, or ``None`` where it is not shown or nothing is judged.
         struck_by: The entry that corrected or undid this one.
+        is_timed: Whether its time is known; of a cook from a pad it may not be.
     """
 
     sheet: Sheet
@@ -97,12 +110,13 @@ class LogRow:
     corrective: CorrectiveAction | None = None
     struck_by: tuple[str, int] | None = None
     piece: str = ""
+    is_timed: bool = True
 
     def document(self) -> dict[str, Any]:
         return {
             "sheet": self.sheet,
             "id": None if self.id is None else list(self.id),
-            "observed_at": rfc3339(self.observed_ms),
+            "observed_at": rfc3339(self.observed_ms) if self.is_timed else None,
             "entered_at": rfc3339(self.entered_ms),
             "by": self.by,
             "product": self.product,
@@ -119,14 +133,14 @@ class LogRow:
 
 
 def missing(row: LogRow) -> list[str]:
-    """Return what a row lacks for 9 CFR 417.5, as fields of the record.
+    """Return what a row lacks as a record, as fields of it.
 
     A computed verdict needs no initials: it is no entry of a person.
     """
     lacking = [name for name in ("product", "value") if not getattr(row, name).strip()]
     if row.id is not None and not row.by.strip():
         lacking.append("by")
-    if row.sheet not in ("receiving", "thermometers") and not row.limit.strip():
+    if row.sheet not in NO_LIMIT and not row.limit.strip():
         lacking.append("limit")
     if row.met is False and row.struck_by is None:
         if row.corrective is None:
@@ -178,6 +192,7 @@ class SignOff:
     at_ms: int
     seq: int
     head: str
+    name: str = ""
 
 
 def sign(links: Sequence[Link], by: str, at_ms: int) -> SignOff:
@@ -227,18 +242,18 @@ def unanswered(rows: Iterable[LogRow]) -> Iterator[str]:
             yield f"{row.product}, {row.what} ({row.value})"
 
 
-def review_notes(rows: Sequence[LogRow], review: SignOff) -> list[str]:
+def review_notes(rows: Sequence[LogRow], by: str) -> list[str]:
     """Return what a reviewer should know before signing: gaps, and rows of their own."""
     notes = [
-        f"{row.sheet}, {row.product}: {', '.join(lacking)} missing"
+        f"{row.product}, {row.what}: {', '.join(lacking)} missing"
         for row in rows
         if (lacking := missing(row))
     ]
     notes += [
-        f"{row.sheet}, {row.product}: {row.what} not shown"
+        f"{row.product}, {row.what} is not shown"
         for row in rows
         if row.id is None and row.met is None
     ]
-    if any(row.by == review.by for row in rows):
-        notes.append("the reviewer made some of these entries: another person where practicable")
+    if any(row.by == by for row in rows):
+        notes.append(f"{by} made some of these entries: better another person")
     return notes

@@ -5,19 +5,39 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from pitlogger.model.book import Book, Id
-from pitlogger.model.cooks import BEFORE_FIRE, HOT_OFF_PIT, ON_PIT, Checkpoint, Piece, Stage
-from pitlogger.model.journal import Adjusted, Body, Corrected, Entry, SpotRead, Undone, Weighed
+from pitlogger.model.cooks import (
+    BEFORE_FIRE,
+    HOT_OFF_PIT,
+    ON_PIT,
+    ByProduct,
+    Checkpoint,
+    Piece,
+    Stage,
+)
+from pitlogger.model.journal import (
+    Adjusted,
+    Body,
+    Corrected,
+    Entry,
+    Received,
+    SpotRead,
+    StageSet,
+    Undone,
+    Weighed,
+)
 from pitlogger.model.quantities import show_duration, show_mass, show_temperature
 from pitlogger.model.readings import Site
 from pitlogger.safety.corrective import tied
 from pitlogger.safety.doubtful import doubted
 from pitlogger.safety.judge import PieceVerdicts
 from pitlogger.safety.policy import Policy, Temperature
-from pitlogger.safety.record import LogRow, Sheet
+from pitlogger.safety.record import LogRow, Sheet, ShownIn
 from pitlogger.safety.recorded import LATE_MS
 from pitlogger.safety.tables import ROUNDING_MC
 from pitlogger.safety.verdict import Verdict
 
+US_UNITS = ShownIn()
+_FOOD_SITES = (Site.HOLD, Site.TRANSPORT, Site.LINE, Site.COLD)
 _RECEIVED = (Checkpoint.LABEL, Checkpoint.PURCHASED)
 
 
@@ -28,6 +48,7 @@ def sheets(
     policy: Policy,
     at_ms: int,
     logged: Sequence[Entry] = (),
+    shown_in: ShownIn = US_UNITS,
 ) -> list[LogRow]:
     """Return the rows of every sheet: entries in their order, then the verdicts at ``at_ms``.
 
@@ -36,12 +57,13 @@ def sheets(
 
     Args:
         logged: Entries about this cook that are not of its journal, as those made after it.
+        shown_in: The kitchen's units.
     """
     struck = _struck(entries)
     rows = []
     for entry in entries:
         body = entry.body.body if isinstance(entry.body, Corrected) else entry.body
-        row = _row(entry, body, book, policy, struck.get((entry.run, entry.seq)))
+        row = _row(entry, body, book, policy, shown_in, struck.get((entry.run, entry.seq)))
         if row is not None:
             rows.append(row)
     rows += [row for held in verdicts for row in _verdict_rows(held, book, at_ms)]
@@ -64,25 +86,29 @@ def _struck(entries: Sequence[Entry]) -> dict[Id, Id]:
 
 
 def _row(
-    entry: Entry, body: Body, book: Book, policy: Policy, struck_by: Id | None
+    entry: Entry, body: Body, book: Book, policy: Policy, shown_in: ShownIn, struck_by: Id | None
 ) -> LogRow | None:
-    if isinstance(body, SpotRead):
+    if isinstance(body, Received | StageSet) or (
+        isinstance(body, Weighed) and body.checkpoint == ByProduct.WASTE
+    ):
+        return _came_or_went(entry, body, book, policy, shown_in, struck_by)
+    if isinstance(body, SpotRead) and (body.piece or body.site in _FOOD_SITES):
         sheet, limit, met = _spot_limit(body, book, policy)
         product = _product(book, body.piece) if body.piece else f"{body.site}"
         return LogRow(
             sheet=sheet, id=(entry.run, entry.seq), observed_ms=body.at_ms, entered_ms=entry.t_ms,
             by=entry.by, product=product, what="hand reading",
-            value=show_temperature(body.value_mc, digits=1), limit=limit, met=met,
-            instrument=body.probe or "", struck_by=struck_by, piece=body.piece or "",
-            note=_typed_late(entry.t_ms - body.at_ms),
+            value=show_temperature(body.value_mc, shown_in.temperature, digits=1), limit=limit,
+            met=met, instrument=body.probe or "", struck_by=struck_by, piece=body.piece or "",
+            note=_typed_late(entry.t_ms - body.at_ms), is_timed=body.timed != "unrecorded",
         )  # fmt: skip
     if isinstance(body, Weighed) and body.checkpoint in _RECEIVED:
         return LogRow(
             sheet="receiving", id=(entry.run, entry.seq), observed_ms=body.at_ms,
             entered_ms=entry.t_ms, by=entry.by, product=_product(book, body.piece),
-            what=f"{body.checkpoint} mass", value=show_mass(body.net_mg, "kg"),
+            what=f"{body.checkpoint} mass", value=show_mass(body.net_mg, shown_in.mass),
             instrument=body.channel or "", note=_supplier(book, body.piece), struck_by=struck_by,
-            piece=body.piece,
+            piece=body.piece, is_timed=body.timed != "unrecorded",
         )  # fmt: skip
     if isinstance(body, Adjusted):
         return LogRow(
@@ -92,6 +118,37 @@ def _row(
             struck_by=struck_by,
         )  # fmt: skip
     return None
+
+
+def _came_or_went(
+    entry: Entry, body: Received | StageSet | Weighed, book: Book, policy: Policy,
+    shown_in: ShownIn, struck_by: Id | None,
+) -> LogRow | None:  # fmt: skip
+    """Return the row of food that came in, was discarded or thrown away; ``None`` for others."""
+    sheet: Sheet = "waste"
+    limit, met, note = "", None, ""
+    if isinstance(body, Received):
+        sheet = "receiving"
+        what = "received, accepted" if body.accepted else "received, refused"
+        value = "temperature not taken"
+        if body.value_mc is not None:
+            value = show_temperature(body.value_mc, shown_in.temperature, digits=1)
+            limit = _limit(policy, policy.cold_hold, "or below")
+            met = body.value_mc <= policy.cold_hold.mc + ROUNDING_MC or not body.accepted
+        note = "; ".join(told for told in (body.condition, _supplier(book, body.piece)) if told)
+    elif isinstance(body, Weighed):
+        what, value = "thrown away", show_mass(body.net_mg, shown_in.mass)
+    elif body.stage is Stage.DISCARDED:
+        what, note = "discarded", body.reason or "no reason given"
+        value = "all of it" if body.mass_mg is None else show_mass(body.mass_mg, shown_in.mass)
+    else:
+        return None
+    return LogRow(
+        sheet=sheet, id=(entry.run, entry.seq), observed_ms=body.at_ms, entered_ms=entry.t_ms,
+        by=entry.by, product=_product(book, body.piece), what=what, value=value, limit=limit,
+        met=met, note=note, struck_by=struck_by, piece=body.piece,
+        is_timed=body.timed != "unrecorded",
+    )  # fmt: skip
 
 
 def _typed_late(late_ms: int) -> str:

@@ -30,6 +30,7 @@ from pitlogger.model.journal import (
     PiecesMerged,
     PieceSplit,
     ProbeMoved,
+    Received,
     RunStarted,
     SignedOff,
     SpotRead,
@@ -50,7 +51,7 @@ from pitlogger.views.shown import mass, temperature
 
 _UNDOABLE = (
     StageSet, Weighed, SpotRead, Noted, ChannelAssigned, PieceAdded, TargetSet, PieceSplit,
-    PiecesMerged, Undone, Corrected, CookFinished,
+    PiecesMerged, Received, Undone, Corrected, CookFinished,
 )  # fmt: skip
 
 
@@ -111,6 +112,13 @@ def body_words(body: Body, units: Units) -> str:
             return _of_pieces_and_probes(body, units)
 
 
+def _received(body: Received, units: Units) -> str:
+    told = tr("accepted") if body.accepted else tr("refused")
+    if body.value_mc is not None:
+        told = f"{temperature(body.value_mc, units.temperature, 1)}, {told}"
+    return f"{body.piece}: {told}" + _because(body.condition)
+
+
 def _of_pieces_and_probes(body: Body, units: Units) -> str:
     match body:
         case PieceAdded():
@@ -132,6 +140,8 @@ def _of_pieces_and_probes(body: Body, units: Units) -> str:
             return tr("{channel}: offset set", channel=body.channel) + _because(body.reason)
         case MealTold():
             return tr("the meal: {told}", told=_meal(body))
+        case Received():
+            return _received(body, units)
         case CorrectiveTaken():
             return tr("{piece}: corrective action, {disposition}", piece=body.piece,
                       disposition=body.disposition)  # fmt: skip

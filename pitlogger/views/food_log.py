@@ -10,7 +10,7 @@ EntryNumber = tuple[str, int]  # run and sequence
 
 
 class CorrectiveView(View):
-    """What was done about a limit not met, in the four parts of 9 CFR 417.3(a)."""
+    """What was done about a limit not met: four parts, and who."""
 
     cause: str
     control_restored: str
@@ -27,7 +27,7 @@ class LogRowView(View):
 
     sheet: Sheet
     id: EntryNumber | None
-    observed_at: Moment
+    observed_at: Moment | None  # null: time not recorded
     entered_at: Moment
     by: str
     product: str
@@ -43,7 +43,7 @@ class LogRowView(View):
 
 
 class LackingView(View):
-    """What a row lacks for 9 CFR 417.5, as fields of the record."""
+    """What a row lacks, as fields of the record."""
 
     sheet: Sheet
     product: str
@@ -59,6 +59,7 @@ class LoggedEntry(KeptEntry):
 
 class SignOffView(View):
     by: str
+    name: str
     at: Moment
     entries: int
     head: str

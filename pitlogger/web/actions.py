@@ -28,6 +28,7 @@ from pitlogger.model.journal import (
     PiecesMerged,
     PieceSplit,
     ProbeMoved,
+    Received,
     StageSet,
     TargetSet,
 )
@@ -63,6 +64,16 @@ def _cook_finished(daemon: Node, ask: requests.FinishAsk) -> Body:
     book = daemon.engine.book
     cook = open_cook(book, ask.cook, ask.answers, "Several cooks are open: which one is over?")
     return CookFinished(book.cooks[cook].cook.name if cook else "", cook)
+
+
+def _received(daemon: Node, ask: requests.ReceiveAsk) -> Body:
+    if not ask.accepted and not ask.condition:
+        raise UsageError(f"{ask.piece} was refused: say why (its condition)")
+    timed: Literal["live", "stated"] = "live" if ask.at is None else "stated"
+    return Received(
+        ask.piece, ask.accepted, _moment(daemon, ask.at), ask.value, ask.condition, ask.supplier,
+        ask.lot, timed,
+    )  # fmt: skip
 
 
 def _noted(daemon: Node, ask: requests.NoteAsk) -> Body:
@@ -145,6 +156,7 @@ DEEDS: dict[str, Deed] = {
     "temp": Deed(
         requests.TempAsk, lambda daemon, ask: bodies.spot_read(ask, daemon.clock.engine_ms())
     ),
+    "receive": Deed(requests.ReceiveAsk, _received),
     "note": Deed(requests.NoteAsk, _noted),
     "target": Deed(
         requests.TargetAsk, lambda daemon, ask: TargetSet(ask.piece, ask.wrap_at, ask.pull_at)

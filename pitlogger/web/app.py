@@ -35,6 +35,7 @@ from pitlogger.web.routes.jobs import make_job_api
 from pitlogger.web.routes.meals import make_meal_api
 from pitlogger.web.routes.reading import make_api
 from pitlogger.web.routes.ring_test import RingTest
+from pitlogger.web.signers import Signers
 
 if TYPE_CHECKING:
     from pitlogger.web.fleet.embedded import EmbeddedHub
@@ -65,11 +66,11 @@ def make_app(
         title="pitlogger", version=__version__,
         openapi_url="/api/v1/openapi.json", docs_url=None, redoc_url=None,
     )  # fmt: skip
-    ring = RingTest(daemon)
+    ring, signers = RingTest(daemon), Signers(daemon)
     app.include_router(make_api(daemon))
     app.include_router(make_container_api(daemon))
     app.include_router(make_device_api(daemon))
-    app.include_router(make_log_api(daemon))
+    app.include_router(make_log_api(daemon, signers))
     app.include_router(make_import_api(daemon))
     app.include_router(make_forecast_api(daemon))
     app.include_router(make_job_api(daemon))
@@ -79,7 +80,7 @@ def make_app(
     app.include_router(make_access_api(access, page))
     app.include_router(make_pairing(access, daemon.config.node.name))
     app.include_router(make_health(daemon))
-    app.include_router(make_page(daemon, access, ring))
+    app.include_router(make_page(daemon, access, ring, signers))
     _add_faults(app, daemon)
     app.openapi = partial(describe, app)  # type: ignore[method-assign]
 

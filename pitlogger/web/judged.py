@@ -23,8 +23,9 @@ from pitlogger.reports.gathering import without_repeats
 from pitlogger.safety import record
 from pitlogger.safety.judge import judge
 from pitlogger.safety.policy import Policy
+from pitlogger.safety.record import ShownIn
 from pitlogger.safety.recorded import histories
-from pitlogger.safety.sheets import sheets
+from pitlogger.safety.sheets import US_UNITS, sheets
 from pitlogger.store.queries import Reader
 from pitlogger.store.rows import CookRow
 from pitlogger.views.node import Node
@@ -54,10 +55,15 @@ async def judged(daemon: Node, cook: str | None) -> Judged:
         UsageError: No such cook.
         RefusedError: Nothing is on record yet.
     """
-    return await asyncio.to_thread(judge_cook, daemon.config.database, cook, daemon.safety)
+    shown_in = ShownIn(daemon.units.temperature, daemon.units.mass)
+    return await asyncio.to_thread(
+        judge_cook, daemon.config.database, cook, daemon.safety, shown_in
+    )
 
 
-def judge_cook(path: Path, cook: str | None, policy: Policy) -> Judged:
+def judge_cook(
+    path: Path, cook: str | None, policy: Policy, shown_in: ShownIn = US_UNITS
+) -> Judged:
     """Return the food log of a cook of a database."""
     with _one_at_a_time, Reader.open(path) as reader:
         row, links = linked(reader, cook)
@@ -68,7 +74,7 @@ def judge_cook(path: Path, cook: str | None, policy: Policy) -> Judged:
         logged = reader.entries(kinds=record.LOGGED_KINDS)
         next_ms = _next_cook_ms(reader, row)
     signed = [
-        record.SignOff(entry.by, entry.t_ms, entry.body.entries, entry.body.head)
+        record.SignOff(entry.by, entry.t_ms, entry.body.entries, entry.body.head, entry.body.name)
         for entry in logged
         if isinstance(entry.body, SignedOff) and entry.body.cook == row.id
     ]
@@ -76,7 +82,7 @@ def judge_cook(path: Path, cook: str | None, policy: Policy) -> Judged:
     return Judged(
         row.id,
         row.name,
-        sheets(entries, book, verdicts, policy, last_ms_of(entries), mine),
+        sheets(entries, book, verdicts, policy, last_ms_of(entries), mine, shown_in),
         mine,
         links[-1].hash if links else record.GENESIS,
         len(links),

@@ -135,6 +135,17 @@ class TempAsk(OfCookAsk):
     probe: str | None = None
 
 
+class ReceiveAsk(OfCookAsk):
+    """Write down how a piece came in, and whether it was accepted."""
+
+    piece: str
+    accepted: bool = True
+    value: Temperature | None = None
+    condition: Annotated[str, Field(max_length=500), AfterValidator(one_line)] = ""
+    supplier: Name | None = None
+    lot: Name | None = None
+
+
 class NoteAsk(OfCookAsk):
     text: Text
     piece: str | None = None

@@ -14,7 +14,7 @@ import os
 import sys
 from asyncio.subprocess import PIPE
 from contextlib import suppress
-from typing import Any, Literal
+from typing import Any, Literal, get_args
 
 from pitlogger.config import Config
 from pitlogger.errors import PitloggerError, RefusedError, UsageError
@@ -22,8 +22,8 @@ from pitlogger.rules.messages import Units
 from pitlogger.views.language import speak
 from pitlogger.views.node import Node
 
-What = Literal["cook", "food-log", "take-along", "story"]
-WHAT: tuple[What, ...] = ("cook", "food-log", "take-along", "story")
+What = Literal["cook", "food-log", "food-log-signed", "food-log-blank", "take-along", "story"]
+WHAT: tuple[What, ...] = get_args(What)
 PATIENCE_S = 180.0
 POLITE = 10  # niceness: the logger comes first
 _one_at_a_time = asyncio.Lock()
@@ -47,6 +47,7 @@ async def sheet_of_cook(daemon: Node, what: What, cook: str | None, units: Units
                 "mass": units.mass,
                 "language": config.units.language,
             },
+            "premises": config.premises.model_dump(mode="json"),
             "policy": config.policy.model_dump(mode="json"),
         },
     }
@@ -78,9 +79,9 @@ async def sheet_of_cook(daemon: Node, what: What, cook: str | None, units: Units
 def sheet(question: dict[str, Any]) -> str:
     """Return the sheet that a question asks for, as HTML."""
     from pitlogger.bootstrap import policies_of, units_of
-    from pitlogger.reports.cook_record import load_record
+    from pitlogger.reports.cook_record import Premises, load_record
     from pitlogger.reports.cook_report import cook_report
-    from pitlogger.reports.food_log import food_log
+    from pitlogger.reports.food_log import blank_log, food_log
     from pitlogger.reports.html import html
     from pitlogger.reports.story import cook_story
     from pitlogger.reports.take_along import take_along
@@ -89,10 +90,16 @@ def sheet(question: dict[str, Any]) -> str:
     config = Config.model_validate(question["config"])
     speak(config.units.language, config.languages)
     _, policy = policies_of(config)
-    makers = {"cook": cook_report, "food-log": food_log, "take-along": take_along,
-              "story": cook_story}  # fmt: skip
+    premises = Premises(**config.premises.model_dump())
+    if question["what"] == "food-log-blank":
+        return html(blank_log(premises, policy))
+    makers = {"cook": cook_report, "food-log": food_log, "food-log-signed": food_log,
+              "take-along": take_along, "story": cook_story}  # fmt: skip
     with Reader.open(config.database) as reader:
-        record = load_record(reader, question["cook"], policy, units_of(config))
+        record = load_record(
+            reader, question["cook"], policy, units_of(config), premises=premises,
+            as_signed=question["what"] == "food-log-signed",
+        )  # fmt: skip
         return html(makers[question["what"]](record))
 
 

@@ -131,12 +131,12 @@ def test_the_food_log_strikes_out_what_was_corrected_and_keeps_it(record: CookRe
         block for block in food_log(record).blocks if isinstance(block, Table) and block.struck
     )
     (struck,) = receiving.struck
-    assert receiving.rows[struck][4] == "5.950 kg"
+    assert receiving.rows[struck][4] == "13 lb 1.9 oz"
     assert (
         "(struck by entry 13): MK, 2026-09-21 20:32 +0000, purge poured off"
         in (receiving.rows[struck][-1])
     )
-    assert any(row[4] == "5.900 kg" for row in receiving.rows)
+    assert any(row[4] == "13 lb 0.1 oz" for row in receiving.rows)
 
 
 def test_the_food_log_shows_a_hand_reading_by_its_value(record: CookRecord) -> None:

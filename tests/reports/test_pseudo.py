@@ -24,7 +24,7 @@ from tests.views.pseudo import ACCENTED, untranslated
 
 # The same in every language: names that people gave, citations, the policy's id.
 UNITS = {"lb", "oz", "min", "kg"}
-KNOWN = {"pitlogger", "harvest supper", "alert(1)", "script", "brisket", "retail-food-code"}
+KNOWN = {"pitlogger", "harvest supper", "alert(1)", "script", "brisket", "retail-food-code", "UTC"}
 
 
 @pytest.fixture(autouse=True)

@@ -150,9 +150,9 @@ def test_a_row_needs_initials_a_value_and_its_limit() -> None:
 
 def test_a_reviewer_is_told_of_gaps_and_of_rows_of_their_own() -> None:
     review = sign(chain([ROW.document()]), "AB", 9)
-    notes = review_notes([replace(ROW, by="")], replace(review, by="CD"))
-    assert notes == ["hot-hold, brisket-1: by missing"]
-    assert "another person" in review_notes([ROW], review)[0]
+    notes = review_notes([replace(ROW, by="")], "CD")
+    assert notes == [f"{ROW.product}, {ROW.what}: by missing"]
+    assert "another person" in review_notes([ROW], review.by)[0]
 
 
 def entries() -> list[Entry]:
@@ -181,7 +181,7 @@ def test_entries_go_to_their_sheets_with_lot_limit_and_instrument() -> None:
     rows = {row.id: row for row in made() if row.id is not None}
     received = rows["r", 2]
     assert (received.sheet, received.product) == ("receiving", "b (lot L7)")
-    assert (received.value, received.note) == ("6.000 kg", "supplier Hill farm, lot L7")
+    assert (received.value, received.note) == ("13 lb 3.6 oz", "supplier Hill farm, lot L7")
     cold = rows["r", 3]
     assert (cold.sheet, cold.met, cold.instrument) == ("cold-hold", True, "pen")
     assert "3-501.16(A)(2)" in cold.limit

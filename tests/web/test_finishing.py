@@ -39,4 +39,11 @@ async def test_a_log_is_not_signed_while_a_limit_not_met_has_no_answer(node: Nod
         prevention="timer", disposition="discarded", by="AB", alert="hot-hold-low/brisket-1",
     )  # fmt: skip
     await node.daemon.flushed()
-    await post(node, "/log/sign", by="CD")
+    told = await post(node, "/log/sign", status=400, by="CD", pin="4711")
+    assert "PIN" in told["error"]
+    await post(node, "/log/signers", by="CD", name="C. Dorn", pin="4711")
+    told = await post(node, "/log/sign", status=409, by="CD", pin="4712")
+    assert "not the PIN of C. Dorn" in told["error"]
+    asked = await post(node, "/log/sign", status=409, by="CD", pin="4711")
+    assert "is not shown" in asked["question"]
+    await post(node, "/log/sign", by="CD", pin="4711", confirm=asked["confirm"])

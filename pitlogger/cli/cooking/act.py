@@ -110,6 +110,32 @@ def temp(
 
 
 @click.command()
+@click.argument("piece")
+@click.option("--temp", "value", help="Its temperature when it came, such as 38F.")
+@click.option("--condition", default="", help='What was seen: "cold, sealed"; why it was refused.')
+@click.option("--accepted/--refused", default=True, show_default=True)
+@click.option("--supplier", help="Who sold it.")
+@click.option("--lot", help="Its lot, from the box.")
+@at_option
+@cook_option
+@by_option
+@socket_option
+@json_option
+def receive(
+    piece: str, value: str | None, condition: str, accepted: bool, supplier: str | None,
+    lot: str | None, at: str | None, cook: str | None, by: str, socket: Path | None,
+    as_json: bool,
+) -> None:  # fmt: skip
+    """Write down how PIECE came in: temperature, condition, accepted or refused."""
+    client = Client(socket)
+    entry = client.post(
+        "/receipts", piece=piece, value=value, condition=condition, accepted=accepted,
+        supplier=supplier, lot=lot, at=moment_text(at, client, cook), cook=cook, by=by,
+    )  # fmt: skip
+    emit(entry, as_json, _kept(entry, f"{piece}: {'accepted' if accepted else 'refused'}"))
+
+
+@click.command()
 @click.argument("text", nargs=-1, required=True)
 @click.option("--piece", help="The piece it is about.")
 @cook_option

@@ -9,6 +9,7 @@ import click
 
 from pitlogger.cli.client import Client, socket_option
 from pitlogger.cli.output import by_option, emit, json_option
+from pitlogger.errors import UsageError
 
 CAUTION = (
     "pitlogger is a record and a reminder: the local code and the licensed or certified person "
@@ -83,21 +84,77 @@ def verify(cook: str | None, socket: Path | None, as_json: bool) -> int:
     """Verify that the record of COOK holds against its sign-offs. Exit code 1 if not."""
     log = Client(socket).get("/log", cook=cook)
     document = {name: log[name] for name in ("cook", "entries", "head", "signed", "faults")}
-    told = log["faults"] or [
-        f"{log['entries']} entries, {len(log['signed'])} sign-offs: the chain holds"
-    ]
+    told = log["faults"] or _checked(log)
     emit(document, as_json, "\n".join(told))
     return 1 if log["faults"] else 0
 
 
+def _checked(log: dict[str, Any]) -> list[str]:
+    """Return what was checked and what that shows, in words."""
+    count = log["entries"]
+    held = (
+        f"{count} entries of {log['cook']} were read from the record. Each holds the SHA-256"
+        " hash of the one before it, computed again just now: none was changed, taken out, added"
+        " between or moved."
+    )
+    lines = [held]
+    for one in log["signed"]:
+        who = f"{one['name']} ({one['by']})" if one["name"] else one["by"]
+        after = count - one["entries"]
+        more = f"; {after} came after and are not signed" if after else ""
+        lines.append(
+            f"{who} signed the first {one['entries']} at {one['at']}: they are as they were{more}."
+        )
+    if not log["signed"]:
+        lines.append("Nobody signed it yet: entries cut from its end would not show.")
+    lines.append(
+        "It does not show whether what was written was true, nor anything written on paper only."
+    )
+    return lines
+
+
+pin_option = click.option(
+    "--pin-file", type=click.Path(path_type=Path, dir_okay=False),
+    help="File with the PIN on its first line; asked at a terminal.",
+)  # fmt: skip
+
+
+def _pin(pin_file: Path | None, *, twice: bool = False) -> str:
+    if pin_file is None:
+        pin: str = click.prompt("PIN", hide_input=True, confirmation_prompt=twice)
+        return pin
+    try:
+        return (pin_file.read_text(encoding="utf-8").splitlines() or [""])[0].strip()
+    except OSError as fault:
+        raise UsageError(f"--pin-file {pin_file}: cannot be read ({fault.strerror})") from None
+
+
+@record.command()
+@click.argument("initials")
+@click.argument("name")
+@pin_option
+@socket_option
+@json_option
+def signer(
+    initials: str, name: str, pin_file: Path | None, socket: Path | None, as_json: bool
+) -> None:
+    """Give NAME, who signs as INITIALS, a PIN, or another one."""
+    client = Client(socket)
+    made = client.post("/log/signers", by=initials, name=name, pin=_pin(pin_file, twice=True))
+    emit(made, as_json, f"{made['name']} may sign as {made['by']}")
+
+
 @record.command()
 @click.argument("cook", required=False)
+@pin_option
 @by_option
 @socket_option
 @json_option
-def sign(cook: str | None, by: str, socket: Path | None, as_json: bool) -> None:
-    """Sign the record of COOK off after review (--by INITIALS)."""
-    entry = Client(socket).post("/log/sign", cook=cook, by=by)
+def sign(
+    cook: str | None, pin_file: Path | None, by: str, socket: Path | None, as_json: bool
+) -> None:
+    """Sign the record of COOK off after review (--by INITIALS), confirmed by the signer's PIN."""
+    entry = Client(socket).post("/log/sign", cook=cook, by=by, pin=_pin(pin_file))
     emit(entry, as_json, f"signed: {entry['entries']} entries, {entry['head'][:16]}…")
 
 
@@ -115,7 +172,7 @@ def correct(
     piece: str, cause: str, restored: str, prevention: str, disposition: str, alert: str | None,
     by: str, socket: Path | None, as_json: bool,
 ) -> None:  # fmt: skip
-    """Record corrective action on PIECE: the four parts of 9 CFR 417.3(a), and who."""
+    """Record corrective action on PIECE: cause, control restored, prevention, disposition, who."""
     entry = Client(socket).post(
         "/log/corrective", piece=piece, cause=cause, control_restored=restored,
         prevention=prevention, disposition=disposition, alert=alert, by=by,

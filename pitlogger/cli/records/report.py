@@ -13,7 +13,7 @@ from pitlogger.errors import UsageError
 
 if TYPE_CHECKING:
     from pitlogger.config import Config
-    from pitlogger.reports.cook_record import CookRecord
+    from pitlogger.reports.cook_record import CookRecord, Premises
     from pitlogger.reports.sheet import Sheet
 
 out_option = click.option(
@@ -67,8 +67,9 @@ def write(sheet: Sheet, out: Path | None) -> None:
 
 
 def record_of(
-    config: Config, cook: str | None, capture: Path | None, cook_file: Path | None
-) -> CookRecord:
+    config: Config, cook: str | None, capture: Path | None, cook_file: Path | None,
+    as_signed: bool = False,
+) -> CookRecord:  # fmt: skip
     """Return a cook from the record, or from a capture run through the engine."""
     from pitlogger.bootstrap import policies_of
     from pitlogger.reports.cook_record import load_record
@@ -80,7 +81,16 @@ def record_of(
     if capture is not None:
         return _replayed(capture, cook_file, units, policy)
     with Reader.open(config.database) as reader:
-        return load_record(reader, cook, policy, units)
+        return load_record(
+            reader, cook, policy, units, premises=premises_of(config), as_signed=as_signed
+        )
+
+
+def premises_of(config: Config) -> Premises:
+    """Return what the configuration says of the premises."""
+    from pitlogger.reports.cook_record import Premises
+
+    return Premises(**config.premises.model_dump())
 
 
 def _replayed(capture: Path, cook_file: Path | None, units: Any, policy: Any) -> CookRecord:
@@ -123,12 +133,19 @@ def cook(**given: Any) -> None:
 @config_option
 @capture_option
 @cook_file_option
+@click.option("--signed", "as_signed", is_flag=True, help="As it was when it was last signed.")
+@click.option("--blank", is_flag=True, help="The same form, empty, for days without power.")
 @out_option
-def food_log_command(**given: Any) -> None:
+def food_log_command(blank: bool, **given: Any) -> None:
     """The food log: every sheet, what is missing, corrective action, sign-offs."""
-    from pitlogger.reports.food_log import food_log
+    from pitlogger.bootstrap import policies_of
+    from pitlogger.reports.food_log import blank_log, food_log
 
-    _from_record(food_log, given)
+    if not blank:
+        _from_record(food_log, given)
+        return
+    config = configuration(given["config_file"])
+    write(blank_log(premises_of(config), policies_of(config)[1]), given["out"])
 
 
 @report.command("take-along")

@@ -57,7 +57,15 @@ who_asks: ContextVar[Who] = ContextVar("who_asks", default=NOBODY)
 SAFE = frozenset({"GET", "HEAD", "OPTIONS"})
 _FREE = ("/static/", "/pair", "/healthz")
 _OWNER = ("/api/v1/phones", "/api/v1/programs", "/phones/", "/node/", "/reach")
-_OWNER_WRITES = ("/api/v1/record", "/api/v1/uplink", "/api/v1/hub", "/api/v1/papers", "/papers")
+_OWNER_WRITES = (
+    "/api/v1/log/signers",
+    "/do/signer",
+    "/api/v1/record",
+    "/api/v1/uplink",
+    "/api/v1/hub",
+    "/api/v1/papers",
+    "/papers",
+)
 
 
 def needed(method: str, path: str) -> Role | None:

@@ -10,7 +10,8 @@ from fastapi import APIRouter, Request, Response
 from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse
 
 from pitlogger.errors import PitloggerError, RefusedError, UsageError
-from pitlogger.questions import QuestionError
+from pitlogger.questions import Answers, QuestionError
+from pitlogger.views.language import tr
 from pitlogger.views.node import Node
 from pitlogger.views.shown import MASS_UNITS, TEMPERATURE_UNITS, UNITS_COOKIE, Shown
 from pitlogger.web.access.access import Access, utc_ms
@@ -33,6 +34,7 @@ from pitlogger.web.routes.devices import send_command
 from pitlogger.web.routes.entry_answer import NOT_DURABLE
 from pitlogger.web.routes.meals import MealAsk, tell_meal
 from pitlogger.web.routes.ring_test import RingTest
+from pitlogger.web.signers import Signers
 from pitlogger.web.signing import sign_off
 
 Beside = Callable[[Node, dict[str, str], Shown], Awaitable[dict[str, Any]]]
@@ -40,9 +42,9 @@ PATHS = {*(path for path, _ in (*SCREENS, *MORE)), *BACK}
 YEAR_S = 365 * 86_400
 
 
-def add_deeds(page: APIRouter, daemon: Node, ring: RingTest) -> None:
+def add_deeds(page: APIRouter, daemon: Node, ring: RingTest, signers: Signers) -> None:
     """Add the route of all actions."""
-    beside = {**LIST_DEEDS, **_ring_deeds(ring)}
+    beside = {**LIST_DEEDS, **_ring_deeds(ring), **_sign_deeds(signers)}
 
     @page.post("/do/{name}")
     async def do(name: str, request: Request) -> Response:
@@ -104,8 +106,6 @@ async def _done(daemon: Node, name: str, form: dict[str, str], shown: Shown) -> 
     if name == "meal":
         ask = filled(MealAsk, form, daemon.clock.utc_ms(), by)
         return deed_view(daemon, await tell_meal(daemon, ask), shown)
-    if name == "sign":
-        return deed_view(daemon, await sign_off(daemon, form.get("cook"), by, key), shown)
     asked_for = ask_of(name, form, daemon.clock.utc_ms(), by)
     before = _tare_before(daemon, asked_for)
     is_new = await daemon.earlier(key) is None
@@ -141,6 +141,28 @@ async def _remove_container(daemon: Node, form: dict[str, str], shown: Shown) ->
     name = form.get("name", "")
     await asyncio.to_thread(remove, daemon, name, who_asks.get().initials)
     return {"said": f"{name} is off the list."}
+
+
+def _sign_deeds(signers: Signers) -> dict[str, Beside]:
+    async def sign(daemon: Node, form: dict[str, str], shown: Shown) -> dict[str, Any]:
+        entry = await sign_off(
+            daemon, signers, form.get("cook"), form.get("by", "").strip(), form.get("pin", ""),
+            form.get("key", ""), Answers.of(form.get("confirm", "")),
+        )  # fmt: skip
+        return deed_view(daemon, entry, shown)
+
+    async def signer(daemon: Node, form: dict[str, str], shown: Shown) -> dict[str, Any]:
+        pin = form.get("pin", "")
+        if pin != form.get("again", ""):
+            raise FieldError("The two PINs differ: write the same one twice.", "again")
+        made = await asyncio.to_thread(
+            signers.add, form.get("initials", ""), form.get("name", ""), pin
+        )
+        return {
+            "said": tr("{name} may sign as {initials}.", name=made.name, initials=made.initials)
+        }
+
+    return {"sign": sign, "signer": signer}
 
 
 def _ring_deeds(ring: RingTest) -> dict[str, Beside]:

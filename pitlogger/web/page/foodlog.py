@@ -18,6 +18,7 @@ from pitlogger.safety.verdict import in_words
 from pitlogger.views.language import figure, tr, trn
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
+from pitlogger.web.access.roles import Role, who_asks
 from pitlogger.web.judged import Judged, judged
 
 MOST_CHECKS = 20
@@ -36,6 +37,7 @@ async def food_screen(daemon: Node, shown: Shown, cook: str | None) -> dict[str,
         "chosen": chosen,
         "running": running,
         "pieces": await _answerable(daemon, chosen) if rows and chosen == rows[0].id else [],
+        "is_owner": who_asks.get().role is Role.OWNER,
         "dispositions": record.DISPOSITIONS,
         "unit": shown.units.temperature,
         "policy": f"{daemon.safety.title} ({daemon.safety.name}, {daemon.safety.version})",
@@ -60,7 +62,7 @@ async def food_screen(daemon: Node, shown: Shown, cook: str | None) -> dict[str,
             if isinstance(entry.body, CheckMade)
         ],
         "signed": [
-            {"by": held.by, "at": shown.clock(held.at_ms), "entries": held.seq}
+            {"by": held.by, "name": held.name, "at": shown.clock(held.at_ms), "entries": held.seq}
             for held in made.signed
         ],
         "faults": made.faults,
@@ -100,9 +102,9 @@ def _sentence(made: Judged) -> str:
 
 
 def _row(row: LogRow, shown: Shown) -> dict[str, Any]:
-    differs = abs(row.entered_ms - row.observed_ms) > 60_000
+    differs = row.is_timed and abs(row.entered_ms - row.observed_ms) > 60_000
     return {
-        "at": shown.clock(row.observed_ms),
+        "at": shown.clock(row.observed_ms) if row.is_timed else tr("time not recorded"),
         "entered": shown.clock(row.entered_ms) if differs else "",
         "by": row.by,
         "product": row.product,

@@ -36,11 +36,12 @@ from pitlogger.web.page.view import refused, running_cook, screen, shown_to
 from pitlogger.web.page.weighing import weigh
 from pitlogger.web.page.weights import weights
 from pitlogger.web.routes.ring_test import RingTest
+from pitlogger.web.signers import Signers
 
 FOR_EVER = "public, max-age=31536000, immutable"
 
 
-def make_page(daemon: Node, access: Access, ring: RingTest) -> APIRouter:
+def make_page(daemon: Node, access: Access, ring: RingTest, signers: Signers) -> APIRouter:
     """Return the routes of the page, bound to a daemon."""
     page = APIRouter(include_in_schema=False)
     _add_screen(page, daemon, "/", "pit.html", pit_with_table)
@@ -54,7 +55,7 @@ def make_page(daemon: Node, access: Access, ring: RingTest) -> APIRouter:
     _add_past(page, daemon)
     _add_printing(page, daemon)
     _add_node(page, daemon, access, ring)
-    add_deeds(page, daemon, ring)
+    add_deeds(page, daemon, ring, signers)
     add_phone_deeds(page, daemon, access)
     _add_statics(page)
     return page

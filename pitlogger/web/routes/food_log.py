@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter
@@ -25,6 +26,7 @@ from pitlogger.web.judged import Judged, judged
 from pitlogger.web.requests import Ask, Text
 from pitlogger.web.routes.entry_answer import entry_answer
 from pitlogger.web.routes.error_answers import RESPONSES
+from pitlogger.web.signers import Signers
 from pitlogger.web.signing import sign_off
 
 
@@ -43,6 +45,21 @@ class SignAsk(Ask):
     """Sign a cook's record off after review."""
 
     cook: str | None = None
+    pin: Annotated[str, Field(max_length=20)] = ""
+
+
+class SignerAsk(Ask):
+    """Give somebody who signs logs a PIN; ``by`` are the signer's initials."""
+
+    name: Annotated[str, Field(min_length=1, max_length=80)]
+    pin: Annotated[str, Field(max_length=20)]
+
+
+class SignerView(View):
+    """Who may sign a food log."""
+
+    by: str
+    name: str
 
 
 # Of an instrument that shows anything at all: a thousand degrees, a tonne.
@@ -96,7 +113,7 @@ class PastView(View):
     cooks: int
 
 
-def make_log_api(daemon: Node) -> APIRouter:
+def make_log_api(daemon: Node, signers: Signers) -> APIRouter:
     """Return the routes of the food log, bound to a daemon."""
     api = APIRouter(prefix="/api/v1", responses=RESPONSES)
 
@@ -117,7 +134,20 @@ def make_log_api(daemon: Node) -> APIRouter:
 
     @api.post("/log/sign", summary="Sign a cook's record off after review")
     async def sign(ask: SignAsk) -> EntryView:
-        return entry_answer(daemon, await sign_off(daemon, ask.cook, ask.by, ask.key))
+        return entry_answer(
+            daemon,
+            await sign_off(daemon, signers, ask.cook, ask.by, ask.pin, ask.key, ask.answers),
+        )
+
+    @api.get("/log/signers", summary="Who may sign")
+    async def list_signers() -> list[SignerView]:
+        known = await asyncio.to_thread(signers.known)
+        return [SignerView(by=one.initials, name=one.name) for one in known.values()]
+
+    @api.post("/log/signers", summary="Give a signer a PIN")
+    async def add_signer(ask: SignerAsk) -> SignerView:
+        made = await asyncio.to_thread(signers.add, ask.by, ask.name, ask.pin)
+        return SignerView(by=made.initials, name=made.name)
 
     @api.post("/checks", summary="Keep a verification, and the offset it found")
     async def keep_check(ask: CheckAsk) -> EntryView:
@@ -175,7 +205,13 @@ def food_log(made: Judged) -> FoodLogView:
             "entries": made.entries,
             "head": made.head,
             "signed": [
-                {"by": held.by, "at": rfc3339(held.at_ms), "entries": held.seq, "head": held.head}
+                {
+                    "by": held.by,
+                    "name": held.name,
+                    "at": rfc3339(held.at_ms),
+                    "entries": held.seq,
+                    "head": held.head,
+                }
                 for held in made.signed
             ],
             "faults": made.faults,

@@ -88,6 +88,10 @@ def _add_journal_writes(api: APIRouter, daemon: Node) -> None:
     async def spot(ask: requests.TempAsk) -> EntryView:
         return await _told(daemon, "temp", ask)
 
+    @api.post("/receipts", summary="Write down how a piece came in")
+    async def receive(ask: requests.ReceiveAsk) -> EntryView:
+        return await _told(daemon, "receive", ask)
+
     @api.post("/notes", summary="Write a note")
     async def note(ask: requests.NoteAsk) -> EntryView:
         return await _told(daemon, "note", ask)
