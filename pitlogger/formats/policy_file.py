@@ -23,8 +23,7 @@ from pitlogger.formats.cook_file import CutId, Duration, Mass, Temperature, Temp
 from pitlogger.formats.toml import explain, parse_toml
 from pitlogger.model.alerts import KINDS
 from pitlogger.model.cooks import TIMERS
-from pitlogger.model.kitchen import KitchenTimes
-from pitlogger.model.portions import PortionPractice, ServiceKind
+from pitlogger.model.kitchen import WORKS, KitchenTimes, Work
 
 F = TypeVar("F", bound=RootModel[Any])
 
@@ -87,13 +86,6 @@ class WorkTable(_Table):
     source: str = "common practice, no source"
 
 
-class PortionTable(_Table):
-    usual: Mass
-    least: Mass
-    spread_pct: Annotated[float, Field(ge=0, le=100)]
-    source: str
-
-
 class AlertsFile(RootModel[dict[Annotated[str, BeforeValidator(_kind)], AlertTable]]):
     """A table for each alert kind."""
 
@@ -110,15 +102,8 @@ class TimersFile(RootModel[dict[Annotated[str, BeforeValidator(_timer)], TimerTa
     """A table for each timer."""
 
 
-Work = Literal["trim", "light-up", "rest", "carve", "thaw-per-kg"]
-
-
 class KitchenFile(RootModel[dict[Work, WorkTable]]):
     """A table for each kind of work."""
-
-
-class PortionsFile(RootModel[dict[ServiceKind, PortionTable]]):
-    """A table for each kind of service."""
 
 
 class Source(NamedTuple):
@@ -162,23 +147,7 @@ def parse_kitchen(base: Source, over: Source | None = None) -> KitchenTimes:
         ConfigError: With ``file:line`` of the text at fault.
     """
     tables = _laid_over(base, over, KitchenFile).root
-    works: tuple[Work, ...] = ("trim", "light-up", "rest", "carve", "thaw-per-kg")
-    return KitchenTimes(*(tables[work].takes for work in works))
-
-
-def parse_portions(base: Source) -> dict[ServiceKind, PortionPractice]:
-    """Return what guests are usually given, by kind of service.
-
-    Raises:
-        ConfigError: With ``file:line``.
-    """
-    tables = parse_toml(base.text, PortionsFile, ConfigError, base.name).root
-    return {
-        kind: PortionPractice(
-            table.usual / 1000, table.least / 1000, table.spread_pct / 100, table.source
-        )
-        for kind, table in tables.items()
-    }
+    return KitchenTimes(*(tables[work].takes for work in WORKS))
 
 
 def _laid_over(base: Source, over: Source | None, model: type[F]) -> F:

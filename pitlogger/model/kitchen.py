@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal, get_args
+
+Work = Literal["trim", "light-up", "rest", "carve", "thaw-per-kg"]
+WORKS: tuple[Work, ...] = get_args(Work)  # in the order of the fields
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,25 +6,26 @@ the composition root hands in.
 
 from __future__ import annotations
 
+import tomllib
 from dataclasses import dataclass, field
 from functools import cache
 from importlib.resources import files
-from typing import Literal, NamedTuple
+from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 
 from pitlogger.errors import ConfigError
-from pitlogger.formats.policy_file import (
-    Source,
-    parse_alerts,
-    parse_kitchen,
-    parse_portions,
-    parse_targets,
-    parse_timers,
-)
 from pitlogger.model.alerts import Priority
 from pitlogger.model.cooks import CUTS, NEVER, Cook, Piece, Wrap
-from pitlogger.model.kitchen import KitchenTimes
-from pitlogger.model.portions import PortionPractice, ServiceKind
-from pitlogger.model.quantities import milli_c_from_fahrenheit
+from pitlogger.model.kitchen import WORKS, KitchenTimes
+from pitlogger.model.portions import SERVICE_KINDS, PortionPractice, ServiceKind
+from pitlogger.model.quantities import (
+    milli_c_from_fahrenheit,
+    parse_duration_ms,
+    parse_mass_mg,
+    parse_temperature_mc,
+)
+
+if TYPE_CHECKING:
+    from pitlogger.formats.policy_file import Source
 
 # FDA Food Code 3-501.16(A)(1), hot holding at 135 F (57 C) or above.
 HOT_HOLD_LIMIT_MC = milli_c_from_fahrenheit(135.0)
@@ -134,20 +135,58 @@ class Texts(NamedTuple):
 @cache
 def shipped(name: str) -> Source:
     """Return a policy text that comes with pitlogger: ``kitchen``, ``targets``, ..."""
+    from pitlogger.formats.policy_file import Source
+
     file = f"{name}.toml"
     return Source((files("pitlogger.rules") / "policy" / file).read_text(encoding="utf-8"), file)
+
+
+# What a plan reads of the files that come with pitlogger, without the models that check a person's
+# own: loading those takes longer than the plan. A test holds both to the same values.
+
+
+def _shipped_tables(name: str) -> dict[str, Any]:
+    return tomllib.loads((files("pitlogger.rules") / "policy" / f"{name}.toml").read_text("utf-8"))
 
 
 @cache
 def shipped_kitchen() -> KitchenTimes:
     """Return the times of work that come with pitlogger."""
-    return parse_kitchen(shipped("kitchen"))
+    tables = _shipped_tables("kitchen")
+    return KitchenTimes(*(parse_duration_ms(tables[work]["takes"]) for work in WORKS))
 
 
 @cache
 def shipped_portions() -> dict[ServiceKind, PortionPractice]:
     """Return what guests are usually given, by kind of service."""
-    return parse_portions(shipped("portions"))
+    return {
+        kind: PortionPractice(
+            parse_mass_mg(table["usual"]) / 1000, parse_mass_mg(table["least"]) / 1000,
+            table["spread_pct"] / 100, table["source"],
+        )
+        for kind, table in _shipped_tables("portions").items()
+        if kind in SERVICE_KINDS
+    }  # fmt: skip
+
+
+@cache
+def shipped_cuts() -> dict[str, CutTargets]:
+    """Return the targets of each cut that come with pitlogger."""
+    return {cut: _shipped_cut(cut, table) for cut, table in _shipped_tables("targets").items()}
+
+
+def _shipped_cut(cut: str, table: dict[str, Any]) -> CutTargets:
+    wrap_at, check_at, pull_at = (
+        parse_temperature_mc(table[key]) if key in table else None
+        for key in ("wrap_at", "tender_check_at", "pull_at")
+    )
+    mass, mass_sd = (
+        parse_mass_mg(table[key]) if key in table else None for key in ("mass", "mass_sd")
+    )
+    source = table.get("source", "common practice, no source")
+    return CutTargets(
+        cut, wrap_at, check_at, pull_at, table.get("wrap", "none"), mass, mass_sd, source
+    )
 
 
 def cuts_of(own: Source | None = None) -> dict[str, CutTargets]:
@@ -156,6 +195,8 @@ def cuts_of(own: Source | None = None) -> dict[str, CutTargets]:
     Raises:
         ConfigError: An unknown key or cut, a value that cannot be read, a cut without a table.
     """
+    from pitlogger.formats.policy_file import parse_targets
+
     cuts = {
         cut: CutTargets(
             cut=cut,
@@ -174,15 +215,14 @@ def cuts_of(own: Source | None = None) -> dict[str, CutTargets]:
     return cuts
 
 
-shipped_cuts = cache(cuts_of)  # called without a person's own
-
-
 def build(own: Texts) -> Policy:
     """Return the policy that comes with pitlogger, overlaid by a person's own texts.
 
     Raises:
         ConfigError: An unknown key, kind or cut, or a value that cannot be read.
     """
+    from pitlogger.formats.policy_file import parse_alerts, parse_kitchen, parse_timers
+
     rules = {
         kind: AlertRule(
             kind=kind,

@@ -9,14 +9,17 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from pitlogger.errors import UsageError, unknown
-from pitlogger.model.book import Book
-from pitlogger.model.journal import MealTold, Tenderness
 from pitlogger.yields.learned.belief import Belief, prior_belief
 from pitlogger.yields.learned.servable import whole_pieces
 from pitlogger.yields.ledger import servable
 from pitlogger.yields.records import PastPiece
+
+if TYPE_CHECKING:
+    from pitlogger.model.book import Book
+    from pitlogger.model.journal import MealTold
 
 TENDER_MARKS = {1: "tough", 2: "firm", 3: "as it should be", 4: "soft", 5: "falling apart"}
 # Before any meal was told. 140 g (about 5 oz) of several meats at a buffet: from memory; about
@@ -47,6 +50,8 @@ def meal_told(
     Raises:
         UsageError: Nothing told, an unknown piece, a mark or number out of range.
     """
+    from pitlogger.model.journal import MealTold, Tenderness  # a plan reads meals, never tells one
+
     marks = dict(tender or {})
     every = marks.pop("", None)
     if every is not None:

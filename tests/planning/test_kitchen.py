@@ -10,13 +10,14 @@ from pitlogger.bootstrap import load_policy
 from pitlogger.errors import ConfigError
 from pitlogger.model.cooks import Service
 from pitlogger.planning.timeline import ScheduleQuestion, one_cut, schedule
-from pitlogger.rules.policies import shipped_kitchen
+from pitlogger.rules.policies import shipped_cuts, shipped_kitchen
 
 AT_MS = 1_790_000_000_000
 
 
 def test_a_schedule_and_the_engine_carve_equally_long() -> None:
     assert load_policy().kitchen == shipped_kitchen()
+    assert load_policy().cuts == shipped_cuts()  # read without checks, and the same
     answer = schedule(ScheduleQuestion(one_cut("pork-butt", 1, Service(AT_MS))))
     (service,) = answer.services
     assert (service.at - service.leave_by).total_seconds() * 1000 == shipped_kitchen().carve_ms

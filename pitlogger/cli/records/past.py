@@ -19,10 +19,10 @@ def books(socket: Path | None = None) -> list[Book]:
     Raises:
         DaemonUnreachableError: No daemon answers.
     """
+    cooks = Client(socket).get("/record")  # before the models of the journal: it may not answer
     from pitlogger.formats.journal_json import load_entry
     from pitlogger.model.folding import fold
 
-    cooks = Client(socket).get("/record")
     return [fold([load_entry(entry) for entry in cook["entries"]]) for cook in cooks]
 
 

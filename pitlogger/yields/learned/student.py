@@ -69,12 +69,21 @@ def t_quantile(p: float, df: float) -> float:
         return _NORMAL.inv_cdf(p)
     if p < 0.5:
         return -t_quantile(1.0 - p, df)
-    low, high = 0.0, 1.0
-    while t_cdf(high, df) < p:
-        low, high = high, high * 2.0
-    for _ in range(200):
-        middle = 0.5 * (low + high)
-        low, high = (middle, high) if t_cdf(middle, df) < p else (low, middle)
-        if high - low <= 1e-13 * max(1.0, high):
-            break
-    return 0.5 * (low + high)
+    low, high = 0.0, math.inf
+    t = _NORMAL.inv_cdf(p)
+    for _ in range(200):  # Newton, held between what is known to lie under and over
+        off = t_cdf(t, df) - p
+        low, high = (t, high) if off < 0.0 else (low, t)
+        step = off / _density(t, df)
+        following = t - step
+        if not low <= following <= high:
+            following = 0.5 * (low + high) if high < math.inf else 2.0 * low + 1.0
+        if abs(following - t) <= 1e-13 * max(1.0, t):
+            return following
+        t = following
+    return t
+
+
+def _density(t: float, df: float) -> float:
+    log = math.lgamma((df + 1.0) / 2.0) - math.lgamma(df / 2.0) - 0.5 * math.log(df * math.pi)
+    return math.exp(log - 0.5 * (df + 1.0) * math.log1p(t * t / df))
