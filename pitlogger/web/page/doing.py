@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import re
 from collections.abc import Awaitable, Callable
 from typing import Any
 
@@ -26,7 +27,7 @@ from pitlogger.web.page.forms import FieldError, ask_of, filled, parse_form
 from pitlogger.web.page.pieces import followed
 from pitlogger.web.page.render import BACK, MORE, SCREENS
 from pitlogger.web.page.temp import PLACE
-from pitlogger.web.page.typed import in_phone_units
+from pitlogger.web.page.typed import in_phone_units, with_offset
 from pitlogger.web.page.view import deed_view, refused, screen, shown_to
 from pitlogger.web.requests import AlertAsk, Ask, ContainerAsk, CookAsk, StageAsk, TareAsk, WeighAsk
 from pitlogger.web.routes.containers import kept
@@ -39,6 +40,7 @@ from pitlogger.web.signing import sign_off
 
 Beside = Callable[[Node, dict[str, str], Shown], Awaitable[dict[str, Any]]]
 PATHS = {*(path for path, _ in (*SCREENS, *MORE)), *BACK}
+_PAST_COOK = re.compile(r"/cooks/[\w-]+")
 YEAR_S = 365 * 86_400
 
 
@@ -53,7 +55,7 @@ def add_deeds(page: APIRouter, daemon: Node, ring: RingTest, signers: Signers) -
         shown = shown_to(daemon, request)
         try:
             form = parse_form(await request.body())
-            back = form.get("back", "/") if form.get("back", "/") in PATHS else "/"
+            back = _back(form)
             form = of_a_place(in_phone_units(form, shown.units))
             if name in beside:
                 said = await beside[name](daemon, form, shown)
@@ -74,6 +76,12 @@ def add_deeds(page: APIRouter, daemon: Node, ring: RingTest, signers: Signers) -
         if wants_json:
             return JSONResponse(outcome, 200 if outcome.get("durable", True) else NOT_DURABLE)
         return RedirectResponse(f"{back}?did={outcome.get('run')}.{outcome.get('seq')}", 303)
+
+
+def _back(form: dict[str, str]) -> str:
+    """Return the screen to go back to: one of ours, or a past cook."""
+    back = form.get("back", "/")
+    return back if back in PATHS or _PAST_COOK.fullmatch(back) else "/"
 
 
 def of_a_place(form: dict[str, str]) -> dict[str, str]:
@@ -106,7 +114,7 @@ async def _done(daemon: Node, name: str, form: dict[str, str], shown: Shown) -> 
     if name == "meal":
         ask = filled(MealAsk, form, daemon.clock.utc_ms(), by)
         return deed_view(daemon, await tell_meal(daemon, ask), shown)
-    asked_for = ask_of(name, form, daemon.clock.utc_ms(), by)
+    asked_for = ask_of(name, with_offset(form), daemon.clock.utc_ms(), by)
     before = _tare_before(daemon, asked_for)
     is_new = await daemon.earlier(key) is None
     if isinstance(asked_for, StageAsk) and is_new:

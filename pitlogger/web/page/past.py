@@ -17,6 +17,7 @@ from pitlogger.web.page.meal import meal_form, with_meal
 from pitlogger.web.page.past_record import books
 from pitlogger.web.page.pieces import in_order
 from pitlogger.web.page.weights import weights_of
+from pitlogger.web.page.written import written
 from pitlogger.yields.books import from_books
 from pitlogger.yields.learned.lessons_document import lessons_document
 
@@ -26,7 +27,8 @@ LEAST = 1
 
 async def past_screen(daemon: Node, shown: Shown, query: Mapping[str, str]) -> dict[str, Any]:
     """Return the list of cooks and a dot strip a cut, for what the filters leave."""
-    rows = await daemon.ask(lambda reader: reader.cooks())
+    kept_rows = await daemon.ask(lambda reader: reader.cooks(withdrawn=True))
+    rows = [row for row in kept_rows if not row.withdrawn]
     pieces = from_books(await books(daemon)).pieces()
     chosen = {name: query.get(name, "") for name in FILTERS}
     kept = [
@@ -46,6 +48,7 @@ async def past_screen(daemon: Node, shown: Shown, query: Mapping[str, str]) -> d
         ],
         "strips": [strip for strip in strips if strip is not None],
         "cooks": [cook_line(row, daemon, shown) for row in rows],
+        "withdrawn": [cook_line(row, daemon, shown) for row in kept_rows if row.withdrawn],
     }
 
 
@@ -126,7 +129,7 @@ async def cook_screen(
     Raises:
         UsageError: No such cook.
     """
-    rows = await daemon.ask(lambda reader: reader.cooks())
+    rows = await daemon.ask(lambda reader: reader.cooks(withdrawn=True))
     known = {row.id: row for row in rows}
     if cook not in known:
         raise UsageError(unknown("cook", cook, known))
@@ -137,10 +140,13 @@ async def cook_screen(
         "cook": known[cook],
         "sentence": _cook_sentence(known[cook].name, yields),
         "line": cook_line(known[cook], daemon, shown),
-        "others": [cook_line(row, daemon, shown) for row in rows if row.id != cook],
+        "others": [
+            cook_line(row, daemon, shown) for row in rows if row.id != cook and not row.withdrawn
+        ],
         "other": other if other in known and other != cook else "",
         "pieces": [weights_of(daemon, held, shown, yields) for held in in_order(book)],
         "meal": meal_form(cook, book, shown),
+        "written": await written(daemon, known[cook], shown),
         "notes": [{"text": noted.text, "by": entry.by} for entry, noted in book.notes],
     }
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from datetime import datetime
 
 from pitlogger.errors import QuantityError
 from pitlogger.model.quantities import parse_mass_mg, parse_temperature_mc
@@ -25,6 +26,21 @@ def in_phone_units(form: Mapping[str, str], units: Units) -> dict[str, str]:
         FieldError: A mass or temperature that cannot be read, with its field.
     """
     return {name: _completed(name, text, units) for name, text in form.items()}
+
+
+def with_offset(form: Mapping[str, str]) -> dict[str, str]:
+    """Return a form whose moment ``at`` has the offset that the node's place has then.
+
+    Raises:
+        FieldError: It is no moment.
+    """
+    if "at" not in form:
+        return dict(form)
+    try:
+        at = datetime.fromisoformat(form["at"])
+    except ValueError:
+        raise FieldError(f"'{form['at']}' is not a day and a time.", "at") from None
+    return {**form, "at": (at if at.tzinfo else at.astimezone()).isoformat()}
 
 
 def _completed(field: str, text: str, units: Units) -> str:
