@@ -1,4 +1,6 @@
-"""The nine major food allergens of the United States, found by word in a list of ingredients.
+"""The nine major food allergens of the United States, each answered by a person.
+
+Words of ingredients only suggest what to answer; they never answer.
 
 Sources: Food Allergen Labeling and Consumer Protection Act of 2004 (the first eight); FASTER
 Act of 2021 (sesame, in force 2023-01-01). Which everyday ingredients hold them: from memory,
@@ -9,6 +11,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
+from dataclasses import dataclass
 
 from pitlogger.errors import UsageError, unknown
 from pitlogger.views.language import mark, tr
@@ -69,9 +72,52 @@ def checked(names: Iterable[str]) -> list[str]:
     return [allergen for allergen in MAJOR if allergen in given]
 
 
-def contains(allergens: Iterable[str]) -> str:
-    """Return the "contains" line of a label; with none found it says what that means."""
-    named = list(allergens)
-    if not named:
-        return tr("Contains: none of the nine major allergens named; check every packet.")
-    return tr("Contains: {names}.", names=", ".join(map(tr, named)))
+@dataclass(frozen=True, slots=True)
+class Answered:
+    """Which of the nine a person said that food holds, and which it does not."""
+
+    holds: tuple[str, ...] = ()
+    without: tuple[str, ...] = ()
+
+    @classmethod
+    def of(cls, holds: Iterable[str], without: Iterable[str]) -> Answered:
+        """Return the answers.
+
+        Raises:
+            UsageError: What is none of the nine, or is answered both ways.
+        """
+        made = cls(tuple(checked(holds)), tuple(checked(without)))
+        if both := set(made.holds) & set(made.without):
+            raise UsageError(f"{', '.join(sorted(both))}: answered both ways, which is right?")
+        return made
+
+    def open(self) -> list[str]:
+        """Return the allergens that nobody answered for."""
+        return [name for name in MAJOR if name not in self.holds and name not in self.without]
+
+    def statement(self) -> str:
+        """Return the line of a label: what it contains, or that nobody said."""
+        if self.open():
+            return tr("Allergens not stated: do not hand out.")
+        if not self.holds:
+            return tr("Each of the nine major allergens was answered for: ask who packed it.")
+        return tr("Contains: {names}.", names=", ".join(map(tr, self.holds)))
+
+
+UNANSWERED = Answered()
+
+
+def suggested(ingredients: Iterable[str], answered: Answered) -> str:
+    """Return what the words of ingredients suggest of what nobody answered, empty for nothing."""
+    words = [name for name in found_in(ingredients) if name in answered.open()]
+    if not words:
+        return ""
+    return tr("Words of the ingredients suggest {names}: answer.", names=", ".join(map(tr, words)))
+
+
+def named_so_far(allergens: Iterable[str]) -> str:
+    """Return the line of a quote: what is known to be in it; of the rest nothing is said."""
+    known = ", ".join(map(tr, allergens))
+    if not known:
+        return tr("Allergens are not stated here: ask.")
+    return tr("Contains {names}; other allergens are not stated here: ask.", names=known)

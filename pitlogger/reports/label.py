@@ -12,7 +12,7 @@ from datetime import datetime, timedelta
 from typing import Literal
 
 from pitlogger.reports import escpos
-from pitlogger.reports.allergens import contains
+from pitlogger.reports.allergens import UNANSWERED, Answered, suggested
 from pitlogger.reports.sheet import CAUTIONS, Block, Lines, Picture, Sheet
 from pitlogger.views.language import day, mark, tr
 
@@ -22,6 +22,8 @@ KEEP: dict[Keep, str] = {
     "cold": mark("Keep at 41 F (5 C) or below."),
 }
 REHEAT = mark("Reheat to 165 F (74 C) throughout.")
+# FDA Food Code 3-502.12: reduced-oxygen packaging without a variance asks for a HACCP plan.
+VACUUM = mark("Reduced-oxygen packed: only under a plan or variance of the local authority.")
 COLD_DAYS = 7
 HOT_HOURS = 4
 
@@ -32,7 +34,7 @@ class Label:
 
     Attributes:
         mass: With its unit, as shown.
-        allergens: Of the nine; found or named.
+        allergens: What a person answered for each of the nine.
         until: Use-by for cold food, discard time for hot food.
         code: What the QR code holds; none if empty.
     """
@@ -44,8 +46,9 @@ class Label:
     firm: str = ""
     mass: str = ""
     ingredients: tuple[str, ...] = ()
-    allergens: tuple[str, ...] = ()
+    allergens: Answered = UNANSWERED
     code: str = ""
+    vacuum: bool = False
 
     def lines(self) -> list[str]:
         """Return the lines under the name, in their order."""
@@ -57,11 +60,13 @@ class Label:
         return [
             *([tr("Net {mass}", mass=self.mass)] if self.mass else []),
             *([tr("Ingredients: {ingredients}.", ingredients=ingredients)] if ingredients else []),
-            contains(self.allergens),
+            self.allergens.statement(),
+            *([hint] if (hint := suggested(self.ingredients, self.allergens)) else []),
             tr("Packed {packed}", packed=f"{day(self.packed)} {self.packed:%Y-%m-%d %H:%M}"),
             until,
             tr(KEEP[self.keep]),
             tr(REHEAT),
+            *([tr(VACUUM)] if self.vacuum else []),
             *([self.firm] if self.firm else []),
         ]
 

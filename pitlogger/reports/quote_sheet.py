@@ -11,7 +11,7 @@ from datetime import date
 from decimal import ROUND_HALF_EVEN, Decimal
 
 from pitlogger import __version__
-from pitlogger.reports.allergens import contains
+from pitlogger.reports.allergens import named_so_far
 from pitlogger.reports.sheet import CAUTIONS, Block, Facts, Heading, Lines, Sheet, Table
 from pitlogger.views.language import figure, mark, tr
 from pitlogger.yields.money.quote import Job
@@ -54,7 +54,9 @@ def quote_sheet(offer: Offer, job: Job) -> Sheet:
         Facts(tuple(_facts(offer, job))),
         Heading(tr("Menu")),
         Lines(offer.menu or (tr("to be agreed"),)),
-        Lines((contains(offer.allergens), tr("Tell us of any allergy before the guarantee date."))),
+        Lines(
+            (named_so_far(offer.allergens), tr("Tell us of any allergy before the guarantee date."))
+        ),
         Heading(tr("Price")),
         Table(("", offer.currency or "amount"), tuple(_sums(job)), numbers=frozenset({1})),
         Heading(tr("Terms")),

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from pitlogger.model.book import PieceBook
-from pitlogger.model.cooks import HOT_OFF_PIT
+from pitlogger.model.cooks import BEFORE_FIRE, HOT_OFF_PIT, Stage
 from pitlogger.reports.cook_record import CookRecord
 from pitlogger.reports.cook_report import made_by
 from pitlogger.reports.sheet import CAUTIONS, Block, Facts, Heading, Lines, Sheet, Table
@@ -16,6 +16,8 @@ from pitlogger.views import shown, words
 from pitlogger.views.language import figure, mark, tr
 
 READINGS_A_PIECE = 3
+# What does not go: not cooked yet, or eaten, handed over, thrown away.
+STAYS = BEFORE_FIRE | {Stage.SERVED, Stage.DISCARDED}
 _TYPED_IN = (
     mark("Afterwards, for each line: pitlogger temp PIECE READING --at TIME --by INITIALS"),
     mark(
@@ -27,7 +29,11 @@ _TYPED_IN = (
 
 def take_along(record: CookRecord) -> Sheet:
     """Return the sheet for the pieces that are not used up."""
-    standing = [held for held in record.book.pieces.values() if held.ended_ms is None]
+    standing = [
+        held
+        for held in record.book.pieces.values()
+        if held.ended_ms is None and held.stage not in STAYS
+    ]
     blocks: list[Block] = [Facts(tuple(_facts(record)))]
     blocks += [Heading(tr("What goes out")), _pieces(record, standing)]
     blocks.append(Heading(tr("Readings by hand, coldest spot, calibrated probe")))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import httpx
 import pytest
 
 from pitlogger.model.readings import Reading
@@ -44,19 +43,22 @@ async def test_an_unknown_cook_and_an_unknown_sheet_are_named(node: Node) -> Non
     assert (sheet.status_code, "poster" in sheet.text) == (400, True)
 
 
-async def test_a_label_finds_allergens_and_takes_those_ticked(node: Node) -> None:
-    asked = httpx.QueryParams([
-        ("name", "sliced brisket"), ("ingredients", "beef\nbutter (cream, salt)"),
-        ("allergen", "wheat"), ("mass", "2 lb 4 oz"), ("packed", "2026-09-19T18:00"),
-    ])  # fmt: skip
+async def test_a_label_takes_an_answer_for_each_allergen(node: Node) -> None:
+    asked = {"name": "sliced brisket", "ingredients": "beef\nbutter (cream, salt)",
+             "mass": "2 lb 4 oz", "packed": "2026-09-19T18:00", "vacuum": "no"}  # fmt: skip
     answer = await node.local.get("/print/label", params=asked, headers=HTML)
     assert answer.status_code == 200, answer.text
-    for part in ("sliced brisket", "milk", "wheat", "2026-09-25", "2 lb 4 oz"):
+    for part in ("sliced brisket", "do not hand out", "suggest milk", "2026-09-25", "2 lb 4 oz"):
         assert part in answer.text
+    said = {f"has-{at}": "yes" if at == 0 else "no" for at in range(9)}
+    text = (await node.local.get("/print/label", params={**asked, **said}, headers=HTML)).text
+    assert "Contains: milk." in text
+    assert "do not hand out" not in text
 
 
 async def test_what_a_label_cannot_say_is_refused(node: Node) -> None:
-    for asked in ({"mass": "2 lb"}, {"name": "x", "mass": "2"}, {"name": "x", "packed": "noon"}):
+    for asked in ({"mass": "2 lb"}, {"name": "x", "mass": "2"}, {"name": "x", "packed": "noon"},
+                  {"name": "x"}):  # fmt: skip
         answer = await node.local.get("/print/label", params=asked, headers=HTML)
         assert answer.status_code == 400
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -120,6 +121,8 @@ pin_option = click.option(
 
 
 def _pin(pin_file: Path | None, *, twice: bool = False) -> str:
+    if pin_file is None and not sys.stdin.isatty():
+        raise UsageError("there is no terminal to ask for the PIN: give it by --pin-file FILE")
     if pin_file is None:
         pin: str = click.prompt("PIN", hide_input=True, confirmation_prompt=twice)
         return pin
@@ -154,6 +157,8 @@ def sign(
     cook: str | None, pin_file: Path | None, by: str, socket: Path | None, as_json: bool
 ) -> None:
     """Sign the record of COOK off after review (--by INITIALS), confirmed by the signer's PIN."""
+    if not by:
+        raise UsageError("a review is signed: give the initials of who reviewed it (--by)")
     entry = Client(socket).post("/log/sign", cook=cook, by=by, pin=_pin(pin_file))
     emit(entry, as_json, f"signed: {entry['entries']} entries, {entry['head'][:16]}…")
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -9,11 +10,13 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from pitlogger.cli.installation.configuration import config_option, configuration
+from pitlogger.cli.questions import answers
 from pitlogger.errors import UsageError
 
 if TYPE_CHECKING:
     from pitlogger.config import Config
     from pitlogger.reports.cook_record import CookRecord, Premises
+    from pitlogger.reports.label import Label
     from pitlogger.reports.sheet import Sheet
 
 out_option = click.option(
@@ -29,6 +32,9 @@ cook_file_option = click.option(
     "--cook-file", type=click.Path(path_type=Path, dir_okay=False),
     help="Cook file (TOML) of the capture.",
 )  # fmt: skip
+
+
+SEALED, PLAIN = "vacuum-packed", "not vacuum-packed"
 
 
 @click.group()
@@ -167,8 +173,11 @@ def take_along_command(**given: Any) -> None:
 @click.option("--mass", help='Net mass, such as "2 lb 4 oz".')
 @click.option("--ingredient", "ingredients", multiple=True,
               help='One, with what it holds: "butter (cream, salt)".')  # fmt: skip
-@click.option("--allergen", "allergens", multiple=True,
-              help="One of the nine major ones, beside those found by word.")  # fmt: skip
+@click.option("--contains", "holds", multiple=True, metavar="ALLERGEN",
+              help="One of the nine major allergens that it holds.")  # fmt: skip
+@click.option("--without", multiple=True, metavar="ALLERGEN",
+              help="One that it does not hold. Each of the nine is answered.")  # fmt: skip
+@click.option("--vacuum/--no-vacuum", default=None, help="Whether it is vacuum-packed: asked.")
 @click.option("--packed", help="When it was packed; now by default.")
 @click.option("--until", help="Use-by or discard time; by rule if left out.")
 @click.option("--firm", default="", help="Name and place of who packed it.")
@@ -178,25 +187,25 @@ def take_along_command(**given: Any) -> None:
 @click.option("--printer", metavar="HOST[:PORT]|DEVICE",
               help="Print at once: 192.168.1.40:9100 or /dev/usb/lp0.")  # fmt: skip
 def label(
-    name: str, cold: bool, mass: str | None, ingredients: tuple[str, ...],
-    allergens: tuple[str, ...], packed: str | None, until: str | None, firm: str, code: str,
-    out: Path | None, printer: str | None,
+    name: str, holds: tuple[str, ...], without: tuple[str, ...], vacuum: bool | None,
+    printer: str | None, out: Path | None, **given: Any,
 ) -> None:  # fmt: skip
-    """A label for packed food NAME: contents, allergens, use-by or discard time."""
-    from pitlogger.reports.allergens import MAJOR, checked, found_in
-    from pitlogger.reports.label import Label, label_bytes, label_sheet, until_by_default
+    """A label for packed food NAME: contents, allergens, use-by or discard time.
+
+    Each of the nine major allergens is answered by a person (--contains milk --without egg ...),
+    else the label says that it must not be handed out.
+    """
+    from pitlogger.reports.allergens import Answered
+    from pitlogger.reports.label import label_bytes, label_sheet
     from pitlogger.reports.table_files import whole
 
-    packed_at = _moment(packed, "--packed") if packed else datetime.now().astimezone()
-    keep: Any = "cold" if cold else "hot"
-    named = {*found_in(ingredients), *checked(allergens)}
-    made = Label(
-        name, keep, packed_at,
-        _moment(until, "--until") if until else until_by_default(keep, packed_at),
-        firm, _mass(mass), ingredients, tuple(one for one in MAJOR if one in named), code,
-    )  # fmt: skip
-    if made.until <= made.packed:
-        raise UsageError(f"--until {made.until:%Y-%m-%d %H:%M} lies before it was packed")
+    answered = Answered.of(holds, without)
+    if vacuum is None:
+        question = "Is it vacuum-packed (reduced oxygen)? Answer with --vacuum or --no-vacuum"
+        vacuum = answers().choose(question, (PLAIN, SEALED)) == SEALED
+    made = replace(_label(name, **given), allergens=answered, vacuum=vacuum)
+    if left := answered.open():
+        click.echo(f"not answered for: {', '.join(left)}; it says: do not hand out", err=True)
     if printer is not None:
         send_to_printer(printer, label_bytes(made))
     elif out is not None and out.suffix == ".bin":
@@ -204,6 +213,20 @@ def label(
             fresh.write_bytes(label_bytes(made))
     else:
         write(label_sheet(made), out)
+
+
+def _label(
+    name: str, cold: bool, mass: str | None, ingredients: tuple[str, ...], packed: str | None,
+    until: str | None, firm: str, code: str,
+) -> Label:  # fmt: skip
+    from pitlogger.reports.label import Label, until_by_default
+
+    packed_at = _moment(packed, "--packed") if packed else datetime.now().astimezone()
+    keep: Any = "cold" if cold else "hot"
+    until_at = _moment(until, "--until") if until else until_by_default(keep, packed_at)
+    if until_at <= packed_at:
+        raise UsageError(f"--until {until_at:%Y-%m-%d %H:%M} lies before it was packed")
+    return Label(name, keep, packed_at, until_at, firm, _mass(mass), ingredients, code=code)
 
 
 def _mass(text: str | None) -> str:

@@ -16,7 +16,7 @@ from fastapi.responses import HTMLResponse
 from pitlogger.errors import UsageError, unknown
 from pitlogger.formats.money import amount
 from pitlogger.model.quantities import parse_mass_mg
-from pitlogger.reports.allergens import MAJOR, checked, found_in
+from pitlogger.reports.allergens import MAJOR, Answered, checked, found_in
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 from pitlogger.web.page.past import cook_line
@@ -60,7 +60,7 @@ async def printed(
     """
     given = {name: value.strip()[:LONGEST] for name, value in query.items() if value.strip()}
     if what == "label":
-        return as_served(await asyncio.to_thread(_label, given, list(values)))
+        return as_served(await asyncio.to_thread(_label, given))
     if what == "quote":
         return as_served(await asyncio.to_thread(_quote, given, list(values)))
     if what == "shopping":
@@ -108,7 +108,7 @@ def _moment(text: str, name: str) -> datetime:
         raise UsageError(f"{name}: '{text}' is not a day and a time") from None
 
 
-def _label(given: Mapping[str, str], allergens: list[str]) -> str:
+def _label(given: Mapping[str, str]) -> str:
     from pitlogger.reports.label import Label, label_sheet, until_by_default
 
     if "name" not in given:
@@ -121,15 +121,18 @@ def _label(given: Mapping[str, str], allergens: list[str]) -> str:
         raise UsageError(f"until {until:%Y-%m-%d %H:%M} lies before it was packed")
     if "mass" in given:
         parse_mass_mg(given["mass"])  # says what is wrong with it
-    named = {*found_in(ingredients), *checked(allergens)}
-    return sheet_html(
-        label_sheet(
-            Label(
-                given["name"], keep, packed, until, given.get("firm", ""), given.get("mass", ""),
-                ingredients, tuple(one for one in MAJOR if one in named), given.get("code", ""),
-            )
-        )
+    if given.get("vacuum") not in ("yes", "no"):
+        raise UsageError("say whether it is vacuum-packed: reduced oxygen has rules of its own")
+    said = {name: given.get(f"has-{at}") for at, name in enumerate(MAJOR)}
+    answered = Answered.of(
+        [name for name, word in said.items() if word == "yes"],
+        [name for name, word in said.items() if word == "no"],
+    )
+    made = Label(
+        given["name"], keep, packed, until, given.get("firm", ""), given.get("mass", ""),
+        ingredients, answered, given.get("code", ""), given["vacuum"] == "yes",
     )  # fmt: skip
+    return sheet_html(label_sheet(made))
 
 
 def _now() -> datetime:
