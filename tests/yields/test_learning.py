@@ -1,5 +1,10 @@
 """Learning across cooks: priors, families, shared days, re-planning, lessons."""
 
+from dataclasses import replace
+from datetime import date
+from decimal import Decimal
+
+import numpy as np
 import pytest
 
 from pitlogger.errors import UsageError
@@ -117,6 +122,48 @@ def test_levels_are_drawn_towards_each_other() -> None:
     levels = {f["value"]: f for f in lessons_document(past)["cuts"][0]["factors"]}
     assert levels["paper"]["shrunk_pct"] <= levels["paper"]["mean_pct"]
     assert levels["foil"]["shrunk_pct"] >= levels["foil"]["mean_pct"]
+
+
+def test_a_factor_that_does_nothing_is_seldom_said_to_differ() -> None:
+    """Random kitchens whose wraps do nothing: at most one level in eight is called different."""
+    rng = np.random.default_rng(11)
+    said = [
+        level["differs"]
+        for _ in range(150)
+        for level in lessons_document([
+            replace(piece(float(s), wrap=str(rng.choice(["paper", "foil", "boat"]))), cook=f"c{k}")
+            for k, s in enumerate(rng.normal(0.49, 0.025, 12))
+        ])["cuts"][0]["factors"]
+    ]  # fmt: skip
+    assert sum(said) / len(said) < 0.125
+
+
+def test_a_wrap_that_matters_is_seen() -> None:
+    past = [
+        replace(piece(0.44 + 0.002 * (k % 5) + 0.08 * (k % 2), wrap=("foil", "paper")[k % 2]),
+                cook=f"c{k}")
+        for k in range(24)
+    ]  # fmt: skip
+    assert all(level["differs"] for level in lessons_document(past)["cuts"][0]["factors"])
+
+
+def test_the_price_of_a_supplier_goes_as_the_straight_line_says() -> None:
+    days = ["2026-01-10", "2026-03-01", "2026-05-20", "2026-08-02"]
+    prices = [9.10, 9.42, 9.55, 10.01]
+    past = [
+        PastPiece("p", "brisket-packer", cook=f"c{k}-{n}", date=day, supplier=name,
+                  price_per_kg=Decimal(str(price)))
+        for k, (day, price) in enumerate(zip(days, prices, strict=True))
+        for n, name in enumerate(("North", "north "))
+    ]  # fmt: skip
+    past.append(PastPiece("p", "brisket-packer", cook="x", supplier="Hill",
+                          price_per_kg=Decimal("8.00")))  # fmt: skip
+    north, hill = lessons_document(past)["prices"]
+    at = [date.fromisoformat(day).toordinal() for day in days]
+    slope = np.polyfit(at, prices, 1)[0]
+    assert north["a_year_pct"] == pytest.approx(100 * slope * 365.25 / prices[-1], abs=0.06)
+    assert (north["n"], north["last_per_kg"], north["last_on"]) == (4, "10.01", days[-1])
+    assert hill["a_year_pct"] is None
 
 
 def test_what_guests_ate_is_known_only_where_served_and_leftover_were_weighed() -> None:

@@ -31,11 +31,28 @@ def history_text(document: dict[str, Any]) -> str:
         ]
         parts.append(table(rows, ["cook", "piece", "cut", "servable % of purchased"]))
     parts += [_cut_text(cut, document["pieces"]) for cut in document["cuts"]]
+    if document["prices"]:
+        parts.append(_prices_text(document["prices"]))
     told = [meal for meal in document["meals"] if meal["came"] is not None or meal["left_g"]]
     if told:
         parts.append(_meals_text(told))
     parts += [f"- {note}" for note in document["notes"]]
     return "\n\n".join(parts)
+
+
+def _prices_text(prices: list[dict[str, Any]]) -> str:
+    rows = [
+        [
+            price["cut"],
+            price["supplier"] or "not named",
+            str(price["n"]),
+            f"{float(price['first_per_kg']):.2f}/kg",
+            f"{float(price['last_per_kg']):.2f}/kg",
+            "too few to tell" if price["a_year_pct"] is None else f"{price['a_year_pct']:+.1f} %",
+        ]
+        for price in prices
+    ]
+    return table(rows, ["price of", "supplier", "n", "first", "last", "a year"])
 
 
 def _meals_text(meals: list[dict[str, Any]]) -> str:
@@ -75,6 +92,11 @@ def _cut_text(cut: dict[str, Any], pieces: list[dict[str, Any]]) -> str:
             f"  {step['cause']}: {step['share_pct']:.1f} % of purchased{money} (n = {step['n']})"
         )
     lines += [
+        f"  {f['factor'].replace('_', ' ')} {f['value']}: {f['shrunk_pct']:.1f} %, nine in ten "
+        f"between {f['low_pct']:.1f} and {f['high_pct']:.1f} (n = {f['n']}); {_how_sure(f)}"
+        for f in cut["factors"]
+    ]
+    lines += [
         f"  tenderness {t['mean']:.1f} of 5: {t['factor'].replace('_', ' ')} {t['value']} "
         f"(n = {t['n']}); no cause"
         for t in cut["tenderness"]
@@ -84,6 +106,14 @@ def _cut_text(cut: dict[str, Any], pieces: list[dict[str, Any]]) -> str:
         for d in cut["best_had_more_often"]
     ]
     return "\n".join(lines)
+
+
+def _how_sure(level: dict[str, Any]) -> str:
+    if level["n"] == 1:
+        return "one piece tells nothing of it"
+    if level["differs"]:
+        return "hardly chance, but other things may have differed too"
+    return "chance alone could do this"
 
 
 def dot_strip(shares_pct: list[float]) -> str:

@@ -10,6 +10,7 @@ from pitlogger.yields.causes import CHAIN
 from pitlogger.yields.document import learned_document
 from pitlogger.yields.learned.factors import FACTORS
 from pitlogger.yields.learned.lessons import dear_steps, differences, levels, tender_levels
+from pitlogger.yields.learned.price_trend import price_trends
 from pitlogger.yields.learned.servable import Observed, learn, observations
 from pitlogger.yields.learned.step_learning import learn_steps
 from pitlogger.yields.ledger import account
@@ -31,6 +32,18 @@ def lessons_document(history: Sequence[PastPiece], cut: str | None = None) -> di
         "cuts": [_cut(name, observed) for name in seen],
         "eaten_per_guest_g": [round(each_g, 1) for each_g in eaten if each_g is not None],
         "meals": [_meal(meal) for meal in told],
+        "prices": [
+            {
+                "cut": trend.cut,
+                "supplier": trend.supplier,
+                "n": trend.n,
+                "first_per_kg": str(trend.first),
+                "last_per_kg": str(trend.last),
+                "last_on": trend.last_on,
+                "a_year_pct": trend.a_year_pct,
+            }
+            for trend in price_trends(chosen)
+        ],
         "notes": [] if chosen else ["Nothing on record."],
     }
 
@@ -113,6 +126,9 @@ def _cut(name: str, observed: Sequence[Observed]) -> dict[str, Any]:
                 "n": level.n,
                 "mean_pct": round(level.mean_share * 100, 3),
                 "shrunk_pct": round(level.shrunk_share * 100, 3),
+                "low_pct": round(level.low_share * 100, 3),
+                "high_pct": round(level.high_share * 100, 3),
+                "differs": level.differs,
             }
             for factor in FACTORS
             for level in levels(own, factor, cut_prior(name).within)
