@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from hashlib import sha256
 
 from pitlogger.errors import QuantityError, UsageError, unknown
 from pitlogger.formats.paper_log import Fault, PaperLog, parse_table
@@ -76,6 +77,17 @@ def read_own(
     faults = sorted((*sheet.faults, *read.faults), key=lambda fault: fault.line)
     log = replace(read, faults=tuple(faults), ignored=tuple(ignored))
     return OwnSheet(log, tuple(matched), tuple(line for line, _ in table[:at]))
+
+
+def header_of(lines: Iterable[Line], name: str) -> str:
+    """Return a digest of the titles of a sheet: the next file of the same form has the same.
+
+    Raises:
+        UsageError: No header row can be found.
+    """
+    table = [(line, cells) for line, cells in lines if any(cell.strip() for cell in cells)]
+    titles = [cell.strip().casefold() for cell in table[_header(table, name)][1]]
+    return sha256("\x00".join(titles).rstrip("\x00").encode()).hexdigest()[:16]
 
 
 def _header(table: Sequence[Line], name: str) -> int:
@@ -147,6 +159,9 @@ class _Cells:
             return False
         options = [f"month first: {iso_date(doubtful, False)}",
                    f"day first: {iso_date(doubtful, True)}"]  # fmt: skip
+        for said in ("month first", "day first"):  # as the last file was
+            if said in self._answers.given:
+                return said.startswith("day")
         chosen = self._answers.choose(f"{doubtful} is which day?", options)
         return chosen.startswith("day")
 

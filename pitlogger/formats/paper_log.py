@@ -140,9 +140,14 @@ def table_of(path: Path) -> list[tuple[int, Sequence[str]]]:
         octets = path.read_bytes()
     except OSError as fault:
         raise UsageError(f"{path}: cannot be read ({fault.strerror}); give a CSV file") from None
-    if path.suffix.casefold() in (".xlsx", ".xlsm"):
-        return list(_sheet(octets, path.name))
-    return _lines(octets, path.name)
+    return table_in(octets, path.name)
+
+
+def table_in(octets: bytes, name: str) -> list[tuple[int, Sequence[str]]]:
+    """Return the rows of the bytes of a file; its name tells what it is."""
+    if name.casefold().endswith((".xlsx", ".xlsm")):
+        return list(_sheet(octets, name))
+    return _lines(octets, name)
 
 
 def parse_paper_log(octets: bytes, name: str = "paper log") -> PaperLog:

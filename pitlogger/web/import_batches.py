@@ -5,6 +5,7 @@ from __future__ import annotations
 from functools import partial
 
 from pitlogger.errors import RefusedError
+from pitlogger.formats.paper_journal import PaperCook
 from pitlogger.model.folding import counted
 from pitlogger.model.journal import CookWithdrawn, Undone
 from pitlogger.store.queries import Reader
@@ -20,6 +21,12 @@ async def _of_batch(node: Node, batch: str, *, withdrawn: bool) -> list[CookRow]
                 if row.batch == batch and row.withdrawn is withdrawn]  # fmt: skip
 
     return await node.ask(read)
+
+
+async def put_on_record(node: Node, cooks: list[PaperCook], batch: str, by: str) -> None:
+    """Put the cooks of an import on record, all or none; one that was taken back comes back."""
+    await node.add_past(cooks)
+    await bring_back(node, batch, by)
 
 
 async def withdraw_batch(node: Node, batch: str, reason: str, by: str) -> int:

@@ -13,11 +13,10 @@ from pitlogger.cli.cooking.mend import reason_option
 from pitlogger.cli.output import by_option, emit, json_option
 from pitlogger.cli.questions import answers
 from pitlogger.cli.records.import_capture import capture_text, import_capture, is_capture
-from pitlogger.cli.records.own_sheet import (
-    batch_of,
-    columns_document,
-    preview,
-    read_sheet,
+from pitlogger.cli.records.sheets import (
+    header,
+    preview_text,
+    read_file,
     withdraw_import,
 )
 
@@ -55,6 +54,7 @@ def import_command(
     same capture twice is one cook.
     """
     from pitlogger.errors import DaemonUnreachableError, RefusedError, UsageError
+    from pitlogger.views.own_sheet import batch_of, columns_document
 
     if is_capture(file):
         if skip_bad:
@@ -68,8 +68,8 @@ def import_command(
         document, said = withdraw_import(file, socket, reason, by)
         emit(document, as_json, said)
         return
-    read = read_sheet(file, unit, cut)
-    log = read.log
+    read, given = read_file(file, socket, unit, cut)
+    log, batch = read.log, batch_of(file.read_bytes())
     if log.faults and not (skip_bad or dry_run):
         told = "\n".join(fault.message for fault in log.faults)
         refusal = UsageError if read.own is None else RefusedError
@@ -77,7 +77,7 @@ def import_command(
     imported = 0
     if not dry_run:
         if read.own is not None and not yes:
-            click.echo(preview(read.own), err=True)
+            click.echo(preview_text(read), err=True)
             answers().choose(f"import {len(log.rows)} rows as shown?", ["yes"])
         found = click.get_current_context().find_object(Record)
         record = found if socket is None else record_at(socket)
@@ -85,18 +85,19 @@ def import_command(
             raise DaemonUnreachableError(
                 "no daemon answers, so nothing was imported; start it, or look with --dry-run"
             )
-        imported = record.add_cooks(log.rows, batch=batch_of(file))
+        kept = {} if read.own is None else {"header": header(file), "answers": given}
+        imported = record.add_cooks(log.rows, batch=batch, **kept)
     document = {
         "file": str(file),
         "rows": len(log.rows),
         "imported": imported,
-        "import": batch_of(file),
+        "import": batch,
         "columns": [] if read.own is None else columns_document(read.own),
         "faults": [{"line": fault.line, "message": fault.message} for fault in log.faults],
         "doubts": _doubts(log.rows),
         "notes": list(log.notes),
     }
-    shown = "" if read.own is None else f"{preview(read.own)}\n"
+    shown = "" if read.own is None else f"{preview_text(read)}\n"
     emit(document, as_json, shown + _text(document, dry_run))
 
 

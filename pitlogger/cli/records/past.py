@@ -32,8 +32,14 @@ def mass_unit(socket: Path | None = None) -> str:
     return unit
 
 
-def add_cooks(rows: Sequence[PaperRow], socket: Path | None = None, batch: str = "") -> int:
-    """Put the cooks of a paper log on record, all or none; return how many rows they had."""
+def add_cooks(
+    rows: Sequence[PaperRow], socket: Path | None = None, batch: str = "", header: str = "",
+    answers: Sequence[str] = (),
+) -> int:  # fmt: skip
+    """Put the cooks of a paper log on record, all or none; return how many rows they had.
+
+    ``answers`` are kept for the next sheet with the same ``header``.
+    """
     from pitlogger.formats.journal_json import dump_body
     from pitlogger.formats.paper_journal import cooks_of
 
@@ -46,5 +52,6 @@ def add_cooks(rows: Sequence[PaperRow], socket: Path | None = None, batch: str =
         for cook in cooks_of(rows)
     ]
     if cooks:
-        Client(socket).post("/record", cooks=cooks, batch=batch)
+        Client(socket).post("/record", cooks=cooks, batch=batch, header=header,
+                            answers_kept=list(answers))  # fmt: skip
     return len(rows)

@@ -65,6 +65,7 @@ _OWNER_WRITES = (
     "/api/v1/hub",
     "/api/v1/papers",
     "/papers",
+    "/import",
 )
 
 

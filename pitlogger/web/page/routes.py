@@ -20,6 +20,7 @@ from pitlogger.web.page.alarms import alarms_screen
 from pitlogger.web.page.begin import MOST_ROWS
 from pitlogger.web.page.doing import add_deeds, add_phone_deeds, status_of
 from pitlogger.web.page.foodlog import food_screen
+from pitlogger.web.page.importing import add_import
 from pitlogger.web.page.jobs import add_jobs
 from pitlogger.web.page.past import cook_screen, past_screen
 from pitlogger.web.page.pit import pit_with_table
@@ -53,6 +54,7 @@ def make_page(daemon: Node, access: Access, ring: RingTest, signers: Signers) ->
     _add_planning(page, daemon)
     add_jobs(page, daemon)
     _add_past(page, daemon)
+    add_import(page, daemon)
     _add_printing(page, daemon)
     _add_node(page, daemon, access, ring)
     add_deeds(page, daemon, ring, signers)

@@ -14,6 +14,7 @@ from pitlogger.errors import UsageError, unknown
 from pitlogger.formats.journal_json import dump_entry, load_body
 from pitlogger.formats.paper_journal import PaperCook
 from pitlogger.model.journal import Adjusted, CheckMade, CorrectiveTaken, Entry
+from pitlogger.questions import Answers
 from pitlogger.safety import record
 from pitlogger.views.food_log import FoodLogView
 from pitlogger.views.journal import EntryView
@@ -21,8 +22,9 @@ from pitlogger.views.node import Node
 from pitlogger.views.rules import RulesView
 from pitlogger.views.view import View
 from pitlogger.web.access.roles import who_asks
-from pitlogger.web.import_batches import bring_back, withdraw_batch
+from pitlogger.web.import_batches import put_on_record, withdraw_batch
 from pitlogger.web.judged import Judged, judged
+from pitlogger.web.kept_answers import keep_answers, kept_answers
 from pitlogger.web.requests import Ask, Text
 from pitlogger.web.routes.entry_answer import entry_answer
 from pitlogger.web.routes.error_answers import RESPONSES
@@ -98,6 +100,14 @@ class PastAsk(Ask):
 
     cooks: Annotated[tuple[PastCookTable, ...], Field(min_length=1, max_length=20_000)]
     batch: Annotated[str, Field(max_length=40)] = ""
+    header: Annotated[str, Field(max_length=16)] = ""  # of the sheet they came in
+    answers_kept: Annotated[tuple[Text, ...], Field(max_length=20)] = ()  # for the next one
+
+
+class KeptAnswersView(View):
+    """What was answered about the last sheet with the same header."""
+
+    answers: tuple[str, ...]
 
 
 class WithdrawBatchAsk(Ask):
@@ -172,9 +182,14 @@ def make_log_api(daemon: Node, signers: Signers) -> APIRouter:
             )
             for cook in ask.cooks
         ]
-        await daemon.add_past(cooks)
-        await bring_back(daemon, ask.batch, ask.by or who_asks.get().initials)
+        await put_on_record(daemon, cooks, ask.batch, ask.by or who_asks.get().initials)
+        if ask.header:
+            keep_answers(daemon.config.node.data, ask.header, Answers(ask.answers_kept))
         return PastView(cooks=len(cooks))
+
+    @api.get("/record/sheets/{header}", summary="What was answered about the last sheet like it")
+    async def sheet(header: str) -> KeptAnswersView:
+        return KeptAnswersView(answers=kept_answers(daemon.config.node.data, header).given)
 
     @api.post("/record/withdraw", summary="Take a whole import out of lists and learning")
     async def take_back(ask: WithdrawBatchAsk) -> PastView:

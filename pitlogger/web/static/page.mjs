@@ -12,6 +12,7 @@ const parts = [
   { wanted: () => has("[data-armed-words]")() || sessionStorage.getItem("armed") === "yes", start: () => bell() },
   { wanted: has("[data-pick]"), start: async () => (await import("./pick.mjs")).picking() },
   { wanted: has("[data-keypad]"), start: async () => (await import("./keypad.mjs")).keypads() },
+  { wanted: has("[data-sheet]"), start: async () => (await import("./sheet.mjs")).sheets() },
   { wanted: has("[data-warm]"), start: async () => (await import("./warm.mjs")).warmth() },
   { wanted: has("[data-sorts]"), start: async () => (await import("./tables.mjs")).tables() },
   { wanted: has("[data-sun]"), start: async () => (await import("./sun.mjs")).sun() },

@@ -1,0 +1,102 @@
+"""A spreadsheet read in on the page: chosen or pasted, asked about, shown, imported."""
+
+from __future__ import annotations
+
+import asyncio
+import base64
+import binascii
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Any
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse
+
+from pitlogger.errors import PitloggerError, UsageError
+from pitlogger.formats.own_sheet import header_of
+from pitlogger.formats.paper_journal import cooks_of
+from pitlogger.formats.paper_log import table_in
+from pitlogger.questions import Answers, QuestionError
+from pitlogger.views.language import tr, trn
+from pitlogger.views.node import Node
+from pitlogger.views.own_sheet import Sheet, batch_of, preview, read_sheet
+from pitlogger.web.access.roles import who_asks
+from pitlogger.web.import_batches import put_on_record
+from pitlogger.web.kept_answers import keep_answers, kept_answers
+from pitlogger.web.page.forms import parse_form
+from pitlogger.web.page.view import refused, screen
+
+YES = "yes"
+PASTED = "pasted.csv"
+
+
+def add_import(page: APIRouter, daemon: Node) -> None:
+    """Add the screen that reads a spreadsheet in."""
+
+    @page.get("/import")
+    async def choose(request: Request) -> HTMLResponse:
+        return screen(daemon, request, "import.html", {"shown_sheet": None})
+
+    @page.post("/import")
+    async def read(request: Request) -> HTMLResponse:
+        try:
+            form = parse_form(await request.body())
+            data, name = _file(form)
+            lines = await asyncio.to_thread(table_in, data, name)
+            header = header_of(lines, name)
+            kept = kept_answers(daemon.config.node.data, header)
+            given = Answers.of(form.get("confirm", ""), *kept.given)
+            sheet = await asyncio.to_thread(read_sheet, lines, name, given)
+            if YES not in Answers.of(form.get("confirm", "")).given:
+                return screen(daemon, request, "import.html", _shown(sheet, form, kept))
+            said = await _import(daemon, sheet, batch_of(data))
+            keep_answers(daemon.config.node.data, header, given)
+        except QuestionError as fault:
+            values = {"asked": fault.asked, "fields": form, "action": "/import", "back": "/import"}
+            return screen(daemon, request, "question.html", values, 409)
+        except PitloggerError as fault:
+            return refused(daemon, request, str(fault), "/import", 400)
+        return screen(daemon, request, "done.html", {"message": said, "back": "/cooks"})
+
+
+def _file(form: Mapping[str, str]) -> tuple[bytes, str]:
+    """Return the bytes of the file chosen, or of what was pasted, and a name for messages."""
+    if content := form.get("content"):
+        try:
+            return base64.urlsafe_b64decode(content + "=" * (-len(content) % 4)), form.get(
+                "file", ""
+            )
+        except (ValueError, binascii.Error):
+            raise UsageError("the file did not arrive whole: choose it again") from None
+    if pasted := form.get("pasted"):
+        return pasted.encode(), PASTED
+    raise UsageError("choose a file, or paste the cells of your spreadsheet")
+
+
+def _shown(sheet: Sheet, form: Mapping[str, str], kept: Answers) -> dict[str, Any]:
+    count = len(sheet.log.rows)
+    return {
+        "shown_sheet": preview(sheet),
+        "faults": [fault.message for fault in sheet.log.faults],
+        "fields": {name: value for name, value in form.items() if name != "confirm"},
+        "confirm": "; ".join(filter(None, (form.get("confirm", ""), YES))),
+        "kept": "; ".join(kept.given),
+        "say": trn("Import {count} row", "Import {count} rows", count),
+        "has_rows": count > 0,
+    }
+
+
+async def _import(daemon: Node, sheet: Sheet, batch: str) -> str:
+    """Put what was read on record, and return what is said of it.
+
+    Raises:
+        UsageError: Something in it cannot be read, or it holds no row.
+    """
+    if sheet.log.faults:
+        raise UsageError("; ".join(fault.message for fault in sheet.log.faults))
+    if not sheet.log.rows:
+        raise UsageError("there is no row in it: nothing was imported")
+    by = who_asks.get().initials
+    cooks = [replace(cook, by=by, batch=batch) for cook in cooks_of(sheet.log.rows)]
+    await put_on_record(daemon, cooks, batch, by)
+    return tr("{count} rows are on record.", count=len(sheet.log.rows))

@@ -1,0 +1,47 @@
+"""``import`` of a spreadsheet of one's own: what was answered holds for the next file like it."""
+
+from __future__ import annotations
+
+import json
+import signal
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from tests.system.test_daemon import Node
+from tests.web.test_import_page import NEXT, PASTED
+
+
+@pytest.fixture
+def node(tmp_path: Path) -> Iterator[Node]:
+    made = Node(tmp_path)
+    made.config.write_text(
+        f'[node]\nname = "test"\ndata = "{tmp_path}/data"\n[web]\nenabled = false\n',
+        encoding="utf-8",
+    )
+    made.start()
+    (tmp_path / "may.csv").write_text(PASTED, encoding="utf-8")
+    (tmp_path / "june.csv").write_text(NEXT, encoding="utf-8")
+    yield made
+    made.stop(signal.SIGKILL)
+
+
+@pytest.mark.slow
+def test_the_next_file_of_the_form_is_not_asked_about_again(node: Node) -> None:
+    may, june = str(node.folder / "may.csv"), str(node.folder / "june.csv")
+    confirm: list[str] = []
+    while True:
+        asked = node.ask("import", may, "--yes", *confirm)
+        if asked.returncode == 0:
+            break
+        assert asked.returncode == 1
+        options = json.loads(asked.stdout)["options"]
+        chosen = next(o for o in options if o in ("lb", "brisket-packer") or "month" in o)
+        confirm += ["--confirm", chosen]
+    assert len(confirm) == 6
+    again = node.ask("import", june, "--yes", "--json")
+    assert again.returncode == 0, again.stderr
+    assert json.loads(again.stdout)["imported"] == 2
+    cooks = json.loads(node.ask("cook", "list", "--json").stdout)["cooks"]
+    assert {cook["name"] for cook in cooks} >= {"2026-05-02", "2026-06-03"}
