@@ -64,6 +64,7 @@ class JobTable(_Table):
     child_share_pct: Percent = Decimal(50)
     show_rate_pct: Annotated[Percent, Field(gt=0)] | None = None
     service: ServiceKind = "buffet"
+    sides: Annotated[int, Field(ge=0, le=50)] | None = None
     portion: Positive | None = None
     portion_sd: Annotated[Mass, Field(ge=0)] | None = None
     leave: Annotated[Mass, Field(ge=0)] = 0
@@ -156,6 +157,16 @@ class ChargeTable(_Table):
     taxable: bool = True
 
 
+class ByWeightTable(_Table):
+    """Something sold by its net weight; ``scale`` names the legal-for-trade scale."""
+
+    what: str
+    mass: Positive
+    price: PricePerGram
+    scale: str = ""
+    taxable: bool = True
+
+
 class TierTable(_Table):
     what: str
     guests: Guests
@@ -216,6 +227,7 @@ class JobFile(_Table):
     sitting: tuple[SittingTable, ...] = ()
     tier: tuple[TierTable, ...] = ()
     charge: tuple[ChargeTable, ...] = ()
+    by_weight: tuple[ByWeightTable, ...] = ()
     per_guest: tuple[LineTable, ...] = ()
     fixed: tuple[FixedTable, ...] = ()
     fuel: FuelTable | None = None

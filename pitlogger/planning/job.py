@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
-from datetime import datetime
+from datetime import datetime, timedelta, timezone
 from decimal import ROUND_CEILING, Decimal
 from functools import partial
 
 from pitlogger.errors import FieldError
-from pitlogger.formats.job_file import JobFile, SittingTable
+from pitlogger.formats.job_file import ByWeightTable, JobFile, SittingTable
 from pitlogger.formats.money import rounded
 from pitlogger.model.cooks import Cook, Piece, Service
 from pitlogger.model.kitchen import KitchenTimes
@@ -26,7 +27,7 @@ from pitlogger.planning.job_purchase import Purchase, buy, question
 from pitlogger.planning.job_result import result
 from pitlogger.planning.past import PastCooks
 from pitlogger.planning.timeline import MOST_PIECES, ScheduleAnswer, ScheduleQuestion, schedule
-from pitlogger.rules.policies import shipped_kitchen, shipped_portions
+from pitlogger.rules.policies import portion_changes, shipped_kitchen, shipped_portions
 from pitlogger.yields.money.bill import Bill, Line, Payment, Terms, bill
 
 NO_PAST = PastCooks()
@@ -34,6 +35,10 @@ YEAR_MS = 366 * 86_400_000
 # Filled in where nothing is said and nothing is on record: starting points, no source.
 MEAT_PER_KG, FOOD_COST_PCT = Decimal(10), Decimal(30)
 _HUNDRED = Decimal(100)
+_NO_TRADE_SCALE = (
+    "A price by weight asks for a legal-for-trade scale: name it with the line that is sold by "
+    'weight, else the client\'s papers say "about". The local weights and measures office decides.'
+)
 Coin = Callable[[Decimal], Decimal]
 
 
@@ -90,7 +95,7 @@ def answer_job(
         costs,
         earned,
         result(source, bought, made, costs, earned, past, coin),
-        bought.notes,
+        (*bought.notes, *_trade_notes(source)),
         tuple(Person(one.role, one.does or _by_name(one.role)) for one in source.labour),
     )
 
@@ -151,9 +156,20 @@ def _portion_g(source: JobFile, assumed: list[Assumed]) -> float:
     if source.job.portion is not None:
         return source.job.portion / 1000
     practice = shipped_portions()[source.job.service]
-    shown = show_mass(practice.usual_g * 1000, "oz")
-    assumed.append(Assumed("job.portion", shown, f"{source.job.service}: {practice.source}"))
-    return practice.usual_g
+    told = services(source)
+    hour = None if not told else datetime.fromtimestamp(told[0].at_ms / 1000, _zone(source)).hour
+    changes = portion_changes(source.job.sides, hour)
+    portion_g = practice.usual_g * math.prod(factor for factor, _ in changes)
+    why = [f"{source.job.service}: {practice.source}", *(words for _, words in changes)]
+    if source.job.children:
+        why.append(f"a child {source.job.child_share_pct:f} % of it: from memory")
+    assumed.append(Assumed("job.portion", show_mass(portion_g * 1000, "oz"), "; ".join(why)))
+    return portion_g
+
+
+def _zone(source: JobFile) -> timezone | None:
+    offset = _offset_min(source)
+    return None if offset is None else timezone(timedelta(minutes=offset))
 
 
 def _price(source: JobFile, index: int, past: PastCooks, assumed: list[Assumed]) -> Decimal:
@@ -204,7 +220,21 @@ def _lines(source: JobFile, per_guest: Decimal, guests: int) -> list[Line]:
             lines.append(Line(f"{dearest.what}, further", Decimal(guests - told), dearest.price))
     else:
         lines = [Line("guests", Decimal(guests), per_guest)]
-    return lines + [Line(one.what, one.count, one.price, one.taxable) for one in source.charge]
+    lines += [Line(one.what, one.count, one.price, one.taxable) for one in source.charge]
+    return lines + [_by_weight(one) for one in source.by_weight]
+
+
+def _by_weight(sold: ByWeightTable) -> Line:
+    """Return a line of what is sold by weight: "about" without a legal-for-trade scale."""
+    about = "" if sold.scale else "about "
+    mass = f"{about}{show_mass(sold.mass, 'lb')} ({show_mass(sold.mass, 'kg')})"
+    return Line(f"{sold.what}, {mass}", Decimal(1), sold.price * sold.mass / 1000, sold.taxable)
+
+
+def _trade_notes(source: JobFile) -> list[str]:
+    if all(sold.scale for sold in source.by_weight):
+        return []
+    return [_NO_TRADE_SCALE]
 
 
 def _terms(source: JobFile) -> Terms:

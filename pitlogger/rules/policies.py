@@ -169,6 +169,17 @@ def shipped_portions() -> dict[ServiceKind, PortionPractice]:
     }  # fmt: skip
 
 
+def portion_changes(sides: int | None, hour: int | None) -> list[tuple[float, str]]:
+    """Return what sides and the hour of serving do to a usual portion: factors, with why."""
+    found = []
+    for change in _shipped_tables("portions")["change"]:
+        low, high = change["from"], change["to"]
+        told = sides if change["of"] == "sides" else hour
+        if told is not None and low <= told <= high:
+            found.append((change["factor"], f"{change['what']}: {change['source']}"))
+    return found
+
+
 @cache
 def shipped_cuts() -> dict[str, CutTargets]:
     """Return the targets of each cut that come with pitlogger."""

@@ -369,3 +369,37 @@ def test_the_meat_of_several_cooks_is_the_jobs() -> None:
     made = answered(text, past=PastCooks(pieces)).result
     assert made.servable_pct == 50.0
     assert made.left_g == 1800.0
+
+
+@pytest.mark.parametrize(
+    ("scale", "said"), [("", "about 12.00 lb"), ("class III, no. 4471", "12.00 lb")]
+)
+def test_a_price_by_weight_says_about_without_a_legal_for_trade_scale(
+    scale: str, said: str
+) -> None:
+    sold = '[[by_weight]]\nwhat = "sliced brisket"\nmass = "12 lb"\nprice = "24/lb"\n'
+    sold += f'scale = "{scale}"\n'
+    made = answered(JOB + sold)
+    line = made.bill.lines[-1]
+    assert line.amount == Decimal("288.00")
+    assert said in line.what
+    assert ("about" in line.what) == (not scale)
+    assert any("legal-for-trade" in note for note in made.notes) == (not scale)
+
+
+@pytest.mark.parametrize(
+    ("sides", "at", "ounces"),
+    [("", "17:00", 5.0), ("sides = 0", "17:00", 6.25), ("sides = 5", "12:00", 4.05),
+     ("", "22:00", 4.25)],
+)  # fmt: skip
+def test_a_portion_that_nobody_said_goes_by_sides_and_hour_with_why(
+    sides: str, at: str, ounces: float
+) -> None:
+    text = JOB.replace('portion = "5 oz"\n', f"{sides}\n").replace(
+        "17:00:00-05:00", f"{at}:00-05:00"
+    )
+    made = answered(text)
+    (said,) = [one for one in made.assumed if one.field == "job.portion"]
+    assert float(said.value.removesuffix(" oz")) == pytest.approx(ounces, abs=0.051)
+    assert made.dishes[0].demand_g == pytest.approx(120 * ounces * OZ, rel=0.01)
+    assert ("no source" in said.why) or "memory" in said.why

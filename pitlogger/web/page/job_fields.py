@@ -69,6 +69,12 @@ _ROWS: dict[str, tuple[Key, ...]] = {
         Key("what", mark("Charge"), hint="delivery"),
         Key("price", mark("Price"), "number"),
     ),
+    "by_weight": (
+        Key("what", mark("Sold by weight"), hint="sliced brisket"),
+        Key("mass", mark("Net weight"), hint="12 lb"),
+        Key("price", mark("Price"), hint="24/lb"),
+        Key("scale", mark("Legal-for-trade scale"), hint="its mark or number"),
+    ),
     "payment": (
         Key("on", mark("Paid on"), "day"),
         Key("amount", mark("Amount"), "number", "-50 is given back"),
@@ -84,6 +90,7 @@ GROUPS: tuple[tuple[str, tuple[Key | str, ...]], ...] = (
         Key("job.guests", mark("Guests"), "whole"),
         Key("job.children", mark("Children besides"), "whole", "0"),
         Key("job.service", mark("Service"), "choice", options=("buffet", "plated", "sandwich")),
+        Key("job.sides", mark("Sides"), "whole"),
         Key("job.paid", mark("A paid job: the number is owed"), "tick"),
     )),
     (mark("Dishes"), ("meat",)),
@@ -108,7 +115,7 @@ GROUPS: tuple[tuple[str, tuple[Key | str, ...]], ...] = (
         Key("job.deposit_pct", mark("Deposit, %"), "number", "0"),
         Key("job.valid_until", mark("Quote valid until"), "day"),
         Key("job.terms", mark("Terms, a line each"), "lines"),
-        "charge",
+        "charge", "by_weight",
     )),
     (mark("Costs"), (
         "labour", "per_guest", "fixed",

@@ -38,7 +38,7 @@ from pitlogger.web.routes.jobs import IssueAsk, answered, issued, shelf_of
 SHEETS = ("shopping", "run-sheet", "packing")
 MOST_FIELDS = 300
 _PLACE = re.compile(r"^[\w.-]+:\d+: ")
-_TABLES = "job|meat|sitting|labour|per_guest|fixed|charge|payment|fuel|shortage|actual"
+_TABLES = "job|meat|sitting|labour|per_guest|fixed|charge|by_weight|payment|fuel|shortage|actual"
 _PATH = re.compile(rf"^((?:{_TABLES})(?:\.\w+)+)")
 FIRST_DISHES = range(1, 4)
 
