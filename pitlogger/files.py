@@ -34,6 +34,20 @@ def write_whole(path: Path, text: str, mode: int = 0o600) -> None:
     sync_folder(path.parent)
 
 
+def append_line(path: Path, line: str) -> None:
+    """Append a line and have the disk take it; one torn by a power cut is ended first.
+
+    Raises:
+        OSError: It cannot be written.
+    """
+    with path.open("ab+") as file:
+        file.seek(0, os.SEEK_END)
+        torn = file.tell() and (file.seek(-1, os.SEEK_END), file.read(1))[1] != b"\n"
+        file.write(f"{chr(10) if torn else ''}{line}\n".encode())
+        file.flush()
+        os.fsync(file.fileno())
+
+
 def write_soon(path: Path, text: str, mode: int = 0o600) -> None:
     """Write a file whole, without waiting for the disk: an event loop must not.
 

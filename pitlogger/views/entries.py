@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from pitlogger.engine.commands import UNDOABLE
 from pitlogger.model.entry_ids import short_id
 from pitlogger.model.journal import (
     Adjusted,
@@ -49,15 +50,10 @@ from pitlogger.views.alert_words import alert_words
 from pitlogger.views.language import tr
 from pitlogger.views.shown import mass, temperature
 
-_UNDOABLE = (
-    StageSet, Weighed, SpotRead, Noted, ChannelAssigned, PieceAdded, TargetSet, PieceSplit,
-    PiecesMerged, Received, Undone, Corrected, CookFinished,
-)  # fmt: skip
-
 
 def is_undoable(body: Body) -> bool:
     """Return whether what was just done can be taken back by one tap."""
-    return isinstance(body, _UNDOABLE)
+    return isinstance(body, UNDOABLE)
 
 
 def told(body: Body, units: Units) -> str:

@@ -8,13 +8,13 @@ from __future__ import annotations
 
 import json
 import logging
-import os
 from collections.abc import Iterable
 from dataclasses import asdict, dataclass, replace
 from functools import lru_cache
 from pathlib import Path
 
 from pitlogger.errors import StoreError, UsageError, unknown
+from pitlogger.files import append_line
 from pitlogger.views.node import Node
 from pitlogger.yields.weighing.containers import Container, recognise
 
@@ -113,13 +113,7 @@ def _lines(lines: Iterable[str]) -> Iterable[Kept]:
 
 
 def _append(path: Path, one: Kept) -> None:
-    line = json.dumps(asdict(one), ensure_ascii=False)
     try:
-        with path.open("ab+") as file:
-            file.seek(0, os.SEEK_END)
-            torn = file.tell() and (file.seek(-1, os.SEEK_END), file.read(1))[1] != b"\n"
-            file.write(f"{chr(10) if torn else ''}{line}\n".encode())
-            file.flush()
-            os.fsync(file.fileno())
+        append_line(path, json.dumps(asdict(one), ensure_ascii=False))
     except OSError as fault:
         raise StoreError(f"{path} cannot be written: {fault.strerror}") from None

@@ -79,14 +79,14 @@ async def weigh_once(daemon: Node, ask: WeighAsk, shown: Shown) -> Entry:
         QuestionError: There is one, and no answer says what becomes of it.
         FieldError: The mass is zero or less.
     """
-    _refuse_nothing(daemon, ask)
+    refuse_nothing(daemon, ask)
     held = daemon.engine.book.pieces.get(ask.piece)
     before = None if held is None else _kept(held, ask)
     if before is not None and (known := await daemon.earlier(ask.key)) is not None:
         return known
     if before is None or _answer(ask, before, shown) == SECOND:
         return await decide(daemon, "weigh", ask)
-    made = _body(daemon, ask)
+    made = body_of(daemon, ask)
     return await daemon.submit(
         Corrected(*before.id, made, "weighed again"), ask.by or who_asks.get().initials, ask.key
     )
@@ -103,7 +103,8 @@ def _answer(ask: WeighAsk, before: Weighing, shown: Shown) -> str:
     return ask.answers.choose(question, (REPLACE, SECOND))
 
 
-def _body(daemon: Node, ask: WeighAsk) -> Weighed:
+def body_of(daemon: Node, ask: WeighAsk) -> Weighed:
+    """Return the weighing requested, less its container."""
     if ask.tare is None and (tare_mg := tare_of(daemon, ask.container)) is not None:
         ask = ask.model_copy(update={"tare": tare_mg})
     timed = in_engine_time(daemon, ask)
@@ -119,7 +120,12 @@ def _kept(held: PieceBook, ask: WeighAsk) -> Weighing | None:
     return kept[-1] if kept else None
 
 
-def _refuse_nothing(daemon: Node, ask: WeighAsk) -> None:
+def refuse_nothing(daemon: Node, ask: WeighAsk) -> None:
+    """Refuse a mass of zero or less.
+
+    Raises:
+        FieldError: It is, and what was weighed cannot be nothing.
+    """
     if ask.checkpoint in MAY_BE_NOTHING:
         return
     mass_mg = ask.mass

@@ -10,7 +10,9 @@ from typing import Any
 from fastapi import APIRouter, Request, Response
 from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse
 
+from pitlogger.engine.commands import UNDOABLE
 from pitlogger.errors import PitloggerError, RefusedError, UsageError
+from pitlogger.model.journal import CookFinished, CookStarted
 from pitlogger.questions import Answers, QuestionError
 from pitlogger.views.language import tr
 from pitlogger.views.node import Node
@@ -24,12 +26,22 @@ from pitlogger.web.page.alarm_groups import FOOD_SAFETY
 from pitlogger.web.page.asked_first import done_by_another, plain, weigh_once
 from pitlogger.web.page.begin import cook_text
 from pitlogger.web.page.forms import FieldError, ask_of, filled, parse_form
+from pitlogger.web.page.loose import LOOSE
 from pitlogger.web.page.pieces import followed
 from pitlogger.web.page.render import BACK, MORE, SCREENS
 from pitlogger.web.page.temp import PLACE
 from pitlogger.web.page.typed import in_phone_units, with_offset
 from pitlogger.web.page.view import deed_view, refused, screen, shown_to
-from pitlogger.web.requests import AlertAsk, Ask, ContainerAsk, CookAsk, StageAsk, TareAsk, WeighAsk
+from pitlogger.web.requests import (
+    AlertAsk,
+    Ask,
+    ContainerAsk,
+    CookAsk,
+    StageAsk,
+    TareAsk,
+    WeighAsk,
+    WithdrawAsk,
+)
 from pitlogger.web.routes.containers import kept
 from pitlogger.web.routes.devices import send_command
 from pitlogger.web.routes.entry_answer import NOT_DURABLE
@@ -59,7 +71,8 @@ def add_deeds(page: APIRouter, daemon: Node, ring: RingTest, signers: Signers) -
             form = of_a_place(in_phone_units(form, shown.units))
             if name in beside:
                 said = await beside[name](daemon, form, shown)
-                return JSONResponse(said) if wants_json else RedirectResponse(back, 303)
+                status = 200 if said.get("durable", True) else NOT_DURABLE
+                return JSONResponse(said, status) if wants_json else RedirectResponse(back, 303)
             outcome = await _done(daemon, name, form, shown)
         except QuestionError as fault:
             if wants_json:
@@ -97,20 +110,9 @@ async def _done(daemon: Node, name: str, form: dict[str, str], shown: Shown) -> 
     by = form.get("by") or who_asks.get().initials
     key = form.get("key", "")
     if name == "begin":
-        return deed_view(
-            daemon,
-            await decide(
-                daemon,
-                "cook",
-                CookAsk(
-                    toml=cook_text(form, shown.units, followed(daemon.engine.book)),
-                    by=by[:12],
-                    key=key,
-                    confirm=form.get("confirm", ""),
-                ),
-            ),
-            shown,
-        )
+        toml = cook_text(form, shown.units, followed(daemon.engine.book))
+        cook = CookAsk(toml=toml, by=by[:12], key=key, confirm=form.get("confirm", ""))
+        return deed_view(daemon, await decide(daemon, "cook", cook), shown)
     if name == "meal":
         ask = filled(MealAsk, form, daemon.clock.utc_ms(), by)
         return deed_view(daemon, await tell_meal(daemon, ask), shown)
@@ -128,6 +130,24 @@ async def _done(daemon: Node, name: str, form: dict[str, str], shown: Shown) -> 
     return {**deed_view(daemon, entry, shown), **before}
 
 
+async def _unbegin(daemon: Node, form: dict[str, str], shown: Shown) -> dict[str, Any]:
+    """End and withdraw a cook begun by mistake; the record keeps both."""
+    begun = [one for one in daemon.engine.state.entries if isinstance(one.body, CookStarted)]
+    if not begun or (begun[-1].run, str(begun[-1].seq)) != (form.get("run"), form.get("seq")):
+        raise RefusedError("another cook has begun since: end this one under Past cooks")
+    later = daemon.engine.state.entries[daemon.engine.state.entries.index(begun[-1]) + 1 :]
+    if any(isinstance(one.body, UNDOABLE) for one in later):
+        raise RefusedError("something was entered since it began: end it when it is over")
+    cook, by, key = daemon.cook, who_asks.get().initials, form.get("key", "")
+    assert isinstance(begun[-1].body, CookStarted)
+    if cook is None:
+        raise RefusedError("it has ended already")
+    name = begun[-1].body.cook.name
+    await daemon.submit(CookFinished(name, cook), by, key)
+    await decide(daemon, "withdraw", WithdrawAsk(cook=cook, reason="begun by mistake", by=by))
+    return {"said": f"{name} was not begun after all."}
+
+
 def _tare_before(daemon: Node, asked_for: Ask) -> dict[str, Any]:
     """Return how a tare is taken back: by the one that stood before."""
     if not isinstance(asked_for, TareAsk):
@@ -142,13 +162,17 @@ def _tare_before(daemon: Node, asked_for: Ask) -> dict[str, Any]:
 async def _keep_container(daemon: Node, form: dict[str, str], shown: Shown) -> dict[str, Any]:
     ask = filled(ContainerAsk, form, daemon.clock.utc_ms(), who_asks.get().initials)
     made = await kept(daemon, ask)
-    return {"said": f"{made.name} is on the list: {shown.mass(made.tare_mg or 0)} empty."}
+    undo = {"action": "container-remove", "fields": {"name": made.name}}
+    said = f"{made.name} is on the list: {shown.mass(made.tare_mg or 0)} empty."
+    return {"said": said, "undo": undo}
 
 
 async def _remove_container(daemon: Node, form: dict[str, str], shown: Shown) -> dict[str, Any]:
     name = form.get("name", "")
-    await asyncio.to_thread(remove, daemon, name, who_asks.get().initials)
-    return {"said": f"{name} is off the list."}
+    held = await asyncio.to_thread(remove, daemon, name, who_asks.get().initials)
+    fields = {"name": name, "mass": f"{(held.tare_mg or 0) / 1000:g} g"}
+    undo = {"action": "container", "fields": fields}
+    return {"said": f"{name} is off the list.", "undo": undo}
 
 
 def _sign_deeds(signers: Signers) -> dict[str, Beside]:
@@ -216,6 +240,8 @@ async def _command_device(daemon: Node, form: dict[str, str], shown: Shown) -> d
 
 # Deeds without an entry that could be taken back.
 LIST_DEEDS: dict[str, Beside] = {
+    **LOOSE,
+    "unbegin": _unbegin,
     "container": _keep_container,
     "container-remove": _remove_container,
     "device-command": _command_device,

@@ -15,6 +15,7 @@ from pitlogger.views.status import is_running
 from pitlogger.web.containers import containers
 from pitlogger.web.page.figures import net_mg, scales
 from pitlogger.web.page.home import natural
+from pitlogger.web.page.loose import waiting_weights
 from pitlogger.yields.causes import CHAIN
 from pitlogger.yields.weighing.containers import Waiting, propose
 
@@ -41,6 +42,7 @@ def weigh(daemon: Node, shown: Shown, piece: str = "") -> dict[str, Any]:
             }
             for one in kept.values()
         ],
+        "loose": waiting_weights(daemon, shown),
         "checkpoints": _choices(Checkpoint),
         "by_products": _choices(ByProduct),
         "added": _choices(AddedMass),

@@ -1,0 +1,96 @@
+"""Weights kept while no cook was running: for a piece of a later cook.
+
+Kept beside the database, a line for each thing done (JSON Lines, append-only). A weight that was
+given to a piece, or dropped, leaves the list; the file keeps every line.
+"""
+
+from __future__ import annotations
+
+import json
+import logging
+from dataclasses import asdict, dataclass, replace
+from pathlib import Path
+
+from pitlogger.errors import StoreError, UsageError
+from pitlogger.files import append_line
+from pitlogger.views.node import Node
+
+log = logging.getLogger(__name__)
+MOST = 200
+FILE = "loose-weights.jsonl"
+
+
+@dataclass(frozen=True, slots=True)
+class LooseWeight:
+    """One mass without a cook; ``net_mg`` is less its container, ``at_ms`` UTC."""
+
+    id: str
+    net_mg: int
+    at_ms: int
+    note: str = ""
+    by: str = ""
+    on_list: bool = True
+
+
+def loose_weights(daemon: Node) -> dict[str, LooseWeight]:
+    """Return the weights that wait for a piece, by id, the oldest first."""
+    return {key: one for key, one in _read(_path(daemon)).items() if one.on_list}
+
+
+def keep_loose(daemon: Node, one: LooseWeight) -> LooseWeight:
+    """Keep a weight for later; it is on disk when this returns. Kept twice is kept once.
+
+    Raises:
+        UsageError: No mass, or a list that is full.
+        StoreError: The disk refuses.
+    """
+    known = _read(_path(daemon))
+    if one.id in known:
+        return known[one.id]
+    if one.net_mg <= 0:
+        raise UsageError("that weighs nothing: a mass above zero is expected")
+    if sum(held.on_list for held in known.values()) >= MOST:
+        raise UsageError(f"{MOST} weights wait already: give some to their pieces, or drop them")
+    _append(_path(daemon), one)
+    return one
+
+
+def list_loose(daemon: Node, key: str, *, on_list: bool) -> LooseWeight:
+    """Take a weight off the list, or put it back.
+
+    Raises:
+        UsageError: No such weight.
+    """
+    held = _read(_path(daemon)).get(key)
+    if held is None:
+        raise UsageError("that weight is not on the list: look at the screen again")
+    made = replace(held, on_list=on_list)
+    if held.on_list is not on_list:
+        _append(_path(daemon), made)
+    return made
+
+
+def _path(daemon: Node) -> Path:
+    return daemon.config.node.data / FILE
+
+
+def _read(path: Path) -> dict[str, LooseWeight]:
+    if not path.exists():
+        return {}
+    held = {}
+    for number, line in enumerate(path.read_text(encoding="utf-8").splitlines(), 1):
+        try:
+            one = LooseWeight(**json.loads(line))
+        except (ValueError, TypeError):
+            # A power cut in the middle of a line: nobody was told that it was kept.
+            log.warning("%s:%d cannot be read and is left out", FILE, number)
+            continue
+        held[one.id] = one
+    return held
+
+
+def _append(path: Path, one: LooseWeight) -> None:
+    try:
+        append_line(path, json.dumps(asdict(one), ensure_ascii=False))
+    except OSError as fault:
+        raise StoreError(f"{path} cannot be written: {fault.strerror}") from None
