@@ -18,6 +18,7 @@ from pitlogger.model.book import PieceBook
 from pitlogger.model.cooks import NEVER, Stage
 from pitlogger.model.journal import AlertActed, Body, Noted, StageSet
 from pitlogger.model.next_steps import NEXT_CHECKPOINT, NEXT_STAGE, ButtonAct
+from pitlogger.questions import QuestionError
 
 BY = "button"  # in place of initials
 # Codes of a button's reading (BTHome v2, object 0x3A).
@@ -38,6 +39,9 @@ def press(engine: Engine, binding: Binding, now_ms: int, feed: Callable[[Command
     try:
         for body in decisions(engine, binding, now_ms):
             feed(Command(now_ms, body, BY))
+    except QuestionError as fault:
+        words = f"{binding.act} was not done, answer on the page: {fault.asked.question}"
+        feed(Command(now_ms, Noted(words), BY))
     except PitloggerError as refusal:
         feed(Command(now_ms, Noted(f"{binding.act} was not done: {refusal}"), BY))
 

@@ -16,6 +16,8 @@ from pitlogger.model.cooks import Channel
 from pitlogger.model.journal import DeviceChanged
 from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import Reading
+from pitlogger.questions import NO_ANSWERS
+from pitlogger.views.doubting import asked
 from pitlogger.views.node import Node
 
 log = logging.getLogger(__name__)
@@ -41,7 +43,7 @@ class Intake:
         if measured.quantity is Quantity.BUTTON:  # an event, not the state of anything
             bound = self._buttons.get((device, measured.channel, int(measured.value or 0)))
             if bound is not None:
-                press(self._node.engine, bound, now_ms, self._node.feed)
+                press(self._node.engine, bound, now_ms, self._pressed)
             return
         channel = self._channel_of(device, measured)
         if channel is None:
@@ -50,6 +52,12 @@ class Intake:
         if measured.value is not None:
             value = milli_units(measured.value, measured.unit)
         self._node.feed(Reading(channel, now_ms, value, measured.quality, measured.stable))
+
+    def _pressed(self, command: Command) -> None:
+        """Take what a press decided; what is hardly possible has to be asked, and no button can."""
+        node = self._node
+        asked(command.body, node.engine.book, NO_ANSWERS, node.units)
+        node.feed(command)
 
     def _channel_of(self, device: str, measured: Measurement) -> str | None:
         """Return the channel's id; what nobody said of it is learnt from its first value."""

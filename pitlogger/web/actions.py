@@ -33,8 +33,9 @@ from pitlogger.model.journal import (
     TargetSet,
 )
 from pitlogger.safety.record import DISPOSITIONS
+from pitlogger.views import doubting
 from pitlogger.views.node import Node
-from pitlogger.web import bodies, corrections, doubting, requests
+from pitlogger.web import bodies, corrections, requests
 from pitlogger.web.access.roles import who_asks
 from pitlogger.web.containers import containers, tare_of
 from pitlogger.web.finishing import dispose

@@ -73,7 +73,7 @@ def rows_of(file: Path) -> list[tuple[str, str, int, int]]:
     ]
 
 
-@pytest.mark.slow
+@pytest.mark.nightly
 @pytest.mark.parametrize("locale", LOCALES)
 def test_a_csv_of_a_locale_reads_as_the_same_rows(
     workbook: Path, locale: str, tmp_path: Path
@@ -82,6 +82,6 @@ def test_a_csv_of_a_locale_reads_as_the_same_rows(
     assert rows_of(converted(workbook, form, tmp_path)) == WANTED
 
 
-@pytest.mark.slow
+@pytest.mark.nightly
 def test_an_xlsx_written_by_it_reads_as_the_same_rows(workbook: Path, tmp_path: Path) -> None:
     assert rows_of(converted(workbook, "xlsx", tmp_path)) == WANTED

@@ -471,6 +471,24 @@ async def test_a_command_that_cannot_be_done_is_answered_in_words(
         assert words in answer["error"]
 
 
+async def test_what_must_be_asked_is_told_on_the_topic_and_done_with_the_answer(
+    tmp_path: Path, broker: Broker
+) -> None:
+    async with Node(tmp_path, broker, "commands = true") as node, watching(broker.port) as hub:
+        node.start_cook()
+        stage = {"do": "stage", "piece": "brisket-1", "by": "AB"}
+        await ask(hub, {**stage, "key": "s1", "stage": "smoking"}, properties=expiring(30))
+        off = {**stage, "key": "s2", "stage": "resting"}
+        asked = await ask(hub, off, properties=expiring(30))
+        assert not asked["done"]
+        assert "nothing was done: brisket-1 was on the pit for" in asked["error"]
+        assert asked["confirm"] in asked["options"]
+        assert node.daemon.engine.book.pieces["brisket-1"].stage == "smoking"
+        answer = {**off, "confirm": asked["confirm"]}
+        assert (await ask(hub, answer, properties=expiring(30)))["done"]
+        assert node.daemon.engine.book.pieces["brisket-1"].stage == "resting"
+
+
 async def test_a_command_with_its_own_time_needs_no_expiry(tmp_path: Path, broker: Broker) -> None:
     async with Node(tmp_path, broker, "commands = true") as node, watching(broker.port) as hub:
         node.start_cook()

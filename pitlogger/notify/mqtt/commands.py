@@ -18,6 +18,7 @@ from pitlogger.errors import RefusedError, UsageError, unknown
 from pitlogger.formats.capture import stage_of
 from pitlogger.model.cooks import Stage
 from pitlogger.model.journal import AlertActed, Body, Noted, StageSet
+from pitlogger.questions import NO_ANSWERS, Answers
 
 FRESH_MS = 30_000
 LONGEST_EXPIRY_S = 300
@@ -41,6 +42,7 @@ class Asked:
     key: str
     by: str
     body: Body
+    answers: Answers = NO_ANSWERS
 
 
 def key_of(payload: bytes) -> str:
@@ -72,7 +74,8 @@ def read(arrived: Arrived, now_ms: int, offset_ms: int) -> Asked:
     key = _text(document, "key", 80)
     _check_fresh(document, arrived.expiry_s, now_ms + offset_ms)
     by = _text(document, "by", 12, default="")
-    return Asked(f"mqtt:{key}", by, _body(document, now_ms))
+    answers = Answers.of(_text(document, "confirm", 2000, default=""))
+    return Asked(f"mqtt:{key}", by, _body(document, now_ms), answers)
 
 
 def _document(payload: bytes) -> dict[str, Any]:

@@ -22,6 +22,8 @@ from pitlogger.notify.mqtt.tree import StateTree, to_json
 from pitlogger.notify.mqtt.wire import listen_to, tell
 from pitlogger.notify.task_group import together
 from pitlogger.notify.ways.http import message_document
+from pitlogger.questions import QuestionError
+from pitlogger.views import doubting
 from pitlogger.views.fanout import Happening
 from pitlogger.views.node import Node
 
@@ -186,7 +188,12 @@ class StateSession(Session):
         try:
             now_ms = self._node.clock.engine_ms()
             asked = commands.read(arrived, now_ms, self._node.utc_offset_ms)
-            entry = await self._node.submit(asked.body, asked.by, asked.key)
+            book, units = self._node.engine.book, self._node.units
+            body = doubting.asked(asked.body, book, asked.answers, units)
+            entry = await self._node.submit(body, asked.by, asked.key)
+        except QuestionError as fault:
+            why = f"nothing was done: {fault.asked.question} Send it again with 'confirm'"
+            return answer | {"error": why} | fault.asked.document()
         except PitloggerError as fault:
             return answer | {"error": str(fault)}
         if not self._node.is_on_disk(entry):

@@ -12,9 +12,9 @@ from pitlogger.model.book import Book
 from pitlogger.model.folding import fold
 from pitlogger.model.journal import Entry
 from pitlogger.store.queries import Reader
+from pitlogger.views import doubting
 from pitlogger.views.journal import EntryView
 from pitlogger.views.node import Node
-from pitlogger.web import doubting
 from pitlogger.web.access.roles import who_asks
 from pitlogger.web.requests import Ask, Text
 from pitlogger.web.routes.entry_answer import entry_answer
