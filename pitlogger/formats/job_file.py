@@ -75,6 +75,7 @@ class JobTable(_Table):
     valid_until: date | None = None
     guarantee: Guests | None = None
     guarantee_by: date | None = None
+    balance_by: date | None = None
     minimum_order: Money = Decimal(0)
     discount: Money = Decimal(0)
     discount_pct: Percent = Decimal(0)

@@ -189,6 +189,7 @@ def _content(source: JobFile, answer: JobAnswer) -> dict[str, Any]:
         "valid_until": None if job.valid_until is None else job.valid_until.isoformat(),
         "guarantee": job.guarantee,
         "guarantee_by": None if job.guarantee_by is None else job.guarantee_by.isoformat(),
+        "balance_by": None if job.balance_by is None else job.balance_by.isoformat(),
         "tax_pct": str(job.tax_pct),
         "tax_exemption": job.tax_exemption,
         "service_pct": str(job.service_pct),

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from datetime import datetime, timedelta, timezone
 from decimal import Decimal
-from itertools import groupby
 from typing import Any
 
 from pitlogger.model.quantities import show_mass
@@ -36,7 +35,7 @@ def shopping_by_supplier(document: dict[str, Any], unit: str = "lb-oz") -> Sheet
                 dish["name"],
                 str(dish["order_more"]),
                 show_mass(dish["billed_g"] * 1000 * dish["order_more"] / dish["pieces"], unit),
-                _price(dish, unit),
+                _price(dish, unit, document["currency"]),
             )
             for dish in document["dishes"]
             if dish["supplier"] == supplier and dish["order_more"] > 0
@@ -51,12 +50,12 @@ def shopping_by_supplier(document: dict[str, Any], unit: str = "lb-oz") -> Sheet
     return Sheet(f"Shopping list: {document['job']}", blocks=tuple(blocks))
 
 
-def _price(dish: dict[str, Any], unit: str) -> str:
+def _price(dish: dict[str, Any], unit: str, currency: str) -> str:
     """Return the price of the meat for the unit that masses are shown in."""
     if not unit.startswith("lb"):
-        return f"{dish['price_per_kg']}/kg"
+        return f"{dish['price_per_kg']} {currency}/kg".replace(" /", "/")
     per_lb = dish["meat"] * 453_592_370 / Decimal(round(dish["billed_g"] * 1_000_000))
-    return f"{per_lb:.2f}/lb"
+    return f"{per_lb:.2f} {currency}/lb".replace(" /", "/")
 
 
 # Who does what, by the first words of an event; a labour role may say otherwise with `does`.
@@ -80,7 +79,8 @@ def run_sheet(document: dict[str, Any]) -> Sheet:
         rows = [row for row in work if row[0] == does]
         if rows:
             found.append(Heading(f"{', '.join(people) or 'Not named'}: {_WORDS[does]}"))
-            found += _by_day([(at, what, pieces) for _, at, what, pieces in rows])
+            timed = tuple((f"{at:%a %H:%M}", what, pieces, "") for _, at, what, pieces in rows)
+            found.append(Table(("time", "what", "pieces", "initials"), timed))
     later = [
         (f"{_minute(one['at'], zone):%a %H:%M}", f"unless {one['unless']}: {one['then']}",
          ", ".join(one["pieces"]), "")
@@ -115,12 +115,6 @@ def _work(
             rows.append(("pit", hour, _HOURLY, ""))
             hour += timedelta(hours=1)
     return sorted(rows, key=lambda row: row[1])
-
-
-def _by_day(rows: Sequence[tuple[datetime, str, str]]) -> Iterator[Block]:
-    for day, of_day in groupby(rows, key=lambda row: f"{row[0]:%A %d %B}"):
-        listed = tuple((f"{at:%H:%M}", what, pieces, "") for at, what, pieces in of_day)
-        yield Table(("time", "what", "pieces", "initials"), listed, caption=day)
 
 
 def packing_list(document: dict[str, Any], unit: str = "lb-oz") -> Sheet:

@@ -90,11 +90,20 @@ def _sums(content: dict[str, Any], kind: str) -> Iterator[tuple[str, str]]:
     yield "Total", money("total")
     if kind == "quote" and Decimal(sums["deposit"]):
         yield f"Deposit {content['deposit_pct']} %, due on booking", money("deposit")
+    if kind == "quote":
+        rest = Decimal(sums["total"]) - Decimal(sums["deposit"])
+        yield f"Balance{_due(content)}", f"{rest:,}"
     if kind == "invoice":
         yield "Paid", f"{-Decimal(sums['paid']):,}"
         yield "Balance due", money("balance")
     if Decimal(sums["gratuity_proposed"]) and kind != "credit-note":
         yield f"Gratuity, if you wish ({content['gratuity_pct']} %)", money("gratuity_proposed")
+
+
+def _due(content: dict[str, Any]) -> str:
+    """Return by when the balance is due: as said, else on the day of the last sitting."""
+    day = content.get("balance_by") or max((s["at"][:10] for s in content["sittings"]), default="")
+    return f", due by {day}" if day else ""
 
 
 def _line(line: dict[str, Any], currency: str) -> str:
@@ -113,7 +122,11 @@ def _dates(content: dict[str, Any], kind: str) -> Iterator[str]:
             "the higher of that number and those who come."
         )
     if kind == "invoice" and content["sittings"]:
-        yield "The balance is due on receipt of this invoice."
+        yield (
+            f"The balance is due by {content['balance_by']}."
+            if content.get("balance_by")
+            else "The balance is due on receipt of this invoice."
+        )
 
 
 def _received(content: dict[str, Any]) -> list[Block]:

@@ -353,9 +353,9 @@ def test_the_run_sheet_goes_by_person_and_hour_with_room_for_initials() -> None:
     for words in ("Ada: at the pit", "serve: on the way and at the table", "initials",
                   "If it goes otherwise", "unless it is wrapped"):  # fmt: skip
         assert words in page, words
-    hours = re.findall(r"<td[^>]*>\s*(\d\d:00)\s*</td>\s*<td[^>]*>\s*look at fire", page)
+    hours = re.findall(r"<td[^>]*>\s*(\w{3} \d\d:00)\s*</td>\s*<td[^>]*>\s*look at fire", page)
     assert len(hours) >= 8
-    assert "03:00" in hours
+    assert "Sat 03:00" in hours
 
 
 def test_the_meat_of_several_cooks_is_the_jobs() -> None:

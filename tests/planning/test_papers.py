@@ -166,3 +166,19 @@ def test_kitchen_sheets_have_the_numbers_of_the_job() -> None:
     assert run.count("<tr") > 8
     assert "light the fire" in run
     assert f"{dish['pieces']} pieces" in sheet_html(packing_list(document))
+
+
+def test_a_quote_says_what_is_left_to_pay_and_by_when() -> None:
+    (paper,) = issued("quote", JOB, [])
+    page = sheet_html(paper_sheet(asdict(paper)))
+    bill = answer_job(parse_job(JOB)).bill
+    assert "Balance, due by 2027-06-19" in page
+    assert f"{bill.total - bill.deposit:,}" in page
+    (later,) = issued("quote", JOB.replace("[job]", "[job]\nbalance_by = 2027-06-30"), [])
+    assert "due by 2027-06-30" in sheet_html(paper_sheet(asdict(later)))
+
+
+def test_a_paper_issued_before_there_was_a_day_for_the_balance_still_prints() -> None:
+    (paper,) = issued("quote", JOB, [])
+    old = {key: value for key, value in paper.content.items() if key != "balance_by"}
+    assert "Balance" in sheet_html(paper_sheet({**asdict(paper), "content": old}))

@@ -113,6 +113,7 @@ GROUPS: tuple[tuple[str, tuple[Key | str, ...]], ...] = (
         Key("job.gratuity_pct", mark("Gratuity, %: a proposal"), "number", "0"),
         Key("job.tax_pct", mark("Tax, %"), "number", "0"),
         Key("job.deposit_pct", mark("Deposit, %"), "number", "0"),
+        Key("job.balance_by", mark("Balance due by"), "day"),
         Key("job.valid_until", mark("Quote valid until"), "day"),
         Key("job.terms", mark("Terms, a line each"), "lines"),
         "charge", "by_weight",
