@@ -14,6 +14,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
 from pitlogger.config_notify import NotifyTable
+from pitlogger.config_renames import with_new_names
 from pitlogger.errors import ConfigError
 from pitlogger.formats.cook_file import Duration, Id, Mass, SiteId
 from pitlogger.formats.toml import parse_toml, read_toml
@@ -237,7 +238,7 @@ def load_config(path: Path) -> Config:
     Raises:
         ConfigError: With ``file:line``, what was given and what was expected.
     """
-    return with_joined(read_toml(path, Config, ConfigError))
+    return with_joined(read_toml(path, Config, ConfigError, with_new_names))
 
 
 class _Joined(_Table):
@@ -259,7 +260,7 @@ def with_joined(config: Config) -> Config:
     joined: list[DeviceTable] = []
     folder = config.node.data / "devices.d"
     for path in sorted(folder.glob("*.toml")):
-        for table in read_toml(path, _Joined, ConfigError).device:
+        for table in read_toml(path, _Joined, ConfigError, with_new_names).device:
             if table.id in known:
                 raise ConfigError(f"{path}: device '{table.id}' is configured already: remove one")
             known.add(table.id)
@@ -269,4 +270,4 @@ def with_joined(config: Config) -> Config:
 
 def parse_config(text: str, name: str = "configuration") -> Config:
     """Return the configuration in a text; ``name`` stands for the file in messages."""
-    return parse_toml(text, Config, ConfigError, name)
+    return parse_toml(text, Config, ConfigError, name, with_new_names)

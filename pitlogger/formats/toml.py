@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 import tomllib
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -21,10 +22,13 @@ MOST_BYTES = 4_000_000
 _HEADER = re.compile(r"\s*(\[\[?)\s*([^\]]+?)\s*\]\]?\s*(?:#.*)?$")
 _KEY = re.compile(r"\s*([A-Za-z0-9_\-\"'.]+?)\s*=")
 Location = tuple[str | int, ...]
+Rewrite = Callable[[dict[str, Any], str], dict[str, Any]]  # tables, name of the file
 
 
-def read_toml(path: Path, model: type[M], error: type[UsageError]) -> M:
-    """Return the file at ``path`` as ``model``.
+def read_toml(
+    path: Path, model: type[M], error: type[UsageError], rewrite: Rewrite | None = None
+) -> M:
+    """Return the file at ``path`` as ``model``; ``rewrite`` sees its tables before.
 
     Raises:
         UsageError: (as ``error``) Missing file, broken TOML, unknown key, wrong value; the
@@ -38,10 +42,16 @@ def read_toml(path: Path, model: type[M], error: type[UsageError]) -> M:
         raise error(f"{path}: cannot be read: {fault.strerror}") from None
     except UnicodeDecodeError:
         raise error(f"{path}: is not UTF-8 text") from None
-    return parse_toml(text, model, error, name=str(path))
+    return parse_toml(text, model, error, str(path), rewrite)
 
 
-def parse_toml(text: str, model: type[M], error: type[UsageError], name: str) -> M:
+def parse_toml(
+    text: str,
+    model: type[M],
+    error: type[UsageError],
+    name: str,
+    rewrite: Rewrite | None = None,
+) -> M:
     """Return TOML text as ``model``; ``name`` stands for the file in messages."""
     try:
         document = tomllib.loads(text)
@@ -54,7 +64,7 @@ def parse_toml(text: str, model: type[M], error: type[UsageError], name: str) ->
     except ValueError as fault:  # a number of thousands of digits
         raise error(f"{name}: not valid TOML: {fault}") from None
     try:
-        return model.model_validate(document)
+        return model.model_validate(rewrite(document, name) if rewrite else document)
     except ValidationError as fault:
         raise error(explain(fault, model, text, name)) from None
 

@@ -69,6 +69,54 @@ def check(file: Path, as_json: bool) -> None:
 
 
 @config.command()
+@click.argument("file", type=click.Path(path_type=Path, exists=True, dir_okay=False))
+@click.option("--confirm", default="", metavar="ANSWER", help="'yes': write what was shown.")
+@json_option
+def migrate(file: Path, confirm: str, as_json: bool) -> None:
+    """Rewrite FILE with the present names of renamed keys; comments stay.
+
+    What would change is shown first. The file as it was is kept beside it as FILE.old.
+    """
+    from difflib import unified_diff
+
+    from pitlogger.cli.questions import answers
+    from pitlogger.config import parse_config
+    from pitlogger.config_renames import migrated
+    from pitlogger.files import write_whole
+    from pitlogger.questions import Question, QuestionError
+
+    before = _read(file)
+    after = migrated(before)
+    parse_config(after, str(file))
+    lines = list(unified_diff(before.splitlines(), after.splitlines(), lineterm="", n=0))[2:]
+    given = {confirm, *answers().given}
+    if lines and "yes" not in given and "no" not in given:
+        shown = "\n".join(lines)
+        raise QuestionError(Question(f"{shown}\n\nWrite this into {file}?", ("yes", "no"), "yes"))
+    write = bool(lines) and "no" not in given
+    if write:
+        mode = file.stat().st_mode & 0o777
+        try:
+            write_whole(file.with_name(f"{file.name}.old"), before, mode)
+            write_whole(file, after, mode)
+        except OSError as fault:
+            raise UsageError(f"{file} cannot be written: {fault.strerror}") from None
+    told = (
+        "written" if write else "nothing was written" if lines else "every name is the present one"
+    )
+    emit({"file": str(file), "written": write, "changes": lines}, as_json, f"{file}: {told}")
+
+
+def _read(file: Path) -> str:
+    try:
+        return file.read_text(encoding="utf-8")
+    except OSError as fault:
+        raise UsageError(f"{file}: cannot be read: {fault.strerror}") from None
+    except UnicodeDecodeError:
+        raise UsageError(f"{file}: is not UTF-8 text") from None
+
+
+@config.command()
 @click.option("--out", type=click.Path(path_type=Path, dir_okay=False),
               help="File to write; it must not exist. Without it the text is printed.")  # fmt: skip
 @click.option("--node", default="pit", show_default=True, help="Name of this installation.")
