@@ -75,6 +75,14 @@ def new(file: Path, guests: int, serve_at: str, place: str, menu: str, name: str
 
 
 @job.command()
+def example() -> None:
+    """Print an example of a job file, with every key."""
+    from importlib.resources import files
+
+    click.echo((files("pitlogger.texts") / "job.toml").read_text(encoding="utf-8"), nl=False)
+
+
+@job.command()
 @file_argument
 @click.option("--against", type=click.Path(path_type=Path, dir_okay=False),
               help="The job as it was: also say what follows from the change.")  # fmt: skip
