@@ -14,9 +14,11 @@ from pathlib import Path
 from cryptography import x509
 from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import ec
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
 from cryptography.x509.oid import NameOID
 
 AUTHORITY, CERTIFICATE, KEY = "hub-authority.pem", "hub-certificate.pem", "hub-key.pem"
+AUTHORITY_KEY = "hub-authority-key.pem"
 AUTHORITY_YEARS = 20
 CERTIFICATE_DAYS, RENEW_DAYS = 90, 30
 _DAY = datetime.timedelta(days=1)
@@ -38,24 +40,55 @@ def hub_identity(folder: Path, now: datetime.datetime) -> Identity:
         OSError: The folder cannot be written.
     """
     folder.mkdir(parents=True, exist_ok=True)
-    key_file = folder / "hub-authority-key.pem"
+    key_file = folder / AUTHORITY_KEY
     authority_file = folder / AUTHORITY
     if not key_file.exists() or not authority_file.exists():
         key = ec.generate_private_key(ec.SECP256R1())
-        made = _certificate("pitlogger hub authority", key, now, 366 * AUTHORITY_YEARS * _DAY)
+        made = _certificate(
+            "pitlogger hub authority", key.public_key(), now, 366 * AUTHORITY_YEARS * _DAY,
+            None, key,
+        )  # fmt: skip
         _write(key_file, _pem(key))
         _write(authority_file, made.public_bytes(serialization.Encoding.PEM))
-    authority_key = serialization.load_pem_private_key(key_file.read_bytes(), None)
-    assert isinstance(authority_key, ec.EllipticCurvePrivateKey)
-    authority = x509.load_pem_x509_certificate(authority_file.read_bytes())
     if _ends_soon(folder / CERTIFICATE, now):
         own = ec.generate_private_key(ec.SECP256R1())
         signed = _certificate(
-            "pitlogger hub", own, now, CERTIFICATE_DAYS * _DAY, authority, authority_key
+            "pitlogger hub", own.public_key(), now, CERTIFICATE_DAYS * _DAY, *_authority(folder)
         )
         _write(folder / KEY, _pem(own))
         _write(folder / CERTIFICATE, signed.public_bytes(serialization.Encoding.PEM))
     return Identity(folder / CERTIFICATE, folder / KEY, authority_file.read_bytes())
+
+
+def node_certificate(folder: Path, uid: str, key: bytes, now: datetime.datetime) -> str:
+    """Return a certificate of 90 days that names a node, for its own Ed25519 key, as PEM.
+
+    Raises:
+        OSError: The authority's files cannot be read.
+    """
+    signed = _certificate(
+        uid, Ed25519PublicKey.from_public_bytes(key), now, CERTIFICATE_DAYS * _DAY,
+        *_authority(folder),
+    )  # fmt: skip
+    return signed.public_bytes(serialization.Encoding.PEM).decode()
+
+
+def service_certificate(folder: Path, name: str, file: str, now: datetime.datetime) -> None:
+    """Write ``FILE-certificate.pem`` and ``FILE-key.pem`` of a part of the hub, such as its broker.
+
+    Raises:
+        OSError: The folder cannot be written.
+    """
+    key = ec.generate_private_key(ec.SECP256R1())
+    signed = _certificate(name, key.public_key(), now, CERTIFICATE_DAYS * _DAY, *_authority(folder))
+    _write(folder / f"{file}-key.pem", _pem(key))
+    _write(folder / f"{file}-certificate.pem", signed.public_bytes(serialization.Encoding.PEM))
+
+
+def _authority(folder: Path) -> tuple[x509.Certificate, ec.EllipticCurvePrivateKey]:
+    key = serialization.load_pem_private_key((folder / AUTHORITY_KEY).read_bytes(), None)
+    assert isinstance(key, ec.EllipticCurvePrivateKey)
+    return x509.load_pem_x509_certificate((folder / AUTHORITY).read_bytes()), key
 
 
 def _ends_soon(path: Path, now: datetime.datetime) -> bool:
@@ -68,26 +101,25 @@ def _ends_soon(path: Path, now: datetime.datetime) -> bool:
 
 def _certificate(
     name: str,
-    key: ec.EllipticCurvePrivateKey,
+    key: ec.EllipticCurvePublicKey | Ed25519PublicKey,
     now: datetime.datetime,
     lasts: datetime.timedelta,
-    issuer: x509.Certificate | None = None,
-    issuer_key: ec.EllipticCurvePrivateKey | None = None,
+    issuer: x509.Certificate | None,
+    signer: ec.EllipticCurvePrivateKey,
 ) -> x509.Certificate:
     subject = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, name)])
     builder = (
         x509.CertificateBuilder()
         .subject_name(subject)
         .issuer_name(subject if issuer is None else issuer.subject)
-        .public_key(key.public_key())
+        .public_key(key)
         .serial_number(x509.random_serial_number())
         .not_valid_before(now - 2 * _DAY)  # clocks of nodes may be behind
         .not_valid_after(now + lasts)
         .add_extension(x509.BasicConstraints(ca=issuer is None, path_length=None), critical=True)
         .add_extension(x509.SubjectAlternativeName([x509.DNSName("pitlogger-hub")]), critical=False)
-        .add_extension(x509.SubjectKeyIdentifier.from_public_key(key.public_key()), critical=False)
+        .add_extension(x509.SubjectKeyIdentifier.from_public_key(key), critical=False)
     )
-    signer = issuer_key or key
     builder = builder.add_extension(
         x509.AuthorityKeyIdentifier.from_issuer_public_key(signer.public_key()), critical=False
     )

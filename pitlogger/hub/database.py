@@ -67,6 +67,10 @@ class SqliteDatabase:
             with self.transaction():
                 for statement in tables.sqlite_tables():
                     self.run(statement)
+        if self.ask("SELECT version FROM hub") == [(1,)]:
+            with self.transaction():
+                for statement in tables.sqlite_second():
+                    self.run(statement)
 
     def ask(self, statement: str, given: Sequence[Any] = ()) -> list[Row]:
         return self._connection.execute(statement, given).fetchall()

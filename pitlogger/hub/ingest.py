@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import TypeVar
 
 from pitlogger.errors import BundleError
-from pitlogger.hub.receive import Aside, NotEnrolledError, Received, receive
+from pitlogger.hub.receive import Aside, NodeRow, NotEnrolledError, Received, receive
 from pitlogger.hub.writing import Outcome, Sink
 from pitlogger.uplink.carrier import Answer
 
@@ -38,17 +38,20 @@ class Ingest:
         wall_ms: UTC now.
         folded: Called in that thread after each commit with what it brought.
         gather_s: How long more messages are waited for before a commit.
+        certify: Returns a new certificate for a node whose own ends soon; in that thread too.
     """
 
     def __init__(
         self, sink: Sink, wall_ms: Callable[[], int],
         folded: Callable[[Outcome, int], None] | None = None,
         gather_s: float = GATHER_S,
+        certify: Callable[[NodeRow], str | None] | None = None,
     ) -> None:  # fmt: skip
         self.sink = sink
         self._wall_ms = wall_ms
         self._folded = folded
         self._gather_s = gather_s
+        self._certify = certify
         self._waiting: asyncio.Queue[_Waiting] = asyncio.Queue(MOST_WAITING)
         self._thread = ThreadPoolExecutor(1, thread_name_prefix="hub-sink")
 
@@ -123,7 +126,10 @@ class Ingest:
                 answers[at] = Answer(self.sink.hub, refused=((bundle.number, reason),))
             else:
                 has = {bundle.run: outcome.has[bundle.node, bundle.run]}
-                answers[at] = Answer(self.sink.hub, received=(bundle.number,), has=has)
+                answers[at] = Answer(
+                    self.sink.hub, received=(bundle.number,), has=has,
+                    certificate=self._certify(received.node) if self._certify else None,
+                )  # fmt: skip
         if self._folded is not None:
             try:
                 self._folded(outcome, self._wall_ms())

@@ -1,57 +1,62 @@
-"""Codes given out to nodes that may join: good once, for 15 minutes, for five tries."""
+"""Codes given out to nodes that may join: good once, for 15 minutes, for five tries.
+
+Of a code's secret half the database holds the digest alone.
+"""
 
 from __future__ import annotations
 
-import hmac
+import hashlib
 import secrets
 from dataclasses import dataclass
 
 from pitlogger.errors import RefusedError
 from pitlogger.formats.join_code import HALF, authority_letters, written_code
+from pitlogger.hub.database import Database
 from pitlogger.model.entry_ids import ALPHABET
 
 GOOD_FOR_MS = 15 * 60_000
 TRIES = 5
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class Invitation:
-    """A secret that waits for its node, and where the node will belong."""
+    """Where the node that brings a code will belong."""
 
-    secret: str
     tenant: str
     site: str
-    until_ms: int
-    tries: int = TRIES
 
 
-class Invitations:
-    """The codes given out and not yet used. Forgotten with the process."""
+def invite(database: Database, authority: bytes, tenant: str, site: str, now_ms: int) -> str:
+    """Return a new code for a node of a site."""
+    secret = "".join(secrets.choice(ALPHABET) for _ in range(HALF))
+    with database.transaction():
+        database.run(
+            "INSERT INTO invitation (secret, tenant, site, until_ms, tries) VALUES (?, ?, ?, ?, ?)",
+            (_digest(secret), tenant, site, now_ms + GOOD_FOR_MS, TRIES),
+        )
+    return written_code(authority_letters(authority), secret)
 
-    def __init__(self, authority: bytes) -> None:
-        self._authority = authority_letters(authority)
-        self._open: list[Invitation] = []
 
-    def invite(self, tenant: str, site: str, now_ms: int) -> str:
-        """Return a new code for a node of a site."""
-        secret = "".join(secrets.choice(ALPHABET) for _ in range(HALF))
-        self._open.append(Invitation(secret, tenant, site, now_ms + GOOD_FOR_MS))
-        return written_code(self._authority, secret)
+def accept(database: Database, secret: str, now_ms: int) -> Invitation:
+    """Take a code in and return what it is for; it is used up.
 
-    def accept(self, secret: str, now_ms: int) -> Invitation:
-        """Take a code in and return what it is for; it is used up.
-
-        Raises:
-            RefusedError: None such, too late, or tried too often.
-        """
-        self._open = [one for one in self._open if one.until_ms > now_ms and one.tries > 0]
-        for one in self._open:
-            if hmac.compare_digest(one.secret.encode(), secret.encode()):
-                self._open.remove(one)
-                return one
-        for one in self._open:
-            one.tries -= 1
+    Raises:
+        RefusedError: None such, too late, or tried too often.
+    """
+    with database.transaction():
+        database.run("DELETE FROM invitation WHERE until_ms <= ? OR tries <= 0", (now_ms,))
+        found = database.ask(
+            "DELETE FROM invitation WHERE secret = ? RETURNING tenant, site", (_digest(secret),)
+        )
+        if not found:
+            database.run("UPDATE invitation SET tries = tries - 1")
+    if not found:
         raise RefusedError(
             "this code is not good, or no longer: it lasts 15 minutes and is used once."
             " Ask for a new one: pitlogger hub invite"
         )
+    return Invitation(*found[0])
+
+
+def _digest(secret: str) -> str:
+    return hashlib.sha256(secret.encode()).hexdigest()

@@ -40,7 +40,7 @@ class Nodes:
                     " For another firm, begin a new record on it (a new folder [node] data)"
                 )
         with self._database.transaction():
-            tenant_id = self._tenant(tenant)
+            tenant_id = self.tenant(tenant)
             site_id = self._site(tenant_id, site)
             if known:
                 self._database.run(
@@ -70,7 +70,8 @@ class Nodes:
                 raise UsageError(f"no node {uid} here: 'pitlogger hub status' lists them")
             self._note(at_ms, who, f"{state} {uid}")
 
-    def _tenant(self, name: str) -> int:
+    def tenant(self, name: str) -> int:
+        """Return the number of a firm, made where there is none of this name."""
         self._database.run("INSERT INTO tenant (name) VALUES (?) ON CONFLICT DO NOTHING", (name,))
         found: int = self._database.ask("SELECT id FROM tenant WHERE name = ?", (name,))[0][0]
         return found

@@ -26,6 +26,9 @@ except ImportError as missing:
     ) from missing
 
 
+FIRST_MS, LAST_MS = 946_684_800_000, 4_102_444_800_000  # 2000 to 2100, UTC
+
+
 @lru_cache(512)
 def _styled(statement: str) -> str:
     """Return a statement with psycopg's mark for what is given."""
@@ -40,8 +43,10 @@ class PostgresDatabase:
     """
 
     def __init__(self, address: str) -> None:
+        self._address = address
+        self._depth = 0
         try:
-            self.connection = psycopg.connect(address, autocommit=True)
+            self._connect()
         except psycopg.OperationalError as fault:
             raise PitloggerError(f"the hub's database cannot be reached: {fault}") from None
         self.broken: tuple[type[Exception], ...] = (
@@ -50,7 +55,22 @@ class PostgresDatabase:
             OverflowError,
         )
         self._months: set[int] = set()
+
+    def _connect(self) -> None:
+        self.connection = psycopg.connect(self._address, autocommit=True)
         self.connection.execute("SET search_path TO fleet, public")
+
+    @contextmanager
+    def _open(self) -> Iterator[psycopg.Connection[Row]]:
+        """Give the connection, made anew where it was lost, but never within a transaction."""
+        try:
+            if self._depth == 0 and self.connection.closed:
+                self._connect()
+            yield self.connection
+        except psycopg.OperationalError as fault:
+            if self._depth:
+                raise  # undoes the whole transaction, which then says so
+            raise HubFullError(f"the hub's database refuses: {fault}") from None
 
     def create(self) -> None:
         """Make the tables, where they are not there yet; harmless where they are."""
@@ -58,16 +78,20 @@ class PostgresDatabase:
             self.connection.execute("SELECT pg_advisory_xact_lock(705)")
             self.connection.execute("CREATE SCHEMA IF NOT EXISTS fleet")
             found = self.ask("SELECT to_regclass('fleet.hub')::text")
-            if found != [(None,)]:
-                return
-            for statement in tables.postgres_tables():
-                self.connection.execute(statement)
+            if found == [(None,)]:
+                for statement in tables.postgres_tables():
+                    self.connection.execute(statement)
+            if self.ask("SELECT version FROM hub") == [(1,)]:
+                for statement in tables.postgres_second():
+                    self.connection.execute(statement)
 
     def ask(self, statement: str, given: Sequence[Any] = ()) -> list[Row]:
-        return self.connection.execute(_styled(statement), given).fetchall()
+        with self._open() as connection:
+            return connection.execute(_styled(statement), given).fetchall()
 
     def run(self, statement: str, given: Sequence[Any] = ()) -> int:
-        return self.connection.execute(_styled(statement), given).rowcount
+        with self._open() as connection:
+            return connection.execute(_styled(statement), given).rowcount
 
     def many(self, statement: str, rows: Iterable[Sequence[Any]]) -> None:
         with self.connection.cursor() as cursor:
@@ -75,11 +99,12 @@ class PostgresDatabase:
 
     @contextmanager
     def transaction(self) -> Iterator[None]:
-        try:
-            with self.connection.transaction():
+        with self._open() as connection, connection.transaction():
+            self._depth += 1
+            try:
                 yield
-        except psycopg.OperationalError as fault:
-            raise HubFullError(f"the hub's database refuses: {fault}") from None
+            finally:
+                self._depth -= 1
 
     @contextmanager
     def attempt(self) -> Iterator[None]:
@@ -90,16 +115,36 @@ class PostgresDatabase:
         return column
 
     def make_months(self, block_ms: Iterable[int]) -> None:
-        """Make the parts of the span table that these blocks fall into."""
-        for start_ms, end_ms in {_month(at) for at in block_ms}:
-            if start_ms in self._months:
-                continue
-            name = f"span_{datetime.fromtimestamp(start_ms / 1000, UTC):%Y_%m}"
-            self.connection.execute(
-                f"CREATE TABLE IF NOT EXISTS {name} PARTITION OF span"
-                f" FOR VALUES FROM ({start_ms}) TO ({end_ms})"
-            )
-            self._months.add(start_ms)
+        """Make the parts of the span table that these blocks fall into; commits.
+
+        What lies outside 2000 to 2100, by a clock that is wrong, shares one part.
+        """
+        months = {_month(at) for at in block_ms if FIRST_MS <= at < LAST_MS}
+        months = {month for month in months if month[0] not in self._months}
+        if not months:
+            return
+        with self.transaction():
+            self.run("SELECT pg_advisory_xact_lock(706)")  # two ingesters may want the same
+            for start_ms, end_ms in months:
+                name = f"span_{datetime.fromtimestamp(start_ms / 1000, UTC):%Y_%m}"
+                self.run(
+                    f"CREATE TABLE IF NOT EXISTS {name} PARTITION OF span"
+                    f" FOR VALUES FROM ({start_ms}) TO ({end_ms})"
+                )
+        self._months |= {start_ms for start_ms, _ in months}
+
+    @contextmanager
+    def seen_by(self, tenant: int, role: str, sites: str) -> Iterator[None]:
+        """Ask as a member of a firm: the server shows no rows but those they may see.
+
+        Args:
+            sites: Numbers of sites, joined by commas; empty is all of the firm's.
+        """
+        with self.transaction():
+            self.run("SET LOCAL ROLE fleet_reader")
+            for name, value in (("tenant", str(tenant)), ("role", role), ("sites", sites)):
+                self.ask("SELECT set_config(?, ?, true)", (f"fleet.{name}", value))
+            yield
 
     def load(self, table: str, columns: Sequence[str], rows: Sequence[Row]) -> str:
         """Copy rows into a table of this transaction alone; return its name."""

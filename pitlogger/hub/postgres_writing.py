@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from pitlogger.hub import records
 from pitlogger.hub.postgres import PostgresDatabase
+from pitlogger.hub.receive import Received
 from pitlogger.hub.writing import Sink, newer
 
 _JOURNAL, _SPAN = ", ".join(records.JOURNAL), ", ".join(records.SPAN)
@@ -35,6 +38,11 @@ class PostgresSink(Sink):
         super().__init__(database)
         self._postgres = database
 
+    def _prepare(self, batch: Sequence[Received]) -> None:
+        self._postgres.make_months(
+            span.block_ms for received in batch for span in received.bundle.spans
+        )
+
     def _put_entries(self, rows: list[records.Row], at_ms: int) -> None:
         if not rows:
             return
@@ -50,7 +58,6 @@ class PostgresSink(Sink):
         newest: dict[tuple[object, ...], records.Row] = {}  # two revisions may come at once
         for row in sorted(rows, key=lambda row: row[6]):
             newest[row[1], row[5], row[3], row[2]] = row
-        self._postgres.make_months(row[5] for row in rows)
         self._postgres.load("span", records.SPAN, list(newest.values()))
         if self._postgres.run(_TAKE_SPANS) != len(newest):
             for row in self._postgres.ask(_OTHER_SPANS):

@@ -7,7 +7,7 @@ import math
 import statistics
 from collections import defaultdict
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from pitlogger.hub.database import Database
@@ -16,6 +16,7 @@ from pitlogger.model.book import Book
 from pitlogger.yields.learned.shrinkage import shrink
 from pitlogger.yields.purchase.cut_priors import cut_prior
 
+LEAST_PIECES = 3  # of a cut at a site, before it is compared
 QUIET_MS = 180_000  # without a word from a node for so long, what it said is shown as old
 
 
@@ -45,6 +46,7 @@ class ExceptionRow:
     state: str
     message: str
     id: str
+    corrective: str = ""  # what was done about it, in the words of whoever did
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +75,7 @@ class NodeHealth:
     entries: int
     conflicts: int
     cloned_ms: int | None
+    cert_until_ms: int | None = None
 
 
 def standing(database: Database, tenant: int, now_ms: int) -> list[Standing]:
@@ -118,7 +121,51 @@ def exceptions(database: Database, tenant: int, from_ms: int, to_ms: int) -> lis
                 before.site, before.node, before.utc_ms, kind, before.subject, said["now"],
                 before.message, before.id,
             )  # fmt: skip
-    return sorted([*done, *raised.values()], key=lambda one: -one.utc_ms)
+    done_about = _corrective(database, tenant, from_ms)
+    told = [
+        replace(one, corrective=" ".join(
+            words for node, piece, utc_ms, words in done_about
+            if node == one.node and piece == one.subject and utc_ms >= one.utc_ms
+        )) for one in [*done, *raised.values()]
+    ]  # fmt: skip
+    return sorted(told, key=lambda one: -one.utc_ms)
+
+
+def _corrective(database: Database, tenant: int, from_ms: int) -> list[tuple[str, str, int, str]]:
+    """Return corrective actions since a time: node, piece, when, in words."""
+    rows = database.ask(
+        "SELECT node.name, journal.utc_ms, entry, initials FROM journal"
+        " JOIN node ON node.id = journal.node WHERE journal.tenant = ? AND utc_ms >= ?"
+        " AND kind = 'corrective-taken' ORDER BY utc_ms", (tenant, from_ms),
+    )  # fmt: skip
+    found = []
+    for node, utc_ms, text, initials in rows:
+        said = json.loads(text)
+        words = "; ".join(str(said[part]) for part in ("cause", "control_restored", "disposition"))
+        found.append((node, str(said["piece"]), utc_ms, f"{words} ({initials or 'unsigned'})."))
+    return found
+
+
+@dataclass(frozen=True, slots=True)
+class ConflictRow:
+    """Two records of one identity that say different things; the first is the record."""
+
+    node: str
+    at_ms: int
+    what: str
+    identity: str
+    kept: str
+    given: str
+
+
+def conflicts(database: Database, tenant: int, most: int = 100) -> list[ConflictRow]:
+    """Return contradictions, the newest first."""
+    rows = database.ask(
+        "SELECT node.name, at_ms, what, identity, kept, given FROM conflict"
+        " JOIN node ON node.id = conflict.node WHERE conflict.tenant = ?"
+        " ORDER BY conflict.id DESC LIMIT ?", (tenant, most),
+    )  # fmt: skip
+    return [ConflictRow(*row) for row in rows]
 
 
 def site_yields(database: Database, tenant: int) -> list[SiteYield]:
@@ -153,19 +200,23 @@ def site_yields(database: Database, tenant: int) -> list[SiteYield]:
 
 
 def sentence(rows: Iterable[SiteYield]) -> str:
-    """Return what the yields of the sites amount to, in words."""
-    named = [row for row in rows if row.pieces >= 3]
-    if len(named) < 2:
+    """Return what the yields of the sites amount to, in words; of one cut alone."""
+    by_cut: dict[str, list[SiteYield]] = defaultdict(list)
+    for row in rows:
+        if row.pieces >= LEAST_PIECES:
+            by_cut[row.cut].append(row)
+    compared = [some for some in by_cut.values() if len(some) > 1]
+    if not compared:
         return "Too few pieces were weighed whole at two sites to compare them."
-    best, worst = max(named, key=lambda r: r.shrunk), min(named, key=lambda r: r.shrunk)
-    if best.low > worst.high:
-        return (
-            f"{best.site} serves more of a {best.cut} than {worst.site} of a {worst.cut}"
-            if best.cut != worst.cut
-            else f"{best.site} serves more of a {best.cut} than {worst.site}:"
-            f" {best.shrunk:.0%} against {worst.shrunk:.0%} of what was bought."
-        )
-    return "What the sites yield differs by no more than chance would make it."
+    said = []
+    for some in compared:
+        best, worst = max(some, key=lambda r: r.shrunk), min(some, key=lambda r: r.shrunk)
+        if best.low > worst.high:
+            said.append(
+                f"{best.site} serves more of a {best.cut} than {worst.site}:"
+                f" {best.shrunk:.0%} against {worst.shrunk:.0%} of what was bought."
+            )
+    return " ".join(said) or "What the sites yield differs by no more than chance would make it."
 
 
 def nodes(database: Database, tenant: int) -> list[NodeHealth]:
@@ -173,7 +224,7 @@ def nodes(database: Database, tenant: int) -> list[NodeHealth]:
     rows = database.ask(
         "SELECT uid, node.name, site.name, state, version, received_ms,"
         " (SELECT count(*) FROM journal WHERE journal.node = node.id),"
-        " (SELECT count(*) FROM conflict WHERE conflict.node = node.id), cloned_ms"
+        " (SELECT count(*) FROM conflict WHERE conflict.node = node.id), cloned_ms, cert_until_ms"
         " FROM node JOIN site ON site.id = node.site WHERE node.tenant = ? ORDER BY site.name,"
         " node.name", (tenant,),
     )  # fmt: skip

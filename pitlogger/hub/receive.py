@@ -12,7 +12,9 @@ from pitlogger.formats.bundle import MOST_BYTES, Bundle, load_bundle
 from pitlogger.formats.cose import read_cbor, read_signed, verify
 
 ROOM_FOR_SIGNATURE = 512
-NODE = "SELECT id, uid, tenant, site, name, public_key, state FROM node WHERE uid = ?"
+NODE = (
+    "SELECT id, uid, tenant, site, name, public_key, state, cert_until_ms FROM node WHERE uid = ?"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,6 +28,7 @@ class NodeRow:
     name: str
     public_key: bytes
     state: str  # enrolled, retired, stolen
+    cert_until_ms: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

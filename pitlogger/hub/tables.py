@@ -74,6 +74,22 @@ TABLES = (
 )
 
 
+# What the second version of the tables added; a database of the first is brought up to it.
+SECOND = (
+    "ALTER TABLE hub ADD COLUMN authority TEXT",
+    "ALTER TABLE hub ADD COLUMN address TEXT",
+    "ALTER TABLE node ADD COLUMN cert_until_ms {big}",
+    """CREATE TABLE invitation (
+    secret TEXT PRIMARY KEY, tenant TEXT NOT NULL, site TEXT NOT NULL, until_ms {big} NOT NULL,
+    tries INTEGER NOT NULL)""",
+    """CREATE TABLE member (
+    id {id}, tenant INTEGER NOT NULL REFERENCES tenant, name TEXT NOT NULL, role TEXT NOT NULL,
+    sites TEXT NOT NULL DEFAULT '', token TEXT NOT NULL UNIQUE, until_ms {big})""",
+    "CREATE INDEX journal_corrective ON journal (tenant, utc_ms) WHERE kind = 'corrective-taken'",
+    "UPDATE hub SET version = 2",
+)
+VERSION = 2
+
 OF_TENANT = ("site", "node", "run", "clock", "journal", "span", "lost", "standing", "cook", "piece",
              "conflict")  # fmt: skip
 JOURNAL_PARTS = 16
@@ -93,6 +109,28 @@ def sqlite_tables() -> list[str]:
         for text in TABLES
     ]
     return [*(text.format(**SQLITE) for text in made), _OWN_ROW.format(uuid.uuid4().hex)]
+
+
+def sqlite_second() -> list[str]:
+    """Return the statements that bring tables of the first version to the second, in SQLite."""
+    return [text.format(**SQLITE) for text in SECOND]
+
+
+def postgres_second() -> list[str]:
+    """Return the same for PostgreSQL, with who of a firm may see which of its rows."""
+    made = [text.format(**POSTGRES) for text in SECOND]
+    made.append("CREATE TABLE IF NOT EXISTS span_other PARTITION OF span DEFAULT")
+    for table in OF_TENANT:
+        seen = {"site": _OF_SITES.format("id"), "node": _OF_SITES.format("site")}.get(
+            table, _OF_NODES
+        )
+        if table == "piece":
+            seen += " AND current_setting('fleet.role') <> 'inspector'"
+        made += [
+            f"DROP POLICY own_firm ON {table}",
+            f"{_POLICY.format(table)} AND {seen})",
+        ]
+    return made
 
 
 def postgres_tables() -> list[str]:
@@ -122,8 +160,14 @@ _READER = (
 )
 _POLICY = (
     "CREATE POLICY own_firm ON {} FOR SELECT TO fleet_reader"
-    " USING (tenant = current_setting('fleet.tenant')::integer)"
+    " USING (tenant = current_setting('fleet.tenant')::integer"
 )
+# A member of some sites sees those; no sites named is all of the firm's.
+_OF_SITES = (
+    "(current_setting('fleet.sites') = '' OR"
+    " {} = ANY (string_to_array(current_setting('fleet.sites'), ',')::integer[]))"
+)
+_OF_NODES = "node IN (SELECT id FROM node)"  # of those that the reader sees
 _OWN_FIRM = (
-    "ALTER TABLE {} ENABLE ROW LEVEL SECURITY", _POLICY, "GRANT SELECT ON {} TO fleet_reader",
+    "ALTER TABLE {} ENABLE ROW LEVEL SECURITY", _POLICY + ")", "GRANT SELECT ON {} TO fleet_reader",
 )  # fmt: skip

@@ -65,6 +65,13 @@ class Sink:
         self.database = database
         self.hub: str = database.ask("SELECT id FROM hub")[0][0]
 
+    def note_address(self, address: str, authority: bytes) -> None:
+        """Keep where nodes join, for codes that other processes make."""
+        with self.database.transaction():
+            self.database.run(
+                "UPDATE hub SET address = ?, authority = ?", (address, authority.decode())
+            )
+
     def node_of(self, uid: str) -> NodeRow | None:
         """Return a node by its id, as the database has it now."""
         rows = self.database.ask(NODE, (uid,))
@@ -79,6 +86,10 @@ class Sink:
             HubFullError: The disk or the database refuses; nothing was written.
         """
         outcome = Outcome(aside=list(aside))
+        batch = sorted(
+            batch, key=lambda one: one.node.id
+        )  # so that two ingesters lock in one order
+        self._prepare(batch)
         with self.database.transaction():
             self._put_batch(batch, at_ms, outcome)
             for one in outcome.aside:
@@ -88,6 +99,9 @@ class Sink:
                 )
             self._note_what_it_has(outcome)
         return outcome
+
+    def _prepare(self, batch: Sequence[Received]) -> None:
+        """Make room for a batch before its transaction begins."""
 
     def _put_batch(self, batch: Sequence[Received], at_ms: int, outcome: Outcome) -> None:
         """Write bundles; where many at once do not go, halve them until the bad one is alone."""

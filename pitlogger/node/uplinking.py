@@ -40,12 +40,18 @@ class Uplinking:
         hub = joined(self._node.config.node.data)
         if hub is None:
             return
-        from pitlogger.uplink.https import HttpsCarrier
-        from pitlogger.uplink.join import AUTHORITY_FILE
-
         data = self._node.config.node.data
-        carrier = HttpsCarrier(hub.address, self._node.uid, data / AUTHORITY_FILE)
-        self.start_with(carrier, hub.hub, hub.address)
+        carrier: Carrier
+        if hub.broker:
+            from pitlogger.uplink.mqtt import MqttCarrier
+
+            carrier = MqttCarrier(hub, self._node.uid, node_key(data), data)
+        else:
+            from pitlogger.uplink.https import HttpsCarrier
+            from pitlogger.uplink.join import AUTHORITY_FILE
+
+            carrier = HttpsCarrier(hub.address, self._node.uid, data / AUTHORITY_FILE)
+        self.start_with(carrier, hub.hub, hub.broker or hub.address)
 
     def start_with(self, carrier: Carrier, hub: str, where: str) -> None:
         """Begin over a way that is given."""

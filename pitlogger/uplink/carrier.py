@@ -24,6 +24,8 @@ class Answer:
         refused: Bundles it will never take, each with the reason.
         has: The last entry it has of a run, from which a node sees that it was set back.
         offer: Priors learned across the sites of the firm, by cut; see ``hub/priors.py``.
+        certificate: A new one for this node, PEM, where the old one ends soon.
+        fault: Why nothing was taken now; ``retry_s`` says when it may be tried again.
     """
 
     hub: str
@@ -31,6 +33,9 @@ class Answer:
     refused: tuple[tuple[Whole, str], ...] = ()
     has: dict[str, Whole] = Field(default_factory=dict)
     offer: dict[str, dict[str, float]] | None = None
+    certificate: str | None = None
+    fault: str = ""
+    retry_s: Annotated[float, Field(ge=0, le=600)] = 0.0
 
 
 _ANSWER = TypeAdapter(Answer)

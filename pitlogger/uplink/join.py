@@ -25,6 +25,7 @@ from pitlogger.formats.join_code import authority_letters, parse_code
 from pitlogger.views.uplink import Joined
 
 JOINED_FILE, AUTHORITY_FILE = "uplink.json", "uplink-authority.pem"
+CERTIFICATE_FILE = "uplink-certificate.pem"
 DEFAULT_PORT = 8443
 TIMEOUT_S = 15.0
 
@@ -86,16 +87,52 @@ async def join(
             f"{hub} cannot be reached ({said})",
             remedy="Check its address, and that [hub] enabled = true there",
         ) from None
-    found = Joined(hub, answer["hub"], answer["tenant"], answer["site"])
+    broker = answer.get("broker", "")
+    found = Joined(hub, answer["hub"], answer["tenant"], answer["site"], broker)
     _write(data / AUTHORITY_FILE, authority)
+    keep_certificate(data, answer.get("certificate", ""))
     _write(data / JOINED_FILE, json.dumps(asdict(found)).encode())
     return found
 
 
 def leave(data: Path) -> None:
     """Forget the hub; what it received stays there."""
-    for name in (JOINED_FILE, AUTHORITY_FILE):
+    for name in (JOINED_FILE, AUTHORITY_FILE, CERTIFICATE_FILE):
         (data / name).unlink(missing_ok=True)
+
+
+def keep_certificate(data: Path, pem: str) -> None:
+    """Keep a certificate that the hub gave this node.
+
+    Raises:
+        OSError: It could not be written; the old one stays.
+    """
+    if pem:
+        _write(data / CERTIFICATE_FILE, pem.encode())
+
+
+async def renew(hub: Joined, data: Path, key: Ed25519PrivateKey, uid: str) -> None:
+    """Have the hub certify this node anew after its certificate ran out.
+
+    Raises:
+        DeliveryError: The hub cannot be reached, or does not know this node any more.
+    """
+    said = sign(cbor2.dumps({"v": 1, "node": uid, "renew": True}), key, uid)
+    try:
+        trust = pinned((data / AUTHORITY_FILE).read_text(encoding="ascii"))
+        async with httpx.AsyncClient(verify=trust, timeout=TIMEOUT_S, trust_env=False) as client:
+            reply = await client.post(f"{hub.address}/fleet/1/{uid}/certificate", content=said)
+        if reply.status_code != 200:
+            raise DeliveryError(
+                f"{hub.address} does not certify this node anew: {reply.text[:200]}",
+                remedy="Join again: pitlogger uplink join HUB CODE",
+            )
+        keep_certificate(data, reply.json()["certificate"])
+    except (httpx.HTTPError, OSError, ValueError, KeyError) as fault:
+        raise DeliveryError(
+            f"this node's certificate ran out and {hub.address} cannot be reached ({fault})",
+            remedy="Check the network, and that the hub runs",
+        ) from None
 
 
 async def _authority(hub: str) -> bytes:

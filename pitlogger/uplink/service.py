@@ -22,6 +22,7 @@ from pitlogger.formats.cose import sign
 from pitlogger.uplink.carrier import Answer, Carrier, Event
 from pitlogger.uplink.contents import Next, next_bundle, now_alone
 from pitlogger.uplink.flush import URGENT, Flush, offset_of
+from pitlogger.uplink.join import keep_certificate
 from pitlogger.uplink.now import now_of
 from pitlogger.uplink.position import Position, Progress
 from pitlogger.uplink.window import Window
@@ -198,6 +199,11 @@ class Uplink:
             log.warning("the hub was restored or set up anew: all of the record is sent again")
             self._hub = answer.hub
             self._start_over(now_ms)
+        if answer.certificate is not None:
+            try:
+                keep_certificate(self._path.parent, answer.certificate)
+            except OSError as fault:
+                log.warning("the new certificate cannot be kept: %s", fault)
         if answer.offer is not None and self._offer is not None:
             self._offer(answer.offer)
 

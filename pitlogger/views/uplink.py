@@ -15,6 +15,7 @@ class Joined:
     hub: str
     tenant: str
     site: str
+    broker: str = ""  # where bundles go by MQTT; empty: they go to ``address`` by HTTPS
 
 
 class UplinkStatus(View):

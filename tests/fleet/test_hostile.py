@@ -148,13 +148,11 @@ def test_a_reader_sees_its_own_firm_alone(server: Server, good: Bundle) -> None:
     Nodes(sink.database).enrol(OTHER_UID, public, "van", "Another Firm", "yard", 1, "test")
     enrolled(sink, KEY, UID)
     sink.take(received(sink, UID, [own(dump_bundle(good))]), [], 1)
-    with pytest.raises(psycopg.Error, match=r"fleet\.tenant"):
+    with pytest.raises(psycopg.Error, match=r"fleet\."):
         as_reader(database, "SELECT count(*) FROM journal")
     seen = {}
     for tenant in (1, 2):
-        with database.transaction():
-            database.run("SET LOCAL ROLE fleet_reader")
-            database.run(f"SET LOCAL fleet.tenant = {tenant}")
+        with database.seen_by(tenant, "owner", ""):
             seen[tenant] = [
                 database.ask(f"SELECT count(*) FROM {table}")[0][0]
                 for table in ("node", "journal", "span", "run")

@@ -18,7 +18,7 @@ from pitlogger.web.access.roles import who_asks
 from pitlogger.web.routes.error_answers import RESPONSES
 
 if TYPE_CHECKING:
-    from pitlogger.web.fleet.embedded import EmbeddedHub
+    from pitlogger.web.fleet.open_hub import OpenHub
 
 DAY_MS = 86_400_000
 
@@ -76,11 +76,11 @@ class YieldsView:
     sentence: str
 
 
-def make_fleet_api(node: Node, hub: EmbeddedHub | None) -> APIRouter:
+def make_fleet_api(node: Node, hub: OpenHub | None) -> APIRouter:
     """Return the routes of the fleet; ``hub`` is ``None`` where the node is none."""
     api = APIRouter(prefix="/api/v1", responses=RESPONSES)
 
-    def own_hub() -> EmbeddedHub:
+    def own_hub() -> OpenHub:
         if hub is None:
             raise RefusedError("this node is no hub: set [hub] enabled = true and restart it")
         return hub
@@ -104,7 +104,7 @@ def make_fleet_api(node: Node, hub: EmbeddedHub | None) -> APIRouter:
     @api.post("/hub/invitations", summary="Make a code by which a node joins")
     async def invite(asked: InviteRequest) -> InvitationView:
         own = own_hub()
-        code = own.invitations.invite(own.firm, asked.site, wall_ms())
+        code = await own.invite(asked.site)
         return InvitationView(code, own.address, asked.site, GOOD_FOR_MS // 1000)
 
     @api.get("/hub/nodes", summary="The nodes of the firm")

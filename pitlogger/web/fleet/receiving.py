@@ -2,6 +2,7 @@
 
     GET  /fleet/1/authority     the certificate that nodes pin
     POST /fleet/1/join          a signed request with a code
+    POST /fleet/1/NODE/certificate   a signed request for a new certificate
     POST /fleet/1/NODE/up       a signed bundle; the answer is its receipt
     GET  /healthz
 
@@ -18,16 +19,16 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, PlainTextResponse, Response
 from starlette.routing import Route
 
-from pitlogger.errors import HubFullError, RefusedError
+from pitlogger.errors import BundleError, HubFullError, RefusedError
 from pitlogger.formats.bundle import MOST_BYTES
 from pitlogger.hub.receive import ROOM_FOR_SIGNATURE, NotEnrolledError
-from pitlogger.web.fleet.embedded import EmbeddedHub
+from pitlogger.web.fleet.open_hub import OpenHub
 
 MOST = MOST_BYTES + ROOM_FOR_SIGNATURE
 BUSY = {"retry-after": "20"}
 
 
-def make_receiving(hub: EmbeddedHub) -> Starlette:
+def make_receiving(hub: OpenHub) -> Starlette:
     """Return the application that takes the records of nodes."""
 
     async def authority(request: Request) -> Response:
@@ -43,6 +44,15 @@ def make_receiving(hub: EmbeddedHub) -> Starlette:
         try:
             return JSONResponse(await hub.take_in(body))
         except RefusedError as fault:
+            return _error(403, str(fault))
+
+    async def certificate(request: Request) -> Response:
+        body = await _body(request, 4096)
+        if body is None:
+            return _error(413, "such a request has 4096 bytes at most")
+        try:
+            return JSONResponse({"certificate": await hub.renew(request.path_params["uid"], body)})
+        except BundleError as fault:
             return _error(403, str(fault))
 
     async def up(request: Request) -> Response:
@@ -62,6 +72,7 @@ def make_receiving(hub: EmbeddedHub) -> Starlette:
     return Starlette(routes=[
         Route("/fleet/1/authority", authority),
         Route("/fleet/1/join", join, methods=["POST"]),
+        Route("/fleet/1/{uid}/certificate", certificate, methods=["POST"]),
         Route("/fleet/1/{uid}/up", up, methods=["POST"]),
         Route("/healthz", health),
     ])  # fmt: skip

@@ -1,0 +1,127 @@
+"""People of a firm and what they may see: owner, manager, cook, inspector until a date."""
+
+from __future__ import annotations
+
+import hashlib
+import secrets
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+
+from pitlogger.errors import UsageError
+from pitlogger.hub.database import Database
+
+OWNER, MANAGER, COOK, INSPECTOR = ROLES = ("owner", "manager", "cook", "inspector")
+
+
+@dataclass(frozen=True, slots=True)
+class Member:
+    """Somebody who may look.
+
+    Attributes:
+        sites: Numbers of the sites they see; none is all of the firm's, for owners alone.
+        until_ms: When it ends, UTC; ``None`` is never.
+    """
+
+    id: int
+    tenant: int
+    name: str
+    role: str
+    sites: tuple[int, ...]
+    until_ms: int | None
+
+    @property
+    def sees_yields(self) -> bool:
+        """Whether what the firm earns is shown: an inspector sees limits and logs alone."""
+        return self.role != INSPECTOR
+
+    @property
+    def sees_nodes(self) -> bool:
+        """Whether the state of the nodes and contradictions are shown."""
+        return self.role in (OWNER, MANAGER)
+
+
+def add_member(
+    database: Database, tenant: int, name: str, role: str, sites: list[str],
+    until_ms: int | None, now_ms: int, who: str,
+) -> str:  # fmt: skip
+    """Let somebody look; return the token that opens the page for them, shown this once.
+
+    Raises:
+        UsageError: No such role or site; an inspector without an end, a cook without a site.
+    """
+    if role not in ROLES:
+        raise UsageError(f"'{role}' is no role: {', '.join(ROLES)}")
+    if role == INSPECTOR and until_ms is None:
+        raise UsageError("an inspector looks until a date: --until 2027-01-31")
+    if role in (MANAGER, COOK) and not sites:
+        raise UsageError(f"a {role} belongs to a site: --site NAME (it may be repeated)")
+    known = {name: number for number, name in database.ask(
+        "SELECT id, name FROM site WHERE tenant = ?", (tenant,)
+    )}  # fmt: skip
+    for site in sites:
+        if site not in known:
+            raise UsageError(f"no site '{site}' here: {', '.join(sorted(known)) or 'none yet'}")
+    token = secrets.token_urlsafe(32)
+    numbers = ",".join(str(known[site]) for site in sites)
+    with database.transaction():
+        database.run(
+            "INSERT INTO member (tenant, name, role, sites, token, until_ms)"
+            " VALUES (?, ?, ?, ?, ?, ?)",
+            (tenant, name, role, numbers, _digest(token), until_ms),
+        )
+        note(database, now_ms, who, f"let {name} look as {role}, sites {', '.join(sites) or 'all'}")
+    return token
+
+
+def member_of(database: Database, token: str, now_ms: int) -> Member | None:
+    """Return who holds a token, as the database has it now; nobody once their time has ended."""
+    rows = database.ask(
+        "SELECT id, tenant, name, role, sites, until_ms FROM member WHERE token = ?",
+        (_digest(token),),
+    )
+    for number, tenant, name, role, sites, until_ms in rows:
+        if until_ms is None or now_ms < until_ms:
+            seen = tuple(int(site) for site in sites.split(",") if site)
+            return Member(number, tenant, name, role, seen, until_ms)
+    return None
+
+
+def remove_member(database: Database, tenant: int, name: str, now_ms: int, who: str) -> None:
+    """Let somebody look no more, at once.
+
+    Raises:
+        UsageError: Nobody of this name.
+    """
+    with database.transaction():
+        if not database.run("DELETE FROM member WHERE tenant = ? AND name = ?", (tenant, name)):
+            raise UsageError(f"nobody here is called '{name}'")
+        note(database, now_ms, who, f"let {name} look no more")
+
+
+@contextmanager
+def seen_by(database: Database, member: Member) -> Iterator[None]:
+    """Ask as a member: PostgreSQL itself shows no other rows than they may see.
+
+    In a file, which knows no such thing, questions of a member of some sites are refused.
+
+    Raises:
+        UsageError: They may see a part only, and the database cannot tell it apart.
+    """
+    as_member = getattr(database, "seen_by", None)
+    if as_member is not None:
+        with as_member(member.tenant, member.role, ",".join(map(str, member.sites))):
+            yield
+    elif member.role == OWNER:
+        yield
+    else:
+        raise UsageError("roles other than owner need a hub on PostgreSQL")
+
+
+def note(database: Database, at_ms: int, who: str, did: str) -> None:
+    """Write down who did what."""
+    database.run("INSERT INTO audit (at_ms, who, did) VALUES (?, ?, ?)", (at_ms, who, did))
+
+
+def _digest(token: str) -> str:
+    return hashlib.sha256(token.encode()).hexdigest()
