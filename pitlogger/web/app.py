@@ -38,13 +38,13 @@ from pitlogger.web.routes.ring_test import RingTest
 from pitlogger.web.signers import Signers
 
 if TYPE_CHECKING:
-    from pitlogger.web.fleet.embedded import EmbeddedHub
+    from pitlogger.web.fleet.open_hub import OpenHub
 
 PACK_FROM = 1000  # octets; below, packing costs more than it saves
 
 
 def make_apps(
-    daemon: Node, access: Access, page: str | None = None, hub: EmbeddedHub | None = None
+    daemon: Node, access: Access, page: str | None = None, hub: OpenHub | None = None
 ) -> tuple[ASGIApp, ASGIApp]:
     """Return the application as the Unix socket serves it and as the network does.
 
@@ -59,7 +59,7 @@ def make_apps(
 
 
 def make_app(
-    daemon: Node, access: Access, page: str | None = None, hub: EmbeddedHub | None = None
+    daemon: Node, access: Access, page: str | None = None, hub: OpenHub | None = None
 ) -> FastAPI:
     """Return the routes of both, without the gate."""
     app = FastAPI(
@@ -81,6 +81,10 @@ def make_app(
     app.include_router(make_pairing(access, daemon.config.node.name))
     app.include_router(make_health(daemon))
     app.include_router(make_page(daemon, access, ring, signers))
+    if hub is not None:
+        from pitlogger.web.fleet.firm_page import make_node_page
+
+        app.include_router(make_node_page(hub))
     _add_faults(app, daemon)
     app.openapi = partial(describe, app)  # type: ignore[method-assign]
 

@@ -23,7 +23,7 @@ from pitlogger.web.access.roles import Role
 from pitlogger.web.app import make_apps
 
 if TYPE_CHECKING:
-    from pitlogger.web.fleet.embedded import EmbeddedHub
+    from pitlogger.web.fleet.open_hub import OpenHub
 
 
 class _Server(uvicorn.Server):
@@ -75,19 +75,19 @@ async def serving(daemon: Node, access: Access | None = None) -> AsyncIterator[s
     if access.keys.broken:
         daemon.tell_trouble("phones", access.keys.broken, "Pair the phones again: pitlogger pair")
     async with AsyncExitStack() as stack:
-        listening = stack.enter_context(_tcp_socket(web.host, web.port)) if web.enabled else None
+        listening = stack.enter_context(tcp_socket(web.host, web.port)) if web.enabled else None
         unix = stack.enter_context(_unix_socket(daemon.socket))
         stack.callback(daemon.socket.unlink, missing_ok=True)
         address = None if listening is None else page_address(web, listening.getsockname()[1])
         hub = await _hub(daemon, access, stack) if daemon.config.hub.enabled else None
         local, network = make_apps(daemon, access, address, hub)
-        await stack.enter_async_context(_running(local, unix, access, LOCAL))
+        await stack.enter_async_context(running(local, unix, access, LOCAL))
         if listening is not None:
             limits = with_room(NETWORK)
             tls = None
             if web.tls_cert is not None and web.tls_key is not None:
                 tls = (web.tls_cert, web.tls_key)
-            await stack.enter_async_context(_running(network, listening, access, limits, tls))
+            await stack.enter_async_context(running(network, listening, access, limits, tls))
             if web.one_time_link:
                 address = f"{address}pair#{access.invite(Role.OWNER)}"
         try:
@@ -96,19 +96,19 @@ async def serving(daemon: Node, access: Access | None = None) -> AsyncIterator[s
             daemon.stopping.set()
 
 
-async def _hub(daemon: Node, access: Access, stack: AsyncExitStack) -> EmbeddedHub:
+async def _hub(daemon: Node, access: Access, stack: AsyncExitStack) -> OpenHub:
     """Open the node's hub and the port that other nodes send to."""
     from pitlogger.web.fleet.embedded import embedded_hub
     from pitlogger.web.fleet.receiving import make_receiving
 
     table = daemon.config.hub
-    listening = stack.enter_context(_tcp_socket(table.host, table.port))
+    listening = stack.enter_context(tcp_socket(table.host, table.port))
     hub = await stack.enter_async_context(embedded_hub(daemon))
-    host = _lan_address() or socket.gethostname()
+    host = lan_address() or socket.gethostname()
     hub.address = f"https://{host}:{listening.getsockname()[1]}"
     tls = (hub.identity.certificate, hub.identity.key)
     await stack.enter_async_context(
-        _running(make_receiving(hub), listening, access, with_room(NETWORK), tls)
+        running(make_receiving(hub), listening, access, with_room(NETWORK), tls)
     )
     return hub
 
@@ -120,11 +120,11 @@ def page_address(web: WebTable, port: int) -> str:
     if host in ("127.0.0.1", "::1"):
         host = "localhost"
     elif host in ("0.0.0.0", "::"):  # noqa: S104
-        host = _lan_address() or f"{socket.gethostname().partition('.')[0]}.local"
+        host = lan_address() or f"{socket.gethostname().partition('.')[0]}.local"
     return f"{scheme}://{f'[{host}]' if ':' in host else host}:{port}/"
 
 
-def _lan_address() -> str | None:
+def lan_address() -> str | None:
     """Return the address this host has towards other networks, ``None`` where it has none."""
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as asking:
         try:
@@ -136,13 +136,14 @@ def _lan_address() -> str | None:
 
 
 @asynccontextmanager
-async def _running(
+async def running(
     app: ASGIApp,
     listening: socket.socket,
     access: Access,
     limits: Limits,
     tls: tuple[Path, Path] | None = None,
 ) -> AsyncIterator[None]:
+    """Serve an application behind the door while the context is open."""
     config = uvicorn.Config(
         app,
         http="h11",
@@ -198,7 +199,12 @@ def _clear_left_over(path: Path) -> None:
     raise TransportError(f"{path} is in use", remedy="Another daemon is running: stop it first")
 
 
-def _tcp_socket(host: str, port: int) -> socket.socket:
+def tcp_socket(host: str, port: int) -> socket.socket:
+    """Return a listening socket.
+
+    Raises:
+        TransportError: The port cannot be used.
+    """
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
     listening = socket.socket(family)
     listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)

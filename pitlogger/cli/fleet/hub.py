@@ -7,22 +7,25 @@ from typing import Any
 
 import click
 
-from pitlogger.cli.client import Client, socket_option
+from pitlogger.cli.client import socket_option
+from pitlogger.cli.fleet import central
+from pitlogger.cli.fleet.direct import database_option, hub_at
 from pitlogger.cli.output import emit, json_option, table
 
 
 @click.group()
 def hub() -> None:
-    """Take in nodes and ask across them, on a node with [hub] enabled = true."""
+    """Take in nodes and ask across them: on a node with [hub] enabled = true, or by itself."""
 
 
 @hub.command()
 @click.option("--site", default="home", show_default=True, help="Where the node will belong.")
 @socket_option
+@database_option
 @json_option
-def invite(site: str, socket: Path | None, as_json: bool) -> None:
+def invite(site: str, socket: Path | None, database: str | None, firm: str, as_json: bool) -> None:
     """Make a code by which one node joins within 15 minutes."""
-    made = Client(socket).post("/hub/invitations", site=site)
+    made = hub_at(socket, database, firm).post("/hub/invitations", site=site)
     emit(made, as_json, (
         f"on the other node, within 15 minutes:\n"
         f"    pitlogger uplink join {made['address']} {made['code']}"
@@ -31,10 +34,11 @@ def invite(site: str, socket: Path | None, as_json: bool) -> None:
 
 @hub.command()
 @socket_option
+@database_option
 @json_option
-def status(socket: Path | None, as_json: bool) -> None:
+def status(socket: Path | None, database: str | None, firm: str, as_json: bool) -> None:
     """List the nodes: site, version, entries, when last heard, what is odd."""
-    rows = Client(socket).get("/hub/nodes")
+    rows = hub_at(socket, database, firm).get("/hub/nodes")
     head = ["node", "name", "site", "state", "version", "entries", "last heard", "odd"]
     emit(rows, as_json, table([_row(row) for row in rows], head))
 
@@ -54,10 +58,11 @@ def _row(row: dict[str, Any]) -> list[str]:
 
 @hub.command()
 @socket_option
+@database_option
 @json_option
-def now(socket: Path | None, as_json: bool) -> None:
+def now(socket: Path | None, database: str | None, firm: str, as_json: bool) -> None:
     """Show every pit as it stands, the worst first."""
-    rows = Client(socket).get("/hub/now")
+    rows = hub_at(socket, database, firm).get("/hub/now")
     emit(rows, as_json, "\n".join(_standing(row) for row in rows) or "no node has spoken yet")
 
 
@@ -74,12 +79,15 @@ def _standing(row: dict[str, Any]) -> str:
 @hub.command()
 @click.option("--days", type=click.IntRange(1, 90), default=1, show_default=True)
 @socket_option
+@database_option
 @json_option
-def exceptions(days: int, socket: Path | None, as_json: bool) -> None:
+def exceptions(
+    days: int, socket: Path | None, database: str | None, firm: str, as_json: bool
+) -> None:
     """List the alerts raised at any site within the last days, newest first."""
     from pitlogger.clock import rfc3339
 
-    rows = Client(socket).get("/hub/exceptions", days=days)
+    rows = hub_at(socket, database, firm).get("/hub/exceptions", days=days)
     head = ["when", "site", "node", "what", "about", "now"]
     emit(rows, as_json, table([
         [rfc3339(row["utc_ms"]), row["site"], row["node"], row["kind"], row["subject"],
@@ -89,10 +97,11 @@ def exceptions(days: int, socket: Path | None, as_json: bool) -> None:
 
 @hub.command("yield")
 @socket_option
+@database_option
 @json_option
-def yields(socket: Path | None, as_json: bool) -> None:
+def yields(socket: Path | None, database: str | None, firm: str, as_json: bool) -> None:
     """Compare servable yield by cut and site."""
-    found = Client(socket).get("/hub/yields")
+    found = hub_at(socket, database, firm).get("/hub/yields")
     head = ["cut", "site", "pieces", "own", "drawn to the firm's", "4 in 5 within"]
     rows = [
         [row["cut"], row["site"], str(row["pieces"]), f"{row['own']:.1%}", f"{row['shrunk']:.1%}",
@@ -105,12 +114,26 @@ def _state_command(name: str, state: str, about: str) -> None:
     @hub.command(name, help=about)
     @click.argument("uid")
     @socket_option
+    @database_option
     @json_option
-    def change(uid: str, socket: Path | None, as_json: bool) -> None:
-        changed = Client(socket).post(f"/hub/nodes/{uid}", state=state)
+    def change(
+        uid: str, socket: Path | None, database: str | None, firm: str, as_json: bool
+    ) -> None:
+        changed = hub_at(socket, database, firm).post(f"/hub/nodes/{uid}", state=state)
         emit(changed, as_json, f"{uid} is {state} from its next bundle on; its records stay")
 
 
 _state_command("retire", "retired", "Take no more from node UID; its records stay.")
 _state_command("stolen", "stolen", "Report node UID stolen: it is never taken in again.")
 _state_command("enrol", "enrolled", "Take a retired node UID back.")
+
+
+for _command in (
+    central.init,
+    central.ingest,
+    central.web,
+    central.verify,
+    central.backup,
+    central.member,
+):
+    hub.add_command(_command)
