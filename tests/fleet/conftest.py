@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import pwd
 import shutil
+import signal
 import subprocess
 import tempfile
 from collections.abc import Iterator
@@ -72,7 +73,7 @@ def server() -> Iterator[Server]:
         ):
             break
     yield Server(folder)
-    running.terminate()
+    running.send_signal(signal.SIGINT)  # the fast way: it waits for no connection
     running.wait(20)
     shutil.rmtree(folder, ignore_errors=True)
 
