@@ -7,6 +7,7 @@ import subprocess
 from contextlib import suppress
 from dataclasses import asdict
 from datetime import UTC, datetime
+from importlib.metadata import entry_points
 from pathlib import Path
 from typing import Any
 
@@ -59,10 +60,9 @@ def init(folder: Path, broker_port: int, database: str | None, firm: str, as_jso
 def ingest(folder: Path, broker: str, database: str | None, firm: str) -> None:
     """Take bundles from a broker into the database; run as many as there are cores."""
     from pitlogger.uplink.mqtt import broker_of
-    from pitlogger.web.fleet.central import run_ingest
 
     broker_of(broker)
-    _run(run_ingest(_given(database), folder, firm, broker, _told))
+    _run(_process("ingest")(_given(database), folder, firm, broker, _told))
 
 
 @click.command()
@@ -78,11 +78,10 @@ def web(
 ) -> None:  # fmt: skip
     """Let nodes join and send by HTTPS, and show the firm's page."""
     from pitlogger.uplink.mqtt import broker_of
-    from pitlogger.web.fleet.central import run_web
 
     if broker:
         broker_of(broker)
-    _run(run_web(_given(database), folder, firm, address, port, page_port, broker, _told))
+    _run(_process("web")(_given(database), folder, firm, address, port, page_port, broker, _told))
 
 
 @click.command()
@@ -181,6 +180,12 @@ def _given(database: str | None) -> str:
     if not database:
         raise UsageError(f"which hub? {needed}")
     return database
+
+
+def _process(name: str) -> Any:
+    """Return what runs as a process of the hub; the web part is found as ``run`` finds its own."""
+    (found,) = entry_points(group="pitlogger.hubs", name=name)
+    return found.load()
 
 
 def _told(text: str) -> None:
