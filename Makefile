@@ -104,10 +104,10 @@ bench-forecast: $(VENV)/tests  ## Score the forecast on cooks it never saw
 	$(BIN)/python -m tests.benchmarks.forecast
 
 forecast-library: $(VENV)/base  ## Build the forecast's library from the simulated smoker
-	OPENBLAS_NUM_THREADS=1 $(BIN)/python -m pitlogger_simulators.forecast_library
+	OPENBLAS_NUM_THREADS=1 $(BIN)/python -m tools.forecast_library
 
 forecast-library-check: $(VENV)/base  ## Build it again and compare
-	OPENBLAS_NUM_THREADS=1 $(BIN)/python -m pitlogger_simulators.forecast_library --check
+	OPENBLAS_NUM_THREADS=1 $(BIN)/python -m tools.forecast_library --check
 
 lock: $(VENV)/base  ## Pin what an installation consists of, with hashes
 	$(BIN)/python -m pip install -q --disable-pip-version-check "uv>=0.9"

@@ -31,18 +31,18 @@ from pitlogger.forecast.library import Library
 from pitlogger.forecast.naive import exponential_h, linear_h
 from pitlogger.forecast.phase import phase_of
 from pitlogger.forecast.request import Ensemble
-from pitlogger_simulators.forecast_library.build import (
+from tests.benchmarks.forecast_alarms import Kept, kept, prompts
+from tests.benchmarks.measured import moments as measured_moments
+from tests.benchmarks.row import Row
+from tools.forecast_library.build import (
     LeftOut,
     Recipe,
     held_out,
     left_out,
     training_tables,
 )
-from pitlogger_simulators.forecast_library.snapshots import Snapshot, scoring
-from pitlogger_simulators.forecast_library.train import Judged, calibrate, judge
-from tests.benchmarks.forecast_alarms import Kept, kept, prompts
-from tests.benchmarks.measured import moments as measured_moments
-from tests.benchmarks.row import Row
+from tools.forecast_library.snapshots import Snapshot, scoring
+from tools.forecast_library.train import Judged, calibrate, judge
 
 Array = npt.NDArray[np.float64]
 

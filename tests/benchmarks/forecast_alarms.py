@@ -14,8 +14,8 @@ import numpy as np
 
 from pitlogger.forecast.finish import forecast
 from pitlogger.forecast.library import Library
-from pitlogger_simulators.forecast_library.population import Cooks
-from pitlogger_simulators.forecast_library.snapshots import passage_h, snapshot
+from tools.forecast_library.population import Cooks
+from tools.forecast_library.snapshots import passage_h, snapshot
 
 EVERY_MIN = 30
 EARLY_H = 4.0

@@ -13,12 +13,12 @@ from pitlogger.forecast.features import NAMES, features
 from pitlogger.forecast.finish import forecast
 from pitlogger.forecast.history import history
 from pitlogger.forecast.library import library
-from pitlogger_simulators.forecast_library.build import held_out
-from pitlogger_simulators.forecast_library.plants import PLANTS
-from pitlogger_simulators.forecast_library.population import simulate
-from pitlogger_simulators.forecast_library.snapshots import scoring
 from tests.benchmarks.measured import moments as measured_moments
 from tests.forecast.made import request
+from tools.forecast_library.build import held_out
+from tools.forecast_library.plants import PLANTS
+from tools.forecast_library.population import simulate
+from tools.forecast_library.snapshots import scoring
 
 
 def test_the_file_is_at_most_300_kb() -> None:

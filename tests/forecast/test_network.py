@@ -8,7 +8,7 @@ import pytest
 from pitlogger.forecast.features import NAMES
 from pitlogger.forecast.library import library
 from pitlogger.forecast.phase import PHASES, phase_of
-from pitlogger_simulators.forecast_library.networks import fit_networks
+from tools.forecast_library.networks import fit_networks
 
 
 def made(n: int = 8000) -> tuple[np.ndarray, np.ndarray]:

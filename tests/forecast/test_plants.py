@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pitlogger_simulators.forecast_library.plants import PLANTS, Pieces
 from pitlogger_simulators.plant.cuts import CUT_SHAPES
+from tools.forecast_library.plants import PLANTS, Pieces
 
 FACTORS = (
     "conductivity_factor", "wet_share", "to_surface", "expulsion_per_s_60c", "holding_centre_c",

@@ -17,8 +17,8 @@ from pitlogger.forecast.network import Networks
 from pitlogger.forecast.phase import PHASES, phase_of
 from pitlogger.forecast.reduced import Prior
 from pitlogger.forecast.request import Ensemble
-from pitlogger_simulators.forecast_library.networks import fit_networks
-from pitlogger_simulators.forecast_library.snapshots import Snapshot
+from tools.forecast_library.networks import fit_networks
+from tools.forecast_library.snapshots import Snapshot
 
 Array = npt.NDArray[np.float64]
 

@@ -1,4 +1,4 @@
-"""``python -m pitlogger_simulators.forecast_library [--check]``: build or compare the library."""
+"""``python -m tools.forecast_library [--check]``: build or compare the library."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import time
 import click
 
 from pitlogger.forecast.library import library, unpack
-from pitlogger_simulators.forecast_library.build import Recipe, build, difference, write
+from tools.forecast_library.build import Recipe, build, difference, write
 
 AGREE = 0.03  # log hours: rounding elsewhere moves 0.01, another seed 0.3 (largest, measured)
 

@@ -14,7 +14,7 @@ import numpy.typing as npt
 
 from pitlogger.forecast.reduced import PARAMETERS, STEP_H, Members, Prior, covariates, rates, step
 from pitlogger.forecast.shape import FAMILY
-from pitlogger_simulators.forecast_library.population import Cooks
+from tools.forecast_library.population import Cooks
 
 Array = npt.NDArray[np.float64]
 

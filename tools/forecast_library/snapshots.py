@@ -13,7 +13,7 @@ from pitlogger.forecast.features import features
 from pitlogger.forecast.history import History, history
 from pitlogger.forecast.request import Request, Series, Target
 from pitlogger.model.cooks import Wrap
-from pitlogger_simulators.forecast_library.population import Cooks
+from tools.forecast_library.population import Cooks
 
 Array = npt.NDArray[np.float64]
 

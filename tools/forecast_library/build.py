@@ -16,16 +16,16 @@ import numpy as np
 import numpy.typing as npt
 
 from pitlogger.forecast.library import CHECKSUM, FILE, Library, unpack
-from pitlogger_simulators.forecast_library.plants import PLANTS
-from pitlogger_simulators.forecast_library.population import Cooks, concatenate, simulate
-from pitlogger_simulators.forecast_library.prior import fit_prior
-from pitlogger_simulators.forecast_library.snapshots import (
+from tools.forecast_library.plants import PLANTS
+from tools.forecast_library.population import Cooks, concatenate, simulate
+from tools.forecast_library.prior import fit_prior
+from tools.forecast_library.snapshots import (
     Snapshot,
     arriving,
     scoring,
     training,
 )
-from pitlogger_simulators.forecast_library.train import (
+from tools.forecast_library.train import (
     Judged,
     calibrate,
     judge,
@@ -37,7 +37,7 @@ from pitlogger_simulators.forecast_library.train import (
 Array = npt.NDArray[np.float64]
 
 BLOCK = 400  # cooks simulated at once
-FOLDER = Path(__file__).parents[3] / "pitlogger" / "forecast" / "data"
+FOLDER = Path(__file__).parents[2] / "pitlogger" / "forecast" / "data"
 
 
 @dataclass(frozen=True, slots=True)

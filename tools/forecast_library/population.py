@@ -17,7 +17,7 @@ import numpy as np
 import numpy.typing as npt
 
 from pitlogger.forecast.shape import FAMILY
-from pitlogger_simulators.forecast_library.plants import PLANTS, Pieces
+from tools.forecast_library.plants import PLANTS, Pieces
 
 Array = npt.NDArray[np.float64]
 
