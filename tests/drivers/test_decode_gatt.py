@@ -16,17 +16,16 @@ from typing import Any
 import pytest
 
 from pitlogger.devices.contract import Measurement
+from pitlogger.devices.transports.ble import facts
 from pitlogger.errors import (
     DecodeError,
     MalformedError,
     OutOfRangeError,
     ShortFrameError,
-    UnknownFrameError,
 )
 from pitlogger.model.readings import Quality
 from pitlogger_drivers.battery.decode import decode as decode_battery
 from pitlogger_drivers.environmental.decode import decode_humidity, decode_temperature
-from pitlogger_drivers.gatt import decode as gatt
 from pitlogger_drivers.health_thermometer.decode import decode as decode_thermometer
 from pitlogger_drivers.health_thermometer.decode import measured_at as thermometer_time
 from pitlogger_drivers.weight_scale.decode import decode as decode_weight
@@ -137,81 +136,18 @@ def test_device_time_of_a_temperature() -> None:
     assert thermometer_time(frame) == TIME
 
 
-@pytest.mark.parametrize(("kind", "octets", "expected"), rows("2904"))
-def test_presentation_format(kind: str, octets: str, expected: dict[str, Any]) -> None:
-    found = gatt.presentation_format(bytes.fromhex(octets))
-    assert found.format == expected["format"]
-    assert found.exponent == expected["exponent"]
-    assert found.unit_code == int(expected["unit"], 16)
-    assert found.description == expected["description"]
-
-
-def test_presentation_format_counts_probes_from_one() -> None:
-    second = gatt.presentation_format(bytes.fromhex("0efe2f27010200"))
-    main = gatt.presentation_format(bytes.fromhex("0efe2f27010601"))
-    assert (second.unit, second.ordinal, main.ordinal) == ("Cel", 2, None)
-
-
 @pytest.mark.parametrize(("kind", "octets", "expected"), rows("2A08", "2A2B"))
 def test_date_time(kind: str, octets: str, expected: dict[str, Any]) -> None:
-    read = gatt.current_time if kind == "2A2B" else gatt.date_time
+    read = facts.current_time if kind == "2A2B" else facts.date_time
     found = read(bytes.fromhex(octets))
     assert (found and found.isoformat()) == expected["time"]
 
 
 def test_impossible_date_is_refused() -> None:
     with pytest.raises(MalformedError, match="month"):
-        gatt.date_time(bytes.fromhex("ea070d040b1e0f"))
-
-
-@pytest.mark.parametrize(("kind", "octets", "expected"), rows("290C"))
-def test_es_measurement(kind: str, octets: str, expected: dict[str, Any]) -> None:
-    found = gatt.es_measurement(bytes.fromhex(octets))
-    assert (found.sampling_function, found.period_s, found.interval_s, found.application) == (
-        expected["sampling_function"],
-        expected["measurement_period_s"],
-        expected["update_interval_s"],
-        expected["application"],
-    )
-    assert found.uncertainty_pct is None
-
-
-@pytest.mark.parametrize(("kind", "octets", "expected"), rows("290D"))
-def test_es_trigger(kind: str, octets: str, expected: dict[str, Any]) -> None:
-    found = gatt.es_trigger(bytes.fromhex(octets))
-    assert found.condition == expected["condition"]
-    assert found.seconds == expected.get("seconds")
-    if "operand_C" in expected:
-        assert decode_temperature(found.operand)[0].value == expected["operand_C"]
-
-
-def test_trigger_on_change_is_silent_while_steady() -> None:
-    assert gatt.es_trigger(b"\x03").is_silent_when_steady
-    assert not gatt.es_trigger(bytes.fromhex("01050000")).is_silent_when_steady
-
-
-def test_unknown_trigger_is_refused() -> None:
-    with pytest.raises(UnknownFrameError):
-        gatt.es_trigger(b"\x0a")
-
-
-@pytest.mark.parametrize(("octets", "is_any"), [("00", False), ("01", True)])
-def test_es_configuration(octets: str, is_any: bool) -> None:
-    assert gatt.es_any_trigger(bytes.fromhex(octets)) is is_any
-
-
-@pytest.mark.parametrize(("octets", "step_kg"), [
-    ("00000000", None), ("08000000", 0.5), ("38000000", 0.005), ("78000000", None),
-])  # fmt: skip
-def test_weight_scale_feature_tells_the_step(octets: str, step_kg: float | None) -> None:
-    assert gatt.weight_scale_feature(bytes.fromhex(octets)).step_kg == step_kg
-
-
-@pytest.mark.parametrize(("kind", "octets", "expected"), rows("2A21"))
-def test_measurement_interval(kind: str, octets: str, expected: dict[str, Any]) -> None:
-    assert gatt.measurement_interval_s(bytes.fromhex(octets)) == expected["seconds"]
+        facts.date_time(bytes.fromhex("ea070d040b1e0f"))
 
 
 @pytest.mark.parametrize("octets", ["412d3100", "412d31", "20412d312000"])
 def test_string_attribute_loses_its_padding(octets: str) -> None:
-    assert gatt.text(bytes.fromhex(octets)) == "A-1"
+    assert facts.text(bytes.fromhex(octets)) == "A-1"

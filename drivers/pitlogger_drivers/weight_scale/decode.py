@@ -26,10 +26,10 @@ from datetime import datetime
 from pitlogger.devices.contract import Measurement
 from pitlogger.devices.decoders import DecoderInfo
 from pitlogger.devices.framing import FrameDecoder
+from pitlogger.devices.transports.ble.facts import date_time
 from pitlogger.errors import ShortFrameError
 from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import Quality
-from pitlogger_drivers.gatt.decode import date_time
 
 _unpack = struct.Struct("<BH").unpack_from
 _IMPERIAL, _TIME, _USER, _BODY = 1, 2, 4, 8

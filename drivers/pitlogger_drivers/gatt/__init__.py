@@ -1,1 +1,0 @@
-"""GATT attributes that are no measurement: times, formats, descriptors, device strings."""
