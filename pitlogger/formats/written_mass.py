@@ -1,7 +1,7 @@
 """A mass as somebody wrote it down, and how finely.
 
 The last digit written tells the interval of the display it was read from: ``14.2 lb`` was
-read to 0.1 lb, ``6.105 kg`` to 1 g. A whole number of pounds or kilograms is taken as read
+read to 0.1 lb, ``4.218 kg`` to 1 g. A whole number of pounds or kilograms is taken as read
 to 50 g: no kitchen scale shows less (common practice, no source).
 """
 

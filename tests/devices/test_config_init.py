@@ -62,7 +62,7 @@ async def test_a_device_without_a_driver_is_named_as_one_to_declare(
 @pytest.mark.parametrize(
     ("line", "driver", "channel"),
     [
-        (b"ST,GS,+   6.105kg\r\n", "serial-scale", "serial-scale/mass"),
+        (b"ST,GS,+   4.218kg\r\n", "serial-scale", "serial-scale/mass"),
         (b"pit_c,core_c\r\n107.4,65.2\r\n", "csv-line", "csv-line/core"),
     ],
 )

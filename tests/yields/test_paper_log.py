@@ -132,7 +132,7 @@ def test_a_missing_or_damaged_file_is_named(tmp_path: Path) -> None:
     ("text", "interval_mg"),
     [
         ("14.2lb", 45_359),
-        ("6.105 kg", 1000),
+        ("4.218 kg", 1000),
         ("450 g", 1000),
         ("13 lb 7 oz", 28_350),
         ("6 kg", 50_000),
