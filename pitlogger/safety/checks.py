@@ -15,7 +15,6 @@ from itertools import pairwise
 from typing import Literal
 
 from pitlogger.errors import QuantityError
-from pitlogger.model.quantities import fahrenheit
 from pitlogger.safety.policy import Policy, Step
 
 Sensor = Literal["food", "air"]
@@ -209,8 +208,3 @@ def suspect_span(checks: Sequence[tuple[int, bool]]) -> tuple[int | None, int] |
         return None
     good = [t_ms for t_ms, is_within in checks if is_within]
     return (good[-1] if good else None), checks[-1][0]
-
-
-def in_fahrenheit(step_mc: int) -> float:
-    """Return a temperature difference in degrees Fahrenheit."""
-    return fahrenheit(step_mc) - 32.0

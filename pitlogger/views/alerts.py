@@ -62,11 +62,6 @@ class AlertView(View):
     remedy: str
     act_within: str
 
-    @property
-    def is_active_alarm(self) -> bool:
-        """Whether something is wrong now that needs a hand."""
-        return self.alert_class == "alarm" and self.state in ACTIVE
-
 
 class ToldAlert(AlertView):
     """An alert, and who was told of it."""

@@ -61,10 +61,5 @@ class Codes:
                 return role
         return None
 
-    def any_open(self, now_ms: int) -> bool:
-        """Return whether a code is open."""
-        self._drop_old(now_ms)
-        return bool(self._open)
-
     def _drop_old(self, now_ms: int) -> None:
         self._open = {code: held for code, held in self._open.items() if held[1] > now_ms}

@@ -120,17 +120,11 @@ class Door:
         self._guests: dict[Guest, str] = {}
         self._origins: Counter[str] = Counter()
         self._coming: set[asyncio.Task[None]] = set()
-        self._turned_away = 0
         listening.setblocking(False)
         self._task = asyncio.create_task(self._accept_for_ever(), name="door")
 
     def __len__(self) -> int:
         return len(self._guests)
-
-    @property
-    def turned_away(self) -> int:
-        """How many connections were refused or gave way."""
-        return self._turned_away
 
     # -- as asyncio.Server ------------------------------------------------------------------
 
@@ -170,7 +164,6 @@ class Door:
 
     def _makes_way(self, origin: str | None) -> bool:
         """End the oldest connection that has asked for nothing; return whether there was one."""
-        self._turned_away += 1
         for guest, of in self._guests.items():
             if not guest.has_asked and origin in (None, of):
                 self.went(guest)

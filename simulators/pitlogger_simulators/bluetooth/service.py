@@ -63,10 +63,6 @@ class SimulatedBluez:
             world.plug_adapter()
         return world
 
-    def calls_of(self, world: World) -> Calls:
-        """Return the calls made to an adapter."""
-        return self._calls[world.adapter_path]
-
     async def __aenter__(self) -> SimulatedBluez:
         await self.start()
         return self

@@ -144,12 +144,6 @@ class Body:
         return 1000.0 * self.count * self.ledger.rendered
 
     @property
-    def fat_g(self) -> Array:
-        """Fat still in the meat."""
-        fat: Array = self.meat.fat.sum(axis=0)
-        return 1000.0 * self.count * fat
-
-    @property
     def collagen_index(self) -> Array:
         """Share of collagen softened at the centre, 0 to 1; an index, not tenderness."""
         core: Array = self.meat.collagen[0]

@@ -8,7 +8,7 @@ width and thickness one sees on a board. No published table of such sizes was fo
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from pitlogger.errors import UsageError, unknown
 from pitlogger.model.cooks import CUTS
@@ -162,7 +162,3 @@ class PieceSpec:
             return self.body
         cut = CUT_SHAPES[self.cut]
         return cut.shape(self.unit_mass_g, self.thickness_mm, self.fat_fraction)
-
-    def of_mass(self, mass_g: float) -> PieceSpec:
-        """Return the same piece with another mass."""
-        return replace(self, mass_g=mass_g)
