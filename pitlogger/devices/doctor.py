@@ -15,6 +15,7 @@ from typing import Any
 from pitlogger.devices.checks import Check, State
 from pitlogger.devices.transports.hidraw import SCALE, nodes
 from pitlogger.devices.transports.ports import known_ports
+from pitlogger.errors import TransportError
 
 _OLDEST = (5, 55)  # the oldest Bluetooth service bleak works with
 _CURED = (5, 88)  # the one that cures the scan that finds nothing any more (BlueZ issue 807)
@@ -46,9 +47,14 @@ async def examine(host: Host | None = None) -> list[Check]:
 
 async def bluetooth_checks(host: Host) -> list[Check]:
     """Look at the message bus, the Bluetooth service and its adapters."""
+    from pitlogger.devices.transports.ble.adapters import managed_objects
+
     blocks = list(_radio_switches(host))
     try:
-        objects = await _managed_objects()
+        objects = await managed_objects()
+    except TransportError as refused:
+        remedy = refused.remedy
+        return [*blocks, Check("Bluetooth service", State.TROUBLE, refused.message, remedy)]
     except OSError:
         return [
             *blocks,
@@ -83,36 +89,6 @@ def _radio_switches(host: Host) -> Iterator[Check]:
         ):
             if _read(folder / file) == "1":
                 yield Check("Bluetooth radio", State.TROUBLE, word, remedy)
-
-
-async def _managed_objects() -> dict[str, dict[str, Any]] | None:
-    """Return the service's objects; ``None`` where it is not running.
-
-    Raises:
-        OSError: There is no message bus.
-    """
-    from dbus_fast import BusType, Message, MessageType, unpack_variants
-    from dbus_fast.aio import MessageBus
-
-    bus = MessageBus(bus_type=BusType.SYSTEM)
-    try:
-        async with asyncio.timeout(_PATIENCE_S):
-            await bus.connect()
-            reply = await bus.call(
-                Message(
-                    destination="org.bluez",
-                    path="/",
-                    interface="org.freedesktop.DBus.ObjectManager",
-                    member="GetManagedObjects",
-                )
-            )
-    except TimeoutError:
-        return None
-    finally:
-        bus.disconnect()
-    if reply is None or reply.message_type is MessageType.ERROR:
-        return None
-    return {path: unpack_variants(interfaces) for path, interfaces in reply.body[0].items()}
 
 
 async def _service_version() -> Check:
