@@ -190,30 +190,6 @@ def _refuse_long_gap(records: Sequence[Record], name: str) -> None:
                 )
 
 
-def parse_pack(payload: bytes, now_ms: int) -> list[Record]:
-    """Return the records of one SenML pack as received at ``now_ms``.
-
-    Times below 2^28 s are relative to the time of receipt (RFC 8428 section 4.5.3).
-
-    Raises:
-        CaptureError: The payload is not a SenML pack.
-    """
-    try:
-        pack = json.loads(payload.decode("utf-8"), parse_constant=_no_constant)
-        _refuse_unprintable(pack)
-        records = []
-        for resolved in resolve(pack):
-            time_s = resolved.time_s + (now_ms / 1000 if resolved.time_s < 2**28 else 0)
-            records.append(_record(resolved._replace(time_s=time_s), 1))
-    except PitloggerError as fault:
-        raise CaptureError(f"payload: {fault}") from None
-    except (ValueError, OverflowError) as fault:
-        raise CaptureError(f"payload: not a SenML pack: {fault}") from None
-    except RecursionError:
-        raise CaptureError("payload: not a SenML pack: nested too deeply") from None
-    return records
-
-
 def _refuse_unprintable(pack: object) -> None:
     """Refuse names and words that would steer a terminal or cannot be written at all.
 

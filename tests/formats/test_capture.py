@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pitlogger.errors import CaptureError
-from pitlogger.formats.capture import Decision, parse_capture, parse_pack, read_capture, resolve
+from pitlogger.formats.capture import Decision, parse_capture, read_capture, resolve
 from pitlogger.model.journal import PieceSplit, SpotRead, StageSet, Weighed
 from pitlogger.model.readings import Quality, Reading
 
@@ -56,13 +56,6 @@ def test_a_collection_of_the_rfc_becomes_readings() -> None:
 def test_base_value_is_added() -> None:
     pack = [{"bn": "c", "bu": "Cel", "bv": 20, "v": 1.5}, {"v": -0.5}]
     assert [row.value for row in resolve(pack)] == [21.5, 19.5]
-
-
-def test_small_times_of_a_pack_on_the_wire_are_relative_to_now() -> None:
-    pack = b'[{"n":"core","u":"Cel","v":60,"t":-5}]'
-    assert parse_pack(pack, now_ms=1_700_000_000_000) == [
-        Reading("core", 1_699_999_995_000, 60_000)
-    ]
 
 
 @pytest.mark.parametrize(

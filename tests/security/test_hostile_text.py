@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from pitlogger.cli.output import emit, printable
 from pitlogger.config import parse_config
 from pitlogger.errors import PitloggerError, UsageError
-from pitlogger.formats.capture import parse_capture, parse_pack
+from pitlogger.formats.capture import parse_capture
 from pitlogger.formats.cook_file import parse_cook
 from pitlogger.formats.paper_log import guarded, read_paper_log, unguarded
 
@@ -39,12 +39,6 @@ CAPTURES = {
 def test_a_hostile_capture_is_refused_with_its_line(name: str) -> None:
     with pytest.raises(UsageError, match=r"x:1|x: a time"):
         parse_capture([CAPTURES[name]], "x")
-
-
-@pytest.mark.parametrize("name", [name for name in CAPTURES if "time" not in name])
-def test_a_hostile_payload_is_refused(name: str) -> None:
-    with pytest.raises(UsageError, match="payload"):
-        parse_pack(CAPTURES[name], 0)
 
 
 @settings(max_examples=300, deadline=None)

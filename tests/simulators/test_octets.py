@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from pitlogger.devices.contract import Measurement, milli_units
 from pitlogger.errors import DecodeError
-from pitlogger.formats.capture import parse_pack
+from pitlogger.formats.capture import parse_capture
 from pitlogger.model.readings import Quality, Reading
 from pitlogger_drivers.battery import decode as battery
 from pitlogger_drivers.csv_line.decode import CsvParser
@@ -135,5 +135,5 @@ def test_a_board_names_its_columns_and_says_what_is_open() -> None:
 
 
 def test_a_senml_pack_is_read_as_one_reading() -> None:
-    (found,) = parse_pack(octets.senml_pack("pit", Sample(107.25), 1_700_000_000.5), 0)
+    (found,) = parse_capture([octets.senml_pack("pit", Sample(107.25), 1_700_000_000.5)])
     assert found == Reading("pit", 1_700_000_000_500, 107_250)

@@ -12,7 +12,7 @@ import aiomqtt
 import pytest
 
 from pitlogger.config import parse_config
-from pitlogger.formats.capture import parse_pack
+from pitlogger.formats.capture import parse_capture
 from pitlogger.model.readings import Reading
 from pitlogger.node.daemon import Daemon
 from pitlogger_simulators.bluetooth import available
@@ -140,7 +140,7 @@ async def test_a_board_publishes_to_a_broker(tmp_path: Path) -> None:
                 board.beat()
                 message = await anext(aiter(client.messages))
         assert str(message.topic) == "simulated/board"
-        (reading,) = parse_pack(bytes(message.payload), 0)
+        (reading,) = parse_capture([bytes(message.payload)])
         assert isinstance(reading, Reading)
         assert reading.channel == "pit"
     finally:
