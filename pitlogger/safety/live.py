@@ -14,7 +14,6 @@ from pitlogger.model.quantities import show_duration, show_temperature
 from pitlogger.safety.cold import cold_clock
 from pitlogger.safety.come_up import ComeUpClock, come_up_clock
 from pitlogger.safety.cooling import COOLING, CoolingClock, Step, cooling_clock, steps_of
-from pitlogger.safety.growth import GrowthClock, growth_clock
 from pitlogger.safety.history import PieceHistory, curve
 from pitlogger.safety.holding import BreachClock, hold_clock
 from pitlogger.safety.lethality import LethalityClock, lethality_clock, table_for
@@ -59,7 +58,6 @@ class PieceClocks:
     lethality: LethalityClock
     come_up: ComeUpClock
     out_of_control: OutOfControlClock
-    growth: GrowthClock
     reheat: ReheatClock | None = None
     is_cold: bool = False
     is_hot: bool = False  # cooked, and at the holding limit since: a fall is judged, marked or not
@@ -116,7 +114,6 @@ class PieceClocks:
             self._hold_cold(t_ms, high_mc, whole)
         if self.reheat is not None and stage is Stage.REHEATING and whole:
             self.reheat.update(t_ms, low_mc, sure and by_hand)
-        self.growth.update(t_ms, high_mc)
 
     def _not_cooled(self, high_mc: int) -> int:
         """Return a value that may begin the cooling and ends no step of it."""
@@ -147,7 +144,7 @@ class PieceClocks:
     def let_pass(self, ms: int) -> None:
         """Count time of which nothing is known: all that was lies ``ms`` longer ago."""
         for clock in (self.hold, self.cold, self.cooling, self.lethality, self.come_up,
-                      self.out_of_control, self.growth, self.reheat):  # fmt: skip
+                      self.out_of_control, self.reheat):  # fmt: skip
             for name in _MOMENTS:
                 held = getattr(clock, name, None)
                 if isinstance(held, list):
@@ -262,21 +259,24 @@ def _clocks(history: PieceHistory, policy: Policy) -> PieceClocks:
         lethality=lethality_clock(table, policy.max_gap.ms),
         come_up=come_up_clock(policy),
         out_of_control=out_of_control_clock(policy),
-        growth=growth_clock(history.family, policy),
     )
 
 
 def restore(stored: dict[str, Any]) -> PieceClocks:
-    """Return clocks from what ``dataclasses.asdict`` made of them."""
+    """Return clocks from what ``dataclasses.asdict`` made of them.
+
+    A clock of an earlier version that nothing reads any more is passed over.
+    """
     kinds = {
         "hold": BreachClock, "cold": BreachClock, "cooling": CoolingClock,
         "lethality": LethalityClock, "come_up": ComeUpClock,
-        "out_of_control": OutOfControlClock, "growth": GrowthClock, "reheat": ReheatClock,
+        "out_of_control": OutOfControlClock, "reheat": ReheatClock,
     }  # fmt: skip
     return PieceClocks(
         **{
             name: kinds[name](**value) if name in kinds and value is not None else value
             for name, value in stored.items()
+            if name in PieceClocks.__slots__
         }
     )
 
