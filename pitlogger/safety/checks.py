@@ -127,6 +127,14 @@ class ProbeCheck:
         return -self.error_mc
 
     @property
+    def reference(self) -> str:
+        """What the reading was held against, with sources."""
+        if self.kind == "ice":
+            return f"melting point of ice, 0 C; tolerance: {self.source}"
+        place = "station pressure" if self.altitude_m is None else "standard atmosphere"
+        return f"{place} and IAPWS-IF97 region 4; tolerance: {self.source}"
+
+    @property
     def is_within(self) -> bool:
         # A tolerance of 2 F is 1111 mC; a reading sent with two decimals may be 5 mC off.
         return abs(self.error_mc) <= self.tolerance_mc + 5

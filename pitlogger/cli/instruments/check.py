@@ -185,7 +185,7 @@ def scale(as_json: bool, keep: str | None, by: str, **given: str) -> None:
 def _keep_probe(keep: str | None, by: str, found: ProbeCheck) -> None:
     if keep is not None:
         _keep(keep, by, found.kind, found.error_mc, found.tolerance_mc, found.is_within,
-              _sources(found), found.offset_mc)  # fmt: skip
+              found.reference, found.offset_mc)  # fmt: skip
 
 
 def _keep(
@@ -244,7 +244,7 @@ def _tell(found: ProbeCheck, reading: str, as_json: bool) -> None:
         "offset_c": found.offset_mc / 1000,
         "pressure_pa": None if found.pressure_pa is None else round(found.pressure_pa, 1),
         "altitude_m": found.altitude_m,
-        "source": _sources(found),
+        "source": found.reference,
         "notes": list(CAUTIONS),
     }
     scale, name = (1.8, "F") if _unit(reading) == "F" else (1.0, "C")
@@ -256,10 +256,3 @@ def _tell(found: ProbeCheck, reading: str, as_json: bool) -> None:
         f"offset to store: {found.offset_mc / 1000 * scale:+.1f} {name}\n{document['source']}"
     )
     emit(document, as_json, "\n".join([text, *CAUTIONS]))
-
-
-def _sources(found: ProbeCheck) -> str:
-    if found.kind == "ice":
-        return f"melting point of ice, 0 C; tolerance: {found.source}"
-    place = "standard atmosphere and " if found.altitude_m is not None else "station pressure and "
-    return f"{place}IAPWS-IF97 region 4; tolerance: {found.source}"

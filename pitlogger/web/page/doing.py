@@ -25,7 +25,9 @@ from pitlogger.web.containers import remove
 from pitlogger.web.page.alarm_groups import FOOD_SAFETY
 from pitlogger.web.page.asked_first import done_by_another, plain, weigh_once
 from pitlogger.web.page.begin import cook_text
+from pitlogger.web.page.checking import CHECKS
 from pitlogger.web.page.forms import FieldError, ask_of, filled, parse_form
+from pitlogger.web.page.heard import HEARD
 from pitlogger.web.page.loose import LOOSE
 from pitlogger.web.page.pieces import followed
 from pitlogger.web.page.render import BACK, MORE, SCREENS
@@ -241,6 +243,8 @@ async def _command_device(daemon: Node, form: dict[str, str], shown: Shown) -> d
 # Deeds without an entry that could be taken back.
 LIST_DEEDS: dict[str, Beside] = {
     **LOOSE,
+    **CHECKS,
+    **HEARD,
     "unbegin": _unbegin,
     "container": _keep_container,
     "container-remove": _remove_container,

@@ -49,10 +49,17 @@ GROUPS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
             ("/print", mark("Print")),
         ),
     ),
-    (mark("Pits, probes, scales; people and phones"), (("/settings", mark("Settings")),)),
+    (
+        mark("Pits, probes, scales; people and phones"),
+        (
+            ("/settings", mark("Settings")),
+            ("/heard", mark("Who is told, and a test of each way")),
+            ("/checks", mark("Check a probe or a scale")),
+        ),
+    ),
 )
 # Screens a form may lead back to.
-BACK: tuple[str, ...] = ("/probes", "/cook", "/begin", "/more")
+BACK: tuple[str, ...] = ("/probes", "/cook", "/begin", "/more", "/checks", "/heard")
 
 
 @cache
