@@ -70,6 +70,6 @@ class SignalDecoder:
     def feed(self, chunk: Chunk) -> list[Measurement | ShortFrameError]:
         """Return the signal strength in dBm."""
         if not chunk.data:
-            return [ShortFrameError("signal strength of 0 octets: expected 1")]
+            return [ShortFrameError("signal strength of 0 bytes: expected 1")]
         dbm = int.from_bytes(chunk.data[:1], "little", signed=True)
         return [Measurement("signal", Quantity.SIGNAL, float(dbm), "dBm")]

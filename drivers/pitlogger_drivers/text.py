@@ -28,7 +28,7 @@ def ascii_line(line: bytes) -> str:
         text = line.decode("ascii")
         if text.replace("\t", " ").isprintable():
             return text
-        raise MalformedError(f"{line!r} holds control octets: noise on the line", remedy=_TRY_RATES)
+        raise MalformedError(f"{line!r} holds control bytes: noise on the line", remedy=_TRY_RATES)
     if _looks_like_seven_bits(line):
         raise MalformedError(
             f"{line!r} holds bytes above 0x7F that are digits and letters without bit 7: "

@@ -20,7 +20,7 @@ from pitlogger.model.readings import Quality
 
 
 class Measurement(NamedTuple):
-    """What a decoder makes of octets: one value as the device sent it.
+    """What a decoder makes of bytes: one value as the device sent it.
 
     Attributes:
         channel: The device's own name for it (``mass``, ``temperature``, ``probe-2``).

@@ -123,7 +123,7 @@ def library() -> Library:
 
 
 def unpack(octets: bytes) -> Library:
-    """Return the library in the octets of an ``.npz`` file."""
+    """Return the library in the bytes of an ``.npz`` file."""
     with np.load(BytesIO(octets)) as arrays:
         held = {name: arrays[name].astype(np.float64) for name in arrays.files}
     if len(held["centre"]) != len(NAMES):

@@ -151,7 +151,7 @@ def table_in(octets: bytes, name: str) -> list[tuple[int, Sequence[str]]]:
 
 
 def parse_paper_log(octets: bytes, name: str = "paper log") -> PaperLog:
-    """Read the octets of a CSV file; the delimiter is a comma, semicolon or tab."""
+    """Read the bytes of a CSV file; the delimiter is a comma, semicolon or tab."""
     return parse_table(_lines(octets, name), name)
 
 

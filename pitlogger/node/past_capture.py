@@ -31,7 +31,7 @@ _NO_VALUE = -(1 << 63)
 
 @dataclass(slots=True)
 class Column:
-    """The readings of one channel, 26 octets each: a long cook of many probes fits a board."""
+    """The readings of one channel, 26 bytes each: a long cook of many probes fits a board."""
 
     t_ms: array[int] = field(default_factory=lambda: array("q"))
     _raw: array[int] = field(default_factory=lambda: array("q"))

@@ -1,4 +1,4 @@
-"""ESC/POS: the octets that make a receipt printer write, enlarge, draw a QR code and cut.
+"""ESC/POS: the bytes that make a receipt printer write, enlarge, draw a QR code and cut.
 
 Source: public ESC/POS command references: ESC @ (initialise), ESC t 16 (code page
 Windows-1252), GS ! (size), GS ( k functions 165, 167, 169, 180, 181 (QR code), GS V 66
@@ -46,7 +46,7 @@ def qr(text: str) -> bytes:
     """
     data = text.encode()
     if len(data) > _MOST_OCTETS:
-        raise ValueError(f"{len(data)} octets do not fit a QR code: {_MOST_OCTETS} do")
+        raise ValueError(f"{len(data)} bytes do not fit a QR code: {_MOST_OCTETS} do")
     size = (len(data) + 3).to_bytes(2, "little")
     store = b"\x1d(k" + size + b"1P0" + data
     return _MODEL_2 + _DOT_SIZE_6 + _CORRECTION_M + store + _PRINT + b"\n"

@@ -93,7 +93,7 @@ def label_sheet(label: Label) -> Sheet:
 
 
 def label_bytes(label: Label) -> bytes:
-    """Return a label as octets for a receipt printer that speaks ESC/POS."""
+    """Return a label as bytes for a receipt printer that speaks ESC/POS."""
     return b"".join(
         (
             escpos.BEGIN,

@@ -1,4 +1,4 @@
-"""Integer columns as octets: differences, scaled, byte-shuffled, deflated.
+"""Integer columns as bytes: differences, scaled, byte-shuffled, deflated.
 
 A column of n integers is written as
 
@@ -17,7 +17,7 @@ difference is the base. Along a line, for values that scatter about one: n steps
 step = (value - first) / scale - floor(i * rise / (n - 1)) - base, i from 0.
 
 varint = base-128, least significant group first (LEB128); zigzag = 2v or -2v - 1; deflate =
-RFC 1951 without any wrapper. An empty column is no octets at all. Width 9 has the length and
+RFC 1951 without any wrapper. An empty column is no bytes at all. Width 9 has the length and
 the text only.
 """
 
@@ -159,7 +159,7 @@ def _take_column(data: bytes, at: int, count: int) -> tuple[list[int], int]:
     width = mark & 0x0F
     at += 1
     if width not in (0, 1, 2, 4, 8, _TEXT):
-        raise ValueError(f"steps of {width} octets")
+        raise ValueError(f"steps of {width} bytes")
     if width == _TEXT:
         packed, at = _take_octets(data, at)
         return [int(word) for word in zlib.decompress(packed, -15).split(b",")], at
@@ -175,7 +175,7 @@ def _take_column(data: bytes, at: int, count: int) -> tuple[list[int], int]:
     planes = zlib.decompress(packed, -15) if mark & _DEFLATED else packed
     steps = planes if width == 1 else _unshuffled(planes, width)
     if len(steps) != (count if mark & _LINE else count - 1):
-        raise ValueError(f"{len(planes)} octets for {count} values of width {width}")
+        raise ValueError(f"{len(planes)} bytes for {count} values of width {width}")
     if mark & _LINE:
         last = count - 1
         along = (base + step + rise * place // last for place, step in enumerate(steps))
@@ -208,7 +208,7 @@ def _unshuffled(planes: bytes, width: int) -> array[int]:
 
 def _deflated(octets: bytes, fast: bool) -> bytes:
     # Steps of a sensor are noise around zero: the filtered strategy favours coding over matching.
-    # Small windows and hashes because making them ready costs more than the few octets take.
+    # Small windows and hashes because making them ready costs more than the few bytes take.
     window, memory = (-10, 4) if len(octets) < 1024 else (-13, 7)
     packer = zlib.compressobj(1 if fast else 6, zlib.DEFLATED, window, memory, zlib.Z_FILTERED)
     return packer.compress(octets) + packer.flush()

@@ -5,7 +5,7 @@ from __future__ import annotations
 import sqlite3
 from pathlib import Path
 
-# By measurement (docs/store.md): the least octets written an hour at the live load.
+# By measurement (docs/store.md): the fewest bytes written an hour at the live load.
 PAGE_OCTETS = 2048
 CHECKPOINT_PAGES = 1000
 BUSY_S = 5.0

@@ -1,4 +1,4 @@
-"""Readings as octets: what the ``data`` columns of ``packed`` and ``tail`` hold.
+"""Readings as bytes: what the ``data`` columns of ``packed`` and ``tail`` hold.
 
     octet     version, 1
     varint    number of readings n, at least 1
@@ -159,14 +159,14 @@ def _doubtful(
 
 
 def pack(columns: Columns) -> bytes:
-    """Return readings as octets."""
+    """Return readings as bytes."""
     out = bytearray((VERSION,))
     _put(out, columns, fast=False)
     return bytes(out)
 
 
 def pack_tail(channels: dict[int, Columns]) -> bytes:
-    """Return the readings of several channels, by channel id, as octets."""
+    """Return the readings of several channels, by channel id, as bytes."""
     out = bytearray()
     put_varint(out, len(channels))
     together = Columns([], [], [], b"")

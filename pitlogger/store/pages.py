@@ -18,7 +18,7 @@ from pitlogger.store.connection import PAGE_OCTETS
 Value = int | str | bytes | None
 _TABLE_LEAF, _INDEX_LEAF, _INDEX_INNER = 0x0D, 0x0A, 0x02
 _FILE_HEADER = 100
-_MOST = 1 << 30  # octets of a row; a greater number can only come from damage
+_MOST = 1 << 30  # bytes of a row; a greater number can only come from damage
 _INTEGER_OCTETS = (0, 1, 2, 3, 4, 6, 8)
 
 
@@ -104,7 +104,7 @@ def _record(payload: bytes) -> tuple[Value, ...]:
         values.append(_value(kind, payload[body : body + octets]))
         body += octets
     if body != len(payload):
-        raise ValueError("octets left over")
+        raise ValueError("bytes left over")
     return tuple(values)
 
 

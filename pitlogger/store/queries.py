@@ -349,7 +349,7 @@ class Reader:
         return [LostRow(*row) for row in rows]
 
     def facts(self) -> dict[str, object]:
-        """Return what ``doctor`` shows: sizes in octets, counts, versions, soundness."""
+        """Return what ``doctor`` shows: sizes in bytes, counts, versions, soundness."""
         return facts(self._connection)
 
 

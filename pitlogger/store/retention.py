@@ -137,7 +137,7 @@ def forget_notices(connection: sqlite3.Connection, utc_ms: int) -> int:
 
 
 def compact(path: Path) -> int:
-    """Give freed space back to the disk; the daemon must not run. Returns octets freed."""
+    """Give freed space back to the disk; the daemon must not run. Returns bytes freed."""
     before = path.stat().st_size
     with closing(connect_writer(path)) as connection:
         connection.execute("VACUUM")

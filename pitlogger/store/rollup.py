@@ -1,7 +1,7 @@
 """Minutes rolled up from readings: pure functions.
 
 A row holds a minute and its six ten-second parts. The parts are kept as differences to the
-minute, which are small and so take one or two octets each instead of three.
+minute, which are small and so take one or two bytes each instead of three.
 
     n, mean, low = mean - min, high = max - mean                  of the good readings
     n0..n5         readings of each part; all null where they are equal

@@ -138,7 +138,7 @@ class Faults:
         return True
 
     def frames(self, device: str, t_ms: int, frames: Sequence[bytes]) -> list[bytes]:
-        """Return the octets of some frames as the transport hands them over."""
+        """Return the bytes of some frames as the transport hands them over."""
         given = list(frames)
         for fault in self.faults:
             if not fault.acts(t_ms, (device,)):

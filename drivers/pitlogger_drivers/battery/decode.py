@@ -24,7 +24,7 @@ def decode(frame: bytes) -> tuple[Measurement, ...]:
         OutOfRangeError: Above 100 %.
     """
     if not frame:
-        raise ShortFrameError("Battery Level of 0 octets: expected 1")
+        raise ShortFrameError("Battery Level of 0 bytes: expected 1")
     if frame[0] > 100:
         raise OutOfRangeError(f"battery level of {frame[0]} % ({frame.hex()}): expected 0 to 100")
     return (Measurement("battery", _BATTERY, float(frame[0]), "%EL"),)

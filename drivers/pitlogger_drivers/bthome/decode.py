@@ -138,7 +138,7 @@ def decode(
 def _open(frame: bytes, secret: Secret | None) -> tuple[bytes, int | None]:
     """Return the payload in plain text, and the counter where it was encrypted."""
     if not frame:
-        raise ShortFrameError("BTHome service data of 0 octets: expected at least 1")
+        raise ShortFrameError("BTHome service data of 0 bytes: expected at least 1")
     flags = frame[0]
     if flags >> 5 != 2:
         raise UnknownFrameError(f"BTHome version {flags >> 5} ({frame.hex()}): expected 2")

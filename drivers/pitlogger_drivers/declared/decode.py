@@ -63,7 +63,7 @@ class FrameParser:
         """
         if not frame.startswith(self._prefix):
             raise UnknownFrameError(
-                f"{frame.hex() or 'no octets'}: expected to begin with {self._prefix.hex()}"
+                f"{frame.hex() or 'no bytes'}: expected to begin with {self._prefix.hex()}"
             )
         wanted = self._declaration.frame
         if wanted.exact and len(frame) != wanted.length:

@@ -126,7 +126,7 @@ def _value(registers: bytes, entry: Entry) -> Outcome:
     octets = registers[start : start + layout.octets]
     if len(octets) < layout.octets:
         return ShortFrameError(
-            f"{entry.type} in register {entry.register} needs {layout.octets} octets: the reply "
+            f"{entry.type} in register {entry.register} needs {layout.octets} bytes: the reply "
             f"holds {len(registers) // 2} registers"
         )
     raw = layout.unpack(octets)

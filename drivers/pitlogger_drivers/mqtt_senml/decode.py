@@ -1,4 +1,4 @@
-"""SenML packs (RFC 8428) as octets: each record a measurement, named as the pack names it.
+"""SenML packs (RFC 8428) as bytes: each record a measurement, named as the pack names it.
 
     [{"bn":"smoker/","n":"pit","u":"Cel","v":107.4},{"n":"lid","u":"Cel","vs":"!open"}]
 

@@ -246,7 +246,7 @@ def _moment(text: str, option: str) -> datetime:
 
 
 def send_to_printer(where: str, data: bytes) -> None:
-    """Send octets to a device file, or to a host by TCP (port 9100 by default).
+    """Send bytes to a device file, or to a host by TCP (port 9100 by default).
 
     Raises:
         PitloggerError: It cannot be reached.

@@ -104,7 +104,7 @@ def compact(config_file: Path | None, yes: bool) -> None:
 def _text(facts: dict[str, Any]) -> str:
     state = "sound" if facts["sound"] else "DAMAGED"
     size_mb, free_mb = facts["size_octets"] / 1e6, facts["disk_free_octets"] / 1e6
-    each = f" ({facts['octets_per_reading']:.2f} octets each)" if facts["readings"] else ""
+    each = f" ({facts['octets_per_reading']:.2f} bytes each)" if facts["readings"] else ""
     lines = [
         f"{facts['database']}: {state}, {size_mb:.1f} MB",
         *(f"  fault: {fault}" for fault in facts["faults"]),

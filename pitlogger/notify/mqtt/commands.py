@@ -69,7 +69,7 @@ def read(arrived: Arrived, now_ms: int, offset_ms: int) -> Asked:
     if arrived.retained:
         raise RefusedError("a retained command is never carried out: publish it unretained")
     if len(arrived.payload) > LARGEST_OCTETS:
-        raise UsageError(f"a command has at most {LARGEST_OCTETS} octets")
+        raise UsageError(f"a command has at most {LARGEST_OCTETS} bytes")
     document = _document(arrived.payload)
     key = _text(document, "key", 80)
     _check_fresh(document, arrived.expiry_s, now_ms + offset_ms)

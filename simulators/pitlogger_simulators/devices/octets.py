@@ -1,4 +1,4 @@
-"""A sample as octets: each format that a driver reads, written.
+"""A sample as bytes: each format that a driver reads, written.
 
 The layouts and their sources stand in the module docstrings of the drivers' decoders. An
 emulated device can only say what its format can: 5 g steps in a Bluetooth Weight
