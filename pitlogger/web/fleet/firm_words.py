@@ -15,6 +15,10 @@ DAY_MS = 86_400_000
 SERIES = ("var(--pit)", "var(--core-1)", "var(--core-2)", "var(--edge)", "var(--ink)")
 
 
+def _count(number: int, what: str) -> str:
+    return f"{number} {what}{'' if number == 1 else 's'}"
+
+
 @dataclass(frozen=True, slots=True)
 class FirmWords:
     """Words at a moment."""
@@ -38,7 +42,7 @@ class FirmWords:
             parts.append(f"{len(silent)} not heard for three minutes: what is shown there is old.")
         open_ones = [one for one in exceptions if not one.corrective]
         if exceptions:
-            parts.append(f"{len(exceptions)} exceptions in 24 h,"
+            parts.append(f"{_count(len(exceptions), 'exception')} in 24 h,"
                          f" {len(open_ones)} without a corrective action on record.")  # fmt: skip
         return " ".join(parts)
 
@@ -89,7 +93,7 @@ class FirmWords:
         if node.cloned_ms is not None:
             said.append("two cards with one key: give the copy a new record")
         if node.conflicts:
-            said.append(f"{node.conflicts} contradictions")
+            said.append(_count(node.conflicts, "contradiction"))
         return "; ".join(said)
 
     def chart(self, lines: Sequence[Line]) -> list[dict[str, object]]:
