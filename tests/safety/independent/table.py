@@ -1,4 +1,4 @@
-"""Print how verdicts agree with the independent judgement: ``python -m ...table [RECORDS]``."""
+"""Print verdicts beside the independent judgement: ``python -m ...table [RECORDS [FIRST]]``."""
 
 from __future__ import annotations
 
@@ -45,9 +45,9 @@ def cases(seeds: Iterable[int]) -> Iterator[Case]:
                     yield Case(seed, meat.id, limit, getattr(truth, limit), met, verdict.reason)
 
 
-def main(records: int) -> None:
+def main(records: int, first: int = 0) -> None:
     counted: Counter[tuple[str, bool | None, bool | None]] = Counter()
-    for case in cases(range(records)):
+    for case in cases(range(first, first + records)):
         counted[case.limit, case.truth, case.met] += 1
     print(f"{records} records; rows: limit and what the independent judgement says")
     print(f"{'':34}{'met':>8}{'not met':>9}{'not shown':>11}")
@@ -59,4 +59,4 @@ def main(records: int) -> None:
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else 200)
+    main(*map(int, sys.argv[1:3] or ["200"]))
