@@ -304,6 +304,14 @@ class Notifier:
         """Return how many messages wait, by way."""
         return {name: len(courier.waiting) for name, courier in self.couriers.items()}
 
+    def oldest_s(self) -> dict[str, float]:
+        """Return the age of the oldest message that waits, by way; 0 where none does."""
+        now_ms = self.node.clock.engine_ms()
+        return {
+            name: (now_ms - min((one.since_ms for one in courier.waiting), default=now_ms)) / 1000
+            for name, courier in self.couriers.items()
+        }
+
     def why_unsent(self, alert: str, wakes: bool) -> str:
         """Return why no message about an alert has been made."""
         standing = self.outbox.standing.get(alert)

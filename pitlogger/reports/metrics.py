@@ -38,7 +38,11 @@ class NodeNow:
         alerts: (kind, priority, state) of each alert that is not normal.
         entries: Journal entries of this run; ``readings`` likewise, if counted.
         waiting: Notifications that wait, by way.
-        failing: Ways, devices and stores in trouble, by alert kind.
+        oldest_s: Age of the oldest message that waits, by way; 0 where none does.
+        behind_s: How far the engine is behind its clock; up to 1 is the pace of its ticks.
+        commit_s: How long the last commit took, with its wait for the disk.
+        unwritten_s: How long the oldest entry has been waiting for the disk.
+        turned_away: Connections refused or ended to make room.
     """
 
     node: str
@@ -51,6 +55,11 @@ class NodeNow:
     entries: int = 0
     readings: int | None = None
     waiting: Mapping[str, int] | None = None
+    oldest_s: Mapping[str, float] | None = None
+    behind_s: float | None = None
+    commit_s: float | None = None
+    unwritten_s: float | None = None
+    turned_away: int | None = None
 
 
 # Milli-units of a channel for one of the unit that is exposed.
@@ -121,10 +130,29 @@ def metrics(now: NodeNow) -> str:
             "pitlogger_notices_waiting", "gauge", "Notifications that wait, by way.",
             [("pitlogger_notices_waiting", {"way": w}, n) for w, n in now.waiting.items()],
         )  # fmt: skip
-    return "\n".join([*lines, "# EOF", ""])
+    return "\n".join([*lines, *_work(now), "# EOF", ""])
 
 
 Sample = tuple[str, Mapping[str, str], float]
+
+
+def _work(now: NodeNow) -> Iterator[str]:
+    """Yield how the node gets on with its own work."""
+    for name, about, value in (
+        ("pitlogger_engine_behind_seconds", "How far the engine is behind.", now.behind_s),
+        ("pitlogger_commit_seconds", "Time the last commit took.", now.commit_s),
+        ("pitlogger_unwritten_seconds", "Wait of the oldest unwritten entry.", now.unwritten_s),
+    ):
+        if value is not None:
+            yield from _family(name, "gauge", about, [(name, {}, value)], "seconds")
+    oldest = "pitlogger_notice_age_seconds"
+    ages = [(oldest, {"way": way}, age) for way, age in (now.oldest_s or {}).items()]
+    yield from _family(oldest, "gauge", "Age of the oldest waiting notice.", ages, "seconds")
+    if now.turned_away is not None:
+        name = "pitlogger_connections_refused"
+        yield from _family(name, "counter", "Connections refused or ended to make room.", [
+            (f"{name}_total", {}, now.turned_away),
+        ])  # fmt: skip
 
 
 def _family(

@@ -199,6 +199,11 @@ class Store:
         """When the disk last took a real write or refused one, seconds of ``time.monotonic``."""
         return self._writer.answered_s
 
+    @property
+    def commit_s(self) -> float:
+        """Seconds that the last commit took, with its wait for the disk."""
+        return self._writer.commit_s
+
     def describe(self, channel: str, quantity: str) -> Future[None]:
         """Record what a channel measures (``temperature``, ``mass``...), for other programs."""
 

@@ -50,7 +50,8 @@ class Writer:
             batch_s: Longest wait of readings, seconds.
             max_waiting: Readings kept in memory while the disk refuses.
 
-        ``answered_s`` is when the disk last took a real write or refused one, monotonic.
+        ``answered_s`` is when the disk last took a real write or refused one, monotonic;
+        ``commit_s`` how long the last commit took.
         """
         self._open_sink = open_sink
         self._replace = replace
@@ -71,6 +72,7 @@ class Writer:
         self._retry_s = 0.0
         self._backoff_s = _FIRST_RETRY_S
         self.answered_s = time.monotonic()
+        self.commit_s = 0.0
         self._thread = threading.Thread(target=self._run, name="pitlogger-writer", daemon=True)
         self._thread.start()
 
@@ -186,6 +188,7 @@ class Writer:
         if self._sink.connection.total_changes != before:
             self.answered_s = time.monotonic()
         self._waiting_since_s = None
+        self.commit_s = time.monotonic() - began_s
         for job, result, refusal in outcomes:
             if not job.future.set_running_or_notify_cancel():
                 continue
@@ -193,7 +196,7 @@ class Writer:
                 job.future.set_exception(refusal)
             else:
                 job.future.set_result(result)
-        self._succeeded(time.monotonic() - began_s)
+        self._succeeded(self.commit_s)
         return True
 
     def _put_back(

@@ -33,6 +33,9 @@ class Notifying(Protocol):
     def waiting(self) -> dict[str, int]:
         """Return how many messages wait, by way."""
 
+    def oldest_s(self) -> dict[str, float]:
+        """Return the age of the oldest message that waits, by way."""
+
     def why_unsent(self, alert: str, wakes: bool) -> str:
         """Return why no message about an alert has been made."""
 

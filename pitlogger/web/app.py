@@ -79,7 +79,7 @@ def make_app(
     app.include_router(make_night_api(daemon, ring))
     app.include_router(make_access_api(access, page))
     app.include_router(make_pairing(access, daemon.config.node.name))
-    app.include_router(make_health(daemon))
+    app.include_router(make_health(daemon, access))
     app.include_router(make_page(daemon, access, ring, signers))
     if hub is not None:
         from pitlogger.web.fleet.firm_page import make_node_page

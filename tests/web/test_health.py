@@ -49,6 +49,9 @@ async def test_an_engine_left_behind_by_its_clock_is_not_well(node: Node) -> Non
     assert (answer.status_code, answer.json()["engine"]) == (503, False)
 
 
+BEHIND = "pitlogger_engine_behind_seconds "
+
+
 async def test_metrics_are_served_by_the_rules_of_any_reading(node: Node) -> None:
     assert (await node.network.get("/metrics")).status_code == 401
     _, key = node.access.admit("program", "collector", Role.LOOK)
@@ -73,3 +76,18 @@ async def test_the_official_parser_reads_the_metrics_of_a_cook(tmp_path: Path) -
         115.0,
     )
     assert read["pitlogger_notices_waiting"] == ({"way": "phone"}, 0.0)
+    assert read["pitlogger_notice_age_seconds"] == ({"way": "phone"}, 0.0)
+    assert read["pitlogger_commit_seconds"][1] > 0  # the cook's start was written
+    assert read["pitlogger_connections_refused_total"][1] == 0
+
+
+async def test_metrics_say_how_far_the_engine_is_behind(node: Node) -> None:
+    async def behind() -> float:
+        text = (await node.local.get("/metrics")).text
+        (line,) = (line for line in text.splitlines() if line.startswith(BEHIND))
+        return float(line.removeprefix(BEHIND))
+
+    await node.begin()
+    before = await behind()
+    node.daemon.engine.state.t_ms -= 7_000
+    assert await behind() == before + 7

@@ -11,6 +11,7 @@ from pitlogger import __version__
 from pitlogger.reports.metrics import CONTENT_TYPE, NodeNow, alerts_now, channels_now, metrics
 from pitlogger.views.node import Node
 from pitlogger.views.view import View
+from pitlogger.web.access.access import Access
 
 ASK_AGAIN_S = 10.0  # an older answer of the disk is no news: it is asked to write
 HUNG_S = 30.0  # a write that waits longer than this does not get through
@@ -24,7 +25,7 @@ class HealthView(View):
     engine: bool
 
 
-def make_health(daemon: Node) -> APIRouter:
+def make_health(daemon: Node, access: Access) -> APIRouter:
     """Return the routes; ``/healthz`` needs no key, ``/metrics`` one that may look."""
     api = APIRouter()
 
@@ -42,7 +43,7 @@ def make_health(daemon: Node) -> APIRouter:
 
     @api.get("/metrics", summary="Figures in OpenMetrics text", include_in_schema=False)
     async def openmetrics() -> Response:
-        return Response(metrics(node_now(daemon)), headers={"Content-Type": CONTENT_TYPE})
+        return Response(metrics(node_now(daemon, access)), headers={"Content-Type": CONTENT_TYPE})
 
     return api
 
@@ -58,8 +59,9 @@ def writes(daemon: Node) -> bool:
     return daemon.trouble is None and daemon.store.wait_s < HUNG_S
 
 
-def node_now(daemon: Node) -> NodeNow:
+def node_now(daemon: Node, access: Access) -> NodeNow:
     """Return what is worth watching of a node, as it stands."""
+    behind_ms = daemon.clock.engine_ms() - daemon.engine.state.t_ms
     return NodeNow(
         daemon.config.node.name,
         __version__,
@@ -70,4 +72,9 @@ def node_now(daemon: Node) -> NodeNow:
         alerts_now(daemon.engine),
         daemon.engine.state.seq,
         waiting=daemon.notifier.waiting(),
+        oldest_s=daemon.notifier.oldest_s(),
+        behind_s=max(0, behind_ms) / 1000,
+        commit_s=daemon.store.commit_s,
+        unwritten_s=daemon.store.wait_s,
+        turned_away=sum(door.turned_away for door in access.doors),
     )
