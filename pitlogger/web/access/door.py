@@ -120,6 +120,7 @@ class Door:
         self._guests: dict[Guest, str] = {}
         self._origins: Counter[str] = Counter()
         self._coming: set[asyncio.Task[None]] = set()
+        self.turned_away = 0  # connections refused, or ended to make room
         listening.setblocking(False)
         self._task = asyncio.create_task(self._accept_for_ever(), name="door")
 
@@ -168,6 +169,7 @@ class Door:
             if not guest.has_asked and origin in (None, of):
                 self.went(guest)
                 guest.throw_out()
+                self.turned_away += 1
                 return True
         return False
 
@@ -193,6 +195,7 @@ class Door:
             if not self._has_room_for(origin_of(address)):
                 log.warning("connections are turned away: %d are open", len(self._guests))
                 connection.close()
+                self.turned_away += 1
                 continue
             task = asyncio.create_task(self._seated(connection), name="door-guest")
             self._coming.add(task)
