@@ -66,16 +66,16 @@ def with_new_names(
         ConfigError: A key stands there under both names, or the old one no longer works.
     """
     for rename in RENAMES if renames is None else renames:
-        for table in _tables(document, rename.table.split(".")):
-            if rename.old not in table:
-                continue
-            said = f"{name}: '{rename.shown}' is called '{rename.new}' since {rename.since}"
+        said = f"{name}: '{rename.shown}' is called '{rename.new}' since {rename.since}"
+        found = [t for t in _tables(document, rename.table.split(".")) if rename.old in t]
+        for number, table in enumerate(found):
             if rename.new in table:
                 raise ConfigError(f"{said}, and both are given: remove '{rename.old}'")
             remedy = f"`pitlogger config migrate {name}` rewrites it"
             if not rename.works_in(version):
                 raise ConfigError(f"{said}: {remedy}")
-            log.warning("%s: %s", said, remedy)
+            if number == 0:
+                log.warning("%s: %s", said, remedy)
             table[rename.new] = table.pop(rename.old)
     return document
 

@@ -13,7 +13,7 @@ from pitlogger.devices.supervisor import Link
 from pitlogger.engine.buttons import press
 from pitlogger.engine.inputs import Command
 from pitlogger.model.cooks import Channel
-from pitlogger.model.journal import DeviceChanged
+from pitlogger.model.journal import DeviceChanged, TroubleChanged
 from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import Reading
 from pitlogger.questions import NO_ANSWERS
@@ -78,13 +78,17 @@ class Intake:
         return name
 
     def _refused(self, device: str) -> None:
-        """Say once that a device names more channels than a pit can have."""
+        """Raise an alarm, once, that a device names more channels than a pit can have."""
         if device not in self._overflowing:
             self._overflowing.add(device)
-            log.error(
-                "%s sends ever more channels: %d are known, further ones are not kept. Name those"
-                " that matter under [[device.channel]]", device, MOST_CHANNELS,
-            )  # fmt: skip
+            message = (
+                f"{device} sends ever more channels: {MOST_CHANNELS} are known, readings of"
+                " further ones are not kept"
+            )
+            remedy = "name those that matter under [[device.channel]], then restart"
+            log.error("%s: %s", message, remedy)
+            body = TroubleChanged("store-failing", device, True, message, remedy)
+            self._node.feed(Command(self._node.clock.engine_ms(), body))
 
     def changed(self, device: str, link: Link, message: str, remedy: str) -> None:
         """Take that a device came, or was lost and what to do about it."""

@@ -15,7 +15,7 @@ from pitlogger.engine.scales import steady_mg
 from pitlogger.errors import RefusedError
 from pitlogger.formats.cook_file import parse_cook
 from pitlogger.model.alerts import AlertState
-from pitlogger.model.journal import CookStarted
+from pitlogger.model.journal import CookStarted, TroubleChanged
 from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import Site
 from pitlogger.node.daemon import Daemon
@@ -110,3 +110,20 @@ async def test_a_scale_that_sends_one_result_a_weighing_can_be_kept(tmp_path: Pa
         node.tick(node.engine.state.t_ms + 301_000)
         with pytest.raises(RefusedError, match="silent"):
             steady_mg(node.engine, "bench-scale")
+
+
+async def test_channels_without_end_raise_one_alarm_and_stand_in_the_record(
+    daemon: Daemon,
+) -> None:
+    async with daemon:
+        for number in range(300):
+            one = Measurement(f"made-up-{number}", Quantity.TEMPERATURE, 20.0, "Cel")
+            daemon.intake.measured("scale", one)
+        assert len(daemon.engine.lanes) <= 256
+        watch = daemon.engine.state.watches["store-failing/scale"]
+        assert watch.state is AlertState.UNACKNOWLEDGED
+        await asyncio.wrap_future(daemon.store.flush())
+        kept = await daemon.ask(lambda reader: reader.entries())
+        told = [one.body for one in kept if isinstance(one.body, TroubleChanged)]
+        assert [one.subject for one in told] == ["scale"]
+        assert "further ones are not kept" in told[0].message
