@@ -26,7 +26,7 @@ from pitlogger_drivers.serial_scale.decode import decode as decode_scale
 from pitlogger_drivers.w1.decode import decode as decode_w1
 from pitlogger_simulators.bluetooth import SimulatedBluez
 from pitlogger_simulators.devices.emulated import Emulated
-from pitlogger_simulators.devices.octets import modbus_crc
+from pitlogger_simulators.devices.frames import modbus_crc
 from pitlogger_simulators.devices.on_bluetooth import Advertiser, GattEnvironmental
 from pitlogger_simulators.devices.on_files import Amplifiers, MonitorChip, OneWire
 from pitlogger_simulators.devices.on_hid import HidScale

@@ -19,7 +19,7 @@ from pitlogger_simulators.bluetooth import (
     user_description,
 )
 from pitlogger_simulators.bluetooth.faults import Fault, Kind, Step
-from pitlogger_simulators.devices import octets
+from pitlogger_simulators.devices import frames
 from pitlogger_simulators.devices.emulated import Emulated
 from pitlogger_simulators.devices.instruments import Sample, Scale
 from pitlogger_simulators.play import Outlet, Play
@@ -73,7 +73,7 @@ class OnBluetooth(Emulated):
         return {"address": self.address}
 
     def _battery(self) -> bytes:
-        return octets.battery_level(self.battery_pct())
+        return frames.battery_level(self.battery_pct())
 
     @abstractmethod
     def services(self) -> tuple[Service, ...]:
@@ -107,7 +107,7 @@ class GattScale(OnBluetooth):
         scale = self.play.outlets[channel].instrument
         assert isinstance(scale, Scale)
         imperial = scale.unit in ("lb", "oz")
-        return octets.weight_measurement(sample, imperial, datetime.now())  # noqa: DTZ005 - has no zone
+        return frames.weight_measurement(sample, imperial, datetime.now())  # noqa: DTZ005 - has no zone
 
     def channel_name(self, channel: str) -> str:
         return "mass"
@@ -126,7 +126,7 @@ class GattThermometer(OnBluetooth):
         return "2a1e"
 
     def frame(self, channel: str, sample: Sample) -> bytes:
-        return octets.temperature_measurement(sample)
+        return frames.temperature_measurement(sample)
 
     def channel_name(self, channel: str) -> str:
         return "temperature"
@@ -142,7 +142,7 @@ class GattEnvironmental(OnBluetooth):
             Characteristic(
                 "2a6e",
                 ("read", "notify"),
-                octets.environmental_temperature(Sample(None)),
+                frames.environmental_temperature(Sample(None)),
                 (
                     user_description(outlet.channel),
                     presentation_format(_SINT16, -2, _CELSIUS, ordinal),
@@ -157,7 +157,7 @@ class GattEnvironmental(OnBluetooth):
         return f"2a6e#{channels.index(channel) + 1}"
 
     def frame(self, channel: str, sample: Sample) -> bytes:
-        return octets.environmental_temperature(sample)
+        return frames.environmental_temperature(sample)
 
     def channel_name(self, channel: str) -> str:
         if len(self.outlets) == 1:
@@ -190,7 +190,7 @@ class Advertiser(Emulated):
         if len(heats_c) < len(self.outlets):
             return  # the format has no "no value": what is missing would shift the others
         self._packet_id = (self._packet_id + 1) & 0xFF
-        frame = octets.bthome(self._packet_id, self.battery_pct(), heats_c)
+        frame = frames.bthome(self._packet_id, self.battery_pct(), heats_c)
         for given in self.play.faults.frames(self.table.id, self.play.now_ms, [frame]):
             self.peripheral.service_data["fcd2"] = given
             self.world.hear(self.peripheral, tree.advertised(self.peripheral))

@@ -16,8 +16,8 @@ from typing import Any
 
 from pitlogger.model.readings import Quality
 from pitlogger_simulators.devices.emulated import Emulated
+from pitlogger_simulators.devices.frames import w1_text
 from pitlogger_simulators.devices.instruments import Sample
-from pitlogger_simulators.devices.octets import w1_text
 from pitlogger_simulators.play import Outlet, Play
 from pitlogger_simulators.scenarios.form import DeviceTable
 

@@ -13,8 +13,8 @@ from pathlib import Path
 from typing import Any
 
 from pitlogger_simulators.devices.emulated import Emulated
+from pitlogger_simulators.devices.frames import hid_report
 from pitlogger_simulators.devices.instruments import Scale
-from pitlogger_simulators.devices.octets import hid_report
 from pitlogger_simulators.devices.on_serial import OFF_FOR_S
 from pitlogger_simulators.play import Outlet, Play
 from pitlogger_simulators.scenarios.form import DeviceTable

@@ -11,8 +11,8 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
+from pitlogger_simulators.devices.frames import modbus_crc, modbus_reply
 from pitlogger_simulators.devices.instruments import Sample
-from pitlogger_simulators.devices.octets import modbus_crc, modbus_reply
 from pitlogger_simulators.devices.on_serial import OnSerial
 from pitlogger_simulators.play import Outlet, Play
 from pitlogger_simulators.scenarios.form import DeviceTable

@@ -11,7 +11,7 @@ import aiomqtt
 
 from pitlogger.errors import UsageError
 from pitlogger_simulators.devices.emulated import Emulated
-from pitlogger_simulators.devices.octets import senml_pack
+from pitlogger_simulators.devices.frames import senml_pack
 from pitlogger_simulators.play import Outlet, Play
 from pitlogger_simulators.scenarios.form import DeviceTable
 

@@ -8,8 +8,8 @@ from pathlib import Path
 from typing import Any
 
 from pitlogger_simulators.devices.emulated import Emulated
+from pitlogger_simulators.devices.frames import csv_header, csv_values, header_line
 from pitlogger_simulators.devices.instruments import Scale
-from pitlogger_simulators.devices.octets import csv_header, csv_values, header_line
 from pitlogger_simulators.devices.ports import PtyPort
 from pitlogger_simulators.play import Outlet, Play
 from pitlogger_simulators.scenarios.form import DeviceTable

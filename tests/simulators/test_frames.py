@@ -21,7 +21,7 @@ from pitlogger_drivers.hid_scale import decode as hid
 from pitlogger_drivers.serial_scale import decode as serial_scale
 from pitlogger_drivers.w1 import decode as w1
 from pitlogger_drivers.weight_scale import decode as weight_scale
-from pitlogger_simulators.devices import octets
+from pitlogger_simulators.devices import frames
 from pitlogger_simulators.devices.instruments import Sample
 
 MASSES = st.floats(0, 60_000)
@@ -38,7 +38,7 @@ def only(outcomes: Iterable[Measurement | DecodeError]) -> Measurement:
 def test_a_header_line_carries_mass_unit_and_steadiness(
     grams: float, unit: str, stable: bool
 ) -> None:
-    line = octets.header_line(Sample(grams, stable=stable), unit)
+    line = frames.header_line(Sample(grams, stable=stable), unit)
     found = only(serial_scale.decode(line.strip(b"\r\n")))
     step_mg = {"kg": 1_000, "g": 1_000, "lb": 4_536, "oz": 2_835}[unit]
     assert found.value is not None
@@ -47,38 +47,38 @@ def test_a_header_line_carries_mass_unit_and_steadiness(
 
 
 def test_an_overloaded_scale_sends_its_overload_line() -> None:
-    line = octets.header_line(Sample(None, Quality.OVERLOAD))
+    line = frames.header_line(Sample(None, Quality.OVERLOAD))
     assert only(serial_scale.decode(line.strip())).quality is Quality.OVERLOAD
 
 
 def test_a_bare_line_tells_that_the_load_moves() -> None:
-    found = only(serial_scale.decode(octets.bare_line(Sample(1234.0, stable=False)).strip(b"\r\n")))
+    found = only(serial_scale.decode(frames.bare_line(Sample(1234.0, stable=False)).strip(b"\r\n")))
     assert (found.value, found.unit, found.stable) == (1.234, "kg", False)
 
 
 @given(MASSES)
 def test_a_weight_measurement_has_steps_of_five_grams(grams: float) -> None:
-    found = only(weight_scale.decode(octets.weight_measurement(Sample(grams))))
+    found = only(weight_scale.decode(frames.weight_measurement(Sample(grams))))
     assert found.value is not None
     assert abs(found.value * 1000 - grams) <= 2.5 + 1e-6
 
 
 def test_a_weight_measurement_may_tell_its_time() -> None:
     at = datetime(2026, 5, 2, 23, 59, 58)  # noqa: DTZ001 - the field has no zone
-    frame = octets.weight_measurement(Sample(1000.0), at=at)
+    frame = frames.weight_measurement(Sample(1000.0), at=at)
     assert weight_scale.measured_at(frame) == at
     assert only(weight_scale.decode(frame)).value == 1.0
-    assert weight_scale.measured_at(octets.weight_measurement(Sample(1000.0))) is None
+    assert weight_scale.measured_at(frames.weight_measurement(Sample(1000.0))) is None
 
 
 def test_an_unsuccessful_weighing_has_no_value() -> None:
-    found = only(weight_scale.decode(octets.weight_measurement(Sample(None, Quality.OVERLOAD))))
+    found = only(weight_scale.decode(frames.weight_measurement(Sample(None, Quality.OVERLOAD))))
     assert (found.value, found.quality) == (None, Quality.NO_VALUE)
 
 
 @given(HEATS, st.booleans())
 def test_a_temperature_measurement_has_one_decimal(heat_c: float, fahrenheit: bool) -> None:
-    found = only(thermometer.decode(octets.temperature_measurement(Sample(heat_c), fahrenheit)))
+    found = only(thermometer.decode(frames.temperature_measurement(Sample(heat_c), fahrenheit)))
     assert found.value is not None
     assert abs(milli_units(found.value, found.unit) - heat_c * 1000) <= 51
     assert found.unit == ("degF" if fahrenheit else "Cel")
@@ -86,38 +86,38 @@ def test_a_temperature_measurement_has_one_decimal(heat_c: float, fahrenheit: bo
 
 @given(HEATS)
 def test_an_environmental_temperature_has_two_decimals(heat_c: float) -> None:
-    found = only(decode_temperature(octets.environmental_temperature(Sample(heat_c))))
+    found = only(decode_temperature(frames.environmental_temperature(Sample(heat_c))))
     assert found.value == pytest.approx(heat_c, abs=0.0051)
 
 
 @pytest.mark.parametrize("sample", [Sample(None, Quality.OPEN), Sample(400.0)])
 def test_what_environmental_sensing_cannot_say_is_no_value(sample: Sample) -> None:
-    found = only(decode_temperature(octets.environmental_temperature(sample)))
+    found = only(decode_temperature(frames.environmental_temperature(sample)))
     assert found.value is None
 
 
 @pytest.mark.parametrize(("level", "shown"), [(-3.0, 0), (61.4, 61), (250.0, 100)])
 def test_a_battery_level_stays_a_percentage(level: float, shown: int) -> None:
-    assert only(battery.decode(octets.battery_level(level))).value == shown
+    assert only(battery.decode(frames.battery_level(level))).value == shown
 
 
 @given(st.floats(-2000, 60_000), st.sampled_from(["g", "kg", "oz", "lb"]))
 def test_a_hid_report_carries_sign_and_mass(grams: float, unit: str) -> None:
     step_g = {"g": 1.0, "kg": 1.0, "oz": 2.84, "lb": 4.54}[unit]
-    found = only(hid.decode(octets.hid_report(Sample(grams, stable=True), unit)))
+    found = only(hid.decode(frames.hid_report(Sample(grams, stable=True), unit)))
     assert found.value is not None
     assert abs(milli_units(found.value, found.unit) / 1000 - grams) <= step_g / 2 + 0.01
 
 
 @given(st.floats(-40, 124).filter(lambda heat: abs(heat - 85.0) > 0.1))
 def test_a_one_wire_sensor_has_sixteenths_of_a_degree(heat_c: float) -> None:
-    found = only(w1.decode(octets.w1_text(Sample(heat_c)).encode()))
+    found = only(w1.decode(frames.w1_text(Sample(heat_c)).encode()))
     assert found.value == pytest.approx(heat_c, abs=1 / 32 + 0.001)
 
 
 def test_a_one_wire_sensor_that_is_gone_gives_no_believable_value() -> None:
     try:
-        found = only(w1.decode(octets.w1_text(Sample(None, Quality.OPEN)).encode()))
+        found = only(w1.decode(frames.w1_text(Sample(None, Quality.OPEN)).encode()))
     except DecodeError:
         return
     assert found.value is None or found.quality is not Quality.GOOD
@@ -125,8 +125,8 @@ def test_a_one_wire_sensor_that_is_gone_gives_no_believable_value() -> None:
 
 def test_a_board_names_its_columns_and_says_what_is_open() -> None:
     parser = CsvParser()
-    parser.parse(octets.csv_header({"pit": "pit_c", "a/core": "a_core_c"}).strip())
-    line = octets.csv_values({"pit": Sample(107.25), "a/core": Sample(None, Quality.OPEN)})
+    parser.parse(frames.csv_header({"pit": "pit_c", "a/core": "a_core_c"}).strip())
+    line = frames.csv_values({"pit": Sample(107.25), "a/core": Sample(None, Quality.OPEN)})
     pit, core = parser.parse(line.strip())
     assert isinstance(pit, Measurement)
     assert isinstance(core, Measurement)
@@ -135,5 +135,5 @@ def test_a_board_names_its_columns_and_says_what_is_open() -> None:
 
 
 def test_a_senml_pack_is_read_as_one_reading() -> None:
-    (found,) = parse_capture([octets.senml_pack("pit", Sample(107.25), 1_700_000_000.5)])
+    (found,) = parse_capture([frames.senml_pack("pit", Sample(107.25), 1_700_000_000.5)])
     assert found == Reading("pit", 1_700_000_000_500, 107_250)
