@@ -51,7 +51,8 @@ def with_confirm(command: click.Command) -> click.Command:
 
 def _take(ctx: click.Context, param: click.Parameter, value: tuple[str, ...]) -> None:
     if value:
-        _given.set((*_given.get(), *value))
+        before = _given.set((*_given.get(), *value))
+        ctx.call_on_close(lambda: _given.reset(before))
 
 
 def until_answered(run: Callable[[], object]) -> object:

@@ -20,7 +20,7 @@ from pitlogger.formats.capture import Decision, Record, read_capture
 from pitlogger.formats.cook_file import load_cook
 from pitlogger.model.belonging import cooks_of
 from pitlogger.model.book import Book
-from pitlogger.model.journal import CookFinished, CookStarted, Entry, PieceAdded
+from pitlogger.model.journal import CookFinished, CookStarted, Entry
 from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import Quality, Tagged
 
@@ -97,9 +97,6 @@ class Imported:
             if isinstance(body, CookStarted):
                 name = f"{cook_id(body.cook.name, output.t_ms)}-{self.run[-4:]}"
                 self._ids[body.cook.id] = name
-                output = replace(output, body=replace(body, cook=replace(body.cook, id=name)))
-            elif isinstance(body, CookFinished | PieceAdded) and body.cook in self._ids:
-                output = replace(output, body=replace(body, cook=self._ids[body.cook]))
             own = cooks_of(body, book, engine.state.entries)
             cooks = tuple(self._ids[cook] for cook in own if cook in self._ids)
             # A key belongs to the node that was asked; here it would stand for another request.
