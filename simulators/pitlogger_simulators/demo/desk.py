@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import json
 from collections.abc import Callable
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +20,7 @@ from pitlogger.model.journal import (
     Body,
     ChannelAssigned,
     Corrected,
+    CorrectiveTaken,
     Noted,
     PiecesMerged,
     PieceSplit,
@@ -208,6 +210,9 @@ def request_of(body: Body, now_ms: int) -> tuple[str, dict[str, Any]]:
             mass, tare = f"{right.gross_mg} mg", f"{right.tare_mg} mg"
             asked = {"run": body.of_run, "seq": body.of_seq, "mass": mass, "tare": tare}
             return "/corrections", asked | {"reason": body.reason}
+        case CorrectiveTaken():
+            asked = asdict(body)
+            return "/log/corrective", {name: asked[name] for name in asked if name != "kind"}
         case AlertActed():
             return f"/alerts/{body.alert}/{body.action}", {"reason": body.reason}
         case _:

@@ -22,9 +22,14 @@ def ledger_text(document: dict[str, Any]) -> str:
                 f"{account['servable_pct']:.1f} % of the purchased mass"
             )
         lines += [f"? {doubt['message']}" for doubt in account["doubts"]]
+    lines += ["", "food log"]
+    for row in document["food_log"]["verdicts"]:
+        answered = ", corrective action on record" if row["answered"] else ""
+        lines.append(f"  {row['piece']}, {row['what']}: {row['verdict']}{answered}")
     lines += [
         "",
         f"{document['readings']} readings, {len(document['alerts'])} alert states",
+        f"food log   {document['food_log']['file']}",
         f"record     {document['record']}",
         f"cook file  {document['cook_file']}",
         f"next: pitlogger replay {document['record']} --cook {document['cook_file']}",

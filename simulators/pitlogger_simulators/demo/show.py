@@ -21,7 +21,10 @@ from pitlogger.formats.capture import parse_capture
 from pitlogger.model.readings import Reading, Site
 from pitlogger.node.daemon import Daemon
 from pitlogger.reports.replay_document import Gathered, replay_document
+from pitlogger.safety.verdict import in_words
+from pitlogger.web.judged import judged
 from pitlogger.web.serve import serving
+from pitlogger.web.sheet_process import sheet_of_cook
 from pitlogger_simulators.clock import SimulatedClock
 from pitlogger_simulators.demo.desk import Desk
 from pitlogger_simulators.demo.ledger import ledger_text
@@ -174,11 +177,26 @@ class Show:
         gathered.first_ms, gathered.last_ms = times[0], times[-1]
         return {
             **replay_document(gathered, daemon.engine.book),
+            "food_log": await self._food_log(daemon, cook),
             "record": str(record),
             "cook_file": str(record.with_suffix(".toml")),
             "refused": desk.refused,
             "finished": not self.stopping.is_set(),
         }
+
+    async def _food_log(self, daemon: Daemon, cook: str) -> dict[str, Any]:
+        """Write the food log as it would be handed to an inspector; return what it says."""
+        path = self.folder / "food-log.html"
+        path.write_text(await sheet_of_cook(daemon, "food-log", cook, daemon.units), "utf-8")
+        made = await judged(daemon, cook)
+        return {
+            "file": str(path),
+            "verdicts": [
+                {"piece": row.piece, "what": row.what, "verdict": in_words(row.met),
+                 "answered": row.corrective is not None}
+                for row in made.rows if row.id is None
+            ],
+        }  # fmt: skip
 
 
 def show(

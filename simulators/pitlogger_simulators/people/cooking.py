@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pitlogger.model.cooks import Checkpoint, Piece, Stage, Wrap
 from pitlogger.model.journal import (
+    CorrectiveTaken,
     Noted,
     PiecesMerged,
     PieceSplit,
@@ -192,6 +193,19 @@ def take_temp(hand: Hand, piece: str) -> Activity:
     shown_c = round(true_c / HAND_PROBE_STEP_C) * HAND_PROBE_STEP_C
     hand.say(SpotRead(round(shown_c * 1000), hand.now_ms, piece=piece, probe="hand"))
     hand.tell(f"measures {shown_c:.1f} C by hand", piece)
+
+
+def answer(hand: Hand, piece: str, disposition: str, cause: str) -> Activity:
+    """Write corrective action for food that fell below the hot-holding limit."""
+    yield hand.about(60.0)
+    hand.say(
+        CorrectiveTaken(
+            piece, cause, "measured by hand, heated through again and measured again",
+            "moved to the cabinet as soon as it has rested", disposition,
+            alert=f"hot-hold-low/{piece}",
+        )
+    )  # fmt: skip
+    hand.tell(f"writes corrective action: {disposition}", piece)
 
 
 def note(hand: Hand, text: str) -> Activity:

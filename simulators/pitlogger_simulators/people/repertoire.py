@@ -28,6 +28,7 @@ VERBS: tuple[Verb, ...] = (
     Verb("serve {share:amount}", cooking.serve),
     Verb("discard", cooking.discard),
     Verb("take temp", cooking.take_temp),
+    Verb("answer {disposition:word} because {cause:text}", cooking.answer),
     Verb("note {text:text}", cooking.note, needs_piece=False),
     Verb("probe in {channel:word}", probing.probe_in, needs_piece=False),
     Verb("probe out {channel:word}", probing.probe_out, needs_piece=False),
