@@ -189,7 +189,6 @@ def _content(source: JobFile, answer: JobAnswer) -> dict[str, Any]:
         "valid_until": None if job.valid_until is None else job.valid_until.isoformat(),
         "guarantee": job.guarantee,
         "guarantee_by": None if job.guarantee_by is None else job.guarantee_by.isoformat(),
-        "balance_by": None if job.balance_by is None else job.balance_by.isoformat(),
         "tax_pct": str(job.tax_pct),
         "tax_exemption": job.tax_exemption,
         "service_pct": str(job.service_pct),
@@ -197,6 +196,8 @@ def _content(source: JobFile, answer: JobAnswer) -> dict[str, Any]:
         "deposit_pct": str(job.deposit_pct),
         "terms": list(job.terms),
         "paid_before": bool(source.payment),
+        # Only where it is said: papers of a register without it compare as before.
+        **({} if job.balance_by is None else {"balance_by": job.balance_by.isoformat()}),
     }  # fmt: skip
 
 

@@ -38,6 +38,7 @@ def test_four_answers_a_change_and_a_quote_by_touch(open_page: Open) -> None:
     fits(page)
     first_quote(page)
     picture(page, "job-first")
+    expect(page.locator("#plan-b")).to_contain_text("unless it is wrapped")
     fits(page)
     expect(page.locator("#assumed")).to_contain_text("Portion of an adult")
     before = page.locator("#sentence").inner_text()

@@ -22,6 +22,10 @@ def shown_job(answer: JobAnswer, shown: Shown) -> dict[str, Any]:
         "sentence": _sentence(answer, shown),
         "buy": [_dish(dish, answer, shown) for dish in answer.dishes],
         "times": _times(answer),
+        "plan_b": [
+            (f"{_local(one.at, answer):%a %H:%M}", one.unless, one.then, ", ".join(one.pieces))
+            for one in (answer.schedule.plan_b if answer.schedule else ())
+        ],
         "bill": list(_bill(answer)),
         "costs": list(_costs(answer)),
         "earned": list(_earned(answer)),
@@ -100,18 +104,19 @@ def _dish(dish: JobDish, answer: JobAnswer, shown: Shown) -> dict[str, Any]:
 def _times(answer: JobAnswer) -> list[dict[str, str]]:
     if answer.schedule is None:
         return []
-    offset = answer.utc_offset_min
-    zone = None if offset is None else timezone(timedelta(minutes=offset))
     return [
         {"iso": at.isoformat(timespec="minutes"), "at": f"{at:%a %d %b %H:%M}", "what": event.what,
          "pieces": ", ".join(event.pieces)}
         for event in answer.schedule.events
-        for at in (_minute(event.at).astimezone(zone),)
+        for at in (_local(event.at, answer),)
     ]  # fmt: skip
 
 
-def _minute(at: datetime) -> datetime:
-    return at + timedelta(seconds=30)
+def _local(at: datetime, answer: JobAnswer) -> datetime:
+    """Return a time to the minute, at the offset that the job's times are written with."""
+    offset = answer.utc_offset_min
+    zone = None if offset is None else timezone(timedelta(minutes=offset))
+    return (at + timedelta(seconds=30)).astimezone(zone)
 
 
 def _bill(answer: JobAnswer) -> Iterator[tuple[str, str]]:
