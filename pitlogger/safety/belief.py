@@ -35,6 +35,10 @@ HOT_START_MC = 75_000  # and is not this hot when it is put on
 LIKE_PIT_MC = 4_000
 WARMER_MC = 8_000
 AGREES_MC = 3_000
+# Two spots of one piece lie 19 F apart at most (common practice, no source); further is no spot
+# of the same meat.
+CONTRADICTS_MC = 15_000
+CONTRADICTS_MS = 5 * MINUTE_MS
 WINDOW_MS = 10 * MINUTE_MS
 WINDOW_STEP_MS = 30_000
 GRID_MS = 10_000
@@ -65,6 +69,7 @@ class Why(StrEnum):
     STUCK = "stuck"
     DRIFTING = "drifting"
     CHECK = "failed its check"
+    HAND = "contradicted by a hand reading"
 
 
 class Doubt(NamedTuple):
@@ -138,7 +143,34 @@ def doubts(points: Points, setting: Setting) -> list[Doubt]:
             found.append(Doubt(before, after if since_ms is None else since_ms - 1, why))
         elif number and parts[number - 1][-1][0] + 1 < part[0][0]:
             found.append(Doubt(parts[number - 1][-1][0] + 1, part[0][0] - 1, Why.FAST))
+    for part, (since_ms, _) in zip(parts, believed, strict=True):
+        if since_ms is not None:
+            found += _contradicted(part, since_ms, setting)
     return _joined([*found, *_stuck(points)])
+
+
+def _contradicted(part: Points, since_ms: int, setting: Setting) -> list[Doubt]:
+    """Return the readings that a hand reading in the same meat says are of something else.
+
+    Two plugs may be exchanged where both pieces are equally warm, and nothing steps. Since when
+    cannot be known: the last hand reading that agreed, else the whole stretch.
+    """
+    found: list[Doubt] = []
+    from_ms = since_ms
+    is_doubted = False
+    for at_ms, hand_mc in sorted(setting.hand):
+        near = min(part, key=lambda point: abs(point[0] - at_ms))
+        if abs(near[0] - at_ms) > CONTRADICTS_MS or near[0] < since_ms:
+            continue
+        apart_mc = abs(near[1] - hand_mc)
+        if apart_mc <= AGREES_MC:
+            if is_doubted:
+                found.append(Doubt(from_ms, near[0] - 1, Why.HAND))
+            from_ms, is_doubted = near[0], False
+        is_doubted = is_doubted or apart_mc > CONTRADICTS_MC
+    if is_doubted:
+        found.append(Doubt(from_ms, part[-1][0], Why.HAND))
+    return found
 
 
 def _thinned(points: Points) -> list[tuple[int, int]]:

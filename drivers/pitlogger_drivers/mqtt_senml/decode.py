@@ -46,6 +46,8 @@ def decode(payload: bytes) -> list[Outcome]:
 
 
 def _measured(record: Resolved) -> Outcome:
+    if not record.name.isprintable():
+        return MalformedError(f"a name that cannot be printed: {record.name[:40]!a}")
     quantity = _QUANTITY.get(record.unit or "")
     if quantity is None:
         given = record.unit or "none"
