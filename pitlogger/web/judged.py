@@ -69,7 +69,7 @@ def judge_cook(
         row, links = linked(reader, cook)
         entries = reader.entries(cook=row.id)
         book = fold(entries)
-        readings = without_repeats(_readings(reader, entries, _channels(book)))
+        readings = without_repeats(_readings(reader, entries, book))
         verdicts = [judge(history, policy) for history in histories(book, readings)]
         logged = reader.entries(kinds=record.LOGGED_KINDS)
         next_ms = _next_cook_ms(reader, row)
@@ -110,9 +110,15 @@ def _channels(book: Book) -> list[str]:
     ]
 
 
-def _readings(reader: Reader, entries: list[Entry], channels: list[str]) -> Iterator[Tagged]:
-    """Yield what the channels of a cook read while it lasted, adjusted and vetted."""
+def _readings(reader: Reader, entries: list[Entry], book: Book) -> Iterator[Tagged]:
+    """Yield what the channels of a cook read while it lasted, adjusted and vetted.
+
+    From when it began, which may lie before it was entered.
+    """
     first_ms, last_ms = entries[0].t_ms, last_ms_of(entries)
+    if book.started_ms is not None:
+        first_ms = min(first_ms, book.started_ms)
+    channels = _channels(book)
     for run in dict.fromkeys(entry.run for entry in entries):
         for kept in reader.readings(channels, first_ms, last_ms + 1, run=run):
             yield Tagged(

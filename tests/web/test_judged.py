@@ -10,6 +10,7 @@ from itertools import pairwise
 import pytest
 
 from pitlogger.bootstrap import policies_of
+from pitlogger.clock import rfc3339
 from pitlogger.config import parse_config
 from pitlogger.formats.cook_file import parse_cook
 from pitlogger.model.cooks import Stage
@@ -109,3 +110,19 @@ async def test_what_a_piece_that_cooks_has_not_reached_is_not_missed(node: Node)
     page = (await node.local.get("/food")).text
     assert "limit not met" not in page
     assert "not reached yet" in page
+
+
+async def test_a_cook_entered_late_is_judged_from_when_it_began(node: Node) -> None:
+    began = rfc3339(node.clock.utc_ms())
+    for minute in range(300):
+        core_mc = min(4_000 + minute * 300, 85_000)
+        node.daemon.feed(Reading("brisket-1/core", node.clock.engine_ms(), core_mc))
+        node.clock.advance(60_000)
+        node.daemon.tick(node.clock.engine_ms())
+    started = await node.local.post("/api/v1/cooks", json={"toml": COOK, "at": began})
+    assert started.status_code == 200, started.text
+    ask = {"piece": "brisket-1", "stage": "smoking", "at": began}
+    assert (await node.local.post("/api/v1/stages", json=ask)).status_code == 200
+    await asyncio.wrap_future(node.daemon.store.flush())
+    log = (await node.local.get("/api/v1/log")).json()
+    assert [row["met"] for row in log["rows"] if row["what"] == "lethality"] == [True]
