@@ -20,8 +20,8 @@ from pitlogger.config import WebTable, default_data, parse_config
 from pitlogger.formats.capture import parse_capture
 from pitlogger.model.readings import Reading, Site
 from pitlogger.node.daemon import Daemon
+from pitlogger.reports.cook_report import told_verdict
 from pitlogger.reports.replay_document import Gathered, replay_document
-from pitlogger.safety.verdict import in_words
 from pitlogger.web.judged import judged
 from pitlogger.web.serve import serving
 from pitlogger.web.sheet_process import sheet_of_cook
@@ -192,7 +192,7 @@ class Show:
         return {
             "file": str(path),
             "verdicts": [
-                {"piece": row.piece, "what": row.what, "verdict": in_words(row.met),
+                {"piece": row.piece, "what": row.what, "verdict": told_verdict(row.met, row.value),
                  "answered": row.corrective is not None}
                 for row in made.rows if row.id is None
             ],
