@@ -6,8 +6,9 @@ import json
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
 from datetime import datetime, tzinfo
-from typing import Literal
+from typing import Any, Literal
 
+from pitlogger.clock import rfc3339
 from pitlogger.model.alerts import Priority, alert_class
 from pitlogger.model.quantities import show_duration
 from pitlogger.notify.alert_status import Standing
@@ -160,3 +161,17 @@ def _title(kind: MessageKind, told: Sequence[Standing]) -> str:
     if alert_class(lead.kind) == "alarm":
         return tr(_AGAIN_ALARM if kind == "repeated" else _ALARM, what=what)
     return tr(_AGAIN if kind == "repeated" else _TO_DO, what=what)
+
+
+def message_document(message: Message) -> dict[str, Any]:
+    """Return a message as programs get it: schema number, id, kind, words, time."""
+    return {
+        "v": 1,
+        "id": message.id,
+        "kind": message.kind,
+        "title": message.title,
+        "text": message.text,
+        "priority": message.priority.label,
+        "at": rfc3339(message.at_ms),
+        "alerts": list(message.alerts),
+    }

@@ -8,8 +8,7 @@ from dataclasses import dataclass
 
 from pitlogger.config import Config
 from pitlogger.errors import DeliveryError, UsageError, unknown
-from pitlogger.notify.message import Message, test_message
-from pitlogger.notify.ways.http import message_document
+from pitlogger.notify.message import Message, message_document, test_message
 from pitlogger.notify.ways.make import make_way
 
 PATIENCE_S = 30.0

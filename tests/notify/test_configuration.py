@@ -17,9 +17,9 @@ from pitlogger.errors import ConfigError
         ('[[notify.way]]\nkind = "command"\nargv = []', "at least 1"),
         ('[notify]\nquiet_from = "22:00"', "both quiet_from and quiet_to"),
         ('[notify]\nquiet_from = "25:00"\nquiet_to = "06:00"', 'such as "22:30"'),
-        ("[notify.sounder]\npin = 40", "less than or equal to 27"),
+        ("[notify.sounder]\npin = 40", "40 is more than 27"),
         ('[mqtt]\nbase = "a/#"', "without + # or spaces"),
-        ("[mqtt]\nlimits = { pit = 0 }", "greater than 0"),
+        ("[mqtt]\nlimits = { pit = 0 }", "0 is not more than 0"),
     ],
 )
 def test_what_cannot_be_used_is_told(text: str, words: str) -> None:

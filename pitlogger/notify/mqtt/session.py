@@ -11,7 +11,7 @@ from typing import Any
 import aiomqtt
 
 from pitlogger.errors import DeliveryError, PitloggerError
-from pitlogger.notify.message import Message
+from pitlogger.notify.message import Message, message_document
 from pitlogger.notify.mqtt import commands
 from pitlogger.notify.mqtt.discovery import components_of, discovery, without
 from pitlogger.notify.mqtt.events import Events
@@ -21,7 +21,6 @@ from pitlogger.notify.mqtt.publisher import Publisher, Tree
 from pitlogger.notify.mqtt.tree import StateTree, to_json
 from pitlogger.notify.mqtt.wire import listen_to, tell
 from pitlogger.notify.task_group import together
-from pitlogger.notify.ways.http import message_document
 from pitlogger.questions import QuestionError
 from pitlogger.views import doubting
 from pitlogger.views.fanout import Happening

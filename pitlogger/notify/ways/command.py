@@ -6,9 +6,8 @@ import json
 
 from pitlogger.config_notify import CommandTable
 from pitlogger.errors import DeliveryError
-from pitlogger.notify.message import Message
+from pitlogger.notify.message import Message, message_document
 from pitlogger.notify.ways.child import run_child
-from pitlogger.notify.ways.http import message_document
 
 
 class Command:

@@ -17,11 +17,10 @@ from typing import Any
 import anyio._backends._asyncio  # noqa: F401  # by the first connection: an alarm, if not now
 import httpx
 
-from pitlogger.clock import rfc3339
 from pitlogger.config_notify import GotifyTable, NtfyTable, WebhookTable
 from pitlogger.errors import DeliveryError
 from pitlogger.model.alerts import Priority
-from pitlogger.notify.message import Message
+from pitlogger.notify.message import Message, message_document
 from pitlogger.notify.ways.way import read_secret
 
 TIMEOUT_S = 10.0
@@ -145,17 +144,3 @@ class Webhook:
         """Post the message with its id as idempotency key."""
         headers = {**_bearer(self._token_file), "Idempotency-Key": f'"{message.id}"'}
         return await self._poster.post(message_document(message), headers)
-
-
-def message_document(message: Message) -> dict[str, Any]:
-    """Return a message as programs get it: schema number, id, kind, words, time."""
-    return {
-        "v": 1,
-        "id": message.id,
-        "kind": message.kind,
-        "title": message.title,
-        "text": message.text,
-        "priority": message.priority.label,
-        "at": rfc3339(message.at_ms),
-        "alerts": list(message.alerts),
-    }
