@@ -84,7 +84,7 @@ class Assignment:
 class CookSpan:
     """A cook from its start to its end; ``None`` while it is open.
 
-    ``subject`` is what its own alerts are about: ``node`` for a cook that began alone, its id
+    ``subject`` is what its own alerts are about: ``node`` for a cook that began alone, its name
     for one that began beside another.
     """
 

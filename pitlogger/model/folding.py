@@ -189,7 +189,7 @@ def _apply(book: Book, entry: Entry, body: Body, corrected: bool) -> None:
 
 
 def _start(book: Book, cook: Cook, t_ms: int) -> None:
-    subject = cook.id if book.open_cooks() else "node"
+    subject = cook.name if book.open_cooks() else "node"
     book.cooks[cook.id] = CookSpan(cook, t_ms, subject=subject)
     book.cook, book.started_ms, book.finished_ms = cook, t_ms, None
     for piece in cook.pieces:
