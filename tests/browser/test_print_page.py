@@ -44,8 +44,11 @@ def test_a_label_is_made_from_its_form(stage: Staged, open_page: Open) -> None:
     label = page.locator("#label")
     label.get_by_label("What is in it").fill("pulled pork")
     label.get_by_label("Ingredients").fill("pork\nbarbecue sauce (soy, wheat)")
+    label.get_by_label("Vacuum-packed").select_option("no")
+    label.get_by_label("Wheat").select_option("yes")
     label.get_by_role("button", name="Make the label").click()
     expect(page.get_by_role("heading", level=1)).to_have_text("pulled pork")
+    expect(page.locator("main")).to_contain_text("do not hand out")
     expect(page.locator("main")).to_contain_text("wheat")
 
 

@@ -138,7 +138,9 @@ def test_history_lists_pieces_and_lessons(log: str, tmp_path: Path) -> None:
         history, "--history", log, "--cut", "brisket-packer", "--svg", str(strip),
         "--export", str(copy),
     )  # fmt: skip
-    assert set(document) == {"pieces", "cuts", "eaten_per_guest_g", "meals", "notes"}
+    assert set(document) == {
+        "pieces", "cuts", "prices", "eaten_per_guest_g", "meals", "notes",
+    }  # fmt: skip
     assert len(document["pieces"]) == 3
     assert document["cuts"][0]["dear_steps"][0]["money"] > 0
     assert strip.read_text("utf-8").count("<circle") == 3

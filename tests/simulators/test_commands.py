@@ -84,7 +84,7 @@ def test_capture_and_truth_cannot_be_one_file(tmp_path: Path) -> None:
         ("device.bench.kind=serial-scal", "did you mean 'serial-scale'"),
         ("fault.amount=2", "known: 0, 1"),
         ("fault.9.amount=2", "known: 0, 1"),
-        ("seed=soon", "integer"),
+        ("seed=soon", "no whole number"),
         ("seed", "key=value"),
     ],
 )
