@@ -175,7 +175,7 @@ class CoolingClock:
     def judge(self, step: Step, hand_only: bool = False) -> StageVerdict:
         """Return what has been shown about a step so far.
 
-        With ``hand_only`` the readings were all by hand: two of them prove what lies
+        With ``hand_only`` the piece was read by hand alone: two readings prove what lies
         between, and a hole is no fault of the record.
         """
         (start_early, start_late), (end_early, end_late) = self._bounds(step)
@@ -296,7 +296,10 @@ def _judge(
     fed = within(points, since_ms, to_ms)
     clock = _followed(fed, steps, policy, from_ms)
     started_ms = clock.started_ms
-    hand_only = all(point.hand for point in fed if started_ms and point.t_ms >= started_ms)
+    # Where a probe sat in it and was taken out, its silence is a hole like any other.
+    hand_only = not any(series.points for series in history.cores) and all(
+        point.hand for point in fed if started_ms and point.t_ms >= started_ms
+    )
     stages = tuple(clock.judge(step, hand_only) for step in steps)
     each, missing = _each_probe(history, steps, policy, (since_ms, from_ms, to_ms), hand_only)
     stages = tuple(
