@@ -68,9 +68,15 @@ def enter(file: Path, dry_run: bool, by: str, socket: Path | None, as_json: bool
 @socket_option
 @json_option
 def show(name: str | None, socket: Path | None, as_json: bool) -> None:
-    """Show the running cook, or the journal of the cook NAMEd."""
+    """Show the running cook, or all that are open, or the journal of the cook NAMEd."""
     client = Client(socket)
-    journal, status = client.get("/journal", cook=name), client.get("/status")
+    status = client.get("/status")
+    open_cooks = [cook["id"] for cook in status["cooks"]]
+    shown = open_cooks if name is None and open_cooks else [name]
+    rows = {row["id"]: row for cook in shown for row in client.get("/journal", cook=cook)}
+    journal = list(rows.values())
+    if len(shown) > 1:
+        journal.sort(key=lambda row: str(row["happened"]))
     lines = [] if name is not None else [status["sentence"]]
     lines += [_line(row, status["units"]) for row in journal]
     document = {"journal": journal} | ({} if name is not None else {"status": status})
