@@ -263,7 +263,12 @@ def _believed(parts: Sequence[Points], setting: Setting) -> list[Belief]:
             continue
         if number and since_ms == part[0][0] and _is_raw(part, setting):
             began_hot = not _is_raw(parts[inserted], setting)
-            if began_hot or _gets_warmer(part):
+            was_meat = not began_hot and _gets_warmer(parts[inserted])
+            if was_meat:  # it was heated as meat is: colder of a sudden, it is in another piece
+                held[-1] = (_by_hand(part, setting), Why.SWAPPED)
+                if held[-1][0] is None:
+                    continue
+            elif began_hot or _gets_warmer(part):
                 inserted = number
             elif last is not None and elsewhere is None:
                 elsewhere = (number, last)

@@ -296,11 +296,8 @@ def swapped(book: Book, by_channel: Mapping[str, Sequence[tuple[int, int]]]) -> 
         for held, from_ms, to_ms in _sittings(history)
         if held.channel.site is Site.CORE
     ]
-    placed = [
-        [at_ms for at_ms, moved in book.moved if moved == channel]
-        + ([] if from_ms is None else [from_ms])
-        for channel, from_ms, _ in sat
-    ]
+    # A probe moved within its piece is no word that its plug sits in the right socket again.
+    placed = [[] if from_ms is None else [from_ms] for _, from_ms, _ in sat]
     found = swaps([points for _, _, points in sat], placed)
     return {(sat[at][0], sat[at][1]): tuple(held) for at, held in enumerate(found) if held}
 
