@@ -55,7 +55,15 @@ export async function take(form, more) {
   const key = crypto.getRandomValues(new Uint32Array(3)).join("-");
   fields.set("key", key);
   forms.set(key, form);
-  await keep({ key, url: form.action, body: fields.toString(), at: nodeNow(), order: Date.now() * 1000 + order++, label: labelOf(form), then: form.dataset.then });
+  const secret = form.querySelector("[type=password]") !== null;
+  const action = { key, url: form.action, body: fields.toString(), at: nodeNow(), order: Date.now() * 1000 + order++, label: labelOf(form), then: form.dataset.then, secret };
+  if (secret) { // a PIN is never left on a phone, and nobody signs an hour later
+    if ((await send(action)) && !forms.has(key)) return;
+    forms.delete(key);
+    refuse(form, "The node was not reached: nothing was done. Try again once it is.", "");
+    return;
+  }
+  await keep(action);
   const late = setTimeout(() => keptHere(key), PATIENCE_MS);
   await sendAll();
   if (!forms.has(key)) clearTimeout(late);
@@ -74,7 +82,7 @@ async function keptHere(key) {
 /** @param {HTMLFormElement} form */
 function labelOf(form) {
   const button = submitOf(form);
-  const typed = [...form.querySelectorAll("input:not([type=hidden]), select")].map((field) => /** @type {HTMLInputElement} */ (field).value).filter(Boolean);
+  const typed = [...form.querySelectorAll("input:not([type=hidden], [type=password]), select")].map((field) => /** @type {HTMLInputElement} */ (field).value).filter(Boolean);
   const name = button?.getAttribute("aria-label") ?? button?.textContent?.trim().replace(/\s+/g, " ") ?? "an action";
   return typed.length && typed.length < 5 ? `${name} (${typed.join(", ")})` : name;
 }

@@ -3,8 +3,8 @@
 
 /**
  * An action on its way. `at` is the node's time of the tap in milliseconds; `order` counts taps;
- * `refused` is why the node did not do it; `kept` says that the node has it, not yet on its disk.
- * @typedef {{key: string, url: string, body: string, at: number, order: number, label: string, then?: string, refused?: string, kept?: boolean}} Action
+ * `refused` is why the node did not do it; `secret` that it holds a PIN; `kept` says that the node has it, not yet on its disk.
+ * @typedef {{key: string, url: string, body: string, at: number, order: number, label: string, then?: string, refused?: string, kept?: boolean, secret?: boolean}} Action
  */
 
 /** @type {Promise<IDBDatabase>|null} */
@@ -39,8 +39,9 @@ async function within(mode, ask) {
   });
 }
 
-/** @param {Action} action */
+/** Keep an action, unless it holds what must not lie on a phone. @param {Action} action */
 export async function keep(action) {
+  if (action.secret) return;
   await within("readwrite", (store) => store.put(action));
 }
 
