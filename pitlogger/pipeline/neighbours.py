@@ -16,6 +16,8 @@ SWAPPED_LEAST_MC = 2_000  # nearer to each other nobody can tell
 BEFORE_MS, AFTER_MS = 8 * 60_000, 4 * 60_000  # how much of a level is looked at around a step
 HANDS_MS = 60_000  # to pull a probe out and stick it in again, on either side of it
 LEAST_BEFORE, LEAST_AFTER = 5, 3
+SPARSE_MS = 20 * 60_000  # of a probe that reads every few minutes, so much is looked at before
+LEAST_SPARSE_BEFORE, LEAST_SPARSE_AFTER = 3, 2
 AIR_MC = 102_000  # meat holds water: its core stays under the boiling point
 CORE_LIKE_MC = 30_000  # so far under a "core" that reads like a pit, a "pit" sits in meat
 WINDOW_MS = 60 * 60_000
@@ -30,6 +32,8 @@ def step_at(
 ) -> tuple[float, float] | None:
     """Return the level at a time by the line before it and by the line after it.
 
+    Where a probe reads so seldom that a line after it would be noise, its mean is taken.
+
     Args:
         times_ms: Minutes kept, shape (n,), ascending; ``levels_mc`` their levels, milli-degC.
         at_ms: Four minutes before the last of them.
@@ -40,11 +44,16 @@ def step_at(
     first = bisect_left(times_ms, at_ms - BEFORE_MS)
     middle = bisect_left(times_ms, at_ms - HANDS_MS)
     after = bisect_left(times_ms, at_ms + HANDS_MS)
-    if middle - first < LEAST_BEFORE or len(times_ms) - after < LEAST_AFTER:
+    if middle - first < LEAST_BEFORE:
+        first = max(bisect_left(times_ms, at_ms - SPARSE_MS), middle - LEAST_BEFORE, 0)
+    if middle - first < LEAST_SPARSE_BEFORE or len(times_ms) - after < LEAST_SPARSE_AFTER:
         return None
+    behind = levels_mc[after:]
     return (
         _line_at(times_ms[first:middle], levels_mc[first:middle], at_ms),
-        _line_at(times_ms[after:], levels_mc[after:], at_ms),
+        sum(behind) / len(behind)
+        if len(behind) < LEAST_AFTER
+        else _line_at(times_ms[after:], behind, at_ms),
     )
 
 

@@ -20,7 +20,7 @@ from enum import StrEnum
 from typing import NamedTuple
 
 from pitlogger.model.cooks import ON_PIT, Stage
-from pitlogger.pipeline.neighbours import AIR_MC, have_swapped, step_at
+from pitlogger.pipeline.neighbours import AIR_MC, LEAST_AFTER, have_swapped, step_at
 
 MINUTE_MS = 60_000
 SLAB_PEAK = 1.85
@@ -401,6 +401,8 @@ def _steps(times: list[int], levels: list[int]) -> list[Step]:
         if max(near) - min(near) < 1_500:
             continue
         first, end = max(0, index - 12), bisect_left(times, at_ms + 5 * MINUTE_MS)
+        if end - index <= LEAST_AFTER:  # it reads every few minutes
+            end = min(index + 1 + LEAST_AFTER, bisect_left(times, at_ms + 2 * NEAR_MS))
         step = step_at(times[first:end], levels[first:end], at_ms)
         if step is not None and abs(step[1] - step[0]) >= 1_000:
             found.append((at_ms, *step))

@@ -46,6 +46,16 @@ def test_a_step_is_seen_by_the_lines_on_either_side_of_it() -> None:
     assert step_at(MINUTES[-6:], jumped[-6:], at) is None, "too little is known before it"
 
 
+@pytest.mark.parametrize("every", [2, 3, 4])
+def test_a_step_of_a_probe_that_reads_every_few_minutes_is_seen(every: int) -> None:
+    times, rising = MINUTES[::every], line(50_000, 100)[::every]
+    at = times[-3]
+    jumped = [mc + (8_000 if t_ms >= at else 0) for t_ms, mc in zip(times, rising, strict=True)]
+    before, after = step_at(times, jumped, at) or (0, 0)
+    assert after - before == pytest.approx(8_000, abs=700)
+    assert step_at(times[-4:], jumped[-4:], at) is None, "two before it are too few"
+
+
 def test_meat_stays_under_the_boiling_point() -> None:
     assert is_in_air(110_000)
     assert not is_in_air(98_500)

@@ -185,7 +185,7 @@ def _holding(
         return False, True
     unsure = _longest(held & (lowest < HOT_C + NEAR_C)) >= 30
     spans = _spans(grid, np.array([stage in HELD for stage in told]), end_s)
-    for at_s, value, _ in [*meat.spots, *((t, v, False) for t, v in meat.struck)]:
+    for at_s, value in [*((t, v) for t, v, _ in meat.spots), *_not_replaced(meat)]:
         stage = held[min(len(grid) - 1, int(at_s // GRID_S))]
         if stage and value < HOT_C - NEAR_C:
             return False, True
@@ -203,6 +203,15 @@ def _holding(
     ):
         return False, True
     return (None if unsure else True), True
+
+
+def _not_replaced(meat: Meat) -> list[tuple[float, float]]:
+    """Return struck hand readings, but for those after which a fresh one was soon taken."""
+    return [
+        (at_s, value)
+        for at_s, value, until_s in meat.struck
+        if not any(until_s <= fresh_s <= at_s + MAX_GAP_S for fresh_s, _, _ in meat.spots)
+    ]
 
 
 def _longest(where: np.ndarray) -> float:
@@ -230,7 +239,7 @@ def _cooling(
             verdicts.append(sooner if sooner is later else None)
         if probe.moved_s is not None:
             verdicts.append(None)
-    for at_s, value in [*((a, v) for a, v, _ in meat.spots), *meat.struck]:
+    for at_s, value in [*((a, v) for a, v, _ in meat.spots), *_not_replaced(meat)]:
         if told[min(len(grid) - 1, int(at_s // GRID_S))] in ("cooling", "chilled", *HELD):
             verdicts.append(None if value > COLD_C - 1 else True)
     return (False if False in verdicts else None if None in verdicts else True), True

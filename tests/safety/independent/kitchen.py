@@ -57,7 +57,7 @@ class Meat:
     probes: list[Probe]
     marks: list[tuple[str, float, float]]
     spots: list[tuple[float, float, bool]]  # at, value, by a checked thermometer
-    struck: list[tuple[float, float]] = field(default_factory=list)  # at, value; not replaced
+    struck: list[tuple[float, float, float]] = field(default_factory=list)  # at, value, until
     late_typed: list[tuple[float, float]] = field(default_factory=list)
 
 
@@ -277,7 +277,7 @@ def _hands(random: Random, meat: Meat, path: _Path, end_s: float) -> None:
     if random.random() < 0.12:
         at_s = random.uniform(0.5, 1.0) * end_s
         true = float(path.at(np.array([at_s]))[0])
-        meat.struck.append((at_s, random.choice([true, true - 12, true + 12, 50.0])))
+        meat.struck.append((at_s, random.choice([true, true - 12, true + 12, 50.0]), end_s))
 
 
 def _journal(random: Random, cook: Cook, meats: list[Meat]) -> list[Entry]:
@@ -305,11 +305,13 @@ def _journal(random: Random, cook: Cook, meats: list[Meat]) -> list[Entry]:
         Entry(RUN, seq, ms(t_s), body, by) for seq, (t_s, body, by) in enumerate(said, start=2)
     ]
     for meat in meats:
-        for at_s, value in meat.struck:
+        for number, (at_s, value, _) in enumerate(meat.struck):
             seq = len(entries) + 1
             spot = SpotRead(round(value * 1000), ms(at_s), meat.id)
             entries.append(Entry(RUN, seq, ms(at_s), spot, "AB"))
-            later_ms = ms(at_s + random.uniform(2, 60) * MIN)
+            until_s = at_s + random.uniform(2, 60) * MIN
+            meat.struck[number] = (at_s, value, until_s)
+            later_ms = ms(until_s)
             if random.random() < 0.5:
                 body: Body = Undone(RUN, seq)
             else:
