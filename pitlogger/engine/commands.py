@@ -69,8 +69,9 @@ def accept(
         case Weighed():
             piece_of(book, body.piece, at_ms=body.at_ms)
             _check_mass(body, t_ms)
-        case SpotRead(piece=str(piece)):
-            piece_of(book, piece)
+        case SpotRead():
+            if body.piece is not None:
+                piece_of(book, body.piece)
             _not_ahead(body.at_ms, t_ms)
             _not_before(body.at_ms, book)
         case Noted(piece=str(piece)) if piece not in book.pieces:
@@ -197,8 +198,9 @@ def _check_stage(body: StageSet, held: PieceBook, t_ms: int) -> None:
             f"name what it became: {', '.join(held.children)}"
         )
     before = held.stage_at(body.at_ms)
-    if before is body.stage is Stage.DISCARDED:
-        raise UsageError(f"{body.piece}: discarded already at {rfc3339(held.stage_since_ms)}")
+    thrown_ms = held.first(Stage.DISCARDED)
+    if body.stage is Stage.DISCARDED and thrown_ms is not None:
+        raise UsageError(f"{body.piece}: discarded already at {rfc3339(thrown_ms)}")
     later = next((mark for mark in held.marks if mark.at_ms > body.at_ms), None)
     if not may_follow(before, body.stage):
         raise UsageError(_out_of_order(body.piece, before, body.stage))
@@ -298,6 +300,8 @@ def _check_correction(body: Corrected, entries: list[Entry], t_ms: int) -> None:
         _check_mass(body.body, t_ms)
     elif isinstance(body.body, StageSet | SpotRead):
         _not_ahead(body.body.at_ms, t_ms)
+        if isinstance(body.body, SpotRead):
+            _not_before(body.body.at_ms, after)
     if isinstance(body.body, StageSet):
         marks = after.pieces[body.body.piece].marks
         for earlier, later in pairwise(marks):

@@ -359,25 +359,38 @@ def _stuck(points: Points) -> list[Doubt]:
     return found
 
 
-def swaps(series: Sequence[Points], placed_ms: Sequence[Sequence[int]]) -> list[list[Doubt]]:
+def swaps(
+    series: Sequence[Points],
+    placed_ms: Sequence[Sequence[int]],
+    pieces: Sequence[str | None],
+) -> list[list[Doubt]]:
     """Return for each core probe of a kitchen when it read what another should have read.
+
+    Two probes of one piece that changed places read the same meat as before, but for the
+    moment of it.
 
     Args:
         series: Readings of each probe, (t_ms, milli-degC).
         placed_ms: When somebody put each of them somewhere: from then on it is believed.
+        pieces: The piece that each sits in.
     """
     found: list[list[Doubt]] = [[] for _ in series]
+    moments: list[list[Doubt]] = [[] for _ in series]
     minutes = [_minutes(points) for points in series]
     steps = [_steps(times, levels) for times, levels in minutes]
     for one in range(len(series)):
         for other in range(one + 1, len(series)):
             for at_ms in _exchanges(steps[one], steps[other]):
                 for mine in (one, other):
+                    if pieces[one] == pieces[other]:
+                        until_ms = at_ms + 2 * MINUTE_MS
+                        moments[mine].append(Doubt(at_ms - MINUTE_MS, until_ms, Why.SWAPPED))
+                        continue
                     ends = [t_ms for t_ms in placed_ms[mine] if t_ms > at_ms - NEAR_MS]
                     found[mine].append(
                         Doubt(at_ms - MINUTE_MS, min(ends, default=END_MS), Why.SWAPPED)
                     )
-    return [_until_back(held) for held in found]
+    return [sorted(_until_back(held) + own) for held, own in zip(found, moments, strict=True)]
 
 
 def _minutes(points: Points) -> tuple[list[int], list[int]]:

@@ -290,15 +290,20 @@ def swapped(book: Book, by_channel: Mapping[str, Sequence[tuple[int, int]]]) -> 
     Args:
         by_channel: Good readings of each core, (t_ms, milli-degC); one a minute will do.
     """
-    sat = [
-        (channel, from_ms, tuple(_between(by_channel.get(channel, ()), from_ms, to_ms)))
+    sat: list[tuple[str, int | None, Sequence[tuple[int, int]], str | None]] = [
+        (
+            channel,
+            from_ms,
+            tuple(_between(by_channel.get(channel, ()), from_ms, to_ms)),
+            held.channel.piece,
+        )
         for channel, history in book.channels.items()
         for held, from_ms, to_ms in _sittings(history)
         if held.channel.site is Site.CORE
     ]
     # A probe moved within its piece is no word that its plug sits in the right socket again.
-    placed = [[] if from_ms is None else [from_ms] for _, from_ms, _ in sat]
-    found = swaps([points for _, _, points in sat], placed)
+    placed = [[] if from_ms is None else [from_ms] for _, from_ms, _, _ in sat]
+    found = swaps([points for _, _, points, _ in sat], placed, [piece for *_, piece in sat])
     return {(sat[at][0], sat[at][1]): tuple(held) for at, held in enumerate(found) if held}
 
 

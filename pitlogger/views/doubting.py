@@ -8,9 +8,10 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
+from pitlogger.errors import UsageError
 from pitlogger.model.book import Book, PieceBook
-from pitlogger.model.cooks import ON_PIT
-from pitlogger.model.journal import Body, Corrected, MealTold, SpotRead, StageSet, Weighed
+from pitlogger.model.cooks import BEFORE_FIRE, ON_PIT, Stage
+from pitlogger.model.journal import Body, Corrected, MealTold, Received, SpotRead, StageSet, Weighed
 from pitlogger.model.quantities import parse_mass_mg, parse_temperature_mc, show_duration
 from pitlogger.questions import Answers
 from pitlogger.rules.messages import Units
@@ -20,16 +21,20 @@ from pitlogger.yields.books import from_book
 from pitlogger.yields.plausible import (
     COLDEST_MC,
     CORE_MC,
+    HOTTEST_PROBE_MC,
     LEAST_EATEN_G,
     MOST_EATEN_G,
+    MOST_MC,
     PLACE_MC,
     implausible_masses,
     least_on_pit_ms,
     likely_core_mc,
 )
 
+READ_THEN, THEN = "it was read then", "it was then"
+LONG_BEFORE_MS = 24 * 3_600_000
 UNRECORDED = "time not recorded"
-DOUBTABLE = (Weighed, SpotRead, StageSet, Corrected)
+DOUBTABLE = (Weighed, SpotRead, StageSet, Received, Corrected)
 
 
 def asked(body: Body, book: Book, answers: Answers, units: Units) -> Body:
@@ -42,7 +47,11 @@ def asked(body: Body, book: Book, answers: Answers, units: Units) -> Body:
         case Weighed():
             return _weighed(body, book, answers, units)
         case SpotRead():
-            return _read(body, answers, units)
+            return _read(body, book, answers, units)
+        case Received(value_mc=int(value_mc)) if not COLDEST_MC <= value_mc <= CORE_MC:
+            shown = temperature(value_mc, units.temperature, 0)
+            answers.choose(f"{shown} is hardly possible in the core of meat. Is it right?", [shown])
+            return body
         case StageSet():
             return _staged(body, book, answers)
         case Corrected(body=Weighed() | SpotRead() as inner):
@@ -90,16 +99,31 @@ def _masses_g(held: PieceBook) -> dict[str, float]:
     return found
 
 
-def _read(body: SpotRead, answers: Answers, units: Units) -> SpotRead:
-    most_mc = CORE_MC if body.piece is not None else PLACE_MC
-    if body.confirmed or COLDEST_MC <= body.value_mc <= most_mc:
+def _read(body: SpotRead, book: Book, answers: Answers, units: Units) -> SpotRead:
+    if body.confirmed:
+        return body
+    if body.value_mc > HOTTEST_PROBE_MC:
+        shown = temperature(body.value_mc, units.temperature, 0)
+        most = temperature(HOTTEST_PROBE_MC, units.temperature, 0)
+        raise UsageError(f"{shown} is above {most}, the most that any probe reads: see the unit")
+    body = _ranged(body, answers, units)
+    if (why := _not_of_its_cook(body, book)) is not None:
+        chosen = answers.choose(f"{why}. Was it read then?", [READ_THEN])
+        return replace(body, confirmed=chosen == READ_THEN)
+    return body
+
+
+def _ranged(body: SpotRead, answers: Answers, units: Units) -> SpotRead:
+    """Ask about what is hardly possible where it was read."""
+    most_mc = CORE_MC if body.piece is not None else MOST_MC.get(body.site, PLACE_MC)
+    if COLDEST_MC <= body.value_mc <= most_mc:
         return body
     as_is = temperature(body.value_mc, units.temperature, 0)
     likely_mc = likely_core_mc(body.value_mc) if body.piece is not None else None
     options = (
         [as_is] if likely_mc is None else [temperature(likely_mc, units.temperature, 0), as_is]
     )
-    where = "the core of meat" if body.piece is not None else "this place"
+    where = "the core of meat" if body.piece is not None else f"a place of site '{body.site}'"
     question = f"{as_is} is hardly possible in {where}"
     question += f": {options[0]}?" if len(options) > 1 else ". Is it right?"
     chosen = answers.choose(question, options, as_is)
@@ -108,10 +132,35 @@ def _read(body: SpotRead, answers: Answers, units: Units) -> SpotRead:
     return replace(body, value_mc=parse_temperature_mc(chosen))
 
 
+def _not_of_its_cook(body: SpotRead, book: Book) -> str | None:
+    """Return why a hand reading seems to be of another time than its cook, or of no food."""
+    held = book.pieces.get(body.piece or "")
+    if held is not None and held.stage_at(body.at_ms) is Stage.DISCARDED:
+        return f"{held.piece.id} was discarded before that"
+    span = book.span_of(body.piece or "")
+    begun_ms = book.started_ms if span is None else span.started_ms
+    ended_ms = book.finished_ms if span is None else span.finished_ms
+    if held is not None and begun_ms is not None:  # it was entered after it began
+        begun_ms = min([begun_ms, *(mark.at_ms for mark in held.marks)])
+    if begun_ms is not None and body.at_ms < begun_ms:
+        return f"that is {show_duration(begun_ms - body.at_ms)} before this cook began"
+    if ended_ms is not None and body.at_ms > ended_ms:
+        return f"that is {show_duration(body.at_ms - ended_ms)} after this cook was finished"
+    return None
+
+
 def _staged(body: StageSet, book: Book, answers: Answers) -> StageSet:
     """Ask where a piece comes off the pit hardly after it went on."""
     held = book.pieces.get(body.piece)
-    if held is None or body.confirmed or body.timed == "unrecorded" or body.stage in ON_PIT:
+    if held is None or body.confirmed or body.timed == "unrecorded":
+        return body
+    span = book.span_of(body.piece)
+    early_ms = 0 if span is None else span.started_ms - body.at_ms
+    if body.stage not in BEFORE_FIRE and early_ms > LONG_BEFORE_MS:
+        before = show_duration(early_ms)
+        chosen = answers.choose(f"that is {before} before this cook began. Was it then?", [THEN])
+        return replace(body, confirmed=chosen == THEN)
+    if body.stage in ON_PIT:
         return body
     if held.stage_at(body.at_ms) not in ON_PIT:
         return body

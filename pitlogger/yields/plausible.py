@@ -17,6 +17,7 @@ import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
+from pitlogger.model.readings import Site
 from pitlogger.yields.causes import CHAIN, PLACE
 
 # Kilograms of one piece as bought: hardly less than, usual, hardly more than.
@@ -53,6 +54,10 @@ _LEAST_MIN = 45.0
 _SLIPS = ((10.0, 0.0), (2.2046226, 0.3), (16.0, 0.6), (28.349523, 0.6), (100.0, 0.6), (1000.0, 0.9))
 CORE_MC, COLDEST_MC = 110_000, -40_000
 PLACE_MC = 600_000
+# Boxes and wells that hold food hot, cold stores and rooms (common practice, no source).
+MOST_MC = {Site.HOLD: 150_000, Site.TRANSPORT: 150_000, Site.LINE: 150_000,
+           Site.COLD: 60_000, Site.ROOM: 60_000, Site.BENCH: 60_000}  # fmt: skip
+HOTTEST_PROBE_MC = 1_372_000  # where the tables of type K end (IEC 60584-1)
 LEAST_EATEN_G, MOST_EATEN_G = 15.0, 1_500.0
 
 

@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 
+from pitlogger.clock import rfc3339
 from pitlogger.model.folding import fold
 from pitlogger.store.queries import Reader
 from pitlogger.web.past_entries import past_entries
@@ -138,3 +139,47 @@ async def test_what_is_discarded_is_not_served_does_not_teach_and_is_a_loss_by_i
     await post(node, "/cooks/finish", confirm="served or handed over")
     (piece,) = await past(node)
     assert not piece.teaches
+
+
+@pytest.mark.parametrize(
+    ("body", "status", "words"),
+    [
+        ({"piece": "brisket-1", "value": "3000F"}, 400, "above 2502 F"),
+        ({"site": "pit", "value": "3000F"}, 400, "above 2502 F"),
+        ({"site": "hold", "value": "420F"}, 409, "site 'hold'"),
+        ({"site": "cold", "value": "238F"}, 409, "site 'cold'"),
+        ({"site": "pit", "value": "238F", "at_h": 2}, 400, "in the future"),
+        ({"site": "pit", "value": "238F", "at_h": -50}, 400, "before this cook"),
+        ({"piece": "brisket-1", "value": "150F", "at_h": -4}, 409, "4 h before this cook began"),
+    ],
+)
+async def test_what_no_probe_reads_and_times_outside_the_cook_are_not_written(
+    node: Node, body: dict[str, Any], status: int, words: str
+) -> None:
+    await node.begin()
+    before = node.daemon.engine.state.seq
+    hours = body.get("at_h")
+    said = {name: value for name, value in body.items() if name != "at_h"}
+    if hours is not None:
+        said["at"] = rfc3339(node.daemon.clock.engine_ms() + hours * HOUR_MS)
+    told = await post(node, "/temps", status, **said)
+    assert words in str(told)
+    assert node.daemon.engine.state.seq == before
+    if status == 409:
+        await post(node, "/temps", **said, confirm=told["confirm"])
+
+
+async def test_a_piece_is_discarded_once_and_read_no_more(node: Node) -> None:
+    await node.begin()
+    await post(node, "/stages", piece="brisket-1", stage="smoking")
+    node.clock.advance(3 * HOUR_MS)
+    await post(node, "/stages", piece="brisket-1", stage="discarded", reason="dropped")
+    node.clock.advance(60_000)
+    before = node.daemon.engine.state.seq
+    earlier = rfc3339(node.daemon.clock.engine_ms() - HOUR_MS)
+    for more in ({}, {"at": earlier}):
+        told = await post(node, "/stages", 400, piece="brisket-1", stage="discarded", **more)
+        assert "discarded already" in told["error"]
+    asked = await post(node, "/temps", 409, piece="brisket-1", value="150F")
+    assert "was discarded before" in asked["question"]
+    assert node.daemon.engine.state.seq == before
