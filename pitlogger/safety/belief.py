@@ -261,7 +261,8 @@ def _believed(parts: Sequence[Points], setting: Setting) -> list[Belief]:
         held.append((since_ms, why))
         if since_ms is None:
             continue
-        if number and since_ms == part[0][0] and _is_raw(part, setting):
+        is_back = last is not None and elsewhere is None and goes_on(part[0], last, rate)
+        if number and since_ms == part[0][0] and _is_raw(part, setting) and not is_back:
             began_hot = not _is_raw(parts[inserted], setting)
             was_meat = not began_hot and _gets_warmer(parts[inserted])
             if was_meat:  # it was heated as meat is: colder of a sudden, it is in another piece
