@@ -13,7 +13,7 @@ from pitlogger.model.alerts import ANNUNCIATED, AlertState, alert_class
 from pitlogger.model.journal import AlertActed, AlertChanged
 from pitlogger.rules.conditions import Limit, Watch, judge
 from pitlogger.rules.machine import Event, transition
-from pitlogger.rules.messages import Units, limit_message
+from pitlogger.rules.messages import Units, condition_message, limit_message
 from pitlogger.rules.policies import AlertRule, Policy
 
 Timer = Callable[[int, str, str], None]  # due_ms, what, key
@@ -273,6 +273,7 @@ class Annunciator:
             watch.remedy = watch.detail_remedy or rule.remedy
             limit = self._limits.get(watch.key)
             watch.limit = None if limit is None else limit.limit
+            watch.crossed = watch.value
             watch.message = self._message(watch, rule)
             if rule.realarm_ms is not None:
                 self._timer(t_ms + rule.realarm_ms, "realarm", watch.key)
@@ -290,7 +291,4 @@ class Annunciator:
         if limit is not None:
             words = limit_message(limit, watch.value, self.units, foreseen=watch.forced)
             return f"{words}; {watch.note}" if watch.note else words
-        subject = watch.piece or watch.channel or watch.key.partition("/")[2]
-        if subject == "node" or watch.detail.startswith(f"{subject}: "):
-            return watch.detail or rule.cause
-        return f"{subject}: {watch.detail or rule.cause}"
+        return condition_message(watch, watch.detail or rule.cause)

@@ -26,6 +26,7 @@ from pitlogger.safety.verdict import NEVER_JUDGED, Verdict, in_words
 from pitlogger.views import shown, words
 from pitlogger.views.alert_words import alert_words
 from pitlogger.views.language import figure, mark, tr, trn
+from pitlogger.views.shown import reworded
 from pitlogger.yields.ledger import Account
 
 MOST_ALARMS = 8
@@ -182,7 +183,7 @@ def _verdicts(record: CookRecord) -> Iterator[Block]:
             piece,
             what,
             told_verdict(verdict.met, verdict.reason),
-            verdict.reason,
+            reworded(verdict.reason, record.units.temperature, record.wall.moment),
             str(sources.index(verdict.source) + 1),
         )
         for piece, what, verdict in found

@@ -20,6 +20,7 @@ from pitlogger.safety.record import SHEETS, LogRow, ShownIn, SignOff, chain, mis
 from pitlogger.safety.sheets import sheets
 from pitlogger.views import words
 from pitlogger.views.language import mark, tr
+from pitlogger.views.shown import reworded, reworded_rows
 
 HEADS = (
     mark("observed"), mark("entered"), mark("product"), mark("what"), mark("value"),
@@ -54,9 +55,12 @@ _SELDOM = ("entered", "instrument", "corrective action")  # left out where no ro
 
 def food_log(record: CookRecord) -> Sheet:
     """Return every sheet of the log, what it lacks, corrective action and sign-offs."""
-    rows = sheets(
-        record.entries, record.book, record.verdicts, record.policy, record.end_ms, record.logged,
-        ShownIn(record.units.temperature, record.units.mass),
+    unit = record.units.temperature
+    rows = reworded_rows(
+        sheets(
+            record.entries, record.book, record.verdicts, record.policy, record.end_ms,
+            record.logged, ShownIn(unit, record.units.mass),
+        ), unit, record.wall.moment,
     )  # fmt: skip
     blocks: list[Block] = [Facts(tuple(_facts(record)))]
     for name, title in SHEETS.items():
@@ -196,7 +200,11 @@ def _cells(record: CookRecord, row: LogRow) -> tuple[str, ...]:
 def _late(record: CookRecord) -> Iterator[str]:
     """Yield the marks and hand readings that were entered long after what they name."""
     for verdicts in record.verdicts:
-        yield from (note for note in verdicts.notes if " later" in note)
+        yield from (
+            reworded(note, record.units.temperature, record.wall.moment)
+            for note in verdicts.notes
+            if " later" in note
+        )
 
 
 def _struck(record: CookRecord, by: tuple[str, int]) -> str:

@@ -42,6 +42,7 @@ class Watch:
     until_ms: int | None = None
     value: int | None = None
     limit: int | None = None  # at the crossing, in milli-units
+    crossed: int | None = None  # the value at the crossing
     message: str = ""
     remedy: str = ""
     detail: str = ""  # what is known of its cause beyond what the rule says

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from pitlogger.model.quantities import show_duration, show_temperature
-from pitlogger.rules.conditions import Limit
+from pitlogger.rules.conditions import Limit, Watch
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,3 +53,9 @@ def limit_message(limit: Limit, value: int | None, units: Units, *, foreseen: bo
         share=f"{(value or 0) / 1000:.0f} %",
         delay=show_duration(limit.rule.on_delay_ms),
     )
+
+
+def condition_message(watch: Watch, told: str) -> str:
+    """Return what an alert says that no limit raised: its subject and what is known of it."""
+    subject = watch.piece or watch.channel or watch.key.partition("/")[2]
+    return told if subject == "node" or told.startswith(f"{subject}: ") else f"{subject}: {told}"

@@ -136,6 +136,14 @@ class PieceHistory:
                 times.append((span.from_ms, to_ms))
         return times
 
+    def stage_at(self, t_ms: int) -> Stage:
+        """Return the stage at a time, ``raw`` before the first."""
+        found = Stage.RAW
+        for span in self.spans:
+            if span.from_ms <= t_ms:
+                found = span.stage
+        return found
+
     def moved_within(self, from_ms: int, to_ms: int) -> list[int]:
         return [t_ms for t_ms, _ in self.moves if from_ms <= t_ms <= to_ms]
 

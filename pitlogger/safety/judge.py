@@ -7,12 +7,12 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from pitlogger.clock import rfc3339
-from pitlogger.model.cooks import ON_PIT
+from pitlogger.model.cooks import BEFORE_FIRE, HOT_OFF_PIT, ON_PIT, Stage
 from pitlogger.model.quantities import milli_c_from_fahrenheit, show_duration, show_temperature
 from pitlogger.safety import shipped
 from pitlogger.safety.cold import cold_hold
 from pitlogger.safety.come_up import come_up
-from pitlogger.safety.cooling import Cooling, cooling, steps_named
+from pitlogger.safety.cooling import COOLING, Cooling, cooling, steps_named
 from pitlogger.safety.growth import growth
 from pitlogger.safety.history import PieceHistory, curve, doubted_words
 from pitlogger.safety.holding import holding
@@ -71,7 +71,7 @@ def judge(history: PieceHistory, policy: Policy) -> PieceVerdicts:
     if history.has_doubts():
         everything = _judged(history.with_doubted(), policy, found.lethality)
         found = _without_credit(found, everything, history)
-    return found
+    return _naming_late(found, history) if history.late else found
 
 
 def _judged(
@@ -106,7 +106,7 @@ def _judged(
             *(_oven_advice(history, policy) if is_roast else ()),
             *_humidity_advice(history, policy, cooked),
             *(f"{history.piece}: {told}" for told in late_marks(history)),
-            *_late_readings(history),
+            *(f"{history.piece}: {told}" for told in _late_readings(history)),
         ),
     )
 
@@ -114,7 +114,39 @@ def _judged(
 def _late_readings(history: PieceHistory) -> Iterator[str]:
     for at_ms, entered_ms in history.late:
         late = show_duration(entered_ms - at_ms)
-        yield f"{history.piece}: the hand reading of {rfc3339(at_ms)} was typed {late} later"
+        yield f"the hand reading of {rfc3339(at_ms)} was typed {late} later"
+
+
+_RESTS_ON: dict[str, frozenset[Stage]] = {
+    "lethality": ON_PIT | HOT_OFF_PIT,
+    "holding": HOT_OFF_PIT,
+    "cooling": HOT_OFF_PIT.union(COOLING),
+    "cold_hold": BEFORE_FIRE.union(COOLING),
+    "reheating": frozenset({Stage.REHEATING}),
+}
+
+
+def _naming_late(found: PieceVerdicts, history: PieceHistory) -> PieceVerdicts:
+    """Return verdicts that name the hand readings among theirs that were typed late."""
+
+    def named(verdict: Verdict, stages: frozenset[Stage]) -> Verdict:
+        told = [
+            words
+            for (at_ms, _), words in zip(history.late, _late_readings(history), strict=True)
+            if history.stage_at(at_ms) in stages
+        ]
+        if not verdict.applies or not told:
+            return verdict
+        return replace(verdict, reason="; ".join([verdict.reason, *told]))
+
+    changed: dict[str, Any] = {}
+    for name, stages in _RESTS_ON.items():
+        judged = getattr(found, name)
+        if isinstance(judged, Verdict):
+            changed[name] = named(judged, stages)
+        else:
+            changed[name] = replace(judged, verdict=named(judged.verdict, stages))
+    return replace(found, **changed)
 
 
 def _without_credit(

@@ -2,24 +2,33 @@
 
 The journal keeps the facts of a limit alert (subject, value and limit at the crossing) beside
 its English sentence. Where the sentence is the one the facts give, it is made anew; any other
-(a person's own rule, what a device said, an older entry) is shown as it was written.
+(a person's own rule, what a device said, an older entry) is shown as it was written, its
+temperatures in the reader's unit. Of one that stands, the value now is said beside that of the
+crossing: "pit at 190 F at 14:02, now 204 F, under 210 F".
 """
 
 from __future__ import annotations
 
 import re
 
+from pitlogger.engine.watch.cores import all_cores, coldest
+from pitlogger.model.alerts import ACTIVE
 from pitlogger.model.journal import AlertChanged
-from pitlogger.model.quantities import show_temperature
+from pitlogger.model.quantities import parse_temperature_mc, show_temperature
 from pitlogger.rules.conditions import Watch
-from pitlogger.rules.messages import LIMIT_TEXTS, OVER, UNDER, Units
+from pitlogger.rules.messages import LIMIT_TEXTS, OVER, UNDER, Units, condition_message
 from pitlogger.views import words
 from pitlogger.views.language import tr
-from pitlogger.views.shown import temperature
+from pitlogger.views.node import Node
+from pitlogger.views.shown import Shown, in_unit, temperature
 
 
-def alert_words(alert: Watch | AlertChanged, units: Units) -> str:
-    """Return what an alert says, of now or of the journal."""
+def alert_words(alert: Watch | AlertChanged, units: Units, then: str = "") -> str:
+    """Return what an alert says, of now or of the journal.
+
+    Args:
+        then: What is said beside the value at the crossing: when that was, and what it is now.
+    """
     if isinstance(alert, AlertChanged):
         kind, key = alert.alert_kind, alert.alert
     else:
@@ -28,16 +37,51 @@ def alert_words(alert: Watch | AlertChanged, units: Units) -> str:
         return words.alert_named(key)
     if alert.value is not None and alert.limit is not None:
         for text in LIMIT_TEXTS.get(kind, (OVER, UNDER)):
-            told = _anew(text, alert.message, alert, units)
+            told = _anew(text, alert, units, then)
             if told is not None:
                 return told
-    return tr(alert.message)
+    if alert.limit is not None:
+        return tr(alert.message)
+    return tr(in_unit(_of_late(alert), units.temperature))
 
 
-def _anew(text: str, message: str, alert: Watch | AlertChanged, units: Units) -> str | None:
+def standing_words(node: Node, watch: Watch, shown: Shown) -> str:
+    """Return what an alert says that stands: its value at the crossing, and now."""
+    now_mc = _now_mc(node, watch) if watch.limit is not None and watch.state in ACTIVE else None
+    crossed_mc = watch.value if watch.crossed is None else watch.crossed
+    if now_mc is None or crossed_mc is None or watch.kind == "battery-low":
+        return alert_words(watch, shown.units)
+    now, crossed = shown.temperature(now_mc), shown.temperature(crossed_mc)
+    if now == crossed:
+        return alert_words(watch, shown.units)
+    then = tr(" at {clock}, now {value}", clock=shown.clock(watch.raised_ms), value=now)
+    return alert_words(watch, shown.units, then)
+
+
+def _now_mc(node: Node, watch: Watch) -> int | None:
+    """Return the value that a limit alert is judged by, ``None`` where there is none."""
+    engine = node.engine
+    limit = next((one for one in engine.compiled.limits() if one.key == watch.key), None)
+    if limit is None:
+        return None
+    if limit.channel is None and limit.piece is not None:
+        found = coldest(all_cores(engine.state, engine.book, limit.piece, node.clock.engine_ms()))
+        return None if found is None else found[0]
+    state = engine.state.channels.get(limit.channel or "")
+    return state.value if state is not None and state.heard_well() else None
+
+
+def _of_late(alert: Watch | AlertChanged) -> str:
+    """Return the sentence of an alert that no limit raised, as it was last told."""
+    if isinstance(alert, Watch) and alert.limit is None and alert.holds and alert.detail:
+        return condition_message(alert, alert.detail)
+    return alert.message
+
+
+def _anew(text: str, alert: Watch | AlertChanged, units: Units, then: str) -> str | None:
     """Return a sentence made of its facts, ``None`` where it is another one."""
     subject = alert.piece or alert.channel or "node"
-    value, limit = alert.value or 0, alert.limit or 0
+    limit = alert.limit or 0
     for unit in ("F", "C"):  # whichever the node spoke then
         kept = (
             re.escape(text)
@@ -45,19 +89,31 @@ def _anew(text: str, message: str, alert: Watch | AlertChanged, units: Units) ->
             .replace(r"\}", "}")
             .format(
                 subject=re.escape(subject),
-                value=re.escape(show_temperature(value, unit)),
+                value=rf"(?P<value>-?\d+ {unit})",
                 limit=re.escape(show_temperature(limit, unit)),
                 share=".*",
                 delay="(?P<delay>[^;]*)",
             )
         )
-        found = re.fullmatch(f"{kept}(?P<note>; .*)?", message, re.DOTALL)
-        if found is not None:
-            return tr(
-                text,
-                subject=subject,
-                value=temperature(value, units.temperature),
-                limit=temperature(limit, units.temperature),
-                delay=found.groupdict().get("delay") or "",
-            ) + (found["note"] or "")
+        found = re.fullmatch(f"{kept}(?P<note>; .*)?", alert.message, re.DOTALL)
+        if found is None:
+            continue
+        told = found.groupdict().get("value")
+        value = _crossed_mc(alert, told, unit)
+        return tr(
+            text,
+            subject=subject,
+            value=temperature(value, units.temperature) + then,
+            limit=temperature(limit, units.temperature),
+            delay=found.groupdict().get("delay") or "",
+        ) + (found["note"] or "")
     return None
+
+
+def _crossed_mc(alert: Watch | AlertChanged, told: str | None, unit: str) -> int:
+    """Return the value at the crossing: the exact one, where that is what was told then."""
+    known = [alert.value, alert.crossed if isinstance(alert, Watch) else None]
+    for value in known:
+        if value is not None and (told is None or show_temperature(value, unit) == told):
+            return value
+    return parse_temperature_mc(told or "0 C")

@@ -10,9 +10,10 @@ from pitlogger.clock import rfc3339
 from pitlogger.model.alerts import ACTIVE, ANNUNCIATED, AlertClass, AlertState, alert_class
 from pitlogger.rules.conditions import Watch
 from pitlogger.views import words
-from pitlogger.views.alert_words import alert_words
+from pitlogger.views.alert_words import standing_words
 from pitlogger.views.language import tr
 from pitlogger.views.node import Node
+from pitlogger.views.shown import Shown
 from pitlogger.views.view import Moment, View, moment
 
 
@@ -85,7 +86,7 @@ def alert_view(node: Node, watch: Watch) -> AlertView:
         since=rfc3339(watch.since_ms + offset_ms),
         raised=rfc3339(watch.raised_ms + offset_ms),
         until=moment(watch.until_ms, offset_ms),
-        message=alert_words(watch, node.units),
+        message=standing_words(node, watch, Shown(node.units, node.clock.engine_ms(), offset_ms)),
         value_c=_celsius(watch.value, watch),
         limit_c=_celsius(watch.limit, watch),
         cause=tr(rule.cause),

@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+import re
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from pitlogger.model.quantities import (
     MG_PER,
     fahrenheit,
+    milli_c_from_fahrenheit,
     show_duration,
     show_mass,
     show_temperature,
 )
 from pitlogger.rules.messages import Units
+from pitlogger.safety.record import LogRow
 from pitlogger.views.language import day, figure
 
 TEMPERATURE_UNITS = ("F", "C")
@@ -35,6 +38,49 @@ def mass(mass_mg: int | float, unit: str = "lb-oz") -> str:
 def percent(share: float, digits: int = 1) -> str:
     """Return a share as a percentage."""
     return figure(f"{share * 100:.{digits}f} %").replace("-", MINUS)
+
+
+_UTC = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(?:\.\d+)?Z")
+_FAHRENHEIT = re.compile(r"(?<![\w.])(-?\d+(?:\.\d+)?) F\b")
+
+
+def in_unit(text: str, unit: str) -> str:
+    """Return a text whose temperatures are in F with them in a reader's unit."""
+    if unit == "F":
+        return text
+    return _FAHRENHEIT.sub(
+        lambda found: show_temperature(milli_c_from_fahrenheit(float(found[1])), unit, 1), text
+    )
+
+
+def reworded(text: str, unit: str, moment: Callable[[int], datetime]) -> str:
+    """Return the reason of a verdict as a person reads it: their unit, the time of the place.
+
+    Verdicts speak F and UTC, so that they say the same wherever they are computed.
+
+    Args:
+        moment: The time of the place of a time, milliseconds.
+    """
+
+    def local(found: re.Match[str]) -> str:
+        at = moment(round(datetime.fromisoformat(found[0]).timestamp() * 1000))
+        return f"{at:%Y-%m-%d %H:%M} {at.isoformat()[-6:]}"
+
+    return _UTC.sub(local, in_unit(text, unit))
+
+
+def reworded_rows(
+    rows: Iterable[LogRow], unit: str, moment: Callable[[int], datetime]
+) -> list[LogRow]:
+    """Return rows of the food log as a person reads them."""
+
+    def said(text: str) -> str:
+        return reworded(text, unit, moment)
+
+    return [
+        replace(row, value=said(row.value), limit=said(row.limit), note=said(row.note))
+        for row in rows
+    ]
 
 
 def units_chosen(cookies: Mapping[str, str], node: Units) -> Units:

@@ -11,11 +11,11 @@ from pitlogger.model.next_steps import NEXT_CHECKPOINT, NEXT_STAGE
 from pitlogger.model.quantities import Quantity, show_duration
 from pitlogger.model.readings import Quality, Site
 from pitlogger.views import words
-from pitlogger.views.alert_words import alert_words
+from pitlogger.views.alert_words import standing_words
 from pitlogger.views.alerts import AlertView, active, alerts
 from pitlogger.views.language import tr
 from pitlogger.views.node import Node
-from pitlogger.views.shown import temperature
+from pitlogger.views.shown import Shown, temperature
 from pitlogger.views.view import Moment, View, moment
 
 
@@ -252,7 +252,8 @@ def sentence(node: Node, now_ms: int) -> str:
     book = engine.book
     if not is_running(node):
         return tr("No cook is running.")
-    parts = [alert_words(alarm, node.units) for alarm in active(node, "alarm")[:1]]
+    shown = Shown(node.units, now_ms, node.utc_offset_ms)
+    parts = [standing_words(node, alarm, shown) for alarm in active(node, "alarm")[:1]]
     parts += [
         tr("{channel} at {value}", channel=lane.state.id, value=temperature(lane.state.level, unit))
         for lane in engine.lanes.values()

@@ -8,8 +8,9 @@ its ends are held, so that a night of many probes stays small.
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 from threading import Lock
 
@@ -25,10 +26,11 @@ from pitlogger.safety.judge import judge
 from pitlogger.safety.policy import Policy
 from pitlogger.safety.record import ShownIn
 from pitlogger.safety.recorded import histories
-from pitlogger.safety.sheets import US_UNITS, sheets
+from pitlogger.safety.sheets import sheets
 from pitlogger.store.queries import Reader
 from pitlogger.store.rows import CookRow
 from pitlogger.views.node import Node
+from pitlogger.views.shown import Shown, reworded_rows
 
 _JUDGED = (Site.CORE, Site.SURFACE, Site.HOLD, Site.TRANSPORT, Site.LINE, Site.COLD, Site.PIT)
 _one_at_a_time = Lock()
@@ -56,15 +58,20 @@ async def judged(daemon: Node, cook: str | None) -> Judged:
         RefusedError: Nothing is on record yet.
     """
     shown_in = ShownIn(daemon.units.temperature, daemon.units.mass)
+    shown = Shown(daemon.units, daemon.clock.engine_ms(), daemon.utc_offset_ms)
     return await asyncio.to_thread(
-        judge_cook, daemon.config.database, cook, daemon.safety, shown_in
+        judge_cook, daemon.config.database, cook, daemon.safety, shown_in, shown.moment
     )
 
 
 def judge_cook(
-    path: Path, cook: str | None, policy: Policy, shown_in: ShownIn = US_UNITS
+    path: Path,
+    cook: str | None,
+    policy: Policy,
+    shown_in: ShownIn,
+    moment: Callable[[int], datetime],
 ) -> Judged:
-    """Return the food log of a cook of a database."""
+    """Return the food log of a cook of a database; ``moment`` is the time of its place."""
     with _one_at_a_time, Reader.open(path) as reader:
         row, links = linked(reader, cook)
         entries = reader.entries(cook=row.id)
@@ -82,7 +89,11 @@ def judge_cook(
     return Judged(
         row.id,
         row.name,
-        sheets(entries, book, verdicts, policy, last_ms_of(entries), mine, shown_in),
+        reworded_rows(
+            sheets(entries, book, verdicts, policy, last_ms_of(entries), mine, shown_in),
+            shown_in.temperature,
+            moment,
+        ),
         mine,
         links[-1].hash if links else record.GENESIS,
         len(links),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -23,8 +25,9 @@ from pitlogger.model.journal import (
 )
 from pitlogger.model.readings import Quality, Reading, Site, Tagged
 from pitlogger.safety.history import PieceHistory, curve
+from pitlogger.safety.judge import judge
 from pitlogger.safety.recorded import histories
-from tests.safety.building import MIN, history, line
+from tests.safety.building import MIN, RETAIL, history, line
 
 CORE = Channel("b/core", Site.CORE, "b")
 COOK = Cook(
@@ -167,3 +170,18 @@ def test_the_curve_lies_within_what_was_read(
     values = [value for _, value in (*first, *second)]
     assert [p.t_ms for p in found] == sorted({t for t, _ in (*first, *second)})
     assert all(min(values) <= p.low_mc <= p.high_mc <= max(values) for p in found)
+
+
+def test_a_verdict_names_the_hand_readings_that_were_typed_late_and_no_others() -> None:
+    held = history(
+        line((0, 200), (60, 160)),
+        stages=((0, "smoking"), (10, "holding")),
+        spots=((30, 165), (5, 199)),
+        late=((30 * MIN, 75 * MIN),),
+    )
+    found = judge(held, RETAIL)
+    assert "was typed 45 min later" in found.holding.reason
+    assert found.holding.reason.count("typed") == 1
+    on_pit = replace(held, late=((5 * MIN, 60 * MIN),))
+    assert "typed" not in judge(on_pit, RETAIL).holding.reason
+    assert "was typed 55 min later" in judge(on_pit, RETAIL).lethality.verdict.reason

@@ -66,7 +66,7 @@ def test_another_language_reads_the_facts_and_the_note_as_written(tmp_path: Path
 @pytest.mark.parametrize(
     "message",
     [
-        "a at 199 F, under 203 F",
+        "a at 199.5 F, under 203 F",
         "a: rested for 40 min",
         "a at 198 F, under 203 F. And more",
         "x*([",
@@ -78,12 +78,13 @@ def test_a_sentence_the_facts_do_not_give_is_shown_as_written(message: str) -> N
     )
 
 
-def test_an_entry_of_before_limits_were_kept_is_shown_as_written() -> None:
+def test_an_entry_of_before_limits_were_kept_is_shown_in_the_readers_unit() -> None:
     kept = dump_body(raised("pit-low", BELOW, False, FAHRENHEIT))
     del kept["limit"]
     body = load_body(kept)
     assert isinstance(body, AlertChanged)
-    assert alert_words(body, CELSIUS) == "a at 198 F, under 203 F"
+    assert alert_words(body, FAHRENHEIT) == "a at 198 F, under 203 F"
+    assert alert_words(body, CELSIUS) == "a at 92.2 C, under 95.0 C"
 
 
 def test_without_a_sentence_the_alert_is_named() -> None:

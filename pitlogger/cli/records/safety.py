@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import fields
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -32,10 +33,15 @@ if TYPE_CHECKING:
     help="A policy that ships (see 'pitlogger policy list') or a .toml file.",
 )
 @click.option("--fat", "fat_pct", type=click.FloatRange(0, 100), help="Fat share of poultry, %.")
+@click.option(
+    "--unit", type=click.Choice(["F", "C"]), default="F", show_default=True,
+    help="Unit of the words; --json gives F and UTC.",
+)  # fmt: skip
 @json_option
 def safety(
-    capture: Path, cook_file: Path, policy_name: str, fat_pct: float | None, as_json: bool
-) -> None:
+    capture: Path, cook_file: Path, policy_name: str, fat_pct: float | None, unit: str,
+    as_json: bool,
+) -> None:  # fmt: skip
     """Judge the record in CAPTURE (SenML) against the limits of a policy.
 
     Verdicts read limit met, limit not met, or not shown. pitlogger is a record and a
@@ -54,7 +60,7 @@ def safety(
     book = book_of(cook, records, str(capture))
     readings = [record for record in records if isinstance(record, Reading)]
     judged = document(histories(book, readings, fat_pct), policy)
-    emit(judged, as_json, "" if as_json else _told(judged))
+    emit(judged, as_json, "" if as_json else _told(judged, unit))
 
 
 def find_policy(name: str) -> Policy:
@@ -104,8 +110,9 @@ def book_of(cook: Cook, records: list[Record], name: str) -> Book:
     return book
 
 
-def _told(judged: dict[str, Any]) -> str:
+def _told(judged: dict[str, Any], unit: str) -> str:
     from pitlogger.safety.verdict import NEVER_JUDGED, in_words
+    from pitlogger.views.shown import reworded
 
     lines = [f"policy {judged['policy']} {judged['policy_version']}"]
     for piece in judged["pieces"]:
@@ -116,9 +123,13 @@ def _told(judged: dict[str, Any]) -> str:
             label = key.replace("_", "-")
             is_warning = verdict["reason"].endswith(NEVER_JUDGED)
             said = "" if is_warning else f" {in_words(verdict['met'])}."
-            lines.append(f"  {label}:{said} {verdict['reason']}")
+            lines.append(f"  {label}:{said} {reworded(verdict['reason'], unit, _local)}")
             lines.append(f"    {verdict['source']}")
-    return "\n".join([*lines, "", *judged["notes"]])
+    return "\n".join([*lines, "", *(reworded(note, unit, _local) for note in judged["notes"])])
+
+
+def _local(t_ms: int) -> datetime:
+    return datetime.fromtimestamp(t_ms / 1000).astimezone()
 
 
 @click.group()

@@ -13,7 +13,7 @@ from pitlogger.rules.conditions import Watch
 from pitlogger.store.queries import Reader
 from pitlogger.store.rows import Notice
 from pitlogger.views import words
-from pitlogger.views.alert_words import alert_words
+from pitlogger.views.alert_words import standing_words
 from pitlogger.views.alerts import active
 from pitlogger.views.entries import body_words
 from pitlogger.views.language import tr, trn
@@ -148,12 +148,12 @@ def _alarm_sentence(daemon: Node) -> str:
     return f"{' and '.join(parts)}."
 
 
-def told_in_short(watch: Watch, shown: Shown) -> str:
+def told_in_short(daemon: Node, watch: Watch, shown: Shown) -> str:
     """Return what an alert says to this reader; of a silent probe, that and no more."""
     subject = watch.piece or watch.channel or watch.key.partition("/")[2]
     if watch.kind == "channel-stale":
         return tr("{subject}: probe silent", subject=subject)
-    return alert_words(watch, shown.units) or words.alert_named(watch.key)
+    return standing_words(daemon, watch, shown) or words.alert_named(watch.key)
 
 
 def _stage_of(daemon: Node, watch: Watch) -> str:
@@ -172,7 +172,7 @@ def alert(daemon: Node, watch: Watch, shown: Shown) -> dict[str, Any]:
         "is_alarm": alert_class(watch.kind) == "alarm",
         "letter": standing.LETTER[watch.priority.label],
         "priority": watch.priority.label,
-        "message": told_in_short(watch, shown),
+        "message": told_in_short(daemon, watch, shown),
         "state": words.state(watch.state),
         "active": is_active,
         "unseen": watch.state in _UNSEEN,

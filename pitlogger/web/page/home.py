@@ -12,7 +12,7 @@ from pitlogger.model.journal import ForecastMade
 from pitlogger.model.readings import Site
 from pitlogger.rules.conditions import Watch
 from pitlogger.views import words
-from pitlogger.views.alert_words import alert_words
+from pitlogger.views.alert_words import standing_words
 from pitlogger.views.alerts import active
 from pitlogger.views.language import mark, tr
 from pitlogger.views.node import Node
@@ -181,7 +181,9 @@ def brief(daemon: Node, shown: Shown, due: list[Watch]) -> str:
     first = f"{'; '.join(fires)}." if fires else (tr("Fires hold.") if pits(daemon) else "")
     if due:
         watch = due[0]
-        return f"{first} {words.capital(standing.gist(alert_words(watch, shown.units)))}.".strip()
+        return (
+            f"{first} {words.capital(standing.gist(standing_words(daemon, watch, shown)))}.".strip()
+        )
     made = next(iter(coming(daemon, shown)), None)
     if made is None or made.p50_ms is None:
         return first or tr("The cook is running.")

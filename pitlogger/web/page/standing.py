@@ -8,7 +8,7 @@ from pitlogger.model.journal import ForecastMade
 from pitlogger.model.readings import Site
 from pitlogger.rules.conditions import Watch
 from pitlogger.views import words
-from pitlogger.views.alert_words import alert_words
+from pitlogger.views.alert_words import standing_words
 from pitlogger.views.alerts import active
 from pitlogger.views.language import tr
 from pitlogger.views.node import Node
@@ -23,7 +23,7 @@ _QUIET = frozenset({Stage.SERVED, Stage.DISCARDED, Stage.CHILLED})
 def sentence(daemon: Node, shown: Shown) -> str:
     """Return how things stand: alarms first, then the pits, then each piece, then what is next."""
     alarms = active(daemon, "alarm")
-    parts = [f"{_alarms(alarms, shown)}."] if alarms else []
+    parts = [f"{_alarms(daemon, alarms, shown)}."] if alarms else []
     if not is_running(daemon):
         parts.append(tr("No cook is running."))
         return " ".join(parts)
@@ -43,8 +43,8 @@ def sentence(daemon: Node, shown: Shown) -> str:
     return " ".join(parts) if parts else tr("The cook is running.")
 
 
-def _alarms(alarms: list[Watch], shown: Shown) -> str:
-    first = alert_words(alarms[0], shown.units).rstrip(".")
+def _alarms(daemon: Node, alarms: list[Watch], shown: Shown) -> str:
+    first = standing_words(daemon, alarms[0], shown).rstrip(".")
     return (
         first if len(alarms) == 1 else tr("{count} alarms: {first}", count=len(alarms), first=first)
     )
@@ -92,7 +92,7 @@ def next_words(daemon: Node, shown: Shown) -> str:
     """Return the next thing to do in a few words, empty if nothing is known."""
     prompts = [watch for watch in active(daemon, "prompt") if watch.piece is not None]
     if prompts:
-        return gist(alert_words(prompts[0], shown.units))
+        return gist(standing_words(daemon, prompts[0], shown))
     made = first_forecast(daemon, shown.now_ms)
     return "" if made is None else forecast_words(made, shown)
 
