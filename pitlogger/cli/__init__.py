@@ -191,6 +191,13 @@ def main(args: list[str] | None = None) -> None:
         click.echo(f"pitlogger: {line}", err=True)
         sys.exit(2)
     except click.Abort:
+        if not sys.stdin.isatty():  # its end was reached, and nobody pressed a key
+            click.echo(
+                "pitlogger: it asks questions, and there was no further answer to read: run it at "
+                "a terminal; nothing was done with the answers so far",
+                err=True,
+            )
+            sys.exit(1)
         click.echo("stopped", err=True)
         sys.exit(130)
     except QuestionError as fault:

@@ -75,7 +75,7 @@ async def bluetooth_checks(host: Host) -> list[Check]:
                 "Install and start it: sudo apt install bluez; sudo systemctl start bluetooth",
             ),
         ]
-    return [*blocks, await _service_version(), *_adapters(objects)]
+    return [*blocks, await _service_version(), *_adapters(objects), *_bonds(objects)]
 
 
 def _radio_switches(host: Host) -> Iterator[Check]:
@@ -152,6 +152,28 @@ def _adapters(objects: dict[str, dict[str, Any]]) -> Iterator[Check]:
             )
         else:
             yield Check(about, State.GOOD, "it is on")
+
+
+def _bonds(objects: dict[str, dict[str, Any]]) -> Iterator[Check]:
+    """Name what this computer is paired with: whether a device forgot it shows in use alone.
+
+    Source: BlueZ D-Bus API documents, org.bluez.Device, ``Paired`` and ``Connected``.
+    """
+    from pitlogger.devices.transports.ble.troubles import PAIR_ANEW
+
+    devices = (interfaces.get("org.bluez.Device1", {}) for interfaces in objects.values())
+    paired = sorted(
+        f"{device.get('Alias') or device['Address']} "
+        f"({'linked' if device.get('Connected') else 'not linked now'})"
+        for device in devices
+        if device.get("Paired")
+    )
+    if paired:
+        remedy = (
+            "One that was paired with a phone or another computer since, or was reset, may have "
+            f"lost this pairing. {PAIR_ANEW}"
+        )
+        yield Check("Bluetooth pairings", State.ADVICE, ", ".join(paired), remedy)
 
 
 # Wires

@@ -6,6 +6,8 @@ import json
 import re
 import shlex
 import signal
+import subprocess
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -73,3 +75,12 @@ def state(node: Node) -> tuple[int, set[Path]]:
     """Return how long the journal is, and the files that people see."""
     journal = Client(node.socket).get("/journal", limit=10_000)
     return len(journal), set(node.folder.glob("*"))
+
+
+def test_questions_without_an_answer_to_read_end_in_words() -> None:
+    done = subprocess.run(
+        [sys.executable, "-c", "from pitlogger.cli import main; main()", "begin"],
+        stdin=subprocess.DEVNULL, capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert done.returncode == 1
+    assert "run it at a terminal" in done.stderr

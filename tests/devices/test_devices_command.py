@@ -23,6 +23,7 @@ from pitlogger.devices.warmth import Warmth
 from pitlogger.errors import TransportError, UsageError
 from pitlogger.model.quantities import Quantity
 from pitlogger_simulators.bluetooth import SimulatedBluez, available
+from pitlogger_simulators.bluetooth.peripherals import Peripheral
 
 ROOT = Path(__file__).parents[2]
 RECORDING = ROOT / "tests" / "recordings" / "environmental" / "capture.jsonl"
@@ -202,6 +203,19 @@ async def test_the_doctor_says_how_to_switch_an_adapter_on(
     bluez.world.set_powered(False)
     check = about(await bluetooth_checks(host(tmp_path)), "adapter hci0")
     assert (check.state, check.remedy) == (State.TROUBLE, "Switch it on: bluetoothctl power on")
+
+
+async def test_the_doctor_names_what_is_paired_and_how_to_pair_it_anew(
+    bluez: SimulatedBluez, tmp_path: Path
+) -> None:
+    probe = Peripheral("C0:FF:EE:00:00:21", name="deep probe")
+    bluez.world.add(probe)
+    bluez.world.known.add(bluez.world.path(probe.address))
+    assert not [c for c in await bluetooth_checks(host(tmp_path)) if "pairings" in c.about]
+    probe.pairing.bonded = True
+    check = about(await bluetooth_checks(host(tmp_path)), "pairings")
+    assert check.found == "deep probe (not linked now)"
+    assert "devices pair ADDRESS --anew" in check.remedy
 
 
 async def test_the_doctor_notices_a_pulled_adapter(bluez: SimulatedBluez, tmp_path: Path) -> None:
