@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import os
 import re
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -256,16 +257,28 @@ def with_joined(config: Config) -> Config:
     Raises:
         ConfigError: A file that cannot be used, or a device of an id there is already.
     """
+    return _with_devices(config, sorted((config.node.data / "devices.d").glob("*.toml")))
+
+
+def _with_devices(config: Config, paths: Iterable[Path]) -> Config:
     known = {table.id for table in config.device}
     joined: list[DeviceTable] = []
-    folder = config.node.data / "devices.d"
-    for path in sorted(folder.glob("*.toml")):
+    for path in paths:
         for table in read_toml(path, _Joined, ConfigError, with_new_names).device:
             if table.id in known:
                 raise ConfigError(f"{path}: device '{table.id}' is configured already: remove one")
             known.add(table.id)
             joined.append(table)
     return config.model_copy(update={"device": (*config.device, *joined)}) if joined else config
+
+
+def joined_from(config: Config, path: Path) -> Config:
+    """Return a configuration with the devices of one more file of ``devices.d``.
+
+    Raises:
+        ConfigError: A file that cannot be used, or a device of an id there is already.
+    """
+    return _with_devices(config, (path,))
 
 
 def parse_config(text: str, name: str = "configuration") -> Config:

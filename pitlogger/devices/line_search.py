@@ -67,6 +67,16 @@ async def search(
     return Search(None, heard)
 
 
+def in_words(result: Search) -> str:
+    """Return what came of a search."""
+    if result.found is not None:
+        found = result.found
+        return f"it speaks at {found.baud} {found.framing}, as in '{found.sample}'"
+    if not result.heard:
+        return "nothing came at any rate"
+    return f"bytes came ({result.heard[:16]!r}), and no customary rate makes lines of them"
+
+
 def printable_lines(data: bytes, *_: object) -> int:
     """Return how many whole lines of printable text there are, none where any byte is noise."""
     text = bytes(byte for byte in data if byte not in b"\r\n\t\x02\x03")

@@ -135,6 +135,9 @@ class Node(Protocol):
     def is_on_disk(self, entry: Entry) -> bool:
         """Return whether the disk has taken an entry."""
 
+    async def reload(self, config: Config) -> Any:
+        """Go on with what can be applied of another configuration; return what it was."""
+
     async def ask(self, question: Callable[[Reader], Answer]) -> Answer:
         """Put a question to the store's reader thread and return the answer."""
 

@@ -11,11 +11,12 @@ from typing import Any
 import pytest
 from click.testing import CliRunner
 
-from pitlogger.cli.instruments.declare import Way, declare
+from pitlogger.cli.instruments.declare import declare
 from pitlogger.devices.contract import Chunk, Measurement
 from pitlogger.devices.declaring.conclude import conclude
 from pitlogger.devices.declaring.moments import Moment
 from pitlogger.devices.declaring.session import Seen, Session, UnknownDevice, read_reference
+from pitlogger.devices.pointing.way import Way
 from pitlogger.devices.registry import Registry, configure
 from pitlogger.devices.supervisor import Device, Supervisor
 from pitlogger.errors import QuantityError, RefusedError, UsageError

@@ -13,13 +13,13 @@ from typing import Any
 import pytest
 
 from pitlogger.bootstrap import configured_devices
-from pitlogger.cli.instruments.declare import Way
-from pitlogger.cli.instruments.point import _Joined
 from pitlogger.config import load_config
 from pitlogger.devices.contract import Chunk, Measurement
 from pitlogger.devices.declaring.session import UnknownDevice
 from pitlogger.devices.pointing.finding import Finding, find
+from pitlogger.devices.pointing.joined import Joined
 from pitlogger.devices.pointing.session import FIRST, PULL, SECOND, WARM, Pointing, Tape, shown
+from pitlogger.devices.pointing.way import Way
 from pitlogger.devices.supervisor import Supervisor
 from pitlogger.devices.transports.recording import read_recording
 from pitlogger.errors import ConfigError, RefusedError
@@ -105,7 +105,7 @@ async def read_back(tmp_path: Path, way: Way, probes: Probes, run: Any) -> dict[
     """Point, write, load the configuration with what was written, and read the device."""
     tape, evidence, finding = run
     data = tmp_path / "data"
-    joined = _Joined(way, tape, evidence, finding, "tray", {"probe-1": "pit"}, data / "devices.d")
+    joined = Joined(way, tape, evidence, finding, "tray", {"probe-1": "pit"}, data / "devices.d")
     joined.written().put()
     config_file = tmp_path / "pitlogger.toml"
     config_file.write_text(f'[node]\ndata = "{data}"\n', encoding="utf-8")

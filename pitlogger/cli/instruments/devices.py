@@ -11,7 +11,7 @@ import click
 from pitlogger.cli.instruments.declare import declare
 from pitlogger.cli.instruments.device_acts import forget, send
 from pitlogger.cli.instruments.doctor import doctor
-from pitlogger.cli.instruments.line_settings import can_be_searched, in_words, settings_for
+from pitlogger.cli.instruments.line_settings import can_be_searched, settings_for
 from pitlogger.cli.instruments.pair_device import pair_device
 from pitlogger.cli.instruments.point import point
 from pitlogger.cli.output import emit, json_option, say_alone, table
@@ -196,6 +196,8 @@ def _show_trial(trial: Trial, searched: Search | None, as_json: bool) -> None:
     if as_json:
         emit(document, True, "")
     if searched is not None and found is not None:
+        from pitlogger.devices.line_search import in_words
+
         raise TransportError(
             f"no reading came with these settings: {in_words(searched)}",
             remedy=f'Write baud = {found.baud} and framing = "{found.framing}"',

@@ -55,7 +55,7 @@ def settings_of_port(port: str, poll: bytes, say: Say) -> tuple[int, str]:
         TransportError: Nothing came, or no lines at any rate.
     """
     from pitlogger.devices.contract import Transport
-    from pitlogger.devices.line_search import printable_lines, search
+    from pitlogger.devices.line_search import in_words, printable_lines, search
     from pitlogger.devices.transports.asking import AskingTransport
     from pitlogger.devices.transports.serial import SerialSettings, SerialTransport
 
@@ -69,16 +69,6 @@ def settings_of_port(port: str, poll: bytes, say: Say) -> tuple[int, str]:
         raise TransportError(f"{port}: {in_words(result)}", remedy=remedy(result))
     say(f"{port}: {in_words(result)}")
     return result.found.baud, result.found.framing
-
-
-def in_words(result: Search) -> str:
-    """Return what came of a search."""
-    if result.found is not None:
-        found = result.found
-        return f"it speaks at {found.baud} {found.framing}, as in '{found.sample}'"
-    if not result.heard:
-        return "nothing came at any rate"
-    return f"bytes came ({result.heard[:16]!r}), and no customary rate makes lines of them"
 
 
 def remedy(result: Search) -> str:

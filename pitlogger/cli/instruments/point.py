@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import asyncio
 import sys
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from pitlogger.cli.instruments.declare import Way, _ask_person
+from pitlogger.cli.instruments.declare import _ask_person
 from pitlogger.cli.instruments.line_settings import refuse_framing, settings_of_port
 from pitlogger.cli.output import emit, json_option, say_alone
 from pitlogger.errors import RefusedError, UsageError
@@ -18,10 +17,7 @@ from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import Site
 
 if TYPE_CHECKING:
-    from pitlogger.devices.pointing.block import Written
-    from pitlogger.devices.pointing.evidence import Evidence
-    from pitlogger.devices.pointing.finding import Finding
-    from pitlogger.devices.pointing.session import Tape
+    from pitlogger.devices.pointing.way import Way
 
 
 @click.command()
@@ -57,6 +53,7 @@ def point(as_json: bool, **given: Any) -> None:
     """
     from pitlogger.devices.declaring.session import UnknownDevice
     from pitlogger.devices.pointing.finding import find
+    from pitlogger.devices.pointing.joined import Joined
     from pitlogger.devices.pointing.session import Pointing, Tape
 
     say_alone()
@@ -75,101 +72,17 @@ def point(as_json: bool, **given: Any) -> None:
             "no field follows what you did: warm the probe longer, wait till it is steady before "
             "you type, and let the two true values lie far apart"
         )
-    joined = _Joined(way, tape, evidence, finding, given["name"], sites, given["folder"])
-    for line in _in_words(finding, joined.channels):
+    place = given["folder"] or _folder()
+    joined = Joined(way, tape, evidence, finding, given["name"], sites, place)
+    for line in joined.in_words():
         say(line)
     written = joined.written()
     say("\n" + "\n".join(text for path, text in written.files.items() if path.suffix == ".toml"))
-    place = joined.place
     if not (given["yes"] or click.confirm(f"Write this to {place}?", default=False, err=True)):
         raise RefusedError("nothing was written")
     written.put()
     done = f"written to {place}. Let the daemon read it: sudo systemctl reload pitlogger"
     emit(joined.document(written), as_json, done)
-
-
-@dataclass(frozen=True, slots=True)
-class _Joined:
-    """A device that was pointed at, on its way into files."""
-
-    way: Way
-    tape: Tape
-    evidence: Evidence
-    finding: Finding
-    name: str
-    sites: dict[str, str]
-    folder: Path | None
-
-    @property
-    def own(self) -> str:
-        """Its id."""
-        from pitlogger.devices.declaring.conclude import slug
-
-        return slug(self.name or self.way.name) or "device"
-
-    @property
-    def channels(self) -> tuple[str, ...]:
-        """Its channels."""
-        from pitlogger.devices.pointing.block import channels_of
-
-        return channels_of(self.finding, self.evidence.quantity)
-
-    @property
-    def place(self) -> Path:
-        """Where its files go."""
-        return self.folder or _folder()
-
-    def written(self) -> Written:
-        """Return its files, tried on what came."""
-        from pitlogger.devices.pointing import block
-
-        unknown = sorted(set(self.sites) - set(self.channels))
-        if unknown:
-            raise UsageError(f"--site {unknown[0]}: its channels are {', '.join(self.channels)}")
-        own, way = self.own, self.way
-        sender = self.finding.best.kind.source
-        declared = self.place / "declared" / f"{own}.toml"
-        source, gap_s = way.source(sender), self.tape.gap_s(sender)
-        text = block.declaration(self.finding, own, source, gap_s, self.evidence.quantity)
-        block.check(text, self.finding, self.channels, tuple(self.evidence.all()))
-        table = block.device_table(own, declared, way.keys(), self.channels, self.sites)
-        recorded = block.capture(own, {"file": str(declared), **way.keys()}, self.tape.timed)
-        captured = self.place / "captures" / f"{own}.jsonl"
-        files = {declared: text, captured: recorded, self.place / f"{own}.toml": table}
-        return block.Written(files, self.channels)
-
-    def document(self, written: Written) -> dict[str, Any]:
-        """Return what was found, for other programs."""
-        finding = self.finding
-        scale = finding.best.scale
-        return {
-            "device": self.own,
-            "channels": list(self.channels),
-            "place": str(finding.best.place),
-            "unit": scale.unit,
-            "scale": float(scale.scale),
-            "add": float(scale.add),
-            "sentinels": list(finding.sentinels),
-            "confidence": round(finding.confidence, 3),
-            "sure": finding.is_sure,
-            "doubts": list(finding.doubts),
-            "notes": list(finding.notes),
-            "files": [str(path) for path in written.files],
-        }
-
-
-def _in_words(finding: Finding, channels: tuple[str, ...]) -> list[str]:
-    lines = []
-    for probe, channel in zip(finding.probes, channels, strict=True):
-        doubt = "" if probe.is_sure else "  (perhaps)"
-        lines.append(f"{channel}: {probe.candidate.place}{doubt}")
-    scale = finding.best.scale
-    add = f" {scale.add:+f}" if scale.add else ""
-    lines.append(f"raw x {scale.scale:f}{add} {scale.unit}; {100 * finding.confidence:.0f} % sure")
-    if finding.sentinels:
-        lines.append(f"no probe: {', '.join(str(raw) for raw in finding.sentinels)}")
-    lines += [f"doubt: {doubt}" for doubt in finding.doubts]
-    return [*lines, *finding.notes]
 
 
 def _way(given: dict[str, Any], say: Any) -> Way:
@@ -185,6 +98,8 @@ def _way(given: dict[str, Any], say: Any) -> Way:
         raise UsageError("--advertised is for a Bluetooth device that nothing is written to")
     if port and baud is None:
         baud, framing = settings_of_port(port, b"", say)
+    from pitlogger.devices.pointing.way import Way, usage_of
+
     return Way(
         port,
         baud or 9600,
@@ -192,21 +107,9 @@ def _way(given: dict[str, Any], say: Any) -> Way:
         given["address"],
         given["advertised"],
         device_name=given["device_name"],
-        hid=_hid(hid),
+        hid=usage_of(hid) if hid else None,
         start=tuple(_write(text) for text in start),
     )
-
-
-def _hid(text: str) -> tuple[int, int] | None:
-    if not text:
-        return None
-    page, _, usage = text.partition(":")
-    try:
-        return int(page, 16), int(usage, 16)
-    except ValueError:
-        raise UsageError(
-            f"--hid '{text}': expected usage page and usage in hex, as in 8d:20"
-        ) from None
 
 
 def _write(text: str) -> tuple[str, bytes, float]:

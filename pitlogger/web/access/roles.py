@@ -56,7 +56,7 @@ who_asks: ContextVar[Who] = ContextVar("who_asks", default=NOBODY)
 
 SAFE = frozenset({"GET", "HEAD", "OPTIONS"})
 _FREE = ("/static/", "/pair", "/healthz")
-_OWNER = ("/api/v1/phones", "/api/v1/programs", "/phones/", "/node/", "/reach")
+_OWNER = ("/api/v1/phones", "/api/v1/programs", "/phones/", "/node/", "/reach", "/join")
 _OWNER_WRITES = (
     "/api/v1/log/signers",
     "/do/signer",

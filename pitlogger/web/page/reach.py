@@ -52,7 +52,23 @@ def _find(find: Find, infos: list[DriverInfo]) -> dict[str, Any]:
         "note": find.note,
         "lines": _lines(find, drivers[0]) if drivers else [],
         "drivers": drivers,
+        "point": _to_point(find),
     }
+
+
+def _to_point(find: Find) -> dict[str, str]:
+    """Return the fields of a form that points at it or pairs with it; none where that cannot be."""
+    keys = dict(find.keys)
+    if find.way == "serial":
+        return {"port": keys["port"]}
+    if find.way == "hid":
+        return {"hid": next(iter(find.signs)).removeprefix("hid:")}
+    if find.way != "bluetooth":
+        return {}
+    told = {"address": keys.get("address", ""), "name": keys.get("name", "")}
+    if not any(told.values()):
+        told["address"] = find.address  # it changes: good for pairing, which gives it a lasting one
+    return told
 
 
 def _lines(find: Find, driver: str) -> list[str]:

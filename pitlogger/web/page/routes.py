@@ -16,6 +16,7 @@ from pitlogger.views import words
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 from pitlogger.web.access.access import Access
+from pitlogger.web.joining import Joining
 from pitlogger.web.page.alarms import alarms_screen
 from pitlogger.web.page.begin import MOST_ROWS
 from pitlogger.web.page.checking import checks_screen
@@ -24,6 +25,7 @@ from pitlogger.web.page.foodlog import food_screen
 from pitlogger.web.page.heard import heard_screen
 from pitlogger.web.page.importing import add_import
 from pitlogger.web.page.jobs import add_jobs
+from pitlogger.web.page.join import add_joining
 from pitlogger.web.page.past import cook_screen, past_screen
 from pitlogger.web.page.pit import pit_with_table
 from pitlogger.web.page.planning import plan_screen
@@ -61,6 +63,7 @@ def make_page(daemon: Node, access: Access, ring: RingTest, signers: Signers) ->
     add_import(page, daemon)
     _add_printing(page, daemon)
     _add_node(page, daemon, access, ring)
+    add_joining(page, daemon, Joining(daemon.config.node.data))
     add_deeds(page, daemon, ring, signers)
     add_phone_deeds(page, daemon, access)
     _add_statics(page)

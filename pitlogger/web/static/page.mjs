@@ -15,6 +15,7 @@ const parts = [
   { wanted: has("[data-sheet]"), start: async () => (await import("./sheet.mjs")).sheets() },
   { wanted: has("[data-warm]"), start: async () => (await import("./warm.mjs")).warmth() },
   { wanted: has("[data-sorts]"), start: async () => (await import("./tables.mjs")).tables() },
+  { wanted: has("[data-turn]"), start: async () => (await import("./join.mjs")).joining() },
   { wanted: has("[data-sun]"), start: async () => (await import("./sun.mjs")).sun() },
 ];
 

@@ -1,0 +1,133 @@
+"""Joining a device by phone: point at it or pair with it, answer, look, write."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from fastapi import APIRouter, Request, Response
+from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse
+
+from pitlogger.config import joined_from
+from pitlogger.devices.pointing.session import FIRST, PULL, SECOND, WARM
+from pitlogger.devices.transports.ble.settings import DeviceSettings
+from pitlogger.errors import PitloggerError, UsageError
+from pitlogger.model.quantities import Quantity
+from pitlogger.model.readings import Site
+from pitlogger.views import words
+from pitlogger.views.language import mark, tr
+from pitlogger.views.node import Node
+from pitlogger.web.joining import Joining, Talk, way_of
+from pitlogger.web.page.asked_first import plain
+from pitlogger.web.page.forms import parse_form
+from pitlogger.web.page.view import refused, screen
+
+_T, _M = Quantity.TEMPERATURE, Quantity.MASS
+SITES = (Site.CORE, Site.PIT, Site.SURFACE, Site.HOLD, Site.COLD, Site.ROOM)
+# What a question says on the page, and the answers that are buttons; without one a field is shown.
+STEPS: dict[str, tuple[str, tuple[tuple[str, str], ...]]] = {
+    WARM[_T]: (mark("Warm one probe in your hand for half a minute."), (("", mark("Done")),)),
+    WARM[_M]: (mark("Put something on the scale, a pound or more."), (("", mark("Done")),)),
+    FIRST[_T]: (
+        mark("Put that probe into ice water, stir, wait until it is steady. What is true?"),
+        (),
+    ),
+    FIRST[_M]: (mark("Put a mass on that you know. What is true?"), ()),
+    SECOND[_T]: (
+        mark("Now somewhere warm, beside a thermometer you trust. What is true?"),
+        (),
+    ),
+    SECOND[_M]: (mark("Now another mass that you know. What is true?"), ()),
+    PULL[_T]: (
+        mark("Unplug that probe and wait for some seconds."),
+        (("", mark("It is unplugged")), ("-", mark("It cannot be unplugged"))),
+    ),
+    PULL[_M]: (
+        mark("Lift the platter off, or overload it."),
+        (("", mark("Done")), ("-", mark("Leave this out"))),
+    ),
+    "passkey": (mark("Write the six digits that the device shows."), ()),
+    "same": (
+        mark("Does the device show the same six digits?"),
+        (("yes", mark("The same")), ("no", mark("Other digits"))),
+    ),
+}
+EXAMPLES = {FIRST[_T]: "0 C", SECOND[_T]: "75 C", FIRST[_M]: "2 kg", SECOND[_M]: "4 kg"}
+
+
+def add_joining(page: APIRouter, daemon: Node, joining: Joining) -> None:
+    """Add the screen of a device that is being joined, and what its forms do."""
+
+    @page.get("/join")
+    async def join(request: Request) -> HTMLResponse:
+        return screen(daemon, request, "join.html", join_screen(joining.talk))
+
+    @page.get("/join/state")
+    async def state(request: Request) -> JSONResponse:
+        talk = joining.talk
+        seen = {} if talk is None else {"turn": talk.turn, "live": talk.live,
+                                        "lines": list(talk.lines)}  # fmt: skip
+        return JSONResponse(seen, headers={"Cache-Control": "no-store"})
+
+    @page.post("/join/{step}")
+    async def step(step: str, request: Request) -> Response:
+        try:
+            form = parse_form(await request.body())
+            if step == "write":
+                said = await _write(daemon, joining, form)
+                return screen(daemon, request, "done.html", {"message": said, "back": "/settings"})
+            await _take(joining, step, form)
+        except PitloggerError as fault:
+            status = 400 if isinstance(fault, UsageError) else 409
+            return refused(daemon, request, plain(str(fault)), "/join", status)
+        return RedirectResponse("/reach" if step == "stop" else "/join", 303)
+
+
+def join_screen(talk: Talk | None) -> dict[str, Any]:
+    """Return what is asked now, what was said, and what was found."""
+    if talk is None:
+        return {"sentence": tr("No device is being joined."), "talk": None, "found": None}
+    sites = (Site.BENCH,) if talk.quantity is _M else SITES
+    text, answers = STEPS.get(talk.asked, (talk.asked, ()))
+    found = talk.found
+    sentence = tr(text) if text else tr("Leave it alone for a moment.")
+    if found is not None:
+        sentence = tr("This was found. Nothing is written yet.")
+    return {
+        "sentence": plain(talk.ended) if talk.ended else sentence,
+        "talk": talk,
+        "asked": talk.asked,
+        "answers": [(value, tr(word)) for value, word in answers],
+        "example": EXAMPLES.get(talk.asked, ""),
+        "found": None if found is None else found.in_words(),
+        "channels": () if found is None else found.channels,
+        "own": "" if found is None else found.own,
+        "sites": [(site.value, words.capital(words.site(site))) for site in sites],
+    }
+
+
+async def _take(joining: Joining, step: str, form: dict[str, str]) -> None:
+    if step == "point":
+        quantity = _M if form.get("measures") == "mass" else _T
+        joining.point(way_of(form), quantity)
+    elif step == "pair":
+        settings = DeviceSettings(form.get("address", ""), form.get("name", ""))
+        joining.pair(settings, anew=form.get("anew") == "yes")
+    elif step == "answer" and joining.talk is not None:
+        turn = form.get("turn", "")
+        joining.talk.answer(form.get("answer", ""), int(turn) if turn.isdecimal() else -1)
+    elif step == "stop":
+        await joining.stop()
+    else:
+        raise UsageError("there is nothing to do here: begin with a device in reach")
+
+
+async def _write(daemon: Node, joining: Joining, form: dict[str, str]) -> str:
+    """Write what was found and begin to read it; return what was done in words."""
+    sites = {
+        name.removeprefix("site."): value
+        for name, value in form.items()
+        if name.startswith("site.") and value
+    }
+    path = await joining.write(form.get("name", "").strip(), sites)
+    await daemon.reload(joined_from(daemon.config, path))
+    return tr("{device} is written, and read from now on.", device=path.stem)

@@ -1,0 +1,138 @@
+"""A device is joined from the page: pointed at, looked at, written, read."""
+
+from __future__ import annotations
+
+import asyncio
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import httpx
+import pytest
+
+from pitlogger.config import load_config
+from pitlogger.devices.pointing.session import Pointing
+from pitlogger.testing import PseudoPort, until
+from pitlogger.web.access.roles import Role
+from pitlogger.web.joining import Talk
+from tests.devices.test_pointing_session import ROOM_C, Probes, sending
+from tests.web.conftest import Node, make_node
+
+
+@pytest.fixture(autouse=True)
+def soon(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(Pointing.__init__.__kwdefaults__ or {}, "rest_s", 0.4)
+
+
+@pytest.fixture
+def port(tmp_path: Path) -> Iterator[PseudoPort]:
+    with PseudoPort(tmp_path / "port") as plugged:
+        yield plugged
+
+
+async def asked(node: Node, wanted: str) -> httpx.Response:
+    """Return the screen as soon as it says what is wanted."""
+    for _ in range(600):
+        page = await node.local.get("/join")
+        if wanted in page.text:
+            return page
+        await asyncio.sleep(0.05)
+    raise AssertionError(f"'{wanted}' was not asked: {page.text}")
+
+
+async def answer(node: Node, page: httpx.Response, text: str) -> None:
+    turn = re.search(r'name="turn" value="(\d+)"', page.text)
+    assert turn is not None
+    sent = await node.local.post("/join/answer", data={"turn": turn[1], "answer": text})
+    assert sent.status_code == 303
+
+
+async def test_a_serial_device_is_pointed_at_written_and_read(
+    port: PseudoPort, tmp_path: Path
+) -> None:
+    probes = Probes()
+
+    def send() -> None:
+        probes.count += 1
+        said = ["-999.9" if c is None else f"{c:.1f}" for c in probes.true_c]
+        port.write(f"{probes.count};{';'.join(said)};ok\r\n".encode())
+
+    async def hold(true_c: float | None) -> None:
+        probes.set(true_c)
+        had = probes.count
+        await until(lambda: probes.count > had + 130)  # what the last three seconds hold
+
+    async with make_node(tmp_path) as node, sending(send):
+        begun = await node.local.post("/join/point", data={"port": str(port.path)})
+        assert begun.status_code == 303
+        second = await node.local.post("/join/point", data={"port": str(port.path)})
+        assert second.status_code == 409
+        page = await asked(node, "Warm one probe")
+        for step in range(8):
+            probes.set(ROOM_C + 1.4 * step)
+            await until(lambda had=probes.count: probes.count > had + 2)  # type: ignore[misc]
+        seen = (await node.local.get("/join/state")).json()
+        assert "bytes" in seen["live"]
+        await answer(node, page, "")
+        await answer(node, page, "")  # tapped twice: the second answers nothing
+        page = await asked(node, "ice water")
+        await hold(0.0)
+        await answer(node, page, "zero")
+        page = await asked(node, "zero")  # it says what was wrong and asks again
+        await answer(node, page, "0 C")
+        page = await asked(node, "somewhere warm")
+        await hold(75.0)
+        await answer(node, page, "167F")
+        page = await asked(node, "Unplug that probe")
+        probes.set(None)
+        await until(lambda had=probes.count: probes.count > had + 8)  # type: ignore[misc]
+        await answer(node, page, "")
+        page = await asked(node, "Nothing is written yet")
+        assert not (tmp_path / "devices.d").exists()
+        wrong = await node.local.post("/join/write", data={"name": "tray", "site.probe-9": "pit"})
+        assert wrong.status_code == 400
+        form = {"name": "tray", "site.probe-1": "pit"}
+        done = await node.local.post("/join/write", data=form)
+        assert "tray is written, and read from now on" in done.text
+        again = await node.local.post("/join/write", data=form)
+        assert again.status_code == 409
+        probes.set(107.0)
+        lanes = node.daemon.engine.lanes
+        await until(lambda: "tray/probe-1" in lanes or "tray/probe-1" in node.daemon.engine.lanes)
+        await until(
+            lambda: abs((node.daemon.engine.lanes["tray/probe-1"].state.value or 0) - 107_000) < 300
+        )
+    kept = tmp_path / "pitlogger.toml"
+    kept.write_text(f'[node]\ndata = "{tmp_path}"\n')
+    assert [device.id for device in load_config(kept).device] == ["tray"]
+
+
+async def test_what_sends_nothing_is_told_and_let_go(port: PseudoPort, tmp_path: Path) -> None:
+    async with make_node(tmp_path) as node:
+        await node.local.post("/join/point", data={"port": str(port.path)})
+        await asked(node, "Going through the customary rates")
+        stopped = await node.local.post("/join/stop")
+        assert stopped.headers["location"] == "/reach"
+        page = await node.local.get("/join")
+        assert "No device is being joined" in page.text
+
+
+async def test_an_answer_without_a_question_and_an_unknown_step_do_nothing(node: Node) -> None:
+    assert (await node.local.post("/join/answer", data={"turn": "x"})).status_code == 400
+    assert (await node.local.post("/join/melt", data={})).status_code == 400
+    assert (await node.local.post("/join/point", data={})).status_code == 400
+    assert (await node.local.post("/join/point", data={"hid": "zz"})).status_code == 400
+    assert (await node.local.post("/join/write", data={})).status_code == 409
+
+
+async def test_hands_do_not_join_devices(node: Node) -> None:
+    for role, status in ((Role.HANDS, 403), (Role.OWNER, 400)):
+        sent = await node.network.post("/join/point", data={"port": ""}, headers=node.cookie(role))
+        assert sent.status_code == status
+
+
+async def test_nobody_who_comes_back_ends_the_talk(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("pitlogger.web.joining.PATIENCE_S", 0.01)
+    talk = Talk("tray")
+    assert await talk.ask("passkey") is None
+    assert "Nobody answered" in talk.lines[-1]
