@@ -15,9 +15,12 @@ from collections.abc import Container
 from functools import lru_cache
 
 ALPHABET = "23456789abcdefghjkmnpqrstvwxyz"  # none that are read for another: 0 o, 1 i l, u v
+SEQ_DIGITS = 9  # of a sequence, at most
 _OWN_RUN = re.compile(f"([{ALPHABET}]{{4}})-[{ALPHABET}]{{8}}")
 # With a digit in its tag, so that no piece (``flat-2``, ``neck-1``) is taken for an entry.
-_SHORT_ID = re.compile(f"(?=[a-z]*[2-9])([{ALPHABET}]{{4}}(?:[{ALPHABET}]{{2}})?)-([0-9]{{1,9}})")
+_SHORT_ID = re.compile(
+    f"(?=[a-z]*[2-9])([{ALPHABET}]{{4}}(?:[{ALPHABET}]{{2}})?)-([0-9]{{1,{SEQ_DIGITS}}})"
+)
 _DIGITS = ALPHABET[:8]
 _LONG_TAG = 6
 

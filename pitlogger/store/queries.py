@@ -13,7 +13,7 @@ from types import TracebackType
 
 from pitlogger.errors import PitloggerError, StoreError
 from pitlogger.formats.journal_json import load_entry
-from pitlogger.model.entry_ids import parse_short_id
+from pitlogger.model.entry_ids import SEQ_DIGITS, parse_short_id
 from pitlogger.model.journal import Entry
 from pitlogger.store.charts import chart
 from pitlogger.store.connection import connect_reader
@@ -227,8 +227,8 @@ class Reader:
             where, given = "SELECT id FROM run WHERE tag = ?", named
         else:
             run, _, seq = text.rpartition("/")
-            where, given = "SELECT id FROM run WHERE run.run = ?", (run, int(seq) if seq.isdecimal()
-                                                                    else 0)  # fmt: skip
+            number = int(seq) if seq.isdecimal() and len(seq) <= SEQ_DIGITS else 0
+            where, given = "SELECT id FROM run WHERE run.run = ?", (run, number)
         rows = self._connection.execute(
             f"SELECT entry, cook FROM journal WHERE run IN ({where}) AND seq = ?", given
         )

@@ -12,7 +12,7 @@ from typing import Any, Literal
 from pitlogger.bootstrap import with_configured
 from pitlogger.clock import rfc3339
 from pitlogger.engine.commands import accept
-from pitlogger.errors import UsageError, unknown
+from pitlogger.errors import RefusedError, UsageError, unknown
 from pitlogger.formats.cook_file import parse_cook
 from pitlogger.model.cooks import Stage
 from pitlogger.model.journal import (
@@ -21,16 +21,23 @@ from pitlogger.model.journal import (
     ChannelAssigned,
     CookFinished,
     CookStarted,
+    CookWithdrawn,
+    Corrected,
     CorrectiveTaken,
     Entry,
+    LearningSet,
     Noted,
     PieceAdded,
     PiecesMerged,
     PieceSplit,
     ProbeMoved,
     Received,
+    SpotRead,
     StageSet,
+    Tared,
     TargetSet,
+    Undone,
+    Weighed,
 )
 from pitlogger.safety.record import DISPOSITIONS
 from pitlogger.views import doubting
@@ -47,10 +54,11 @@ Make = Callable[[Node, Any], Body]
 
 @dataclass(frozen=True, slots=True)
 class Deed:
-    """One thing that can be asked: the model of its body, and how it becomes an entry."""
+    """One thing that can be asked: the model of its body, how it becomes an entry, and of what."""
 
     ask: type[requests.Ask]
     make: Make
+    becomes: type
 
 
 def _cook_started(daemon: Node, ask: requests.CookAsk) -> Body:
@@ -140,39 +148,47 @@ def _corrective(daemon: Node, ask: CorrectiveAsk) -> Body:
 
 
 DEEDS: dict[str, Deed] = {
-    "cook": Deed(requests.CookAsk, _cook_started),
-    "finish": Deed(requests.FinishAsk, _cook_finished),
-    "piece": Deed(requests.PieceAsk, _piece_added),
-    "split": Deed(requests.SplitAsk, _split),
+    "cook": Deed(requests.CookAsk, _cook_started, CookStarted),
+    "finish": Deed(requests.FinishAsk, _cook_finished, CookFinished),
+    "piece": Deed(requests.PieceAsk, _piece_added, PieceAdded),
+    "split": Deed(requests.SplitAsk, _split, PieceSplit),
     "merge": Deed(
-        requests.MergeAsk, lambda daemon, ask: PiecesMerged(ask.pieces, ask.into.piece())
+        requests.MergeAsk,
+        lambda daemon, ask: PiecesMerged(ask.pieces, ask.into.piece()),
+        PiecesMerged,
     ),
     "assign": Deed(
-        requests.AssignAsk, lambda daemon, ask: ChannelAssigned(ask.channel.channel(), ask.lead)
+        requests.AssignAsk,
+        lambda daemon, ask: ChannelAssigned(ask.channel.channel(), ask.lead),
+        ChannelAssigned,
     ),
-    "moved": Deed(requests.MovedAsk, lambda daemon, ask: ProbeMoved(ask.channel)),
-    "stage": Deed(requests.StageAsk, _stage),
-    "weigh": Deed(requests.WeighAsk, _weighed),
-    "tare": Deed(requests.TareAsk, lambda daemon, ask: bodies.tared(daemon.engine, ask)),
+    "moved": Deed(requests.MovedAsk, lambda daemon, ask: ProbeMoved(ask.channel), ProbeMoved),
+    "stage": Deed(requests.StageAsk, _stage, StageSet),
+    "weigh": Deed(requests.WeighAsk, _weighed, Weighed),
+    "tare": Deed(requests.TareAsk, lambda daemon, ask: bodies.tared(daemon.engine, ask), Tared),
     "temp": Deed(
-        requests.TempAsk, lambda daemon, ask: bodies.spot_read(ask, daemon.clock.engine_ms())
+        requests.TempAsk,
+        lambda daemon, ask: bodies.spot_read(ask, daemon.clock.engine_ms()),
+        SpotRead,
     ),
-    "receive": Deed(requests.ReceiveAsk, _received),
-    "note": Deed(requests.NoteAsk, _noted),
+    "receive": Deed(requests.ReceiveAsk, _received, Received),
+    "note": Deed(requests.NoteAsk, _noted, Noted),
     "target": Deed(
-        requests.TargetAsk, lambda daemon, ask: TargetSet(ask.piece, ask.wrap_at, ask.pull_at)
+        requests.TargetAsk,
+        lambda daemon, ask: TargetSet(ask.piece, ask.wrap_at, ask.pull_at),
+        TargetSet,
     ),
-    "corrective": Deed(CorrectiveAsk, _corrective),
-    "undo": Deed(requests.UndoAsk, _in_a_journal),
-    "correct": Deed(requests.CorrectAsk, _in_a_journal),
-    "learning": Deed(requests.LearningAsk, _in_a_journal),
-    "withdraw": Deed(requests.WithdrawAsk, _in_a_journal),
-    "acknowledge": Deed(requests.AlertAsk, _alert("acknowledge")),
-    "unacknowledge": Deed(requests.AlertAsk, _alert("unacknowledge")),
-    "answer": Deed(requests.AnswerAsk, _alert("answer")),
-    "unshelve": Deed(requests.AlertAsk, _alert("unshelve")),
-    "reset": Deed(requests.AlertAsk, _alert("reset")),
-    "shelve": Deed(requests.ShelveAsk, _shelve),
+    "corrective": Deed(CorrectiveAsk, _corrective, CorrectiveTaken),
+    "undo": Deed(requests.UndoAsk, _in_a_journal, Undone),
+    "correct": Deed(requests.CorrectAsk, _in_a_journal, Corrected),
+    "learning": Deed(requests.LearningAsk, _in_a_journal, LearningSet),
+    "withdraw": Deed(requests.WithdrawAsk, _in_a_journal, CookWithdrawn),
+    "acknowledge": Deed(requests.AlertAsk, _alert("acknowledge"), AlertActed),
+    "unacknowledge": Deed(requests.AlertAsk, _alert("unacknowledge"), AlertActed),
+    "answer": Deed(requests.AnswerAsk, _alert("answer"), AlertActed),
+    "unshelve": Deed(requests.AlertAsk, _alert("unshelve"), AlertActed),
+    "reset": Deed(requests.AlertAsk, _alert("reset"), AlertActed),
+    "shelve": Deed(requests.ShelveAsk, _shelve, AlertActed),
 }
 
 
@@ -196,6 +212,11 @@ async def decide(daemon: Node, name: str, ask: requests.Ask) -> Entry:
         RefusedError: It is refused as things stand; nothing was changed.
     """
     if (known := await daemon.earlier(ask.key)) is not None:
+        if not isinstance(known.body, DEEDS[name].becomes):
+            raise RefusedError(
+                f"the key '{ask.key}' belongs to entry {known.id}, another kind of request:"
+                " nothing was entered; send this one with a key of its own"
+            )
         return known  # asked a second time: what it became the first time still stands
     body, past = await _made(daemon, name, in_engine_time(daemon, ask))
     if isinstance(body, CookFinished):

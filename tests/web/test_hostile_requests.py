@@ -70,3 +70,45 @@ async def test_nested_and_endless_json_is_refused(node: Node) -> None:
     assert await status(b"[" * 60_000) == 400
     assert await status(b'{"a":' * 10_000) == 400
     assert await status(b'{"text": ' + b"9" * 5000 + b"}") == 400
+
+
+@pytest.mark.parametrize(
+    ("path", "body"),
+    [
+        ("/stages", b'{"piece": "brisket-1", "stage": "served", "mass": "\\ud800"}'),
+        ("/temps", b'{"piece": "brisket-1", "value": "\\udC3D F"}'),
+        ("/pieces", b'{"piece": {"id": "x", "cut": "\\uD83D"}}'),
+        ("/notes", b'{"text": "soft", "key": "\\ud83d"}'),
+    ],
+)
+async def test_half_a_character_is_refused(node: Node, path: str, body: bytes) -> None:
+    await node.begin()
+    headers = {"Content-Type": "application/json"}
+    answer = await node.local.post(f"/api/v1{path}", content=body, headers=headers)
+    assert answer.status_code == 400
+    assert "half a character" in answer.json()["error"]
+
+
+async def test_a_whole_character_of_two_halves_is_taken(node: Node) -> None:
+    await node.begin()
+    body, headers = b'{"text": "\\ud83d\\udd25 lit"}', {"Content-Type": "application/json"}
+    answer = await node.local.post("/api/v1/notes", content=body, headers=headers)
+    assert answer.json()["text"] == "\U0001f525 lit"
+
+
+@pytest.mark.parametrize("number", ["9" * 30, "9" * 5000, "1" + "0" * 18])
+async def test_an_entry_of_many_digits_is_not_known(node: Node, number: str) -> None:
+    await node.begin()
+    answer = await node.local.get(f"/api/v1/entries/{number}")
+    assert answer.status_code == 400
+
+
+async def test_a_key_of_another_kind_of_request_swallows_no_weight(node: Node) -> None:
+    await node.begin()
+    noted = await node.local.post("/api/v1/notes", json={"text": "soft", "key": "tap-1"})
+    weight = {"piece": "brisket-1", "checkpoint": "trimmed", "mass": "5.2 kg", "key": "tap-1"}
+    answer = await node.local.post("/api/v1/weighings", json=weight)
+    assert answer.status_code == 409
+    assert noted.json()["id"] in answer.json()["error"]
+    kept = await node.local.post("/api/v1/weighings", json=weight | {"key": "tap-2"})
+    assert kept.json()["net_g"] == 5200

@@ -7,6 +7,8 @@ What does not pass is answered here and nothing is written.
 from __future__ import annotations
 
 import asyncio
+import json
+import re
 import time
 from collections import Counter
 from http.cookies import CookieError, SimpleCookie
@@ -31,6 +33,7 @@ BODY_LIMIT = 64 * 1024
 BODY_S = 10.0
 HEAD_LIMIT = 16 * 1024
 CLOSE = {"Connection": "close"}
+_SURROGATE = re.compile(rb"\\u[dD][89a-fA-F]")
 LOCAL_BODY_LIMIT = 16 * 1024 * 1024  # a paper log of many years comes by the Unix socket
 STREAM = "/api/v1/stream"
 FORM = "application/x-www-form-urlencoded"
@@ -68,6 +71,8 @@ class Gate:
         body = b""
         if turned is None and scope["method"] not in SAFE:
             body, turned = await read_body(receive, self._limit, BODY_S)
+            if turned is None and half_a_character(body):
+                turned = refusal(400, "the body holds half a character (a lone surrogate)")
         sending = _with_headers(send)
         if turned is not None:
             await self._slowed(scope, turned)(scope, receive, sending)
@@ -210,6 +215,22 @@ async def read_body(receive: Receive, most: int, within_s: float) -> tuple[bytes
                     return b"".join(parts), None
     except TimeoutError:
         return b"", refusal(408, f"the body did not come within {within_s:.0f} s", CLOSE)
+
+
+def half_a_character(body: bytes) -> bool:
+    """Return whether JSON holds a lone surrogate, which no file, screen or answer can take.
+
+    Source: RFC 8259, 8.2: what software does with one is unpredictable.
+    """
+    if not _SURROGATE.search(body):
+        return False
+    try:
+        json.dumps(json.loads(body), ensure_ascii=False).encode()
+    except UnicodeEncodeError:
+        return True
+    except (ValueError, RecursionError):  # no JSON: refused where it is read
+        return False
+    return False
 
 
 def _given(body: bytes, receive: Receive) -> Receive:
