@@ -112,3 +112,20 @@ async def test_a_key_of_another_kind_of_request_swallows_no_weight(node: Node) -
     assert noted.json()["id"] in answer.json()["error"]
     kept = await node.local.post("/api/v1/weighings", json=weight | {"key": "tap-2"})
     assert kept.json()["net_g"] == 5200
+
+
+@pytest.mark.parametrize(
+    ("name", "fields"),
+    [
+        ("weigh", {".".join("a" * 30_000): "1"}),
+        ("split", {f"into.{'9' * 5000}.id": "flat"}),
+        ("device-command", {"device": "x", "command": "y", "key": "9" * 500}),
+        ("begin", {"name": "x", "key": "9" * 500}),
+    ],
+)
+async def test_a_form_of_odd_fields_is_refused(
+    node: Node, name: str, fields: dict[str, str]
+) -> None:
+    await node.begin()
+    answer = await node.local.post(f"/do/{name}", data=fields, headers={"Accept": "text/json"})
+    assert answer.status_code == 400

@@ -9,6 +9,7 @@ from typing import Any
 
 from fastapi import APIRouter, Request, Response
 from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse
+from pydantic import ValidationError
 
 from pitlogger.engine.commands import UNDOABLE
 from pitlogger.errors import PitloggerError, RefusedError, UsageError
@@ -26,7 +27,7 @@ from pitlogger.web.page.alarm_groups import FOOD_SAFETY
 from pitlogger.web.page.asked_first import done_by_another, plain, weigh_once
 from pitlogger.web.page.begin import cook_text
 from pitlogger.web.page.checking import CHECKS
-from pitlogger.web.page.forms import FieldError, ask_of, filled, parse_form
+from pitlogger.web.page.forms import FieldError, ask_of, field_fault, filled, parse_form
 from pitlogger.web.page.heard import HEARD
 from pitlogger.web.page.loose import LOOSE
 from pitlogger.web.page.pieces import followed
@@ -82,10 +83,11 @@ def add_deeds(page: APIRouter, daemon: Node, ring: RingTest, signers: Signers) -
                 return JSONResponse(fault.asked.document() | told, 409)
             values = {"asked": fault.asked, "fields": form, "name": name, "back": back}
             return screen(daemon, request, "question.html", values, 409)
-        except PitloggerError as fault:
-            status, message = status_of(fault), plain(str(fault))
+        except (PitloggerError, ValidationError) as caught:
+            why = field_fault(caught) if isinstance(caught, ValidationError) else caught
+            status, message = status_of(why), plain(str(why))
             if wants_json:
-                field = fault.field if isinstance(fault, FieldError) else ""
+                field = why.field if isinstance(why, FieldError) else ""
                 return JSONResponse({"error": message, "field": field}, status)
             return refused(daemon, request, message, back, status)
         if wants_json:

@@ -29,6 +29,7 @@ class FieldError(UsageError):
 
 Body = TypeVar("Body", bound=requests.Ask)
 MOST_FIELDS = 200
+MOST_NAME, MOST_PARTS = 60, 4  # characters, and dots, of the name of a field
 LATE_S = 5.0  # a shorter wait is the present
 _PAGE_ONLY = ("ago_min", "late_s", "back", "seen")
 
@@ -71,10 +72,10 @@ def filled(model: type[Body], form: Mapping[str, str], utc_ms: int, by: str) -> 
     try:
         return model.model_validate(values)
     except ValidationError as fault:
-        raise _field_fault(fault) from None
+        raise field_fault(fault) from None
 
 
-def _field_fault(fault: ValidationError) -> FieldError:
+def field_fault(fault: ValidationError) -> FieldError:
     """Return the first fault of a form with the field it is in; the words name no field."""
     first = fault.errors()[0]
     name = ".".join(str(part) for part in first.get("loc", ()))
@@ -89,6 +90,8 @@ def nested(fields: Mapping[str, str]) -> dict[str, Any]:
     made: dict[str, Any] = {}
     for name, value in fields.items():
         *path, last = name.split(".")
+        if len(name) > MOST_NAME or len(path) > MOST_PARTS:
+            raise UsageError(f"field '{name[:MOST_NAME]}' is none of ours")
         table = made
         for part in path:
             held = table.setdefault(part, {})
