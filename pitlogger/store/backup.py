@@ -11,7 +11,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from pitlogger.errors import StoreError
-from pitlogger.store.connection import connect_reader
+from pitlogger.store.connection import Connection, connect_reader
 from pitlogger.store.entry_copies import set_copies_aside
 from pitlogger.store.migrations import version
 
@@ -155,7 +155,7 @@ def refuse_if_in_use(path: Path) -> None:
     if not path.exists():
         return
     try:
-        with closing(sqlite3.connect(path, timeout=0.2)) as connection:
+        with closing(sqlite3.connect(path, timeout=0.2, factory=Connection)) as connection:
             connection.execute("PRAGMA locking_mode=EXCLUSIVE")
             connection.execute("BEGIN EXCLUSIVE")
             connection.execute("ROLLBACK")

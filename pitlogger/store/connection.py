@@ -4,11 +4,27 @@ from __future__ import annotations
 
 import sqlite3
 from pathlib import Path
+from typing import Any
 
 # By measurement (docs/store.md): the fewest bytes written an hour at the live load.
 PAGE_OCTETS = 2048
 CHECKPOINT_PAGES = 1000
 BUSY_S = 5.0
+
+
+class Connection(sqlite3.Connection):
+    """One whose faults are SQLite's own, whatever bytes stand in their words.
+
+    The words of a fault hold the text of a damaged schema. Where that is no UTF-8 any more, the
+    module raises ``UnicodeDecodeError``, and the damage would be taken for a fault of ours.
+    """
+
+    def execute(self, *given: Any) -> sqlite3.Cursor:
+        try:
+            return super().execute(*given)
+        except UnicodeDecodeError as fault:
+            words = fault.object.decode("utf-8", "replace")
+            raise sqlite3.DatabaseError(words) from None
 
 
 def connect_writer(path: Path) -> sqlite3.Connection:
@@ -18,8 +34,9 @@ def connect_writer(path: Path) -> sqlite3.Connection:
     overwritten with zeros, which would double what is written.
     """
     connection = sqlite3.connect(
-        path, timeout=BUSY_S, isolation_level=None, check_same_thread=False, cached_statements=64
-    )
+        path, timeout=BUSY_S, isolation_level=None, check_same_thread=False, cached_statements=64,
+        factory=Connection,
+    )  # fmt: skip
     try:
         connection.execute(f"PRAGMA page_size={PAGE_OCTETS}")
         connection.execute("PRAGMA journal_mode=WAL")
@@ -41,6 +58,7 @@ def connect_reader(path: Path) -> sqlite3.Connection:
         timeout=BUSY_S,
         isolation_level=None,
         check_same_thread=False,
+        factory=Connection,
     )
     try:
         connection.text_factory = _text  # one damaged character must not hide a whole table

@@ -19,6 +19,7 @@ from typing import Any
 
 from pitlogger.errors import StoreError
 from pitlogger.store.backup import move_aside, newest_sound
+from pitlogger.store.connection import Connection
 from pitlogger.store.migrations import migrate
 from pitlogger.store.packing import unpack, unpack_tail
 from pitlogger.store.records import end_run, refresh_cooks
@@ -194,7 +195,9 @@ def _merge(sink: Sink, table: str, row: dict[str, Any], numbers: Numbers) -> int
 
 
 def _open(damaged: Path) -> sqlite3.Connection:
-    return sqlite3.connect(damaged, timeout=1.0, isolation_level=None, check_same_thread=False)
+    return sqlite3.connect(
+        damaged, timeout=1.0, isolation_level=None, check_same_thread=False, factory=Connection
+    )
 
 
 def _rows(connection: sqlite3.Connection, table: str, keys: tuple[str, ...]) -> Iterator[Batch]:

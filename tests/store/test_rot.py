@@ -155,3 +155,25 @@ def test_the_doctor_sees_what_is_damaged_before_anything_mends_it(
 @pytest.mark.nightly
 def test_a_thousand_flips_and_two_hundred_cuts() -> None:
     assert rot.main(1000, 200) == 0
+
+
+@pytest.mark.parametrize(
+    ("words", "spoiled"),
+    [
+        (b"CREATE TABLE journal", b"CREATE TAB\xccE journal"),
+        (b"CREATE VIEW", b"CREA\xd4E VIEW"),
+        (b"CREATE INDEX", b"CREATE \xc9NDEX"),
+        (b"10000", b"10\xb000"),
+    ],
+)
+def test_a_description_that_is_no_text_any_more_stops_no_start(
+    made: tuple[Path, dict[int, str]], tmp_path: Path, words: bytes, spoiled: bytes
+) -> None:
+    folder = tmp_path / "spoiled"
+    shutil.copytree(made[0] / "killed", folder)
+    for name in ("pitlogger.db", "pitlogger.db-wal"):
+        content = (folder / name).read_bytes()
+        (folder / name).write_bytes(content.replace(words, spoiled))
+    outcome = open_again(folder, made[1])
+    assert outcome.lost == []
+    assert outcome.said
