@@ -9,6 +9,7 @@ from pathlib import Path
 
 from pitlogger.devices.contract import Memory
 from pitlogger.files import set_aside, write_soon
+from pitlogger.formats.json_text import parse_json
 
 log = logging.getLogger(__name__)
 
@@ -16,7 +17,7 @@ log = logging.getLogger(__name__)
 def load_memories(path: Path) -> dict[str, Memory]:
     """Return what drivers kept, by device id; empty where there is nothing that can be read."""
     try:
-        kept = json.loads(path.read_text(encoding="utf-8"))
+        kept = parse_json(path.read_bytes())
     except FileNotFoundError:
         return {}
     except (OSError, ValueError) as fault:

@@ -10,6 +10,7 @@ import json
 from dataclasses import asdict, dataclass, field
 from typing import Literal
 
+from pitlogger.formats.json_text import parse_json
 from pitlogger.model.alerts import Priority
 
 Contact = Literal["first", "second", "third"]
@@ -98,7 +99,7 @@ class Standing:
     @staticmethod
     def load(text: str) -> Standing:
         """Return what a JSON text holds; the inverse of ``dump``."""
-        given = json.loads(text)
+        given = parse_json(text)
         return Standing(**{**given, "priority": Priority(given["priority"])})
 
 

@@ -9,6 +9,7 @@ from datetime import datetime, tzinfo
 from typing import Any, Literal
 
 from pitlogger.clock import rfc3339
+from pitlogger.formats.json_text import parse_json
 from pitlogger.model.alerts import Priority, alert_class
 from pitlogger.model.quantities import show_duration
 from pitlogger.notify.alert_status import Standing
@@ -53,7 +54,7 @@ class Message:
     @staticmethod
     def load(text: str) -> Message:
         """Return the message of a JSON text; the inverse of ``dump``."""
-        given = json.loads(text)
+        given = parse_json(text)
         given["priority"] = Priority[given["priority"].upper()]
         return Message(**{**given, "alerts": tuple(given["alerts"])})
 

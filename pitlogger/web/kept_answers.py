@@ -10,6 +10,7 @@ import json
 from pathlib import Path
 
 from pitlogger.files import write_soon
+from pitlogger.formats.json_text import parse_json
 from pitlogger.questions import Answers
 
 FILE = "sheets.json"
@@ -34,7 +35,7 @@ def keep_answers(data: Path, header: str, answers: Answers) -> None:
 
 def _read(data: Path) -> dict[str, list[str]]:
     try:
-        found = json.loads((data / FILE).read_text(encoding="utf-8"))
+        found = parse_json((data / FILE).read_bytes())
     except (OSError, ValueError):
         return {}
     if not isinstance(found, dict):

@@ -24,14 +24,9 @@ from pitlogger.formats.cook_file import (
     WrapAt,
     WrapId,
 )
+from pitlogger.formats.one_line import one_line
 from pitlogger.model.cooks import Stage
 from pitlogger.questions import Answers
-
-
-def one_line(text: str) -> str:
-    """Return a text on one line, without what steers a terminal or forges a line of a list."""
-    return "".join(char if char.isprintable() else " " for char in text).strip()
-
 
 Text = Annotated[str, Field(max_length=2000), AfterValidator(one_line)]
 Initials = Annotated[str, Field(max_length=12), AfterValidator(one_line)]

@@ -24,6 +24,7 @@ from pitlogger.formats.capture import Resolved, resolve
 from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import SENML_UNIT, Quality
 
+LARGEST_BYTES = 256 * 1024
 _KELVIN = -273.15
 _QUANTITY = {unit: quantity for quantity, (unit, _) in SENML_UNIT.items()} | {
     "K": Quantity.TEMPERATURE,
@@ -38,6 +39,8 @@ def decode(payload: bytes) -> list[Outcome]:
     Raises:
         MalformedError: The payload is no SenML pack.
     """
+    if len(payload) > LARGEST_BYTES:
+        raise MalformedError(f"a pack of {len(payload)} bytes: at most {LARGEST_BYTES} are read")
     try:
         records = list(resolve(json.loads(payload.decode("utf-8"), parse_constant=_no_constant)))
     except (ValueError, OverflowError, RecursionError) as error:

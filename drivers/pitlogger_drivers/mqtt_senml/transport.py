@@ -13,6 +13,8 @@ import aiomqtt
 from pitlogger.devices.contract import Chunk
 from pitlogger.errors import TransportError
 
+MOST_WAITING = 1000  # messages; of a flood the rest is passed over, and the log says so
+
 
 @dataclass(frozen=True, slots=True)
 class BrokerSettings:
@@ -47,6 +49,7 @@ class BrokerTransport:
                     password=given.password or None,
                     tls_context=self._tls(),
                     timeout=given.patience_s,
+                    max_queued_incoming_messages=MOST_WAITING,
                 )
                 self._client = await stack.enter_async_context(client)
                 await self._client.subscribe(given.topic, qos=1)

@@ -8,7 +8,6 @@ expiry (MQTT 5, 3.3.2.3.3), after which the broker drops it, nor an ``at`` of th
 
 from __future__ import annotations
 
-import json
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -16,6 +15,8 @@ from typing import Any
 from pitlogger.clock import rfc3339
 from pitlogger.errors import RefusedError, UsageError, unknown
 from pitlogger.formats.capture import stage_of
+from pitlogger.formats.json_text import parse_json
+from pitlogger.formats.one_line import one_line
 from pitlogger.model.cooks import Stage
 from pitlogger.model.journal import AlertActed, Body, Noted, StageSet
 from pitlogger.questions import NO_ANSWERS, Answers
@@ -48,11 +49,9 @@ class Asked:
 def key_of(payload: bytes) -> str:
     """Return the key of a command, empty where there is none to be read."""
     try:
-        document = json.loads(payload)
-    except ValueError:
+        return _text(_document(payload), "key", 80)
+    except UsageError:
         return ""
-    key = document.get("key") if isinstance(document, dict) else None
-    return key if isinstance(key, str) else ""
 
 
 def read(arrived: Arrived, now_ms: int, offset_ms: int) -> Asked:
@@ -68,8 +67,6 @@ def read(arrived: Arrived, now_ms: int, offset_ms: int) -> Asked:
     """
     if arrived.retained:
         raise RefusedError("a retained command is never carried out: publish it unretained")
-    if len(arrived.payload) > LARGEST_OCTETS:
-        raise UsageError(f"a command has at most {LARGEST_OCTETS} bytes")
     document = _document(arrived.payload)
     key = _text(document, "key", 80)
     _check_fresh(document, arrived.expiry_s, now_ms + offset_ms)
@@ -79,8 +76,10 @@ def read(arrived: Arrived, now_ms: int, offset_ms: int) -> Asked:
 
 
 def _document(payload: bytes) -> dict[str, Any]:
+    if len(payload) > LARGEST_OCTETS:
+        raise UsageError(f"a command has at most {LARGEST_OCTETS} bytes")
     try:
-        document = json.loads(payload)
+        document = parse_json(payload)
     except ValueError as fault:
         raise UsageError(f"a command is one JSON object: {fault}") from None
     if not isinstance(document, dict):
@@ -93,11 +92,12 @@ def _check_fresh(document: dict[str, Any], expiry_s: int | None, utc_ms: int) ->
     if "at" in document:
         try:
             at_ms = datetime.fromisoformat(_text(document, "at", 40)).timestamp() * 1000
-        except ValueError:
+            said = rfc3339(round(at_ms))
+        except (ValueError, OverflowError):
             raise UsageError("'at' is a time such as 2026-09-19T18:00:00Z") from None
         if abs(utc_ms - at_ms) > FRESH_MS:
             raise RefusedError(
-                f"the command is of {rfc3339(round(at_ms))} and it is {rfc3339(utc_ms)}:"
+                f"the command is of {said} and it is {rfc3339(utc_ms)}:"
                 f" expected at most {FRESH_MS // 1000} s between them"
             )
     elif expiry_s is None or expiry_s > LONGEST_EXPIRY_S:
@@ -138,6 +138,8 @@ def _stage(document: dict[str, Any]) -> Stage:
 
 def _text(document: dict[str, Any], name: str, longest: int, default: str | None = None) -> str:
     value = document.get(name, default)
+    if isinstance(value, str):
+        value = one_line(value)
     if not isinstance(value, str) or (default is None and not value) or len(value) > longest:
         raise UsageError(f"'{name}' is a text of at most {longest} characters, and needed")
     return value

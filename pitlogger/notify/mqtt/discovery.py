@@ -9,7 +9,6 @@ has ``p`` alone, followed by one without it.
 
 from __future__ import annotations
 
-import json
 import re
 from collections.abc import Iterable, Mapping
 from typing import Any
@@ -17,6 +16,7 @@ from zlib import crc32
 
 from pitlogger import __version__
 from pitlogger.engine.compiled_channel import Lane
+from pitlogger.formats.json_text import parse_json
 from pitlogger.model.quantities import Quantity
 from pitlogger.notify.mqtt.tree import OFFLINE, ONLINE, level
 from pitlogger.views.node import Node
@@ -61,7 +61,7 @@ def without(document: dict[str, Any], gone: Mapping[str, str]) -> dict[str, Any]
 def components_of(payload: object) -> dict[str, str]:
     """Return the components of a description as the broker keeps it: platform by id."""
     try:
-        document = json.loads(payload) if isinstance(payload, bytes) else {}
+        document = parse_json(payload) if isinstance(payload, bytes) else {}
         return {str(id_): str(part["p"]) for id_, part in document["cmps"].items()}
     except (ValueError, KeyError, TypeError, AttributeError):
         return {}  # not ours, or of a version that described itself otherwise

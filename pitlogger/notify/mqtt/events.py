@@ -15,6 +15,7 @@ import aiomqtt
 
 from pitlogger.files import write_soon
 from pitlogger.formats.journal_json import load_entry
+from pitlogger.formats.json_text import parse_json
 from pitlogger.model.journal import Entry
 from pitlogger.notify.mqtt.tree import StateTree
 from pitlogger.notify.mqtt.wire import tell
@@ -38,9 +39,9 @@ class Position:
     def load(path: Path) -> Position | None:
         """Return what a file remembers, ``None`` where it is missing or unreadable."""
         try:
-            given = json.loads(path.read_text(encoding="utf-8"))
+            given = parse_json(path.read_bytes())
             return Position(str(given["run"]), int(given["seq"]))
-        except (OSError, ValueError, KeyError, TypeError):
+        except (OSError, ValueError, KeyError, TypeError, OverflowError):
             return None
 
     def save(self, path: Path) -> None:

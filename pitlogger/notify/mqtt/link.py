@@ -27,6 +27,8 @@ from pitlogger.notify.ways.way import read_secret
 
 SESSION_S = 3600  # how long the broker keeps what comes while we are away
 TIMEOUT_S = 10.0
+MOST_WAITING = 1000  # messages that came and are not taken yet; further ones are passed over
+LARGEST_BYTES = 1 << 20  # of a message; the broker keeps longer ones to itself (3.1.2.11.4)
 KEEPALIVE_S = 20
 # Else a small message waits up to 40 ms for the acknowledgement of the one before (RFC 896).
 _AT_ONCE = (socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
@@ -100,6 +102,7 @@ class Link:
         table = self._table
         properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
         properties.SessionExpiryInterval = SESSION_S
+        properties.MaximumPacketSize = LARGEST_BYTES
         will = None if self._will is None else aiomqtt.Will(*self._will, qos=1, retain=True)
         return aiomqtt.Client(
             table.host,
@@ -114,6 +117,7 @@ class Link:
             tls_context=_trust(table.ca_file) if table.tls else None,
             timeout=TIMEOUT_S,
             keepalive=KEEPALIVE_S,
+            max_queued_incoming_messages=MOST_WAITING,
             socket_options=[_AT_ONCE],
         )
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import json
+import logging
 from collections.abc import Callable
 from contextlib import suppress
 from typing import Any
@@ -11,6 +12,7 @@ from typing import Any
 import aiomqtt
 
 from pitlogger.errors import DeliveryError, PitloggerError
+from pitlogger.formats.json_text import parse_json
 from pitlogger.notify.message import Message, message_document
 from pitlogger.notify.mqtt import commands
 from pitlogger.notify.mqtt.discovery import components_of, discovery, without
@@ -25,6 +27,8 @@ from pitlogger.questions import QuestionError
 from pitlogger.views import doubting
 from pitlogger.views.fanout import Happening
 from pitlogger.views.node import Node
+
+log = logging.getLogger(__name__)
 
 HEALTH_EVERY_S = 30.0
 FAREWELL_S = 2.0
@@ -83,7 +87,12 @@ class Session:
             topic = str(message.topic)
             if message.retain and message.payload and topic.startswith(f"{self._tree.root}/"):
                 await self._publisher.clear(topic)
-            await self._heard(client, topic, message)
+            try:
+                await self._heard(client, topic, message)
+            except aiomqtt.MqttError:
+                raise
+            except Exception:  # of ours: one message must not keep the next ones from us
+                log.exception("a message on %s was passed over", topic)
 
     async def _heard(self, client: aiomqtt.Client, topic: str, message: aiomqtt.Message) -> None:
         """Take a message."""
@@ -170,7 +179,7 @@ class StateSession(Session):
     def _meet(self, payload: object) -> None:
         """Report another node that lives under this one's name: both trees are then wrong."""
         try:
-            other = json.loads(payload if isinstance(payload, bytes) else b"").get("node")
+            other = parse_json(payload if isinstance(payload, bytes) else b"").get("node")
         except (ValueError, AttributeError):
             return
         if other not in (None, self._node.uid):

@@ -7,8 +7,6 @@ What does not pass is answered here and nothing is written.
 from __future__ import annotations
 
 import asyncio
-import json
-import re
 import time
 from collections import Counter
 from http.cookies import CookieError, SimpleCookie
@@ -18,6 +16,7 @@ from starlette.datastructures import Headers, MutableHeaders
 from starlette.responses import JSONResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from pitlogger.formats.json_text import holds_half_a_character
 from pitlogger.web.access.access import (
     COOKIE_PLAIN,
     COOKIE_TLS,
@@ -33,7 +32,6 @@ BODY_LIMIT = 64 * 1024
 BODY_S = 10.0
 HEAD_LIMIT = 16 * 1024
 CLOSE = {"Connection": "close"}
-_SURROGATE = re.compile(rb"\\u[dD][89a-fA-F]")
 LOCAL_BODY_LIMIT = 16 * 1024 * 1024  # a paper log of many years comes by the Unix socket
 STREAM = "/api/v1/stream"
 FORM = "application/x-www-form-urlencoded"
@@ -71,7 +69,7 @@ class Gate:
         body = b""
         if turned is None and scope["method"] not in SAFE:
             body, turned = await read_body(receive, self._limit, BODY_S)
-            if turned is None and half_a_character(body):
+            if turned is None and holds_half_a_character(body):
                 turned = refusal(400, "the body holds half a character (a lone surrogate)")
         sending = _with_headers(send)
         if turned is not None:
@@ -215,22 +213,6 @@ async def read_body(receive: Receive, most: int, within_s: float) -> tuple[bytes
                     return b"".join(parts), None
     except TimeoutError:
         return b"", refusal(408, f"the body did not come within {within_s:.0f} s", CLOSE)
-
-
-def half_a_character(body: bytes) -> bool:
-    """Return whether JSON holds a lone surrogate, which no file, screen or answer can take.
-
-    Source: RFC 8259, 8.2: what software does with one is unpredictable.
-    """
-    if not _SURROGATE.search(body):
-        return False
-    try:
-        json.dumps(json.loads(body), ensure_ascii=False).encode()
-    except UnicodeEncodeError:
-        return True
-    except (ValueError, RecursionError):  # no JSON: refused where it is read
-        return False
-    return False
 
 
 def _given(body: bytes, receive: Receive) -> Receive:

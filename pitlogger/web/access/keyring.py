@@ -17,6 +17,7 @@ from typing import Literal
 
 from pitlogger.errors import UsageError, unknown
 from pitlogger.files import set_aside, write_soon, write_whole
+from pitlogger.formats.json_text import parse_json
 from pitlogger.web.access.roles import Role, role_of
 
 log = logging.getLogger(__name__)
@@ -130,7 +131,7 @@ class Keyring:
     def _load(self) -> None:
         """Take up who is listed; a file that cannot be read is set aside, and nobody is."""
         try:
-            rows = json.loads(self._path.read_text(encoding="utf-8"))["phones"]
+            rows = parse_json(self._path.read_bytes())["phones"]
             listed = [Holder(**{**row, "role": role_of(row["role"])}) for row in rows]
         except (OSError, ValueError, KeyError, TypeError, AttributeError, UsageError) as fault:
             self.broken = f"{self._path.name} could not be read ({fault!r}): no phone is paired now"
