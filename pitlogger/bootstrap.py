@@ -112,13 +112,14 @@ def new_engine(
 
 
 def replay_files(
-    capture: Path, *cook_files: Path, forecasts: bool = True
+    capture: Path, *cook_files: Path, forecasts: bool = True, infer: bool = False
 ) -> tuple[Gathered, Engine]:
     """Run a capture file through a new engine; return what it gave and the engine after it.
 
     Args:
         capture: What was recorded.
         cook_files: Cooks that it does not start itself, one or several at once.
+        infer: Leave its stage marks out and recognise the stages instead.
 
     Raises:
         CaptureError: The capture cannot be read, with ``file:line``.
@@ -126,10 +127,11 @@ def replay_files(
     """
     cooks = [load_cook(file) for file in cook_files]
     records = read_capture(capture)
-    engine = new_engine("replay")
+    policy = replace(load_policy(), stage_from="taken") if infer else None
+    engine = new_engine("replay", policy=policy)
     gathered = Gathered()
     answer = answer_now if forecasts else None
-    gathered.take(replay(engine, records, cooks, answer, name=str(capture)))
+    gathered.take(replay(engine, records, cooks, answer, name=str(capture), infer=infer))
     return gathered, engine
 
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from pitlogger.engine.inputs import Input, Output, Tick
+from pitlogger.engine.inputs import Command, Input, Output, Tick
 from pitlogger.engine.step import Engine
 
 SECOND_MS = 1000
@@ -36,6 +36,8 @@ def ticks_until(engine: Engine, t_ms: int) -> Iterator[tuple[Output, ...]]:
         out = engine.step(Tick(tick_ms))
         if out:
             yield out
+        for body in engine.recognised():
+            yield engine.step(Command(tick_ms, body))
 
 
 def feed(engine: Engine, given: Input) -> Iterator[tuple[Output, ...]]:

@@ -11,7 +11,15 @@ from pitlogger.engine.watch.external import PASSING
 from pitlogger.errors import CaptureError, PitloggerError
 from pitlogger.formats.capture import Decision, Record
 from pitlogger.model.cooks import Cook
-from pitlogger.model.journal import CookStarted, ForecastSkipped
+from pitlogger.model.journal import (
+    AlertActed,
+    Body,
+    CookStarted,
+    Corrected,
+    ForecastSkipped,
+    StageSet,
+    Undone,
+)
 from pitlogger.model.readings import Reading
 
 Forecaster = Callable[[Engine, ForecastRequest], ForecastResult]
@@ -23,6 +31,7 @@ def replay(
     cooks: Sequence[Cook] = (),
     forecaster: Forecaster | None = None,
     name: str = "capture",
+    infer: bool = False,
 ) -> Iterator[Output]:
     """Yield all outputs of a capture, in order.
 
@@ -31,6 +40,8 @@ def replay(
         cooks: Started at the first record of a cook, unless the capture starts one itself.
         forecaster: Answers forecast requests; its answers take effect when they are due.
         name: Stands for the capture in errors.
+        infer: Leave the stage marks of the capture out: the engine recognises them. What was
+            done about alerts that do not come then is left out too.
 
     Raises:
         CaptureError: With the line of a decision that cannot be accepted.
@@ -44,7 +55,7 @@ def replay(
                     due.append(forecaster(engine, output))
                 yield output
 
-    for record in records:
+    for record in _without_stages(records) if infer else records:
         if cooks and engine.book.cook is None and not _may_come_before(record):
             for cook in cooks:
                 yield from hand_in(Command(record.t_ms, CookStarted(cook)))
@@ -65,7 +76,28 @@ def replay(
         try:
             yield from hand_in(command)
         except PitloggerError as fault:
+            if infer and isinstance(record.body, AlertActed):
+                continue
             raise CaptureError(f"{name}:{record.line}: {fault}") from None
+
+
+def _without_stages(records: Iterable[Record]) -> Iterator[Record]:
+    """Yield the records but for stage marks, and what was said of those later."""
+    gone: set[tuple[str, int]] = set()
+    for record in records:
+        if isinstance(record, Decision) and _is_of_stage(record.body, gone):
+            if record.origin is not None:
+                gone.add(record.origin)
+            continue
+        yield record
+
+
+def _is_of_stage(body: Body, gone: set[tuple[str, int]]) -> bool:
+    if isinstance(body, Corrected | Undone) and (body.of_run, body.of_seq) in gone:
+        return True
+    return isinstance(body, StageSet) or (
+        isinstance(body, Corrected) and isinstance(body.body, StageSet)
+    )
 
 
 def _may_come_before(record: Record) -> bool:

@@ -10,6 +10,7 @@ from typing import Any
 
 from pitlogger.engine.gaps import Gap
 from pitlogger.engine.inputs import ForecastMemory
+from pitlogger.inference.recogniser import Sight
 from pitlogger.model.journal import Entry, ForecastMade, LocalScore
 from pitlogger.model.readings import Quality
 from pitlogger.pipeline.lid import PitTrend
@@ -132,6 +133,7 @@ class EngineState:
     read_ms: dict[str, int] = field(default_factory=dict)  # when a core was last read, by piece
     softened: dict[str, float] = field(default_factory=dict)  # tenderness index, by piece
     touched: dict[str, str] = field(default_factory=dict)  # raw or cooked, by scale or probe
+    sights: dict[str, Sight] = field(default_factory=dict)  # stages as recognised, by piece
     broken: list[str] = field(default_factory=list)  # pieces with a probe silent or in doubt
 
     def forget_pieces(self, pieces: frozenset[str], entries: list[Entry]) -> None:
@@ -143,7 +145,7 @@ class EngineState:
         self.entries[:] = entries
         by_piece: tuple[dict[str, Any], ...] = (
             self.clocks, self.clock_marks, self.stall_ended_ms, self.read_ms, self.softened,
-            self.forecasts, self.foreseen,
+            self.forecasts, self.foreseen, self.sights,
         )  # fmt: skip
         for known in by_piece:
             for key in [key for key in known if key.partition("/")[0] in pieces]:
@@ -162,7 +164,7 @@ class EngineState:
         """
         for kept in (self.entries, self.origins, self.forecasts, self.foreseen, self.clocks,
                      self.clock_marks, self.gaps, self.stall_ended_ms, self.read_ms, self.softened,
-                     self.routines, self.broken):  # fmt: skip
+                     self.routines, self.broken, self.sights):  # fmt: skip
             kept.clear()
         for key, watch in list(self.watches.items()):
             if watch.kind not in OUTLIVES_COOKS:

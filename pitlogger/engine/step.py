@@ -33,6 +33,7 @@ from pitlogger.engine.watch.instruments import Instruments
 from pitlogger.engine.watch.limits import Judging
 from pitlogger.engine.watch.periodic import Lookout
 from pitlogger.engine.watch.rate import follow_rate
+from pitlogger.engine.watch.recognition import Recognition
 from pitlogger.engine.watch.routines import run_routines
 from pitlogger.engine.watch.silence import Hearing
 from pitlogger.engine.watch.taken_back import end_with, restore
@@ -99,6 +100,7 @@ class Engine:
         self.alerts = Annunciator(state.watches, policy, units, self._timers.set, self._enter)
         self.lookout = Lookout(state, self.alerts, self.safety, units)
         self.instruments = Instruments(state, self.alerts, units)
+        self.recognition = Recognition(state, policy)
         self.hearing = Hearing(self._timers, self.alerts)
         self.judging = Judging(state, self.alerts)
         self._compile(state.t_ms, "")
@@ -236,6 +238,10 @@ class Engine:
         """Return when the next timer is due, ``None`` if none is set."""
         return self._timers.next_ms()
 
+    def recognised(self) -> list[StageSet]:
+        """Return the stages that were recognised and are to be set; each is returned once."""
+        return self.recognition.take(self.book) if self.recognition.proposals else []
+
     def _tick(self, t_ms: int) -> None:
         self.state.t_ms = self.state.tick_ms = t_ms
         for what, key in self._timers.due(t_ms):
@@ -261,6 +267,7 @@ class Engine:
             return
         self.instruments.minute(self.lanes, self.book, t_ms)
         self.lookout.minute(self.book, self.lanes, t_ms)
+        self.recognition.minute(self.book, self.lanes, t_ms)
         run_routines(self.state, self.alerts, self.policy, self.book, self.lanes, t_ms)
         self.state.minute_ms = (t_ms // MINUTE_MS + 1) * MINUTE_MS
         self._timers.set(self.state.minute_ms, "minute", "")

@@ -25,7 +25,7 @@ _LATER: dict[str, dict[str, object]] = {
     "cook-finished": {"cook": ""},
     "noted": {"cook": ""},
     "piece-added": {"cook": ""},
-    "stage-set": {**_TIMED, "reason": ""},
+    "stage-set": {**_TIMED, "reason": "", "source": "person"},
     "weighed": _TIMED,
     "spot-read": _TIMED,
     "undone": {"reason": ""},

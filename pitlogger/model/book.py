@@ -7,8 +7,9 @@ Pieces with their stages and weighings, where each channel sat and when, hand re
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from typing import Literal
 
-from pitlogger.model.cooks import BEFORE_FIRE, Channel, Cook, Piece, Stage, Wrap
+from pitlogger.model.cooks import BEFORE_FIRE, ON_PIT, Channel, Cook, Piece, Stage, Wrap
 from pitlogger.model.journal import (
     Adjusted,
     AlertChanged,
@@ -28,11 +29,16 @@ Id = tuple[str, int]  # run, seq
 
 @dataclass(frozen=True, slots=True)
 class Span:
-    """A stage of a piece from ``from_ms`` to ``to_ms``; ``None`` while it lasts."""
+    """A stage of a piece from ``from_ms`` to ``to_ms``; ``None`` while it lasts.
+
+    ``source`` is who found it, ``p`` how likely it was when recognised.
+    """
 
     stage: Stage
     from_ms: int
     to_ms: int | None = None
+    source: Literal["person", "inferred"] = "person"
+    p: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,6 +132,22 @@ class PieceBook:
         return self.marks[-1].at_ms if self.marks else self.added_ms
 
     @property
+    def told_ms(self) -> int:
+        """When a person last told of its stage; what is recognised alone does not count."""
+        told = (mark.at_ms for mark in self.marks if not mark.is_unconfirmed)
+        return max(told, default=self.added_ms)
+
+    @property
+    def may_be_on_pit(self) -> bool:
+        """Whether it is on the pit, or only looks as if it were not any more."""
+        for mark in reversed(self.marks):
+            if mark.stage in ON_PIT:
+                return True
+            if not mark.is_unconfirmed:
+                return False
+        return False
+
+    @property
     def wrap(self) -> Wrap | None:
         """How it is wrapped now, ``None`` if it is not."""
         if self.stage in (Stage.SMOKING,) or self.stage in BEFORE_FIRE:
@@ -161,7 +183,7 @@ class PieceBook:
                 continue
             if spans:
                 spans[-1] = replace(spans[-1], to_ms=mark.at_ms)
-            spans.append(Span(mark.stage, mark.at_ms))
+            spans.append(Span(mark.stage, mark.at_ms, None, mark.source, mark.p))
         if spans and self.ended_ms is not None:
             spans[-1] = replace(spans[-1], to_ms=max(self.ended_ms, spans[-1].from_ms))
         return spans

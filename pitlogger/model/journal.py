@@ -101,6 +101,8 @@ class StageSet:
     ``timed`` tells how the time is known: marked as it happened, stated by a person, or not
     recorded at all; then only the order of marks means something, and nobody learns from it.
     ``mass_mg`` is what was discarded, ``reason`` why, where the stage is ``discarded``.
+    ``source`` tells who found it: a person, or stage recognition with the chance ``p``, which a
+    person has agreed to where ``confirmed`` is set.
     """
 
     piece: str
@@ -111,7 +113,14 @@ class StageSet:
     confirmed: bool = False
     mass_mg: int | None = None
     reason: str = ""
+    source: Literal["person", "inferred"] = "person"
+    p: float | None = None
     kind: Literal["stage-set"] = "stage-set"
+
+    @property
+    def is_unconfirmed(self) -> bool:
+        """Whether recognition alone says so."""
+        return self.source == "inferred" and not self.confirmed
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
 from pitlogger.clock import rfc3339
 from pitlogger.engine.inputs import Output
+from pitlogger.inference.recogniser import Proposal
 from pitlogger.model.alerts import alert_class
 from pitlogger.model.book import Book
 from pitlogger.model.journal import AlertChanged, Entry, ForecastMade
@@ -15,6 +16,8 @@ from pitlogger.model.readings import Tagged
 from pitlogger.yields.books import from_book
 from pitlogger.yields.document import piece_document
 from pitlogger.yields.ledger import accounts
+
+Looks = Mapping[str, Sequence[Proposal]]
 
 
 @dataclass(slots=True)
@@ -42,8 +45,12 @@ class Gathered:
         self.last_ms = t_ms
 
 
-def replay_document(gathered: Gathered, book: Book) -> dict[str, Any]:
-    """Return the document as plain values; keys as the contract of ``replay`` names them."""
+def replay_document(gathered: Gathered, book: Book, looks: Looks | None = None) -> dict[str, Any]:
+    """Return the document as plain values; keys as the contract of ``replay`` names them.
+
+    Args:
+        looks: As ``stage_rows`` takes them.
+    """
     span_ms = (gathered.last_ms or 0) - (gathered.first_ms or 0)
     return {
         "readings": gathered.readings,
@@ -53,7 +60,7 @@ def replay_document(gathered: Gathered, book: Book) -> dict[str, Any]:
             for entry in gathered.entries
             if isinstance(entry.body, AlertChanged)
         ],
-        "stages": stage_rows(book),
+        "stages": stage_rows(book, looks),
         "weighings": weighing_rows(book),
         "yields": yield_rows(book),
         "forecasts": [
@@ -84,18 +91,34 @@ def alert_row(t_ms: int, changed: AlertChanged) -> dict[str, Any]:
     return row
 
 
-def stage_rows(book: Book) -> list[dict[str, Any]]:
-    """Return each stage of each piece with its start and end."""
-    return [
+def stage_rows(book: Book, looks: Looks | None = None) -> list[dict[str, Any]]:
+    """Return each stage of each piece: start, end, who found it, and how likely if inferred.
+
+    Args:
+        looks: What pieces look to be in that is not set, by piece: rows after their own.
+    """
+    rows: list[dict[str, Any]] = [
         {
             "piece": piece,
             "stage": span.stage.value,
             "from": rfc3339(span.from_ms),
             "to": None if span.to_ms is None else rfc3339(span.to_ms),
+            "source": span.source,
+            "p": span.p,
         }
         for piece, held in book.pieces.items()
         for span in held.spans()
     ]
+    for piece, found in (looks or {}).items():
+        for one in found:
+            at = rfc3339(one.at_ms)
+            before = [row for row in rows if row["piece"] == piece]
+            if before and before[-1]["to"] is None:
+                before[-1]["to"] = at
+            row = {"piece": piece, "stage": one.stage.value, "from": at, "to": None}
+            place = rows.index(before[-1]) + 1 if before else len(rows)
+            rows.insert(place, row | {"source": "inferred", "p": round(one.p, 3)})
+    return rows
 
 
 def weighing_rows(book: Book) -> list[dict[str, Any]]:

@@ -7,7 +7,7 @@ minutes after it was first heard: a fire that is being lit is not too cold.
 from __future__ import annotations
 
 from pitlogger.model.book import Book
-from pitlogger.model.cooks import BEFORE_FIRE, ON_PIT, Channel
+from pitlogger.model.cooks import BEFORE_FIRE, Channel
 from pitlogger.model.quantities import Quantity, milli_c_from_fahrenheit
 from pitlogger.model.readings import Site
 from pitlogger.rules.conditions import ABOVE, BELOW, Limit
@@ -51,10 +51,14 @@ def channel_limits(
 
 
 def is_in_use(pit: str, book: Book) -> bool:
-    """Return whether a piece sits on a pit, or may: one whose stages nobody has set."""
+    """Return whether a piece sits on a pit, or may.
+
+    One whose stages nobody has set, and one that looks as if it were off the pit: what is
+    recognised ends no alarm of the pit before a person agrees.
+    """
     for held in book.pieces.values():
         mine = held.piece.pit in (None, pit)
         unmarked = held.stage in BEFORE_FIRE and not held.marks
-        if mine and held.is_open and (held.stage in ON_PIT or unmarked):
+        if mine and held.is_open and (held.may_be_on_pit or unmarked):
             return True
     return not book.pieces and book.cook is not None

@@ -89,9 +89,16 @@ class TimerRule:
     source: str = ""
 
 
+StageFrom = Literal["person", "asked", "taken"]
+
+
 @dataclass(frozen=True, slots=True)
 class Policy:
-    """Everything the rules go by. Limits in milli-degrees Celsius."""
+    """Everything the rules go by. Limits in milli-degrees Celsius.
+
+    ``stage_from`` says who sets stages: a person alone, a person who is asked what it looks
+    like, or recognition itself where it is surer than ``stage_chance``.
+    """
 
     rules: dict[str, AlertRule]
     cuts: dict[str, CutTargets]
@@ -100,6 +107,8 @@ class Policy:
     hot_hold_limit_mc: int = HOT_HOLD_LIMIT_MC
     hot_hold_near_mc: int = HOT_HOLD_NEAR_MC
     rest_until_mc: int = REST_UNTIL_MC
+    stage_from: StageFrom = "person"
+    stage_chance: float = 0.9
 
     def wrap_at_mc(self, piece: Piece) -> int | None:
         """Return when a piece is to be wrapped, ``None`` for never."""

@@ -19,8 +19,13 @@ from pitlogger.cli.output import emit, json_option
     multiple=True,
     help="Cook file (TOML); several for cooks that were open at once.",
 )
+@click.option(
+    "--infer",
+    is_flag=True,
+    help="Leave out the stage marks of CAPTURE; print the stages as they are recognised.",
+)
 @json_option
-def replay(capture: Path, cook_files: tuple[Path, ...], as_json: bool) -> None:
+def replay(capture: Path, cook_files: tuple[Path, ...], infer: bool, as_json: bool) -> None:
     """Run CAPTURE (SenML, one pack a line) through the engine and print what it makes of it.
 
     Needs no daemon and writes nothing. The same capture gives the same journal and alerts.
@@ -28,16 +33,22 @@ def replay(capture: Path, cook_files: tuple[Path, ...], as_json: bool) -> None:
     from pitlogger.bootstrap import replay_files
     from pitlogger.reports.replay_document import replay_document
 
-    gathered, engine = replay_files(capture, *cook_files)
-    document = replay_document(gathered, engine.book)
+    gathered, engine = replay_files(capture, *cook_files, infer=infer)
+    document = replay_document(
+        gathered, engine.book, engine.recognition.proposals if infer else None
+    )
     emit(document, as_json, "" if as_json else _story(document))
+
+
+def _found(row: dict[str, Any]) -> str:
+    return f" (looks so, {row['p']:.0%})" if row["source"] == "inferred" else ""
 
 
 def _story(document: dict[str, Any]) -> str:
     hours = document["span_s"] / 3600
     lines = [f"{document['readings']} readings over {hours:.1f} h"]
     events = [
-        (row["from"], f"{row['piece']}: {row['stage']}") for row in document["stages"]
+        (row["from"], f"{row['piece']}: {row['stage']}{_found(row)}") for row in document["stages"]
     ] + [
         (row["at"], f"{row['kind']} {row['state']}: {row['message']}")
         for row in document["alerts"]

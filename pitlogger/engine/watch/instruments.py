@@ -244,7 +244,7 @@ class Instruments:
         placed = book.assignment(state.id)
         told_ms = max(told_ms, -1 if placed is None else placed.from_ms)
         held = book.pieces.get(lane.piece or "")
-        told_ms = max(told_ms, -1 if held is None else held.stage_since_ms)
+        told_ms = max(told_ms, -1 if held is None else held.told_ms)
         watch = self.state.watches.get(lane.fault_key or "")
         is_seen = watch is not None and watch.state is AlertState.ACKNOWLEDGED
         if told_ms > state.doubt_ms or (state.doubt != "air" and is_seen):
@@ -281,7 +281,7 @@ def _pit_of(book: Book, lanes: dict[str, Lane], piece: str) -> Lane | None:
 def _hands_on(book: Book, held: PieceBook, since_ms: int) -> bool:
     """Return whether anybody has told of work on a piece since then."""
     piece = held.piece.id
-    marked = any(mark.at_ms >= since_ms for mark in held.marks)
+    marked = any(mark.at_ms >= since_ms and not mark.is_unconfirmed for mark in held.marks)
     weighed = any(weighing.weighed.at_ms >= since_ms for weighing in held.weighings)
     read = any(spot.piece == piece and spot.at_ms >= since_ms for _, spot in book.spots)
     placed = any(

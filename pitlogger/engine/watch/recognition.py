@@ -1,0 +1,133 @@
+"""Stages that nobody marked, recognised each minute from what the channels of a piece say.
+
+Nothing here sets a stage: what is found becomes a command like a person's, and only where the
+person chose so (``Policy.stage_from``).
+"""
+
+from __future__ import annotations
+
+from pitlogger.engine.compiled_channel import Lane
+from pitlogger.engine.state import ChannelState, EngineState
+from pitlogger.inference.changes import Aims
+from pitlogger.inference.recogniser import Proposal, Sight
+from pitlogger.model.alerts import ALARMS, AlertState
+from pitlogger.model.book import Book, PieceBook
+from pitlogger.model.cooks import ON_PIT, Stage
+from pitlogger.model.journal import StageSet
+from pitlogger.model.readings import Site
+from pitlogger.rules.policies import Policy
+
+MINUTE_MS = 60_000
+FRESH_MS = 3 * MINUTE_MS
+TAKEN = frozenset({Stage.SMOKING, Stage.WRAPPED, Stage.RESTING, Stage.HOLDING})
+_SIGNS = frozenset({"at-wrap", "off-pit", "rested", "out-of-hold", "carved", "sauced", "served"})
+
+
+class Recognition:
+    """Follows the open pieces; ``proposals`` is what they look to be in now, by piece."""
+
+    def __init__(self, state: EngineState, policy: Policy) -> None:
+        self.state = state
+        self.policy = policy
+        self.proposals: dict[str, list[Proposal]] = {}
+
+    def minute(self, book: Book, lanes: dict[str, Lane], t_ms: int) -> None:
+        """Take a minute of every open piece."""
+        if self.policy.stage_from == "person":
+            return
+        pits = [lane.state for lane in lanes.values() if lane.site is Site.PIT]
+        self.proposals.clear()
+        for piece, held in book.pieces.items():
+            if not held.is_open:
+                continue
+            sight = self.state.sights.get(piece)
+            if sight is None:
+                sight = self.state.sights[piece] = Sight()
+            self._follow(sight, held, t_ms)
+            pit = _pit_of(held, pits)
+            if pit is not None:
+                self._lids(piece, sight, pit)
+            pit_mc = None if pit is None or not pit.heard_well() else pit.pit.level_mc
+            core_c = self._core_c(book, piece, t_ms)
+            sight.minute(t_ms, core_c, None if pit_mc is None else pit_mc / 1000, self._aims(held))
+            found = sight.proposals(t_ms, self.policy.stage_chance)
+            if found:
+                self.proposals[piece] = found
+
+    def take(self, book: Book) -> list[StageSet]:
+        """Return what may be set without asking, each with its chance."""
+        if self.policy.stage_from != "taken":
+            return []
+        found = []
+        for piece, proposals in self.proposals.items():
+            for one in proposals:
+                if one.stage not in TAKEN or self._is_held_back(piece, one.stage, book):
+                    break
+                found.append(inferred(piece, one))
+        for body in found:
+            self.proposals.pop(body.piece, None)
+        return found
+
+    def _is_held_back(self, piece: str, stage: Stage, book: Book) -> bool:
+        """Return whether setting a stage could end an alarm, or a clock that leads to one."""
+        clocks = self.state.clocks.get(piece)
+        if stage not in ON_PIT and clocks is not None and not clocks.come_up.is_through:
+            return True
+        channels = book.channels_of(piece)
+        return any(
+            watch.pending_ms is not None or watch.state is not AlertState.NORMAL
+            for watch in self.state.watches.values()
+            if watch.kind in ALARMS and (watch.piece == piece or watch.channel in channels)
+        )
+
+    def _follow(self, sight: Sight, held: PieceBook, t_ms: int) -> None:
+        """Take the marks and weighings that are new."""
+        marks = [(mark.stage, mark.at_ms) for mark in held.marks]
+        if marks != sight.known:
+            sight.known.clear()
+            sight.settle(Stage.RAW, held.added_ms)
+            sight.known.clear()
+            for stage, at_ms in marks:
+                sight.settle(stage, at_ms)
+        for weighing in held.weighings:
+            weighed = weighing.weighed
+            if weighed.checkpoint in _SIGNS and t_ms - MINUTE_MS <= weighed.at_ms < t_ms:
+                sight.sign(weighed.checkpoint, weighed.at_ms)
+
+    def _lids(self, piece: str, sight: Sight, pit: ChannelState) -> None:
+        opened_ms = pit.pit.opened_ms
+        if opened_ms is not None and opened_ms > sight.lid_ms:
+            sight.lid_ms = opened_ms
+            sight.sign("lid", opened_ms)
+
+    def _core_c(self, book: Book, piece: str, t_ms: int) -> float | None:
+        """Return the level of the first core that is heard."""
+        for channel in book.cores(piece):
+            known = self.state.channels.get(channel)
+            if known is None or not known.heard_well() or known.doubt == "stuck":
+                continue
+            if known.trend.level_mc is not None and t_ms - known.heard_ms < FRESH_MS:
+                return known.trend.level_mc / 1000
+        return None
+
+    def _aims(self, held: PieceBook) -> Aims:
+        wrap_mc = self.policy.wrap_at_mc(held.piece)
+        pull_mc = self.policy.pull_at_mc(held.piece)
+        return Aims(
+            None if wrap_mc is None else wrap_mc / 1000, 93.0 if pull_mc is None else pull_mc / 1000
+        )
+
+
+def inferred(piece: str, found: Proposal) -> StageSet:
+    """Return a proposal as the stage it is."""
+    return StageSet(
+        piece, found.stage, found.at_ms, timed="stated", source="inferred", p=round(found.p, 3)
+    )
+
+
+def _pit_of(held: PieceBook, pits: list[ChannelState]) -> ChannelState | None:
+    """Return the pit of a piece: the one it names, else the only one there is."""
+    for pit in pits:
+        if pit.id == held.piece.pit:
+            return pit
+    return pits[0] if len(pits) == 1 else None

@@ -1,0 +1,126 @@
+"""What a core does in each stage: chances of its slope, from heat flow and not from any plant.
+
+On the pit a core follows the pit with a time constant of hours, but for the stall; off the pit
+it goes on rising for minutes, then falls towards the room, in a box at half that pace. Slopes
+are in degrees Celsius an hour. Spreads are wide: thickness, air and wrap are not known. The
+figures are ours, from physics (Newton's law of cooling, time constants of 3 to 8 h for pieces of
+50 to 100 mm), no source.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from pitlogger.model.cooks import Stage
+
+ROOM_C = 22.0
+USUAL_PIT_C = 115.0
+MEMORY = 0.35  # neighbouring slopes share readings: a step counts for so much
+FLOOR = 0.0008  # density of anything at all
+_ROOT = math.sqrt(2.0 * math.pi)
+
+
+@dataclass(slots=True)
+class Look:
+    """What two minutes say of a piece.
+
+    Attributes:
+        core_c: Level of its core, ``None`` where no probe sits in meat.
+        slope: Of the core, over eight minutes.
+        pit_c: Level of its pit, ``None`` where it is not known.
+        out: Whether its probe is out of the meat.
+    """
+
+    t_ms: int
+    core_c: float | None = None
+    slope: float | None = None
+    pit_c: float | None = None
+    out: bool = False
+
+
+def log_likelihood(stage: Stage, age_min: float, look: Look) -> float:
+    """Return the logarithm of how likely a look is in a stage entered so long ago."""
+    if look.out:
+        return _OUT.get(stage, -1.5)
+    core, slope = look.core_c, look.slope
+    if core is None or slope is None:
+        return 0.0
+    pit = USUAL_PIT_C if look.pit_c is None else look.pit_c
+    density = _DENSITIES[stage](core, slope, age_min, pit)
+    return MEMORY * math.log(FLOOR + density)
+
+
+# A probe lies beside the piece before and after, seldom while it is on the pit.
+_OUT = {Stage.RAW: 0.0, Stage.SMOKING: -1.2, Stage.WRAPPED: -1.2}
+
+
+def _normal(x: float, mean: float, sd: float) -> float:
+    z = (x - mean) / sd
+    return math.exp(-0.5 * z * z) / (sd * _ROOT)
+
+
+def _log_normal(x: float, median: float, log_sd: float) -> float:
+    if x <= 0.05 or median <= 0.05:
+        return 0.0
+    z = math.log(x / median) / log_sd
+    return math.exp(-0.5 * z * z) / (x * log_sd * _ROOT)
+
+
+def _raw(core: float, slope: float, age_min: float, pit: float) -> float:
+    if core > 40.0:
+        return 0.0
+    return 0.9 * _normal(slope, 0.0, 1.5) + 0.1 * _normal(slope, 3.0, 3.0)
+
+
+def _driven(core: float, slope: float, pit: float) -> float:
+    """Rising towards the pit."""
+    return _log_normal(slope, max(pit - core, 4.0) / 4.5, 0.75)
+
+
+def _smoking(core: float, slope: float, age_min: float, pit: float) -> float:
+    if pit < core + 12.0:
+        return _normal(slope, 0.0, 8.0)
+    if age_min < 30.0:  # heat is on its way inwards
+        late = min(max(age_min / 30.0, 0.05), 0.9)
+        return (1.0 - late) * _normal(slope, 0.5, 2.0) + late * _driven(core, slope, pit)
+    stalled = 0.5 if core > 50.0 else 0.05
+    return stalled * _normal(slope, 2.0, 2.5) + (1.0 - stalled) * _driven(core, slope, pit)
+
+
+def _wrapped(core: float, slope: float, age_min: float, pit: float) -> float:
+    if pit < core + 12.0:
+        return _normal(slope, 0.0, 8.0)
+    stalled = 0.5 if age_min < 30.0 else 0.15
+    return stalled * _normal(slope, 1.5, 3.0) + (1.0 - stalled) * _driven(core, slope, pit)
+
+
+def _resting(core: float, slope: float, age_min: float, pit: float) -> float:
+    if core < 40.0:
+        return _normal(slope, -3.0, 6.0)
+    falling = _log_normal(-slope, (core - ROOM_C) / 5.0, 0.9)
+    still = max(0.0, 1.0 - age_min / 25.0)  # heat still goes inwards
+    return still * _normal(slope, 1.0, 4.0) + (1.0 - still) * (
+        0.85 * falling + 0.15 * _normal(slope, -1.5, 2.0)
+    )
+
+
+def _holding(core: float, slope: float, age_min: float, pit: float) -> float:
+    if core < 40.0:
+        return _normal(slope, -3.0, 6.0)
+    falling = _log_normal(-slope, (core - ROOM_C) / 11.0, 0.6)
+    return 0.8 * falling + 0.2 * _normal(slope, 0.0, 1.2)
+
+
+def _carved(core: float, slope: float, age_min: float, pit: float) -> float:
+    return 0.01
+
+
+_DENSITIES = {
+    Stage.RAW: _raw,
+    Stage.SMOKING: _smoking,
+    Stage.WRAPPED: _wrapped,
+    Stage.RESTING: _resting,
+    Stage.HOLDING: _holding,
+    Stage.CARVED: _carved,
+}

@@ -1,0 +1,201 @@
+"""From a piece's minutes to its stages: one filter a piece, a look every two minutes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+from pitlogger.inference.appearance import Look, log_likelihood
+from pitlogger.inference.changes import Aims, Sign, exits
+from pitlogger.inference.semi_markov import Branch, Exit, advance
+from pitlogger.model.cooks import BEFORE_FIRE, Stage
+
+MINUTE_MS = 60_000
+LOOK_MS = 2 * MINUTE_MS
+SLOPE_MINUTES = 9
+SLOPE_LEAST = 6
+GAP_MS = 5 * MINUTE_MS
+JUMP_C = 8.0  # within a minute or two: no meat does that
+WARM_C = 45.0
+COLD_C = 26.0
+AGREE_MS = 4 * MINUTE_MS  # entries so near to each other are one moment
+SETTLED = 0.7  # of the chance within one such moment
+PATIENCE_MS = 24 * MINUTE_MS  # then the time is told as well as it is known
+DENIED_MS = 10 * MINUTE_MS
+FOUND = (Stage.SMOKING, Stage.WRAPPED, Stage.RESTING, Stage.HOLDING, Stage.CARVED)
+
+
+class Proposal(NamedTuple):
+    """A stage that a piece looks to be in: since when, and how likely."""
+
+    stage: Stage
+    at_ms: int
+    p: float
+
+
+@dataclass(slots=True)
+class Sight:
+    """What recognition knows of one piece; plain fields, so that a snapshot is exact.
+
+    Attributes:
+        branches: What it may be in, with chances.
+        known: Stages that are settled, by a person or taken, in order.
+        denied: What a person said it was not.
+        minutes: The last levels of its core: milliseconds and degrees Celsius.
+        out: Whether its probe is out of the meat.
+        out_from_c: What the core read before.
+        waiting: Since when a stage is likely enough but its time not settled.
+    """
+
+    branches: list[Branch] = field(default_factory=lambda: [Branch(Stage.RAW, 0, 1.0, [])])
+    known: list[tuple[Stage, int]] = field(default_factory=list)
+    denied: list[tuple[Stage, int]] = field(default_factory=list)
+    minutes: list[tuple[int, float]] = field(default_factory=list)
+    signs: list[tuple[str, int]] = field(default_factory=list)
+    out: bool = False
+    out_from_c: float = 0.0
+    last_c: float | None = None  # in meat
+    looked_ms: int = 0
+    lid_ms: int = -1  # of the last lid that was opened
+    waiting: dict[Stage, int] = field(default_factory=dict)
+
+    # -- what is seen -------------------------------------------------------------------------
+
+    def sign(self, kind: str, at_ms: int) -> None:
+        """Take something that was done: see ``changes.Sign``."""
+        self.signs.append((kind, at_ms))
+
+    def minute(self, t_ms: int, core_c: float | None, pit_c: float | None, aims: Aims) -> None:
+        """Take a minute: levels of core and pit, ``None`` where there is none."""
+        if core_c is not None:
+            self._core(t_ms, core_c)
+        if t_ms - self.looked_ms < LOOK_MS:
+            return
+        self.looked_ms = t_ms
+        look = Look(t_ms, None, None, pit_c, self.out)
+        if not self.out and self.minutes and t_ms - self.minutes[-1][0] < GAP_MS:
+            look.core_c, look.slope = self.minutes[-1][1], self._slope()
+        signs = [Sign(*one) for one in self.signs]
+        self.signs.clear()
+
+        def ways(branch: Branch) -> Sequence[Exit]:
+            found = exits(branch, signs, self.last_c, aims, t_ms)
+            return [way for way in found if not self._is_denied(way.stage, way.entered_ms)]
+
+        def seen(stage: Stage, entered_ms: int) -> float:
+            return log_likelihood(stage, (t_ms - entered_ms) / MINUTE_MS, look)
+
+        self.branches = advance(self.branches, ways, seen)
+
+    def _core(self, t_ms: int, core_c: float) -> None:
+        minutes = self.minutes
+        if minutes and t_ms - minutes[-1][0] > GAP_MS:
+            minutes.clear()
+        before = minutes[-1][1] if minutes else None
+        if before is not None and abs(core_c - before) > JUMP_C:
+            minutes.clear()
+            self._jump(t_ms - MINUTE_MS, before, core_c)
+        elif self.out and self._is_back(core_c):
+            self.out = False
+        minutes.append((t_ms, core_c))
+        if len(minutes) > SLOPE_MINUTES:
+            del minutes[0]
+        if not self.out:
+            self.last_c = core_c
+
+    def _jump(self, at_ms: int, before_c: float, core_c: float) -> None:
+        """Take a probe that was put in, taken out or put elsewhere."""
+        is_raw = sum(one.p for one in self.branches if one.stage is Stage.RAW) > 0.5
+        if is_raw and core_c < COLD_C:
+            self.out = False
+            self.signs.append(("in", at_ms))
+        elif not is_raw and not self.out and before_c > WARM_C:
+            if (core_c < before_c - JUMP_C and core_c < WARM_C) or core_c > 101.0:
+                self.out, self.out_from_c = True, before_c
+                self.signs.append(("out", at_ms))
+        elif self.out and self._is_back(core_c):
+            self.out = False
+
+    def _is_back(self, core_c: float) -> bool:
+        return abs(core_c - self.out_from_c) < 12.0
+
+    def _slope(self) -> float | None:
+        minutes = self.minutes
+        if len(minutes) < SLOPE_LEAST:
+            return None
+        (a_ms, a), (b_ms, b) = minutes[0], minutes[1]
+        (c_ms, c), (d_ms, d) = minutes[-2], minutes[-1]
+        return (c + d - a - b) / (c_ms + d_ms - a_ms - b_ms) * 3_600_000
+
+    # -- what people say ----------------------------------------------------------------------
+
+    def settle(self, stage: Stage, at_ms: int) -> None:
+        """Take a stage as it is: a person's word, or one that was taken."""
+        self.known.append((stage, at_ms))
+        here = Stage.RAW if stage in BEFORE_FIRE else stage
+        if here not in FOUND and here is not Stage.RAW:
+            here = Stage.CARVED  # nothing is looked for from there
+        path = [one for one in self.known[:-1] if one[0] in FOUND]
+        self.branches = [Branch(here, at_ms, 1.0, path)]
+        self.waiting.clear()
+
+    def deny(self, stage: Stage, at_ms: int) -> None:
+        """Take it that a piece did not enter a stage about then."""
+        self.denied.append((stage, at_ms))
+        kept = [
+            one for one in self.branches
+            if (entry := one.entry(stage)) is None or not self._is_denied(stage, entry)
+        ]  # fmt: skip
+        if not kept:
+            last = self.known[-1] if self.known else (Stage.RAW, 0)
+            kept = [Branch(*last, 1.0, [])]
+        whole = sum(one.p for one in kept)
+        for one in kept:
+            one.p /= whole
+        self.branches = kept
+        self.waiting.clear()
+
+    def _is_denied(self, stage: Stage, at_ms: int) -> bool:
+        return any(one is stage and abs(at_ms - ms) < DENIED_MS for one, ms in self.denied)
+
+    # -- what it looks like -------------------------------------------------------------------
+
+    def proposals(self, t_ms: int, chance: float) -> list[Proposal]:
+        """Return the stages that are likely and not known, in order, none before a known one.
+
+        Args:
+            chance: How likely a stage has to be.
+        """
+        last = max((FOUND.index(stage) for stage, _ in self.known if stage in FOUND), default=-1)
+        found = []
+        for stage in FOUND[last + 1 :]:
+            entries = sorted(
+                (entry, one.p)
+                for one in self.branches
+                if (entry := one.entry(stage)) is not None
+            )  # fmt: skip
+            p = sum(share for _, share in entries)
+            if p < chance:
+                continue
+            since_ms = self.waiting.setdefault(stage, t_ms)
+            at_ms, share = _moment(entries)
+            if share >= SETTLED * p or t_ms - since_ms >= PATIENCE_MS:
+                found.append(Proposal(stage, at_ms, min(p, 0.999)))
+        return found
+
+
+def _moment(entries: list[tuple[int, float]]) -> tuple[int, float]:
+    """Return the likeliest moment of some entries and the chance that lies about it."""
+    best_ms, most = entries[0][0], 0.0
+    for at_ms, _ in entries:
+        near = [(ms, p) for ms, p in entries if 0 <= ms - at_ms <= AGREE_MS]
+        share = sum(p for _, p in near)
+        if share > most:
+            most, half = share, share / 2
+            for ms, p in near:
+                half -= p
+                if half <= 0:
+                    best_ms = ms
+                    break
+    return best_ms, most
