@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 import random
+from functools import partial
 
 import pytest
 
@@ -23,6 +24,11 @@ def leaving(seed: int, at: int, was: Stage, entered: int) -> dict[Stage, float]:
     return {stage: draw.uniform(0.0, 0.9 / len(after)) for stage in after}
 
 
+def ways(seed: int, at: int, one: Branch) -> list[Exit]:
+    left = leaving(seed, at, one.stage, one.entered_ms)
+    return [Exit(stage, at, p) for stage, p in left.items()]
+
+
 def log_seen(seed: int, at: int, stage: Stage, entered: int) -> float:
     return random.Random(f"seen {seed}/{at}/{stage}/{entered}").uniform(-4.0, 0.0)
 
@@ -33,11 +39,11 @@ def enumerated(seed: int) -> dict[tuple[Stage, int], float]:
     for states in itertools.product(STATES, repeat=STEPS):
         chance, was, entered = 1.0, Stage.RAW, 0
         for at, now in enumerate(states, start=1):
-            ways = leaving(seed, at, was, entered)
+            out = leaving(seed, at, was, entered)
             if now is was:
-                chance *= 1.0 - sum(ways.values())
+                chance *= 1.0 - sum(out.values())
             else:
-                chance *= ways.get(now, 0.0)
+                chance *= out.get(now, 0.0)
                 was, entered = now, at
             chance *= math.exp(log_seen(seed, at, was, entered))
         if chance:
@@ -51,14 +57,7 @@ def test_the_filter_equals_the_sum_over_all_sequences(seed: int) -> None:
     branches = [Branch(Stage.RAW, 0, 1.0, [])]
     for at in range(1, STEPS + 1):
         branches = advance(
-            branches,
-            lambda one, at=at: [
-                Exit(stage, at, p)
-                for stage, p in leaving(seed, at, one.stage, one.entered_ms).items()
-            ],
-            lambda stage, entered, at=at: log_seen(seed, at, stage, entered),
-            most=10_000,
-            least=0.0,
+            branches, partial(ways, seed, at), partial(log_seen, seed, at), most=10_000, least=0.0
         )
     found = {(one.stage, one.entered_ms): one.p for one in branches}
     assert found == pytest.approx(enumerated(seed), rel=1e-9)
