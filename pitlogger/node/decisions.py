@@ -103,7 +103,11 @@ class Decisions:
             await self._settle()  # said again while the disk refuses: it is the same one
             return said
         command = Command(self._node.clock.engine_ms(), body, by, key, past=past)
-        entry = self._node.feed(command)[0]
+        entry = next(  # what fell due before it stands first
+            one
+            for one in self._node.feed(command)
+            if type(one.body) is type(body) and one.t_ms == command.t_ms
+        )
         if key:
             self._remember(key, entry)
         await self._settle()

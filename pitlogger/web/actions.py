@@ -218,20 +218,27 @@ async def decide(daemon: Node, name: str, ask: requests.Ask) -> Entry:
                 " nothing was entered; send this one with a key of its own"
             )
         return known  # asked a second time: what it became the first time still stands
-    body, past = await _made(daemon, name, in_engine_time(daemon, ask))
+    body, past, along = await _made(daemon, name, in_engine_time(daemon, ask))
+    by = ask.by or who_asks.get().initials
     if isinstance(body, CookFinished):
-        await dispose(daemon, body.cook, ask.answers, ask.by or who_asks.get().initials)
-    return await daemon.submit(body, ask.by or who_asks.get().initials, ask.key, past)
+        await dispose(daemon, body.cook, ask.answers, by)
+    for first in along:
+        await daemon.submit(first, by, "", past)
+    return await daemon.submit(body, by, ask.key, past)
 
 
-async def _made(daemon: Node, name: str, ask: requests.Ask) -> tuple[Body, str]:
-    """Return the body of what was asked, and the id of the finished cook it is about, if any."""
+async def _made(daemon: Node, name: str, ask: requests.Ask) -> tuple[Body, str, list[Body]]:
+    """Return the body of what was asked and the id of the finished cook it is about, if any.
+
+    The third are entries to be made before it: the undos of what rests on the entry it is about.
+    """
+    along: list[Body] = []
     now_ms = daemon.clock.engine_ms()
     journal = corrections.Journal(daemon.engine.state.entries)
     if isinstance(ask, requests.UndoAsk):
-        body, journal = await corrections.undone(daemon, ask)
+        body, journal, along = await corrections.undone(daemon, ask)
     elif isinstance(ask, requests.CorrectAsk):
-        body, journal = await corrections.corrected(daemon, ask)
+        body, journal, along = await corrections.corrected(daemon, ask)
     elif isinstance(ask, requests.LearningAsk):
         body, journal = await corrections.learning(daemon, ask)
     elif isinstance(ask, requests.WithdrawAsk):
@@ -250,4 +257,4 @@ async def _made(daemon: Node, name: str, ask: requests.Ask) -> tuple[Body, str]:
     if isinstance(body, doubting.DOUBTABLE):
         book = journal.book() if journal.past else daemon.engine.book
         body = doubting.asked(body, book, ask.answers, daemon.units)
-    return body, journal.past
+    return body, journal.past, along

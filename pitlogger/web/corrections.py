@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from pitlogger.engine.commands import UNDOABLE, accept
+from pitlogger.engine.resting import resting_on
 from pitlogger.errors import RefusedError, UsageError
 from pitlogger.model.belonging import cooks_of
 from pitlogger.model.book import Book
@@ -20,6 +21,7 @@ from pitlogger.model.journal import (
     CookFinished,
     CookStarted,
     CookWithdrawn,
+    Correctable,
     Corrected,
     Entry,
     LearningSet,
@@ -33,9 +35,11 @@ from pitlogger.model.journal import (
 )
 from pitlogger.questions import NO_ANSWERS, Answers
 from pitlogger.store.queries import Reader
+from pitlogger.views.language import trn
 from pitlogger.views.node import Node
 from pitlogger.web.requests import CorrectAsk, EntryAsk, LearningAsk, UndoAsk, WithdrawAsk
 
+MOST_NAMED = 6
 _OWN = (Undone, CookStarted)  # what "the last decision" never means
 
 
@@ -123,8 +127,39 @@ def last_decision(journal: Journal) -> Entry:
     raise RefusedError("there is nothing to undo")
 
 
-async def undone(daemon: Node, ask: UndoAsk) -> tuple[Body, Journal]:
-    """Return the undo requested; without an entry named, of the last decision."""
+def taken_along(
+    journal: Journal, entry: Entry, answers: Answers, instead: Correctable | None = None
+) -> tuple[list[Body], Journal]:
+    """Return the undos of what rests on an entry, last first, and the journal with them.
+
+    Raises:
+        QuestionError: There is something, and nobody said that it goes too.
+    """
+    resting = resting_on(journal.entries, entry, instead)
+    if not resting:
+        return [], journal
+    shown = "; ".join(f"{one.id} {one.body.kind}" for one in resting[:MOST_NAMED])
+    more = "" if len(resting) <= MOST_NAMED else f" and {len(resting) - MOST_NAMED} more"
+    answers.choose(
+        trn(
+            "{count} entry rests on {entry}: {shown}. Take it back too?",
+            "{count} entries rest on {entry}: {shown}. Take them back too?",
+            len(resting), entry=entry.id, shown=shown.replace(";", ",") + more,
+        ),
+        [f"take back {len(resting)} more"],
+    )  # fmt: skip
+    undos: list[Body] = [
+        Undone(one.run, one.seq, f"rested on {entry.id}") for one in reversed(resting)
+    ]
+    said = [Entry(entry.run, -number, entry.t_ms, undo) for number, undo in enumerate(undos, 1)]
+    return undos, replace(journal, entries=[*journal.entries, *said])
+
+
+async def undone(daemon: Node, ask: UndoAsk) -> tuple[Body, Journal, list[Body]]:
+    """Return the undo requested, and those of what rests on it, which come first.
+
+    Without an entry named it is of the last decision.
+    """
     if ask.entry is None and ask.seq is None:
         journal = await journal_of(daemon, ask.cook, ask.answers)
         entry = last_decision(journal)
@@ -134,11 +169,15 @@ async def undone(daemon: Node, ask: UndoAsk) -> tuple[Body, Journal]:
         journal = _reopened(daemon, entry)
     if all(one is not entry and one.id != entry.id for one, _, _ in counted(journal.entries)):
         raise RefusedError(f"entry {entry.id} was taken back already; nothing was changed")
-    return Undone(entry.run, entry.seq, ask.reason), journal
+    along, journal = taken_along(journal, entry, ask.answers)
+    return Undone(entry.run, entry.seq, ask.reason), journal, along
 
 
-async def corrected(daemon: Node, ask: CorrectAsk) -> tuple[Body, Journal]:
-    """Return the correction requested: the entry as it counts now, with the fields given."""
+async def corrected(daemon: Node, ask: CorrectAsk) -> tuple[Body, Journal, list[Body]]:
+    """Return the correction requested: the entry as it counts now, with the fields given.
+
+    With it the undos of what rests on the entry as it was, which come first.
+    """
     entry, journal = await find(daemon, ask)
     if isinstance(entry.body, Corrected):  # a correction names what it corrected
         first = (entry.body.of_run, entry.body.of_seq)
@@ -152,7 +191,8 @@ async def corrected(daemon: Node, ask: CorrectAsk) -> tuple[Body, Journal]:
         raise UsageError(f"entry {entry.id} ({body.kind}) cannot be corrected: undo it")
     if changed == body:
         raise UsageError(f"entry {entry.id} stays as it was: say what is right (--mass, --at, ...)")
-    return Corrected(entry.run, entry.seq, changed, ask.reason), journal
+    along, journal = taken_along(journal, entry, ask.answers, changed)
+    return Corrected(entry.run, entry.seq, changed, ask.reason), journal, along
 
 
 def _reopened(daemon: Node, finish: Entry) -> Journal:

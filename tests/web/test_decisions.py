@@ -94,3 +94,19 @@ def test_a_command_says_that_the_disk_has_not_taken_it(
         emit({"seq": 5, "durable": False}, as_json=False, text="13 lb kept (entry 5)")
     assert left.value.exit_code == 4
     assert "not yet on disk" in capsys.readouterr().err
+
+
+async def test_a_decision_is_answered_with_its_own_entry_whatever_fell_due_before(
+    node: Node,
+) -> None:
+    await node.begin()
+    await node.local.post("/api/v1/stages", json={"piece": "brisket-1", "stage": "chilled"})
+    node.clock.advance(3_600_000)  # a prompt to mark its date falls due with the next input
+    answer = await node.local.post(
+        "/api/v1/stages", json={"piece": "brisket-1", "stage": "reheating", "key": "once"}
+    )
+    assert answer.json()["kind"] == "stage-set"
+    again = await node.local.post(
+        "/api/v1/stages", json={"piece": "brisket-1", "stage": "reheating", "key": "once"}
+    )
+    assert again.json()["id"] == answer.json()["id"]
