@@ -8,11 +8,10 @@ from __future__ import annotations
 
 import os
 import re
-from collections.abc import Iterable
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, PrivateAttr, model_validator
 
 from pitlogger.config_notify import NotifyTable
 from pitlogger.config_renames import with_new_names
@@ -44,6 +43,7 @@ def _topic(value: Any) -> str:
     return value.rstrip("/")
 
 
+PAGE_FILE = "page.toml"
 Topic = Annotated[str, BeforeValidator(_topic)]
 
 
@@ -193,6 +193,15 @@ class Config(_Table):
     premises: PremisesTable = PremisesTable()
     store: StoreTable = StoreTable()
     hub: HubTable = HubTable()
+    _own: frozenset[str] = PrivateAttr(default=frozenset())
+
+    def model_post_init(self, _context: Any) -> None:
+        self._own = frozenset(self.model_fields_set)
+
+    @property
+    def own_tables(self) -> frozenset[str]:
+        """Which tables were given, whatever was laid under or over them since."""
+        return self._own
 
     @model_validator(mode="after")
     def _ids_are_unique(self) -> Config:
@@ -233,13 +242,40 @@ class Config(_Table):
         return self.store.backups or self.node.data / "backups"
 
 
-def load_config(path: Path) -> Config:
-    """Return the configuration in a file.
+def load_config(path: Path, faults: list[str] | None = None) -> Config:
+    """Return the configuration in a file, with what lies beside the record.
+
+    Args:
+        faults: Takes what is wrong with a file beside the record, which is then left out: a
+            daemon has to start whatever became of those.
 
     Raises:
         ConfigError: With ``file:line``, what was given and what was expected.
     """
-    return with_joined(read_toml(path, Config, ConfigError, with_new_names))
+    return with_beside(read_toml(path, Config, ConfigError, with_new_names), faults)
+
+
+def with_beside(config: Config, faults: list[str] | None = None) -> Config:
+    """Return a configuration with what page and commands wrote beside the record.
+
+    The service may not write its own configuration, so devices that are joined lie in
+    ``devices.d`` and what is set on the page in ``page.toml``.
+
+    Raises:
+        ConfigError: A file that cannot be used, where ``faults`` takes none.
+    """
+    folder = config.node.data
+    readers = [(path, joined_from) for path in sorted((folder / "devices.d").glob("*.toml"))]
+    if (folder / PAGE_FILE).exists():
+        readers.append((folder / PAGE_FILE, with_page))
+    for path, read in readers:
+        try:
+            config = read(config, path)
+        except ConfigError as fault:
+            if faults is None:
+                raise
+            faults.append(str(fault))
+    return config
 
 
 class _Joined(_Table):
@@ -248,37 +284,38 @@ class _Joined(_Table):
     device: tuple[DeviceTable, ...]
 
 
-def with_joined(config: Config) -> Config:
-    """Return a configuration with the devices that lie beside the record, in ``devices.d``.
-
-    The service may not write its own configuration, so what is joined from page or command line
-    lies there.
-
-    Raises:
-        ConfigError: A file that cannot be used, or a device of an id there is already.
-    """
-    return _with_devices(config, sorted((config.node.data / "devices.d").glob("*.toml")))
-
-
-def _with_devices(config: Config, paths: Iterable[Path]) -> Config:
-    known = {table.id for table in config.device}
-    joined: list[DeviceTable] = []
-    for path in paths:
-        for table in read_toml(path, _Joined, ConfigError, with_new_names).device:
-            if table.id in known:
-                raise ConfigError(f"{path}: device '{table.id}' is configured already: remove one")
-            known.add(table.id)
-            joined.append(table)
-    return config.model_copy(update={"device": (*config.device, *joined)}) if joined else config
-
-
 def joined_from(config: Config, path: Path) -> Config:
     """Return a configuration with the devices of one more file of ``devices.d``.
 
     Raises:
         ConfigError: A file that cannot be used, or a device of an id there is already.
     """
-    return _with_devices(config, (path,))
+    joined = read_toml(path, _Joined, ConfigError, with_new_names).device
+    known = {table.id for table in config.device}
+    for table in joined:
+        if table.id in known:
+            raise ConfigError(f"{path}: device '{table.id}' is configured already: remove one")
+    return config.model_copy(update={"device": (*config.device, *joined)})
+
+
+class PageTables(_Table):
+    """What is set on the page."""
+
+    units: UnitsTable = UnitsTable()
+    policy: PolicyTable = PolicyTable()
+    premises: PremisesTable = PremisesTable()
+    notify: NotifyTable = NotifyTable()
+
+
+def with_page(config: Config, path: Path) -> Config:
+    """Return a configuration with the tables of ``page.toml`` that it has not itself.
+
+    Raises:
+        ConfigError: A file that cannot be used.
+    """
+    page = read_toml(path, PageTables, ConfigError, with_new_names)
+    taken = page.model_fields_set - config.own_tables
+    return config.model_copy(update={name: getattr(page, name) for name in taken})
 
 
 def parse_config(text: str, name: str = "configuration") -> Config:

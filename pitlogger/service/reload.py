@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pitlogger.config import Config
 
 # Tables that the engine, its policies, the devices and the notifier are made of.
-LIVE = ("units", "policy", "device", "notify", "mqtt")
+LIVE = ("units", "policy", "premises", "device", "notify", "mqtt")
 RESTART = "sudo systemctl restart pitlogger (it takes about a second and nothing is lost)"
 
 

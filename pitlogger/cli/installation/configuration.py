@@ -35,14 +35,14 @@ def configuration(given: Path | None) -> Config:
 
 
 def _configuration(given: Path | None) -> Config:
-    from pitlogger.config import Config, NodeTable, load_config, with_joined
+    from pitlogger.config import Config, NodeTable, load_config, with_beside
 
     if given is not None:
         return load_config(given)
     if _is_there(SYSTEM_CONFIG):
         config = load_config(SYSTEM_CONFIG)
         if "data" not in config.node.model_fields_set:  # the unit's StateDirectory
-            config = with_joined(
+            config = with_beside(
                 config.model_copy(
                     update={"node": config.node.model_copy(update={"data": SYSTEM_DATA})}
                 )

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
 log = logging.getLogger(__name__)
 
+BESIDE_REMEDY = "Mend or remove that file, then reload; what it held is not read meanwhile"
 MOST_THREADS = 24
 
 
@@ -37,10 +38,11 @@ def run(config_file: Path, verbose: bool) -> None:
 
     os.umask(os.umask(0o077) | 0o027)  # the record is nobody's business outside the group
     logs.set_up(verbose)
-    config = _load(config_file)
+    left_out: list[str] = []
+    config = _load(config_file, left_out)
     logs.set_up(verbose, config.node.data)
     try:
-        asyncio.run(_run_until_told(config, config_file))
+        asyncio.run(_run_until_told(config, config_file, left_out))
     except PitloggerError:
         raise
     except Exception as error:
@@ -53,17 +55,20 @@ def run(config_file: Path, verbose: bool) -> None:
         ) from None
 
 
-def _load(config_file: Path) -> Config:
-    """Return the configuration with its secrets where systemd put them."""
+def _load(config_file: Path, left_out: list[str] | None = None) -> Config:
+    """Return the configuration with its secrets where systemd put them.
+
+    ``left_out`` takes what is wrong with a file beside the record, which is then left out.
+    """
     from pitlogger.config import load_config
     from pitlogger.service.credentials import refuse_open_secrets, with_credentials
 
-    config = with_credentials(load_config(config_file))
+    config = with_credentials(load_config(config_file, left_out))
     refuse_open_secrets(config)
     return config
 
 
-async def _run_until_told(config: Config, config_file: Path) -> None:
+async def _run_until_told(config: Config, config_file: Path, left_out: list[str]) -> None:
     from pitlogger.node.daemon import Daemon
     from pitlogger.node.front import front
     from pitlogger.service.notify import Watchdog, period_s, ready, stopping
@@ -78,6 +83,9 @@ async def _run_until_told(config: Config, config_file: Path) -> None:
     served = front(config)
     async with Daemon(config) as daemon, served.serving(daemon) as address:
         ready(f"socket {daemon.socket}")
+        for fault in left_out:
+            log.error("left out: %s", fault)
+            daemon.tell_trouble("configuration", f"left out: {fault}", BESIDE_REMEDY)
         works = [
             stop.wait(),
             daemon.broken(),

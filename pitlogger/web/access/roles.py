@@ -56,10 +56,12 @@ who_asks: ContextVar[Who] = ContextVar("who_asks", default=NOBODY)
 
 SAFE = frozenset({"GET", "HEAD", "OPTIONS"})
 _FREE = ("/static/", "/pair", "/healthz")
-_OWNER = ("/api/v1/phones", "/api/v1/programs", "/phones/", "/node/", "/reach", "/join")
+_OWNER = ("/api/v1/phones", "/api/v1/programs", "/phones/", "/node/", "/reach", "/join", "/first")
 _OWNER_WRITES = (
     "/api/v1/log/signers",
     "/do/signer",
+    "/do/set-",
+    "/do/drop-way",
     "/api/v1/record",
     "/api/v1/uplink",
     "/api/v1/hub",

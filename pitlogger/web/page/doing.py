@@ -27,6 +27,7 @@ from pitlogger.web.page.alarm_groups import FOOD_SAFETY
 from pitlogger.web.page.asked_first import done_by_another, plain, weigh_once
 from pitlogger.web.page.begin import cook_text
 from pitlogger.web.page.checking import CHECKS
+from pitlogger.web.page.first import FIRST
 from pitlogger.web.page.forms import FieldError, ask_of, field_fault, filled, parse_form
 from pitlogger.web.page.heard import HEARD
 from pitlogger.web.page.loose import LOOSE
@@ -247,6 +248,7 @@ LIST_DEEDS: dict[str, Beside] = {
     **LOOSE,
     **CHECKS,
     **HEARD,
+    **FIRST,
     "unbegin": _unbegin,
     "container": _keep_container,
     "container-remove": _remove_container,

@@ -52,6 +52,7 @@ GROUPS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
     (
         mark("Pits, probes, scales; people and phones"),
         (
+            ("/first", mark("First steps of a new node")),
             ("/settings", mark("Settings")),
             ("/heard", mark("Who is told, and a test of each way")),
             ("/checks", mark("Check a probe or a scale")),
@@ -59,7 +60,7 @@ GROUPS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
     ),
 )
 # Screens a form may lead back to.
-BACK: tuple[str, ...] = ("/probes", "/cook", "/begin", "/more", "/checks", "/heard")
+BACK: tuple[str, ...] = ("/probes", "/cook", "/begin", "/more", "/checks", "/heard", "/first")
 
 
 @cache

@@ -21,6 +21,7 @@ from pitlogger.web.page.alarms import alarms_screen
 from pitlogger.web.page.begin import MOST_ROWS
 from pitlogger.web.page.checking import checks_screen
 from pitlogger.web.page.doing import add_deeds, add_phone_deeds, status_of
+from pitlogger.web.page.first import first_screen
 from pitlogger.web.page.foodlog import food_screen
 from pitlogger.web.page.heard import heard_screen
 from pitlogger.web.page.importing import add_import
@@ -55,6 +56,7 @@ def make_page(daemon: Node, access: Access, ring: RingTest, signers: Signers) ->
     _add_pieces(page, daemon)
     _add_screen(page, daemon, "/weights", "weights.html", weights)
     _add_screen(page, daemon, "/checks", "checks.html", checks_screen)
+    _add_screen(page, daemon, "/first", "first.html", first_screen)
     _add_screen(page, daemon, "/heard", "heard.html", heard_screen)
     _add_screen(page, daemon, "/alarms", "alarms.html", alarms_screen)
     _add_planning(page, daemon)
