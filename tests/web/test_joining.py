@@ -136,3 +136,17 @@ async def test_nobody_who_comes_back_ends_the_talk(monkeypatch: pytest.MonkeyPat
     talk = Talk("tray")
     assert await talk.ask("passkey") is None
     assert "Nobody answered" in talk.lines[-1]
+
+
+async def test_a_device_of_a_known_driver_is_read_by_one_form(
+    port: PseudoPort, tmp_path: Path
+) -> None:
+    form = {"own": "Kitchen scale", "driver": "csv-line", "key.port": str(port.path)}
+    async with make_node(tmp_path) as node:
+        done = await node.local.post("/join/add", data=form)
+        assert "kitchen-scale is written, and read from now on" in done.text
+        assert "kitchen-scale" in node.daemon.supervisor.links()
+        for wrong in ({}, {"driver": "melt"}, {"own": "other", "key.no_such_key": "x"}):
+            refused = await node.local.post("/join/add", data={**form, **wrong})
+            assert refused.status_code in (400, 409)
+    assert [path.stem for path in (tmp_path / "devices.d").glob("*.toml")] == ["kitchen-scale"]

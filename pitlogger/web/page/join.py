@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
+import asyncio
+from pathlib import Path
 from typing import Any
 
 from fastapi import APIRouter, Request, Response
 from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse
 
 from pitlogger.config import joined_from
+from pitlogger.devices.declaring.conclude import slug
 from pitlogger.devices.pointing.session import FIRST, PULL, SECOND, WARM
+from pitlogger.devices.registry import Registry
 from pitlogger.devices.transports.ble.settings import DeviceSettings
 from pitlogger.errors import PitloggerError, UsageError
+from pitlogger.files import write_whole
+from pitlogger.formats.toml_text import toml_table
 from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import Site
 from pitlogger.views import words
@@ -72,8 +78,8 @@ def add_joining(page: APIRouter, daemon: Node, joining: Joining) -> None:
     async def step(step: str, request: Request) -> Response:
         try:
             form = parse_form(await request.body())
-            if step == "write":
-                said = await _write(daemon, joining, form)
+            if step in ("write", "add"):
+                said = await (_write if step == "write" else _add)(daemon, joining, form)
                 return screen(daemon, request, "done.html", {"message": said, "back": "/settings"})
             await _take(joining, step, form)
         except PitloggerError as fault:
@@ -129,5 +135,28 @@ async def _write(daemon: Node, joining: Joining, form: dict[str, str]) -> str:
         if name.startswith("site.") and value
     }
     path = await joining.write(form.get("name", "").strip(), sites)
+    return await _read(daemon, path)
+
+
+async def _add(daemon: Node, joining: Joining, form: dict[str, str]) -> str:
+    """Write a device that a driver is known for, and begin to read it."""
+    driver, own = form.get("driver", ""), slug(form.get("own", ""))
+    if driver not in Registry().names() or not own:
+        raise UsageError("say what to call it, and by which driver it is read")
+    keys = {name.removeprefix("key."): text for name, text in form.items() if name[:4] == "key."}
+    path = joining.folder / f"{own}.toml"
+    if path.exists() or any(device.id == own for device in daemon.config.device):
+        raise UsageError(f"there is a device '{own}' already: give this one another name")
+    path.parent.mkdir(parents=True, exist_ok=True)
+    text = toml_table("[[device]]", {"id": own, "driver": driver, **keys})
+    await asyncio.to_thread(write_whole, path, text)
+    try:
+        return await _read(daemon, path)
+    except PitloggerError:
+        path.unlink()  # the driver needs more than is known here: nothing was joined
+        raise
+
+
+async def _read(daemon: Node, path: Path) -> str:
     await daemon.reload(joined_from(daemon.config, path))
     return tr("{device} is written, and read from now on.", device=path.stem)

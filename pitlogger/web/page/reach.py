@@ -20,7 +20,7 @@ async def reach_screen(listen_s: float = LISTEN_S) -> dict[str, Any]:
     try:
         finds += await heard(listen_s)
     except TransportError as fault:
-        notes.append(f"Bluetooth was not looked at: {fault}")
+        notes.append(f"Bluetooth was not looked at: {fault.message}")
     infos = await asyncio.to_thread(_drivers)
     return {"sentence": _sentence(finds), "finds": [_find(one, infos) for one in finds],
             "notes": notes}  # fmt: skip
@@ -50,7 +50,7 @@ def _find(find: Find, infos: list[DriverInfo]) -> dict[str, Any]:
         "name": find.name,
         "signal": "" if find.signal_dbm is None else f"{find.signal_dbm} dBm",
         "note": find.note,
-        "lines": _lines(find, drivers[0]) if drivers else [],
+        "keys": dict(find.keys),
         "drivers": drivers,
         "point": _to_point(find),
     }
@@ -69,9 +69,3 @@ def _to_point(find: Find) -> dict[str, str]:
     if not any(told.values()):
         told["address"] = find.address  # it changes: good for pairing, which gives it a lasting one
     return told
-
-
-def _lines(find: Find, driver: str) -> list[str]:
-    """Return the lines of a configuration that would read it."""
-    return ["[[device]]", 'id = "..."', f'driver = "{driver}"',
-            *(f'{key} = "{value}"' for key, value in find.keys)]  # fmt: skip
