@@ -1,19 +1,24 @@
 """What a core does in each stage: chances of its slope, from heat flow and not from any plant.
 
-On the pit a core follows the pit with a time constant of hours, but for the stall; off the pit
-it goes on rising for minutes, then falls towards the room, in a box at half that pace. Slopes
-are in degrees Celsius an hour. Spreads are wide: thickness, air and wrap are not known. The
-figures are ours, from physics (Newton's law of cooling, time constants of 3 to 8 h for pieces of
-50 to 100 mm), no source.
+A piece put on the pit looks raw until heat reaches its core, one taken off as if it were still
+there until its core turns: both are states of their own, ``LOADED`` and ``LIFTED``, that last as
+long as a piece is thick. On the pit a core follows the pit with a time constant of hours, but
+for the stall; off the pit it falls towards the room, in a box at half that pace. Slopes are in
+degrees Celsius an hour. Spreads are wide: thickness, air and wrap are not known. The figures are
+ours, from physics (Newton's law of cooling, time constants of 3 to 8 h for pieces of 50 to
+100 mm), no source.
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from pitlogger.model.cooks import Stage
 
+LOADED = "loaded"
+LIFTED = "lifted"
 ROOM_C = 22.0
 USUAL_PIT_C = 115.0
 MEMORY = 0.35  # neighbouring slopes share readings: a step counts for so much
@@ -39,20 +44,19 @@ class Look:
     out: bool = False
 
 
-def log_likelihood(stage: Stage, age_min: float, look: Look) -> float:
-    """Return the logarithm of how likely a look is in a stage entered so long ago."""
+def log_likelihood(stage: str, look: Look) -> float:
+    """Return the logarithm of how likely a look is in a stage."""
     if look.out:
-        return _OUT.get(stage, -1.5)
+        return _OUT.get(stage, 0.0)
     core, slope = look.core_c, look.slope
     if core is None or slope is None:
         return 0.0
     pit = USUAL_PIT_C if look.pit_c is None else look.pit_c
-    density = _DENSITIES[stage](core, slope, age_min, pit)
-    return MEMORY * math.log(FLOOR + density)
+    return MEMORY * math.log(FLOOR + _DENSITIES[stage](core, slope, pit))
 
 
 # A probe lies beside the piece before and after, seldom while it is on the pit.
-_OUT = {Stage.RAW: 0.0, Stage.SMOKING: -1.2, Stage.WRAPPED: -1.2}
+_OUT = {LOADED: -0.6, Stage.SMOKING: -0.6, Stage.WRAPPED: -0.6}
 
 
 def _normal(x: float, mean: float, sd: float) -> float:
@@ -67,10 +71,10 @@ def _log_normal(x: float, median: float, log_sd: float) -> float:
     return math.exp(-0.5 * z * z) / (x * log_sd * _ROOT)
 
 
-def _raw(core: float, slope: float, age_min: float, pit: float) -> float:
+def _raw(core: float, slope: float, pit: float) -> float:
     if core > 40.0:
         return 0.0
-    return 0.9 * _normal(slope, 0.0, 1.5) + 0.1 * _normal(slope, 3.0, 3.0)
+    return 0.85 * _normal(slope, 0.0, 1.5) + 0.15 * _normal(slope, 3.0, 3.0)
 
 
 def _driven(core: float, slope: float, pit: float) -> float:
@@ -78,48 +82,48 @@ def _driven(core: float, slope: float, pit: float) -> float:
     return _log_normal(slope, max(pit - core, 4.0) / 4.5, 0.75)
 
 
-def _smoking(core: float, slope: float, age_min: float, pit: float) -> float:
+def _smoking(core: float, slope: float, pit: float) -> float:
     if pit < core + 12.0:
         return _normal(slope, 0.0, 8.0)
-    if age_min < 30.0:  # heat is on its way inwards
-        late = min(max(age_min / 30.0, 0.05), 0.9)
-        return (1.0 - late) * _normal(slope, 0.5, 2.0) + late * _driven(core, slope, pit)
-    stalled = 0.5 if core > 50.0 else 0.05
-    return stalled * _normal(slope, 2.0, 2.5) + (1.0 - stalled) * _driven(core, slope, pit)
+    if core > 50.0:
+        return 0.5 * _normal(slope, 2.0, 2.5) + 0.5 * _driven(core, slope, pit)
+    return 0.1 * _normal(slope, 3.0, 3.0) + 0.9 * _driven(core, slope, pit)
 
 
-def _wrapped(core: float, slope: float, age_min: float, pit: float) -> float:
+def _wrapped(core: float, slope: float, pit: float) -> float:
     if pit < core + 12.0:
         return _normal(slope, 0.0, 8.0)
-    stalled = 0.5 if age_min < 30.0 else 0.15
-    return stalled * _normal(slope, 1.5, 3.0) + (1.0 - stalled) * _driven(core, slope, pit)
+    return 0.4 * _normal(slope, 1.5, 2.5) + 0.6 * _driven(core, slope, pit)
 
 
-def _resting(core: float, slope: float, age_min: float, pit: float) -> float:
+def _lifted(core: float, slope: float, pit: float) -> float:
+    return 0.6 * _wrapped(core, slope, pit) + 0.4 * _normal(slope, -0.5, 2.5)
+
+
+def _resting(core: float, slope: float, pit: float) -> float:
     if core < 40.0:
         return _normal(slope, -3.0, 6.0)
     falling = _log_normal(-slope, (core - ROOM_C) / 5.0, 0.9)
-    still = max(0.0, 1.0 - age_min / 25.0)  # heat still goes inwards
-    return still * _normal(slope, 1.0, 4.0) + (1.0 - still) * (
-        0.85 * falling + 0.15 * _normal(slope, -1.5, 2.0)
-    )
+    return 0.85 * falling + 0.15 * _normal(slope, -1.5, 2.0)
 
 
-def _holding(core: float, slope: float, age_min: float, pit: float) -> float:
+def _holding(core: float, slope: float, pit: float) -> float:
     if core < 40.0:
         return _normal(slope, -3.0, 6.0)
     falling = _log_normal(-slope, (core - ROOM_C) / 11.0, 0.6)
     return 0.8 * falling + 0.2 * _normal(slope, 0.0, 1.2)
 
 
-def _carved(core: float, slope: float, age_min: float, pit: float) -> float:
+def _carved(core: float, slope: float, pit: float) -> float:
     return 0.01
 
 
-_DENSITIES = {
+_DENSITIES: dict[str, Callable[[float, float, float], float]] = {
     Stage.RAW: _raw,
+    LOADED: _raw,
     Stage.SMOKING: _smoking,
     Stage.WRAPPED: _wrapped,
+    LIFTED: _lifted,
     Stage.RESTING: _resting,
     Stage.HOLDING: _holding,
     Stage.CARVED: _carved,

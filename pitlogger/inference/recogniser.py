@@ -6,21 +6,21 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
-from pitlogger.inference.appearance import Look, log_likelihood
-from pitlogger.inference.changes import Aims, Sign, exits
+from pitlogger.inference.appearance import LOADED, Look, log_likelihood
+from pitlogger.inference.changes import Aims, Sign, exits, log_explained
 from pitlogger.inference.semi_markov import Branch, Exit, advance
 from pitlogger.model.cooks import BEFORE_FIRE, Stage
 
 MINUTE_MS = 60_000
 LOOK_MS = 2 * MINUTE_MS
-SLOPE_MINUTES = 9
+SLOPE_MINUTES = 13
 SLOPE_LEAST = 6
 GAP_MS = 5 * MINUTE_MS
 JUMP_C = 8.0  # within a minute or two: no meat does that
 WARM_C = 45.0
 COLD_C = 26.0
 AGREE_MS = 4 * MINUTE_MS  # entries so near to each other are one moment
-SETTLED = 0.7  # of the chance within one such moment
+SETTLED = 0.8  # of the chance within one such moment
 PATIENCE_MS = 24 * MINUTE_MS  # then the time is told as well as it is known
 DENIED_MS = 10 * MINUTE_MS
 FOUND = (Stage.SMOKING, Stage.WRAPPED, Stage.RESTING, Stage.HOLDING, Stage.CARVED)
@@ -52,7 +52,7 @@ class Sight:
     known: list[tuple[Stage, int]] = field(default_factory=list)
     denied: list[tuple[Stage, int]] = field(default_factory=list)
     minutes: list[tuple[int, float]] = field(default_factory=list)
-    signs: list[tuple[str, int]] = field(default_factory=list)
+    signs: list[tuple[str, int, float]] = field(default_factory=list)
     out: bool = False
     out_from_c: float = 0.0
     last_c: float | None = None  # in meat
@@ -62,9 +62,9 @@ class Sight:
 
     # -- what is seen -------------------------------------------------------------------------
 
-    def sign(self, kind: str, at_ms: int) -> None:
+    def sign(self, kind: str, at_ms: int, open_s: float = 0.0) -> None:
         """Take something that was done: see ``changes.Sign``."""
-        self.signs.append((kind, at_ms))
+        self.signs.append((kind, at_ms, open_s))
 
     def minute(self, t_ms: int, core_c: float | None, pit_c: float | None, aims: Aims) -> None:
         """Take a minute: levels of core and pit, ``None`` where there is none."""
@@ -83,8 +83,13 @@ class Sight:
             found = exits(branch, signs, self.last_c, aims, t_ms)
             return [way for way in found if not self._is_denied(way.stage, way.entered_ms)]
 
-        def seen(stage: Stage, entered_ms: int) -> float:
-            return log_likelihood(stage, (t_ms - entered_ms) / MINUTE_MS, look)
+        lids = [sign for sign in signs if sign.kind == "lid"]
+        known: dict[str, float] = {}
+
+        def seen(stage: str, entered_ms: int) -> float:
+            if stage not in known:
+                known[stage] = log_likelihood(stage, look)
+            return known[stage] + (log_explained(stage, entered_ms, lids) if lids else 0.0)
 
         self.branches = advance(self.branches, ways, seen)
 
@@ -106,14 +111,14 @@ class Sight:
 
     def _jump(self, at_ms: int, before_c: float, core_c: float) -> None:
         """Take a probe that was put in, taken out or put elsewhere."""
-        is_raw = sum(one.p for one in self.branches if one.stage is Stage.RAW) > 0.5
+        is_raw = sum(one.p for one in self.branches if one.stage in (Stage.RAW, LOADED)) > 0.5
         if is_raw and core_c < COLD_C:
             self.out = False
-            self.signs.append(("in", at_ms))
+            self.sign("in", at_ms)
         elif not is_raw and not self.out and before_c > WARM_C:
             if (core_c < before_c - JUMP_C and core_c < WARM_C) or core_c > 101.0:
                 self.out, self.out_from_c = True, before_c
-                self.signs.append(("out", at_ms))
+                self.sign("out", at_ms)
         elif self.out and self._is_back(core_c):
             self.out = False
 
@@ -136,7 +141,7 @@ class Sight:
         here = Stage.RAW if stage in BEFORE_FIRE else stage
         if here not in FOUND and here is not Stage.RAW:
             here = Stage.CARVED  # nothing is looked for from there
-        path = [one for one in self.known[:-1] if one[0] in FOUND]
+        path: list[tuple[str, int]] = [one for one in self.known[:-1] if one[0] in FOUND]
         self.branches = [Branch(here, at_ms, 1.0, path)]
         self.waiting.clear()
 
@@ -149,15 +154,15 @@ class Sight:
         ]  # fmt: skip
         if not kept:
             last = self.known[-1] if self.known else (Stage.RAW, 0)
-            kept = [Branch(*last, 1.0, [])]
+            kept = [Branch(last[0], last[1], 1.0, [])]
         whole = sum(one.p for one in kept)
         for one in kept:
             one.p /= whole
         self.branches = kept
         self.waiting.clear()
 
-    def _is_denied(self, stage: Stage, at_ms: int) -> bool:
-        return any(one is stage and abs(at_ms - ms) < DENIED_MS for one, ms in self.denied)
+    def _is_denied(self, stage: str, at_ms: int) -> bool:
+        return any(one == stage and abs(at_ms - ms) < DENIED_MS for one, ms in self.denied)
 
     # -- what it looks like -------------------------------------------------------------------
 

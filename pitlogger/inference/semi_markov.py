@@ -14,8 +14,6 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from pitlogger.model.cooks import Stage
-
 LEAST = 1e-5  # a branch less likely than that is dropped
 MOST_BRANCHES = 24
 
@@ -23,7 +21,7 @@ MOST_BRANCHES = 24
 class Exit(NamedTuple):
     """A way out of a branch: the state that follows, when it was entered, and how likely."""
 
-    stage: Stage
+    stage: str
     entered_ms: int
     p: float
 
@@ -35,22 +33,22 @@ class Branch:
     Of paths that lead to the same state and entry the likeliest is kept.
     """
 
-    stage: Stage
+    stage: str
     entered_ms: int
     p: float
-    path: list[tuple[Stage, int]]
+    path: list[tuple[str, int]]
 
-    def entry(self, stage: Stage) -> int | None:
+    def entry(self, stage: str) -> int | None:
         """Return when it entered a state, ``None`` if it never did."""
-        if self.stage is stage:
+        if self.stage == stage:
             return self.entered_ms
-        return next((at_ms for one, at_ms in self.path if one is stage), None)
+        return next((at_ms for one, at_ms in self.path if one == stage), None)
 
 
 def advance(
     branches: Iterable[Branch],
     exits: Callable[[Branch], Sequence[Exit]],
-    log_likelihood: Callable[[Stage, int], float],
+    log_likelihood: Callable[[str, int], float],
     most: int = MOST_BRANCHES,
     least: float = LEAST,
 ) -> list[Branch]:
@@ -62,8 +60,8 @@ def advance(
         most: How many branches are kept.
         least: The chance below which one is dropped.
     """
-    found: dict[tuple[Stage, int], Branch] = {}
-    best: dict[tuple[Stage, int], float] = {}
+    found: dict[tuple[str, int], Branch] = {}
+    best: dict[tuple[str, int], float] = {}
     for branch in branches:
         stays = 1.0
         for way in exits(branch):
@@ -93,7 +91,7 @@ def advance(
 
 
 def _weighed(
-    branches: list[Branch], log_likelihood: Callable[[Stage, int], float], most: int, least: float
+    branches: list[Branch], log_likelihood: Callable[[str, int], float], most: int, least: float
 ) -> list[Branch]:
     logs = [log_likelihood(branch.stage, branch.entered_ms) for branch in branches]
     top = max(logs)

@@ -34,6 +34,7 @@ class PitTrend:
         dip: Whether the pit is in a dip, recovery included.
         opened_ms: When the present or the last opening began, ``None`` before the first.
         openings: How many there were.
+        fell_ms: When it began to fall then, ``lowest_ms`` when it was lowest.
         trend: Level and slope without dips, about a minute late.
     """
 
@@ -51,6 +52,8 @@ class PitTrend:
     waiting: int = 0  # how many of them the trend has not had yet
     before_mc: int = 0
     lowest_mc: int = 0
+    fell_ms: int = 0
+    lowest_ms: int = 0
 
     @property
     def level_mc(self) -> int | None:
@@ -97,7 +100,7 @@ class PitTrend:
             before = sorted(settled)[len(settled) // 2]
             recent = max(levels[-WAIT_BINS:])
             if value < before - DROP_MC and value < recent - FALL_MC:
-                self._begin_dip(times[-min(WAIT_BINS, len(times))], before, value)
+                self._begin_dip(times[-min(WAIT_BINS, len(times))], before, t_ms, value)
                 return
         times.append(t_ms)
         levels.append(value)
@@ -108,16 +111,23 @@ class PitTrend:
         if len(levels) > LEVEL_BINS:
             del times[0], levels[0]
 
-    def _begin_dip(self, t_ms: int, before_mc: int, value: int) -> None:
+    def _begin_dip(self, t_ms: int, before_mc: int, now_ms: int, value: int) -> None:
         self.dip = self.open = True
         self.opened_ms, self.openings = t_ms, self.openings + 1
         self.before_mc, self.lowest_mc = before_mc, value
+        whole = [
+            ms
+            for ms, level in zip(self.times_ms, self.levels_mc, strict=True)
+            if level > before_mc - RISE_MC
+        ]
+        self.fell_ms, self.lowest_ms = (whole[-1] if whole else t_ms), now_ms
         keep = len(self.levels_mc) - self.waiting
         del self.times_ms[keep:], self.levels_mc[keep:]
         self.waiting = 0
 
     def _follow_dip(self, t_ms: int, value: int) -> None:
-        self.lowest_mc = min(self.lowest_mc, value)
+        if value < self.lowest_mc:
+            self.lowest_mc, self.lowest_ms = value, t_ms
         self.open = value < self.lowest_mc + RISE_MC
         missing = self.before_mc - value
         if missing <= BACK_SHARE * (self.before_mc - self.lowest_mc):

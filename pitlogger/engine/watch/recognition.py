@@ -19,6 +19,7 @@ from pitlogger.rules.policies import Policy
 
 MINUTE_MS = 60_000
 FRESH_MS = 3 * MINUTE_MS
+LID_WAIT_MS = 8 * MINUTE_MS
 TAKEN = frozenset({Stage.SMOKING, Stage.WRAPPED, Stage.RESTING, Stage.HOLDING})
 _SIGNS = frozenset({"at-wrap", "off-pit", "rested", "out-of-hold", "carved", "sauced", "served"})
 
@@ -46,7 +47,7 @@ class Recognition:
             self._follow(sight, held, t_ms)
             pit = _pit_of(held, pits)
             if pit is not None:
-                self._lids(piece, sight, pit)
+                self._lids(sight, pit)
             pit_mc = None if pit is None or not pit.heard_well() else pit.pit.level_mc
             core_c = self._core_c(book, piece, t_ms)
             sight.minute(t_ms, core_c, None if pit_mc is None else pit_mc / 1000, self._aims(held))
@@ -94,11 +95,14 @@ class Recognition:
             if weighed.checkpoint in _SIGNS and t_ms - MINUTE_MS <= weighed.at_ms < t_ms:
                 sight.sign(weighed.checkpoint, weighed.at_ms)
 
-    def _lids(self, piece: str, sight: Sight, pit: ChannelState) -> None:
+    def _lids(self, sight: Sight, pit: ChannelState) -> None:
+        """Take a lid that was opened, once it is shut and it is known how long it stood open."""
         opened_ms = pit.pit.opened_ms
-        if opened_ms is not None and opened_ms > sight.lid_ms:
+        if opened_ms is None or opened_ms <= sight.lid_ms:
+            return
+        if not pit.pit.open or pit.pit.last_ms - opened_ms > LID_WAIT_MS:
             sight.lid_ms = opened_ms
-            sight.sign("lid", opened_ms)
+            sight.sign("lid", pit.pit.fell_ms, (pit.pit.lowest_ms - pit.pit.fell_ms) / 1000)
 
     def _core_c(self, book: Book, piece: str, t_ms: int) -> float | None:
         """Return the level of the first core that is heard."""
