@@ -16,11 +16,11 @@ STATES = (Stage.RAW, Stage.SMOKING, Stage.WRAPPED)
 STEPS = 6
 
 
-def leaving(seed: int, at: int, was: Stage, entered: int) -> dict[Stage, float]:
+def leaving(seed: int, at: int, was: str, entered: int) -> dict[Stage, float]:
     draw = random.Random(f"{seed}/{at}/{was}/{entered}")
-    if was is STATES[-1]:
+    if was == STATES[-1]:
         return {}
-    after = STATES[STATES.index(was) + 1 :]
+    after = STATES[STATES.index(Stage(was)) + 1 :]
     return {stage: draw.uniform(0.0, 0.9 / len(after)) for stage in after}
 
 
@@ -29,7 +29,7 @@ def ways(seed: int, at: int, one: Branch) -> list[Exit]:
     return [Exit(stage, at, p) for stage, p in left.items()]
 
 
-def log_seen(seed: int, at: int, stage: Stage, entered: int) -> float:
+def log_seen(seed: int, at: int, stage: str, entered: int) -> float:
     return random.Random(f"seen {seed}/{at}/{stage}/{entered}").uniform(-4.0, 0.0)
 
 
