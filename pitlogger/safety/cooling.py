@@ -303,8 +303,7 @@ def _judge(
     stages = tuple(clock.judge(step, hand_only) for step in steps)
     each, missing = _each_probe(history, steps, policy, (since_ms, from_ms, to_ms), hand_only)
     stages = tuple(
-        replace(stage, met=worst([stage.met, *(own[number].met for own in each)]))
-        for number, stage in enumerate(stages)
+        _least([stage, *(own[number] for own in each)]) for number, stage in enumerate(stages)
     )
     met = worst([stage.met for stage in stages])
     until_ms = to_ms if clock.late_ms[-1] is None else clock.late_ms[-1]
@@ -319,6 +318,12 @@ def _judge(
     if period is None:
         reason += "; no mark says that it was taken off the pit or cooled"
     return Cooling(Verdict(True, met, steps[0].source, reason), stages)
+
+
+def _least(found: list[StageVerdict]) -> StageVerdict:
+    """Return the least favourable verdict, with the time that it rests on."""
+    met = worst([stage.met for stage in found])
+    return next(stage for stage in found if stage.met is met)
 
 
 def _followed(
@@ -343,17 +348,18 @@ def _each_probe(
     found: list[tuple[StageVerdict, ...]] = []
     missing = ""
     counting = history.counting()
-    if len(counting) < 2 and not any(core.doubts for core in counting):
+    alone = len(counting) < 2 and not history.spots
+    if alone and not any(core.doubts for core in counting):
         return [], ""
     for core in counting:
         points = standing_in(
             credited(history, core, policy.settle.ms), history.spots, policy.max_gap.ms
         )
-        alone = [Point(t_ms, mc, mc) for t_ms, mc in points if since_ms <= t_ms <= to_ms]
-        clock = _followed(alone, steps, policy, cooled_ms)
+        own = [Point(t_ms, mc, mc) for t_ms, mc in points if since_ms <= t_ms <= to_ms]
+        clock = _followed(own, steps, policy, cooled_ms)
         found.append(tuple(clock.judge(step, hand_only) for step in steps))
         if not missing and worst([stage.met for stage in found[-1]]) is None:
-            last = alone[-1].t_ms if alone else since_ms
+            last = own[-1].t_ms if own else since_ms
             missing = _missing(history, core, last, policy)
     return found, missing
 
