@@ -28,6 +28,8 @@ DIFFUSIVITY_M2_S = 1.3e-7
 STEP_K = 95.0
 OFF_PIT_MC_PER_MIN = 2_000.0  # sliced, in shallow pans, on ice
 REHEATED_MC_PER_MIN = 5_000.0
+STEP_MC = 5_000
+STEP_WITHIN_MS, STEP_AFTER_MS = 130_000, 4 * MINUTE_MS
 BESIDE_MC = 4_000  # noise, a spritz, a plug pushed home
 RETURNS_SHARE = 0.4  # of that rate: how far meat has gone on while its probe was elsewhere
 RAW_MC = 40_000  # meat put on the fire is not warmer
@@ -198,6 +200,8 @@ def _parts(points: Points, setting: Setting) -> list[list[tuple[int, int]]]:
         while window and point[0] - window[0][0] > WINDOW_MS and len(window) > 1:
             del window[0]
         cut_ms = jumped_from(point, window, setting.rate_at(point[0]))
+        if cut_ms is None and _stepped(point, window, setting):
+            cut_ms = window[-1][0]
         if cut_ms is not None:
             part = parts[-1]
             while len(part) > 1 and part[-1][0] > cut_ms:
@@ -210,6 +214,20 @@ def _parts(points: Points, setting: Setting) -> list[list[tuple[int, int]]]:
             window.pop()
         window.append(point)
     return parts
+
+
+def _stepped(point: tuple[int, int], window: Points, setting: Setting) -> bool:
+    """Return whether a reading left the line of those before it at once.
+
+    The core's rate itself changes over l2/a only, a quarter of an hour for thin pieces.
+    """
+    if len(window) < 2 or setting.stage_at(point[0]) is Stage.REHEATING:
+        return False
+    (first_ms, first_mc), (last_ms, last_mc) = window[0], window[-1]
+    away_ms, known_ms = point[0] - last_ms, last_ms - first_ms
+    if away_ms > STEP_WITHIN_MS or known_ms < STEP_AFTER_MS:
+        return False
+    return abs(point[1] - last_mc - (last_mc - first_mc) / known_ms * away_ms) > STEP_MC
 
 
 def jumped_from(
