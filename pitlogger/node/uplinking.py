@@ -35,7 +35,7 @@ class Uplinking:
 
     def start(self) -> None:
         """Begin where the node has joined a hub."""
-        from pitlogger.uplink.join import joined
+        from pitlogger.uplink.joined import joined
 
         hub = joined(self._node.config.node.data)
         if hub is None:
@@ -48,7 +48,7 @@ class Uplinking:
             carrier = MqttCarrier(hub, self._node.uid, node_key(data), data)
         else:
             from pitlogger.uplink.https import HttpsCarrier
-            from pitlogger.uplink.join import AUTHORITY_FILE
+            from pitlogger.uplink.joined import AUTHORITY_FILE
 
             carrier = HttpsCarrier(hub.address, self._node.uid, data / AUTHORITY_FILE)
         self.start_with(carrier, hub.hub, hub.broker or hub.address)
@@ -89,7 +89,7 @@ class Uplinking:
 
     async def leave(self) -> None:
         """Stop sending, and forget the hub."""
-        from pitlogger.uplink.join import leave
+        from pitlogger.uplink.joined import leave
 
         await self.stop()
         leave(self._node.config.node.data)

@@ -17,28 +17,15 @@ from urllib.parse import urlsplit
 import cbor2
 import httpx
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
-from pydantic import TypeAdapter, ValidationError
 
 from pitlogger.errors import DeliveryError, RefusedError, UsageError
 from pitlogger.formats.cose import sign
 from pitlogger.formats.join_code import authority_letters, parse_code
+from pitlogger.uplink.joined import AUTHORITY_FILE, CERTIFICATE_FILE, JOINED_FILE
 from pitlogger.views.uplink import Joined
 
-JOINED_FILE, AUTHORITY_FILE = "uplink.json", "uplink-authority.pem"
-CERTIFICATE_FILE = "uplink-certificate.pem"
 DEFAULT_PORT = 8443
 TIMEOUT_S = 15.0
-
-
-_JOINED = TypeAdapter(Joined)
-
-
-def joined(data: Path) -> Joined | None:
-    """Return the hub that the node whose data lie in a folder has joined, if any."""
-    try:
-        return _JOINED.validate_json((data / JOINED_FILE).read_bytes())
-    except (OSError, ValidationError):
-        return None
 
 
 def full_address(text: str) -> str:
@@ -93,12 +80,6 @@ async def join(
     keep_certificate(data, answer.get("certificate", ""))
     _write(data / JOINED_FILE, json.dumps(asdict(found)).encode())
     return found
-
-
-def leave(data: Path) -> None:
-    """Forget the hub; what it received stays there."""
-    for name in (JOINED_FILE, AUTHORITY_FILE, CERTIFICATE_FILE):
-        (data / name).unlink(missing_ok=True)
 
 
 def keep_certificate(data: Path, pem: str) -> None:

@@ -26,7 +26,8 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from pitlogger.devices.backoff import Backoff, Pace
 from pitlogger.errors import DeliveryError, UsageError
 from pitlogger.uplink.carrier import Event, read_answer
-from pitlogger.uplink.join import AUTHORITY_FILE, CERTIFICATE_FILE, pinned, renew
+from pitlogger.uplink.join import pinned, renew
+from pitlogger.uplink.joined import AUTHORITY_FILE, CERTIFICATE_FILE
 from pitlogger.views.uplink import Joined
 
 TIMEOUT_S, KEEPALIVE_S = 10.0, 60

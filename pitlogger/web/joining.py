@@ -20,7 +20,6 @@ from pitlogger.devices.pointing.joined import Joined
 from pitlogger.devices.pointing.session import Pointing, Tape
 from pitlogger.devices.pointing.way import Way, usage_of
 from pitlogger.devices.tasks import end
-from pitlogger.devices.transports.ble.pairing import pair
 from pitlogger.devices.transports.ble.settings import DeviceSettings
 from pitlogger.devices.transports.serial import SerialSettings, SerialTransport
 from pitlogger.errors import PitloggerError, RefusedError, TransportError, UsageError
@@ -141,6 +140,8 @@ class Joining:
         """
 
         async def run(talk: Talk) -> None:
+            from pitlogger.devices.transports.ble.pairing import pair
+
             talk.say("Make the device ready to pair: its manual says which button to hold.")
             paired = await pair(settings, AtPhone(talk), anew=anew)
             before = "was paired already" if paired.was_paired else "is paired"

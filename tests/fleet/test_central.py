@@ -17,7 +17,7 @@ import pytest
 
 from pitlogger.hub.opening import open_sink
 from pitlogger.model.journal import TroubleChanged
-from pitlogger.uplink.join import CERTIFICATE_FILE
+from pitlogger.uplink.joined import CERTIFICATE_FILE
 from tests.fleet.conftest import Server
 from tests.fleet.test_two_nodes import Running, running
 from tests.system.broker import Broker, free_port

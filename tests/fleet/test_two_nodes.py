@@ -17,7 +17,7 @@ from pitlogger.formats.cook_file import parse_cook
 from pitlogger.model.cooks import Stage
 from pitlogger.model.journal import CookStarted, StageSet, TroubleChanged
 from pitlogger.node.daemon import Daemon
-from pitlogger.uplink.join import JOINED_FILE
+from pitlogger.uplink.joined import JOINED_FILE
 from pitlogger.web.serve import serving
 
 COOK = """

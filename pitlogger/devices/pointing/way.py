@@ -7,8 +7,6 @@ from typing import Any
 
 from pitlogger.devices.contract import Transport
 from pitlogger.devices.transports.asking import AskingTransport
-from pitlogger.devices.transports.ble.advertisements import AdvertisementTransport
-from pitlogger.devices.transports.ble.gatt import GattTransport
 from pitlogger.devices.transports.ble.settings import (
     AdvertisementSettings,
     GattSettings,
@@ -55,6 +53,9 @@ class Way:
         if self.hid is not None:
             return HidTransport(HidSettings(*self.hid))
         if self.advertised:
+            # The radio is loaded where one is used: the page that leads here is always there.
+            from pitlogger.devices.transports.ble.advertisements import AdvertisementTransport
+
             return AdvertisementTransport(
                 AdvertisementSettings(self.address, self.device_name, every=True)
             )
@@ -62,6 +63,8 @@ class Way:
             way: Transport = SerialTransport(SerialSettings(self.port, self.baud, self.framing))
             question = self.poll.encode().decode("unicode_escape").encode("latin-1")
         else:
+            from pitlogger.devices.transports.ble.gatt import GattTransport
+
             way = GattTransport(
                 GattSettings(
                     self.address,

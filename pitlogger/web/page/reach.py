@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 import asyncio
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from pitlogger.devices.contract import DriverInfo
-from pitlogger.devices.reach import Find, heard, suiting, wired
 from pitlogger.devices.registry import Registry
 from pitlogger.errors import DriverError, TransportError
+
+if TYPE_CHECKING:
+    from pitlogger.devices.reach import Find
 
 LISTEN_S = 6.0
 
 
 async def reach_screen(listen_s: float = LISTEN_S) -> dict[str, Any]:
     """Return what is in reach; listens for some seconds."""
+    from pitlogger.devices.reach import heard, wired
+
     finds = await asyncio.to_thread(lambda: list(wired()))
     notes = []
     try:
@@ -43,6 +47,8 @@ def _sentence(finds: list[Find]) -> str:
 
 
 def _find(find: Find, infos: list[DriverInfo]) -> dict[str, Any]:
+    from pitlogger.devices.reach import suiting
+
     drivers = suiting(find, infos)
     return {
         "way": find.way,

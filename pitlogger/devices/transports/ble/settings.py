@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-
-from bleak.backends.device import BLEDevice
-from bleak.backends.scanner import AdvertisementData
+from typing import TYPE_CHECKING
 
 from pitlogger.errors import ConfigError
+
+if TYPE_CHECKING:
+    from bleak.backends.device import BLEDevice
+    from bleak.backends.scanner import AdvertisementData
 
 BATTERY = "2a19"
 _STATIC, _TOP = 0xC0, 0xC0  # two highest bits of a random address that stays
