@@ -237,3 +237,65 @@ def test_five_actions_of_three_hours_are_sent_in_order_and_the_refused_explained
     assert (held["brisket-1"].stage, held["butt-1"].stage) == ("resting", "wrapped")
     page.get_by_role("button", name="Seen: Off the pit: brisket-2").click()
     expect(page.locator("#unsent")).to_be_hidden()
+
+
+def test_a_question_does_not_push_another_button_under_the_second_tap(
+    stage: Staged, open_page: Open
+) -> None:
+    stage.scale_g = 5100.0
+    page = open_page("/weigh", viewport={"width": 390, "height": 780})
+    expect(page.locator("[data-part=net]").first).to_have_text("11 lb 3.9 oz")
+    page.locator("details").evaluate_all("all => all.forEach((one) => { one.open = true; })")
+    page.locator(".pick", has_text="brisket-1").click()
+    page.get_by_label("Weighed").select_option("off-pit")
+    before = len(stage.daemon.engine.state.entries)
+    keep = page.get_by_role("button", name="Keep for brisket-1")
+    expect(keep).to_be_enabled()
+    keep.evaluate("one => one.scrollIntoView({block: 'center'})")
+    at = _middle(page, "Keep for brisket-1")
+    page.mouse.click(*at)
+    expect(page.locator(".asked")).to_contain_text("more than")
+    for _ in range(4):
+        page.mouse.click(*at)
+        page.wait_for_timeout(300)
+    assert len(stage.daemon.engine.state.entries) == before
+
+
+def test_the_screen_that_follows_a_tap_takes_no_second_one(stage: Staged, open_page: Open) -> None:
+    """The link to a screen and what stands there under the same finger."""
+    page = open_page("/settings")
+    page.get_by_role("button", name="Use them").click()
+    expect(page.get_by_role("button", name="Use them")).to_have_attribute("aria-disabled", "true")
+    expect(page.get_by_role("button", name="Use them")).not_to_have_attribute(
+        "aria-disabled", "true"
+    )
+
+
+def test_a_tap_far_from_the_last_one_counts_at_once(stage: Staged, open_page: Open) -> None:
+    page = open_page("/")
+    before = len(stage.daemon.engine.state.entries)
+    first, second = _middle(page, STAGE), _middle(page, "Off the pit: brisket-2")
+    page.mouse.click(*first)
+    page.mouse.click(*second)
+    expect(page.locator("#pieces").get_by_text("off the pit, resting")).to_have_count(2)
+    assert len(_kept(stage, StageSet, before)) == 2
+
+
+def test_the_scale_is_not_believed_while_the_node_is_out_of_reach(
+    stage: Staged, open_page: Open
+) -> None:
+    stage.scale_g = 3900.0
+    page = open_page("/weigh")
+    expect(page.locator("[data-part=net]").first).to_have_text("8 lb 9.6 oz")
+    page.locator(".pick", has_text="brisket-1").click()
+    expect(page.get_by_role("button", name="Keep for brisket-1")).to_be_enabled()
+    stage.daemon.fanout.publish = lambda *given: None  # type: ignore[method-assign]
+    expect(page.locator("#link")).to_be_visible(timeout=5_000)
+    before = len(stage.daemon.engine.state.entries)
+    page.get_by_role("button", name="Keep for brisket-1").click()
+    expect(page.locator("#weigh-form [role=alert]")).to_contain_text("The scale is not heard")
+    expect(page.locator("#unsent")).to_be_hidden()
+    assert len(stage.daemon.engine.state.entries) == before
+    del stage.daemon.fanout.publish
+    expect(page.locator("#link")).to_be_hidden()
+    expect(page.locator("#weigh-form [role=alert]")).to_have_count(0)

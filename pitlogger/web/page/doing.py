@@ -30,6 +30,7 @@ from pitlogger.web.page.checking import CHECKS
 from pitlogger.web.page.first import FIRST
 from pitlogger.web.page.forms import FieldError, ask_of, field_fault, filled, parse_form
 from pitlogger.web.page.heard import HEARD
+from pitlogger.web.page.late import on_arrival
 from pitlogger.web.page.loose import LOOSE
 from pitlogger.web.page.pieces import followed
 from pitlogger.web.page.render import BACK, MORE, SCREENS
@@ -72,6 +73,7 @@ def add_deeds(page: APIRouter, daemon: Node, ring: RingTest, signers: Signers) -
         try:
             form = parse_form(await request.body())
             back = _back(form)
+            form = await on_arrival(daemon, name, form)
             form = of_a_place(in_phone_units(form, shown.units))
             if name in beside:
                 said = await beside[name](daemon, form, shown)
@@ -116,7 +118,9 @@ async def _done(daemon: Node, name: str, form: dict[str, str], shown: Shown) -> 
     key = form.get("key", "")
     if name == "begin":
         toml = cook_text(form, shown.units, followed(daemon.engine.book))
-        cook = CookAsk(toml=toml, by=by[:12], key=key, confirm=form.get("confirm", ""))
+        rest = {field: form.get(field, "") for field in ("key", "confirm")}
+        told = {**rest, "toml": toml, "late_s": form.get("late_s", "0")}
+        cook = filled(CookAsk, told, daemon.clock.utc_ms(), by[:12])
         return deed_view(daemon, await decide(daemon, "cook", cook), shown)
     if name == "meal":
         ask = filled(MealAsk, form, daemon.clock.utc_ms(), by)
@@ -125,9 +129,9 @@ async def _done(daemon: Node, name: str, form: dict[str, str], shown: Shown) -> 
     before = _tare_before(daemon, asked_for)
     is_new = await daemon.earlier(key) is None
     if isinstance(asked_for, StageAsk) and is_new:
-        told = done_by_another(daemon, asked_for, form.get("seen", ""), shown)
-        if told:
-            return {"said": told, "already": True, "undo": None}
+        first = done_by_another(daemon, asked_for, form.get("seen", ""), shown)
+        if first:
+            return {"said": first, "already": True, "undo": None}
     if isinstance(asked_for, WeighAsk):
         entry = await weigh_once(daemon, asked_for, shown)
     else:

@@ -1,7 +1,7 @@
 """Forms: what the page's forms send, as the asks they stand for.
 
 Fields come as text; an empty one counts as not given. ``ago_min`` says how many minutes ago
-something happened, ``late_s`` how long the phone kept it because the node was out of reach.
+something happened, ``late_s`` how long the phone kept it (``late``).
 """
 
 from __future__ import annotations
@@ -30,7 +30,6 @@ class FieldError(UsageError):
 Body = TypeVar("Body", bound=requests.Ask)
 MOST_FIELDS = 200
 MOST_NAME, MOST_PARTS = 60, 4  # characters, and dots, of the name of a field
-LATE_S = 5.0  # a shorter wait is the present
 _PAGE_ONLY = ("ago_min", "late_s", "back", "seen")
 
 
@@ -64,9 +63,7 @@ def filled(model: type[Body], form: Mapping[str, str], utc_ms: int, by: str) -> 
     values = nested({k: v for k, v in form.items() if k not in _PAGE_ONLY})
     values.setdefault("by", by)
     passed_s = _number(form, "ago_min") * 60.0
-    late_s = _number(form, "late_s")
-    if late_s > LATE_S:
-        passed_s += late_s
+    passed_s += _number(form, "late_s")
     if passed_s and "at" in model.model_fields and "at" not in values:
         values["at"] = rfc3339(utc_ms - round(passed_s * 1000))
     try:

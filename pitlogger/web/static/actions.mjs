@@ -6,7 +6,7 @@
  */
 import { nodeNow, refreshSoon } from "./live.mjs";
 import { forget, keep, waiting, waits } from "./outbox.mjs";
-import { REST_MS, rest, submitOf, wake } from "./rest.mjs";
+import { REST_MS, guardSpot, rest, submitOf, wake } from "./rest.mjs";
 import { ask, refuse, say, showWaiting, unmark } from "./outcome.mjs";
 
 const PATIENCE_MS = 5000;
@@ -28,6 +28,7 @@ export function actions() {
     take(form, {}).catch((fault) => say(String(fault), null));
   });
   for (const kind of ["input", "change"]) document.addEventListener(kind, (event) => changed(/** @type {Element} */ (event.target)));
+  document.addEventListener("pit:found", () => { for (const form of document.querySelectorAll("form[data-refused]")) changed(form); });
   document.addEventListener("pit:heard", () => { sendAll().catch(() => {}); });
   setInterval(() => { sendAll().catch(() => {}); }, RETRY_MS);
   document.addEventListener("pit:drop", (event) => { drop(/** @type {CustomEvent} */ (event).detail).catch(() => {}); });
@@ -47,6 +48,7 @@ export async function take(form, more) {
   const button = submitOf(form);
   navigator.vibrate?.(30);
   rest(button);
+  guardSpot(button);
   button?.setAttribute("data-sending", "");
   unmark(form);
   const fields = new URLSearchParams();
@@ -56,7 +58,13 @@ export async function take(form, more) {
   fields.set("key", key);
   forms.set(key, form);
   const secret = form.querySelector("[type=password]") !== null;
-  const action = { key, url: form.action, body: fields.toString(), at: nodeNow(), order: Date.now() * 1000 + order++, label: labelOf(form), then: form.dataset.then, secret };
+  const action = { key, url: form.action, body: fields.toString(), at: nodeNow(), wall: Date.now(), order: Date.now() * 1000 + order++, label: labelOf(form), then: form.dataset.then, secret };
+  const scale = form.querySelector("[data-scale]");
+  if (scale && !fields.get("mass") && document.documentElement.classList.contains("unheard")) {
+    forms.delete(key);
+    refuse(form, "The scale is not heard: the node is out of reach. Type the mass, or weigh it once the link is back.", "mass");
+    return;
+  }
   if (secret) { // a PIN is never left on a phone, and nobody signs an hour later
     if ((await send(action)) && !forms.has(key)) return;
     forms.delete(key);
@@ -107,11 +115,12 @@ export async function sendAll() {
 async function send(action) {
   let answer, said;
   try {
-    const late = Math.max(0, (nodeNow() - action.at) / 1000).toFixed(1);
+    // By the phone's date, which may be set meanwhile, and by the page's count, which stands still in sleep: the node judges.
+    const late = ((Date.now() - action.wall) / 1000).toFixed(1);
     answer = await fetch(action.url, {
       method: "POST",
       headers: { "Content-Type": "application/x-www-form-urlencoded", Accept: "application/json" },
-      body: `${action.body}&late_s=${late}`,
+      body: `${action.body}&late_s=${late}&tapped_ms=${action.at}`,
       signal: AbortSignal.timeout(PATIENCE_MS),
     });
     if (answer.status === 429) return false;

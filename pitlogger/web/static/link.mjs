@@ -20,7 +20,7 @@ export function watchLink() {
 }
 
 function look() {
-  const silent = performance.now() - heard.at;
+  const silent = Math.max(performance.now() - heard.at, Date.now() - heard.wall); // the first stands still while a phone sleeps
   if (silent > SILENT_MS) lost(silent);
   else if (isDead) found();
 }

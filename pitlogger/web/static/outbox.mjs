@@ -2,9 +2,9 @@
 /** What was tapped and is not yet with the node, kept through a reload (IndexedDB). */
 
 /**
- * An action on its way. `at` is the node's time of the tap in milliseconds; `order` counts taps;
+ * An action on its way. `at` is the node's time of the tap in milliseconds, `wall` the phone's; `order` counts taps;
  * `refused` is why the node did not do it; `secret` that it holds a PIN; `kept` says that the node has it, not yet on its disk.
- * @typedef {{key: string, url: string, body: string, at: number, order: number, label: string, then?: string, refused?: string, kept?: boolean, secret?: boolean}} Action
+ * @typedef {{key: string, url: string, body: string, at: number, wall: number, order: number, label: string, then?: string, refused?: string, kept?: boolean, secret?: boolean}} Action
  */
 
 /** @type {Promise<IDBDatabase>|null} */

@@ -5,8 +5,31 @@
  */
 
 export const REST_MS = 1500;
+const SENT_MS = 5000;
 /** @type {WeakMap<Element, number>} */
 const until = new WeakMap();
+
+const REACH_PX = 40;
+const LONGEST_MS = 15_000;
+let tap = { x: 0, y: 0, at: 0 };
+/** Where actions were tapped, and until when nothing else there is pressed. @type {{x: number, y: number, until: number, button: Element}[]} */
+let spots = [];
+
+/** Whatever comes to stand where this button was tapped rests until the outcome is shown, and a moment longer. @param {Element|null} button */
+export function guardSpot(button) {
+  spots = spots.filter((spot) => spot.until > performance.now());
+  if (button && performance.now() - tap.at < 100) spots.push({ x: tap.x, y: tap.y, until: performance.now() + LONGEST_MS, button });
+}
+
+/** @param {Event} event a tap; keys name what they press and need no guard */
+function isOnSpot(event) {
+  if (!(event instanceof MouseEvent) || event.type !== "click" || !event.detail || !(event.target instanceof Element)) return false;
+  const at = event.target.closest("button, a, summary, label, input, select");
+  const on = spots.find((one) => performance.now() < one.until && Math.hypot(event.clientX - one.x, event.clientY - one.y) < REACH_PX);
+  if (!on || !at || at === on.button) { tap = { x: event.clientX, y: event.clientY, at: performance.now() }; return false; }
+  if (at.matches("button, a")) rest(at, Math.min(REST_MS, on.until - performance.now()));
+  return true;
+}
 
 /** Nothing at rest can be pressed, by whatever way. */
 export function watchRest() {
@@ -14,11 +37,24 @@ export function watchRest() {
     document.addEventListener(kind, (event) => {
       const of = event.target instanceof HTMLFormElement ? /** @type {SubmitEvent} */ (event).submitter ?? submitOf(event.target) : event.target;
       const resting = of instanceof Element ? of.closest("[aria-disabled=true]") : null;
-      if (!resting) return;
+      if (!resting && !isOnSpot(event)) return;
       event.preventDefault();
       event.stopImmediatePropagation();
     }, true);
   }
+  restAfterLeaving();
+  document.addEventListener("submit", (event) => {
+    const form = /** @type {HTMLFormElement} */ (event.target), button = submitOf(form);
+    if (!event.defaultPrevented && form.method === "post") setTimeout(() => rest(button, SENT_MS));
+  });
+}
+
+/** The tap that brought this screen may be followed by a second one, which was not meant for what stands here. */
+function restAfterLeaving() {
+  const left = Number(sessionStorage.getItem("left") ?? 0) + REST_MS - Date.now();
+  sessionStorage.removeItem("left");
+  if (left > 0 && left <= REST_MS) for (const one of document.querySelectorAll("main button, main a.button, #told button")) rest(one, left);
+  addEventListener("pagehide", () => sessionStorage.setItem("left", String(Date.now())));
 }
 
 /** @param {HTMLFormElement} form */
@@ -38,6 +74,7 @@ export function rest(button, ms = Infinity) {
 /** @param {Element|null} button */
 export function wake(button) {
   if (!button) return;
+  for (const spot of spots) if (spot.button === button) spot.until = Math.min(spot.until, performance.now() + REST_MS);
   until.delete(button);
   button.removeAttribute("aria-disabled");
   button.removeAttribute("data-sending");
