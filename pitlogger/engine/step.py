@@ -31,7 +31,7 @@ from pitlogger.engine.watch.enough import judge_enough
 from pitlogger.engine.watch.external import PASSING, take_outside
 from pitlogger.engine.watch.instruments import Instruments
 from pitlogger.engine.watch.limits import Judging
-from pitlogger.engine.watch.periodic import Lookout
+from pitlogger.engine.watch.periodic import RETOLD_MS, Lookout
 from pitlogger.engine.watch.rate import follow_rate
 from pitlogger.engine.watch.recognition import Recognition
 from pitlogger.engine.watch.routines import run_routines
@@ -363,7 +363,10 @@ class Engine:
     def _spot(self, spot: SpotRead, piece: str, t_ms: int, entry: str) -> None:
         self.lookout.before_spot(piece, entry)
         self.judging.spot(spot, t_ms, entry)
-        self.lookout.core_bin(self.book, piece, t_ms, by_hand=True)
+        if t_ms - spot.at_ms > RETOLD_MS:
+            self.lookout.heard_late(self.book, piece, t_ms, entry)
+        else:
+            self.lookout.core_bin(self.book, piece, t_ms, by_hand=True)
 
     def _enter(self, t_ms: int, body: Body, by: str, key: str = "") -> Entry:
         """Write the next journal entry."""

@@ -67,6 +67,8 @@ class Judging:
             state.value, state.level, state.quality = None, 0.0, Quality.NO_VALUE
             state.heard_ms = state.good_ms = -1
             return
+        if state.heard_ms > spot.at_ms:
+            return  # an earlier one that was typed later
         state.value = spot.value_mc
         state.level = float(spot.value_mc)
         state.heard_ms = state.good_ms = spot.at_ms

@@ -29,7 +29,7 @@ from pitlogger.rules.messages import Units
 from pitlogger.rules.places import START_UP_MS, is_in_use
 from pitlogger.rules.tenderness import has_index, index_words, softened
 from pitlogger.safety.cooling import COOLING, steps_of
-from pitlogger.safety.live import clocks_for, run
+from pitlogger.safety.live import PieceClocks, clocks_for, run
 from pitlogger.safety.policy import Policy as SafetyPolicy
 from pitlogger.safety.recorded import histories
 
@@ -85,6 +85,7 @@ class Lookout:
                     self._without[piece].clocks.enter(last.stage, last.at_ms, self.safety)
             elif marks or known:
                 self._rerun(book, piece)
+                self._tell_breach(piece, clocks, t_ms)
             self.state.clock_marks[piece] = marks
 
     def _rerun(self, book: Book, piece: str) -> None:
@@ -145,6 +146,24 @@ class Lookout:
         if clocks is not None:
             spot = self.state.channels.get(f"{piece}/spot")
             self._without[piece] = Without(entry, deepcopy(clocks), copy(spot))
+
+    def heard_late(self, book: Book, piece: str, t_ms: int, entry: str) -> None:
+        """Run the clocks of a piece anew over a hand reading, ``entry``, taken a while ago."""
+        self._without.pop(piece, None)
+        before = self.state.clocks.get(piece)
+        if before is not None and self.state.clock_marks.get(piece):
+            self._rerun(book, piece)
+            self._tell_breach(piece, before, t_ms, entry)
+
+    def _tell_breach(self, piece: str, before: PieceClocks, t_ms: int, entry: str = "") -> None:
+        """Raise what no reading to come would: the hot-hold limit was not met in the past."""
+        clocks = self.state.clocks[piece]
+        if clocks.hold.breached_ms is None or before.hold.breached_ms is not None:
+            return
+        words = f"{piece}: was below the hot-hold limit, as is seen from what was entered late"
+        self.alerts.raise_now("hot-hold-low", piece, t_ms, words)
+        if entry:
+            self.state.watches[f"hot-hold-low/{piece}"].raised_by = entry
 
     def without(self, book: Book, piece: str, entry: str) -> None:
         """Bring the clocks of a piece to where they were if a hand reading had not been."""

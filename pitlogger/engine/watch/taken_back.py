@@ -61,7 +61,9 @@ def _spots(book: Book) -> dict[str, SpotRead]:
 
 def _restore_spots(engine: Engine, piece: str, gone: set[str], come: set[str], t_ms: int) -> None:
     mine = [spot for _, spot in engine.book.spots if spot.piece == piece]
-    engine.judging.place_spot(piece, mine[-1] if mine else None)
+    engine.judging.place_spot(piece, None)
+    if mine:
+        engine.judging.place_spot(piece, max(reversed(mine), key=lambda spot: spot.at_ms))
     for key, watch in engine.state.watches.items():
         if watch.raised_by in gone:
             engine.alerts.take_back(key, t_ms)
