@@ -26,6 +26,8 @@ from pitlogger.model.readings import SENML_UNIT, Quality, Reading
 
 _DAY_MS = 86_400_000
 LONGEST_GAP_MS = 31 * _DAY_MS  # dry brining and ageing are weeks, no cook pauses a month
+LONGEST_SPAN_MS = 100 * _DAY_MS  # of all together; each second of it is replayed
+MOST_BYTES = 512 * 1024 * 1024  # three days of 16 channels each second are 250 MB
 _LAST_MS = 253_402_300_799_000  # the end of the year 9999, the last that RFC 3339 can write
 
 
@@ -139,6 +141,11 @@ def read_capture(path: Path) -> list[Record]:
     """
     try:
         with path.open("rb") as file:
+            if (size := path.stat().st_size) > MOST_BYTES:
+                raise CaptureError(
+                    f"{path}: {size / 1e6:.0f} MB, expected at most {MOST_BYTES / 1e6:.0f} MB:"
+                    " cut it into several files"
+                )
             return parse_capture(file, str(path))
     except OSError as fault:
         raise CaptureError(f"{path}: cannot be read: {fault.strerror}") from None
@@ -179,7 +186,8 @@ def parse_capture(lines: Iterable[bytes], name: str = "capture") -> list[Record]
 
 def _refuse_long_gap(records: Sequence[Record], name: str) -> None:
     """Refuse a pause that no cook has: a clock was wrong, or two captures are in one file."""
-    if records and _time(records[-1]) - _time(records[0]) > LONGEST_GAP_MS:
+    span_ms = _time(records[-1]) - _time(records[0]) if records else 0
+    if span_ms > LONGEST_GAP_MS:
         for before, after in pairwise(records):
             gap_ms = _time(after) - _time(before)
             if gap_ms > LONGEST_GAP_MS:
@@ -188,6 +196,11 @@ def _refuse_long_gap(records: Sequence[Record], name: str) -> None:
                     f" {rfc3339(_time(before))}; expected at most {LONGEST_GAP_MS // _DAY_MS}: mend"
                     " the times, or cut the file there"
                 )
+    if span_ms > LONGEST_SPAN_MS:
+        raise CaptureError(
+            f"{name}: {span_ms / _DAY_MS:.0f} days in one file; expected at most"
+            f" {LONGEST_SPAN_MS // _DAY_MS}: cut it between two cooks"
+        )
 
 
 def _refuse_unprintable(pack: object) -> None:

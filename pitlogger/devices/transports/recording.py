@@ -17,6 +17,7 @@ from __future__ import annotations
 
 import asyncio
 import json
+import logging
 import time
 from collections.abc import AsyncIterator, Callable, Iterable, Iterator
 from contextlib import suppress
@@ -26,8 +27,12 @@ from typing import Any, TextIO
 
 from pitlogger.devices.contract import Announced, Chunk, Transport
 from pitlogger.errors import CaptureError, TransportError
+from pitlogger.formats.json_text import parse_json
+
+log = logging.getLogger(__name__)
 
 VERSION = 1
+MOST_BYTES = 64 * 1024 * 1024  # a day of a scale at ten lines a second is 60 MB
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,13 +59,13 @@ def write_header(sink: TextIO, header: Header) -> None:
     sink.write(json.dumps({"recording": VERSION} | asdict(header)) + "\n")
 
 
-def write_chunk(sink: TextIO, timed: TimedChunk) -> None:
-    """Write one chunk."""
+def write_chunk(sink: TextIO, timed: TimedChunk) -> int:
+    """Write one chunk; return how many bytes it took."""
     source = {"s": timed.chunk.source} if timed.chunk.source else {}
     fault = timed.chunk.fault
     content = {"x": timed.chunk.data.hex()} if fault is None else {"f": str(fault)}
     line = {"t": timed.t_ms} | source | content
-    sink.write(json.dumps(line, separators=(",", ":")) + "\n")
+    return sink.write(json.dumps(line, separators=(",", ":")) + "\n")
 
 
 def read_recording(path: Path) -> tuple[Header, list[TimedChunk]]:
@@ -70,6 +75,10 @@ def read_recording(path: Path) -> tuple[Header, list[TimedChunk]]:
         CaptureError: The file cannot be read; the message starts with ``file:line``.
     """
     try:
+        if (size := path.stat().st_size) > MOST_BYTES:
+            raise CaptureError(
+                f"{path}:1: {size / 1e6:.0f} MB, expected at most {MOST_BYTES / 1e6:.0f} MB"
+            )
         lines = path.read_text(encoding="utf-8").splitlines()
     except (OSError, UnicodeDecodeError) as error:
         raise CaptureError(f"{path}:1: cannot be read: {error}") from error
@@ -97,7 +106,7 @@ def _chunks(path: Path, lines: Iterable[str]) -> Iterator[TimedChunk]:
             fault = TransportError(given["f"]) if "f" in given else None
             data = b"" if fault else bytes.fromhex(given["x"])
             yield TimedChunk(int(given["t"]), Chunk(given.get("s", ""), data, fault))
-        except (KeyError, TypeError, ValueError) as error:
+        except (KeyError, TypeError, ValueError, OverflowError) as error:
             raise CaptureError(
                 f'{path}:{number}: expected {{"t": milliseconds, "x": "hexadecimal"}}: {error}'
             ) from error
@@ -105,7 +114,7 @@ def _chunks(path: Path, lines: Iterable[str]) -> Iterator[TimedChunk]:
 
 def _object(path: Path, number: int, line: str) -> dict[str, Any]:
     try:
-        given = json.loads(line)
+        given = parse_json(line)
     except ValueError as error:
         raise CaptureError(f"{path}:{number}: is not JSON: {error}") from error
     if not isinstance(given, dict):
@@ -149,12 +158,15 @@ class Recorder:
             await asyncio.Event().wait()
 
     async def chunks(self) -> AsyncIterator[Chunk]:
-        """Yield what the other transport yields."""
-        began_s = self._monotonic_s()
+        """Yield what the other transport yields, until the file is as large as one may be."""
+        began_s, written = self._monotonic_s(), 0
         async for chunk in self._inner.chunks():
             t_ms = round((self._monotonic_s() - began_s) * 1000)
-            write_chunk(self._sink, TimedChunk(t_ms, chunk))
+            written += write_chunk(self._sink, TimedChunk(t_ms, chunk))
             yield chunk
+            if written > MOST_BYTES:
+                log.warning("the recording ends here: it has %.0f MB", written / 1e6)
+                return
 
 
 class ReplayTransport:
