@@ -90,7 +90,8 @@ def policies_of(config: Config) -> tuple[Policy, Safety]:
     safety = shipped_policy(config.policy.name) if own is None else parse_policy(own.text, own.name)
     table = config.policy
     files = (table.alerts, table.targets, safety, table.timers, table.kitchen)
-    return load_policy(*files), safety
+    policy = load_policy(*files)
+    return replace(policy, stage_from=table.stage_from, stage_chance=table.stage_chance), safety
 
 
 def units_of(config: Config) -> Units:

@@ -156,6 +156,8 @@ class PolicyTable(_Table):
     targets: Path | None = None  # targets of cuts: only the keys you change
     timers: Path | None = None  # spritz, water pan, fuel: only the keys you change
     kitchen: Path | None = None  # how long trimming, carving, thawing take: likewise
+    stage_from: Literal["person", "asked", "taken"] = "asked"  # who sets a stage nobody marked
+    stage_chance: float = Field(0.9, ge=0.5, lt=1.0)  # how likely it has to be
 
 
 class PremisesTable(_Table):

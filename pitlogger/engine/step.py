@@ -100,7 +100,7 @@ class Engine:
         self.alerts = Annunciator(state.watches, policy, units, self._timers.set, self._enter)
         self.lookout = Lookout(state, self.alerts, self.safety, units)
         self.instruments = Instruments(state, self.alerts, units)
-        self.recognition = Recognition(state, policy)
+        self.recognition = Recognition(state, policy, self.alerts)
         self.hearing = Hearing(self._timers, self.alerts)
         self.judging = Judging(state, self.alerts)
         self._compile(state.t_ms, "")
@@ -309,7 +309,10 @@ class Engine:
         if command.origin is not None:
             state.origins[f"{command.origin[0]}/{command.origin[1]}"] = (entry.run, entry.seq)
         if isinstance(body, AlertActed):
-            self.alerts.act(body, command.t_ms, command.by)
+            if body.alert in state.watches:
+                self.alerts.act(body, command.t_ms, command.by)
+            if body.action == "answer" and body.reason == "no":
+                self.recognition.denied(body.alert, command.t_ms)
             if body.action == "answer":
                 self._compile(command.t_ms, command.by)
         elif isinstance(body, ForecastTaught):
@@ -347,6 +350,7 @@ class Engine:
         if isinstance(body, ProbeMoved) and body.channel in self.state.channels:
             self.state.channels[body.channel].trend.restart()
         self._compile(command.t_ms, command.by)
+        self.recognition.told(self.book, command.t_ms)
         if isinstance(body, ClockSet) and body.gap_ms is not None:
             self.lookout.gap_known(self.book, body.gap_ms, command.t_ms)
         if isinstance(body, SpotRead) and body.piece is not None:

@@ -21,6 +21,7 @@ LOADED = "loaded"
 LIFTED = "lifted"
 ROOM_C = 22.0
 USUAL_PIT_C = 115.0
+HELD_MOST_C = 80.0  # no holding cabinet is hotter
 MEMORY = 0.35  # neighbouring slopes share readings: a step counts for so much
 FLOOR = 0.0008  # density of anything at all
 _ROOT = math.sqrt(2.0 * math.pi)
@@ -82,18 +83,25 @@ def _driven(core: float, slope: float, pit: float) -> float:
     return _log_normal(slope, max(pit - core, 4.0) / 4.5, 0.75)
 
 
+def _levelled(core: float, pit: float) -> float:
+    """Return how likely a core stands still since its pit is hardly hotter: 0 to 0.9."""
+    return min(0.9, max(0.0, 1.0 - (pit - core - 12.0) / 30.0))
+
+
 def _smoking(core: float, slope: float, pit: float) -> float:
     if pit < core + 12.0:
         return _normal(slope, 0.0, 8.0)
     if core > 50.0:
-        return 0.5 * _normal(slope, 2.0, 2.5) + 0.5 * _driven(core, slope, pit)
+        level = max(0.5, _levelled(core, pit))
+        return level * _normal(slope, 2.0, 2.5) + (1.0 - level) * _driven(core, slope, pit)
     return 0.1 * _normal(slope, 3.0, 3.0) + 0.9 * _driven(core, slope, pit)
 
 
 def _wrapped(core: float, slope: float, pit: float) -> float:
     if pit < core + 12.0:
         return _normal(slope, 0.0, 8.0)
-    return 0.4 * _normal(slope, 1.5, 2.5) + 0.6 * _driven(core, slope, pit)
+    level = max(0.4, _levelled(core, pit))
+    return level * _normal(slope, 1.5, 2.5) + (1.0 - level) * _driven(core, slope, pit)
 
 
 def _lifted(core: float, slope: float, pit: float) -> float:
@@ -111,7 +119,8 @@ def _holding(core: float, slope: float, pit: float) -> float:
     if core < 40.0:
         return _normal(slope, -3.0, 6.0)
     falling = _log_normal(-slope, (core - ROOM_C) / 11.0, 0.6)
-    return 0.8 * falling + 0.2 * _normal(slope, 0.0, 1.2)
+    level = 0.2 if core < HELD_MOST_C else 0.02
+    return (1.0 - level) * falling + level * _normal(slope, 0.0, 1.2)
 
 
 def _carved(core: float, slope: float, pit: float) -> float:

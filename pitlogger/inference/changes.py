@@ -23,11 +23,11 @@ STEP_MIN = 2.0
 UNSEEN = 0.003  # a step, where a change is about due
 SHORTEST_MS = 6 * 60_000
 WARM_C = 40.0  # no piece is that before the fire
-BOX_FELT_MS = 16 * 60_000  # until a core falls as it does in a box
+BOX_FELT_MS = 30 * 60_000  # until a core falls as it does in a box
 COOKED_C = 57.0  # nor taken off below it
 HEAT_ARRIVES_MIN, HEAT_TURNS_MIN = 25.0, 10.0  # medians; log spreads below
 ARRIVES_LOG_SD, TURNS_LOG_SD = 0.8, 0.7
-LOOK_S, LOOK_SPREAD_S = 50.0, 12.0  # how long a lid stands open for a look at most
+LOOK_S, LOOK_SPREAD_S = 55.0, 6.0  # how long a lid stands open for a look at most
 UNKNOWN_LONG = 0.5
 LONGEST = 4.0  # medians: after so many heat is surely there
 
@@ -144,11 +144,11 @@ def log_explained(stage: str, entered_ms: int, lids: Sequence[Sign]) -> float:
     for lid in lids:
         long = _long(lid.open_s)
         if entered_ms != lid.at_ms:
-            log += math.log(1.0 - 0.8 * long)
+            log += math.log(1.0 - 0.85 * long)
         elif stage in (LIFTED, Stage.RESTING):
             log += math.log(0.6)
         else:
-            log += math.log(0.2 + 0.8 * long)
+            log += math.log(0.1 + 0.9 * long)
     return log
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from pitlogger.inference.appearance import LOADED, Look, log_likelihood
-from pitlogger.inference.changes import Aims, Sign, exits, log_explained
+from pitlogger.inference.changes import LOOK_S, Aims, Sign, exits, log_explained
 from pitlogger.inference.semi_markov import Branch, Exit, advance
 from pitlogger.model.cooks import BEFORE_FIRE, Stage
 
@@ -16,6 +16,7 @@ LOOK_MS = 2 * MINUTE_MS
 SLOPE_MINUTES = 13
 SLOPE_LEAST = 6
 GAP_MS = 5 * MINUTE_MS
+SLOW_LIDS_S = 35.0
 JUMP_C = 8.0  # within a minute or two: no meat does that
 WARM_C = 45.0
 COLD_C = 26.0
@@ -57,6 +58,7 @@ class Sight:
     out_from_c: float = 0.0
     last_c: float | None = None  # in meat
     looked_ms: int = 0
+    longest_s: float = 0.0  # of all lids that were opened
     lid_ms: int = -1  # of the last lid that was opened
     waiting: dict[Stage, int] = field(default_factory=dict)
 
@@ -64,6 +66,10 @@ class Sight:
 
     def sign(self, kind: str, at_ms: int, open_s: float = 0.0) -> None:
         """Take something that was done: see ``changes.Sign``."""
+        if kind == "lid":
+            self.longest_s = max(self.longest_s, open_s)
+            if self.longest_s < SLOW_LIDS_S:  # a pit whose dips are all short
+                open_s += LOOK_S + 5.0 - self.longest_s
         self.signs.append((kind, at_ms, open_s))
 
     def minute(self, t_ms: int, core_c: float | None, pit_c: float | None, aims: Aims) -> None:

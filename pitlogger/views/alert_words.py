@@ -12,6 +12,7 @@ from __future__ import annotations
 import re
 
 from pitlogger.engine.watch.cores import all_cores, coldest
+from pitlogger.inference.recogniser import Proposal
 from pitlogger.model.alerts import ACTIVE
 from pitlogger.model.journal import AlertChanged
 from pitlogger.model.quantities import parse_temperature_mc, show_temperature
@@ -47,6 +48,9 @@ def alert_words(alert: Watch | AlertChanged, units: Units, then: str = "") -> st
 
 def standing_words(node: Node, watch: Watch, shown: Shown) -> str:
     """Return what an alert says that stands: its value at the crossing, and now."""
+    found = node.engine.recognition.proposals.get(watch.piece or "", [])
+    if watch.kind == "stage-likely" and found:
+        return looks(watch.piece or "", found[-1], shown)
     now_mc = _now_mc(node, watch) if watch.limit is not None and watch.state in ACTIVE else None
     crossed_mc = watch.value if watch.crossed is None else watch.crossed
     if now_mc is None or crossed_mc is None or watch.kind == "battery-low":
@@ -56,6 +60,15 @@ def standing_words(node: Node, watch: Watch, shown: Shown) -> str:
         return alert_words(watch, shown.units)
     then = tr(" at {clock}, now {value}", clock=shown.clock(watch.raised_ms), value=now)
     return alert_words(watch, shown.units, then)
+
+
+def looks(piece: str, found: Proposal, shown: Shown) -> str:
+    """Return what a piece looks to be in, since when, and how likely that is."""
+    return tr(
+        "{piece} looks {stage} since {clock}, {p} likely", piece=piece,
+        stage=words.stage(found.stage).casefold(), clock=shown.clock(found.at_ms),
+        p=f"{found.p:.0%}",
+    )  # fmt: skip
 
 
 def _now_mc(node: Node, watch: Watch) -> int | None:

@@ -71,6 +71,8 @@ def body_words(body: Body, units: Units) -> str:
         case StageSet():
             stage = words.stage(body.stage)
             told = tr("{stage} in {wrap}", stage=stage, wrap=body.wrap) if body.wrap else stage
+            if body.source == "inferred":
+                told += tr(", recognised ({p} likely)", p=f"{body.p or 0:.0%}")
             return f"{body.piece}: {told}"
         case Weighed():
             told = f"{mass(body.net_mg, units.mass)}, {words.checkpoint(body.checkpoint)}"

@@ -127,6 +127,7 @@ ALERTS: dict[str, str] = {
     "finish-early": mark("early for service"),
     "short-of-meat": mark("short of meat"),
     "check-overdue": mark("check of an instrument overdue"),
+    "stage-likely": mark("looks like another stage"),
     "pit-low": mark("pit too cold"),
     "pit-high": mark("pit too hot"),
     "pit-falling": mark("pit falling"),

@@ -11,7 +11,7 @@ from typing import Any, Literal
 
 from pitlogger.bootstrap import with_configured
 from pitlogger.clock import rfc3339
-from pitlogger.engine.commands import accept
+from pitlogger.engine.commands import ANSWERS, accept
 from pitlogger.errors import RefusedError, UsageError, unknown
 from pitlogger.formats.cook_file import parse_cook
 from pitlogger.model.cooks import Stage
@@ -41,11 +41,14 @@ from pitlogger.model.journal import (
 )
 from pitlogger.safety.record import DISPOSITIONS
 from pitlogger.views import doubting
+from pitlogger.views.alert_words import standing_words
 from pitlogger.views.node import Node
+from pitlogger.views.shown import Shown
 from pitlogger.web import bodies, corrections, requests
 from pitlogger.web.access.roles import who_asks
 from pitlogger.web.containers import containers, tare_of
 from pitlogger.web.finishing import dispose
+from pitlogger.web.looks import agreed
 from pitlogger.web.routes.food_log import CorrectiveAsk
 from pitlogger.web.starting import open_cook, started
 
@@ -58,7 +61,7 @@ class Deed:
 
     ask: type[requests.Ask]
     make: Make
-    becomes: type
+    becomes: type | tuple[type, ...]
 
 
 def _cook_started(daemon: Node, ask: requests.CookAsk) -> Body:
@@ -132,6 +135,24 @@ def _alert(action: Any) -> Make:
     return make
 
 
+def _answered(daemon: Node, ask: requests.AnswerAsk) -> Body:
+    """Return an answer to a prompt; a yes to what a piece looks to be in sets its stage."""
+    watch = daemon.engine.state.watches.get(ask.alert)
+    reason = ask.reason
+    if watch is not None and not reason:
+        shown = Shown(daemon.units, daemon.clock.engine_ms(), daemon.utc_offset_ms)
+        reason = ask.answers.choose(
+            standing_words(daemon, watch, shown), ANSWERS.get(watch.kind, ("seen",))
+        )
+    piece = ask.alert.removeprefix("stage-likely/")
+    found = daemon.engine.recognition.proposals.get(piece, [])
+    if watch is not None and watch.kind == "stage-likely" and reason == "yes":
+        if not found:
+            raise RefusedError(f"{piece}: nothing is asked about it now")
+        return agreed(daemon, piece, found[-1], ask.answers)
+    return AlertActed(ask.alert, "answer", reason=reason)
+
+
 def _shelve(daemon: Node, ask: requests.ShelveAsk) -> Body:
     until_ms = daemon.clock.engine_ms() + round(ask.minutes * 60_000)
     return AlertActed(ask.alert, "shelve", until_ms, ask.reason)
@@ -185,7 +206,7 @@ DEEDS: dict[str, Deed] = {
     "withdraw": Deed(requests.WithdrawAsk, _in_a_journal, CookWithdrawn),
     "acknowledge": Deed(requests.AlertAsk, _alert("acknowledge"), AlertActed),
     "unacknowledge": Deed(requests.AlertAsk, _alert("unacknowledge"), AlertActed),
-    "answer": Deed(requests.AnswerAsk, _alert("answer"), AlertActed),
+    "answer": Deed(requests.AnswerAsk, _answered, (AlertActed, StageSet)),
     "unshelve": Deed(requests.AlertAsk, _alert("unshelve"), AlertActed),
     "reset": Deed(requests.AlertAsk, _alert("reset"), AlertActed),
     "shelve": Deed(requests.ShelveAsk, _shelve, AlertActed),

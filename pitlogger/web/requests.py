@@ -243,7 +243,7 @@ class AlertAsk(Ask):
 class AnswerAsk(AlertAsk):
     """Answer a prompt; ``reason`` is one of its answers, such as ``not yet``."""
 
-    reason: Annotated[str, Field(min_length=1, max_length=40)]
+    reason: Annotated[str, Field(max_length=40)] = ""  # asked where it is empty
 
 
 class ShelveAsk(AlertAsk):

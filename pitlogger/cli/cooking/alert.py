@@ -45,6 +45,18 @@ def ack(key: str, by: str, socket: Path | None, as_json: bool) -> None:
 
 @alert.command()
 @click.argument("key", metavar="ALERT")
+@click.argument("reply", metavar="ANSWER", default="")
+@by_option
+@socket_option
+@json_option
+def answer(key: str, reply: str, by: str, socket: Path | None, as_json: bool) -> None:
+    """Answer a prompt: "not yet" to wrap-due, "yes" or "no" to a stage it looks to be in."""
+    entry = Client(socket).post(f"/alerts/{key}/answer", reason=reply, by=by)
+    emit(entry, as_json, f"{key}: answered (entry {entry['id']})")
+
+
+@alert.command()
+@click.argument("key", metavar="ALERT")
 @click.argument("duration")
 @click.option("--reason", required=True, help="Why it may be silent.")
 @by_option

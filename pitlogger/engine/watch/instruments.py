@@ -17,7 +17,7 @@ from pitlogger.engine.compiled_channel import Lane
 from pitlogger.engine.state import EngineState
 from pitlogger.model.alerts import AlertState
 from pitlogger.model.book import Book, PieceBook
-from pitlogger.model.cooks import ON_PIT
+from pitlogger.model.cooks import ON_PIT, Stage
 from pitlogger.model.journal import CheckMade
 from pitlogger.model.quantities import show_duration, show_temperature
 from pitlogger.model.readings import Quality, Site
@@ -281,7 +281,10 @@ def _pit_of(book: Book, lanes: dict[str, Lane], piece: str) -> Lane | None:
 def _hands_on(book: Book, held: PieceBook, since_ms: int) -> bool:
     """Return whether anybody has told of work on a piece since then."""
     piece = held.piece.id
-    marked = any(mark.at_ms >= since_ms and not mark.is_unconfirmed for mark in held.marks)
+    marked = any(
+        mark.at_ms >= since_ms and (not mark.is_unconfirmed or mark.stage is Stage.SMOKING)
+        for mark in held.marks
+    )
     weighed = any(weighing.weighed.at_ms >= since_ms for weighing in held.weighings)
     read = any(spot.piece == piece and spot.at_ms >= since_ms for _, spot in book.spots)
     placed = any(

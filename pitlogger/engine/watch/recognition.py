@@ -6,11 +6,12 @@ person chose so (``Policy.stage_from``).
 
 from __future__ import annotations
 
+from pitlogger.engine.annunciator import Annunciator
 from pitlogger.engine.compiled_channel import Lane
 from pitlogger.engine.state import ChannelState, EngineState
 from pitlogger.inference.changes import Aims
 from pitlogger.inference.recogniser import Proposal, Sight
-from pitlogger.model.alerts import ALARMS, AlertState
+from pitlogger.model.alerts import ACTIVE, ALARMS
 from pitlogger.model.book import Book, PieceBook
 from pitlogger.model.cooks import ON_PIT, Stage
 from pitlogger.model.journal import StageSet
@@ -25,12 +26,17 @@ _SIGNS = frozenset({"at-wrap", "off-pit", "rested", "out-of-hold", "carved", "sa
 
 
 class Recognition:
-    """Follows the open pieces; ``proposals`` is what they look to be in now, by piece."""
+    """Follows the open pieces; ``proposals`` is what they look to be in now, by piece.
 
-    def __init__(self, state: EngineState, policy: Policy) -> None:
+    What is not taken is asked about by a prompt, ``stage-likely``.
+    """
+
+    def __init__(self, state: EngineState, policy: Policy, alerts: Annunciator) -> None:
         self.state = state
         self.policy = policy
+        self.alerts = alerts
         self.proposals: dict[str, list[Proposal]] = {}
+        self.is_catching_up = False
 
     def minute(self, book: Book, lanes: dict[str, Lane], t_ms: int) -> None:
         """Take a minute of every open piece."""
@@ -54,20 +60,50 @@ class Recognition:
             found = sight.proposals(t_ms, self.policy.stage_chance)
             if found:
                 self.proposals[piece] = found
+            self._ask(piece, None if self._is_taken(piece, found, book) else found, t_ms)
+
+    def told(self, book: Book, t_ms: int) -> None:
+        """Stop asking about a piece whose stages somebody has set meanwhile."""
+        for piece in list(self.proposals):
+            held, sight = book.pieces.get(piece), self.state.sights.get(piece)
+            if held is None or sight is None or marks_of(held) != sight.known:
+                del self.proposals[piece]
+                self._ask(piece, None, t_ms)
+
+    def denied(self, alert: str, t_ms: int) -> None:
+        """Take a no to what a piece looked to be in."""
+        piece = alert.partition("/")[2]
+        sight = self.state.sights.get(piece)
+        if not alert.startswith("stage-likely/") or sight is None:
+            return
+        for one in self.proposals.pop(piece, []):
+            sight.deny(one.stage, one.at_ms)
+        self._ask(piece, None, t_ms)
 
     def take(self, book: Book) -> list[StageSet]:
-        """Return what may be set without asking, each with its chance."""
-        if self.policy.stage_from != "taken":
+        """Return what is set without asking, each with its chance."""
+        if self.is_catching_up:
             return []
-        found = []
-        for piece, proposals in self.proposals.items():
-            for one in proposals:
-                if one.stage not in TAKEN or self._is_held_back(piece, one.stage, book):
-                    break
-                found.append(inferred(piece, one))
-        for body in found:
-            self.proposals.pop(body.piece, None)
-        return found
+        taken = []
+        for piece, found in list(self.proposals.items()):
+            if self._is_taken(piece, found, book):
+                taken += [inferred(piece, one) for one in found if one.stage in TAKEN]
+                del self.proposals[piece]
+        return taken
+
+    def _ask(self, piece: str, found: list[Proposal] | None, t_ms: int) -> None:
+        words = ""
+        if found:
+            last = found[-1]
+            words = f"{piece}: looks {last.stage}, {last.p:.0%} likely"
+        self.alerts.tell("stage-likely", piece, t_ms, bool(found), words, piece=piece)
+
+    def _is_taken(self, piece: str, found: list[Proposal], book: Book) -> bool:
+        if self.policy.stage_from != "taken" or not found:
+            return False
+        return all(
+            one.stage in TAKEN and not self._is_held_back(piece, one.stage, book) for one in found
+        )
 
     def _is_held_back(self, piece: str, stage: Stage, book: Book) -> bool:
         """Return whether setting a stage could end an alarm, or a clock that leads to one."""
@@ -76,15 +112,17 @@ class Recognition:
             return True
         channels = book.channels_of(piece)
         return any(
-            watch.pending_ms is not None or watch.state is not AlertState.NORMAL
+            watch.pending_ms is not None or watch.holds or watch.state in ACTIVE
             for watch in self.state.watches.values()
             if watch.kind in ALARMS and (watch.piece == piece or watch.channel in channels)
         )
 
     def _follow(self, sight: Sight, held: PieceBook, t_ms: int) -> None:
         """Take the marks and weighings that are new."""
-        marks = [(mark.stage, mark.at_ms) for mark in held.marks]
+        marks = marks_of(held)
         if marks != sight.known:
+            stages = {stage for stage, _ in marks}
+            sight.denied += [one for one in sight.known if one[0] not in stages]
             sight.known.clear()
             sight.settle(Stage.RAW, held.added_ms)
             sight.known.clear()
@@ -120,6 +158,11 @@ class Recognition:
         return Aims(
             None if wrap_mc is None else wrap_mc / 1000, 93.0 if pull_mc is None else pull_mc / 1000
         )
+
+
+def marks_of(held: PieceBook) -> list[tuple[Stage, int]]:
+    """Return the stages of a piece as they are set."""
+    return [(mark.stage, mark.at_ms) for mark in held.marks]
 
 
 def inferred(piece: str, found: Proposal) -> StageSet:

@@ -167,6 +167,8 @@ def _parts(held: PieceBook) -> Iterable[tuple[str, int]]:
     for name, start, end in parts:
         if start is None or end is None or "unrecorded" in (start.timed, end.timed):
             continue
+        if start.is_unconfirmed or end.is_unconfirmed:
+            continue  # what was recognised teaches once somebody agreed
         yield name, end.at_ms - start.at_ms
 
 

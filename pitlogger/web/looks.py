@@ -1,0 +1,44 @@
+"""A yes to what a piece looks to be in: it becomes the stage of the piece, with who agreed."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from pitlogger.engine.watch.cores import all_cores, coldest
+from pitlogger.engine.watch.recognition import inferred
+from pitlogger.inference.recogniser import Proposal
+from pitlogger.model.cooks import ON_PIT
+from pitlogger.model.journal import AlertActed, Body
+from pitlogger.questions import Answers
+from pitlogger.views.alert_words import looks
+from pitlogger.views.language import tr
+from pitlogger.views.node import Node
+from pitlogger.views.shown import Shown
+
+YES, NO = "yes", "no"
+
+
+def agreed(daemon: Node, piece: str, found: Proposal, answers: Answers) -> Body:
+    """Return a proposal as the stage it is, agreed to.
+
+    Off the pit other limits hold: there the temperature and what follows are asked about first.
+
+    Raises:
+        QuestionError: It is off the pit, and that was not answered yet.
+    """
+    if found.stage not in ON_PIT:
+        engine = daemon.engine
+        shown = Shown(daemon.units, daemon.clock.engine_ms(), daemon.utc_offset_ms)
+        now_ms = daemon.clock.engine_ms()
+        core = coldest(all_cores(engine.state, engine.book, piece, now_ms))
+        reads = tr("no probe reads it") if core is None else tr(
+            "its core reads {value}", value=shown.temperature(core[0])
+        )  # fmt: skip
+        question = tr(
+            "{looks}; {reads}. From then on it counts as off the pit: hot-holding limits hold, and "
+            "no pit is watched for it. Is that so?",
+            looks=looks(piece, found, shown), reads=reads,
+        )  # fmt: skip
+        if answers.choose(question, (YES, NO)) == NO:
+            return AlertActed(f"stage-likely/{piece}", "answer", reason=NO)
+    return replace(inferred(piece, found), confirmed=True)
