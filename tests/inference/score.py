@@ -20,7 +20,7 @@ from pitlogger.engine.state import EngineState
 from pitlogger.engine.step import Engine
 from pitlogger.formats.capture import parse_capture
 from pitlogger.formats.cook_file import parse_cook
-from pitlogger.model.journal import CookStarted, StageSet
+from pitlogger.model.journal import CookStarted, Entry, StageSet
 from pitlogger.model.readings import Reading
 from pitlogger_simulators.plant import LiveSmoker, PieceSpec, Pit
 from tests.inference.made import Made
@@ -171,8 +171,7 @@ def recognised(one: Drawn) -> Found:
     def step(given: Input) -> None:
         for out in feed(engine, given):
             for output in out:
-                body = getattr(output, "body", None)
-                if isinstance(body, StageSet):
+                if isinstance(output, Entry) and isinstance((body := output.body), StageSet):
                     found.setdefault(body.stage.value, (body.at_ms, body.p or 0.0, output.t_ms))
         for proposal in engine.recognition.proposals.get("piece", []):
             told = (proposal.at_ms, proposal.p, engine.state.t_ms)
