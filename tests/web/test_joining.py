@@ -11,7 +11,9 @@ import httpx
 import pytest
 
 from pitlogger.config import load_config
+from pitlogger.devices import reach
 from pitlogger.devices.pointing.session import Pointing
+from pitlogger.devices.reach import Find
 from pitlogger.testing import PseudoPort, until
 from pitlogger.web.access.roles import Role
 from pitlogger.web.joining import Talk
@@ -150,3 +152,19 @@ async def test_a_device_of_a_known_driver_is_read_by_one_form(
             refused = await node.local.post("/join/add", data={**form, **wrong})
             assert refused.status_code in (400, 409)
     assert [path.stem for path in (tmp_path / "devices.d").glob("*.toml")] == ["kitchen-scale"]
+
+
+async def test_what_is_plugged_in_is_offered_with_a_form(
+    node: Node, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    plugged = Find("serial", "/dev/null", "a scale", frozenset({"port"}), (("port", "/dev/null"),))
+
+    async def nothing(listen_s: float) -> list[Find]:
+        return []
+
+    monkeypatch.setattr(reach, "wired", lambda: [plugged])
+    monkeypatch.setattr(reach, "heard", nothing)
+    answer = await node.network.get("/reach", headers=node.cookie())
+    assert answer.status_code == 200
+    assert 'name="key.port" value="/dev/null"' in answer.text
+    assert "Read it from now on" in answer.text
