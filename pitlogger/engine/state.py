@@ -28,6 +28,7 @@ OUTLIVES_COOKS = frozenset(
         "clock-unset",
         "device-lost",
         "disk-low",
+        "node-slow",
         "notify-failing",
         "store-failing",
         "uplink-behind",

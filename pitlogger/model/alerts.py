@@ -21,7 +21,7 @@ ALARMS = (
     "cooling-stage-1-late", "cooling-stage-2-late", "cooling-will-miss", "come-up-slow",
     "time-limit", "reheat-late", "lethality-not-met", "probe-fault", "channel-stale",
     "device-lost", "battery-low", "clock-unset", "disk-low", "store-failing", "notify-failing",
-    "uplink-behind",
+    "uplink-behind", "node-slow",
 )  # fmt: skip
 KINDS: tuple[str, ...] = PROMPTS + ALARMS
 

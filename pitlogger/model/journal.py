@@ -380,6 +380,7 @@ class TroubleChanged:
         "store-failing",
         "notify-failing",
         "uplink-behind",
+        "node-slow",
         "disk-low",
         "clock-unset",
         "battery-low",

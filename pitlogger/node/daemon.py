@@ -56,6 +56,7 @@ from pitlogger.node.identity import issue_run, node_uid
 from pitlogger.node.intake import Intake
 from pitlogger.node.journalling import Journalling
 from pitlogger.node.keeping import Keeping
+from pitlogger.node.pace import REMEDY, Pace
 from pitlogger.node.uplinking import Uplinking
 from pitlogger.notify.service import Notifier
 from pitlogger.service.on_disk import on_disk
@@ -123,6 +124,7 @@ class Daemon:
         self.forecasting: Forecasting = Forecasting(self)
         self.notifier: Notifier = Notifier(self)
         self.uplinking = Uplinking(self)
+        self.pace = Pace()
 
     @property
     def socket(self) -> Path:
@@ -309,6 +311,10 @@ class Daemon:
         behind_ms = self.clock.engine_ms() - self.engine.state.t_ms
         return behind_ms < WELL_BEHIND_MS or not self._tasks
 
+    def held_up_s(self) -> float:
+        """Return by how much the loop came late, at most, in the last minutes."""
+        return self.pace.worst_s(self._loop.time())
+
     def is_well(self) -> bool:
         """Return whether the engine ticks and the store writes."""
         return self.trouble is None and self.keeps_up()
@@ -420,8 +426,10 @@ class Daemon:
 
     async def _tick_for_ever(self) -> None:
         while True:
+            due_s = self._loop.time() + TICK_S
             await asyncio.sleep(TICK_S)
-            now_ms = self.clock.engine_ms()
+            now_s, now_ms = self._loop.time(), self.clock.engine_ms()
+            self._pace_changed(self.pace.came(now_s - due_s, now_s), now_s)
             self.tick(now_ms)
 
     def tick(self, now_ms: int) -> None:
@@ -431,6 +439,16 @@ class Daemon:
             self._take(out)
         self._watch_clock(now_ms)
         self.keeping.tick(now_ms)
+
+    def _pace_changed(self, is_slow: bool | None, now_s: float) -> None:
+        if is_slow is None:
+            return
+        words = (
+            f"this computer held the node up for {self.pace.worst_s(now_s):.0f} s: alarms come late"
+        )
+        message, remedy = (words, REMEDY) if is_slow else ("", "")
+        changed = TroubleChanged("node-slow", "node", is_slow, message, remedy)
+        self.feed(Command(self.clock.engine_ms(), changed))
 
     def _watch_clock(self, now_ms: int) -> None:
         bodies = self.timekeeper.look(now_ms, self.store)

@@ -39,6 +39,7 @@ class NodeNow:
         entries: Journal entries of this run; ``readings`` likewise, if counted.
         waiting: Notifications that wait, by way.
         oldest_s: Age of the oldest message that waits, by way; 0 where none does.
+        held_up_s: Most that the event loop came late in the last minutes.
         behind_s: How far the engine is behind its clock; up to 1 is the pace of its ticks.
         commit_s: How long the last commit took, with its wait for the disk.
         unwritten_s: How long the oldest entry has been waiting for the disk.
@@ -57,6 +58,7 @@ class NodeNow:
     waiting: Mapping[str, int] | None = None
     oldest_s: Mapping[str, float] | None = None
     behind_s: float | None = None
+    held_up_s: float | None = None
     commit_s: float | None = None
     unwritten_s: float | None = None
     turned_away: int | None = None
@@ -140,6 +142,7 @@ def _work(now: NodeNow) -> Iterator[str]:
     """Yield how the node gets on with its own work."""
     for name, about, value in (
         ("pitlogger_engine_behind_seconds", "How far the engine is behind.", now.behind_s),
+        ("pitlogger_loop_lag_seconds", "Most that the loop came late lately.", now.held_up_s),
         ("pitlogger_commit_seconds", "Time the last commit took.", now.commit_s),
         ("pitlogger_unwritten_seconds", "Wait of the oldest unwritten entry.", now.unwritten_s),
     ):

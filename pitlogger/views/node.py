@@ -153,6 +153,9 @@ class Node(Protocol):
     def doubts_of(self, piece: str) -> list[dict[str, Any]]:
         """Return what looks wrong with the weighings of a piece."""
 
+    def held_up_s(self) -> float:
+        """Return by how much the loop came late, at most, in the last minutes."""
+
     def keeps_up(self) -> bool:
         """Return whether the engine keeps up with its clock."""
 

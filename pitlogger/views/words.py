@@ -150,6 +150,7 @@ ALERTS: dict[str, str] = {
     "store-failing": mark("record cannot be written"),
     "notify-failing": mark("messages not sent"),
     "uplink-behind": mark("hub not reached"),
+    "node-slow": mark("computer too slow"),
 }
 QUALITIES: dict[str, str] = {
     Quality.GOOD: mark("good"),

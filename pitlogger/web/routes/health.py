@@ -76,5 +76,6 @@ def node_now(daemon: Node, access: Access) -> NodeNow:
         behind_s=max(0, behind_ms) / 1000,
         commit_s=daemon.store.commit_s,
         unwritten_s=daemon.store.wait_s,
+        held_up_s=daemon.held_up_s(),
         turned_away=sum(door.turned_away for door in access.doors),
     )
