@@ -14,6 +14,7 @@ from pitlogger.model.cooks import Cook
 from pitlogger.model.journal import (
     AlertActed,
     Body,
+    ChannelDoubted,
     CookStarted,
     Corrected,
     ForecastSkipped,
@@ -56,6 +57,8 @@ def replay(
                 yield output
 
     for record in _without_stages(records) if infer else records:
+        if isinstance(record, Decision) and isinstance(record.body, ChannelDoubted):
+            continue  # the engine doubts anew
         if cooks and engine.book.cook is None and not _may_come_before(record):
             for cook in cooks:
                 yield from hand_in(Command(record.t_ms, CookStarted(cook)))

@@ -20,6 +20,7 @@ from pitlogger.model.alerts import ACTIVE, AlertState
 from pitlogger.model.journal import (
     AlertActed,
     AlertChanged,
+    ChannelDoubted,
     CheckMade,
     CorrectiveTaken,
     DeviceChanged,
@@ -36,7 +37,7 @@ from pitlogger.model.journal import (
 )
 from pitlogger.model.readings import Reading
 
-_CONCLUDED = (AlertChanged, Doubted)  # what the engine itself makes again
+_CONCLUDED = (AlertChanged, ChannelDoubted, Doubted)  # what the engine itself makes again
 _NOT_DECIDED = (
     *_CONCLUDED,
     AlertActed,

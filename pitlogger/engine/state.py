@@ -36,6 +36,7 @@ OUTLIVES_COOKS = frozenset(
 )
 LEVEL_TIME_MS = 20_000  # time constant of the short-time level
 NOT_BELIEVED = frozenset({"air", "stuck", "swapped"})
+NO_CREDIT = frozenset({"drifting", "check"})
 
 
 @dataclass(slots=True)
@@ -77,6 +78,7 @@ class ChannelState:
     air_since_ms: int | None = None
     recent: list[tuple[int, int]] = field(default_factory=list)  # a core: ten minutes of readings
     jumped: tuple[int, int] | None = None  # the last one before it changed as no meat can
+    told: tuple[str, int] | None = None  # the doubt that stands in the journal: why, since when
 
     def valid(self) -> bool:
         """Return whether its value may be judged."""
@@ -89,6 +91,10 @@ class ChannelState:
     def is_believed(self) -> bool:
         """Return whether its probe is where it belongs and alive, for all that is known."""
         return self.air_since_ms is None and self.jumped is None and self.doubt not in NOT_BELIEVED
+
+    def gives_credit(self) -> bool:
+        """Return whether what it reads may show that a limit is met: judged it is in any case."""
+        return self.valid() and self.doubt not in NO_CREDIT
 
     def keep_minute(self, t_ms: int) -> None:
         """Keep one level a minute for the forecasts."""

@@ -27,6 +27,7 @@ from pitlogger.engine.inputs import (
 )
 from pitlogger.engine.state import LEVEL_TIME_MS, ChannelState, EngineState
 from pitlogger.engine.timers import Timers
+from pitlogger.engine.watch.doubting import follow_doubt
 from pitlogger.engine.watch.enough import judge_enough
 from pitlogger.engine.watch.external import PASSING, take_outside
 from pitlogger.engine.watch.instruments import Instruments
@@ -199,12 +200,18 @@ class Engine:
         if lane.site is Site.CORE:
             self._follow_rate(lane, t_ms)
         self.instruments.bin(lane, self.lanes, self.book, t_ms)
+        self._follow_doubt(lane, t_ms)
         if lane.site is Site.CORE and lane.piece is not None:
             self.lookout.core_bin(self.book, lane.piece, t_ms)
 
     def _follow_rate(self, lane: Lane, t_ms: int) -> None:
         spot = self.state.channels.get(f"{lane.piece}/spot")
         follow_rate(lane, spot, self.book, t_ms)
+
+    def _follow_doubt(self, lane: Lane, t_ms: int) -> None:
+        if lane.site is Site.CORE and lane.piece in self.book.pieces:
+            for body in follow_doubt(lane, t_ms):
+                self._enter(t_ms, body, "")
 
     def _pit_bin(self, lane: Lane, t_ms: int) -> None:
         if lane.state.first_ms < 0:
@@ -266,6 +273,8 @@ class Engine:
             self.state.minute_ms = None
             return
         self.instruments.minute(self.lanes, self.book, t_ms)
+        for lane in list(self.lanes.values()):
+            self._follow_doubt(lane, t_ms)
         self.lookout.minute(self.book, self.lanes, t_ms)
         self.recognition.minute(self.book, self.lanes, t_ms)
         run_routines(self.state, self.alerts, self.policy, self.book, self.lanes, t_ms)

@@ -13,6 +13,7 @@ from pitlogger.model.cooks import BEFORE_FIRE, ON_PIT, Channel, Cook, Piece, Sta
 from pitlogger.model.journal import (
     Adjusted,
     AlertChanged,
+    ChannelDoubted,
     CheckMade,
     Entry,
     MealTold,
@@ -219,6 +220,7 @@ class Book:
     tares: dict[str, Tared] = field(default_factory=dict)
     meal: MealTold | None = None  # each part as last told
     alerts: list[tuple[Entry, AlertChanged]] = field(default_factory=list)
+    doubted: list[ChannelDoubted] = field(default_factory=list)
     untaught: str = ""  # why a person excluded the whole cook from learning
     untaught_entries: dict[Id, str] = field(default_factory=dict)
     withdrawn: str = ""  # why it was taken out of lists and learning

@@ -16,6 +16,7 @@ from pitlogger.model.journal import (
     AlertChanged,
     Body,
     ChannelAssigned,
+    ChannelDoubted,
     CheckMade,
     CookFinished,
     CookStarted,
@@ -76,6 +77,8 @@ def fold(entries: Iterable[Entry]) -> Book:
     corrected_ms = _corrections(listed)
     for entry, body, corrected in counted(listed):
         _apply(book, entry, body, corrected)
+        if isinstance(body, ChannelDoubted):
+            book.doubted.append(body)
         if isinstance(body, StageSet) and body.piece in book.pieces:
             entered_ms, by = corrected_ms.get((entry.run, entry.seq), (entry.t_ms, entry.by))
             mark = Mark(body.stage, body.at_ms, entered_ms, by)

@@ -20,6 +20,7 @@ from pitlogger.model.journal import (
     AlertActed,
     Body,
     ChannelAssigned,
+    ChannelDoubted,
     CookFinished,
     CookStarted,
     DeviceChanged,
@@ -142,7 +143,9 @@ def _reading(reading: StoredReading, units: dict[str, tuple[str, int]]) -> dict[
 
 def _decision(entry: Entry) -> list[dict[str, Any]]:
     """Return the record of an entry that was an input; what the engine concluded has none."""
-    if not as_inputs([entry]) or isinstance(entry.body, ForecastMade) or _is_of_node(entry.body):
+    is_doubt = isinstance(entry.body, ChannelDoubted)  # verdicts on the capture rest on it
+    concluded = not is_doubt and not as_inputs([entry])
+    if concluded or isinstance(entry.body, ForecastMade) or _is_of_node(entry.body):
         return []
     text = json.dumps(dump_entry(entry), ensure_ascii=False, separators=(",", ":"))
     return [{"n": "journal", "vs": text, "t": entry.t_ms / 1000}]

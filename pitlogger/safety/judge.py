@@ -159,6 +159,10 @@ def _without_credit(
         if found.met is True and full.met is not True:
             reason = f"not shown: in doubt is {words}; a hand reading shows it"
             return Verdict(True, None, found.source, reason)
+        is_open = found.applies and found.met is None and full.met is not None
+        if is_open and not _names_a_probe(found, history):
+            reason = f"{found.reason}; in doubt is {words}; a hand reading shows it"
+            return replace(found, reason=reason)
         if found.applies or not full.applies:
             return found
         met = None if full.met is False or full.met is None else full.met
@@ -176,6 +180,10 @@ def _without_credit(
         cold_hold=weighed(believed.cold_hold, everything.cold_hold),
         reheating=weighed(believed.reheating, everything.reheating),
     )
+
+
+def _names_a_probe(found: Verdict, history: PieceHistory) -> bool:
+    return any(core.channel in found.reason for core in history.cores)
 
 
 def _cooling_weighed(

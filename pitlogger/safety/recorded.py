@@ -281,7 +281,26 @@ def _doubted(book: Book, held: PieceBook, piece: Piece, made: PieceHistory, core
     )
     found = doubts(core.points, setting)
     found += [Doubt(a, b, Why.CHECK) for a, b in _failures(book, core.channel)]
+    found += _journalled(book, core)
     return replace(core, doubts=tuple(sorted((*core.doubts, *found))))
+
+
+def _journalled(book: Book, core: Series) -> list[Doubt]:
+    """Return the doubts that arose while a core was read; a later entry ends an open one."""
+    spans: dict[tuple[str, int], int] = {}
+    for body in book.doubted:
+        if body.channel != core.channel or body.reason not in set(Why):
+            continue
+        if body.believed:
+            spans.pop((body.reason, body.from_ms), None)
+        else:
+            spans[body.reason, body.from_ms] = END_MS if body.to_ms is None else body.to_ms - 1
+    first_ms, last_ms = core.from_ms or 0, core.to_ms or END_MS
+    return [
+        Doubt(max(from_ms, first_ms), min(to_ms, last_ms), Why(reason))
+        for (reason, from_ms), to_ms in spans.items()
+        if from_ms < last_ms and to_ms >= first_ms
+    ]
 
 
 def swapped(book: Book, by_channel: Mapping[str, Sequence[tuple[int, int]]]) -> Swapped:

@@ -45,7 +45,7 @@ def are_whole(state: EngineState, book: Book, piece: str, t_ms: int) -> bool:
     if spot is not None and t_ms - spot.good_ms <= SPOT_VALID_MS:
         return True
     return all(
-        known.valid()
+        known.gives_credit()
         for channel in book.cores(piece)
         if (known := state.channels.get(channel)) is not None and known.heard_ms >= 0
     )

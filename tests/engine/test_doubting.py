@@ -1,0 +1,69 @@
+"""What the engine does not believe becomes spans of the journal, and no verdict rests on it."""
+
+from __future__ import annotations
+
+from pitlogger.model.cooks import Stage
+from pitlogger.model.folding import fold
+from pitlogger.model.journal import ChannelDoubted
+from pitlogger.model.readings import Reading, Tagged
+from pitlogger.safety.judge import judge
+from pitlogger.safety.policy import shipped_policy
+from pitlogger.safety.recorded import histories
+
+from .conftest import Kitchen
+from .test_rules import minutes, ramp
+
+CORE = "brisket-1/core"
+
+
+def doubted(kitchen: Kitchen) -> list[ChannelDoubted]:
+    return [one.body for one in kitchen.entries() if isinstance(one.body, ChannelDoubted)]
+
+
+def warmed() -> Kitchen:
+    kitchen = Kitchen()
+    kitchen.stage(Stage.SMOKING)
+    ramp(kitchen, 50, 120, 3, CORE)
+    return kitchen
+
+
+def test_a_probe_that_hangs_in_the_air_is_doubted_from_when_to_when() -> None:
+    kitchen = warmed()
+    out_ms = kitchen.t_ms
+    minutes(kitchen, 225, 20, CORE)
+    begun = doubted(kitchen)
+    assert [(one.channel, one.piece, one.to_ms) for one in begun] == [(CORE, "brisket-1", None)]
+    assert abs(begun[0].from_ms - out_ms) <= 20_000
+    minutes(kitchen, 121, 10, CORE)
+    told = doubted(kitchen)
+    assert told[-1].to_ms is not None
+    assert abs(told[-1].to_ms - out_ms - 20 * 60_000) <= 60_000
+    assert (told[-1].reason, told[-1].from_ms) == (told[-2].reason, told[-2].from_ms)
+
+
+def test_a_short_one_is_no_entry() -> None:
+    kitchen = warmed()
+    kitchen.hold(225, 30, CORE)
+    minutes(kitchen, 121, 10, CORE)
+    assert not doubted(kitchen)
+
+
+def test_verdicts_over_the_record_leave_out_what_was_doubted() -> None:
+    kitchen = warmed()
+    ramp(kitchen, 120, 160, 2, CORE)
+    entries = kitchen.entries()
+    readings = [Reading(CORE, one.t_ms, one.raw) for one in kitchen.out if isinstance(one, Tagged)]
+    policy = shipped_policy("retail-food-code")
+    believed = judge(histories(fold(entries), readings)[0], policy)
+    assert believed.lethality.verdict.met is True
+    said = ChannelDoubted(CORE, "drifting", entries[0].t_ms, None, "brisket-1")
+    kitchen.engine._enter(kitchen.t_ms, said, "")
+    with_it = [*entries, *(out for out in kitchen.engine._taken())]
+    judged = judge(histories(fold(with_it), readings)[0], policy)  # type: ignore[arg-type]
+    assert judged.lethality.verdict.met is None
+    assert "drifting" in judged.lethality.verdict.reason
+    back = ChannelDoubted(CORE, "drifting", entries[0].t_ms, None, "brisket-1", believed=True)
+    kitchen.engine._enter(kitchen.t_ms, back, "")
+    all_of_it = [*with_it, *kitchen.engine._taken()]
+    again = judge(histories(fold(all_of_it), readings)[0], policy)  # type: ignore[arg-type]
+    assert again.lethality.verdict.met is True
