@@ -126,9 +126,11 @@ def _lethality(
     allowed = np.zeros(len(grid), bool)
     allowed[:stop] = True
     excused = []
+    near = False  # whether one that ended had shown it lies too near to tell
     for probe, view in zip(meat.probes, views, strict=True):
-        alone = probe.ended_s is not None and _reached([view], meat, grid, allowed)[0] is True
-        excused.append(alone)
+        alone = False if probe.ended_s is None else _reached([view], meat, grid, allowed)[0]
+        excused.append(alone is True)
+        near = near or alone is None
     for probe, view, is_excused in zip(meat.probes, views, excused, strict=True):
         if is_excused and probe.ended_s is not None:
             after = grid >= probe.ended_s
@@ -136,7 +138,8 @@ def _lethality(
             view.value = np.where(after, 999.0, view.value)
     if any(probe.moved_s is not None for probe in meat.probes):
         return False if _reached(views, meat, grid, allowed)[0] is False else None, None
-    return _reached(views, meat, grid, allowed)
+    found, when = _reached(views, meat, grid, allowed)
+    return (None, None) if near and found is False else (found, when)
 
 
 def _reached(
