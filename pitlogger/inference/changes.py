@@ -22,6 +22,7 @@ from pitlogger.model.cooks import Stage
 STEP_MIN = 2.0
 UNSEEN = 0.003  # a step, where a change is about due
 SHORTEST_MS = 6 * 60_000
+UNSEEN_FOR_MS = 6 * 60_000  # what shows in a core alone began some time before
 WARM_C = 40.0  # no piece is that before the fire
 BOX_FELT_MS = 30 * 60_000  # until a core falls as it does in a box
 COOKED_C = 57.0  # nor taken off below it
@@ -172,7 +173,7 @@ def _taken_off(signs: Sequence[Sign], core_c: float | None, aims: Aims, t_ms: in
     if core_c is not None and core_c < COOKED_C:
         return []
     near = 0.1 if core_c is None else max(0.02, _near(core_c, aims.pull_at_c, 4.0, 12.0))
-    found = [Exit(LIFTED, t_ms, UNSEEN * near), *_carved(signs)]
+    found = [Exit(LIFTED, t_ms - UNSEEN_FOR_MS, UNSEEN * near), *_carved(signs)]
     for sign in signs:
         if sign.kind in ("off-pit", "rested"):
             found.append(Exit(Stage.RESTING, sign.at_ms, 0.9))

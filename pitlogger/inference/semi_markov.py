@@ -14,8 +14,8 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
-LEAST = 1e-5  # a branch less likely than that is dropped
-MOST_BRANCHES = 24
+LEAST = 3e-5  # a branch less likely than that is dropped
+MOST_BRANCHES = 14
 
 
 class Exit(NamedTuple):

@@ -43,7 +43,6 @@ class Recognition:
         if self.policy.stage_from == "person":
             return
         pits = [lane.state for lane in lanes.values() if lane.site is Site.PIT]
-        self.proposals.clear()
         for piece, held in book.pieces.items():
             if not held.is_open:
                 continue
@@ -57,6 +56,9 @@ class Recognition:
             pit_mc = None if pit is None or not pit.heard_well() else pit.pit.level_mc
             core_c = self._core_c(book, piece, t_ms)
             sight.minute(t_ms, core_c, None if pit_mc is None else pit_mc / 1000, self._aims(held))
+            if sight.looked_ms != t_ms:
+                continue  # between two looks nothing has changed
+            self.proposals.pop(piece, None)
             found = sight.proposals(t_ms, self.policy.stage_chance)
             if found:
                 self.proposals[piece] = found
