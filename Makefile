@@ -120,6 +120,12 @@ pictures: system $(VENV)/tests  ## Make the pictures of the docs anew
 deb:  ## Build a Debian package with its own environment (as root; build/deb)
 	packaging/deb/build
 
+deb-twice: deb  ## Build it again from a copy elsewhere and compare byte for byte (as root)
+	copy=$$(mktemp -d) && git archive HEAD | tar -x -C $$copy && \
+	    SOURCE_DATE_EPOCH=$$(git log -1 --format=%ct) $$copy/packaging/deb/build $$copy/out && \
+	    cmp build/deb/pitlogger_*.deb $$copy/out/pitlogger_*.deb && echo the same; \
+	    done=$$?; rm -rf $$copy; exit $$done
+
 deb-try: deb  ## Try it in a clean Debian root made by debootstrap (as root)
 	packaging/deb/try build/deb/pitlogger_*.deb
 
