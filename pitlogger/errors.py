@@ -186,9 +186,15 @@ class StoreError(PitloggerError):
     """The database cannot be read or written."""
 
 
+PART = 2  # letters that a part of a longer word needs to be known by
+
+
 def nearest(word: str, known: Iterable[str]) -> str:
     """Return `` (did you mean 'x'?)`` for the nearest known word, or an empty string."""
-    match = difflib.get_close_matches(word.casefold(), list(known), n=1, cutoff=0.6)
+    given, words = word.casefold(), list(known)
+    match = difflib.get_close_matches(given, words, n=1, cutoff=0.6)
+    if not match and len(given) > PART:
+        match = [one for one in words if given in one.split("-")]
     return f" (did you mean '{match[0]}'?)" if match else ""
 
 

@@ -9,6 +9,7 @@ import click
 
 from pitlogger.errors import nearest, unknown
 
+_PLAIN = re.compile(r"is not a valid (integer|float)( range)?")
 _NEGATIVE = re.compile(r"-\d|-\.\d")
 
 
@@ -38,13 +39,17 @@ def _words(fault: click.ClickException, args: Sequence[str]) -> str:
             if given is not None:
                 return unknown(_name(param), given[1], map(str, choice.choices))
         case click.BadParameter(param=click.Parameter() as param):
-            return f"{_name(param)}: {fault.message}"
+            return f"{_name(param)}: {_PLAIN.sub(_plainly, fault.message)}"
         case _:
             pass
     message = fault.format_message().rstrip(".")
     message = re.sub(r"\. Did you mean (.*)\?$", r" (did you mean \1?)", message, flags=re.DOTALL)
     message = re.sub(r"^Got unexpected extra arguments? \((.*)\)$", r"'\1' is too much", message)
     return message[:1].lower() + message[1:]
+
+
+def _plainly(found: re.Match[str]) -> str:
+    return "is no whole number" if found[1] == "integer" else "is no number: write one such as 5"
 
 
 def _options(fault: click.UsageError) -> list[click.Option]:

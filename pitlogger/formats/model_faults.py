@@ -8,6 +8,7 @@ from typing import Any
 _WORDS = {
     "too_short": "at least {min_length} are needed, not {actual_length}",
     "too_long": "at most {max_length} can be given, not {actual_length}",
+    "string_pattern_mismatch": "'{given}' has a space, a comma or a sign that cannot be there",
     "string_too_short": "an empty text says nothing",
     "string_too_long": "at most {max_length} characters can be given",
     "greater_than_equal": "{given} is less than {ge}",

@@ -139,7 +139,9 @@ def table_of(path: Path) -> list[tuple[int, Sequence[str]]]:
             )
         octets = path.read_bytes()
     except OSError as fault:
-        raise UsageError(f"{path}: cannot be read ({fault.strerror}); give a CSV file") from None
+        raise UsageError(
+            f"{path}: cannot be read ({fault.strerror}); give a .csv or .xlsx file"
+        ) from None
     return table_in(octets, path.name)
 
 

@@ -33,7 +33,10 @@ from pitlogger.yields.plausible import (
 
 READ_THEN, THEN = "it was read then", "it was then"
 LONG_BEFORE_MS = 24 * 3_600_000
+RAW_BEFORE_MS = 30 * LONG_BEFORE_MS  # thawing and brining take days; common practice, no source
 UNRECORDED = "time not recorded"
+_RAW = frozenset({"label", "purchased", "purge", "thawed", "brine", "brined", "trimmed", "rub",
+                  "trim-fat", "trim-lean", "seasoned"})  # fmt: skip
 DOUBTABLE = (Weighed, SpotRead, StageSet, Received, Corrected)
 
 
@@ -53,7 +56,7 @@ def asked(body: Body, book: Book, answers: Answers, units: Units) -> Body:
             answers.choose(f"{shown} is hardly possible in the core of meat. Is it right?", [shown])
             return body
         case StageSet():
-            return _staged(body, book, answers)
+            return _staged(body, book, answers, units)
         case Corrected(body=Weighed() | SpotRead() as inner):
             changed: Any = asked(inner, _without(book, body), answers, units)
             return replace(body, body=changed)
@@ -75,6 +78,9 @@ def _weighed(body: Weighed, book: Book, answers: Answers, units: Units) -> Weigh
     held = book.pieces.get(body.piece)
     if held is None or body.confirmed:
         return body
+    early_ms = _early_ms(body.piece, body.at_ms, book)
+    if early_ms > (RAW_BEFORE_MS if body.checkpoint in _RAW else LONG_BEFORE_MS):
+        _then(early_ms, answers)
     masses_g = _masses_g(held) | {body.checkpoint: body.net_mg / 1000}
     cut, count = held.piece.cut, held.piece.count
     found = next(
@@ -84,12 +90,23 @@ def _weighed(body: Weighed, book: Book, answers: Answers, units: Units) -> Weigh
     if found is None:
         return body
     as_is = plain_mass(found.mass_g, units)
-    likely = None if found.likely_g is None else plain_mass(found.likely_g, units)
-    options = [as_is] if likely is None or likely == as_is else [likely, as_is]
+    meant = [plain_mass(one, units) for one in (found.likely_g, found.or_g) if one is not None]
+    options = [*(one for one in meant if one != as_is), as_is]
     chosen = answers.choose(mass_question(found, held.piece.cut, units, options), options, as_is)
     if chosen == as_is:
         return replace(body, confirmed=True)
     return replace(body, gross_mg=parse_mass_mg(chosen) + body.tare_mg)
+
+
+def _early_ms(piece: str, at_ms: int, book: Book) -> int:
+    """Return how long before the beginning of its cook something of a piece happened."""
+    span = book.span_of(piece)
+    return 0 if span is None else max(0, span.started_ms - at_ms)
+
+
+def _then(early_ms: int, answers: Answers) -> None:
+    before = show_duration(early_ms)
+    answers.choose(f"that is {before} before this cook began. Was it then?", [THEN])
 
 
 def _masses_g(held: PieceBook) -> dict[str, float]:
@@ -149,17 +166,26 @@ def _not_of_its_cook(body: SpotRead, book: Book) -> str | None:
     return None
 
 
-def _staged(body: StageSet, book: Book, answers: Answers) -> StageSet:
+def _discarded(mass_g: float, held: PieceBook, answers: Answers, units: Units) -> None:
+    """Ask where more of a piece is said to be thrown away than it ever weighed."""
+    most_g = max(_masses_g(held).values(), default=None)
+    if mass_g <= 0 or (most_g is not None and mass_g > most_g * 1.02):
+        shown = plain_mass(mass_g, units)
+        of = "" if most_g is None else f" of a piece that weighed {plain_mass(most_g, units)}"
+        answers.choose(f"{shown} discarded{of}. Is it right?", [shown])
+
+
+def _staged(body: StageSet, book: Book, answers: Answers, units: Units) -> StageSet:
     """Ask where a piece comes off the pit hardly after it went on."""
     held = book.pieces.get(body.piece)
     if held is None or body.confirmed or body.timed == "unrecorded":
         return body
-    span = book.span_of(body.piece)
-    early_ms = 0 if span is None else span.started_ms - body.at_ms
-    if body.stage not in BEFORE_FIRE and early_ms > LONG_BEFORE_MS:
-        before = show_duration(early_ms)
-        chosen = answers.choose(f"that is {before} before this cook began. Was it then?", [THEN])
-        return replace(body, confirmed=chosen == THEN)
+    early_ms = _early_ms(body.piece, body.at_ms, book)
+    if early_ms > (RAW_BEFORE_MS if body.stage in BEFORE_FIRE else LONG_BEFORE_MS):
+        _then(early_ms, answers)
+        return replace(body, confirmed=True)
+    if body.mass_mg is not None:
+        _discarded(body.mass_mg / 1000, held, answers, units)
     if body.stage in ON_PIT:
         return body
     if held.stage_at(body.at_ms) not in ON_PIT:
@@ -190,21 +216,28 @@ def meal_asked(body: MealTold, book: Book, answers: Answers, units: Units) -> No
     """
     cooked_g = _cooked_g(book)
     guests = body.came or (book.cook.guests if book.cook else None)
-    if cooked_g is None:
-        return
     left_g = None if body.left_mg is None else body.left_mg / 1000
-    if left_g is not None and left_g > cooked_g * 1.02:
-        left, cooked = plain_mass(left_g, units), plain_mass(cooked_g, units)
+    most_g = cooked_g or _weighed_g(book)
+    if left_g is not None and most_g is not None and left_g > most_g * 1.02:
+        left, cooked = plain_mass(left_g, units), plain_mass(most_g, units)
         answers.choose(f"{left} were left of a cook that gave {cooked}. Is it right?",
                        [f"{left} left is right"])  # fmt: skip
         return
-    if not guests:
+    if not guests or cooked_g is None:
         return
     each_g = (cooked_g - (left_g or 0.0)) / guests
     if not LEAST_EATEN_G <= each_g <= MOST_EATEN_G:
         each = plain_mass(each_g, units)
         answers.choose(f"{guests} guests came to {plain_mass(cooked_g, units)} of meat, that is"
                        f" {each} each. Is it right?", [f"{guests} guests is right"])  # fmt: skip
+
+
+def _weighed_g(book: Book) -> float | None:
+    """Return the most that all pieces together ever weighed, if each was weighed at all."""
+    whole = [held for held in book.pieces.values() if not held.piece.parents]
+    most = [max(_masses_g(held).values(), default=None) for held in whole]
+    known = [mass for mass in most if mass]
+    return sum(known) if known and len(known) == len(most) else None
 
 
 def _cooked_g(book: Book) -> float | None:

@@ -35,5 +35,5 @@ def mass_question(
         case _:
             share = found.mass_g / found.than_g
             said = f"{mass} {label} is {share:.0%} of {than} {words.checkpoint(found.against)}"
-    meant = options[0] if options and len(options) > 1 else None
+    meant = " or ".join(options[:-1]) if options else ""
     return f"{said}: {meant}?" if meant else f"{said}. Is it right?"

@@ -73,7 +73,9 @@ def body_words(body: Body, units: Units) -> str:
             told = tr("{stage} in {wrap}", stage=stage, wrap=body.wrap) if body.wrap else stage
             if body.source == "inferred":
                 told += tr(", recognised ({p} likely)", p=f"{body.p or 0:.0%}")
-            return f"{body.piece}: {told}"
+            if body.mass_mg is not None:
+                told += f", {mass(body.mass_mg, units.mass)}"
+            return f"{body.piece}: {told}" + _because(body.reason)
         case Weighed():
             told = f"{mass(body.net_mg, units.mass)}, {words.checkpoint(body.checkpoint)}"
             if body.tare_mg:

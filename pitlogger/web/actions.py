@@ -39,6 +39,7 @@ from pitlogger.model.journal import (
     Undone,
     Weighed,
 )
+from pitlogger.model.readings import Site
 from pitlogger.safety.record import DISPOSITIONS
 from pitlogger.views import doubting
 from pitlogger.views.alert_words import standing_words
@@ -104,10 +105,19 @@ def _split(daemon: Node, ask: requests.SplitAsk) -> Body:
     return PieceSplit(ask.piece, tuple(table.piece() for table in ask.into))
 
 
+def _assigned(daemon: Node, ask: requests.AssignAsk) -> Body:
+    channel = ask.channel.channel()
+    if channel.site is Site.CORE and channel.piece is None:
+        raise UsageError(f"{channel.id}: a core sits in a piece: say which one (--piece)")
+    return ChannelAssigned(channel, ask.lead)
+
+
 def _stage(daemon: Node, ask: requests.StageAsk) -> Body:
     timed: Literal["live", "stated"] = "live" if ask.at is None else "stated"
     if ask.stage is not Stage.DISCARDED and (ask.mass is not None or ask.reason):
         raise UsageError(f"mass and reason belong to 'discarded', not to '{ask.stage}'")
+    if ask.mass == 0:
+        raise UsageError("0 discarded is no mass: leave --mass out where all of it was discarded")
     return StageSet(
         ask.piece, ask.stage, _moment(daemon, ask.at), ask.wrap, timed,
         mass_mg=ask.mass, reason=ask.reason,
@@ -180,7 +190,7 @@ DEEDS: dict[str, Deed] = {
     ),
     "assign": Deed(
         requests.AssignAsk,
-        lambda daemon, ask: ChannelAssigned(ask.channel.channel(), ask.lead),
+        _assigned,
         ChannelAssigned,
     ),
     "moved": Deed(requests.MovedAsk, lambda daemon, ask: ProbeMoved(ask.channel), ProbeMoved),

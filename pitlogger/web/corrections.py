@@ -219,7 +219,8 @@ def _changed(body: Body, ask: CorrectAsk) -> Any:
             typed = {} if ask.mass is None else {"source": "typed", "interval_mg": 0}
             return _with(body, given, {**timed, **typed})
         case StageSet():
-            return _with(body, {"stage": ask.stage, "piece": ask.piece, "wrap": ask.wrap}, timed)
+            given = {"stage": ask.stage, "piece": ask.piece, "wrap": ask.wrap, "mass_mg": ask.mass}
+            return _with(body, given, timed)
         case SpotRead():
             return _with(body, {"value_mc": ask.value, "piece": ask.piece}, timed)
         case Noted():

@@ -142,7 +142,7 @@ class ReceiveAsk(OfCookAsk):
 
 
 class NoteAsk(OfCookAsk):
-    text: Text
+    text: Annotated[str, Field(min_length=1, max_length=2000), AfterValidator(one_line)]
     piece: str | None = None
 
 

@@ -22,7 +22,7 @@ from pitlogger.yields.causes import CHAIN, PLACE
 
 # Kilograms of one piece as bought: hardly less than, usual, hardly more than.
 _BOUGHT_KG: dict[str, tuple[float, float, float]] = {
-    "brisket-packer": (2.0, 6.0, 14.0),
+    "brisket-packer": (2.0, 6.0, 12.0),
     "brisket-flat": (0.7, 3.0, 8.0),
     "brisket-point": (0.7, 2.5, 7.0),
     "burnt-ends": (0.2, 2.0, 15.0),
@@ -51,7 +51,8 @@ LEAST_SHARE = 0.15
 _LEAST_ON_PIT_MIN = {"sausage": 15.0, "chicken": 20.0, "beef-roast": 25.0}
 _LEAST_MIN = 45.0
 # A point misplaced, pounds for kilograms, ounces for pounds or grams; and how far-fetched that is.
-_SLIPS = ((10.0, 0.0), (2.2046226, 0.3), (16.0, 0.6), (28.349523, 0.6), (100.0, 0.6), (1000.0, 0.9))
+_SLIPS = ((10.0, 0.0), (2.2046226, 0.3), (16.0, 0.6), (28.349523, 0.9), (100.0, 0.6), (1000.0, 0.9))
+_AS_LIKELY, _APART = 0.8, 0.1
 CORE_MC, COLDEST_MC = 110_000, -40_000
 PLACE_MC = 600_000
 # Boxes and wells that hold food hot, cold stores and rooms (common practice, no source).
@@ -75,6 +76,7 @@ class Implausible:
     than_g: float
     against: str = ""
     likely_g: float | None = None
+    or_g: float | None = None  # what else was meant perhaps
 
 
 def implausible_masses(
@@ -99,10 +101,10 @@ def _implausible(
     if last:
         near_g = masses_g[last]
         low_g, high_g = 0.25 * near_g, min(most_g, _RISE * near_g)
-    likely_g = _likely(mass_g, near_g, low_g, high_g)
+    likely_g, or_g = _likely(mass_g, near_g, low_g, high_g)
 
     def found(why: str, than_g: float, against: str = "") -> Implausible:
-        return Implausible(at, why, mass_g, than_g, against, likely_g)
+        return Implausible(at, why, mass_g, than_g, against, likely_g, or_g)
 
     if mass_g <= 0:
         return found("nothing", 0.0)
@@ -118,12 +120,19 @@ def _implausible(
     return None
 
 
-def _likely(mass_g: float, near_g: float, low_g: float, high_g: float) -> float | None:
-    """Return the mass that a slip of the point or the unit would explain best, if any does."""
-    meant = [(far + abs(math.log(made / near_g)), made)
+def _likely(
+    mass_g: float, near_g: float, low_g: float, high_g: float
+) -> tuple[float | None, float | None]:
+    """Return the masses that a slip of the point or the unit would explain best, if any does."""
+    meant = sorted(
+            (far + abs(math.log(made / near_g)), made)
              for slip, far in _SLIPS for made in (mass_g / slip, mass_g * slip)
-             if low_g <= made <= high_g]  # fmt: skip
-    return min(meant)[1] if meant else None
+             if low_g <= made <= high_g)  # fmt: skip
+    if not meant:
+        return None, None
+    (least, best), *rest = meant
+    others = (made for far, made in rest if far < least + _AS_LIKELY)
+    return best, next((made for made in others if abs(made / best - 1) > _APART), None)
 
 
 def least_on_pit_ms(family: str) -> int:

@@ -17,7 +17,11 @@ from pitlogger.cli import main
 from pitlogger.cli.client import Client
 from tests.system.test_daemon import COOK, Node
 
-from .malformed import CASES, FILES
+from .malformed import CASES as FIRST
+from .malformed import FILES
+from .malformed_too import BESIDE, TYPED
+
+CASES = (*FIRST, *TYPED, *BESIDE)
 
 FOREIGN = re.compile(
     r"traceback|validation|should (be|have)|pydantic|expecting|errno|input is|Try 'p",

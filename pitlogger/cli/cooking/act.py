@@ -82,7 +82,7 @@ def weigh(
     emit(entry, as_json, "\n".join(lines))
 
 
-@click.command()
+@click.command(context_settings={"ignore_unknown_options": True})  # -18C is a temperature
 @click.argument("where", metavar="PIECE|SITE")
 @click.argument("value", metavar="TEMPERATURE")
 @click.option("--with", "probe", metavar="PROBE", help="With which probe.")

@@ -108,7 +108,7 @@ def _octets(text: str, option: str) -> bytes:
     digits = re.sub(r"[\s:_-]|0x", "", text)
     if len(digits) % 2 or not re.fullmatch(r"[0-9A-Fa-f]*", digits):
         raise UsageError(
-            f"{option} '{text}' is no hex: write two digits an byte, such as 00c800 or '00 c8 00'"
+            f"{option} '{text}' is no hex: write two digits a byte, such as 00c800 or '00 c8 00'"
         )
     return bytes.fromhex(digits)
 

@@ -339,8 +339,10 @@ def _plan(path: Path) -> dict[str, Any]:
 
     try:
         document = json.loads(path.read_text(encoding="utf-8"))
-    except (OSError, ValueError) as fault:
-        raise UsageError(f"{path}: cannot be read as JSON ({fault})") from None
+    except OSError as fault:
+        raise UsageError(f"{path}: cannot be read ({fault.strerror})") from None
+    except ValueError:
+        raise UsageError(f"{path}: no JSON: write it with 'pitlogger plan --json'") from None
     if not isinstance(document, dict):
         raise UsageError(f"{path}: expected the document that 'pitlogger plan --json' prints")
     return document
