@@ -129,6 +129,17 @@ def _existing(naive: datetime, shown: str, zone: tzinfo | None) -> tuple[datetim
     return tuple(found)
 
 
+def of_a_clock(text: str, zone: tzinfo | None = None) -> tuple[datetime, ...]:
+    """Return the moments that a day and a time, as a form sends them, can mean: one, or two.
+
+    Raises:
+        QuantityError: The clocks went forward over it.
+        ValueError: It is no day and time.
+    """
+    moment = datetime.fromisoformat(text)
+    return (moment,) if moment.tzinfo is not None else _existing(moment, text, zone)
+
+
 def full_local(moment: datetime, zone: tzinfo | None = None) -> str:
     """Return a moment in full, with its offset: ``Sat 2026-09-19 04:10 -05:00``."""
     local = moment.astimezone(zone)

@@ -17,11 +17,11 @@ from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
 from difflib import get_close_matches
-from importlib import import_module
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TypeVar
 
 from pitlogger.errors import QuantityError, UsageError, unknown
+from pitlogger.formats.workbook import rows_of_workbook
 from pitlogger.formats.written_mass import (
     ALIASES,
     WrittenMass,
@@ -148,7 +148,7 @@ def table_of(path: Path) -> list[tuple[int, Sequence[str]]]:
 def table_in(octets: bytes, name: str) -> list[tuple[int, Sequence[str]]]:
     """Return the rows of the bytes of a file; its name tells what it is."""
     if name.casefold().endswith((".xlsx", ".xlsm")):
-        return list(_sheet(octets, name))
+        return rows_of_workbook(octets, name)
     return _lines(octets, name)
 
 
@@ -183,32 +183,6 @@ def _decoded(octets: bytes, name: str) -> str:
             f"{name}:{line}: octet 0x{octets[fault.start]:02x} is not UTF-8; "
             "save the file as CSV UTF-8 and try again"
         ) from None
-
-
-def _sheet(octets: bytes, name: str) -> Iterable[tuple[int, Sequence[str]]]:
-    """Return the rows of the first sheet, as text."""
-    try:
-        openpyxl = import_module("openpyxl")
-    except ImportError:
-        raise UsageError(
-            f"{name}: reading XLSX needs an extra: pip install 'pitlogger[sheets]', "
-            "or save the sheet as CSV UTF-8"
-        ) from None
-    try:
-        book = openpyxl.load_workbook(io.BytesIO(octets), read_only=True, data_only=True)
-    except Exception as fault:  # a damaged file shows as whatever the parser met
-        raise UsageError(f"{name}: not an XLSX file ({fault})") from None
-    rows = list(book.worksheets[0].iter_rows(values_only=True))
-    book.close()
-    return [(line, [_cell_text(cell) for cell in row]) for line, row in enumerate(rows, 1)]
-
-
-def _cell_text(cell: Any) -> str:
-    if cell is None:
-        return ""
-    if isinstance(cell, date):
-        return cell.isoformat()[:10]
-    return f"{cell:.10g}" if isinstance(cell, float) else str(cell)
 
 
 def parse_table(lines: Iterable[tuple[int, Sequence[str]]], name: str) -> PaperLog:

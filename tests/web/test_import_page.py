@@ -7,10 +7,14 @@ import html
 import io
 import json
 import re
+import zipfile
 
 import httpx
 import openpyxl
+import pytest
 
+from pitlogger.errors import UsageError
+from pitlogger.formats.workbook import rows_of_workbook
 from pitlogger.web.access.roles import Role
 
 from .conftest import Node
@@ -125,3 +129,42 @@ async def test_what_is_no_sheet_is_refused_with_what_to_do(node: Node) -> None:
 async def test_who_may_only_lend_a_hand_imports_nothing(node: Node) -> None:
     await send(node, 403, Role.HANDS, pasted=PASTED, confirm="yes")
     assert await cooks(node) == []
+
+
+async def test_a_large_file_is_taken_from_an_owner_and_from_nobody_else(node: Node) -> None:
+    rows = [f"{day}/13/2026\tBrisket\t14.2\t7.05\t{'x' * 300}" for day in range(1, 13)] * 60
+    large = "\n".join([*PASTED.splitlines()[:2], *rows])
+    assert len(large) > 200_000
+    content = base64.urlsafe_b64encode(large.encode()).decode()
+    await send(node, 409, content=content, file="large.tsv")
+    await send(node, 413, Role.HANDS, content=content, file="large.tsv")
+    await send(node, 413, content="A" * 5_000_000, file="large.tsv")
+    answer = await node.network.post(
+        "/do/note", data={"text": "x" * 100_000}, headers=node.cookie(Role.OWNER)
+    )
+    assert answer.status_code == 413
+
+
+async def test_a_small_file_that_unpacks_to_a_huge_one_is_refused(node: Node) -> None:
+    packed = io.BytesIO()
+    with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as made:
+        made.writestr("xl/worksheets/sheet1.xml", b"0" * 40_000_000)
+    content = base64.urlsafe_b64encode(packed.getvalue()).decode()
+    text = await send(node, 400, content=content, file="small.xlsx")
+    assert "40 MB unpacked" in text
+
+
+def test_a_sheet_with_one_cell_at_its_far_end_is_no_burden() -> None:
+    book = openpyxl.Workbook()
+    book.active.append(["Cut", "Raw Weight (lb)"])
+    book.active.append(["brisket-packer", 14.2])
+    book.active["XFD9"] = "far"
+    made = io.BytesIO()
+    book.save(made)
+    rows = rows_of_workbook(made.getvalue(), "far.xlsx")
+    assert [len(cells) for _, cells in rows] == [2, 2, 0, 0, 0, 0, 0, 0, 0]
+    book.active["A1048576"] = "deep"
+    made = io.BytesIO()
+    book.save(made)
+    with pytest.raises(UsageError, match="20000 rows"):
+        rows_of_workbook(made.getvalue(), "deep.xlsx")

@@ -8,7 +8,6 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Container, Mapping
-from datetime import datetime
 from decimal import Decimal
 from itertools import count as count_up
 from itertools import pairwise
@@ -18,6 +17,7 @@ from pitlogger.model.cooks import CUTS, NEVER
 from pitlogger.model.quantities import parse_length_mm, parse_mass_mg, parse_temperature_mc
 from pitlogger.rules.messages import Units
 from pitlogger.web.page.forms import FieldError
+from pitlogger.web.page.typed import moment_of
 
 MOST_ROWS = 6
 MOST_OF_A_CUT = 24
@@ -37,7 +37,7 @@ def cook_text(form: Mapping[str, str], units: Units, taken: Container[str] = fro
     """
     lines = ["[cook]", f"name = {_text(form.get('name') or 'cook')}"]
     if form.get("serve_at"):
-        lines.append(f"serve_at = {_text(_moment(form['serve_at']))}")
+        lines.append(f"serve_at = {_text(moment_of(form, 'serve_at'))}")
     if form.get("guests"):
         lines.append(f"guests = {_whole(form['guests'], 'guests', 100_000)}")
     pits, tables = _pits(form)
@@ -161,11 +161,3 @@ def _price(text: str, units: Units, field: str) -> str:
         raise FieldError(f"'{text}' is not a price. Write one such as 5.49.", field)
     unit = (match[2] or ("lb" if units.mass in ("lb", "lb-oz") else "kg")).lower()
     return f"price_per_{unit} = {Decimal(match[1].replace(',', '.'))}"
-
-
-def _moment(text: str) -> str:
-    """Return a local time of the form with its offset."""
-    try:
-        return datetime.fromisoformat(text).astimezone().isoformat()
-    except ValueError:
-        raise FieldError(f"'{text}' is not a day and a time.", "serve_at") from None

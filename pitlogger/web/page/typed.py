@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from datetime import datetime
 
 from pitlogger.errors import QuantityError
+from pitlogger.formats.moments import full_local, of_a_clock
 from pitlogger.model.quantities import parse_mass_mg, parse_temperature_mc
+from pitlogger.questions import Answers
 from pitlogger.rules.messages import Units
 from pitlogger.web.page.forms import FieldError
 
@@ -32,15 +33,27 @@ def with_offset(form: Mapping[str, str]) -> dict[str, str]:
     """Return a form whose moment ``at`` has the offset that the node's place has then.
 
     Raises:
-        FieldError: It is no moment.
+        FieldError: It is no moment, or the clocks went forward over it.
+        QuestionError: The clocks went back over it, and it is not said which one is meant.
     """
-    if "at" not in form:
-        return dict(form)
+    return {**form, "at": moment_of(form, "at")} if "at" in form else dict(form)
+
+
+def moment_of(form: Mapping[str, str], field: str) -> str:
+    """Return a day and time of a form with its offset; raises as ``with_offset``."""
+    text = form[field]
     try:
-        at = datetime.fromisoformat(form["at"])
+        found = of_a_clock(text)
+    except QuantityError as fault:
+        raise FieldError(str(fault), field) from None
     except ValueError:
-        raise FieldError(f"'{form['at']}' is not a day and a time.", "at") from None
-    return {**form, "at": (at if at.tzinfo else at.astimezone()).isoformat()}
+        raise FieldError(f"'{text}' is not a day and a time.", field) from None
+    if len(found) == 1:
+        return found[0].isoformat()
+    options = [full_local(one) for one in found]
+    answers = Answers.of(form.get("confirm", ""))
+    chosen = answers.choose(f"'{text.replace('T', ' ')}' comes twice: which one?", options)
+    return found[options.index(chosen)].isoformat()
 
 
 def _completed(field: str, text: str, units: Units) -> str:

@@ -1,7 +1,7 @@
 // @ts-check
 /** A spreadsheet that is chosen travels in a field of its form. */
 
-const MOST_BYTES = 45_000; // of a body of 64 KB, a third larger as text
+const MOST_BYTES = 3_000_000; // of a body of 4 MiB, a third larger as text
 
 /** Take the files chosen into their forms. */
 export function sheets() {
@@ -18,7 +18,7 @@ async function take(form, choose) {
   set(form, "content", "");
   if (!file) return;
   if (file.size > MOST_BYTES) {
-    said.textContent = `${file.name} is larger than 45 kB: cut it into parts.`;
+    said.textContent = `${file.name} is larger than 3 MB: cut it into parts.`;
     return;
   }
   const bytes = new Uint8Array(await file.arrayBuffer());
