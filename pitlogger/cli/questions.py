@@ -50,6 +50,11 @@ def with_confirm(command: click.Command) -> click.Command:
 
 
 def _take(ctx: click.Context, param: click.Parameter, value: tuple[str, ...]) -> None:
+    answer(ctx, value)
+
+
+def answer(ctx: click.Context, value: tuple[str, ...]) -> None:
+    """Give answers while a command runs."""
     if value:
         before = _given.set((*_given.get(), *value))
         ctx.call_on_close(lambda: _given.reset(before))

@@ -6,24 +6,28 @@ What is not certain (default unit, which brisket, month or day first) is asked o
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from hashlib import sha256
 
 from pitlogger.errors import QuantityError, UsageError, unknown
 from pitlogger.formats.paper_log import Fault, PaperLog, parse_table
 from pitlogger.formats.sheet_words import (
+    SAID,
     UNITS,
     column_meant,
+    column_said,
     cuts_meant,
     day_first,
     is_ambiguous_date,
     iso_date,
+    plain_title,
 )
 from pitlogger.formats.written_mass import written_mass
 from pitlogger.model.cooks import CUTS, WEIGHABLE
 from pitlogger.questions import Answers
 
+_NONE: Mapping[str, str] = {}
 _LOOK = 10  # lines in which the header must stand
 Line = tuple[int, Sequence[str]]
 
@@ -67,7 +71,7 @@ def read_own(
     table = [(line, cells) for line, cells in lines if any(cell.strip() for cell in cells)]
     at = _header(table, name)
     header_line, header = table[at]
-    matched, ignored = _columns(header)
+    matched, ignored = _columns(header, said_columns(answers))
     rows = table[at + 1 :]
     sheet = _Cells(name, matched, answers, rows, unit, cut)
     names = ["cut", *(column.name for column in matched if column.name != "cut")]
@@ -100,12 +104,30 @@ def _header(table: Sequence[Line], name: str) -> int:
     return known.index(max(known))
 
 
-def _columns(header: Sequence[str]) -> tuple[list[Matched], list[str]]:
+def said_columns(answers: Answers) -> dict[str, str]:
+    """Return what a person said that columns mean, by their plain titles; the first said counts."""
+    said = [one.rpartition(SAID) for one in reversed(answers.given) if SAID in one]
+    return {plain_title(title): meaning.strip() for title, _, meaning in said}
+
+
+def _columns(
+    header: Sequence[str], said: Mapping[str, str] = _NONE
+) -> tuple[list[Matched], list[str]]:
+    titles = {plain_title(cell) for cell in header}
+    for title in said:
+        if title not in titles:
+            raise UsageError(unknown("column", title, sorted(titles - {""})))
+    by_hand = [column_said("", meaning) for meaning in said.values()]
+    taken = {meant[0] for meant in by_hand if meant is not None}
     matched: list[Matched] = []
     ignored: list[str] = []
     for place, cell in enumerate(header):
         title = cell.strip()
-        meant = column_meant(title) if title else None
+        if (meaning := said.get(plain_title(title))) is not None:
+            meant = column_said(title, meaning)
+        else:
+            meant = column_meant(title) if title else None
+            meant = None if meant is not None and meant[0] in taken else meant
         if meant is None:
             ignored += [title] if title else []
             continue

@@ -10,7 +10,7 @@ from __future__ import annotations
 import re
 from datetime import date, datetime
 
-from pitlogger.errors import QuantityError
+from pitlogger.errors import QuantityError, UsageError, unknown
 from pitlogger.model.cooks import CUTS, WEIGHABLE
 
 UNITS = ("lb", "kg", "oz", "g")
@@ -86,6 +86,35 @@ def column_meant(title: str) -> tuple[str, str | None] | None:
         if name:
             return name, unit
     return None
+
+
+MEANINGS = tuple(dict.fromkeys(_SYNONYMS.values()))
+NOTHING = "nothing"
+SAID = " = "  # between a title and what a person says that it means
+
+
+def column_said(title: str, meaning: str) -> tuple[str, str | None] | None:
+    """Return what a person says that a column means, ``None`` where it is to be passed over.
+
+    The unit may stand in either: ``carved (lb)``.
+
+    Raises:
+        UsageError: No such meaning.
+    """
+    if meaning.casefold() == NOTHING:
+        return None
+    found = column_meant(meaning)
+    if found is None:
+        raise UsageError(unknown("meaning of a column", meaning, (*MEANINGS, NOTHING)))
+    name, unit = found
+    units = [_UNIT_WORDS[word] for word in re.findall(r"[a-z]+|#", title.casefold())
+             if word in _UNIT_WORDS]  # fmt: skip
+    return name, unit or (units[-1] if units else None)
+
+
+def plain_title(title: str) -> str:
+    """Return a title as it can stand in an answer."""
+    return " ".join(re.sub(r"[;:=]", " ", title).split()).casefold()
 
 
 def cuts_meant(word: str) -> tuple[str, ...]:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from pitlogger.errors import UsageError
-from pitlogger.formats.own_sheet import OwnSheet, read_own
+from pitlogger.formats.own_sheet import OwnSheet, read_own, said_columns
 from pitlogger.formats.paper_log import PaperLog, parse_table
 from pitlogger.formats.sheet_words import column_meant
 from pitlogger.model.quantities import show_mass
@@ -54,11 +54,13 @@ def read_sheet(
         fault = refused
     if strict is not None and (strict.rows or not strict.faults):
         lost = [title for title in strict.ignored if column_meant(title) is not None]
-        if not lost and unit is None and cut is None:
+        if not lost and unit is None and cut is None and not said_columns(answers):
             return Sheet(strict)
     try:
         own = read_own(lines, name, answers, unit, cut)
     except UsageError:
+        if said_columns(answers):
+            raise
         if strict is not None:
             return Sheet(strict)
         raise fault or UsageError(f"{name}: cannot be read") from None

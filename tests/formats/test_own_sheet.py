@@ -9,7 +9,7 @@ import openpyxl
 import pytest
 import xlsxwriter
 
-from pitlogger.errors import QuantityError
+from pitlogger.errors import QuantityError, UsageError
 from pitlogger.formats.own_sheet import OwnSheet, read_own, reference
 from pitlogger.formats.paper_log import table_of
 from pitlogger.formats.sheet_words import column_meant, cuts_meant, iso_date
@@ -140,3 +140,31 @@ def test_cuts_dates_and_cells() -> None:
     with pytest.raises(QuantityError):
         iso_date("31/31/2026", True)
     assert [reference(7, place) for place in (0, 25, 26, 701)] == ["A7", "Z7", "AA7", "ZZ7"]
+
+
+def test_a_column_that_means_nothing_known_is_told_by_hand(tmp_path: Path) -> None:
+    header = ["Date", "Meat", "Raw Weight", "Sliced", "Onto plates (lb)"]
+    rows = [["5/20/2026", "packer", "14.2 lb", "7.9 lb", "7.05"]]
+    file = csv_of(tmp_path, [header, *rows])
+    assert read(file, Answers()).log.ignored == ("Onto plates (lb)",)
+    for said in ("onto plates (lb) = carved", "Onto Plates (lb) = sliced"):
+        log = read(file, Answers((said,))).log
+        assert log.ignored == ("Sliced",)  # what was said by hand counts
+        assert log.rows[0].masses["carved"].mass_mg == pytest.approx(7.05 * LB, abs=1)
+    log = read(file, Answers(("sliced = nothing",))).log
+    assert log.ignored == ("Sliced", "Onto plates (lb)")
+
+
+@pytest.mark.parametrize(
+    ("said", "words"),
+    [
+        ("onto plates = carvd", "did you mean 'carved'"),
+        ("plate = carved", "unknown column 'plate'"),
+    ],
+)
+def test_a_meaning_or_a_title_that_is_not_there_is_refused(
+    tmp_path: Path, said: str, words: str
+) -> None:
+    rows = [["Date", "Meat", "Raw", "Onto plates"], ["5/20/2026", "packer", "14 lb", "7 lb"]]
+    with pytest.raises(UsageError, match=words):
+        read(csv_of(tmp_path, rows), Answers((said,)))

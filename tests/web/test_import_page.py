@@ -168,3 +168,27 @@ def test_a_sheet_with_one_cell_at_its_far_end_is_no_burden() -> None:
     book.save(made)
     with pytest.raises(UsageError, match="20000 rows"):
         rows_of_workbook(made.getvalue(), "deep.xlsx")
+
+
+async def test_an_unknown_column_is_told_on_the_page_and_kept_for_the_next_file(
+    node: Node,
+) -> None:
+    plates = PASTED.replace("Sliced", "Onto plates")
+    plates = plates.replace("5/2/", "5/22/").replace("5/9/", "5/23/")
+    wanted = ("lb", "brisket-packer")
+    confirm = ""
+    for _ in wanted:
+        text = await send(node, 409, pasted=plates, confirm=confirm)
+        options = re.findall(r'name="confirm" value="([^"]*)"', text)
+        confirm = html.unescape(next(o for o in options if o.rpartition("; ")[2] in wanted))
+    text = await send(node, 200, pasted=plates, confirm=confirm)
+    assert "nothing (no row has purchased and carved)" in text
+    titles = dict(re.findall(r'name="(title-\d+)" value="([^"]*)"', text))
+    at = next(name for name, title in titles.items() if title == "Onto plates")
+    means = {at.replace("title", "means"): "carved"}
+    text = await send(node, 200, pasted=plates, confirm=confirm, **titles, **means)
+    assert "would teach servable yield: 2 of brisket-packer" in text
+    confirm = html.unescape(re.findall(r'name="confirm" value="([^"]*yes)"', text)[0])
+    assert "2 rows are on record" in await send(node, 200, pasted=plates, confirm=confirm)
+    text = await send(node, 200, pasted=plates.replace("5/2", "6/2"))
+    assert "would teach servable yield: 2 of brisket-packer" in text

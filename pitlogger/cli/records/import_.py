@@ -17,6 +17,7 @@ from pitlogger.cli.records.sheets import (
     header,
     preview_text,
     read_file,
+    say_columns,
     withdraw_import,
 )
 
@@ -30,6 +31,14 @@ UNITS = ("lb", "kg", "oz", "g")
 @click.option("--yes", is_flag=True, help="Import a spreadsheet as it was understood.")
 @click.option("--unit", type=click.Choice(UNITS), help="Of masses that name none.")
 @click.option("--cut", help="Of rows that name none, such as brisket-packer.")
+@click.option(
+    "--column",
+    multiple=True,
+    expose_value=False,
+    callback=say_columns,
+    metavar="TITLE=MEANING",
+    help="What a column means that is not understood, such as Final=carved.",
+)
 @click.option("--take-back", is_flag=True, help="Take the whole import of FILE back (--reason).")
 @reason_option
 @by_option

@@ -5,9 +5,11 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import click
+
 from pitlogger.cli.client import Client
 from pitlogger.cli.output import table
-from pitlogger.cli.questions import answers
+from pitlogger.cli.questions import answer, answers
 from pitlogger.errors import PitloggerError, UsageError
 
 if TYPE_CHECKING:
@@ -45,6 +47,21 @@ def read_file(
     given = Answers.of(*answers().given, *_as_last_time(file, socket))
     lasting = tuple(one for one in (*given.given, unit, cut) if one)
     return read_sheet(lines, file.name, given, unit, cut), lasting
+
+
+def say_columns(ctx: click.Context, param: click.Parameter, value: tuple[str, ...]) -> None:
+    """Take what columns mean as answers that were given already."""
+    answer(ctx, tuple(map(_said, value)))
+
+
+def _said(column: str) -> str:
+    """Return ``TITLE=MEANING`` as an answer."""
+    from pitlogger.formats.sheet_words import SAID, plain_title
+
+    title, equals, meaning = column.rpartition("=")
+    if not (title.strip() and equals and meaning.strip()):
+        raise UsageError(f"--column '{column}': write TITLE=MEANING, such as Final=carved")
+    return f"{plain_title(title)}{SAID}{meaning.strip()}"
 
 
 def _as_last_time(file: Path, socket: Path | None) -> tuple[str, ...]:

@@ -16,6 +16,7 @@ from pitlogger.errors import PitloggerError, UsageError
 from pitlogger.formats.own_sheet import header_of
 from pitlogger.formats.paper_journal import cooks_of
 from pitlogger.formats.paper_log import table_in
+from pitlogger.formats.sheet_words import MEANINGS, SAID, plain_title
 from pitlogger.questions import Answers, QuestionError
 from pitlogger.views.language import tr, trn
 from pitlogger.views.node import Node
@@ -40,7 +41,7 @@ def add_import(page: APIRouter, daemon: Node) -> None:
     @page.post("/import")
     async def read(request: Request) -> HTMLResponse:
         try:
-            form = parse_form(await request.body())
+            form = _with_meanings(parse_form(await request.body()))
             data, name = _file(form)
             lines = await asyncio.to_thread(table_in, data, name)
             header = header_of(lines, name)
@@ -57,6 +58,18 @@ def add_import(page: APIRouter, daemon: Node) -> None:
         except PitloggerError as fault:
             return refused(daemon, request, str(fault), "/import", 400)
         return screen(daemon, request, "done.html", {"message": said, "back": "/cooks"})
+
+
+def _with_meanings(form: Mapping[str, str]) -> dict[str, str]:
+    """Return the form with what was said of columns among its answers."""
+    titles = {name[6:]: title for name, title in form.items() if name.startswith("title-")}
+    said = [
+        f"{plain_title(title)}{SAID}{form[f'means-{at}']}"
+        for at, title in titles.items()
+        if form.get(f"means-{at}")
+    ]
+    rest = {name: text for name, text in form.items() if not name.startswith(("title-", "means-"))}
+    return {**rest, "confirm": "; ".join(filter(None, (*said, form.get("confirm", ""))))}
 
 
 def _file(form: Mapping[str, str]) -> tuple[bytes, str]:
@@ -79,6 +92,9 @@ def _shown(sheet: Sheet, form: Mapping[str, str], kept: Answers) -> dict[str, An
         "shown_sheet": preview(sheet),
         "faults": [fault.message for fault in sheet.log.faults],
         "fields": {name: value for name, value in form.items() if name != "confirm"},
+        "unread": sheet.log.ignored,
+        "meanings": MEANINGS,
+        "answered": form.get("confirm", ""),
         "confirm": "; ".join(filter(None, (form.get("confirm", ""), YES))),
         "kept": "; ".join(kept.given),
         "say": trn("Import {count} row", "Import {count} rows", count),
