@@ -81,9 +81,10 @@ class Gate:
 
     def _most(self, scope: Scope, who: Who) -> int:
         """Return how many bytes a body may have."""
-        role = needed(scope["method"], SHEET)
-        may = scope["path"] == SHEET and who.role is not None and role is not None
-        return SHEET_LIMIT if may and who.role >= role and not self._trusted else self._limit
+        role = needed("POST", SHEET)
+        if self._trusted or scope["path"] != SHEET or who.role is None or role is None:
+            return self._limit
+        return SHEET_LIMIT if who.role >= role else self._limit
 
     async def _pass(self, scope: Scope, receive: Receive, send: Send, who: Who) -> None:
         asker = _asker(scope, who)
