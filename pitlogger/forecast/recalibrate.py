@@ -40,9 +40,8 @@ def scores(
         if past is None or cannot_say(asked, past):
             continue
         middle = estimate(asked, past, held).centre
-        found.append(
-            LocalScore(cook, request.family, (log(left_s / 3600.0) - middle.log_h) / middle.sd)
-        )
+        z = (log(left_s / 3600.0) - middle.log_h) / middle.sd
+        found.append(LocalScore(cook, request.family, z, request.piece))
     return tuple(found)
 
 

@@ -334,12 +334,13 @@ class LocalScore:
     """One moment of a finished cook of the owner's: how far off the forecast was.
 
     ``z`` is (log true remaining time - log forecast) / forecast spread. ``cook`` tells
-    cooks apart; ``family`` is the family of the piece.
+    cooks apart; ``family`` is the family of the piece, empty ``piece`` of earlier records.
     """
 
     cook: str
     family: str
     z: float
+    piece: str = ""
 
 
 @dataclass(frozen=True, slots=True)

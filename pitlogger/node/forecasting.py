@@ -117,10 +117,15 @@ class Forecasting:
             self.remember({cook: scored.scores})
 
 
+_TAUGHT_BY = (
+    "cook-started", "piece-added", "piece-split", "pieces-merged", "learning-set", "undone",
+)  # fmt: skip
+
+
 def taught_by(reader: Reader) -> dict[str, tuple[LocalScore, ...]]:
     """Return what each finished cook teaches, the newest last.
 
-    A cook that was withdrawn or excluded from learning teaches nothing.
+    A cook that was withdrawn, a cook or a piece excluded from learning teaches nothing.
     """
     own: dict[str, tuple[LocalScore, ...]] = {}
     for entry in reader.entries(kinds=("forecast-scored",)):
@@ -130,11 +135,18 @@ def taught_by(reader: Reader) -> dict[str, tuple[LocalScore, ...]]:
                 own[cook] = tuple(score for score in entry.body.scores if score.cook == cook)
     listed = {row.id for row in reader.cooks()}
     return {
-        cook: scores
+        cook: taught
         for cook, scores in own.items()
-        if cook in listed
-        and not fold(reader.entries(cook=cook, kinds=("learning-set", "undone"))).untaught
+        if cook in listed and (taught := _still_taught(reader, cook, scores))
     }
+
+
+def _still_taught(
+    reader: Reader, cook: str, scores: tuple[LocalScore, ...]
+) -> tuple[LocalScore, ...]:
+    book = fold(reader.entries(cook=cook, kinds=_TAUGHT_BY))
+    out = {piece for piece, held in book.pieces.items() if held.untaught}
+    return () if book.untaught else tuple(one for one in scores if one.piece not in out)
 
 
 def _scored(cook: str, questions: list[tuple[Request, float]]) -> ForecastScored | None:

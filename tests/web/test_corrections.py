@@ -6,8 +6,11 @@ from typing import Any
 
 import pytest
 
+from pitlogger.engine.inputs import Command
 from pitlogger.model.entry_ids import parse_short_id
 from pitlogger.model.folding import fold
+from pitlogger.model.journal import ForecastScored, LocalScore
+from pitlogger.node.forecasting import taught_by
 from pitlogger.store.queries import Reader
 from pitlogger.web.past_entries import past_entries
 from pitlogger.yields.books import from_books
@@ -200,3 +203,23 @@ async def test_the_last_decision_of_a_finished_cook_is_never_its_end(node: Node)
     made = await cooked(node, carved="3.6 kg")
     undone = await post(node, "/undo", cook="supper")
     assert undone["of_seq"] == made["carved"]["seq"]
+
+
+async def test_a_piece_excluded_from_learning_teaches_the_forecasts_nothing(node: Node) -> None:
+    await cooked(node)
+    await node.daemon.flushed()
+    cook = (await node.local.get("/api/v1/cooks")).json()[0]["cook"]
+    scored = ForecastScored(
+        (LocalScore(cook, "brisket", 0.4, "brisket-1"), LocalScore(cook, "brisket", -0.2, "other"))
+    )
+    node.daemon.feed(Command(node.clock.engine_ms(), scored))
+    await node.daemon.flushed()
+    assert len((await node.daemon.ask(taught_by))[cook]) == 2
+    made = await post(
+        node, "/learning", cook=cook, piece="brisket-1", teaches=False, reason="dropped half"
+    )
+    await node.daemon.flushed()
+    assert [one.piece for one in (await node.daemon.ask(taught_by))[cook]] == ["other"]
+    await post(node, "/undo", entry=made["id"])
+    await node.daemon.flushed()
+    assert len((await node.daemon.ask(taught_by))[cook]) == 2

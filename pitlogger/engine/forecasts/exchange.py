@@ -78,7 +78,7 @@ def finished(engine: Engine, cook: str) -> list[tuple[Request, float]]:
     for piece, held in engine.book.only(cook).pieces.items():
         cores = engine.book.cores(piece)
         lead = engine.state.channels.get(cores[0]) if cores else None
-        if lead is None or held.first(Stage.SMOKING) is None:
+        if lead is None or held.first(Stage.SMOKING) is None or held.untaught:
             continue
         on_it = [span for span in held.spans() if span.stage in ON_PIT]
         off_ms = on_it[-1].to_ms or engine.state.t_ms
