@@ -51,10 +51,12 @@ export function watchRest() {
 
 /** The tap that brought this screen may be followed by a second one, which was not meant for what stands here. */
 function restAfterLeaving() {
-  const left = Number(sessionStorage.getItem("left") ?? 0) + REST_MS - Date.now();
+  const left = JSON.parse(sessionStorage.getItem("left") ?? "null");
   sessionStorage.removeItem("left");
-  if (left > 0 && left <= REST_MS) for (const one of document.querySelectorAll("main button, main a.button, #told button")) rest(one, left);
-  addEventListener("pagehide", () => sessionStorage.setItem("left", String(Date.now())));
+  if (left && Math.abs(Date.now() - left.at) < SENT_MS) spots.push({ x: left.x, y: left.y, until: performance.now() + REST_MS, button: document.documentElement });
+  addEventListener("pagehide", () => {
+    if (performance.now() - tap.at < SENT_MS) sessionStorage.setItem("left", JSON.stringify({ x: tap.x, y: tap.y, at: Date.now() }));
+  });
 }
 
 /** @param {HTMLFormElement} form */
