@@ -109,6 +109,21 @@ def too_wide(page: Page) -> list[str]:
     return found
 
 
+@pytest.mark.parametrize(("width", "height"), [(360, 780), (360, 640), (390, 844)])
+def test_no_key_of_temp_lies_under_the_button(
+    stage: Staged, open_page: Open, width: int, height: int
+) -> None:
+    page = open_page("/temp", viewport={"width": width, "height": height})
+    expect(page.locator("#pad-value button").first).to_be_visible()
+    under = page.evaluate(
+        """() => [...document.querySelectorAll('#pad-value button')].filter((key) => {
+            const box = key.getBoundingClientRect(), middle = box.left + box.width / 2;
+            return document.elementFromPoint(middle, box.bottom - 3)?.closest('button.main');
+        }).map((key) => key.textContent)"""
+    )
+    assert under == []
+
+
 def test_a_stage_is_set_by_the_keyboard_alone(stage: Staged, open_page: Open) -> None:
     page = open_page("/", **DESKTOP)
     target = page.get_by_role("button", name="Off the pit: brisket-1")
