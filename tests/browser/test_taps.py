@@ -264,7 +264,7 @@ def test_a_question_does_not_push_another_button_under_the_second_tap(
 def test_the_screen_that_follows_a_tap_takes_no_second_one(stage: Staged, open_page: Open) -> None:
     page = open_page("/settings")
     sent: list[str] = []
-    page.on("request", lambda request: sent.append(request.url) if request.method == "POST" else 0)
+    page.route("**/units", lambda route: _note(sent, route))
     at = _middle(page, "Use them")
     with page.expect_navigation(wait_until="load"):
         page.mouse.click(*at)
@@ -303,3 +303,9 @@ def test_the_scale_is_not_believed_while_the_node_is_out_of_reach(
     del stage.daemon.fanout.publish
     expect(page.locator("#link")).to_be_hidden()
     expect(page.locator("#weigh-form [role=alert]")).to_have_count(0)
+
+
+def _note(sent: list[str], route: Route) -> None:
+    """Let a request through and remember it."""
+    sent.append(route.request.url)
+    route.continue_()
