@@ -162,7 +162,7 @@ class JoinedChart {
     const options = this.common(width, height, this.axis({ space: 64, size: 8, values: (_, splits) => splits.map(() => "") , gap: 0 }));
     const lines = this.drawn;
     options.scales.y = { range: (_, low, high) => temperatureRange(low, high, lines, this.held, this.units) };
-    options.axes.push(this.axis({ size: AXIS, values: (_, splits) => splits.map((value, at) => `${value}${at === splits.length - 1 ? ` °${this.units.degree}` : ""}`) }));
+    options.axes.push(this.axis({ size: AXIS, values: (_, splits) => splits.map((value, at) => `${value}${at === splits.length - 1 ? `°${this.units.degree}` : ""}`) }));
     options.series = [{}];
     for (const [at] of lines.entries()) {
       const ink = this.ink.lines[at];
