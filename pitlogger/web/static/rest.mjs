@@ -53,7 +53,14 @@ export function watchRest() {
 function restAfterLeaving() {
   const left = JSON.parse(sessionStorage.getItem("left") ?? "null");
   sessionStorage.removeItem("left");
-  if (left && Math.abs(Date.now() - left.at) < SENT_MS) spots.push({ x: left.x, y: left.y, until: performance.now() + REST_MS, button: document.documentElement });
+  if (left && Math.abs(Date.now() - left.at) < SENT_MS) {
+    spots.push({ x: left.x, y: left.y, until: performance.now() + REST_MS, button: document.documentElement });
+    for (const one of document.querySelectorAll("button, main a.button")) {
+      const box = one.getBoundingClientRect();
+      const across = Math.max(box.left - left.x, 0, left.x - box.right), down = Math.max(box.top - left.y, 0, left.y - box.bottom);
+      if (box.width && Math.hypot(across, down) < REACH_PX) rest(one, REST_MS);
+    }
+  }
   addEventListener("pagehide", () => {
     if (performance.now() - tap.at < SENT_MS) sessionStorage.setItem("left", JSON.stringify({ x: tap.x, y: tap.y, at: Date.now() }));
   });
