@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import html
+import re
 import time
 from decimal import Decimal
 
@@ -113,3 +115,39 @@ def test_a_job_of_six_dishes_with_a_thousand_cooks_answers() -> None:
     print(f"six dishes, 1000 cooks: {1000 * took:.0f} ms")  # measured in benchmarks, not asserted
     assert len(made.dishes) == 6
     assert made.p_all_enough >= 0.95
+
+
+async def test_a_cook_begun_from_a_job_is_known_to_it(node: Node) -> None:
+    kept = await node.local.post("/api/v1/jobs/orchard-wedding", json={"text": JOB})
+    assert kept.status_code == 200
+    page = (await node.local.get("/job/orchard-wedding")).text
+    link = re.search(r'href="(/begin[?][^"]+)"', page)
+    assert link is not None
+    begin = (await node.local.get(html.unescape(link[1]))).text
+    assert 'name="job" value="orchard-wedding"' in begin
+    form = {"job": "orchard-wedding", "name": "wedding", "guests": "120", "cut-1": "brisket-packer",
+            "count-1": "2", "key": "tapped-once"}  # fmt: skip
+    headers = {"Accept": "application/json"}
+    for _ in range(2):  # tapped twice: one cook, named once
+        assert (await node.local.post("/do/begin", data=form, headers=headers)).status_code == 200
+    job = parse_job((await node.local.get("/api/v1/jobs/orchard-wedding")).json()["text"]).job
+    assert (job.cook, job.cooks) == (node.daemon.cook, ())
+
+
+async def test_a_cook_begins_though_its_job_is_gone(node: Node) -> None:
+    form = {"job": "gone", "name": "wedding", "cut-1": "brisket-packer", "count-1": "1"}
+    headers = {"Accept": "application/json"}
+    begun = await node.local.post("/do/begin", data=form, headers=headers)
+    assert begun.status_code == 200
+    assert "Its job does not know it yet" in begun.json()["said"]
+
+
+async def test_sales_are_added_up_by_month_and_dish(node: Node) -> None:
+    assert "0 jobs" in (await node.local.get("/sales")).text
+    await node.local.post("/api/v1/jobs/orchard-wedding", json={"text": JOB})
+    (node.daemon.config.node.data / "jobs" / "torn.toml").write_text("[job")
+    page = (await node.local.get("/sales")).text
+    made = answer_job(parse_job(JOB))
+    assert "2027-06" in page
+    assert str(made.earned.income) in page
+    assert "torn:" in page

@@ -108,6 +108,34 @@ def show(file: Path, against: Path | None, history_file: Path | None, as_json: b
 
 
 @job.command()
+@file_argument
+@click.option(
+    "--out", type=click.Path(path_type=Path, dir_okay=False), help="Where to; printed if left out."
+)
+@history_option
+@record_option
+def cook(file: Path, out: Path | None, history_file: Path | None) -> None:
+    """Print the cook file of a job: its guests, its hour, a piece for each that is bought.
+
+    \b
+    Example:
+      pitlogger job cook supper.toml --out cook.toml && pitlogger cook start cook.toml
+    """
+    from pitlogger.planning.job_cook import cook_file
+
+    text = cook_file(*_answered(file, history_file))
+    if out is None:
+        click.echo(text, nl=False)
+        return
+    try:
+        with out.open("x", encoding="utf-8") as written:
+            written.write(text)
+    except OSError as fault:
+        raise RefusedError(f"{out}: {fault.strerror}: nothing written") from None
+    click.echo(f"{out} written; begin it with: pitlogger cook start {out}")
+
+
+@job.command()
 @click.argument("what", type=click.Choice(["shopping", "run-sheet", "packing"]))
 @file_argument
 @click.option("--unit", type=click.Choice(["lb-oz", "lb", "kg", "g"]), default="lb-oz")

@@ -50,6 +50,7 @@ from pitlogger.web.requests import (
 from pitlogger.web.routes.containers import kept
 from pitlogger.web.routes.devices import send_command
 from pitlogger.web.routes.entry_answer import NOT_DURABLE
+from pitlogger.web.routes.jobs import tie
 from pitlogger.web.routes.meals import MealAsk, tell_meal
 from pitlogger.web.routes.ring_test import RingTest
 from pitlogger.web.signers import Signers
@@ -121,7 +122,8 @@ async def _done(daemon: Node, name: str, form: dict[str, str], shown: Shown) -> 
         rest = {field: form.get(field, "") for field in ("key", "confirm")}
         told = {**rest, "toml": toml, "late_s": form.get("late_s", "0")}
         cook = filled(CookAsk, told, daemon.clock.utc_ms(), by[:12])
-        return deed_view(daemon, await decide(daemon, "cook", cook), shown)
+        begun = deed_view(daemon, await decide(daemon, "cook", cook), shown)
+        return await _tied(daemon, form.get("job", ""), begun)
     if name == "meal":
         ask = filled(MealAsk, form, daemon.clock.utc_ms(), by)
         return deed_view(daemon, await tell_meal(daemon, ask), shown)
@@ -137,6 +139,18 @@ async def _done(daemon: Node, name: str, form: dict[str, str], shown: Shown) -> 
     else:
         entry = await decide(daemon, name, asked_for)
     return {**deed_view(daemon, entry, shown), **before}
+
+
+async def _tied(daemon: Node, job: str, begun: dict[str, Any]) -> dict[str, Any]:
+    """Let the job that a cook was begun from know it; the cook goes on whatever becomes of that."""
+    if not job or daemon.cook is None:
+        return begun
+    try:
+        await tie(daemon, job, daemon.cook)
+    except PitloggerError as fault:
+        words = tr("Its job does not know it yet: {why}", why=plain(str(fault)))
+        return {**begun, "said": f"{begun['said']} {words}"}
+    return begun
 
 
 async def _unbegin(daemon: Node, form: dict[str, str], shown: Shown) -> dict[str, Any]:

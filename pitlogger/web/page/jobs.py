@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from dataclasses import asdict
 from datetime import datetime
 from typing import Any
-from urllib.parse import parse_qsl
+from urllib.parse import parse_qsl, urlencode
 
 from fastapi import APIRouter, Request, Response
 from fastapi.responses import HTMLResponse, RedirectResponse
@@ -21,10 +21,12 @@ from pitlogger.node.job_shelf import KeptJob, job_id
 from pitlogger.node.register import read_register
 from pitlogger.planning.fields import known_cut, moment_ms
 from pitlogger.planning.job import check_serving_time
+from pitlogger.planning.job_answer import JobAnswer
 from pitlogger.planning.job_change import follows
+from pitlogger.planning.job_months import by_month
 from pitlogger.planning.job_text import first_job
 from pitlogger.questions import QuestionError
-from pitlogger.views.language import tr
+from pitlogger.views.language import tr, trn
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 from pitlogger.web.page.doing import status_of
@@ -60,6 +62,10 @@ def add_jobs(page: APIRouter, daemon: Node) -> None:
             values = await _overview(daemon, typed, said(fault))
             return screen(daemon, request, "jobs.html", values, status_of(fault))
         return RedirectResponse(f"/job/{name}", 303)
+
+    @page.get("/sales")
+    async def sales(request: Request) -> HTMLResponse:
+        return screen(daemon, request, "sales.html", await _sales(daemon))
 
     @page.get("/job/{job}")
     async def one(job: str, request: Request) -> HTMLResponse:
@@ -191,6 +197,28 @@ async def _overview(daemon: Node, typed: Mapping[str, str], fault: str) -> dict[
     }  # fmt: skip
 
 
+async def _sales(daemon: Node) -> dict[str, Any]:
+    """Return what the jobs brought in by month and dish; what cannot be read is named."""
+    shelf, jobs, faults = shelf_of(daemon), [], []
+    for job in await asyncio.to_thread(shelf.ids):
+        try:
+            kept = await asyncio.to_thread(shelf.read, job)
+            jobs.append((kept.file, await answered(daemon, kept.file)))
+        except PitloggerError as fault:
+            faults.append(f"{job}: {said(fault)}")
+    values: dict[str, Any] = {"months": [], "dishes": [], "events": [], "currency": ""}
+    try:
+        values |= by_month(jobs)
+    except FieldError as fault:
+        faults.append(said(fault))
+    counted = trn(
+        "{count} job, as it went or as planned.",
+        "{count} jobs, as they went or as planned.",
+        len(values["events"]),
+    )
+    return values | {"sentence": counted, "faults": faults}
+
+
 async def _screen(
     daemon: Node,
     request: Request,
@@ -214,7 +242,7 @@ async def _screen(
             after = await answered(daemon, parse_job(text))
             values["follows"] = follows(answer, after)
             answer = after
-        values |= shown_job(answer, shown)
+        values |= shown_job(answer, shown) | {"begin": begin_link(kept, answer)}
     except PitloggerError as found:
         fault = fault or found
     form = groups(kept.text, typed)
@@ -231,6 +259,22 @@ async def _screen(
         },
         status_of(fault) if fault else 200,
     )  # fmt: skip
+
+
+def begin_link(kept: KeptJob, answer: JobAnswer) -> str:
+    """Return where the cook of a job begins: the form with what the job knows already."""
+    known: dict[str, Any] = {
+        "job": kept.id,
+        "name": answer.job,
+        "guests": answer.guests + answer.children,
+    }
+    at = kept.file.job.serve_at
+    if at is not None:
+        known["serve_at"] = f"{at.astimezone():%Y-%m-%dT%H:%M}"
+    for row, dish in enumerate(answer.dishes, start=1):
+        tail = "" if row == 1 else f"-{row}"
+        known |= {f"cut{tail}": dish.cut, f"count{tail}": dish.pieces}
+    return f"/begin?{urlencode(known)}"
 
 
 async def _sheet(daemon: Node, job: str, sheet: str, shown: Shown) -> str:

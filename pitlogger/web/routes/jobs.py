@@ -15,6 +15,7 @@ from pitlogger.node.register import issue_asked, read_register
 from pitlogger.planning import papers
 from pitlogger.planning.job import answer_job
 from pitlogger.planning.job_answer import JobAnswer
+from pitlogger.planning.job_cook import with_cook
 from pitlogger.planning.past import PastCooks
 from pitlogger.views.node import Node
 from pitlogger.web.page.past_record import from_record
@@ -141,3 +142,15 @@ def make_job_api(daemon: Node) -> APIRouter:
 
 def _kept(job: KeptJob) -> JobKept:
     return JobKept(id=job.id, version=job.version, text=job.text)
+
+
+async def tie(daemon: Node, job: str, cook: str) -> None:
+    """Let a job know its cook: what it cost and served then stands beside what was planned.
+
+    Raises:
+        UsageError: There is no such job.
+        RefusedError: Somebody changes it at this moment, or the disk refuses.
+    """
+    shelf = shelf_of(daemon)
+    kept = await asyncio.to_thread(shelf.read, job)
+    await asyncio.to_thread(shelf.keep, job, with_cook(kept.text, cook), kept.version)
