@@ -15,6 +15,7 @@ from pitlogger.model.journal import Noted
 from pitlogger.store import Reader, Store, Trouble
 from pitlogger.store.backup import back_up, keep_newest, newest_sound, restore, verify
 from pitlogger.store.connection import PAGE_OCTETS, connect_writer
+from pitlogger.store.records import begin_run
 from pitlogger.store.retention import compact
 from tests.store.conftest import WAIT_S, entry, finished, reading, run_row, started
 
@@ -194,3 +195,22 @@ def test_a_backup_needs_room(
     monkeypatch.setattr("shutil.disk_usage", lambda folder: usage)
     with closing(connect_writer(path)) as connection, pytest.raises(StoreError, match="MB free"):
         back_up(connection, tmp_path / "stick")
+
+
+def test_a_backup_makes_its_folders(
+    opened: Callable[..., Store], path: Path, tmp_path: Path
+) -> None:
+    opened("run-1").close()
+    with closing(connect_writer(path)) as connection:
+        made = back_up(connection, tmp_path / "stick" / "kitchen")
+    verify(made)
+
+
+def test_a_run_keeps_the_number_it_had_unless_that_is_taken(
+    opened: Callable[..., Store], path: Path
+) -> None:
+    opened("run-1").close()
+    with closing(connect_writer(path)) as connection:
+        assert begin_run(connection, run_row("run-9"), 9) == 9
+        assert begin_run(connection, run_row("run-9"), 12) == 9  # it is there already
+        assert begin_run(connection, run_row("run-5"), 5) not in (5, 9)  # below one that is taken

@@ -4,6 +4,7 @@ import math
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from pitlogger.errors import UsageError
 from pitlogger.model.book import Book, PieceBook
@@ -93,6 +94,8 @@ def test_tenderness_is_shown_by_what_was_done_differently() -> None:
         piece(wrap="paper", tender=4),
         piece(wrap="paper", tender=3),
         piece(wrap="foil", tender=5),
+        piece(tender=1),  # nobody said how it was wrapped
+        piece(wrap="foil"),  # nor how tender that one was
     ]
     levels = {(level.value, level.n, level.mean) for level in tender_levels(past)}
     assert levels == {("paper", 2, 3.5), ("foil", 1, 5.0)}
@@ -121,3 +124,11 @@ def test_one_mark_is_of_all_pieces_and_a_named_one_of_its_own() -> None:
 def test_a_meal_that_cannot_be_used_is_refused(told: dict[str, object], said: str) -> None:
     with pytest.raises(UsageError, match=said):
         meal_told("id", BOOK, **told)  # type: ignore[arg-type]
+
+
+def test_how_much_the_next_meal_may_differ_is_the_spread_of_students_t() -> None:
+    habit = appetite(meals([piece("a", came=40, left_g=800.0), piece("b", came=30, left_g=0.0)]))
+    following = habit.belief.predictive()
+    # scipy.stats.t: the variance is df / (df - 2), so the reference library tells it.
+    expected = stats.t(following.df, scale=following.scale).std()
+    assert habit.cv == pytest.approx(expected, rel=1e-9)
