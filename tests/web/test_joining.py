@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import httpx
@@ -14,11 +14,17 @@ from pitlogger.config import load_config
 from pitlogger.devices import reach
 from pitlogger.devices.pointing.session import Pointing
 from pitlogger.devices.reach import Find
-from pitlogger.testing import PseudoPort, until
+from pitlogger.testing import PseudoPort
+from pitlogger.testing import until as until_within
 from pitlogger.web.access.roles import Role
 from pitlogger.web.joining import Talk
 from tests.devices.test_pointing_session import ROOM_C, Probes, sending
 from tests.web.conftest import Node, make_node
+
+
+async def until(condition: Callable[[], bool]) -> None:
+    """Wait for what real bytes on a real port do, on a crowded machine too."""
+    await until_within(condition, 60.0)
 
 
 @pytest.fixture(autouse=True)
@@ -34,7 +40,7 @@ def port(tmp_path: Path) -> Iterator[PseudoPort]:
 
 async def asked(node: Node, wanted: str) -> httpx.Response:
     """Return the screen as soon as it says what is wanted."""
-    for _ in range(600):
+    for _ in range(2400):
         page = await node.local.get("/join")
         if wanted in page.text:
             return page
