@@ -15,6 +15,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.routing import Route
 
+from pitlogger.errors import HubFullError
 from pitlogger.hub import logs, questions
 from pitlogger.hub.database import Database
 from pitlogger.hub.members import OWNER, Member, member_of, seen_by
@@ -75,7 +76,12 @@ def make_firm_page(hub: OpenHub) -> Starlette:
         Route("/enter", enter, methods=["POST"]),
         Route("/cook/{uid}/{name:path}", let_in(cook)),
         Route("/static/{version}/{name:path}", static),
-    ])  # fmt: skip
+    ], exception_handlers={HubFullError: _away})  # fmt: skip
+
+
+async def _away(request: Request, fault: Exception) -> Response:
+    """Say that the hub's database cannot be asked just now."""
+    return _html("firm_away.html", 503)
 
 
 def make_node_page(hub: OpenHub) -> APIRouter:

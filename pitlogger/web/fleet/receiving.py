@@ -65,8 +65,6 @@ def make_receiving(hub: OpenHub) -> Starlette:
             answer = await hub.ingest.submit(request.path_params["uid"], body)
         except NotEnrolledError as fault:
             return _error(403, str(fault))
-        except HubFullError as fault:
-            return _error(503, str(fault), BUSY)
         return Response(json.dumps(asdict(answer)), media_type="application/json")
 
     return Starlette(routes=[
@@ -75,7 +73,12 @@ def make_receiving(hub: OpenHub) -> Starlette:
         Route("/fleet/1/{uid}/certificate", certificate, methods=["POST"]),
         Route("/fleet/1/{uid}/up", up, methods=["POST"]),
         Route("/healthz", health),
-    ])  # fmt: skip
+    ], exception_handlers={HubFullError: _later})  # fmt: skip
+
+
+async def _later(request: Request, fault: Exception) -> Response:
+    """Let a node send again: its own file is the queue."""
+    return _error(503, str(fault), BUSY)
 
 
 async def _body(request: Request, most: int) -> bytes | None:
