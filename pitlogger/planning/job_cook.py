@@ -15,9 +15,9 @@ def cook_file(source: JobFile, answer: JobAnswer) -> str:
     What arrived counts as weighed: pieces beyond those have no mass yet.
     """
     cook: dict[str, Any] = {"name": source.job.name or answer.job}
-    served = [sitting.at for sitting in source.sitting] or [source.job.serve_at]
-    if served[0] is not None:
-        cook["serve_at"] = min(at for at in served if at is not None)
+    told = [*(sitting.at for sitting in source.sitting), source.job.serve_at]
+    if served := [at for at in told if at is not None]:
+        cook["serve_at"] = min(served)
     cook["guests"] = answer.guests + answer.children
     pieces: list[dict[str, Any]] = []
     counts: dict[str, int] = {}

@@ -100,3 +100,11 @@ def test_a_probe_that_was_taken_out_counts_as_read_until_then(kitchen: Kitchen) 
     assert states(kitchen, "check-due") == []
     kitchen.wait(12 * 60)
     assert states(kitchen, "check-due") == ["unacknowledged"]
+
+
+def test_food_that_cools_unread_is_asked_about_after_an_hour(kitchen: Kitchen) -> None:
+    kitchen.stage(Stage.COOLING)
+    kitchen.wait(55 * 60)
+    assert states(kitchen, "check-due") == []
+    kitchen.wait(10 * 60)
+    assert states(kitchen, "check-due") == ["unacknowledged"]

@@ -262,11 +262,12 @@ class Lookout:
             )
 
     def _hand_check(self, held: PieceBook, t_ms: int) -> None:
-        """Ask for a hand reading of hot food that no probe reads, and for a date mark."""
+        """Ask for a hand reading of hot or cooling food nobody reads, and for a date mark."""
         piece = held.piece.id
         read_ms = self.state.read_ms.get(piece, 0)
         unread_ms = t_ms - max(read_ms, held.stage_since_ms)
-        due = held.stage in HOT_OFF_PIT and unread_ms >= HAND_CHECK_MS
+        is_judged = held.stage in HOT_OFF_PIT or held.stage is Stage.COOLING
+        due = is_judged and unread_ms >= HAND_CHECK_MS
         self.alerts.tell("check-due", piece, t_ms, due,
                   f"{piece}: no reading for {show_duration(unread_ms)}", piece=piece)  # fmt: skip
         self.alerts.tell("date-mark-due", piece, t_ms, held.stage is Stage.CHILLED,
