@@ -31,6 +31,9 @@ class Away:
             (self._name,),
         )
 
+    def close(self) -> None:
+        self._admin.connection.close()
+
     def open(self) -> None:
         self._admin.run(f"ALTER DATABASE {self._name} ALLOW_CONNECTIONS true")
 
@@ -43,6 +46,7 @@ def away(server: Server) -> Iterator[tuple[str, Away]]:
     shutter = Away(server, name)
     yield server.address(name), shutter
     shutter.open()
+    shutter.close()
 
 
 def client(app: Starlette) -> httpx.AsyncClient:
