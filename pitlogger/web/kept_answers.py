@@ -7,11 +7,14 @@ for any file of that form. One that cannot be read is as none: it is asked again
 from __future__ import annotations
 
 import json
+import logging
 from pathlib import Path
 
-from pitlogger.files import write_soon
+from pitlogger.files import write_whole
 from pitlogger.formats.json_text import parse_json
 from pitlogger.questions import Answers
+
+log = logging.getLogger(__name__)
 
 FILE = "sheets.json"
 MOST = 100  # headers
@@ -23,14 +26,20 @@ def kept_answers(data: Path, header: str) -> Answers:
 
 
 def keep_answers(data: Path, header: str, answers: Answers) -> None:
-    """Keep the answers that hold for the next file too: which day or month is no such one."""
+    """Keep the answers that hold for the next file too: which day or month is no such one.
+
+    Waits for the disk.
+    """
     lasting = [one.partition(":")[0] for one in answers.given if one != "yes"]
     kept = _read(data)
     if not lasting or kept.get(header) == lasting:
         return
     kept.pop(header, None)
     newest = list({**kept, header: lasting}.items())[-MOST:]
-    write_soon(data / FILE, json.dumps(dict(newest), ensure_ascii=False, indent=1))
+    try:
+        write_whole(data / FILE, json.dumps(dict(newest), ensure_ascii=False, indent=1))
+    except OSError as fault:  # then it is asked again next time
+        log.warning("%s was not kept: %s", data / FILE, fault)
 
 
 def _read(data: Path) -> dict[str, list[str]]:

@@ -92,3 +92,8 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     for item in items:
         if Path(__file__).parent in item.path.parents:
             item.add_marker(pytest.mark.slow)
+
+
+def rested(page: Page) -> None:
+    """Wait until what stands where the last tap was may be tapped: a second one does nothing."""
+    page.wait_for_timeout(1600)

@@ -8,7 +8,7 @@ from typing import Any
 
 from playwright.sync_api import Page, expect
 
-from tests.browser.conftest import DESKTOP, Open
+from tests.browser.conftest import DESKTOP, Open, rested
 
 PHONE_390: dict[str, Any] = {"viewport": {"width": 390, "height": 844}, "has_touch": True}
 
@@ -49,17 +49,23 @@ def test_four_answers_a_change_and_a_quote_by_touch(open_page: Open) -> None:
     expect(page.locator("#follows")).to_contain_text("Nothing is kept yet")
     picture(page, "job-follows")
     fits(page)
+    rested(page)
     page.get_by_role("link", name="Leave it as it was").tap()
     expect(page.locator("#sentence")).to_have_text(before)
     page.get_by_label("Guests").first.fill("150")
+    rested(page)
     page.get_by_role("button", name="See what follows").first.tap()
+    rested(page)
     page.locator("#follows").get_by_role("button", name="Keep this").tap()
     expect(page.locator("#sentence")).to_contain_text("150 guests: buy")
 
+    rested(page)
     page.get_by_role("button", name="Issue the quote").tap()
     expect(page.locator(".sentence")).to_contain_text("Q-0001")
+    rested(page)
     page.get_by_role("button", name="issue Q-0001").tap()
     expect(page.locator("#papers")).to_contain_text("Q-0001")
+    rested(page)
     page.get_by_role("button", name="Issue the quote").tap()
     expect(page.locator("main")).to_contain_text("the last one says the same")
     page.go_back()
@@ -71,12 +77,15 @@ def test_what_was_typed_wrongly_is_named_and_stays(open_page: Open) -> None:
     page = open_page("/job", **PHONE_390)
     first_quote(page)
     page.get_by_label("Guests").first.fill("0")
+    rested(page)
     page.get_by_role("button", name="See what follows").first.tap()
     expect(page.get_by_role("alert")).to_contain_text("Guests")
     expect(page.get_by_label("Guests").first).to_have_value("0")
     page.get_by_label("Guests").first.fill("120")
+    rested(page)
     page.get_by_text("Dishes", exact=True).tap()
     page.get_by_label("Share of the meal, %").first.fill("60")
+    rested(page)
     page.get_by_role("button", name="See what follows").first.tap()
     expect(page.get_by_role("alert")).to_contain_text("60")
     page.reload()

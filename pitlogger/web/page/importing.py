@@ -51,7 +51,7 @@ def add_import(page: APIRouter, daemon: Node) -> None:
             if YES not in Answers.of(form.get("confirm", "")).given:
                 return screen(daemon, request, "import.html", _shown(sheet, form, kept))
             said = await _import(daemon, sheet, batch_of(data))
-            keep_answers(daemon.config.node.data, header, given)
+            await asyncio.to_thread(keep_answers, daemon.config.node.data, header, given)
         except QuestionError as fault:
             values = {"asked": fault.asked, "fields": form, "action": "/import", "back": "/import"}
             return screen(daemon, request, "question.html", values, 409)

@@ -184,7 +184,9 @@ def make_log_api(daemon: Node, signers: Signers) -> APIRouter:
         ]
         await put_on_record(daemon, cooks, ask.batch, ask.by or who_asks.get().initials)
         if ask.header:
-            keep_answers(daemon.config.node.data, ask.header, Answers(ask.answers_kept))
+            await asyncio.to_thread(
+                keep_answers, daemon.config.node.data, ask.header, Answers(ask.answers_kept)
+            )
         return PastView(cooks=len(cooks))
 
     @api.get("/record/sheets/{header}", summary="What was answered about the last sheet like it")

@@ -15,7 +15,7 @@ let source = null;
 let waiting = 0;
 /** The node's time at a moment of this page's own steady clock; the phone's date is never used. */
 const anchor = { node: Date.parse(document.getElementById("now")?.getAttribute("datetime") ?? "") || Date.now(), here: 0 };
-export const heard = { at: performance.now(), wall: Date.now(), clock: document.getElementById("now")?.textContent ?? "" };
+export const heard = { at: performance.now(), wall: Date.now(), clock: document.getElementById("now")?.getAttribute("datetime")?.slice(11, 19) ?? "" };
 /** @type {Map<string, string>} what the server last said of each live block */
 const said = new Map();
 
