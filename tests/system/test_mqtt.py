@@ -527,6 +527,7 @@ async def test_the_homie_tree_describes_itself_before_it_is_ready(
             node.start_cook()
             node.read("pit", 115.5)
             await until(lambda: hub.last(f"{root}/pit/value") == "115.5")
+            await until(lambda: hub.last(f"{root}/$state") == "ready")
             description = hub.document(f"{root}/$description")
             assert description["homie"] == "5.0"
             assert description["nodes"]["pit"]["properties"]["value"]["unit"] == "°C"
