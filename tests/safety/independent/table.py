@@ -47,8 +47,11 @@ def cases(seeds: Iterable[int]) -> Iterator[Case]:
 
 def main(records: int, first: int = 0) -> None:
     counted: Counter[tuple[str, bool | None, bool | None]] = Counter()
+    wrong = []
     for case in cases(range(first, first + records)):
         counted[case.limit, case.truth, case.met] += 1
+        if case.met and case.truth is False:
+            wrong.append(f"met, and not shown: record {case.seed} {case.piece}, {case.limit}")
     print(f"{records} records; rows: limit and what the independent judgement says")
     print(f"{'':34}{'met':>8}{'not met':>9}{'not shown':>11}")
     names = {True: "met", False: "not met or not shown", None: "too near to tell"}
@@ -56,6 +59,8 @@ def main(records: int, first: int = 0) -> None:
         for truth, name in names.items():
             row = [counted[limit, truth, met] for met in (True, False, None)]
             print(f"{limit:11}{name:23}{row[0]:>8}{row[1]:>9}{row[2]:>11}")
+    for line in wrong:
+        print(line)
 
 
 if __name__ == "__main__":
