@@ -17,10 +17,10 @@ import numpy as np
 from pitlogger_simulators.plant import (
     Body,
     Boundary,
-    Event,
     Parameters,
     PieceSpec,
     Pit,
+    PlantEvent,
     Run,
     simulate,
     simulate_batch,
@@ -42,7 +42,7 @@ def fahrenheit(celsius: np.ndarray) -> np.ndarray:
 
 
 def cook(wrap: str, pit_c: float = 114.4, dt_s: float = 30.0, hours: float = 17.0) -> Run:
-    schedule = () if wrap == "none" else (Event("wrap", wrap, core_c=F165),)
+    schedule = () if wrap == "none" else (PlantEvent("wrap", wrap, core_c=F165),)
     return simulate(
         PACKER, schedule=schedule, pit=Pit("still", pit_c), duration_s=hours * HOUR, dt_s=dt_s
     )
@@ -119,7 +119,7 @@ def records() -> None:
     figure, axis = plt.subplots(figsize=(7, 4))
     for name, mass_g, pit_f, wrap, colour in (
         ("M04", 2040.0, 230.0, (), "#444444"),
-        ("M05", 3860.0, 275.0, (Event("wrap", "foil", at_s=3.5 * HOUR),), "#3a6ea5"),
+        ("M05", 3860.0, 275.0, (PlantEvent("wrap", "foil", at_s=3.5 * HOUR),), "#3a6ea5"),
     ):
         run = simulate(
             PieceSpec("pork-butt", mass_g, start_c=7.5),
@@ -154,7 +154,7 @@ def defaults() -> None:
 def bands() -> None:
     """Print hours and losses of 400 draws of a packer of 11.5 lb trimmed at 238 F."""
     for wrap in WRAPS:
-        schedule = () if wrap == "none" else (Event("wrap", wrap, core_c=F165),)
+        schedule = () if wrap == "none" else (PlantEvent("wrap", wrap, core_c=F165),)
         runs = simulate_batch(
             PieceSpec("brisket-packer", 5200.0), 400, schedule=schedule, pit=Pit("still"),
             duration_s=24 * HOUR, dt_s=60.0, seed=5, record_s=120.0,
@@ -167,7 +167,7 @@ def bands() -> None:
 
 def movers() -> None:
     """Print what one spread of each parameter does to the default packer in paper."""
-    paper, default = (Event("wrap", "paper", core_c=F165),), Parameters()
+    paper, default = (PlantEvent("wrap", "paper", core_c=F165),), Parameters()
 
     def times(parameters: Parameters, pit: Pit) -> np.ndarray:
         run = simulate(PACKER, parameters, schedule=paper, pit=pit, duration_s=16 * HOUR)

@@ -37,7 +37,7 @@ from pitlogger.model.journal import Body, CookStarted, Entry, RunStarted, Troubl
 from pitlogger.model.quantities import Quantity
 from pitlogger.reports.replay_document import Gathered
 from pitlogger.rules.messages import Units
-from pitlogger.rules.policies import Policy, Texts, build
+from pitlogger.rules.policies import RulePolicy, Texts, build
 from pitlogger.safety.policy import Policy as Safety
 from pitlogger.safety.policy import parse_policy, shipped_policy
 from pitlogger.service.timekeeping import PAPER, Start, how_ended, start_of_run, wall_is_known
@@ -59,7 +59,7 @@ def load_policy(
     safety: Safety | None = None,
     own_timers: Path | None = None,
     own_kitchen: Path | None = None,
-) -> Policy:
+) -> RulePolicy:
     """Return the policy that comes with pitlogger, overlaid by a person's own files.
 
     Args:
@@ -84,7 +84,7 @@ def _own(path: Path | None) -> Source | None:
         raise ConfigError(f"{path}: cannot be read: {fault}") from None
 
 
-def policies_of(config: Config) -> tuple[Policy, Safety]:
+def policies_of(config: Config) -> tuple[RulePolicy, Safety]:
     """Return the rules and the food-safety policy that a configuration asks for."""
     own = _own(config.policy.file)
     safety = shipped_policy(config.policy.name) if own is None else parse_policy(own.text, own.name)
@@ -106,7 +106,7 @@ def new_engine(
     run: str,
     units: Units | None = None,
     channels: Iterable[Channel] = (),
-    policy: Policy | None = None,
+    policy: RulePolicy | None = None,
 ) -> Engine:
     """Return an engine that knows nothing yet."""
     return Engine(EngineState(run), policy or load_policy(), units, channels)

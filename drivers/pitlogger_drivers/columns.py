@@ -14,7 +14,7 @@ from pitlogger.errors import ConfigError, unknown
 from pitlogger.model.quantities import Quantity
 
 
-class Column(NamedTuple):
+class ChannelColumn(NamedTuple):
     """One column that holds a channel."""
 
     channel: str
@@ -52,7 +52,7 @@ _WORDS = (
 )
 
 
-def named(name: str) -> Column | None:
+def named(name: str) -> ChannelColumn | None:
     """Return the column a header's word means; ``None`` for a clock."""
     name = name.strip().strip('"').strip()
     if _CLOCK.fullmatch(name):
@@ -64,10 +64,10 @@ def named(name: str) -> Column | None:
         return _column(match[1], "%EL" if is_battery else "%RH")
     if match and suffix in _SUFFIX:
         return _column(match[1], _SUFFIX[suffix])
-    return Column(name, _quantity(name), "")
+    return ChannelColumn(name, _quantity(name), "")
 
 
-def parse_map(text: str) -> tuple[Column | None, ...] | None:
+def parse_map(text: str) -> tuple[ChannelColumn | None, ...] | None:
     """Return the columns a person wrote, or ``None`` for an empty text.
 
     Raises:
@@ -78,7 +78,7 @@ def parse_map(text: str) -> tuple[Column | None, ...] | None:
     return tuple(_entry(entry.strip()) for entry in text.split(","))
 
 
-def _entry(entry: str) -> Column | None:
+def _entry(entry: str) -> ChannelColumn | None:
     if _CLOCK.fullmatch(entry):
         return None
     name, _, unit = entry.partition(":")
@@ -98,8 +98,8 @@ def known_unit(unit: str) -> str:
     return unit
 
 
-def _column(name: str, unit: str) -> Column:
-    return Column(name.strip(), QUANTITY_OF[unit], unit)
+def _column(name: str, unit: str) -> ChannelColumn:
+    return ChannelColumn(name.strip(), QUANTITY_OF[unit], unit)
 
 
 def _quantity(name: str) -> Quantity:

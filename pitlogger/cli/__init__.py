@@ -141,7 +141,7 @@ def root(ctx: click.Context) -> None:
     Exit codes: 0 done, 1 failed or refused, 2 usage or unreadable input, 3 daemon not
     reachable, 4 done and an alarm is active.
     """
-    from pitlogger.cli.ahead.history import Record
+    from pitlogger.cli.ahead.history import DaemonRecord
     from pitlogger.cli.records import past
 
     if tag := os.environ.get("PITLOGGER_LANGUAGE"):
@@ -149,7 +149,7 @@ def root(ctx: click.Context) -> None:
         from pitlogger.views.language import speak
 
         speak(tag, default_data() / "languages")
-    ctx.obj = Record(past.books, past.add_cooks, past.mass_unit)
+    ctx.obj = DaemonRecord(past.books, past.add_cooks, past.mass_unit)
 
 
 def _last_words(error: Exception) -> str:

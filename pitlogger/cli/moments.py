@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from pitlogger.cli.questions import answers
-from pitlogger.formats.moments import Span, full_local, moments
+from pitlogger.formats.moments import TimeRange, full_local, moments
 
 if TYPE_CHECKING:
     from pitlogger.cli.client import Client
@@ -35,7 +35,7 @@ def moment_text(
     if text is None:
         return None
     now = datetime.now().astimezone()
-    span = Span(None, now) if client is None else _span(client, cook, now)
+    span = TimeRange(None, now) if client is None else _span(client, cook, now)
     found = moments(text, span)
     if len(found) > 1:
         options = [full_local(one) for one in found]
@@ -44,13 +44,13 @@ def moment_text(
     return found[0].isoformat()
 
 
-def _span(client: Client, cook: str | None, now: datetime) -> Span:
+def _span(client: Client, cook: str | None, now: datetime) -> TimeRange:
     for row in client.get("/cooks"):
         if row["finished"] is None if cook is None else cook in (row["cook"], row["name"]):
             ended = row["finished"]
             until = now if ended is None else min(now, datetime.fromisoformat(ended))
-            return Span(datetime.fromisoformat(row["started"]), until)
-    return Span(None, now)
+            return TimeRange(datetime.fromisoformat(row["started"]), until)
+    return TimeRange(None, now)
 
 
 def said_at(happened: str, text: str | None) -> str:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 
-class State(StrEnum):
+class CheckState(StrEnum):
     """How a check came out."""
 
     GOOD = "good"
@@ -20,6 +20,6 @@ class Check:
     """One thing looked at."""
 
     about: str
-    state: State
+    state: CheckState
     found: str
     remedy: str = ""

@@ -6,9 +6,9 @@ import asyncio
 from collections.abc import Collection, Iterable, Mapping
 from typing import Any
 
-from pitlogger.devices.checks import Check, State
+from pitlogger.devices.checks import Check, CheckState
 from pitlogger.devices.contract import Measurement
-from pitlogger.devices.runner import ASIDE, CHECK_SETTINGS, Device, Link
+from pitlogger.devices.runner import ASIDE, CHECK_SETTINGS, Device, LinkState
 from pitlogger.devices.trial import Trial, in_words
 from pitlogger.model.readings import Quality
 
@@ -43,9 +43,9 @@ def verdict(trial: Trial, wanted: Collection[str] = ()) -> list[Check]:
     if not was_read(trial):
         return [_nothing_read(about, trial)]
     if trial.message:
-        return [Check(about, State.TROUBLE, trial.message, trial.remedy)]
+        return [Check(about, CheckState.TROUBLE, trial.message, trial.remedy)]
     checks = [
-        Check(f"{about}, {found.channel}", State.TROUBLE, str(found.quality), _remedy(found))
+        Check(f"{about}, {found.channel}", CheckState.TROUBLE, str(found.quality), _remedy(found))
         for found in trial.latest.values()
         if found.quality not in _WITH_VALUE
     ]
@@ -54,13 +54,13 @@ def verdict(trial: Trial, wanted: Collection[str] = ()) -> list[Check]:
         checks.append(
             Check(
                 about,
-                State.ADVICE,
+                CheckState.ADVICE,
                 f"{', '.join(missing)} did not come; what came: {', '.join(trial.latest)}",
                 "Compare the names of its channels, or wait longer: --seconds",
             )
         )
     said = [" ".join(in_words(found).split()) for found in trial.latest.values()]
-    return checks or [Check(about, State.GOOD, "; ".join(said))]
+    return checks or [Check(about, CheckState.GOOD, "; ".join(said))]
 
 
 def was_read(trial: Trial) -> bool:
@@ -70,17 +70,17 @@ def was_read(trial: Trial) -> bool:
 
 def _nothing_read(about: str, trial: Trial) -> Check:
     if trial.message:
-        return Check(about, State.TROUBLE, trial.message, trial.remedy or CHECK_SETTINGS)
+        return Check(about, CheckState.TROUBLE, trial.message, trial.remedy or CHECK_SETTINGS)
     if trial.refused:
         last = trial.refused[-1]
         found = f"it sends, but nothing can be read: {last.reason}"
-        return Check(about, State.TROUBLE, found, last.remedy or CHECK_SETTINGS)
+        return Check(about, CheckState.TROUBLE, found, last.remedy or CHECK_SETTINGS)
     if not trial.was_up:
-        return Check(about, State.TROUBLE, "it was not reached in the time given", _LONGER)
+        return Check(about, CheckState.TROUBLE, "it was not reached in the time given", _LONGER)
     if trial.bytes_heard and not trial.latest:
         return Check(
             about,
-            State.TROUBLE,
+            CheckState.TROUBLE,
             f"it sent {trial.bytes_heard} bytes, of which nothing can be read: "
             f"{trial.last_heard!r}",
             f"Set baud and framing as in its manual. {CHECK_SETTINGS}",
@@ -88,7 +88,7 @@ def _nothing_read(about: str, trial: Trial) -> Check:
     aside = ", ".join(" ".join(in_words(found).split()) for found in trial.latest.values())
     found = f"it is there and sent {f'no more than {aside}' if aside else 'nothing'}"
     seldom = f"it may be silent for {trial.device.interval_s:g} s"
-    return Check(about, State.ADVICE, f"{found}; {seldom}", _LONGER)
+    return Check(about, CheckState.ADVICE, f"{found}; {seldom}", _LONGER)
 
 
 def _remedy(found: Measurement) -> str:
@@ -100,7 +100,7 @@ def told_by_daemon(
 ) -> list[Check]:
     """Return what a running daemon has to say of devices and probes, both as the API gives them."""
     probes = [
-        Check(alert["alert"], State.TROUBLE, alert["message"], alert["remedy"])
+        Check(alert["alert"], CheckState.TROUBLE, alert["message"], alert["remedy"])
         for alert in alerts
         if alert["kind"] in _OF_PROBES
     ]
@@ -110,6 +110,6 @@ def told_by_daemon(
 def _told(device: Mapping[str, Any]) -> Check:
     about = f"device '{device['device']}'"
     if device["link"] is None:
-        return Check(about, State.ADVICE, "the daemon is looking for it")
-    state = State.GOOD if device["link"] == Link.UP else State.TROUBLE
+        return Check(about, CheckState.ADVICE, "the daemon is looking for it")
+    state = CheckState.GOOD if device["link"] == LinkState.UP else CheckState.TROUBLE
     return Check(about, state, device["message"], device["remedy"])

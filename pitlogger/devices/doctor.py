@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from pitlogger.devices.checks import Check, State
+from pitlogger.devices.checks import Check, CheckState
 from pitlogger.devices.transports.hidraw import SCALE, nodes
 from pitlogger.devices.transports.ports import known_ports
 from pitlogger.errors import TransportError
@@ -54,13 +54,13 @@ async def bluetooth_checks(host: Host) -> list[Check]:
         objects = await managed_objects()
     except TransportError as refused:
         remedy = refused.remedy
-        return [*blocks, Check("Bluetooth service", State.TROUBLE, refused.message, remedy)]
+        return [*blocks, Check("Bluetooth service", CheckState.TROUBLE, refused.message, remedy)]
     except OSError:
         return [
             *blocks,
             Check(
                 "Bluetooth service",
-                State.TROUBLE,
+                CheckState.TROUBLE,
                 "the system's message bus cannot be reached",
                 "Start it: sudo systemctl start dbus",
             ),
@@ -70,7 +70,7 @@ async def bluetooth_checks(host: Host) -> list[Check]:
             *blocks,
             Check(
                 "Bluetooth service",
-                State.TROUBLE,
+                CheckState.TROUBLE,
                 "it is not running",
                 "Install and start it: sudo apt install bluez; sudo systemctl start bluetooth",
             ),
@@ -88,7 +88,7 @@ def _radio_switches(host: Host) -> Iterator[Check]:
             ("hard", "switched off by a switch or a pin", "Use the switch, or dtoverlay settings"),
         ):
             if _read(folder / file) == "1":
-                yield Check("Bluetooth radio", State.TROUBLE, word, remedy)
+                yield Check("Bluetooth radio", CheckState.TROUBLE, word, remedy)
 
 
 async def _service_version() -> Check:
@@ -97,21 +97,21 @@ async def _service_version() -> Check:
     if version is None:
         return Check(
             about,
-            State.ADVICE,
+            CheckState.ADVICE,
             "it cannot be told, since bluetoothctl is missing",
             "sudo apt install bluez",
         )
     said = ".".join(str(part) for part in version)
     if version < _OLDEST:
-        return Check(about, State.TROUBLE, said, "Update the system: 5.55 or later is needed")
+        return Check(about, CheckState.TROUBLE, said, "Update the system: 5.55 or later is needed")
     if version < _CURED:
         return Check(
             about,
-            State.ADVICE,
+            CheckState.ADVICE,
             f"{said}: its scan can get stuck; pitlogger then starts scan and adapter anew",
             "5.88 or later cures it",
         )
-    return Check(about, State.GOOD, said)
+    return Check(about, CheckState.GOOD, said)
 
 
 async def _bluetoothctl_version() -> tuple[int, int] | None:
@@ -136,22 +136,28 @@ def _adapters(objects: dict[str, dict[str, Any]]) -> Iterator[Check]:
         if "org.bluez.Adapter1" in interfaces
     }
     if not adapters:
-        yield Check("Bluetooth adapter", State.ABSENT, "there is none", "Plug one in, if wanted")
+        yield Check(
+            "Bluetooth adapter", CheckState.ABSENT, "there is none", "Plug one in, if wanted"
+        )
     for path, adapter in sorted(adapters.items()):
         about = f"Bluetooth adapter {path.rpartition('/')[2]}"
         if not adapter.get("Powered"):
-            yield Check(about, State.TROUBLE, "it is off", "Switch it on: bluetoothctl power on")
+            yield Check(
+                about, CheckState.TROUBLE, "it is off", "Switch it on: bluetoothctl power on"
+            )
         elif "central" not in adapter.get("Roles", ["central"]):
-            yield Check(about, State.TROUBLE, "no Low Energy", "Use one of Bluetooth 4.0 or later")
+            yield Check(
+                about, CheckState.TROUBLE, "no Low Energy", "Use one of Bluetooth 4.0 or later"
+            )
         elif adapter.get("Discovering"):
             yield Check(
                 about,
-                State.ADVICE,
+                CheckState.ADVICE,
                 "it is on, and somebody scans on it",
                 "If that is not pitlogger, end it: one adapter serves one scanner well",
             )
         else:
-            yield Check(about, State.GOOD, "it is on")
+            yield Check(about, CheckState.GOOD, "it is on")
 
 
 def _bonds(objects: dict[str, dict[str, Any]]) -> Iterator[Check]:
@@ -173,7 +179,7 @@ def _bonds(objects: dict[str, dict[str, Any]]) -> Iterator[Check]:
             "One that was paired with a phone or another computer since, or was reset, may have "
             f"lost this pairing. {PAIR_ANEW}"
         )
-        yield Check("Bluetooth pairings", State.ADVICE, ", ".join(paired), remedy)
+        yield Check("Bluetooth pairings", CheckState.ADVICE, ", ".join(paired), remedy)
 
 
 # Wires
@@ -191,11 +197,13 @@ def wired_checks(host: Host) -> Iterator[Check]:
 def _serial(host: Host) -> Iterator[Check]:
     ports = known_ports()
     if not ports:
-        yield Check("serial ports", State.ABSENT, "there is none", "Plug a scale or adapter in")
+        yield Check(
+            "serial ports", CheckState.ABSENT, "there is none", "Plug a scale or adapter in"
+        )
     for port in ports:
         about = f"serial port {port}"
         if os.access(port, os.R_OK | os.W_OK):
-            yield Check(about, State.GOOD, "it may be opened")
+            yield Check(about, CheckState.GOOD, "it may be opened")
         else:
             member = "dialout" in host.groups
             remedy = (
@@ -203,11 +211,11 @@ def _serial(host: Host) -> Iterator[Check]:
                 if member
                 else "sudo usermod -aG dialout $USER, then log in again"
             )
-            yield Check(about, State.TROUBLE, "this user may not open it", remedy)
+            yield Check(about, CheckState.TROUBLE, "this user may not open it", remedy)
     if ports and _is_running(host, "ModemManager"):
         yield Check(
             "ModemManager",
-            State.ADVICE,
+            CheckState.ADVICE,
             "it runs, and tries new serial ports for modems",
             "If a port is busy at first: sudo systemctl disable --now ModemManager",
         )
@@ -217,11 +225,11 @@ def _scales(host: Host) -> Iterator[Check]:
     found = [n for n in nodes(host.sys / "class/hidraw") if (n.usage_page, n.usage) == SCALE]
     for node in found:
         if os.access(node.path, os.R_OK):
-            yield Check(f"USB scale {node.path}", State.GOOD, "it may be read")
+            yield Check(f"USB scale {node.path}", CheckState.GOOD, "it may be read")
         else:
             yield Check(
                 f"USB scale {node.path}",
-                State.TROUBLE,
+                CheckState.TROUBLE,
                 f"this user may not read it: its udev rule is missing: {node.rule}",
                 "Put it in place: sudo pitlogger service rules, then plug the scale in again",
             )
@@ -231,12 +239,12 @@ def _one_wire(host: Host) -> Check:
     bus = host.sys / "bus/w1/devices"
     if not bus.is_dir():
         remedy = "If there is one: add dtoverlay=w1-gpio to config.txt and restart"
-        return Check("1-Wire bus", State.ABSENT, "the kernel shows none", remedy)
+        return Check("1-Wire bus", CheckState.ABSENT, "the kernel shows none", remedy)
     sensors = sorted(path.name for path in bus.glob("28-*"))
     if not sensors:
         remedy = "Check the wires and the pull-up resistor of 4.7 kOhm"
-        return Check("1-Wire bus", State.TROUBLE, "no sensor of family 28 answers", remedy)
-    return Check("1-Wire bus", State.GOOD, f"{len(sensors)} sensors: {', '.join(sensors)}")
+        return Check("1-Wire bus", CheckState.TROUBLE, "no sensor of family 28 answers", remedy)
+    return Check("1-Wire bus", CheckState.GOOD, f"{len(sensors)} sensors: {', '.join(sensors)}")
 
 
 def _power(host: Host) -> Iterator[Check]:
@@ -247,9 +255,9 @@ def _power(host: Host) -> Iterator[Check]:
         if bits & 0x1_0001:
             now = "is" if bits & 1 else "was"
             remedy = "Use the supply made for the board, and a hub with its own for USB devices"
-            yield Check("power", State.TROUBLE, f"the supply voltage {now} too low", remedy)
+            yield Check("power", CheckState.TROUBLE, f"the supply voltage {now} too low", remedy)
         else:
-            yield Check("power", State.GOOD, "the supply voltage was never too low")
+            yield Check("power", CheckState.GOOD, "the supply voltage was never too low")
 
 
 def _usb_power(host: Host) -> Iterator[Check]:
@@ -259,7 +267,7 @@ def _usb_power(host: Host) -> Iterator[Check]:
         if count not in ("", "0"):
             yield Check(
                 f"USB port {file.parent.name}",
-                State.TROUBLE,
+                CheckState.TROUBLE,
                 f"too much current was drawn {count} times, and its power cut",
                 "Take off what draws it, or use a hub with a supply of its own",
             )

@@ -11,19 +11,19 @@ from pitlogger.devices.backoff import Backoff, Pace
 from pitlogger.devices.contract import Chunk
 from pitlogger.devices.runner import (
     Device,
+    DeviceStanding,
     Emit,
-    Limits,
-    Link,
+    LinkState,
     Refused,
     Runner,
+    RunnerLimits,
     Sleep,
-    Standing,
     Status,
 )
 from pitlogger.devices.tasks import end
 from pitlogger.errors import RefusedError, unknown
 
-__all__ = ["Device", "Link", "Refused", "Supervisor"]
+__all__ = ["Device", "LinkState", "Refused", "Supervisor"]
 
 
 class Supervisor:
@@ -46,7 +46,7 @@ class Supervisor:
         sleep: Sleep = asyncio.sleep,
         chance: Callable[[], float] = random.random,
         pace: Pace | None = None,
-        limits: Limits | None = None,
+        limits: RunnerLimits | None = None,
     ) -> None:
         self._emit = emit
         self._status = status
@@ -54,7 +54,7 @@ class Supervisor:
         self._sleep = sleep
         self._chance = chance
         self._pace = pace or Pace()
-        self._limits = limits or Limits()
+        self._limits = limits or RunnerLimits()
         self._runners: dict[str, Runner] = {}
         self._tasks: dict[str, asyncio.Task[None]] = {}
 
@@ -131,11 +131,11 @@ class Supervisor:
         """Return the names of what can be sent to a device."""
         return self._runner(device_id).device.driver.info.commands
 
-    def links(self) -> dict[str, Link | None]:
+    def links(self) -> dict[str, LinkState | None]:
         """Return whether each device can be read; ``None`` before its first attempt ended."""
         return {device_id: runner.standing.link for device_id, runner in self._runners.items()}
 
-    def standing(self, device_id: str) -> Standing:
+    def standing(self, device_id: str) -> DeviceStanding:
         """Return how a device fares, with what to do where it is lost."""
         return self._runner(device_id).standing
 

@@ -12,9 +12,9 @@ from collections.abc import Callable
 from pitlogger.model.alerts import ANNUNCIATED, AlertState, alert_class
 from pitlogger.model.journal import AlertActed, AlertChanged
 from pitlogger.rules.conditions import Limit, Watch, judge
-from pitlogger.rules.machine import Event, transition
+from pitlogger.rules.machine import AlertEvent, transition
 from pitlogger.rules.messages import Units, condition_message, limit_message
-from pitlogger.rules.policies import AlertRule, Policy
+from pitlogger.rules.policies import AlertRule, RulePolicy
 
 Timer = Callable[[int, str, str], None]  # due_ms, what, key
 Record = Callable[[int, AlertChanged, str], object]  # t_ms, body, by
@@ -24,11 +24,11 @@ NOT_YET = "not yet"
 AGAIN_AFTER_MS = 30 * 60_000  # common practice, no source: look again after half an hour
 AGAIN_ABOVE_MC = 1_111  # or 2 F more
 _HAND_EVENTS = {
-    "acknowledge": Event.ACKNOWLEDGED,
-    "unacknowledge": Event.UNACKNOWLEDGED,
-    "reset": Event.RESET,
-    "shelve": Event.SHELVED,
-    "remove": Event.REMOVED,
+    "acknowledge": AlertEvent.ACKNOWLEDGED,
+    "unacknowledge": AlertEvent.UNACKNOWLEDGED,
+    "reset": AlertEvent.RESET,
+    "shelve": AlertEvent.SHELVED,
+    "remove": AlertEvent.REMOVED,
 }
 
 
@@ -36,7 +36,12 @@ class Annunciator:
     """Owns the watches; tells its timers and its journal entries to whoever made it."""
 
     def __init__(
-        self, watches: dict[str, Watch], policy: Policy, units: Units, timer: Timer, record: Record
+        self,
+        watches: dict[str, Watch],
+        policy: RulePolicy,
+        units: Units,
+        timer: Timer,
+        record: Record,
     ) -> None:
         self.watches = watches
         self.policy = policy
@@ -78,7 +83,7 @@ class Annunciator:
         watch.pending_ms = watch.clearing_ms = None
         rule = self.policy.rules[watch.kind]
         if alert_class(watch.kind) == "prompt":
-            self._happen(watch, Event.ACKNOWLEDGED, t_ms, by)
+            self._happen(watch, AlertEvent.ACKNOWLEDGED, t_ms, by)
         if watch.holds:
             self._clear(watch, rule, t_ms, by)
 
@@ -149,7 +154,7 @@ class Annunciator:
         if watch.pending_ms is not None and t_ms - watch.pending_ms >= rule.on_delay_ms:
             watch.pending_ms = None
             watch.holds = True
-            self._happen(watch, Event.RAISED, t_ms)
+            self._happen(watch, AlertEvent.RAISED, t_ms)
         elif watch.clearing_ms is not None and t_ms - watch.clearing_ms >= rule.off_delay_ms:
             watch.clearing_ms = None
             self._clear(watch, rule, t_ms)
@@ -157,8 +162,8 @@ class Annunciator:
     def _clear(self, watch: Watch, rule: AlertRule, t_ms: int, by: str = "") -> None:
         watch.holds = False
         if rule.notice:
-            self._happen(watch, Event.ACKNOWLEDGED, t_ms, by)
-        event = Event.CLEARED_LATCHING if rule.latching else Event.CLEARED
+            self._happen(watch, AlertEvent.ACKNOWLEDGED, t_ms, by)
+        event = AlertEvent.CLEARED_LATCHING if rule.latching else AlertEvent.CLEARED
         self._happen(watch, event, t_ms, by)
 
     def withdraw(self, key: str, t_ms: int, message: str) -> None:
@@ -171,7 +176,7 @@ class Annunciator:
             return
         watch.holds, watch.pending_ms, watch.clearing_ms = False, None, None
         watch.message = message
-        self._happen(watch, Event.CLEARED, t_ms)
+        self._happen(watch, AlertEvent.CLEARED, t_ms)
 
     def take_back(self, key: str, t_ms: int, message: str = TAKEN_BACK) -> None:
         """Take an alert back to normal that was raised on an entry which counts no more."""
@@ -181,7 +186,7 @@ class Annunciator:
         watch.holds, watch.pending_ms, watch.clearing_ms = False, None, None
         watch.raised_by, watch.again_ms, watch.again_value = "", None, None
         watch.message = message
-        for event in (Event.CLEARED, Event.ACKNOWLEDGED, Event.RESET):
+        for event in (AlertEvent.CLEARED, AlertEvent.ACKNOWLEDGED, AlertEvent.RESET):
             self._happen(watch, event, t_ms)
 
     def raise_now(self, kind: str, piece: str, t_ms: int, message: str) -> None:
@@ -189,7 +194,7 @@ class Annunciator:
         watch = self.watch(f"{kind}/{piece}", kind, piece=piece)
         if watch.state is AlertState.NORMAL:
             watch.holds, watch.pending_ms, watch.detail = True, None, message
-            self._happen(watch, Event.RAISED, t_ms)
+            self._happen(watch, AlertEvent.RAISED, t_ms)
 
     # -- people ---------------------------------------------------------------------------
 
@@ -202,25 +207,25 @@ class Annunciator:
             watch.until_ms = min(body.until_ms, longest)
             self._timer(watch.until_ms, "shelf", watch.key)
         if body.action == "unshelve":
-            event = Event.UNSHELVED_TRUE if watch.holds else Event.UNSHELVED_FALSE
+            event = AlertEvent.UNSHELVED_TRUE if watch.holds else AlertEvent.UNSHELVED_FALSE
         elif body.action == "return":
-            event = Event.RETURNED_TRUE if watch.holds else Event.RETURNED_FALSE
+            event = AlertEvent.RETURNED_TRUE if watch.holds else AlertEvent.RETURNED_FALSE
         elif body.action == "answer":
             self._answer(watch, body.reason, t_ms, by)
             return
         else:
             event = _HAND_EVENTS[body.action]
-        if event is Event.UNACKNOWLEDGED:
+        if event is AlertEvent.UNACKNOWLEDGED:
             watch.settled, watch.again_ms, watch.again_value = False, None, None
         self._happen(watch, event, t_ms, by)
         rule = self.policy.rules[watch.kind]
-        if event is Event.ACKNOWLEDGED and rule.momentary and watch.holds:
+        if event is AlertEvent.ACKNOWLEDGED and rule.momentary and watch.holds:
             watch.settled = rule.notice  # skipped: not asked again
             self._clear(watch, rule, t_ms, by)
 
     def _answer(self, watch: Watch, answer: str, t_ms: int, by: str) -> None:
         """Take the answer to a prompt: ``not yet`` asks again later, others settle it."""
-        self._happen(watch, Event.ACKNOWLEDGED, t_ms, by)
+        self._happen(watch, AlertEvent.ACKNOWLEDGED, t_ms, by)
         if answer == NOT_YET:
             watch.again_ms = t_ms + AGAIN_AFTER_MS
             watch.again_value = None if watch.value is None else watch.value + AGAIN_ABOVE_MC
@@ -236,7 +241,7 @@ class Annunciator:
         hotter = watch.again_value is not None and (watch.value or 0) >= watch.again_value
         if t_ms >= watch.again_ms or hotter:
             watch.again_ms = watch.again_value = None
-            self._happen(watch, Event.REALARMED, t_ms)
+            self._happen(watch, AlertEvent.REALARMED, t_ms)
 
     def shelf_ended(self, key: str, t_ms: int) -> None:
         """Take an alert from its shelf when its time is over."""
@@ -244,7 +249,7 @@ class Annunciator:
         if watch is None or watch.state is not AlertState.SHELVED:
             return
         if watch.until_ms is not None and watch.until_ms <= t_ms:
-            event = Event.UNSHELVED_TRUE if watch.holds else Event.UNSHELVED_FALSE
+            event = AlertEvent.UNSHELVED_TRUE if watch.holds else AlertEvent.UNSHELVED_FALSE
             self._happen(watch, event, t_ms)
 
     def realarm(self, key: str, t_ms: int) -> None:
@@ -254,11 +259,11 @@ class Annunciator:
             return
         rule = self.policy.rules[watch.kind]
         if rule.realarm_ms is not None and t_ms - watch.raised_ms >= rule.realarm_ms:
-            self._happen(watch, Event.REALARMED, t_ms)
+            self._happen(watch, AlertEvent.REALARMED, t_ms)
 
     # -- the machine ------------------------------------------------------------------------
 
-    def _happen(self, watch: Watch, event: Event, t_ms: int, by: str = "") -> None:
+    def _happen(self, watch: Watch, event: AlertEvent, t_ms: int, by: str = "") -> None:
         after = transition(watch.state, event)
         if after is None:
             return

@@ -14,7 +14,7 @@ from pitlogger.model.cooks import Channel
 from pitlogger.model.readings import Site
 from pitlogger.rules.conditions import Limit
 from pitlogger.rules.places import channel_limits
-from pitlogger.rules.policies import Policy
+from pitlogger.rules.policies import RulePolicy
 from pitlogger.rules.targets import piece_limits
 
 
@@ -33,7 +33,7 @@ class Compiled:
 
 
 def compiled(
-    state: EngineState, book: Book, policy: Policy, known: dict[str, Channel], cold_mc: int
+    state: EngineState, book: Book, policy: RulePolicy, known: dict[str, Channel], cold_mc: int
 ) -> Compiled:
     """Return the lanes and limits of a book.
 
@@ -63,7 +63,7 @@ def compiled(
 
 
 def _of_channel(
-    lane: Lane, book: Book, policy: Policy, known: dict[str, Channel], cold_mc: int
+    lane: Lane, book: Book, policy: RulePolicy, known: dict[str, Channel], cold_mc: int
 ) -> list[Limit]:
     """Return the limits of a channel that is no core."""
     assignment = book.assignment(lane.state.id)

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from pitlogger.safety.history import PieceHistory, Series
+from pitlogger.safety.history import PieceHistory, ProbeSeries
 
 UNKNOWN_GAP_MS = 24 * 3_600_000  # longer than any limit on hours; those on days have dates
 
@@ -37,7 +37,7 @@ def across(history: PieceHistory, gaps: Sequence[Gap]) -> PieceHistory:
     def moved(t_ms: int) -> int:
         return lived(t_ms, gaps)
 
-    def shifted(series: tuple[Series, ...]) -> tuple[Series, ...]:
+    def shifted(series: tuple[ProbeSeries, ...]) -> tuple[ProbeSeries, ...]:
         return tuple(
             replace(one, points=tuple((moved(t_ms), mc) for t_ms, mc in one.points))
             for one in series

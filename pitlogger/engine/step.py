@@ -62,7 +62,7 @@ from pitlogger.model.readings import Quality, Reading, Site, Tagged
 from pitlogger.pipeline.vet import JUMP_MC, vet_jump
 from pitlogger.rules.conditions import inert
 from pitlogger.rules.messages import Units
-from pitlogger.rules.policies import Policy
+from pitlogger.rules.policies import RulePolicy
 from pitlogger.safety.policy import DEFAULT, shipped_policy
 from pitlogger.safety.policy import Policy as SafetyPolicy
 
@@ -84,7 +84,7 @@ class Engine:
     def __init__(
         self,
         state: EngineState,
-        policy: Policy,
+        policy: RulePolicy,
         units: Units | None = None,
         channels: Iterable[Channel] = (),
         safety: SafetyPolicy | None = None,

@@ -6,7 +6,7 @@ import heapq
 from collections.abc import Iterator
 
 from pitlogger.engine.state import EngineState
-from pitlogger.rules.policies import Policy
+from pitlogger.rules.policies import RulePolicy
 
 
 class Timers:
@@ -29,7 +29,7 @@ class Timers:
             _, what, key = heapq.heappop(self._heap)
             yield what, key
 
-    def resume(self, state: EngineState, policy: Policy) -> None:
+    def resume(self, state: EngineState, policy: RulePolicy) -> None:
         """Set the timers of a loaded state as if it had never stopped; ``Hearing`` arms its own."""
         for watch in state.watches.values():
             rule = policy.rules[watch.kind]

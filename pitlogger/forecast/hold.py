@@ -88,7 +88,7 @@ class Crossing:
 
 
 @dataclass(frozen=True, slots=True)
-class Cooling:
+class CoolingForecast:
     """Both steps of cooling, each counted from the crossing of 135 F at ``from_s``.
 
     ``will_miss`` is true while there is still time to do something and the chance of
@@ -140,7 +140,7 @@ def hold_left(holding: Holding, limit_c: float = HOT_LIMIT_C) -> Crossing:
 
 def cooling(
     holding: Holding, from_s: float, steps: tuple[tuple[float, float], ...] = STEPS
-) -> Cooling:
+) -> CoolingForecast:
     """Return when both steps of cooling are met, and whether one will be missed.
 
     Args:
@@ -167,7 +167,9 @@ def cooling(
             f"{show_duration(left[missed[0]] * 1000)} are left: cut it smaller, "
             "spread it in shallow pans, use an ice bath"
         )
-    return Cooling(found[0], found[-1], round(chances[0], 3), round(chances[-1], 3), miss, advice)
+    return CoolingForecast(
+        found[0], found[-1], round(chances[0], 3), round(chances[-1], 3), miss, advice
+    )
 
 
 def _air(holding: Holding) -> tuple[float, float]:

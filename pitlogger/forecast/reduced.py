@@ -66,7 +66,7 @@ class Members:
 
 
 @dataclass(frozen=True, slots=True)
-class Rates:
+class StepParameters:
     """Parameters as the step uses them, each of shape (m,)."""
 
     mixing: Array
@@ -80,10 +80,10 @@ class Rates:
     q: Array
 
 
-def rates(theta: Array) -> Rates:
+def rates(theta: Array) -> StepParameters:
     """Return rates for parameters of shape (9, m)."""
     t1, a, b, c, td, ww, d, w0, q = np.clip(theta, _LOW[:, None], _HIGH[:, None])
-    return Rates(
+    return StepParameters(
         mixing=1.0 - np.exp(-STEP_H / np.exp(t1)),
         a=np.exp(a),
         b6=6.0 * np.exp(b),
@@ -96,7 +96,7 @@ def rates(theta: Array) -> Rates:
     )
 
 
-def step(state: Members, by: Rates, pit_c: float | Array) -> None:
+def step(state: Members, by: StepParameters, pit_c: float | Array) -> None:
     """Advance the members by ten minutes in place (linearly implicit in the shell)."""
     shell = state.shell_c
     warm = shell + 230.170
@@ -152,7 +152,7 @@ def fit(request: Request, past: History, prior: Prior, covariates: Array) -> Pos
 class Posterior:
     """An ensemble at the present: rates, states and the pit expected from now on."""
 
-    by: Rates
+    by: StepParameters
     state: Members
     pit_c: float
     gap_c: Array  # what the last reading still had to be shifted by

@@ -22,7 +22,7 @@ _WEIGHTS = (0.011257, 0.222076, 0.533333, 0.222076, 0.011257)
 
 
 @dataclass(frozen=True, slots=True)
-class Dish:
+class ServedPiece:
     """A piece's forecast to the pull, and how long it rests after it."""
 
     answer: Answer
@@ -52,7 +52,7 @@ class Readiness:
 
 
 def readiness(
-    dishes: Sequence[Dish],
+    dishes: Sequence[ServedPiece],
     services: Sequence[Service],
     now_s: float,
     carve_min: float,
@@ -70,7 +70,7 @@ def readiness(
     )
 
 
-def chance_by(dish: Dish, seconds: float) -> float:
+def chance_by(dish: ServedPiece, seconds: float) -> float:
     """Return the chance that a dish is off its rest within ``seconds`` from now."""
     said = dish.answer
     return chance(said.p10_s, said.p50_s, said.p90_s, said.p_reach, seconds - dish.rest_s)
@@ -112,7 +112,7 @@ def hold_hours(pull_at_c: float, place: str = "box") -> float:
 
 
 def _ready(
-    dishes: Sequence[Dish],
+    dishes: Sequence[ServedPiece],
     service: Service,
     now_s: float,
     carve_min: float,
@@ -139,7 +139,7 @@ def _ready(
     return Readiness(service, by_s, shown, round(p_meal, 3), "on-time")
 
 
-def _spare_s(dishes: Sequence[Dish], left_s: float) -> float:
+def _spare_s(dishes: Sequence[ServedPiece], left_s: float) -> float:
     """Return how long the last dish would wait even if it came late (nine in ten)."""
     ends = [d.answer.p90_s + d.rest_s for d in dishes if d.answer.p90_s is not None]
     return left_s - max(ends) if ends else 0.0

@@ -23,14 +23,14 @@ EXPECTED = "write '10 min ago', '14:30', 'yesterday 20:00' or 2026-09-19T14:30:0
 
 
 @dataclass(frozen=True, slots=True)
-class Span:
+class TimeRange:
     """From when to when something can have happened; ``since`` is ``None`` where not known."""
 
     since: datetime | None
     until: datetime
 
 
-def moments(text: str, span: Span, zone: tzinfo | None = None) -> tuple[datetime, ...]:
+def moments(text: str, span: TimeRange, zone: tzinfo | None = None) -> tuple[datetime, ...]:
     """Return the moments that a text can mean, each with its offset, the likeliest first.
 
     Args:
@@ -56,7 +56,7 @@ def moments(text: str, span: Span, zone: tzinfo | None = None) -> tuple[datetime
 
 
 def _of_clock(
-    shown: str, found: re.Match[str], span: Span, zone: tzinfo | None
+    shown: str, found: re.Match[str], span: TimeRange, zone: tzinfo | None
 ) -> tuple[datetime, ...]:
     day, clock = found[1], _clock(shown, found)
     until = span.until.astimezone(zone)
@@ -81,7 +81,7 @@ def _same_clock(past: list[datetime]) -> Iterator[datetime]:
     yield from (one for one in past if one is not latest and latest - one < timedelta(hours=3))
 
 
-def _is_within(moment: datetime, span: Span) -> bool:
+def _is_within(moment: datetime, span: TimeRange) -> bool:
     return span.since is not None and span.since <= moment <= span.until
 
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from hashlib import sha256
 
 from pitlogger.errors import QuantityError, UsageError, unknown
-from pitlogger.formats.paper_log import Fault, PaperLog, parse_table
+from pitlogger.formats.paper_log import PaperLog, RowFault, parse_table
 from pitlogger.formats.sheet_words import (
     SAID,
     UNITS,
@@ -158,7 +158,7 @@ class _Cells:
         self, name: str, matched: Sequence[Matched], answers: Answers, rows: Sequence[Line],
         unit: str | None, cut: str | None,
     ) -> None:  # fmt: skip
-        self.faults: list[Fault] = []
+        self.faults: list[RowFault] = []
         self.bad: set[int] = set()
         self._name = name
         self._matched = matched
@@ -195,7 +195,9 @@ class _Cells:
                 value = self._read(column, _cell(cells, column.place))
             except QuantityError as fault:
                 where = reference(line, column.place)
-                self.faults.append(Fault(line, f"{self._name}: {where} ({column.title}): {fault}"))
+                self.faults.append(
+                    RowFault(line, f"{self._name}: {where} ({column.title}): {fault}")
+                )
                 self.bad.add(line)
                 value = ""
             if column.name == "cut":

@@ -43,7 +43,7 @@ from pitlogger.formats.cook_file import (
     WrapId,
     _Table,
 )
-from pitlogger.formats.moments import Span, moments
+from pitlogger.formats.moments import TimeRange, moments
 from pitlogger.formats.paper_journal import PaperCook
 from pitlogger.formats.toml import read_toml
 from pitlogger.model.cooks import Stage
@@ -151,7 +151,7 @@ def load_pad(path: Path, now: datetime, choose: Choose, zone: tzinfo | None = No
 
 def _cook(pad: PadFile, now: datetime, choose: Choose, zone: tzinfo | None) -> PaperCook:
     written = pad.cook.started or f"{pad.cook.date} 12:00"
-    start = _one(written, moments(written, Span(None, now), zone), choose)
+    start = _one(written, moments(written, TimeRange(None, now), zone), choose)
     if start > now:
         raise CookFileError(f"the cook starts at {start.isoformat()}, which lies ahead")
     start_ms = _ms(start)
@@ -161,7 +161,7 @@ def _cook(pad: PadFile, now: datetime, choose: Choose, zone: tzinfo | None) -> P
     for entry in pad.entry:
         timed: Literal["stated", "unrecorded"] = "unrecorded"
         if entry.at is not None:
-            span = Span(last, min(now, last + _DAY))
+            span = TimeRange(last, min(now, last + _DAY))
             last = _one(entry.at, moments(entry.at, span, zone), choose)
             timed = "stated"
         bodies += [(_ms(last), body) for body in _bodies(entry, _ms(last), timed)]

@@ -69,7 +69,7 @@ class PaperRow:
 
 
 @dataclass(frozen=True, slots=True)
-class Fault:
+class RowFault:
     """A row that cannot be read; the message starts with ``file:line``."""
 
     line: int
@@ -82,7 +82,7 @@ class PaperLog:
 
     name: str
     rows: tuple[PaperRow, ...]
-    faults: tuple[Fault, ...] = ()
+    faults: tuple[RowFault, ...] = ()
     ignored: tuple[str, ...] = ()
 
     @property
@@ -198,12 +198,12 @@ def parse_table(lines: Iterable[tuple[int, Sequence[str]]], name: str) -> PaperL
     header_line, header = table[0]
     columns, ignored = _columns(header, f"{name}:{header_line}")
     rows: list[PaperRow] = []
-    faults: list[Fault] = []
+    faults: list[RowFault] = []
     for line, cells in table[1:]:
         try:
             rows.append(_row(line, cells, columns, len(header)))
         except QuantityError as fault:
-            faults.append(Fault(line, f"{name}:{line}: {fault}"))
+            faults.append(RowFault(line, f"{name}:{line}: {fault}"))
     return PaperLog(name, tuple(rows), tuple(faults), tuple(ignored))
 
 

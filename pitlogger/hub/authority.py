@@ -25,7 +25,7 @@ _DAY = datetime.timedelta(days=1)
 
 
 @dataclass(frozen=True, slots=True)
-class Identity:
+class HubIdentity:
     """Files of the hub's certificate and its key, and the PEM of the authority behind them."""
 
     certificate: Path
@@ -33,7 +33,7 @@ class Identity:
     authority: bytes
 
 
-def hub_identity(folder: Path, now: datetime.datetime) -> Identity:
+def hub_identity(folder: Path, now: datetime.datetime) -> HubIdentity:
     """Return the hub's identity, made where there is none, renewed where it will soon end.
 
     Raises:
@@ -57,7 +57,7 @@ def hub_identity(folder: Path, now: datetime.datetime) -> Identity:
         )
         _write(folder / KEY, _pem(own))
         _write(folder / CERTIFICATE, signed.public_bytes(serialization.Encoding.PEM))
-    return Identity(folder / CERTIFICATE, folder / KEY, authority_file.read_bytes())
+    return HubIdentity(folder / CERTIFICATE, folder / KEY, authority_file.read_bytes())
 
 
 def node_certificate(folder: Path, uid: str, key: bytes, now: datetime.datetime) -> str:

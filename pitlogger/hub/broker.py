@@ -23,7 +23,7 @@ from paho.mqtt.properties import Properties
 from pitlogger.errors import HubFullError
 from pitlogger.hub.ingest import MOST_WAITING, Ingest
 from pitlogger.hub.receive import NotEnrolledError
-from pitlogger.uplink.carrier import Answer
+from pitlogger.uplink.carrier import HubAnswer
 from pitlogger.uplink.join import pinned
 from pitlogger.uplink.mqtt import broker_of
 
@@ -76,9 +76,9 @@ class BrokerIngest:
         try:
             answer = await self._ingest.submit(uid, message)
         except NotEnrolledError as fault:
-            answer = Answer(hub, fault=str(fault), retry_s=BUSY_S)
+            answer = HubAnswer(hub, fault=str(fault), retry_s=BUSY_S)
         except HubFullError as fault:
-            answer = Answer(hub, fault=str(fault), retry_s=BUSY_S)
+            answer = HubAnswer(hub, fault=str(fault), retry_s=BUSY_S)
         except Exception:
             log.exception("a batch could not be written; its nodes send it again")
             return

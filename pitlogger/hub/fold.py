@@ -20,7 +20,7 @@ from pitlogger.yields.books import from_book
 from pitlogger.yields.ledger import accounts
 
 if TYPE_CHECKING:
-    from pitlogger.hub.writing import Outcome
+    from pitlogger.hub.writing import BatchOutcome
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +63,7 @@ def pieces_of(book: Book) -> list[PieceSums]:
     return found
 
 
-def fold_cooks(database: Database, outcome: Outcome) -> None:
+def fold_cooks(database: Database, outcome: BatchOutcome) -> None:
     """Fold anew the cooks that a batch brought entries of."""
     for node, cook in sorted(outcome.cooks):
         rows = database.ask(

@@ -10,9 +10,9 @@ from dataclasses import dataclass
 from typing import TypeVar
 
 from pitlogger.errors import BundleError
-from pitlogger.hub.receive import Aside, NodeRow, NotEnrolledError, Received, receive
-from pitlogger.hub.writing import Outcome, Sink
-from pitlogger.uplink.carrier import Answer
+from pitlogger.hub.receive import Aside, NodeRow, NotEnrolledError, ReceivedBundle, receive
+from pitlogger.hub.writing import BatchOutcome, HubSink
+from pitlogger.uplink.carrier import HubAnswer
 
 Found = TypeVar("Found")
 
@@ -27,7 +27,7 @@ MOST_WAITING = 512  # messages; beyond that a node is told to come again
 class _Waiting:
     uid: str
     message: bytes
-    future: asyncio.Future[Answer]
+    future: asyncio.Future[HubAnswer]
 
 
 class Ingest:
@@ -42,8 +42,8 @@ class Ingest:
     """
 
     def __init__(
-        self, sink: Sink, wall_ms: Callable[[], int],
-        folded: Callable[[Outcome, int], None] | None = None,
+        self, sink: HubSink, wall_ms: Callable[[], int],
+        folded: Callable[[BatchOutcome, int], None] | None = None,
         gather_s: float = GATHER_S,
         certify: Callable[[NodeRow], str | None] | None = None,
     ) -> None:  # fmt: skip
@@ -60,7 +60,7 @@ class Ingest:
         """Whether nodes have to come again later."""
         return self._waiting.full()
 
-    async def submit(self, uid: str, message: bytes) -> Answer:
+    async def submit(self, uid: str, message: bytes) -> HubAnswer:
         """Take a message and return the hub's answer once what it brought is on disk.
 
         Raises:
@@ -71,7 +71,7 @@ class Ingest:
         await self._waiting.put(one)
         return await one.future
 
-    def do(self, work: Callable[[Sink], Found]) -> Awaitable[Found]:
+    def do(self, work: Callable[[HubSink], Found]) -> Awaitable[Found]:
         """Have something done in the sink's thread, between batches."""
         return asyncio.get_running_loop().run_in_executor(self._thread, work, self.sink)
 
@@ -102,12 +102,12 @@ class Ingest:
         """End the thread once what it does is done."""
         self._thread.shutdown()
 
-    def _write(self, batch: list[_Waiting]) -> list[Answer | NotEnrolledError]:
+    def _write(self, batch: list[_Waiting]) -> list[HubAnswer | NotEnrolledError]:
         """Verify and write a batch; return an answer for each message, in its order."""
-        good: list[Received] = []
+        good: list[ReceivedBundle] = []
         aside: list[Aside] = []
-        answers: dict[int, Answer | NotEnrolledError] = {}
-        came: dict[int, Received] = {}
+        answers: dict[int, HubAnswer | NotEnrolledError] = {}
+        came: dict[int, ReceivedBundle] = {}
         for at, one in enumerate(batch):
             try:
                 came[at] = receive(one.uid, one.message, self.sink.node_of)
@@ -117,16 +117,16 @@ class Ingest:
             except BundleError as fault:
                 number = getattr(fault, "number", None)
                 aside.append(Aside(one.uid, number, str(fault), one.message))
-                answers[at] = Answer(self.sink.hub, refused=((number or 0, str(fault)),))
+                answers[at] = HubAnswer(self.sink.hub, refused=((number or 0, str(fault)),))
         outcome = self.sink.take(good, aside, self._wall_ms())
         reasons = {id(one.message): one.reason for one in outcome.aside}
         for at, received in came.items():
             bundle = received.bundle
             if reason := reasons.get(id(received.message)):
-                answers[at] = Answer(self.sink.hub, refused=((bundle.number, reason),))
+                answers[at] = HubAnswer(self.sink.hub, refused=((bundle.number, reason),))
             else:
                 has = {bundle.run: outcome.has[bundle.node, bundle.run]}
-                answers[at] = Answer(
+                answers[at] = HubAnswer(
                     self.sink.hub, received=(bundle.number,), has=has,
                     certificate=self._certify(received.node) if self._certify else None,
                 )  # fmt: skip

@@ -16,7 +16,7 @@ FAR_MS = 1 << 61
 
 
 @dataclass(frozen=True, slots=True)
-class CookRow:
+class FirmCook:
     """A cook of the firm. Times are engine milliseconds of its node, started also in UTC."""
 
     node: str
@@ -38,14 +38,14 @@ class LogLine:
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class ChannelMinutes:
     """A channel's minutes: minutes since the cook began, lowest and highest, milli-degrees."""
 
     channel: str
     points: tuple[tuple[int, int, int], ...]
 
 
-def cooks(database: Database, tenant: int, most: int = 200) -> list[CookRow]:
+def cooks(database: Database, tenant: int, most: int = 200) -> list[FirmCook]:
     """Return the cooks of a firm, the newest first."""
     rows = database.ask(
         "SELECT uid, cook.cook, cook.name, site.name, node.name, started_ms, finished_ms,"
@@ -55,7 +55,7 @@ def cooks(database: Database, tenant: int, most: int = 200) -> list[CookRow]:
         " WHERE cook.tenant = ? ORDER BY began DESC LIMIT ?", (tenant, most),
     )  # fmt: skip
     return [
-        CookRow(uid, cook, name, f"{site}, {node}", started, finished, began)
+        FirmCook(uid, cook, name, f"{site}, {node}", started, finished, began)
         for uid, cook, name, site, node, started, finished, began in rows
     ]
 
@@ -76,7 +76,7 @@ def cook_log(database: Database, tenant: int, uid: str, cook: str) -> list[LogLi
     return lines
 
 
-def cook_minutes(database: Database, tenant: int, uid: str, cook: CookRow) -> list[Line]:
+def cook_minutes(database: Database, tenant: int, uid: str, cook: FirmCook) -> list[ChannelMinutes]:
     """Return the temperatures of a cook by the minute, a line a channel."""
     end_ms = FAR_MS if cook.finished_ms is None else cook.finished_ms
     rows = database.ask(
@@ -92,4 +92,4 @@ def cook_minutes(database: Database, tenant: int, uid: str, cook: CookRow) -> li
             t_ms = block_ms + at * MINUTE_MS
             if pair[0] is not None and cook.started_ms <= t_ms <= end_ms:
                 found[channel].append(((t_ms - cook.started_ms) // MINUTE_MS, *pair))
-    return [Line(channel, tuple(points)) for channel, points in found.items()]
+    return [ChannelMinutes(channel, tuple(points)) for channel, points in found.items()]

@@ -7,7 +7,7 @@ from pathlib import Path
 from pitlogger.errors import PitloggerError, UsageError
 from pitlogger.hub.database import Database, SqliteDatabase
 from pitlogger.hub.tables import VERSION
-from pitlogger.hub.writing import Sink
+from pitlogger.hub.writing import HubSink
 
 
 def is_postgres(address: str) -> bool:
@@ -15,7 +15,7 @@ def is_postgres(address: str) -> bool:
     return address.startswith(("postgresql://", "postgres://")) or "=" in address
 
 
-def open_sink(address: str, *, create: bool = False) -> Sink:
+def open_sink(address: str, *, create: bool = False) -> HubSink:
     """Return what writes into a hub's database.
 
     Args:
@@ -40,7 +40,7 @@ def open_sink(address: str, *, create: bool = False) -> Sink:
         raise UsageError(f"{path} is not there: pitlogger hub init makes it")
     file = SqliteDatabase(path)
     _check(file)
-    return Sink(file)
+    return HubSink(file)
 
 
 def _check(database: Database) -> None:

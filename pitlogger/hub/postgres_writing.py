@@ -6,8 +6,8 @@ from collections.abc import Sequence
 
 from pitlogger.hub import records
 from pitlogger.hub.postgres import PostgresDatabase
-from pitlogger.hub.receive import Received
-from pitlogger.hub.writing import Sink, newer
+from pitlogger.hub.receive import ReceivedBundle
+from pitlogger.hub.writing import HubSink, newer
 
 _JOURNAL, _SPAN = ", ".join(records.JOURNAL), ", ".join(records.SPAN)
 _TAKE_ENTRIES = (
@@ -31,14 +31,14 @@ _OTHER_SPANS = (
 )
 
 
-class PostgresSink(Sink):
+class PostgresSink(HubSink):
     """Copies rows beside the table, then takes over those that are new."""
 
     def __init__(self, database: PostgresDatabase) -> None:
         super().__init__(database)
         self._postgres = database
 
-    def _prepare(self, batch: Sequence[Received]) -> None:
+    def _prepare(self, batch: Sequence[ReceivedBundle]) -> None:
         self._postgres.make_months(
             span.block_ms for received in batch for span in received.bundle.spans
         )

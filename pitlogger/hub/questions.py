@@ -21,7 +21,7 @@ QUIET_MS = 180_000  # without a word from a node for so long, what it said is sh
 
 
 @dataclass(frozen=True, slots=True)
-class Standing:
+class NodeStanding:
     """How things stand at one node, as it said last."""
 
     node: str
@@ -78,7 +78,7 @@ class NodeHealth:
     cert_until_ms: int | None = None
 
 
-def standing(database: Database, tenant: int, now_ms: int) -> list[Standing]:
+def standing(database: Database, tenant: int, now_ms: int) -> list[NodeStanding]:
     """Return every node of a firm as it stands, the worst first."""
     rows = database.ask(
         "SELECT node.uid, node.name, site.name, at_ms, standing.received_ms, alarms, document"
@@ -86,7 +86,7 @@ def standing(database: Database, tenant: int, now_ms: int) -> list[Standing]:
         " WHERE node.tenant = ? AND node.state = 'enrolled'", (tenant,),
     )  # fmt: skip
     found = [
-        Standing(
+        NodeStanding(
             uid, name, site, at_ms, heard_ms, alarms, json.loads(text), now_ms - heard_ms > QUIET_MS
         )
         for uid, name, site, at_ms, heard_ms, alarms, text in rows

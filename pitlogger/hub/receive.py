@@ -32,7 +32,7 @@ class NodeRow:
 
 
 @dataclass(frozen=True, slots=True)
-class Received:
+class ReceivedBundle:
     """A bundle whose signature fits, with the node it is from and the message as it came."""
 
     node: NodeRow
@@ -62,7 +62,7 @@ class RefusedBundleError(BundleError):
         self.number = number
 
 
-def receive(uid: str, message: bytes, node_of: Callable[[str], NodeRow | None]) -> Received:
+def receive(uid: str, message: bytes, node_of: Callable[[str], NodeRow | None]) -> ReceivedBundle:
     """Return the bundle that a message brings.
 
     Args:
@@ -90,7 +90,7 @@ def receive(uid: str, message: bytes, node_of: Callable[[str], NodeRow | None]) 
             raise BundleError(f"the bundle is of {bundle.node}, sent as {uid}")
     except BundleError as fault:
         raise RefusedBundleError(_number_of(payload), str(fault)) from None
-    return Received(node, bundle, message)
+    return ReceivedBundle(node, bundle, message)
 
 
 def _number_of(payload: bytes) -> int | None:

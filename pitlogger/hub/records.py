@@ -8,7 +8,7 @@ from typing import Any
 
 from pitlogger.errors import BundleError
 from pitlogger.formats.bundle import Bundle, EntryPart
-from pitlogger.hub.receive import Received
+from pitlogger.hub.receive import ReceivedBundle
 from pitlogger.store.packing import packed_count
 
 Row = tuple[Any, ...]
@@ -32,7 +32,7 @@ def utc_ms(bundle: Bundle, t_ms: int) -> int:
     return t_ms + offset_ms
 
 
-def journal_rows(received: Received) -> list[Row]:
+def journal_rows(received: ReceivedBundle) -> list[Row]:
     """Return the rows of the entries.
 
     Raises:
@@ -41,7 +41,7 @@ def journal_rows(received: Received) -> list[Row]:
     return [_journal_row(received, entry) for entry in received.bundle.entries]
 
 
-def _journal_row(received: Received, entry: EntryPart) -> Row:
+def _journal_row(received: ReceivedBundle, entry: EntryPart) -> Row:
     bundle = received.bundle
     try:
         said = json.loads(entry.text)
@@ -61,7 +61,7 @@ def _journal_row(received: Received, entry: EntryPart) -> Row:
     )  # fmt: skip
 
 
-def span_rows(received: Received) -> list[Row]:
+def span_rows(received: ReceivedBundle) -> list[Row]:
     """Return the rows of the spans; minutes are lists of ten.
 
     Raises:
@@ -80,19 +80,19 @@ def span_rows(received: Received) -> list[Row]:
     return rows
 
 
-def run_row(received: Received) -> Row:
+def run_row(received: ReceivedBundle) -> Row:
     """Return the row of the run."""
     head = (received.node.tenant, received.node.id, received.bundle.run)
     return (*head, *astuple(received.bundle.row))
 
 
-def clock_rows(received: Received) -> list[Row]:
+def clock_rows(received: ReceivedBundle) -> list[Row]:
     """Return the rows of the clock."""
     head = (received.node.tenant, received.node.id, received.bundle.run)
     return [(*head, *astuple(clock)) for clock in received.bundle.clocks]
 
 
-def lost_rows(received: Received) -> list[Row]:
+def lost_rows(received: ReceivedBundle) -> list[Row]:
     """Return the notes of readings that the node lost."""
     head = (received.node.tenant, received.node.id, received.bundle.run)
     return [(*head, *astuple(lost)) for lost in received.bundle.lost]

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from pitlogger.errors import BundleError
 from pitlogger.hub import records
 from pitlogger.hub.database import Database
-from pitlogger.hub.receive import NODE, Aside, NodeRow, Received
+from pitlogger.hub.receive import NODE, Aside, NodeRow, ReceivedBundle
 
 KEPT_OF_REFUSED = 64 * 1024
 CLONE_MARGIN_MS = 60_000
@@ -42,7 +42,7 @@ _PUT_STANDING = _insert(
 
 
 @dataclass(slots=True)
-class Outcome:
+class BatchOutcome:
     """What became of a batch, once it is on disk.
 
     Attributes:
@@ -52,13 +52,13 @@ class Outcome:
         cooks: Cooks that got entries, (node, cook), to be folded anew.
     """
 
-    received: list[Received] = field(default_factory=list)
+    received: list[ReceivedBundle] = field(default_factory=list)
     aside: list[Aside] = field(default_factory=list)
     has: dict[tuple[str, str], int] = field(default_factory=dict)
     cooks: set[tuple[int, str]] = field(default_factory=set)
 
 
-class Sink:
+class HubSink:
     """Writes what is received into either database."""
 
     def __init__(self, database: Database) -> None:
@@ -77,7 +77,9 @@ class Sink:
         rows = self.database.ask(NODE, (uid,))
         return NodeRow(*rows[0]) if rows else None
 
-    def take(self, batch: Sequence[Received], aside: Sequence[Aside], at_ms: int) -> Outcome:
+    def take(
+        self, batch: Sequence[ReceivedBundle], aside: Sequence[Aside], at_ms: int
+    ) -> BatchOutcome:
         """Write a batch in one commit.
 
         A bundle that the database does not take is set aside; the rest goes on without it.
@@ -85,7 +87,7 @@ class Sink:
         Raises:
             HubFullError: The disk or the database refuses; nothing was written.
         """
-        outcome = Outcome(aside=list(aside))
+        outcome = BatchOutcome(aside=list(aside))
         batch = sorted(
             batch, key=lambda one: one.node.id
         )  # so that two ingesters lock in one order
@@ -100,10 +102,12 @@ class Sink:
             self._note_what_it_has(outcome)
         return outcome
 
-    def _prepare(self, batch: Sequence[Received]) -> None:
+    def _prepare(self, batch: Sequence[ReceivedBundle]) -> None:
         """Make room for a batch before its transaction begins."""
 
-    def _put_batch(self, batch: Sequence[Received], at_ms: int, outcome: Outcome) -> None:
+    def _put_batch(
+        self, batch: Sequence[ReceivedBundle], at_ms: int, outcome: BatchOutcome
+    ) -> None:
         """Write bundles; where many at once do not go, halve them until the bad one is alone."""
         broken: tuple[type[Exception], ...] = (BundleError, *self.database.broken)
         try:
@@ -128,7 +132,7 @@ class Sink:
                 if entry.cook is not None
             }
 
-    def _put(self, batch: Sequence[Received], at_ms: int) -> None:
+    def _put(self, batch: Sequence[ReceivedBundle], at_ms: int) -> None:
         many = self.database.many
         for received in batch:
             self._look_for_clone(received, at_ms)
@@ -195,7 +199,7 @@ class Sink:
                 (tenant, node, at_ms, what, identity, kept, given),
             )
 
-    def _look_for_clone(self, received: Received, at_ms: int) -> None:
+    def _look_for_clone(self, received: ReceivedBundle, at_ms: int) -> None:
         """Notice two lives of one key: an older run that goes on after a newer one began."""
         bundle = received.bundle
         if bundle.row.end_ms is not None or not bundle.entries:
@@ -211,7 +215,7 @@ class Sink:
                 "UPDATE node SET cloned_ms = ? WHERE id = ?", (at_ms, received.node.id)
             )
 
-    def _note_what_it_has(self, outcome: Outcome) -> None:
+    def _note_what_it_has(self, outcome: BatchOutcome) -> None:
         for received in outcome.received:
             key = (received.bundle.node, received.bundle.run)
             if key not in outcome.has:

@@ -27,7 +27,7 @@ DENIED_MS = 10 * MINUTE_MS
 FOUND = (Stage.SMOKING, Stage.WRAPPED, Stage.RESTING, Stage.HOLDING, Stage.CARVED)
 
 
-class Proposal(NamedTuple):
+class StageProposal(NamedTuple):
     """A stage that a piece looks to be in: since when, and how likely."""
 
     stage: Stage
@@ -172,7 +172,7 @@ class Sight:
 
     # -- what it looks like -------------------------------------------------------------------
 
-    def proposals(self, t_ms: int, chance: float) -> list[Proposal]:
+    def proposals(self, t_ms: int, chance: float) -> list[StageProposal]:
         """Return the stages that are likely and not known, in order, none before a known one.
 
         Args:
@@ -192,7 +192,7 @@ class Sight:
             since_ms = self.waiting.setdefault(stage, t_ms)
             at_ms, share = _moment(entries)
             if share >= SETTLED * p or t_ms - since_ms >= PATIENCE_MS:
-                found.append(Proposal(stage, at_ms, min(p, 0.999)))
+                found.append(StageProposal(stage, at_ms, min(p, 0.999)))
         return found
 
 

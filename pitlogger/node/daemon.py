@@ -56,11 +56,11 @@ from pitlogger.node.identity import issue_run, node_uid
 from pitlogger.node.intake import Intake
 from pitlogger.node.journalling import Journalling
 from pitlogger.node.keeping import Keeping
-from pitlogger.node.pace import REMEDY, Pace
-from pitlogger.node.uplinking import Uplinking
+from pitlogger.node.pace import REMEDY, LoopPace
+from pitlogger.node.uplinking import UplinkRunner
 from pitlogger.notify.service import Notifier
 from pitlogger.service.on_disk import on_disk
-from pitlogger.service.reload import Difference, applicable, difference
+from pitlogger.service.reload import ConfigDifference, applicable, difference
 from pitlogger.service.timekeeping import KNOWN_AFTER_MS, Start, Timekeeper
 from pitlogger.store.preparing import prepare
 from pitlogger.store.queries import Reader
@@ -123,8 +123,8 @@ class Daemon:
         self.keeping: Keeping = Keeping(self)
         self.forecasting: Forecasting = Forecasting(self)
         self.notifier: Notifier = Notifier(self)
-        self.uplinking = Uplinking(self)
-        self.pace = Pace()
+        self.uplinking = UplinkRunner(self)
+        self.pace = LoopPace()
 
     @property
     def socket(self) -> Path:
@@ -319,7 +319,7 @@ class Daemon:
         """Return whether the engine ticks and the store writes."""
         return self.trouble is None and self.keeps_up()
 
-    async def reload(self, config: Config) -> Difference:
+    async def reload(self, config: Config) -> ConfigDifference:
         """Go on with what can be applied of another configuration; return what it was.
 
         Raises:

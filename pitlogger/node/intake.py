@@ -9,7 +9,7 @@ from dataclasses import replace
 from pitlogger.bootstrap import buttons, routes
 from pitlogger.config import Config
 from pitlogger.devices.contract import Measurement, milli_units
-from pitlogger.devices.supervisor import Link
+from pitlogger.devices.supervisor import LinkState
 from pitlogger.engine.buttons import press
 from pitlogger.engine.inputs import Command
 from pitlogger.model.cooks import Channel
@@ -90,7 +90,7 @@ class Intake:
             body = TroubleChanged("store-failing", device, True, message, remedy)
             self._node.feed(Command(self._node.clock.engine_ms(), body))
 
-    def changed(self, device: str, link: Link, message: str, remedy: str) -> None:
+    def changed(self, device: str, link: LinkState, message: str, remedy: str) -> None:
         """Take that a device came, or was lost and what to do about it."""
-        body = DeviceChanged(device, "up" if link is Link.UP else "lost", message, remedy)
+        body = DeviceChanged(device, "up" if link is LinkState.UP else "lost", message, remedy)
         self._node.feed(Command(self._node.clock.engine_ms(), body))

@@ -16,7 +16,7 @@ REMEDY = (
 
 
 @dataclass(slots=True)
-class Pace:
+class LoopPace:
     """How late the loop came of late. Times in seconds of one monotonic clock.
 
     Attributes:

@@ -30,7 +30,7 @@ _NO_VALUE = -(1 << 63)
 
 
 @dataclass(slots=True)
-class Column:
+class ChannelReadings:
     """The readings of one channel, 26 bytes each: a long cook of many probes fits a board."""
 
     t_ms: array[int] = field(default_factory=lambda: array("q"))
@@ -76,7 +76,7 @@ class Imported:
 
     run: str
     entries: list[tuple[Entry, tuple[str, ...]]] = field(default_factory=list)
-    columns: dict[str, Column] = field(default_factory=dict)
+    columns: dict[str, ChannelReadings] = field(default_factory=dict)
     quantities: dict[str, Quantity] = field(default_factory=dict)
     books: dict[str, Book] = field(default_factory=dict)
     origin: tuple[str, int] | None = None
@@ -91,7 +91,7 @@ class Imported:
     def take(self, output: Output, engine: Engine) -> None:
         """Take what the engine made, and how its cooks stood after it."""
         if type(output) is Tagged:
-            self.columns.setdefault(output.channel, Column()).take(output)
+            self.columns.setdefault(output.channel, ChannelReadings()).take(output)
         elif isinstance(output, Entry):
             body, book = output.body, engine.book
             if isinstance(body, CookStarted):

@@ -24,7 +24,7 @@ log = logging.getLogger(__name__)
 RESTART_S = 30.0
 
 
-class Uplinking:
+class UplinkRunner:
     """Runs the uplink beside the daemon; what goes wrong in it is logged and tried again."""
 
     def __init__(self, node: Node) -> None:

@@ -8,11 +8,11 @@ from pitlogger.config_notify import AnyWay
 from pitlogger.formats.journal_json import load_entry
 from pitlogger.model.alerts import AlertState, Priority
 from pitlogger.model.journal import AlertChanged
-from pitlogger.notify.alert_status import Standing
+from pitlogger.notify.alert_status import UnansweredAlert
 from pitlogger.notify.outbox import Happened, Push
 from pitlogger.rules.conditions import Watch
 from pitlogger.rules.messages import Units
-from pitlogger.rules.policies import Policy
+from pitlogger.rules.policies import RulePolicy
 from pitlogger.views.alert_words import alert_words
 from pitlogger.views.fanout import Happening
 
@@ -33,7 +33,7 @@ def change_of(happening: Happening, units: Units) -> Happened | None:
     )  # fmt: skip
 
 
-def all_standing(watches: Iterable[Watch], policy: Policy, units: Units) -> Iterator[Happened]:
+def all_standing(watches: Iterable[Watch], policy: RulePolicy, units: Units) -> Iterator[Happened]:
     """Yield every alert that is not normal, as it is now."""
     for watch in watches:
         if watch.state is not AlertState.NORMAL:
@@ -44,7 +44,7 @@ def all_standing(watches: Iterable[Watch], policy: Policy, units: Units) -> Iter
             )  # fmt: skip
 
 
-def meant_for(table: AnyWay, push: Push) -> list[Standing]:
+def meant_for(table: AnyWay, push: Push) -> list[UnansweredAlert]:
     """Return what of a push a way is to tell; none is told of its own failure."""
     if table.contact != push.contact:
         return []

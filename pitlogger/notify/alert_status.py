@@ -25,7 +25,7 @@ UNREACHED_AFTER_MIN = 1
 
 
 @dataclass(slots=True)
-class Standing:
+class UnansweredAlert:
     """An alert that has to be told until somebody says "got it".
 
     Attributes:
@@ -97,10 +97,10 @@ class Standing:
         return json.dumps({**asdict(self), "priority": int(self.priority)}, ensure_ascii=False)
 
     @staticmethod
-    def load(text: str) -> Standing:
+    def load(text: str) -> UnansweredAlert:
         """Return what a JSON text holds; the inverse of ``dump``."""
         given = parse_json(text)
-        return Standing(**{**given, "priority": Priority(given["priority"])})
+        return UnansweredAlert(**{**given, "priority": Priority(given["priority"])})
 
 
 def _repeat_min(count: int) -> int:

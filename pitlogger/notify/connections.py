@@ -21,7 +21,7 @@ from pitlogger.notify.ways.way import Way
 from pitlogger.views.node import Node
 
 if TYPE_CHECKING:
-    from pitlogger.notify.mqtt.session import Session, StateSession
+    from pitlogger.notify.mqtt.session import MqttSession, StateSession
 
 log = logging.getLogger(__name__)
 
@@ -31,7 +31,7 @@ Work = Callable[[], Awaitable[None]]
 
 
 @dataclass(frozen=True, slots=True)
-class Plan:
+class ConnectionPlan:
     """Something to run: what it does, and what it was made of."""
 
     settings: object
@@ -45,7 +45,7 @@ class Beside:
         self._report = report
         self._running: dict[str, tuple[object, asyncio.Task[None]]] = {}
 
-    async def arrange(self, plans: Mapping[str, Plan]) -> None:
+    async def arrange(self, plans: Mapping[str, ConnectionPlan]) -> None:
         """Let run what is planned; what is planned as before goes on undisturbed."""
         over = [
             name
@@ -65,34 +65,34 @@ class Beside:
         await asyncio.gather(*tasks, return_exceptions=True)
 
 
-def plans_of(node: Node, broker: StateSession | None, report: Report) -> dict[str, Plan]:
+def plans_of(node: Node, broker: StateSession | None, report: Report) -> dict[str, ConnectionPlan]:
     """Return what the configuration wants to run beside the outbox, by task name.
 
     Args:
         broker: The session of ``[mqtt]``, where that is enabled.
     """
-    plans: dict[str, Plan] = {}
+    plans: dict[str, ConnectionPlan] = {}
     notify, mqtt = node.config.notify, node.config.mqtt
     if broker is not None:
-        from pitlogger.notify.mqtt.link import Link
+        from pitlogger.notify.mqtt.link import MqttLink
         from pitlogger.notify.mqtt.session import HomieSession
 
         broker.begin(partial(report, "mqtt"))
-        sessions: dict[str, Session] = {"mqtt": broker}
+        sessions: dict[str, MqttSession] = {"mqtt": broker}
         if mqtt.homie:
             sessions["homie"] = HomieSession(node)
         for name, session in sessions.items():
             own = node.uid if name == "mqtt" else f"{node.uid}-{name}"
-            link = Link(mqtt, own, session.will, partial(report, name))
-            plans[name] = Plan(mqtt, partial(link.run, session.serve))
+            link = MqttLink(mqtt, own, session.will, partial(report, name))
+            plans[name] = ConnectionPlan(mqtt, partial(link.run, session.serve))
     if (url := notify.heartbeat_url) is not None:
         settings = (url, notify.heartbeat_s)
-        plans["heartbeat"] = Plan(settings, partial(_heartbeat, node, *settings, report))
+        plans["heartbeat"] = ConnectionPlan(settings, partial(_heartbeat, node, *settings, report))
     if (beaten := notify.heartbeat_way) is not None:
         table = next(way for way in notify.way if way.id == beaten)
         way = make_way(table, broker)
         work = partial(_heartbeat_by, way, node, notify.heartbeat_s, report)
-        plans["heartbeat-way"] = Plan((table, notify.heartbeat_s, broker), work)
+        plans["heartbeat-way"] = ConnectionPlan((table, notify.heartbeat_s, broker), work)
     return plans
 
 

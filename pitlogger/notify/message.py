@@ -12,7 +12,7 @@ from pitlogger.clock import rfc3339
 from pitlogger.formats.json_text import parse_json
 from pitlogger.model.alerts import Priority, alert_class
 from pitlogger.model.quantities import show_duration
-from pitlogger.notify.alert_status import Standing
+from pitlogger.notify.alert_status import UnansweredAlert
 from pitlogger.views import words
 from pitlogger.views.language import mark, tr
 
@@ -81,7 +81,7 @@ def alive_message(node: str, utc_ms: int, every_s: float) -> Message:
     )
 
 
-def without_effects(standing: Sequence[Standing]) -> list[Standing]:
+def without_effects(standing: Sequence[UnansweredAlert]) -> list[UnansweredAlert]:
     """Return the alerts that are no mere effect of another one, the gravest first.
 
     An effect is left out where its cause stands on the same subject; a lost device hides what
@@ -101,7 +101,7 @@ def without_effects(standing: Sequence[Standing]) -> list[Standing]:
 
 
 def compose(
-    kind: MessageKind, standing: Sequence[Standing], now_ms: int, offset_ms: int,
+    kind: MessageKind, standing: Sequence[UnansweredAlert], now_ms: int, offset_ms: int,
     zone: tzinfo | None = None,
 ) -> Message:  # fmt: skip
     """Return the message that tells of some alerts.
@@ -152,7 +152,7 @@ def compose(
     return replace(message, text="\n\n".join(lines))
 
 
-def _title(kind: MessageKind, told: Sequence[Standing]) -> str:
+def _title(kind: MessageKind, told: Sequence[UnansweredAlert]) -> str:
     lead = told[0]
     what = words.alert_named(lead.alert)
     if len(told) > 1:

@@ -19,7 +19,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from pitlogger.model.alerts import ANNUNCIATED, AlertState, Priority, alert_class
-from pitlogger.notify.alert_status import CONTACTS, ESCALATE_AFTER_MIN, Contact, Standing
+from pitlogger.notify.alert_status import CONTACTS, ESCALATE_AFTER_MIN, Contact, UnansweredAlert
 from pitlogger.notify.message import MessageKind
 from pitlogger.notify.quiet import NEVER_QUIET, QuietHours
 
@@ -52,7 +52,7 @@ class Push:
 
     kind: MessageKind
     contact: Contact
-    standing: tuple[Standing, ...]
+    standing: tuple[UnansweredAlert, ...]
 
 
 @dataclass(slots=True)
@@ -67,17 +67,17 @@ class Outbox:
     notices: frozenset[str] = frozenset()
     quiet: QuietHours = NEVER_QUIET
     escalate_after_min: float = ESCALATE_AFTER_MIN
-    standing: dict[str, Standing] = field(default_factory=dict)
+    standing: dict[str, UnansweredAlert] = field(default_factory=dict)
     _raised: deque[int] = field(default_factory=deque)
     _group_ms: int | None = None
     _changed: set[str] = field(default_factory=set)
     _hushed: set[str] = field(default_factory=set)
 
-    def restore(self, standing: Iterable[Standing]) -> None:
+    def restore(self, standing: Iterable[UnansweredAlert]) -> None:
         """Take up what was kept of an earlier run."""
         self.standing |= {each.alert: each for each in standing}
 
-    def take_changes(self) -> dict[str, Standing | None]:
+    def take_changes(self) -> dict[str, UnansweredAlert | None]:
         """Return what changed since the last call, ``None`` for what is over."""
         changes = {alert: self.standing.get(alert) for alert in sorted(self._changed)}
         self._changed.clear()
@@ -111,7 +111,7 @@ class Outbox:
         end_ms = self._end_of_group(what.t_ms)
         if what.priority is Priority.HIGH:
             end_ms = min(end_ms, what.t_ms + HIGH_GROUP_MS)
-        self.standing[what.alert] = Standing(
+        self.standing[what.alert] = UnansweredAlert(
             what.alert, what.kind, what.priority, what.wakes, what.t_ms,
             end_ms, what.message, what.remedy,
             notice=what.kind in self.notices,
@@ -126,7 +126,7 @@ class Outbox:
             self._group_ms = t_ms + (FLOOD_GROUP_MS if flood else GROUP_MS)
         return self._group_ms
 
-    def _return(self, held: Standing, t_ms: int) -> None:
+    def _return(self, held: UnansweredAlert, t_ms: int) -> None:
         has_band = alert_class(held.kind) == "alarm" or held.kind in _BANDED
         if held.pushes and has_band and not held.notice:
             held.returned_ms = t_ms
@@ -175,7 +175,9 @@ class Outbox:
             pushes += self._pushes(contact, self._ready(contact, heard, now_ms), now_ms)
         return pushes
 
-    def _ready(self, contact: Contact, heard: list[Standing], now_ms: int) -> list[Standing]:
+    def _ready(
+        self, contact: Contact, heard: list[UnansweredAlert], now_ms: int
+    ) -> list[UnansweredAlert]:
         """Return what a contact is to be told now; a high alarm takes along what waits."""
         due = [
             (each, due_ms)
@@ -207,7 +209,7 @@ class Outbox:
         self.standing[alert].unreached = True
         self._changed.add(alert)
 
-    def _pushes(self, contact: Contact, ready: list[Standing], now_ms: int) -> list[Push]:
+    def _pushes(self, contact: Contact, ready: list[UnansweredAlert], now_ms: int) -> list[Push]:
         fresh = tuple(each for each in ready if not each.pushes)
         again = tuple(each for each in ready if each.pushes)
         for each in fresh:
@@ -215,13 +217,13 @@ class Outbox:
         for each in ready:
             each.told(contact, now_ms, self.escalate_after_min)
             self._changed.add(each.alert)
-        kinds: tuple[tuple[MessageKind, tuple[Standing, ...]], ...] = (
+        kinds: tuple[tuple[MessageKind, tuple[UnansweredAlert, ...]], ...] = (
             ("raised", fresh),
             ("repeated", again),
         )
         return [Push(kind, contact, some) for kind, some in kinds if some]
 
-    def _returns(self, heard: list[Standing]) -> list[Push]:
+    def _returns(self, heard: list[UnansweredAlert]) -> list[Push]:
         returned = [each for each in heard if each.returned_ms is not None]
         for each in returned:
             del self.standing[each.alert]

@@ -17,7 +17,7 @@ from pitlogger.model.alerts import ANNUNCIATED
 from pitlogger.model.journal import AlertActed, TroubleChanged
 from pitlogger.notify.alarm_bell import AlarmBell
 from pitlogger.notify.alert_changes import all_standing, change_of, meant_for
-from pitlogger.notify.alert_status import Standing
+from pitlogger.notify.alert_status import UnansweredAlert
 from pitlogger.notify.connections import Beside, guarded, plans_of
 from pitlogger.notify.courier import Courier
 from pitlogger.notify.message import Message, compose
@@ -159,7 +159,7 @@ class Notifier:
 
     def _restore(self, row: Notice, now_ms: int) -> None:
         if row.channel == STANDING:
-            self.outbox.restore([Standing.load(row.body)])
+            self.outbox.restore([UnansweredAlert.load(row.body)])
         elif row.channel in self.couriers:
             self.couriers[row.channel].hand_in(Message.load(row.body), row, now_ms)
         else:

@@ -16,7 +16,7 @@ SOUNDER = "sounder"
 
 
 @dataclass(frozen=True, slots=True)
-class Trial:
+class TestMessage:
     """What became of one test message; ``said`` tells what is known of its arrival."""
 
     way: str
@@ -35,12 +35,12 @@ class Echo:
         """Publish under the notice topic and wait for it to come back."""
         import aiomqtt
 
-        from pitlogger.notify.mqtt.link import Link
+        from pitlogger.notify.mqtt.link import MqttLink
         from pitlogger.notify.mqtt.tree import level
 
         mqtt = self._config.mqtt
         topic = f"{mqtt.base}/{level(self._config.node.name)}/notice"
-        link = Link(mqtt, f"pitlogger-test-{message.at_ms}", None, lambda fault: None)
+        link = MqttLink(mqtt, f"pitlogger-test-{message.at_ms}", None, lambda fault: None)
         try:
             async with link.client() as client:
                 await client.subscribe(topic, qos=1)
@@ -59,7 +59,7 @@ def way_ids(config: Config) -> list[str]:
     return [*sounder, *(way.id for way in config.notify.way)]
 
 
-async def try_ways(config: Config, ids: tuple[str, ...], utc_ms: int) -> list[Trial]:
+async def try_ways(config: Config, ids: tuple[str, ...], utc_ms: int) -> list[TestMessage]:
     """Send a test message by each way named, by all if none is.
 
     Raises:
@@ -76,16 +76,16 @@ async def try_ways(config: Config, ids: tuple[str, ...], utc_ms: int) -> list[Tr
     return list(await asyncio.gather(*(_try(config, name, message) for name in wanted)))
 
 
-async def _try(config: Config, name: str, message: Message) -> Trial:
+async def _try(config: Config, name: str, message: Message) -> TestMessage:
     kind = next((way.kind for way in config.notify.way if way.id == name), SOUNDER)
     try:
         async with asyncio.timeout(PATIENCE_S):
             said = await (_try_sounder(config) if name == SOUNDER else _send(config, name, message))
     except DeliveryError as fault:
-        return Trial(name, kind, False, str(fault))
+        return TestMessage(name, kind, False, str(fault))
     except TimeoutError:
-        return Trial(name, kind, False, f"no answer within {PATIENCE_S:.0f} s")
-    return Trial(name, kind, True, said)
+        return TestMessage(name, kind, False, f"no answer within {PATIENCE_S:.0f} s")
+    return TestMessage(name, kind, True, said)
 
 
 async def _send(config: Config, name: str, message: Message) -> str:

@@ -17,7 +17,7 @@ from pitlogger.yields.money.pricing import (
     price_for_margin,
     price_for_prime_cost,
 )
-from pitlogger.yields.yield_test import Card, Part
+from pitlogger.yields.yield_test import Card, CutOff
 
 _CUT_OFF = (ByProduct.TRIM_FAT, ByProduct.TRIM_LEAN, ByProduct.SKIN)
 _AFTER_COOKING = (ByProduct.BONE, ByProduct.WASTE, ByProduct.TASTING)
@@ -40,7 +40,7 @@ class CardQuestion:
     masses_g: Mapping[str, Decimal]
     price_per_g: Decimal
     credits_per_g: Mapping[str, Decimal] = field(default_factory=dict)
-    parts: tuple[Part, ...] = ()
+    parts: tuple[CutOff, ...] = ()
     as_printed: bool = False
     portion_g: Decimal | None = None
     new_price_per_g: Decimal | None = None
@@ -192,7 +192,7 @@ def _salable(masses: Mapping[str, Decimal]) -> Decimal | None:
     return cooked - sum((masses.get(part, Decimal(0)) for part in _AFTER_COOKING), Decimal(0))
 
 
-def _parts(question: CardQuestion) -> tuple[Part, ...]:
+def _parts(question: CardQuestion) -> tuple[CutOff, ...]:
     masses, credited = question.masses_g, question.credits_per_g
     if unknown := [name for name in credited if name not in masses]:
         reason = (
@@ -200,7 +200,7 @@ def _parts(question: CardQuestion) -> tuple[Part, ...]:
         )
         raise FieldError("credits_per_g", reason)
     cut_off = [name for name in masses if name in _CUT_OFF or name in credited]
-    named = [Part(name, masses[name], credited.get(name, Decimal(0))) for name in cut_off]
+    named = [CutOff(name, masses[name], credited.get(name, Decimal(0))) for name in cut_off]
     return (*named, *question.parts)
 
 

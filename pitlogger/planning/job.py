@@ -21,14 +21,14 @@ from pitlogger.planning.job_answer import (
     Costs,
     Earned,
     JobAnswer,
-    Person,
+    Worker,
 )
 from pitlogger.planning.job_purchase import Purchase, buy, question
 from pitlogger.planning.job_result import result
 from pitlogger.planning.past import PastCooks
 from pitlogger.planning.timeline import MOST_PIECES, ScheduleAnswer, ScheduleQuestion, schedule
 from pitlogger.rules.policies import portion_changes, shipped_kitchen, shipped_portions
-from pitlogger.yields.money.bill import Bill, Line, Payment, Terms, bill
+from pitlogger.yields.money.bill import Bill, BillTerms, InvoiceLine, Payment, bill
 
 NO_PAST = PastCooks()
 YEAR_MS = 366 * 86_400_000
@@ -96,7 +96,7 @@ def answer_job(
         earned,
         result(source, bought, made, costs, earned, past, coin),
         (*bought.notes, *_trade_notes(source)),
-        tuple(Person(one.role, one.does or _by_name(one.role)) for one in source.labour),
+        tuple(Worker(one.role, one.does or _by_name(one.role)) for one in source.labour),
     )
 
 
@@ -211,24 +211,28 @@ def _billed_guests(source: JobFile) -> int:
     return guaranteed if source.actual is None else max(guaranteed, source.actual.guests)
 
 
-def _lines(source: JobFile, per_guest: Decimal, guests: int) -> list[Line]:
+def _lines(source: JobFile, per_guest: Decimal, guests: int) -> list[InvoiceLine]:
     if source.tier:
         told = sum(tier.guests for tier in source.tier)
-        lines = [Line(tier.what, Decimal(tier.guests), tier.price) for tier in source.tier]
+        lines = [InvoiceLine(tier.what, Decimal(tier.guests), tier.price) for tier in source.tier]
         if guests > told:
             dearest = max(source.tier, key=lambda tier: tier.price)
-            lines.append(Line(f"{dearest.what}, further", Decimal(guests - told), dearest.price))
+            lines.append(
+                InvoiceLine(f"{dearest.what}, further", Decimal(guests - told), dearest.price)
+            )
     else:
-        lines = [Line("guests", Decimal(guests), per_guest)]
-    lines += [Line(one.what, one.count, one.price, one.taxable) for one in source.charge]
+        lines = [InvoiceLine("guests", Decimal(guests), per_guest)]
+    lines += [InvoiceLine(one.what, one.count, one.price, one.taxable) for one in source.charge]
     return lines + [_by_weight(one) for one in source.by_weight]
 
 
-def _by_weight(sold: ByWeightTable) -> Line:
+def _by_weight(sold: ByWeightTable) -> InvoiceLine:
     """Return a line of what is sold by weight: "about" without a legal-for-trade scale."""
     about = "" if sold.scale else "about "
     mass = f"{about}{show_mass(sold.mass, 'lb')} ({show_mass(sold.mass, 'kg')})"
-    return Line(f"{sold.what}, {mass}", Decimal(1), sold.price * sold.mass / 1000, sold.taxable)
+    return InvoiceLine(
+        f"{sold.what}, {mass}", Decimal(1), sold.price * sold.mass / 1000, sold.taxable
+    )
 
 
 def _trade_notes(source: JobFile) -> list[str]:
@@ -237,9 +241,9 @@ def _trade_notes(source: JobFile) -> list[str]:
     return [_NO_TRADE_SCALE]
 
 
-def _terms(source: JobFile) -> Terms:
+def _terms(source: JobFile) -> BillTerms:
     job = source.job
-    return Terms(
+    return BillTerms(
         job.minimum_order, job.discount, job.discount_pct, job.service_pct, job.service_taxable,
         job.tax_pct, job.tax_rounding, job.tax_exemption, job.gratuity_pct, job.deposit_pct,
         job.card_fee_pct,

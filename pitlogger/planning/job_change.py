@@ -10,7 +10,7 @@ from pitlogger.planning.job_answer import JobAnswer
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
+class JobChange:
     """A figure that is no longer what it was."""
 
     what: str
@@ -18,11 +18,11 @@ class Change:
     after: str
 
 
-def follows(before: JobAnswer, after: JobAnswer) -> tuple[Change, ...]:
+def follows(before: JobAnswer, after: JobAnswer) -> tuple[JobChange, ...]:
     """Return what differs between two answers: purchase, times, bill, cost, profit."""
     was, now = dict(_figures(before)), dict(_figures(after))
     names = [*was, *(name for name in now if name not in was)]
-    found = (Change(name, was.get(name, "none"), now.get(name, "none")) for name in names)
+    found = (JobChange(name, was.get(name, "none"), now.get(name, "none")) for name in names)
     return tuple(change for change in found if change.before != change.after)
 
 

@@ -16,7 +16,7 @@ from pitlogger.yields.learned.servable import (
     observations,
     whole_pieces,
 )
-from pitlogger.yields.lineage import Gathered
+from pitlogger.yields.lineage import LineageMasses
 from pitlogger.yields.records import PastPiece
 
 if TYPE_CHECKING:
@@ -73,7 +73,7 @@ class PastCooks:
         return self._learned[key]
 
     @cached_property
-    def whole(self) -> list[Gathered]:
+    def whole(self) -> list[LineageMasses]:
         """Pieces that stand for themselves, a split one as its parent."""
         return list(whole_pieces(self.pieces))
 

@@ -24,7 +24,7 @@ class Factor:
 
 
 @dataclass(frozen=True, slots=True)
-class Basis:
+class YieldBasis:
     """Servable yield of the next cook, as fractions of purchased, and what it rests on."""
 
     n: int
@@ -54,7 +54,7 @@ class DishPlan:
     options: tuple[Enough, ...]
     recommended: int | None
     purchase_g: float | None
-    basis: Basis
+    basis: YieldBasis
     notes: tuple[str, ...]
     shortfall: ShortfallShown | None = None
 

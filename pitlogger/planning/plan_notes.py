@@ -14,7 +14,7 @@ from pitlogger.planning.terms import Terms, portion_sd_g
 from pitlogger.rules.policies import shipped_portions
 from pitlogger.yields.learned.servable import Learned
 from pitlogger.yields.purchase.masses import PieceMass
-from pitlogger.yields.purchase.plan import Plan, Question
+from pitlogger.yields.purchase.plan import PurchasePlan, PurchaseQuestion
 
 
 def basis_notes(
@@ -102,7 +102,10 @@ def _past(n: int) -> str:
 
 
 def margin_notes(
-    terms: Terms, found: Plan, question: Question, price_per_g: Decimal | None = None
+    terms: Terms,
+    found: PurchasePlan,
+    question: PurchaseQuestion,
+    price_per_g: Decimal | None = None,
 ) -> Iterator[str]:
     """Say which margins are stacked, and what a tighter promise costs."""
     if terms.over > 0:
@@ -123,7 +126,10 @@ def margin_notes(
 
 
 def money_notes(
-    price_per_g: Decimal | None, budget: Decimal | None, found: Plan, question: Question
+    price_per_g: Decimal | None,
+    budget: Decimal | None,
+    found: PurchasePlan,
+    question: PurchaseQuestion,
 ) -> Iterator[str]:
     """Say what the meat costs and what the budget buys."""
     if price_per_g is None:
@@ -144,7 +150,7 @@ def money_notes(
         yield f"The budget buys {buys} piece{'s' * (buys != 1)}: {chance}."
 
 
-def result_notes(found: Plan, question: Question) -> Iterator[str]:
+def result_notes(found: PurchasePlan, question: PurchaseQuestion) -> Iterator[str]:
     """Say so where nothing keeps the risk."""
     if found.recommended is None:
         best = found.options[-1]

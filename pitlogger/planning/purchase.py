@@ -15,12 +15,12 @@ from pitlogger.formats.written_mass import checkpoint_name
 from pitlogger.planning.fields import Dish, Portion, read
 from pitlogger.planning.past import PastCooks
 from pitlogger.planning.plan_answer import (
-    Basis,
     Bought,
     DishPlan,
     Factor,
     PlanAnswer,
     ShortfallShown,
+    YieldBasis,
 )
 from pitlogger.planning.plan_meals import (
     as_at_meals,
@@ -45,7 +45,7 @@ from pitlogger.yields.learned.servable import Learned
 from pitlogger.yields.purchase.demand import Demand, Party, demand
 from pitlogger.yields.purchase.joint import none_short
 from pitlogger.yields.purchase.masses import Enough, PieceMass
-from pitlogger.yields.purchase.plan import Question, plan_by_count
+from pitlogger.yields.purchase.plan import PurchaseQuestion, plan_by_count
 from pitlogger.yields.purchase.plan import plan as plan_by_mass
 from pitlogger.yields.purchase.rescue import shortfall
 
@@ -113,7 +113,7 @@ def _dish(
     weighed = tuple(map(PieceMass, question.pieces_g))
     wanted = _wanted(people, portion, dish, terms, typical, learned)
     wanted = replace(wanted, mean_g=wanted.mean_g + question.leave_g * dish.share)
-    asked = Question(
+    asked = PurchaseQuestion(
         learned,
         wanted,
         terms.risk,
@@ -159,7 +159,7 @@ def _rounded(option: Enough) -> Enough:
     return Enough(option.pieces, round(option.p_enough, 6), *(round(g, 3) for g in masses_g))
 
 
-def _shortfall(asked: Question, light_by: str | None) -> ShortfallShown:
+def _shortfall(asked: PurchaseQuestion, light_by: str | None) -> ShortfallShown:
     short = shortfall(asked, light_by)
     remedies = tuple(replace(r, p_enough=round(r.p_enough, 6)) for r in short.remedies)
     return ShortfallShown(round(short.p_enough, 6), round(short.short_g), remedies)
@@ -229,7 +229,7 @@ def _wanted(
     return demand(people, terms.show_rate, terms.over, dish.share, terms.shared_cv)
 
 
-def _basis(learned: Learned) -> Basis:
+def _basis(learned: Learned) -> YieldBasis:
     factors = tuple(
         Factor(
             effect.factor,
@@ -241,4 +241,4 @@ def _basis(learned: Learned) -> Basis:
         for effect in learned.effects
     )
     median, p10, p90 = (round(learned.quantile(p), 6) for p in (0.5, 0.1, 0.9))
-    return Basis(learned.n, median, p10, p90, learned.prior, factors or None)
+    return YieldBasis(learned.n, median, p10, p90, learned.prior, factors or None)

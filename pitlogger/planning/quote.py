@@ -19,7 +19,7 @@ from pitlogger.planning.job_purchase import question
 from pitlogger.planning.past import PastCooks
 from pitlogger.planning.plan_answer import Bought, PlanAnswer
 from pitlogger.planning.purchase import plan
-from pitlogger.yields.money.quote import Job, Labour, Outcome, outcome
+from pitlogger.yields.money.quote import Labour, QuotedJob, QuoteOutcome, outcome
 
 Coin = Callable[[Decimal], Decimal]  # money rounded to the smallest unit of the currency
 Level = Literal["p10", "p50", "p90"]
@@ -29,7 +29,7 @@ NO_PAST = PastCooks()
 
 
 @dataclass(frozen=True, slots=True)
-class Scenario:
+class QuoteScenario:
     """What the job costs and earns at one yield and one price of the meat.
 
     ``left_g`` is what is left over of the servable meat, grams; below zero it is short.
@@ -75,7 +75,7 @@ class QuoteAnswer:
     deposit: Decimal
     labour_hours: Decimal
     purchase: tuple[Bought, ...]
-    scenarios: tuple[Scenario, ...]
+    scenarios: tuple[QuoteScenario, ...]
     actual: Actual | None
     notes: tuple[str, ...]
 
@@ -121,7 +121,7 @@ def quote(source: JobFile, past: PastCooks = NO_PAST) -> QuoteAnswer:
     )
 
 
-def read_job(source: JobFile) -> Job:
+def read_job(source: JobFile) -> QuotedJob:
     """Return the job that a job file describes; fuel is a fixed line by its mass."""
     fixed = [(line.what, line.cost) for line in source.fixed]
     if source.fuel is not None and source.fuel.mass is not None:
@@ -131,7 +131,7 @@ def read_job(source: JobFile) -> Job:
         raise FieldError(
             "price_per_guest", "what a guest pays is missing; 'pitlogger job' fills it in"
         )
-    return Job(
+    return QuotedJob(
         of.guests,
         of.price_per_guest,
         tuple((line.what, line.cost) for line in source.per_guest),
@@ -177,8 +177,10 @@ def _price_at(meat: MeatTable, price: Level) -> Decimal:
     return meat.price if asked is None else asked
 
 
-def _scenario(at: Level, price: Level, found: Outcome, left_g: float, coin: Coin) -> Scenario:
-    return Scenario(
+def _scenario(
+    at: Level, price: Level, found: QuoteOutcome, left_g: float, coin: Coin
+) -> QuoteScenario:
+    return QuoteScenario(
         at,
         price,
         round(left_g),
@@ -194,7 +196,7 @@ def _scenario(at: Level, price: Level, found: Outcome, left_g: float, coin: Coin
     )
 
 
-def _actual(source: JobFile, job: Job, coin: Coin) -> Actual | None:
+def _actual(source: JobFile, job: QuotedJob, coin: Coin) -> Actual | None:
     if source.actual is None:
         return None
     labour = sum((role.cost for role in job.labour), Decimal(0))

@@ -14,7 +14,7 @@ from pitlogger import __version__
 from pitlogger.reports.allergens import named_so_far
 from pitlogger.reports.sheet import CAUTIONS, Block, Facts, Heading, Lines, Sheet, Table
 from pitlogger.views.language import figure, mark, tr
-from pitlogger.yields.money.quote import Job
+from pitlogger.yields.money.quote import QuotedJob
 
 LEFTOVERS = mark(
     "Leftovers stay with us unless agreed beforehand. What is handed over is labelled with what "
@@ -48,7 +48,7 @@ class Offer:
     leftovers: str = LEFTOVERS
 
 
-def quote_sheet(offer: Offer, job: Job) -> Sheet:
+def quote_sheet(offer: Offer, job: QuotedJob) -> Sheet:
     """Return the sheet of an offer."""
     blocks: list[Block] = [
         Facts(tuple(_facts(offer, job))),
@@ -72,7 +72,7 @@ def quote_sheet(offer: Offer, job: Job) -> Sheet:
     )
 
 
-def _facts(offer: Offer, job: Job) -> Iterator[tuple[str, str]]:
+def _facts(offer: Offer, job: QuotedJob) -> Iterator[tuple[str, str]]:
     if offer.client:
         yield tr("For"), offer.client
     yield tr("Guests"), str(job.guests)
@@ -81,7 +81,7 @@ def _facts(offer: Offer, job: Job) -> Iterator[tuple[str, str]]:
         yield tr("Valid until"), f"{offer.valid_until:%Y-%m-%d}"
 
 
-def _sums(job: Job) -> Iterator[tuple[str, str]]:
+def _sums(job: QuotedJob) -> Iterator[tuple[str, str]]:
     yield (
         tr("{guests} guests at {money}", guests=job.guests, money=_money(job.price_per_guest)),
         _money(job.subtotal),

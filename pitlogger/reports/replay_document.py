@@ -8,7 +8,7 @@ from typing import Any
 
 from pitlogger.clock import rfc3339
 from pitlogger.engine.inputs import Output
-from pitlogger.inference.recogniser import Proposal
+from pitlogger.inference.recogniser import StageProposal
 from pitlogger.model.alerts import alert_class
 from pitlogger.model.book import Book
 from pitlogger.model.journal import AlertChanged, Entry, ForecastMade
@@ -17,7 +17,7 @@ from pitlogger.yields.books import from_book
 from pitlogger.yields.document import piece_document
 from pitlogger.yields.ledger import accounts
 
-Looks = Mapping[str, Sequence[Proposal]]
+Looks = Mapping[str, Sequence[StageProposal]]
 
 
 @dataclass(slots=True)

@@ -13,7 +13,7 @@ from enum import StrEnum
 from pitlogger.model.alerts import AlertState
 
 
-class Event(StrEnum):
+class AlertEvent(StrEnum):
     """What can happen to an alert; conditions are already filtered by deadband and delay."""
 
     RAISED = "condition true after on-delay"
@@ -34,10 +34,10 @@ class Event(StrEnum):
     RETURNED_FALSE = "returned to service, condition false"
 
 
-_S, _E = AlertState, Event
+_S, _E = AlertState, AlertEvent
 _ANY = tuple(AlertState)
 
-TABLE: dict[tuple[AlertState, Event], AlertState] = {
+TABLE: dict[tuple[AlertState, AlertEvent], AlertState] = {
     (_S.NORMAL, _E.RAISED): _S.UNACKNOWLEDGED,
     (_S.UNACKNOWLEDGED, _E.ACKNOWLEDGED): _S.ACKNOWLEDGED,
     (_S.UNACKNOWLEDGED, _E.CLEARED): _S.RETURNED_UNACKNOWLEDGED,
@@ -68,7 +68,7 @@ TABLE: dict[tuple[AlertState, Event], AlertState] = {
 }
 
 
-def transition(state: AlertState, event: Event) -> AlertState | None:
+def transition(state: AlertState, event: AlertEvent) -> AlertState | None:
     """Return the state an event leads to, ``None`` where it changes nothing."""
     after = TABLE.get((state, event))
     return None if after is state else after

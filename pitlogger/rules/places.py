@@ -11,7 +11,7 @@ from pitlogger.model.cooks import BEFORE_FIRE, Channel
 from pitlogger.model.quantities import Quantity, milli_c_from_fahrenheit
 from pitlogger.model.readings import Site
 from pitlogger.rules.conditions import ABOVE, BELOW, Limit
-from pitlogger.rules.policies import Policy
+from pitlogger.rules.policies import RulePolicy
 
 START_UP_MS = 90 * 60_000
 BATTERY_LOW = 15_000  # milli-percent; ours
@@ -20,7 +20,7 @@ FLARE_MC = milli_c_from_fahrenheit(450.0)  # where no band is given; ours
 
 
 def channel_limits(
-    channel: Channel, quantity: Quantity, book: Book, policy: Policy, armed: bool, cold_mc: int
+    channel: Channel, quantity: Quantity, book: Book, policy: RulePolicy, armed: bool, cold_mc: int
 ) -> list[Limit]:
     """Return the limits of a channel as it sits now.
 

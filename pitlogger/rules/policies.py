@@ -93,7 +93,7 @@ StageFrom = Literal["person", "asked", "taken"]
 
 
 @dataclass(frozen=True, slots=True)
-class Policy:
+class RulePolicy:
     """Everything the rules go by. Limits in milli-degrees Celsius.
 
     ``stage_from`` says who sets stages: a person alone, a person who is asked what it looks
@@ -235,7 +235,7 @@ def cuts_of(own: Source | None = None) -> dict[str, CutTargets]:
     return cuts
 
 
-def build(own: Texts) -> Policy:
+def build(own: Texts) -> RulePolicy:
     """Return the policy that comes with pitlogger, overlaid by a person's own texts.
 
     Raises:
@@ -271,4 +271,4 @@ def build(own: Texts) -> Policy:
         for name, table in parse_timers(shipped("timers"), own.timers).items()
     }
     kitchen = parse_kitchen(shipped("kitchen"), own.kitchen)
-    return Policy(rules, cuts_of(own.targets), kitchen, routines)
+    return RulePolicy(rules, cuts_of(own.targets), kitchen, routines)

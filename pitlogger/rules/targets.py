@@ -13,11 +13,11 @@ from typing import Literal
 from pitlogger.model.book import Book, PieceBook
 from pitlogger.model.cooks import BEFORE_FIRE, HOT_OFF_PIT, ON_PIT, Stage
 from pitlogger.rules.conditions import ABOVE, BELOW, Limit, Watch
-from pitlogger.rules.policies import Policy
+from pitlogger.rules.policies import RulePolicy
 
 
 def piece_limits(
-    book: Book, held: PieceBook, policy: Policy, watches: Mapping[str, Watch]
+    book: Book, held: PieceBook, policy: RulePolicy, watches: Mapping[str, Watch]
 ) -> list[Limit]:
     """Return the limits of a piece as it stands now."""
     if not held.is_open:
@@ -37,7 +37,7 @@ def piece_limits(
 
 
 def _fire_limits(
-    book: Book, held: PieceBook, policy: Policy, watches: Mapping[str, Watch]
+    book: Book, held: PieceBook, policy: RulePolicy, watches: Mapping[str, Watch]
 ) -> list[Limit]:
     piece = held.piece
     cores = book.cores(piece.id)

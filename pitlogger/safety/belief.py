@@ -61,7 +61,7 @@ STILL_READINGS = 40
 STILL_MS = 10 * MINUTE_MS
 
 
-class Why(StrEnum):
+class DoubtReason(StrEnum):
     """Why a stretch of a probe's readings is not believed."""
 
     BEFORE = "not in the meat yet"
@@ -79,7 +79,7 @@ class Doubt(NamedTuple):
 
     from_ms: int
     to_ms: int
-    why: Why
+    why: DoubtReason
 
 
 Points = Sequence[tuple[int, int]]
@@ -144,7 +144,7 @@ def doubts(points: Points, setting: Setting) -> list[Doubt]:
             after = parts[number + 1][0][0] - 1 if number + 1 < len(parts) else points[-1][0]
             found.append(Doubt(before, after if since_ms is None else since_ms - 1, why))
         elif number and parts[number - 1][-1][0] + 1 < part[0][0]:
-            found.append(Doubt(parts[number - 1][-1][0] + 1, part[0][0] - 1, Why.FAST))
+            found.append(Doubt(parts[number - 1][-1][0] + 1, part[0][0] - 1, DoubtReason.FAST))
     for part, (since_ms, _) in zip(parts, believed, strict=True):
         if since_ms is not None:
             found += _contradicted(part, since_ms, setting)
@@ -167,11 +167,11 @@ def _contradicted(part: Points, since_ms: int, setting: Setting) -> list[Doubt]:
         apart_mc = abs(near[1] - hand_mc)
         if apart_mc <= AGREES_MC:
             if is_doubted:
-                found.append(Doubt(from_ms, near[0] - 1, Why.HAND))
+                found.append(Doubt(from_ms, near[0] - 1, DoubtReason.HAND))
             from_ms, is_doubted = near[0], False
         is_doubted = is_doubted or apart_mc > CONTRADICTS_MC
     if is_doubted:
-        found.append(Doubt(from_ms, part[-1][0], Why.HAND))
+        found.append(Doubt(from_ms, part[-1][0], DoubtReason.HAND))
     return found
 
 
@@ -259,7 +259,7 @@ def goes_on(start: tuple[int, int], last: tuple[int, int], rate: float) -> bool:
     return abs(start[1] - last[1]) <= BESIDE_MC + RETURNS_SHARE * rate * away_ms / MINUTE_MS
 
 
-Belief = tuple[int | None, Why]  # believed since, and why not until then
+Belief = tuple[int | None, DoubtReason]  # believed since, and why not until then
 
 
 def _believed(parts: Sequence[Points], setting: Setting) -> list[Belief]:
@@ -273,7 +273,7 @@ def _believed(parts: Sequence[Points], setting: Setting) -> list[Belief]:
         rate = setting.rate_at(part[0][0])
         if elsewhere is not None and goes_on(part[0], elsewhere[1], rate):
             for out in range(elsewhere[0], number):
-                held[out] = (None, Why.AIR)
+                held[out] = (None, DoubtReason.AIR)
             last, elsewhere = elsewhere[1], None
         since_ms, why = _since(part, before_ms, last, setting)
         held.append((since_ms, why))
@@ -284,7 +284,7 @@ def _believed(parts: Sequence[Points], setting: Setting) -> list[Belief]:
             began_hot = not _is_raw(parts[inserted], setting)
             was_meat = not began_hot and _gets_warmer(parts[inserted])
             if was_meat:  # it was heated as meat is: colder of a sudden, it is in another piece
-                held[-1] = (_by_hand(part, setting), Why.SWAPPED)
+                held[-1] = (_by_hand(part, setting), DoubtReason.SWAPPED)
                 if held[-1][0] is None:
                     continue
             elif began_hot or _gets_warmer(part):
@@ -293,7 +293,8 @@ def _believed(parts: Sequence[Points], setting: Setting) -> list[Belief]:
                 elsewhere = (number, last)
         last = part[-1]
     return [
-        (None, Why.BEFORE) if number < inserted else belief for number, belief in enumerate(held)
+        (None, DoubtReason.BEFORE) if number < inserted else belief
+        for number, belief in enumerate(held)
     ]
 
 
@@ -302,19 +303,19 @@ def _since(
 ) -> Belief:
     start_ms = part[0][0]
     if setting.is_heating(start_ms) and max(value for _, value in part) >= AIR_MC:
-        return None, Why.AIR
+        return None, DoubtReason.AIR
     first_ms = start_ms if before_ms is None else before_ms
     if any(first_ms < at_ms <= start_ms + NEAR_MS for at_ms in setting.placed_ms):
-        return start_ms, Why.FAST
+        return start_ms, DoubtReason.FAST
     if last is None and before_ms is None:
         if not _reads_like_the_pit(part, setting):
-            return start_ms, Why.BEFORE
-        return _by_hand(part, setting), Why.AIR
+            return start_ms, DoubtReason.BEFORE
+        return _by_hand(part, setting), DoubtReason.AIR
     if _is_raw(part, setting) or (
         last is not None and goes_on(part[0], last, setting.rate_at(part[0][0]))
     ):
-        return start_ms, Why.BEFORE
-    return _by_hand(part, setting), Why.FAST
+        return start_ms, DoubtReason.BEFORE
+    return _by_hand(part, setting), DoubtReason.FAST
 
 
 def _is_raw(part: Points, setting: Setting) -> bool:
@@ -368,7 +369,7 @@ def _stuck(points: Points) -> list[Doubt]:
         is_noisy = counted >= NOISE_COUNTED and bends >= NOISE_SHARE * counted
         still_ms = points[index - 1][0] - points[first][0]
         if is_noisy and index - 1 - first >= STILL_READINGS and still_ms >= STILL_MS:
-            found.append(Doubt(points[first][0] + 1, points[index - 1][0], Why.STUCK))
+            found.append(Doubt(points[first][0] + 1, points[index - 1][0], DoubtReason.STUCK))
         step = min(step or abs(change), abs(change) or step)
         if index > 1 and not ended:
             bend = abs(change - (points[index - 1][1] - points[index - 2][1]))
@@ -403,11 +404,13 @@ def swaps(
                 for mine in (one, other):
                     if pieces[one] == pieces[other]:
                         until_ms = at_ms + 2 * MINUTE_MS
-                        moments[mine].append(Doubt(at_ms - MINUTE_MS, until_ms, Why.SWAPPED))
+                        moments[mine].append(
+                            Doubt(at_ms - MINUTE_MS, until_ms, DoubtReason.SWAPPED)
+                        )
                         continue
                     ends = [t_ms for t_ms in placed_ms[mine] if t_ms > at_ms - NEAR_MS]
                     found[mine].append(
-                        Doubt(at_ms - MINUTE_MS, min(ends, default=END_MS), Why.SWAPPED)
+                        Doubt(at_ms - MINUTE_MS, min(ends, default=END_MS), DoubtReason.SWAPPED)
                     )
     return [sorted(_until_back(held) + own) for held, own in zip(found, moments, strict=True)]
 

@@ -15,7 +15,7 @@ from itertools import pairwise
 from typing import Literal
 
 from pitlogger.errors import QuantityError
-from pitlogger.safety.policy import Policy, Step
+from pitlogger.safety.policy import Policy, StepLimit
 
 Sensor = Literal["food", "air"]
 Unit = Literal["C", "F"]
@@ -140,7 +140,7 @@ class ProbeCheck:
         return abs(self.error_mc) <= self.tolerance_mc + 5
 
 
-def tolerance(policy: Policy, sensor: Sensor = "food", unit: Unit = "F") -> Step:
+def tolerance(policy: Policy, sensor: Sensor = "food", unit: Unit = "F") -> StepLimit:
     """Return the accuracy asked of a thermometer; scaled in F only where ``unit`` is F."""
     if sensor == "food":
         return policy.food_probe_f if unit == "F" else policy.food_probe_c

@@ -22,7 +22,7 @@ from pitlogger.safety import shipped
 from pitlogger.safety.history import (
     PieceHistory,
     Point,
-    Series,
+    ProbeSeries,
     credited,
     hole_words,
     longest_hole,
@@ -39,7 +39,7 @@ COOLING = (Stage.COOLING, Stage.CHILLED)
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class CoolingStep:
     """From one temperature down to another within a time."""
 
     from_mc: int
@@ -52,7 +52,7 @@ class Step:
 class StageVerdict:
     """What a record shows about one step; ``took_s`` is ``None`` where it is not shown."""
 
-    step: Step
+    step: CoolingStep
     took_s: float | None
     met: bool | None
 
@@ -81,23 +81,23 @@ class Cooling:
         return self.verdict.document() | staged
 
 
-def steps_of(policy: Policy) -> tuple[Step, ...]:
+def steps_of(policy: Policy) -> tuple[CoolingStep, ...]:
     """Return the steps that decide under a policy."""
     middle = policy.cooling_stage_2_from.value == "middle"
     second_from = policy.cooling_middle if middle else policy.cooling_start
     return (
-        Step(policy.cooling_start.mc, policy.cooling_middle.mc, policy.cooling_stage_1.ms,
+        CoolingStep(policy.cooling_start.mc, policy.cooling_middle.mc, policy.cooling_stage_1.ms,
              policy.cite(policy.cooling_stage_1)),
-        Step(second_from.mc, policy.cooling_end.mc, policy.cooling_stage_2.ms,
+        CoolingStep(second_from.mc, policy.cooling_end.mc, policy.cooling_stage_2.ms,
              policy.cite(policy.cooling_stage_2)),
     )  # fmt: skip
 
 
 @cache
-def steps_named(scheme: str) -> tuple[Step, ...]:
+def steps_named(scheme: str) -> tuple[CoolingStep, ...]:
     """Return the steps of a published scheme, such as ``fsis-option-2``."""
     return tuple(
-        Step(
+        CoolingStep(
             milli_c_from_fahrenheit(float(row["from_f"])),
             milli_c_from_fahrenheit(float(row["to_f"])),
             int(row["limit_s"]) * 1000,
@@ -150,7 +150,7 @@ class CoolingClock:
         """When it began, the earliest that can be: the least favourable case."""
         return self.late_ms[0] if self.early_ms[0] is None else self.early_ms[0]
 
-    def ends_s(self, steps: tuple[Step, ...]) -> tuple[tuple[float, float], ...]:
+    def ends_s(self, steps: tuple[CoolingStep, ...]) -> tuple[tuple[float, float], ...]:
         """Return where each step ends, degC, and by when, seconds after the first mark.
 
         Infinite where a step begins at a mark that was not passed yet.
@@ -164,7 +164,7 @@ class CoolingClock:
             found.append((step.to_mc / 1000, by_s))
         return tuple(found)
 
-    def remaining_s(self, step: Step, now_ms: int) -> float | None:
+    def remaining_s(self, step: CoolingStep, now_ms: int) -> float | None:
         """Return the time left for a step, below zero when it is late; ``None`` if not running."""
         begun, done = self._bounds(step)
         if begun[1] is None or done[1] is not None:
@@ -172,7 +172,7 @@ class CoolingClock:
         since_ms = begun[1] if begun[0] is None else begun[0]
         return (step.limit_ms - (now_ms - since_ms)) / 1000
 
-    def judge(self, step: Step, hand_only: bool = False) -> StageVerdict:
+    def judge(self, step: CoolingStep, hand_only: bool = False) -> StageVerdict:
         """Return what has been shown about a step so far.
 
         With ``hand_only`` the piece was read by hand alone: two readings prove what lies
@@ -231,7 +231,7 @@ class CoolingClock:
         return self.marks_mc.index(mark_mc)
 
     def _bounds(
-        self, step: Step
+        self, step: CoolingStep
     ) -> tuple[tuple[float | None, float | None], tuple[float | None, float | None]]:
         begin, end = self._index(step.from_mc), self._index(step.to_mc)
         return (
@@ -240,7 +240,7 @@ class CoolingClock:
         )
 
 
-def cooling_clock(steps: tuple[Step, ...], max_gap_ms: int) -> CoolingClock:
+def cooling_clock(steps: tuple[CoolingStep, ...], max_gap_ms: int) -> CoolingClock:
     """Return a clock for steps that begin at the first one's start."""
     return CoolingClock([steps[0].from_mc, *(step.to_mc for step in steps)], max_gap_ms)
 
@@ -249,7 +249,7 @@ def cooling(
     history: PieceHistory,
     points: list[Point],
     policy: Policy,
-    steps: tuple[Step, ...] | None = None,
+    steps: tuple[CoolingStep, ...] | None = None,
     cooked_ms: int | None = None,
 ) -> Cooling:
     """Judge every time a piece was cooled; the least favourable one is reported.
@@ -284,7 +284,7 @@ def _fell(points: list[Point], start_mc: int, since_ms: int | None) -> bool:
 def _judge(
     history: PieceHistory,
     points: list[Point],
-    steps: tuple[Step, ...],
+    steps: tuple[CoolingStep, ...],
     policy: Policy,
     period: tuple[int, int] | None,
     cooked_ms: int,
@@ -327,7 +327,7 @@ def _least(found: list[StageVerdict]) -> StageVerdict:
 
 
 def _followed(
-    fed: Sequence[Point], steps: tuple[Step, ...], policy: Policy, cooled_ms: int
+    fed: Sequence[Point], steps: tuple[CoolingStep, ...], policy: Policy, cooled_ms: int
 ) -> CoolingClock:
     clock = cooling_clock(steps, policy.max_gap.ms)
     for point in fed:
@@ -338,7 +338,7 @@ def _followed(
 
 def _each_probe(
     history: PieceHistory,
-    steps: tuple[Step, ...],
+    steps: tuple[CoolingStep, ...],
     policy: Policy,
     when: tuple[int, int, int],
     hand_only: bool,
@@ -364,7 +364,7 @@ def _each_probe(
     return found, missing
 
 
-def _missing(history: PieceHistory, core: Series, last_ms: int, policy: Policy) -> str:
+def _missing(history: PieceHistory, core: ProbeSeries, last_ms: int, policy: Policy) -> str:
     to_ms = core.doubts[-1].to_ms if core.doubts else history.end_ms
     hole = longest_hole(
         replace(history, cores=(core,)), last_ms, max(last_ms, min(to_ms, history.end_ms)),

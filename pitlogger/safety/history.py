@@ -20,7 +20,7 @@ from pitlogger.clock import rfc3339
 from pitlogger.model.book import Mark, Span
 from pitlogger.model.cooks import HOT_OFF_PIT, ON_PIT, POULTRY, Stage
 from pitlogger.model.quantities import show_duration
-from pitlogger.safety.belief import Doubt, Why, believed
+from pitlogger.safety.belief import Doubt, DoubtReason, believed
 
 
 class Point(NamedTuple):
@@ -39,7 +39,7 @@ class Point(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class Series:
+class ProbeSeries:
     """The good readings of one channel while it sat in one place, in order of time.
 
     ``from_ms``: when it was put there, ``None`` for the beginning; ``to_ms``: when somebody
@@ -103,14 +103,14 @@ class PieceHistory:
     parents: tuple[str, ...] = ()
     spans: tuple[Span, ...] = ()
     marks: tuple[Mark, ...] = ()
-    cores: tuple[Series, ...] = ()
+    cores: tuple[ProbeSeries, ...] = ()
     spots: tuple[tuple[int, int], ...] = ()
     checked: frozenset[tuple[int, int]] = frozenset()
     late: tuple[tuple[int, int], ...] = ()
     withdrawn: tuple[Withdrawn, ...] = ()
-    surface: tuple[Series, ...] = ()
-    cold: tuple[Series, ...] = ()
-    pit: tuple[Series, ...] = ()
+    surface: tuple[ProbeSeries, ...] = ()
+    cold: tuple[ProbeSeries, ...] = ()
+    pit: tuple[ProbeSeries, ...] = ()
     moves: tuple[tuple[int, str], ...] = ()
     end_ms: int = 0
 
@@ -147,7 +147,7 @@ class PieceHistory:
     def moved_within(self, from_ms: int, to_ms: int) -> list[int]:
         return [t_ms for t_ms, _ in self.moves if from_ms <= t_ms <= to_ms]
 
-    def counting(self) -> list[Series]:
+    def counting(self) -> list[ProbeSeries]:
         """Return the cores that were in the meat on or after the fire."""
         begun = [span.from_ms for span in self.spans if span.stage in ON_PIT | HOT_OFF_PIT]
         fire_ms = min(begun, default=0)
@@ -166,7 +166,7 @@ class PieceHistory:
         return replace(
             self,
             cores=tuple(
-                replace(core, doubts=tuple(d for d in core.doubts if d.why is Why.BEFORE))
+                replace(core, doubts=tuple(d for d in core.doubts if d.why is DoubtReason.BEFORE))
                 for core in self.cores
             ),
             spots=tuple(sorted((*self.spots, *((w.t_ms, w.value_mc) for w in self.withdrawn)))),
@@ -177,7 +177,9 @@ class PieceHistory:
         return bool(self.withdrawn) or any(core.doubts for core in self.cores)
 
 
-def credited(history: PieceHistory, core: Series, settle_ms: int) -> tuple[tuple[int, int], ...]:
+def credited(
+    history: PieceHistory, core: ProbeSeries, settle_ms: int
+) -> tuple[tuple[int, int], ...]:
     """Return the readings of a core that are believed and not near a move of it."""
     points = believed(core.points, core.doubts) if core.doubts else core.points
     mine = [t_ms for t_ms, channel in history.moves if channel == core.channel]
@@ -306,7 +308,7 @@ def longest_hole(
     Each probe is looked at by itself, the edges of the span included; hand readings stand in.
     """
     found: list[Hole] = []
-    for core in history.counting() or [Series("", ())]:
+    for core in history.counting() or [ProbeSeries("", ())]:
         begun_ms = max(from_ms, core.from_ms or from_ms)
         ended_ms = to_ms
         if core.channel in excused and core.to_ms is not None:
@@ -319,7 +321,7 @@ def longest_hole(
     return max(found, key=lambda hole: hole.ms, default=None)
 
 
-def _why(core: Series, from_ms: int, to_ms: int) -> str:
+def _why(core: ProbeSeries, from_ms: int, to_ms: int) -> str:
     for doubt in core.doubts:
         if doubt.from_ms < to_ms and doubt.to_ms > from_ms:
             return doubt.why.value
@@ -346,7 +348,7 @@ def doubted_words(history: PieceHistory) -> str:
         f"{rfc3339(min(doubt.to_ms, history.end_ms))} ({doubt.why.value})"
         for core in history.cores
         for doubt in core.doubts
-        if doubt.why is not Why.BEFORE
+        if doubt.why is not DoubtReason.BEFORE
     ]
     told += [word.words for word in history.withdrawn]
     return "; ".join(told)

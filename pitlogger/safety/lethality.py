@@ -23,7 +23,7 @@ from pitlogger.model.quantities import fahrenheit, show_duration, show_temperatu
 from pitlogger.safety.history import (
     PieceHistory,
     Point,
-    Series,
+    ProbeSeries,
     credited,
     curve,
     hole_words,
@@ -275,7 +275,9 @@ def shown_by_themselves(history: PieceHistory, table: HoldTable, policy: Policy)
     )
 
 
-def _alone(history: PieceHistory, core: Series, table: HoldTable, policy: Policy) -> LethalityClock:
+def _alone(
+    history: PieceHistory, core: ProbeSeries, table: HoldTable, policy: Policy
+) -> LethalityClock:
     clock = lethality_clock(table, policy.max_gap.ms)
     for t_ms, value_mc in credited(history, core, policy.settle.ms):
         clock.update(t_ms, value_mc)

@@ -13,7 +13,7 @@ from pitlogger.model.cooks import BEFORE_FIRE, HOT_OFF_PIT, ON_PIT, Piece, Stage
 from pitlogger.model.quantities import show_duration, show_temperature
 from pitlogger.safety.cold import cold_clock
 from pitlogger.safety.come_up import ComeUpClock, come_up_clock
-from pitlogger.safety.cooling import COOLING, CoolingClock, Step, cooling_clock, steps_of
+from pitlogger.safety.cooling import COOLING, CoolingClock, CoolingStep, cooling_clock, steps_of
 from pitlogger.safety.history import PieceHistory, curve
 from pitlogger.safety.holding import BreachClock, hold_clock
 from pitlogger.safety.lethality import LethalityClock, lethality_clock, table_for
@@ -32,7 +32,7 @@ _COUNTED = HOT_OFF_PIT | {Stage.SERVED}
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class ClockState:
     """What one clock says now: an alert kind, whether it is true, and the time left.
 
     ``remaining_s`` falls below zero once the limit has passed; ``None`` where the limit is
@@ -152,7 +152,7 @@ class PieceClocks:
                 elif held is not None:
                     setattr(clock, name, held - ms)
 
-    def told(self, now_ms: int, policy: Policy) -> list[Told]:
+    def told(self, now_ms: int, policy: Policy) -> list[ClockState]:
         """Return what each clock that runs says at ``now_ms``."""
         stage = Stage(self.stage)
         found = list(self._cooling(now_ms, policy)) if stage in COOLING else []
@@ -172,23 +172,23 @@ class PieceClocks:
             found.append(self._lethality())
         return found
 
-    def _cooling(self, now_ms: int, policy: Policy) -> Iterator[Told]:
+    def _cooling(self, now_ms: int, policy: Policy) -> Iterator[ClockState]:
         for number, step in enumerate(steps_of(policy), start=1):
             left_s = self.cooling.remaining_s(step, now_ms)
             late = self.cooling.judge(step).met is False
             if left_s is not None or late:
                 kind = f"cooling-stage-{number}-late"
                 is_true = late or (left_s is not None and left_s < 0)
-                yield Told(kind, is_true, left_s, _cooling_words(step, left_s), step.source)
+                yield ClockState(kind, is_true, left_s, _cooling_words(step, left_s), step.source)
 
-    def _holding(self, now_ms: int, policy: Policy) -> Told:
+    def _holding(self, now_ms: int, policy: Policy) -> ClockState:
         below_ms = self.hold.beyond_now_ms(now_ms)
         is_true = self.hold.is_in_breach(now_ms)
         shown = show_temperature(self.hold.limit_mc)
         message = f"below {shown} for {show_duration(below_ms)}" if is_true else f"at {shown} or up"
-        return Told("hot-hold-low", is_true, None, message, policy.cite(policy.hot_hold))
+        return ClockState("hot-hold-low", is_true, None, message, policy.cite(policy.hot_hold))
 
-    def _unmarked(self, now_ms: int, policy: Policy) -> Iterator[Told]:
+    def _unmarked(self, now_ms: int, policy: Policy) -> Iterator[ClockState]:
         """Tell of cooked meat under the holding limit that is marked as on the pit."""
         told = self._holding(now_ms, policy)
         words = f"{told.message}; {UNMARKED}" if told.is_true else told.message
@@ -196,46 +196,46 @@ class PieceClocks:
         if told.is_true:
             yield from self._cooling(now_ms, policy)
 
-    def _come_up(self, policy: Policy) -> Told:
+    def _come_up(self, policy: Policy) -> ClockState:
         left_s = (self.come_up.limit_ms - self.come_up.took_ms) / 1000
         message = f"{show_duration(self.come_up.took_ms)} between 50 and 130 F"
         source = policy.cite(policy.come_up)
-        return Told("come-up-slow", self.come_up.is_slow, left_s, message, source)
+        return ClockState("come-up-slow", self.come_up.is_slow, left_s, message, source)
 
-    def _time_limit(self, policy: Policy) -> Told:
+    def _time_limit(self, policy: Policy) -> ClockState:
         left_s = self.out_of_control.remaining_s()
         message = f"{show_duration(self.out_of_control.spent_ms)} out of temperature control"
         source = policy.cite(policy.out_of_control)
-        return Told("time-limit", left_s < 0, left_s, message, source)
+        return ClockState("time-limit", left_s < 0, left_s, message, source)
 
-    def _cold(self, now_ms: int, policy: Policy) -> Told:
+    def _cold(self, now_ms: int, policy: Policy) -> ClockState:
         above_ms = self.cold.beyond_now_ms(now_ms)
         is_true = self.cold.is_in_breach(now_ms)
         shown = show_temperature(self.cold.limit_mc)
         message = (
             f"above {shown} for {show_duration(above_ms)}" if is_true else f"at {shown} or less"
         )
-        return Told("cold-hold-high", is_true, None, message, policy.cite(policy.cold_hold))
+        return ClockState("cold-hold-high", is_true, None, message, policy.cite(policy.cold_hold))
 
-    def _reheat(self, clock: ReheatClock, now_ms: int, policy: Policy) -> Told:
+    def _reheat(self, clock: ReheatClock, now_ms: int, policy: Policy) -> ClockState:
         left_s = clock.remaining_s(now_ms)
         is_true = clock.met() is False or (left_s is not None and left_s < 0)
         goal = show_temperature(clock.goal_mc)
         left = "held" if left_s is None else f"{show_duration(left_s * 1000)} " + _side(left_s)
         source = policy.cite(policy.reheat)
-        return Told("reheat-late", is_true, left_s, f"to {goal}: {left}", source)
+        return ClockState("reheat-late", is_true, left_s, f"to {goal}: {left}", source)
 
-    def _lethality(self) -> Told:
+    def _lethality(self) -> ClockState:
         is_true = self.lethality.met_ms is None
         message = "no row of its table was reached" if is_true else "its table was met"
-        return Told("lethality-not-met", is_true, None, message, self.table)
+        return ClockState("lethality-not-met", is_true, None, message, self.table)
 
 
 def _side(left_s: float) -> str:
     return "left" if left_s >= 0 else "late"
 
 
-def _cooling_words(step: Step, left_s: float | None) -> str:
+def _cooling_words(step: CoolingStep, left_s: float | None) -> str:
     goal = show_temperature(step.to_mc)
     if left_s is None:
         return f"{goal} came too late"

@@ -40,7 +40,7 @@ class Temperature(Cited):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Step(Cited):
+class StepLimit(Cited):
     mc: int
 
 
@@ -101,7 +101,7 @@ class Policy:
     # The record itself
     max_gap: Duration
     settle: Duration
-    guard_band: Step
+    guard_band: StepLimit
     # Holding
     hot_hold: Temperature
     hot_hold_roast: Temperature
@@ -154,10 +154,10 @@ class Policy:
     growth_warning_log10: Number
     growth_unit: Choice
     # Instruments
-    food_probe_c: Step
-    food_probe_f: Step
-    air_probe_c: Step
-    air_probe_f: Step
+    food_probe_c: StepLimit
+    food_probe_f: StepLimit
+    air_probe_c: StepLimit
+    air_probe_f: StepLimit
     scale_region: Choice
     boiling_reference: Choice
 
@@ -217,7 +217,7 @@ class _Header(BaseModel):
 
 _TABLES: dict[Any, tuple[type[_Table], str]] = {
     Temperature: (_TemperatureTable, "mc"),
-    Step: (_StepTable, "mc"),
+    StepLimit: (_StepTable, "mc"),
     Duration: (_DurationTable, "ms"),
     Number: (_NumberTable, "value"),
     Choice: (_ChoiceTable, "value"),

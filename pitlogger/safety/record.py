@@ -151,7 +151,7 @@ def missing(row: LogRow) -> list[str]:
 
 
 @dataclass(frozen=True, slots=True)
-class Link:
+class ChainLink:
     """One link of the chain: a payload, the hash before it and its own."""
 
     seq: int
@@ -170,12 +170,12 @@ def link_hash(previous: str, payload: Mapping[str, Any]) -> str:
     return hashlib.sha256(f"{previous}\n{text}".encode()).hexdigest()
 
 
-def chain(payloads: Iterable[Mapping[str, Any]], previous: str = GENESIS) -> list[Link]:
+def chain(payloads: Iterable[Mapping[str, Any]], previous: str = GENESIS) -> list[ChainLink]:
     """Return payloads as linked rows, the first one after ``previous``."""
-    links: list[Link] = []
+    links: list[ChainLink] = []
     for seq, payload in enumerate(payloads, start=1):
         made = link_hash(previous, payload)
-        links.append(Link(seq, previous, payload, made))
+        links.append(ChainLink(seq, previous, payload, made))
         previous = made
     return links
 
@@ -195,7 +195,7 @@ class SignOff:
     name: str = ""
 
 
-def sign(links: Sequence[Link], by: str, at_ms: int) -> SignOff:
+def sign(links: Sequence[ChainLink], by: str, at_ms: int) -> SignOff:
     """Return the sign-off of a whole chain.
 
     Raises:
@@ -210,7 +210,7 @@ def sign(links: Sequence[Link], by: str, at_ms: int) -> SignOff:
     return SignOff(by, at_ms, links[-1].seq, links[-1].hash)
 
 
-def verify(links: Sequence[Link], signed: Iterable[SignOff] = ()) -> list[str]:
+def verify(links: Sequence[ChainLink], signed: Iterable[SignOff] = ()) -> list[str]:
     """Return every fault of a chain, in words; an empty list where it holds."""
     faults: list[str] = []
     previous = links[0].previous if links else GENESIS

@@ -15,8 +15,16 @@ from pitlogger.model.quantities import Quantity, show_temperature
 from pitlogger.model.readings import Quality, Reading, Site, Tagged
 from pitlogger.pipeline.neighbours import AIR_MC
 from pitlogger.pipeline.vet import bounds, vet_jump
-from pitlogger.safety.belief import END_MS, Doubt, Setting, Why, doubts, rate_mc_per_min, swaps
-from pitlogger.safety.history import PieceHistory, Series, Withdrawn
+from pitlogger.safety.belief import (
+    END_MS,
+    Doubt,
+    DoubtReason,
+    Setting,
+    doubts,
+    rate_mc_per_min,
+    swaps,
+)
+from pitlogger.safety.history import PieceHistory, ProbeSeries, Withdrawn
 
 LATE_MS = 15 * 60_000  # a hand reading typed so much later says so
 TAKEN_BACK_AT_ONCE_MS = 60_000
@@ -151,9 +159,9 @@ def _history(
 
 def _by_site(
     book: Book, piece: Piece, by_channel: dict[str, list[tuple[int, int]]], exchanged: Swapped
-) -> dict[Site, list[Series]]:
+) -> dict[Site, list[ProbeSeries]]:
     """Return the readings that belong to a piece, a series for each time a channel sat there."""
-    sited: dict[Site, list[Series]] = defaultdict(list)
+    sited: dict[Site, list[ProbeSeries]] = defaultdict(list)
     for channel, history in book.channels.items():
         points = by_channel.get(channel, [])
         for held, from_ms, to_ms in _sittings(history):
@@ -163,7 +171,7 @@ def _by_site(
             mine = tuple(_between(points, from_ms, to_ms))
             doubted = exchanged.get((channel, from_ms), ())
             sited[held.channel.site].append(
-                Series(channel, mine, from_ms, to_ms, doubted, channel in by_channel)
+                ProbeSeries(channel, mine, from_ms, to_ms, doubted, channel in by_channel)
             )
     return sited
 
@@ -260,7 +268,9 @@ def _failures(book: Book, instrument: str) -> list[tuple[int, int]]:
 # -- doubts ------------------------------------------------------------------------------------
 
 
-def _doubted(book: Book, held: PieceBook, piece: Piece, made: PieceHistory, core: Series) -> Series:
+def _doubted(
+    book: Book, held: PieceBook, piece: Piece, made: PieceHistory, core: ProbeSeries
+) -> ProbeSeries:
     """Return a core with the stretches in which it is not believed."""
     if not core.points:
         return core
@@ -280,16 +290,16 @@ def _doubted(book: Book, held: PieceBook, piece: Piece, made: PieceHistory, core
         hand=made.spots,
     )
     found = doubts(core.points, setting)
-    found += [Doubt(a, b, Why.CHECK) for a, b in _failures(book, core.channel)]
+    found += [Doubt(a, b, DoubtReason.CHECK) for a, b in _failures(book, core.channel)]
     found += _journalled(book, core)
     return replace(core, doubts=tuple(sorted((*core.doubts, *found))))
 
 
-def _journalled(book: Book, core: Series) -> list[Doubt]:
+def _journalled(book: Book, core: ProbeSeries) -> list[Doubt]:
     """Return the doubts that arose while a core was read; a later entry ends an open one."""
     spans: dict[tuple[str, int], int] = {}
     for body in book.doubted:
-        if body.channel != core.channel or body.reason not in set(Why):
+        if body.channel != core.channel or body.reason not in set(DoubtReason):
             continue
         if body.believed:
             spans.pop((body.reason, body.from_ms), None)
@@ -297,7 +307,7 @@ def _journalled(book: Book, core: Series) -> list[Doubt]:
             spans[body.reason, body.from_ms] = END_MS if body.to_ms is None else body.to_ms - 1
     first_ms, last_ms = core.from_ms or 0, core.to_ms or END_MS
     return [
-        Doubt(max(from_ms, first_ms), min(to_ms, last_ms), Why(reason))
+        Doubt(max(from_ms, first_ms), min(to_ms, last_ms), DoubtReason(reason))
         for (reason, from_ms), to_ms in spans.items()
         if from_ms < last_ms and to_ms >= first_ms
     ]

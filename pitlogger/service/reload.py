@@ -12,7 +12,7 @@ RESTART = "sudo systemctl restart pitlogger (it takes about a second and nothing
 
 
 @dataclass(frozen=True, slots=True)
-class Difference:
+class ConfigDifference:
     """What a new configuration changes, in words a person knows from the file."""
 
     applied: tuple[str, ...]
@@ -28,7 +28,7 @@ class Difference:
         return "; ".join(parts)
 
 
-def difference(old: Config, new: Config) -> Difference:
+def difference(old: Config, new: Config) -> ConfigDifference:
     """Return what a new configuration changes."""
     changed = [name for name in type(new).model_fields if getattr(old, name) != getattr(new, name)]
     before = {table.id: table for table in old.device}
@@ -38,7 +38,7 @@ def difference(old: Config, new: Config) -> Difference:
     applied = [f"[{name}]" for name in changed if name in LIVE and name != "device"]
     applied += [f"device '{name}'" for name in dict.fromkeys((*stopped, *started))]
     fixed = tuple(f"[{name}]" for name in changed if name not in LIVE)
-    return Difference(tuple(applied), fixed, stopped, started)
+    return ConfigDifference(tuple(applied), fixed, stopped, started)
 
 
 def applicable(old: Config, new: Config) -> Config:

@@ -143,7 +143,7 @@ def _is_unsynchronised() -> bool:
     return failed or bool(status & _UNSYNCHRONISED)
 
 
-class Record(Protocol):
+class TimeRecord(Protocol):
     """What takes the times that are put on record: the store."""
 
     def set_clock(self, clock: ClockRow) -> object: ...
@@ -167,7 +167,7 @@ class Timekeeper:
         self._ask = is_known
         self._offset_at_start_ms = clock.utc_ms() - clock.engine_ms()
 
-    def begin(self, record: Record) -> list[TroubleChanged]:
+    def begin(self, record: TimeRecord) -> list[TroubleChanged]:
         """Put UTC on record where it is not engine time; return what is not known."""
         if abs(self.offset_ms) >= STEP_MS:
             row = ClockRow(self._run, self._start.start_ms, self.offset_ms, self.is_known)
@@ -181,7 +181,7 @@ class Timekeeper:
             told.append(TroubleChanged("clock-unset", "node", True, *_TIME_UNKNOWN))
         return told
 
-    def look(self, now_ms: int, record: Record) -> list[ClockSet | TroubleChanged]:
+    def look(self, now_ms: int, record: TimeRecord) -> list[ClockSet | TroubleChanged]:
         """Put on record that the time became known or was stepped; return what to journal.
 
         Once it becomes known, all that the run has recorded is repaired.

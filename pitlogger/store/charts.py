@@ -10,7 +10,7 @@ from pitlogger.store.rollup import good
 from pitlogger.store.rows import ChartLine
 from pitlogger.store.schema import MINUTE_MS, PART_MS, PARTS
 from pitlogger.store.series import (
-    Window,
+    RunWindow,
     channel_names,
     clipped,
     stored_blocks,
@@ -81,7 +81,7 @@ def _finished(channel: str, line: _Line, from_ms: int, width_ms: int) -> ChartLi
 
 def _fill_from_rollup(
     connection: sqlite3.Connection,
-    window: Window,
+    window: RunWindow,
     names: dict[int, str],
     lines: dict[int, _Line],
     zero_ms: int,
@@ -107,7 +107,7 @@ def _fill_from_rollup(
         _fill(lines[channel], times, values, zero_ms, width_ms)
 
 
-def _minutes(connection: sqlite3.Connection, window: Window, half_ms: int) -> Iterable[Point]:
+def _minutes(connection: sqlite3.Connection, window: RunWindow, half_ms: int) -> Iterable[Point]:
     cursor: Iterable[Point] = connection.execute(
         "SELECT t_ms, channel, n, mean, mean - low, mean + high FROM rollup"
         " WHERE t_ms >= ? AND t_ms < ?",
@@ -116,7 +116,7 @@ def _minutes(connection: sqlite3.Connection, window: Window, half_ms: int) -> It
     return cursor
 
 
-def _parts(connection: sqlite3.Connection, window: Window, half_ms: int) -> Iterator[Point]:
+def _parts(connection: sqlite3.Connection, window: RunWindow, half_ms: int) -> Iterator[Point]:
     rows = connection.execute(
         "SELECT * FROM rollup WHERE t_ms > ? AND t_ms < ?",
         (window.from_ms - MINUTE_MS, window.to_ms),
@@ -140,7 +140,7 @@ def _parts(connection: sqlite3.Connection, window: Window, half_ms: int) -> Iter
 
 def _fill_from_readings(
     connection: sqlite3.Connection,
-    window: Window,
+    window: RunWindow,
     names: dict[int, str],
     lines: dict[int, _Line],
     zero_ms: int,

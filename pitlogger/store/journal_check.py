@@ -36,7 +36,7 @@ Copies = Mapping[tuple[str, int], Copy]
 
 
 @dataclass(frozen=True, slots=True)
-class Fault:
+class JournalFault:
     """An entry that is not as it was: of run ``number`` called ``run``.
 
     Attributes:
@@ -66,7 +66,7 @@ class _Row(NamedTuple):
 
 def check_journal(
     connection: sqlite3.Connection, stops: Callable[[], bool], newest: int | None = None
-) -> Iterator[Fault]:
+) -> Iterator[JournalFault]:
     """Yield what is wrong with the journal.
 
     Args:
@@ -86,7 +86,7 @@ def check_journal(
         yield from _check_run(connection, number, bytes(run).decode("utf-8", "replace"))
 
 
-def _check_run(connection: sqlite3.Connection, number: int, run: str) -> Iterator[Fault]:
+def _check_run(connection: sqlite3.Connection, number: int, run: str) -> Iterator[JournalFault]:
     before_seq, before = 0, b""
     is_known = True  # whether the chain before is
     rows = _with_next(_rows(connection, number))
@@ -94,14 +94,14 @@ def _check_run(connection: sqlite3.Connection, number: int, run: str) -> Iterato
         expected = sha256(before + row.text).digest()
         if is_known and row.chain != expected and not _is_mark(row.text):
             if row.seq != before_seq + 1:
-                yield Fault(number, run, row.seq, "gap", before_seq + 1)
+                yield JournalFault(number, run, row.seq, "gap", before_seq + 1)
             elif following is not None and _links(expected, following):
-                yield Fault(number, run, row.seq, "chain")
+                yield JournalFault(number, run, row.seq, "chain")
                 row = row._replace(chain=expected)  # noqa: PLW2901
             else:
-                yield Fault(number, run, row.seq, "text")
+                yield JournalFault(number, run, row.seq, "text")
         elif not _is_mark(row.text) and not _columns_fit(row, run):
-            yield Fault(number, run, row.seq, "columns")
+            yield JournalFault(number, run, row.seq, "columns")
         before_seq, before = row.seq, row.chain
         is_known = bool(row.chain)
 
@@ -155,7 +155,7 @@ def _str(value: object) -> str:
 
 
 def mend_journal(
-    connection: sqlite3.Connection, faults: Iterable[Fault], copies: Copies, aside: Path
+    connection: sqlite3.Connection, faults: Iterable[JournalFault], copies: Copies, aside: Path
 ) -> list[str]:
     """Inside a transaction: mend what is wrong; return a sentence an entry that is not whole.
 
@@ -185,7 +185,7 @@ def mend_journal(
     return said
 
 
-def _own_row(connection: sqlite3.Connection, fault: Fault) -> JournalRow | None:
+def _own_row(connection: sqlite3.Connection, fault: JournalFault) -> JournalRow | None:
     """Return an entry by its own text, whose chain fits, where its columns do not."""
     text, cook = connection.execute(
         "SELECT CAST(entry AS BLOB), cook FROM journal WHERE run = ? AND seq = ?",
@@ -198,7 +198,7 @@ def _own_row(connection: sqlite3.Connection, fault: Fault) -> JournalRow | None:
     return None
 
 
-def _put_back(connection: sqlite3.Connection, fault: Fault, row: JournalRow) -> None:
+def _put_back(connection: sqlite3.Connection, fault: JournalFault, row: JournalRow) -> None:
     entry = row.entry
     before = _chain_before(connection, fault)
     connection.execute(
@@ -212,7 +212,7 @@ def _put_back(connection: sqlite3.Connection, fault: Fault, row: JournalRow) -> 
     refresh_cooks(connection, row.cooks)
 
 
-def _chain_before(connection: sqlite3.Connection, fault: Fault) -> bytes:
+def _chain_before(connection: sqlite3.Connection, fault: JournalFault) -> bytes:
     found = connection.execute(
         "SELECT chain FROM journal WHERE run = ? AND seq < ? ORDER BY seq DESC LIMIT 1",
         (fault.number, fault.seq),
@@ -220,7 +220,7 @@ def _chain_before(connection: sqlite3.Connection, fault: Fault) -> bytes:
     return bytes(found[0]) if found else b""
 
 
-def _rechain(connection: sqlite3.Connection, fault: Fault) -> None:
+def _rechain(connection: sqlite3.Connection, fault: JournalFault) -> None:
     (text,) = connection.execute(
         "SELECT CAST(entry AS BLOB) FROM journal WHERE run = ? AND seq = ?",
         (fault.number, fault.seq),
@@ -231,7 +231,7 @@ def _rechain(connection: sqlite3.Connection, fault: Fault) -> None:
     )
 
 
-def _set_aside(connection: sqlite3.Connection, fault: Fault, aside: Path) -> None:
+def _set_aside(connection: sqlite3.Connection, fault: JournalFault, aside: Path) -> None:
     """Move a row into a file and let a note stand in its place; its chain stays."""
     row = connection.execute(
         "SELECT t_ms, CAST(entry AS BLOB) FROM journal WHERE run = ? AND seq = ?",
@@ -246,7 +246,7 @@ def _set_aside(connection: sqlite3.Connection, fault: Fault, aside: Path) -> Non
     )
 
 
-def _note_gone(connection: sqlite3.Connection, fault: Fault, copies: Copies) -> list[str]:
+def _note_gone(connection: sqlite3.Connection, fault: JournalFault, copies: Copies) -> list[str]:
     """Put back the entries that are gone before one, or a note for each."""
     gone = range(fault.from_seq, fault.seq)
     if len(gone) > _MOST_NOTES:

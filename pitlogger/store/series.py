@@ -21,7 +21,7 @@ _FOR_EVER = 1 << 62
 _MARGIN_MS = BLOCK_MS  # a run may hold records from shortly before its row was written
 
 
-class Window(NamedTuple):
+class RunWindow(NamedTuple):
     """A stretch of one run in engine milliseconds, within which UTC = t_ms + offset_ms."""
 
     run: int
@@ -33,14 +33,14 @@ class Window(NamedTuple):
 
 def windows(
     connection: sqlite3.Connection, from_ms: int, to_ms: int, run: str | None
-) -> list[Window]:
+) -> list[RunWindow]:
     """Return the stretches of runs that a span of time touches, in order of time.
 
     With ``run`` the span is engine time of that run, else UTC.
     """
     if run is not None:
         row = connection.execute("SELECT id FROM run WHERE run = ?", (run,)).fetchone()
-        return [] if row is None else [Window(row[0], run, from_ms, to_ms, 0)]
+        return [] if row is None else [RunWindow(row[0], run, from_ms, to_ms, 0)]
     # The greatest and least offset of any run leave out most runs without looking at each.
     rows = connection.execute(
         "SELECT run.id, run.run, start_ms, end_ms, clock.from_ms, offset_ms"
@@ -51,7 +51,7 @@ def windows(
         " ORDER BY run.id, clock.from_ms",
         (from_ms, to_ms, _MARGIN_MS),
     ).fetchall()
-    found: list[Window] = []
+    found: list[RunWindow] = []
     for position, (number, name, start_ms, end_ms, clock_ms, offset_ms) in enumerate(rows):
         following = rows[position + 1] if position + 1 < len(rows) else None
         same = following is not None and following[0] == number
@@ -60,9 +60,9 @@ def windows(
         if clock_ms is not None:
             first = position == 0 or rows[position - 1][0] != number
             if first and clock_ms > begin_ms:
-                _add(found, Window(number, name, begin_ms, clock_ms, 0), from_ms, to_ms)
+                _add(found, RunWindow(number, name, begin_ms, clock_ms, 0), from_ms, to_ms)
             begin_ms = clock_ms if not first else max(begin_ms, clock_ms)
-        _add(found, Window(number, name, begin_ms, stop_ms, offset_ms or 0), from_ms, to_ms)
+        _add(found, RunWindow(number, name, begin_ms, stop_ms, offset_ms or 0), from_ms, to_ms)
     return sorted(found, key=lambda window: window.from_ms + window.offset_ms)
 
 
@@ -70,7 +70,7 @@ def _end(end_ms: int | None) -> int:
     return _FOR_EVER if end_ms is None else end_ms + _MARGIN_MS
 
 
-def _add(found: list[Window], window: Window, from_ms: int, to_ms: int) -> None:
+def _add(found: list[RunWindow], window: RunWindow, from_ms: int, to_ms: int) -> None:
     clipped = window._replace(
         from_ms=max(window.from_ms, from_ms - window.offset_ms),
         to_ms=min(window.to_ms, to_ms - window.offset_ms),
@@ -123,7 +123,7 @@ class Block(NamedTuple):
 
 
 def stored_blocks(
-    connection: sqlite3.Connection, window: Window, names: dict[int, str]
+    connection: sqlite3.Connection, window: RunWindow, names: dict[int, str]
 ) -> Iterator[list[Block]]:
     """Yield the readings of a window, one list a ten-minute block, not clipped to the window.
 
@@ -160,7 +160,7 @@ def stored_blocks(
         yield sorted(found, key=itemgetter(0, 1))
 
 
-def clipped(columns: Columns, window: Window) -> Columns:
+def clipped(columns: Columns, window: RunWindow) -> Columns:
     """Return the readings that lie within a window."""
     times = columns.t_ms
     if window.from_ms <= times[0] and times[-1] < window.to_ms:

@@ -33,7 +33,7 @@ _INSERT_MINUTE = f"INSERT OR REPLACE INTO rollup VALUES ({', '.join('?' * (6 + 4
 
 
 @dataclass(slots=True)
-class Job:
+class WriteJob:
     """Something to do inside a transaction, and who waits for its commit."""
 
     work: Callable[[Sink], Any]
@@ -135,8 +135,8 @@ class Sink:
         self._appended += rows
 
     def commit(
-        self, jobs: Sequence[Job], readings: Sequence[Tagged], losses: Sequence[Loss] = ()
-    ) -> list[tuple[Job, Any, PitloggerError | None]]:
+        self, jobs: Sequence[WriteJob], readings: Sequence[Tagged], losses: Sequence[Loss] = ()
+    ) -> list[tuple[WriteJob, Any, PitloggerError | None]]:
         """Do all in one transaction; return each job with its result or its refusal.
 
         Raises:
@@ -207,7 +207,7 @@ class Sink:
     def _begin(self) -> None:
         self.connection.execute("BEGIN IMMEDIATE")
 
-    def _do(self, job: Job) -> tuple[Job, Any, PitloggerError | None]:
+    def _do(self, job: WriteJob) -> tuple[WriteJob, Any, PitloggerError | None]:
         self.connection.execute("SAVEPOINT job")
         appended = len(self._appended)
         try:

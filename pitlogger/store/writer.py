@@ -19,7 +19,7 @@ from typing import Any
 from pitlogger.errors import StoreError
 from pitlogger.model.readings import Tagged
 from pitlogger.store.rows import Trouble
-from pitlogger.store.sink import Job, Loss, Sink
+from pitlogger.store.sink import Loss, Sink, WriteJob
 from pitlogger.store.troubles import SLOW_COMMIT_S, describe, is_about_host, is_damage, slow
 
 log = logging.getLogger(__name__)
@@ -59,7 +59,7 @@ class Writer:
         self._batch_s = batch_s
         self._max_waiting = max_waiting
         self._wake = threading.Condition()
-        self._jobs: deque[Job] = deque()
+        self._jobs: deque[WriteJob] = deque()
         self._readings: deque[Sequence[Tagged]] = deque()
         self._held = 0  # readings in self._readings
         self._due_s: float | None = None  # when waiting readings must be written
@@ -78,7 +78,7 @@ class Writer:
 
     def submit(self, work: Callable[[Sink], Any], readings: Sequence[Tagged] = ()) -> Future[Any]:
         """Have ``work`` done in the next transaction, at once."""
-        job = Job(work)
+        job = WriteJob(work)
         with self._wake:
             self._refuse_if_closed()
             self._jobs.append(job)
@@ -170,7 +170,9 @@ class Writer:
             return None
         return max(self._due_s, self._retry_s) - now
 
-    def _write(self, jobs: list[Job], batches: deque[Sequence[Tagged]], losses: list[Loss]) -> bool:
+    def _write(
+        self, jobs: list[WriteJob], batches: deque[Sequence[Tagged]], losses: list[Loss]
+    ) -> bool:
         """Write all in one commit and tell those who wait; return whether it is on disk."""
         began_s = time.monotonic()
         if jobs:
@@ -200,7 +202,7 @@ class Writer:
         return True
 
     def _put_back(
-        self, jobs: deque[Job], batches: deque[Sequence[Tagged]], losses: list[Loss]
+        self, jobs: deque[WriteJob], batches: deque[Sequence[Tagged]], losses: list[Loss]
     ) -> None:
         with self._wake:
             self._jobs.extendleft(reversed(jobs))

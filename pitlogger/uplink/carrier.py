@@ -15,7 +15,7 @@ Whole = Annotated[int, Field(ge=0, lt=1 << 62)]
 
 
 @checked(frozen=True, config=ConfigDict(extra="ignore"))
-class Answer:
+class HubAnswer:
     """What a hub says.
 
     Attributes:
@@ -38,10 +38,10 @@ class Answer:
     retry_s: Annotated[float, Field(ge=0, le=600)] = 0.0
 
 
-_ANSWER = TypeAdapter(Answer)
+_ANSWER = TypeAdapter(HubAnswer)
 
 
-def read_answer(data: bytes) -> Answer:
+def read_answer(data: bytes) -> HubAnswer:
     """Return what a hub answered, from JSON.
 
     Raises:
@@ -55,10 +55,10 @@ def read_answer(data: bytes) -> Answer:
 
 
 @dataclass(frozen=True, slots=True)
-class Event:
+class CarrierEvent:
     """What a carrier reports: an answer, a fault, or that the session on its way is gone."""
 
-    answer: Answer | None = None
+    answer: HubAnswer | None = None
     fault: DeliveryError | None = None
     retry_s: float = 0.0
     forgotten: bool = False
@@ -67,7 +67,7 @@ class Event:
 class Carrier(Protocol):
     """A way to a hub. Answers come through ``report``, in whatever order."""
 
-    report: Callable[[Event], None]
+    report: Callable[[CarrierEvent], None]
 
     async def run(self) -> None:
         """Keep the way open, until cancelled."""

@@ -14,7 +14,7 @@ from pathlib import Path
 import httpx
 
 from pitlogger.errors import DeliveryError
-from pitlogger.uplink.carrier import Event, read_answer
+from pitlogger.uplink.carrier import CarrierEvent, read_answer
 from pitlogger.uplink.join import pinned
 
 TIMEOUT_S = 30.0
@@ -32,7 +32,7 @@ class HttpsCarrier:
     """
 
     def __init__(self, hub: str, node: str, authority: Path) -> None:
-        self.report: Callable[[Event], None] = lambda event: None
+        self.report: Callable[[CarrierEvent], None] = lambda event: None
         self._hub = hub.rstrip("/")
         self._up = f"{self._hub}/fleet/1/{node}/up"
         self._authority = authority
@@ -62,9 +62,9 @@ class HttpsCarrier:
             )
             self.report(_event(reply, self._hub))
         except (httpx.HTTPError, OSError, ssl.SSLError) as fault:
-            self.report(Event(fault=_explained(fault, self._hub)))
+            self.report(CarrierEvent(fault=_explained(fault, self._hub)))
         except DeliveryError as fault:
-            self.report(Event(fault=fault))
+            self.report(CarrierEvent(fault=fault))
 
     def _connected(self) -> httpx.AsyncClient:
         if self._client is None:
@@ -79,21 +79,23 @@ class HttpsCarrier:
         return self._client
 
 
-def _event(reply: httpx.Response, hub: str) -> Event:
+def _event(reply: httpx.Response, hub: str) -> CarrierEvent:
     if reply.status_code in _BUSY:
         after = reply.headers.get("retry-after", "")
         retry_s = float(after) if after.isdigit() else WAIT_S
         fault = DeliveryError(f"{hub} is busy or its disk is full", remedy="Nothing is lost: wait")
-        return Event(fault=fault, retry_s=min(retry_s, 600.0))
+        return CarrierEvent(fault=fault, retry_s=min(retry_s, 600.0))
     if reply.status_code in (401, 403):
-        return Event(fault=DeliveryError(
+        return CarrierEvent(fault=DeliveryError(
             f"{hub} does not take this node's records: {reply.text[:200]}",
             remedy="Join again, or ask whoever runs the hub: pitlogger uplink join HUB CODE",
             for_good=True,
         ))  # fmt: skip
     if reply.status_code != 200:
-        return Event(fault=DeliveryError(f"{hub} answered {reply.status_code}: {reply.text[:200]}"))
-    return Event(answer=read_answer(reply.content))
+        return CarrierEvent(
+            fault=DeliveryError(f"{hub} answered {reply.status_code}: {reply.text[:200]}")
+        )
+    return CarrierEvent(answer=read_answer(reply.content))
 
 
 def _explained(fault: Exception, hub: str) -> DeliveryError:

@@ -25,7 +25,7 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 from pitlogger.devices.backoff import Backoff, Pace
 from pitlogger.errors import DeliveryError, UsageError
-from pitlogger.uplink.carrier import Event, read_answer
+from pitlogger.uplink.carrier import CarrierEvent, read_answer
 from pitlogger.uplink.join import pinned, renew
 from pitlogger.uplink.joined import AUTHORITY_FILE, CERTIFICATE_FILE
 from pitlogger.views.uplink import Joined
@@ -70,7 +70,7 @@ class MqttCarrier:
         self, joined: Joined, node: str, key: Ed25519PrivateKey, data: Path,
         chance: Callable[[], float] = random.random,
     ) -> None:  # fmt: skip
-        self.report: Callable[[Event], None] = lambda event: None
+        self.report: Callable[[CarrierEvent], None] = lambda event: None
         self._joined, self._node, self._key, self._data = joined, node, key, data
         self._client: aiomqtt.Client | None = None
         self._pace = Backoff(Pace(first_s=1.0), chance)
@@ -84,13 +84,13 @@ class MqttCarrier:
                 async with self._connection() as client:
                     await client.subscribe(f"fleet/1/{self._node}/down", qos=1)
                     self._client = client
-                    self.report(Event(forgotten=True))
+                    self.report(CarrierEvent(forgotten=True))
                     async for message in client.messages:
                         self._heard(bytes(message.payload or b""))
             except (aiomqtt.MqttError, OSError, TimeoutError, ValueError) as fault:
-                self.report(Event(fault=self._explained(fault)))
+                self.report(CarrierEvent(fault=self._explained(fault)))
             except DeliveryError as fault:
-                self.report(Event(fault=fault))
+                self.report(CarrierEvent(fault=fault))
             finally:
                 self._client = None
             await asyncio.sleep(self._pace.after(time.monotonic() - began))
@@ -103,19 +103,19 @@ class MqttCarrier:
         try:
             await client.publish(f"fleet/1/{self._node}/up", body, qos=0)
         except (aiomqtt.MqttError, ValueError) as fault:
-            self.report(Event(fault=self._explained(fault)))
+            self.report(CarrierEvent(fault=self._explained(fault)))
 
     def _heard(self, payload: bytes) -> None:
         try:
             answer = read_answer(payload)
         except DeliveryError as fault:
-            self.report(Event(fault=fault))
+            self.report(CarrierEvent(fault=fault))
             return
         if answer.fault:
             refusal = DeliveryError(answer.fault, remedy="Nothing is lost: it is sent again")
-            self.report(Event(fault=refusal, retry_s=answer.retry_s))
+            self.report(CarrierEvent(fault=refusal, retry_s=answer.retry_s))
         else:
-            self.report(Event(answer))
+            self.report(CarrierEvent(answer))
 
     async def _renewed(self) -> None:
         """Fetch a new certificate where this node's has run out: its key still signs for it."""

@@ -19,7 +19,7 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from pitlogger.errors import DeliveryError, StoreError
 from pitlogger.formats.bundle import Bundle, dump_bundle
 from pitlogger.formats.cose import sign
-from pitlogger.uplink.carrier import Answer, Carrier, Event
+from pitlogger.uplink.carrier import Carrier, CarrierEvent, HubAnswer
 from pitlogger.uplink.contents import Next, next_bundle, now_alone
 from pitlogger.uplink.flush import URGENT, Flush, offset_of
 from pitlogger.uplink.join import keep_certificate
@@ -74,7 +74,7 @@ class Uplink:
         self.refused = 0
         self.fault: DeliveryError | None = None
         self._number = 0
-        self._events: deque[Event] = deque()
+        self._events: deque[CarrierEvent] = deque()
         self._wake = asyncio.Event()
         self._floors: dict[int, tuple[str, int]] = {}
         self._paused_ms = 0
@@ -111,7 +111,7 @@ class Uplink:
             if kind in URGENT:
                 self._wake.set()
 
-    def _came(self, event: Event) -> None:
+    def _came(self, event: CarrierEvent) -> None:
         self._events.append(event)
         self._wake.set()
 
@@ -174,7 +174,7 @@ class Uplink:
 
     # -- answers ----------------------------------------------------------------------------
 
-    def _take(self, event: Event, now_ms: int) -> None:
+    def _take(self, event: CarrierEvent, now_ms: int) -> None:
         if event.answer is not None:
             self._answered(event.answer, now_ms)
         if event.forgotten:
@@ -184,7 +184,7 @@ class Uplink:
         if event.fault is not None:
             self.fault = event.fault
 
-    def _answered(self, answer: Answer, now_ms: int) -> None:
+    def _answered(self, answer: HubAnswer, now_ms: int) -> None:
         self.fault = None
         ended = [*((number, "") for number in answer.received), *answer.refused]
         was_set_back = any(self._shows_less(number, answer) for number, _ in ended)
@@ -207,7 +207,7 @@ class Uplink:
         if answer.offer is not None and self._offer is not None:
             self._offer(answer.offer)
 
-    def _shows_less(self, number: int, answer: Answer) -> bool:
+    def _shows_less(self, number: int, answer: HubAnswer) -> bool:
         """Return whether the hub lacks what it had confirmed before this bundle was first sent."""
         run, floor = self._floors.get(number, ("", 0))
         return answer.has.get(run, floor) < floor

@@ -12,7 +12,7 @@ from __future__ import annotations
 import re
 
 from pitlogger.engine.watch.cores import all_cores, coldest
-from pitlogger.inference.recogniser import Proposal
+from pitlogger.inference.recogniser import StageProposal
 from pitlogger.model.alerts import ACTIVE
 from pitlogger.model.journal import AlertChanged
 from pitlogger.model.quantities import parse_temperature_mc, show_temperature
@@ -62,7 +62,7 @@ def standing_words(node: Node, watch: Watch, shown: Shown) -> str:
     return alert_words(watch, shown.units, then)
 
 
-def looks(piece: str, found: Proposal, shown: Shown) -> str:
+def looks(piece: str, found: StageProposal, shown: Shown) -> str:
     """Return what a piece looks to be in, since when, and how likely that is."""
     return tr(
         "{piece} looks {stage} since {clock}, {p} likely", piece=piece,

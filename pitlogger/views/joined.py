@@ -15,7 +15,7 @@ from pitlogger.model.cooks import Checkpoint, Stage
 from pitlogger.model.folding import fold
 from pitlogger.model.journal import Entry, ForecastMade
 from pitlogger.model.readings import Site
-from pitlogger.rules.policies import Policy
+from pitlogger.rules.policies import RulePolicy
 from pitlogger.store.rows import ClockRow, CookRow
 from pitlogger.views import words
 from pitlogger.views.view import View
@@ -128,7 +128,7 @@ class Recorded:
         return t_ms + offset_ms
 
 
-def joined(recorded: Recorded, policy: Policy, now_ms: int) -> JoinedView:
+def joined(recorded: Recorded, policy: RulePolicy, now_ms: int) -> JoinedView:
     """Return what the joined chart draws of one cook. Times are UTC milliseconds.
 
     Args:
@@ -172,7 +172,7 @@ def _lines(book: Book) -> list[LineView]:
     return sorted(found, key=lambda line: line.site is not Site.PIT)
 
 
-def _piece(held: PieceBook, book: Book, policy: Policy, utc: ToUtc) -> ChartPiece:
+def _piece(held: PieceBook, book: Book, policy: RulePolicy, utc: ToUtc) -> ChartPiece:
     return ChartPiece(
         piece=held.piece.id,
         pit=held.piece.pit,

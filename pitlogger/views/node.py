@@ -16,7 +16,7 @@ from pitlogger.formats.paper_journal import PaperCook
 from pitlogger.model.cooks import Channel
 from pitlogger.model.journal import Body, Entry
 from pitlogger.rules.messages import Units
-from pitlogger.rules.policies import Policy
+from pitlogger.rules.policies import RulePolicy
 from pitlogger.safety.policy import Policy as Limits
 from pitlogger.store.queries import Reader
 from pitlogger.store.rows import Trouble
@@ -80,7 +80,7 @@ class Node(Protocol):
     fanout: Fanout
     store: Store
     supervisor: Supervisor
-    policy: Policy
+    policy: RulePolicy
     safety: Limits
     units: Units
     channels: list[Channel]

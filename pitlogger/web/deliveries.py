@@ -21,7 +21,7 @@ Became = Literal["sent", "waiting", "failed", "withdrawn"]
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class LastDelivery:
     """What became of the last message about an alert by one way.
 
     Attributes:
@@ -62,7 +62,7 @@ async def read_notices(daemon: Node) -> list[Notice]:
     return await daemon.ask(read)
 
 
-def told_of(watch: Watch, notices: Iterable[Notice], offset_ms: int) -> list[Told]:
+def told_of(watch: Watch, notices: Iterable[Notice], offset_ms: int) -> list[LastDelivery]:
     """Return what became of the newest message about an alert, for each way.
 
     Args:
@@ -70,7 +70,7 @@ def told_of(watch: Watch, notices: Iterable[Notice], offset_ms: int) -> list[Tol
         offset_ms: UTC less engine time.
     """
     raised_ms = watch.raised_ms + offset_ms
-    by_way: dict[str, Told] = {}
+    by_way: dict[str, LastDelivery] = {}
     for row in notices:
         if not row.channel or row.created_ms < raised_ms:
             continue
@@ -79,7 +79,9 @@ def told_of(watch: Watch, notices: Iterable[Notice], offset_ms: int) -> list[Tol
         became, before = _became(row), by_way.get(row.channel)
         times = (before.times if before else 0) + (became == "sent")
         at_ms = max(row.created_ms, row.next_try_ms)
-        by_way[row.channel] = Told(row.channel, became, at_ms, times, row.tries, row.last_error)
+        by_way[row.channel] = LastDelivery(
+            row.channel, became, at_ms, times, row.tries, row.last_error
+        )
     return list(by_way.values())
 
 
@@ -91,7 +93,7 @@ def _became(row: Notice) -> Became:
     return "withdrawn" if row.last_error in (MOOT, SUPERSEDED) else "failed"
 
 
-def why_nobody(daemon: Node, watch: Watch, told: Sequence[Told]) -> str:
+def why_nobody(daemon: Node, watch: Watch, told: Sequence[LastDelivery]) -> str:
     """Return why no message about an alert was made, empty where one was."""
     if told:
         return ""

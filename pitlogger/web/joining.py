@@ -16,9 +16,9 @@ from pitlogger.devices.declaring.session import UnknownDevice
 from pitlogger.devices.line_search import in_words, printable_lines, search
 from pitlogger.devices.pointing.block import FOLDER
 from pitlogger.devices.pointing.finding import find
-from pitlogger.devices.pointing.joined import Joined
+from pitlogger.devices.pointing.joined import JoinedDevice
 from pitlogger.devices.pointing.session import Pointing, Tape
-from pitlogger.devices.pointing.way import Way, usage_of
+from pitlogger.devices.pointing.way import DeviceAccess, usage_of
 from pitlogger.devices.tasks import end
 from pitlogger.devices.transports.ble.settings import DeviceSettings
 from pitlogger.devices.transports.serial import SerialSettings, SerialTransport
@@ -53,7 +53,7 @@ class Talk:
     asked: str = ""
     turn: int = 0
     live: str = ""
-    found: Joined | None = None
+    found: JoinedDevice | None = None
     ended: str = ""
     _answer: asyncio.Future[str | None] | None = None
 
@@ -113,7 +113,7 @@ class Joining:
         self.talk: Talk | None = None
         self._task: asyncio.Task[None] | None = None
 
-    def point(self, way: Way, quantity: Quantity, name: str = "") -> None:
+    def point(self, way: DeviceAccess, quantity: Quantity, name: str = "") -> None:
         """Begin to point at a device.
 
         Raises:
@@ -128,7 +128,7 @@ class Joining:
             finding = await asyncio.to_thread(find, evidence)
             if finding is None:
                 raise RefusedError(NO_FIELD)
-            talk.found = Joined(known, tape, evidence, finding, name, {}, self.folder)
+            talk.found = JoinedDevice(known, tape, evidence, finding, name, {}, self.folder)
 
         self._begin(Talk(way.name, quantity), run)
 
@@ -176,7 +176,7 @@ class Joining:
         if talk is None or talk.found is None:
             raise RefusedError("nothing was found that could be written: point at a device first")
         found = talk.found
-        joined = Joined(
+        joined = JoinedDevice(
             found.way, found.tape, found.evidence, found.finding, name, sites, self.folder
         )
         await asyncio.to_thread(lambda: joined.written().put())
@@ -190,7 +190,7 @@ class Joining:
         self.talk = self._task = None
 
 
-async def _with_line_settings(way: Way, talk: Talk) -> Way:
+async def _with_line_settings(way: DeviceAccess, talk: Talk) -> DeviceAccess:
     """Return the way to a port with the rate and framing at which it sends lines."""
     talk.say("Going through the customary rates and framings of the line ...")
     result = await search(
@@ -202,10 +202,10 @@ async def _with_line_settings(way: Way, talk: Talk) -> Way:
         raise TransportError(
             f"{way.port}: {in_words(result)}", remedy="Switch it on and set it to send by itself"
         )
-    return Way(way.port, result.found.baud, result.found.framing)
+    return DeviceAccess(way.port, result.found.baud, result.found.framing)
 
 
-def way_of(form: dict[str, str]) -> Way:
+def way_of(form: dict[str, str]) -> DeviceAccess:
     """Return the way that a form names.
 
     Raises:
@@ -213,9 +213,11 @@ def way_of(form: dict[str, str]) -> Way:
     """
     port, address, name = (form.get(one, "").strip() for one in ("port", "address", "name"))
     if port:
-        return Way(port)
+        return DeviceAccess(port)
     if usage := form.get("hid", ""):
-        return Way(hid=usage_of(usage))
+        return DeviceAccess(hid=usage_of(usage))
     if not (address or name):
         raise UsageError("say which device: one of those in reach")
-    return Way(address=address, device_name=name, advertised=form.get("advertised") == "yes")
+    return DeviceAccess(
+        address=address, device_name=name, advertised=form.get("advertised") == "yes"
+    )

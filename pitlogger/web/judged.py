@@ -37,7 +37,7 @@ _one_at_a_time = Lock()
 
 
 @dataclass(frozen=True, slots=True)
-class Judged:
+class JudgedCook:
     """The food log of a cook: its rows, what was done about them, who signed."""
 
     cook: str
@@ -50,7 +50,7 @@ class Judged:
     faults: list[str]
 
 
-async def judged(daemon: Node, cook: str | None) -> Judged:
+async def judged(daemon: Node, cook: str | None) -> JudgedCook:
     """Return the food log of a cook, by id or name, as it stands; of the last one by default.
 
     Raises:
@@ -70,7 +70,7 @@ def judge_cook(
     policy: Policy,
     shown_in: ShownIn,
     moment: Callable[[int], datetime],
-) -> Judged:
+) -> JudgedCook:
     """Return the food log of a cook of a database; ``moment`` is the time of its place."""
     with _one_at_a_time, Reader.open(path) as reader:
         row, links = linked(reader, cook)
@@ -86,7 +86,7 @@ def judge_cook(
         if isinstance(entry.body, SignedOff) and entry.body.cook == row.id
     ]
     mine = [entry for entry in logged if _belongs(entry, book, next_ms)]
-    return Judged(
+    return JudgedCook(
         row.id,
         row.name,
         reworded_rows(
@@ -102,7 +102,7 @@ def judge_cook(
     )
 
 
-def linked(reader: Reader, cook: str | None) -> tuple[CookRow, list[record.Link]]:
+def linked(reader: Reader, cook: str | None) -> tuple[CookRow, list[record.ChainLink]]:
     """Return a cook, the last one by default, and its journal as a hash chain."""
     rows = reader.cooks()
     if not rows:

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from pitlogger.engine.watch.cores import all_cores, coldest
 from pitlogger.engine.watch.recognition import inferred
-from pitlogger.inference.recogniser import Proposal
+from pitlogger.inference.recogniser import StageProposal
 from pitlogger.model.cooks import ON_PIT
 from pitlogger.model.journal import AlertActed, Body
 from pitlogger.questions import Answers
@@ -18,7 +18,7 @@ from pitlogger.views.shown import Shown
 YES, NO = "yes", "no"
 
 
-def agreed(daemon: Node, piece: str, found: Proposal, answers: Answers) -> Body:
+def agreed(daemon: Node, piece: str, found: StageProposal, answers: Answers) -> Body:
     """Return a proposal as the stage it is, agreed to.
 
     Off the pit other limits hold: there the temperature and what follows are asked about first.

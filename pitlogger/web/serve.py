@@ -18,7 +18,7 @@ from pitlogger.errors import TransportError
 from pitlogger.views.node import Node
 from pitlogger.web.access.access import Access
 from pitlogger.web.access.bounded import BoundedProtocol
-from pitlogger.web.access.door import LOCAL, NETWORK, Door, Limits, with_room
+from pitlogger.web.access.door import LOCAL, NETWORK, Door, DoorLimits, with_room
 from pitlogger.web.access.roles import Role
 from pitlogger.web.app import make_apps
 
@@ -33,7 +33,7 @@ class _Server(uvicorn.Server):
     """
 
     def __init__(
-        self, config: uvicorn.Config, listening: socket.socket, limits: Limits, access: Access
+        self, config: uvicorn.Config, listening: socket.socket, limits: DoorLimits, access: Access
     ) -> None:
         super().__init__(config)
         self._listening = listening
@@ -140,7 +140,7 @@ async def running(
     app: ASGIApp,
     listening: socket.socket,
     access: Access,
-    limits: Limits,
+    limits: DoorLimits,
     tls: tuple[Path, Path] | None = None,
 ) -> AsyncIterator[None]:
     """Serve an application behind the door while the context is open."""

@@ -11,8 +11,8 @@ from pitlogger.model.cooks import AddedMass, ByProduct, Checkpoint, Cook, Stage
 from pitlogger.model.journal import MealTold
 from pitlogger.yields.causes import CHAIN
 from pitlogger.yields.plausible import implausible_masses
-from pitlogger.yields.records import Doubt, ListedHistory, PastPiece
-from pitlogger.yields.weighing.uncertainty import Measured, Scale, net_mass, total
+from pitlogger.yields.records import EntryDoubt, ListedHistory, PastPiece
+from pitlogger.yields.weighing.uncertainty import KnownScale, Measured, net_mass, total
 
 _POOLED = frozenset((*ByProduct, *AddedMass))
 
@@ -32,7 +32,7 @@ def from_books(books: Iterable[Book]) -> ListedHistory:
     return ListedHistory(tuple(listed))
 
 
-def from_book(book: Book, scales: Mapping[str, Scale] | None = None) -> list[PastPiece]:
+def from_book(book: Book, scales: Mapping[str, KnownScale] | None = None) -> list[PastPiece]:
     """Return the pieces of one cook.
 
     Args:
@@ -46,7 +46,7 @@ def from_book(book: Book, scales: Mapping[str, Scale] | None = None) -> list[Pas
 
 
 def _from_piece(
-    book: Book, held: PieceBook, scales: Mapping[str, Scale], untared: Sequence[Doubt]
+    book: Book, held: PieceBook, scales: Mapping[str, KnownScale], untared: Sequence[EntryDoubt]
 ) -> PastPiece:
     piece = held.piece
     masses = {
@@ -93,7 +93,9 @@ def _discarded(held: PieceBook, masses: Mapping[str, Measured]) -> Measured | No
         return None
     told_mg = held.marks[-1].mass_mg
     if told_mg is not None:
-        return net_mass(told_mg / 1000, scale=Scale("scale"), reading=f"{held.piece.id}/discarded")
+        return net_mass(
+            told_mg / 1000, scale=KnownScale("scale"), reading=f"{held.piece.id}/discarded"
+        )
     weighed = [masses[name] for name in CHAIN if name in masses]
     return weighed[-1] if weighed else None
 
@@ -137,16 +139,16 @@ def counting(held: PieceBook, checkpoint: str) -> list[Weighing]:
     return at[-1:]
 
 
-def _kept(held: PieceBook, checkpoint: str, scales: Mapping[str, Scale]) -> Measured:
+def _kept(held: PieceBook, checkpoint: str, scales: Mapping[str, KnownScale]) -> Measured:
     return total(_measured(w, scales) for w in counting(held, checkpoint))
 
 
-def _measured(weighing: Weighing, scales: Mapping[str, Scale]) -> Measured:
+def _measured(weighing: Weighing, scales: Mapping[str, KnownScale]) -> Measured:
     w = weighing.weighed
     packer = w.checkpoint == Checkpoint.LABEL and w.source == "typed"
     owner = "packer" if packer else w.channel or "scale"
     scale = scales.get(owner) or (
-        Scale(owner, interval_g=w.interval_mg / 1000) if w.interval_mg else Scale(owner)
+        KnownScale(owner, interval_g=w.interval_mg / 1000) if w.interval_mg else KnownScale(owner)
     )
     reading = f"{w.piece}/{w.checkpoint}/{weighing.id[0]}:{weighing.id[1]}"
     tare = None
@@ -157,7 +159,7 @@ def _measured(weighing: Weighing, scales: Mapping[str, Scale]) -> Measured:
     return net_mass(w.gross_mg / 1000, w.tare_mg / 1000, scale=scale, reading=reading, tare=tare)
 
 
-def _weighed_twice(held: PieceBook) -> Iterable[Doubt]:
+def _weighed_twice(held: PieceBook) -> Iterable[EntryDoubt]:
     """Ask which counts where two weighings of one checkpoint differ by more than 1 %."""
     for checkpoint in dict.fromkeys(w.weighed.checkpoint for w in held.weighings):
         at = [w for w in held.weighings if w.weighed.checkpoint == checkpoint]
@@ -165,7 +167,7 @@ def _weighed_twice(held: PieceBook) -> Iterable[Doubt]:
             continue
         first, last = at[-2].weighed.net_mg, at[-1].weighed.net_mg
         if abs(first - last) > 0.01 * max(first, last):
-            yield Doubt(
+            yield EntryDoubt(
                 "weighed-twice",
                 f"{held.piece.id} has two masses at {checkpoint}, {first / 1000:.0f} g and "
                 f"{last / 1000:.0f} g; the later one counts. Undo the wrong one.",
@@ -174,11 +176,11 @@ def _weighed_twice(held: PieceBook) -> Iterable[Doubt]:
             )
 
 
-def _no_mass(held: PieceBook, masses: Mapping[str, Measured]) -> Iterator[Doubt]:
+def _no_mass(held: PieceBook, masses: Mapping[str, Measured]) -> Iterator[EntryDoubt]:
     """Ask about a net mass of zero or less; it counts as not weighed."""
     for checkpoint, mass in masses.items():
         if mass.value <= 0:
-            yield Doubt(
+            yield EntryDoubt(
                 "no-mass",
                 f"{held.piece.id} at {checkpoint} has a net mass of {mass.value:.0f} g, so it is "
                 "left out. Is the tare right?",
@@ -187,7 +189,7 @@ def _no_mass(held: PieceBook, masses: Mapping[str, Measured]) -> Iterator[Doubt]
             )
 
 
-def _tare_not_taken(book: Book) -> Iterator[Doubt]:
+def _tare_not_taken(book: Book) -> Iterator[EntryDoubt]:
     """Ask about a weighing without tare between two that have one, on the same scale."""
     in_order = sorted(
         (w.weighed for held in book.pieces.values() for w in held.weighings),
@@ -197,7 +199,7 @@ def _tare_not_taken(book: Book) -> Iterator[Doubt]:
         of_scale = [w for w in in_order if w.channel == channel]
         for before, now, after in zip(of_scale, of_scale[1:], of_scale[2:], strict=False):
             if now.tare_mg == 0 and before.tare_mg > 0 and (after.tare_mg > 0 or now.container):
-                yield Doubt(
+                yield EntryDoubt(
                     "tare-not-taken",
                     f"{now.piece} at {now.checkpoint} has no tare, but the weighing before it "
                     f"has {before.tare_mg / 1000:.0f} g. Was the container on the scale?",

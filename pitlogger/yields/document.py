@@ -10,7 +10,7 @@ from typing import Any
 
 from pitlogger.yields.learned.servable import Learned
 from pitlogger.yields.ledger import Account
-from pitlogger.yields.records import Doubt
+from pitlogger.yields.records import EntryDoubt
 from pitlogger.yields.weighing.uncertainty import Measured
 
 
@@ -22,7 +22,7 @@ def _all_g(masses: Mapping[str, Measured]) -> dict[str, float]:
     return {name: round(mass.value, 3) for name, mass in masses.items()}
 
 
-def doubt_document(doubt: Doubt) -> dict[str, Any]:
+def doubt_document(doubt: EntryDoubt) -> dict[str, Any]:
     """Return a doubt: its id, where it is, and the question."""
     return {
         "doubt": doubt.doubt,

@@ -12,7 +12,7 @@ from itertools import combinations
 
 from pitlogger.yields.causes import CHAIN, PLACE, passes
 from pitlogger.yields.learned.step_priors import usual
-from pitlogger.yields.records import Doubt, PastPiece
+from pitlogger.yields.records import EntryDoubt, PastPiece
 
 # Steps that may gain mass without anybody's mistake.
 _GAINS = frozenset({"brined", "seasoned", "sauced"})
@@ -23,7 +23,7 @@ _SLIPS = ((2.2046226, "pounds and kilograms"), (28.349523, "ounces and grams"))
 _FAR, _NEAR = 4.0, 2.0
 
 
-def doubts_of_cook(cook: Sequence[PastPiece]) -> list[Doubt]:
+def doubts_of_cook(cook: Sequence[PastPiece]) -> list[EntryDoubt]:
     """Return what is doubtful about the weighings of the pieces of one cook."""
     mixed = list(_wrong_pieces(cook))
     told = {(doubt.piece, doubt.checkpoint) for doubt in mixed}
@@ -35,7 +35,7 @@ def doubts_of_cook(cook: Sequence[PastPiece]) -> list[Doubt]:
     ]
 
 
-def doubts_of_piece(record: PastPiece) -> Iterator[Doubt]:
+def doubts_of_piece(record: PastPiece) -> Iterator[EntryDoubt]:
     """Yield what is doubtful about one piece; at most one doubt a step."""
     trusted: str | None = None
     previous: str | None = None
@@ -53,7 +53,7 @@ def doubts_of_piece(record: PastPiece) -> Iterator[Doubt]:
             trusted = end
 
 
-def _doubt(record: PastPiece, start: str, end: str) -> Doubt | None:
+def _doubt(record: PastPiece, start: str, end: str) -> EntryDoubt | None:
     return (
         _unit_slip(record, start, end)
         or _rise(record, start, end)
@@ -70,7 +70,7 @@ def _grams(record: PastPiece, checkpoint: str) -> str:
     return f"{record.masses[checkpoint].value:.0f} g"
 
 
-def _unit_slip(record: PastPiece, start: str, end: str) -> Doubt | None:
+def _unit_slip(record: PastPiece, start: str, end: str) -> EntryDoubt | None:
     ratio, expected = _ratio(record, start, end), usual(start, end)
     if abs(expected.z(ratio)) < _FAR:
         return None
@@ -78,7 +78,7 @@ def _unit_slip(record: PastPiece, start: str, end: str) -> Doubt | None:
         for corrected in (ratio * factor, ratio / factor):
             may_be = corrected <= 1.0 or end in _GAINS
             if may_be and abs(expected.z(corrected)) < _NEAR:
-                return Doubt(
+                return EntryDoubt(
                     "unit-slip",
                     f"{record.piece}: {_grams(record, end)} {end} after {_grams(record, start)} "
                     f"{start} would fit if {units} were mixed up in one of the two. "
@@ -89,7 +89,7 @@ def _unit_slip(record: PastPiece, start: str, end: str) -> Doubt | None:
     return None
 
 
-def _rise(record: PastPiece, start: str, end: str) -> Doubt | None:
+def _rise(record: PastPiece, start: str, end: str) -> EntryDoubt | None:
     if end in _GAINS and abs(usual(start, end).z(_ratio(record, start, end))) < _FAR:
         return None
     change = record.masses[end] - record.masses[start]
@@ -101,7 +101,7 @@ def _rise(record: PastPiece, start: str, end: str) -> Doubt | None:
     rise_g = change.value - added_g
     if rise_g <= 2.0 * change.u or change.value <= 0:
         return None
-    return Doubt(
+    return EntryDoubt(
         "mass-rises",
         f"{record.piece}: {_grams(record, end)} {end} is {rise_g:.0f} g more than "
         f"{_grams(record, start)} {start}, and meat does not gain there. "
@@ -111,11 +111,11 @@ def _rise(record: PastPiece, start: str, end: str) -> Doubt | None:
     )
 
 
-def _implausible(record: PastPiece, start: str, end: str) -> Doubt | None:
+def _implausible(record: PastPiece, start: str, end: str) -> EntryDoubt | None:
     ratio, expected = _ratio(record, start, end), usual(start, end)
     if abs(expected.z(ratio)) < _FAR:
         return None
-    return Doubt(
+    return EntryDoubt(
         "implausible-step",
         f"{record.piece}: {_grams(record, end)} {end} is {ratio:.0%} of "
         f"{_grams(record, start)} {start}, where about {expected.ratio:.0%} is usual. "
@@ -125,7 +125,7 @@ def _implausible(record: PastPiece, start: str, end: str) -> Doubt | None:
     )
 
 
-def _wrong_pieces(cook: Sequence[PastPiece]) -> Iterator[Doubt]:
+def _wrong_pieces(cook: Sequence[PastPiece]) -> Iterator[EntryDoubt]:
     """Ask where two pieces fit much better with one of their weighings exchanged."""
     for one, other in combinations(cook, 2):
         for end in sorted(set(one.masses) & set(other.masses) & set(CHAIN), key=PLACE.__getitem__):
@@ -133,7 +133,7 @@ def _wrong_pieces(cook: Sequence[PastPiece]) -> Iterator[Doubt]:
             if starts[0] is None or starts[1] is None:
                 continue
             if _fit_exchanged(one, other, starts[0], starts[1], end):
-                yield Doubt(
+                yield EntryDoubt(
                     "wrong-piece",
                     f"{one.piece} ({_grams(one, end)}) and {other.piece} ({_grams(other, end)}) "
                     f"fit better the other way round at {end}. Were they exchanged?",

@@ -15,7 +15,7 @@ from pitlogger.model.cooks import ByProduct, Checkpoint
 from pitlogger.yields.causes import CHAIN, losses, passes
 from pitlogger.yields.doubts import doubts_of_cook
 from pitlogger.yields.lineage import Seam, gather
-from pitlogger.yields.records import Doubt, PastPiece
+from pitlogger.yields.records import EntryDoubt, PastPiece
 from pitlogger.yields.weighing.uncertainty import Measured, total
 
 # By-products that a step is checked against: together they should make up its loss.
@@ -26,7 +26,7 @@ _PARTS_OF_STEP = {
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class LedgerStep:
     """The change between two weighings next to each other; grams."""
 
     start: str
@@ -58,12 +58,12 @@ class Account:
     """What the ledger says of one piece."""
 
     record: PastPiece
-    steps: tuple[Step, ...]
+    steps: tuple[LedgerStep, ...]
     purchased_g: Measured | None
     servable_g: Measured | None
     losses_g: Mapping[str, Measured]
     balances: tuple[Balance, ...]
-    doubts: tuple[Doubt, ...] = ()
+    doubts: tuple[EntryDoubt, ...] = ()
 
     @property
     def servable_yield(self) -> Measured | None:
@@ -102,10 +102,12 @@ def _thrown_away(record: PastPiece) -> dict[str, Measured]:
     return {} if record.discarded_g is None else {"discarded": record.discarded_g}
 
 
-def steps_of(masses: Mapping[str, Measured]) -> tuple[Step, ...]:
+def steps_of(masses: Mapping[str, Measured]) -> tuple[LedgerStep, ...]:
     """Return the steps between the checkpoints that were weighed."""
     chain = [checkpoint for checkpoint in CHAIN if checkpoint in masses]
-    return tuple(Step(start, end, masses[start], masses[end]) for start, end in pairwise(chain))
+    return tuple(
+        LedgerStep(start, end, masses[start], masses[end]) for start, end in pairwise(chain)
+    )
 
 
 def servable(record: PastPiece, seam: Seam | None = None) -> Measured | None:
@@ -142,7 +144,7 @@ def accounts_of_history(history: Iterable[PastPiece]) -> list[Account]:
     return [one for cook in cooks.values() for one in accounts(cook)]
 
 
-def _balances(steps: Iterable[Step], masses: Mapping[str, Measured]) -> Iterable[Balance]:
+def _balances(steps: Iterable[LedgerStep], masses: Mapping[str, Measured]) -> Iterable[Balance]:
     for step in steps:
         for at, parts in _PARTS_OF_STEP.items():
             weighed = {part.value: masses[part] for part in parts if part in masses}

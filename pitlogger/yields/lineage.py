@@ -34,14 +34,14 @@ class Seam:
 
 
 @dataclass(frozen=True, slots=True)
-class Gathered:
+class LineageMasses:
     """A piece with the masses of its children or parents, and the seam if it was weighed."""
 
     record: PastPiece
     seam: Seam | None = None
 
 
-def gather(record: PastPiece, cook: Sequence[PastPiece]) -> Gathered:
+def gather(record: PastPiece, cook: Sequence[PastPiece]) -> LineageMasses:
     """Return the piece as the whole it stands for, within the pieces of its cook."""
     by_id = {piece.piece: piece for piece in cook}
     children = [
@@ -54,7 +54,7 @@ def gather(record: PastPiece, cook: Sequence[PastPiece]) -> Gathered:
     parents = [by_id[parent] for parent in record.parents if parent in by_id]
     if len(record.parents) > 1 and len(parents) == len(record.parents):
         return _joined(record, parents, [record])
-    return Gathered(record)
+    return LineageMasses(record)
 
 
 def is_whole(record: PastPiece, cook: Sequence[PastPiece]) -> bool:
@@ -65,7 +65,9 @@ def is_whole(record: PastPiece, cook: Sequence[PastPiece]) -> bool:
     return not any(child in by_id and len(by_id[child].parents) > 1 for child in record.children)
 
 
-def _joined(record: PastPiece, before: Sequence[PastPiece], after: Sequence[PastPiece]) -> Gathered:
+def _joined(
+    record: PastPiece, before: Sequence[PastPiece], after: Sequence[PastPiece]
+) -> LineageMasses:
     earlier, later = _summed(before), _summed(after)
     masses = {**later, **earlier}
     for name in (*earlier, *later):
@@ -77,7 +79,7 @@ def _joined(record: PastPiece, before: Sequence[PastPiece], after: Sequence[Past
         parts = {piece.piece: piece.masses[first] for piece in after}
         seam = Seam(first, earlier[first], parts)
     teaches = all(piece.teaches for piece in (*before, *after))
-    return Gathered(replace(record, masses=masses, teaches=teaches), seam)
+    return LineageMasses(replace(record, masses=masses, teaches=teaches), seam)
 
 
 def _summed(pieces: Sequence[PastPiece]) -> dict[str, Measured]:

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Protocol
 
 from pitlogger.model.cooks import CUTS, Checkpoint
 from pitlogger.yields.plausible import implausible_masses
-from pitlogger.yields.weighing.uncertainty import Measured, Scale, net_mass
+from pitlogger.yields.weighing.uncertainty import KnownScale, Measured, net_mass
 
 if TYPE_CHECKING:
     from pitlogger.formats.paper_log import PaperRow
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, slots=True)
-class Doubt:
+class EntryDoubt:
     """Something that looks wrong and is asked, never refused."""
 
     doubt: str
@@ -59,7 +59,7 @@ class PastPiece:
     notes: str = ""
     parents: tuple[str, ...] = ()
     children: tuple[str, ...] = ()
-    doubts: tuple[Doubt, ...] = ()
+    doubts: tuple[EntryDoubt, ...] = ()
     teaches: bool = True
     discarded_g: Measured | None = None  # what was thrown away of it, where that is the end of it
 
@@ -68,7 +68,7 @@ class PastPiece:
         return CUTS[self.cut]
 
 
-class History(Protocol):
+class PastPieces(Protocol):
     """Where past pieces come from: a paper log, the record of a node, a list in a test."""
 
     def pieces(self) -> Sequence[PastPiece]:
@@ -96,7 +96,7 @@ def from_weights(weights: Mapping[str, WrittenMass], cut: str = "other") -> Past
 
 def _written(name: str, mass: WrittenMass) -> Measured:
     owner = "packer" if name == Checkpoint.LABEL else "scale"
-    scale = Scale(owner, interval_g=mass.interval_mg / 1000)
+    scale = KnownScale(owner, interval_g=mass.interval_mg / 1000)
     return net_mass(mass.mass_mg / 1000, scale=scale, reading=name)
 
 

@@ -18,7 +18,7 @@ from pitlogger.formats.money import cents
 
 
 @dataclass(frozen=True, slots=True)
-class Part:
+class CutOff:
     """Something cut off; ``price_per_g`` is 0 where it is neither sold nor used."""
 
     name: str
@@ -46,7 +46,7 @@ class Card:
 
     purchased_g: Decimal
     price_per_g: Decimal
-    parts: tuple[Part, ...] = ()
+    parts: tuple[CutOff, ...] = ()
     usable_g: Decimal | None = None
     cooked_g: Decimal | None = None
     salable_g: Decimal | None = None

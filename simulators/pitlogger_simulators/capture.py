@@ -21,7 +21,7 @@ from pitlogger.model.readings import Quality, Reading
 from pitlogger.service.timekeeping import KNOWN_AFTER_MS, Start, Timekeeper
 from pitlogger.store.rows import ClockRow
 from pitlogger_simulators.people.hand import Saying
-from pitlogger_simulators.people.person import Shown
+from pitlogger_simulators.people.person import SeenAlert
 from pitlogger_simulators.play import Outlet, Play, stage
 from pitlogger_simulators.scenarios.scenario import Scenario
 from pitlogger_simulators.senml import decision_line, readings_line
@@ -42,7 +42,7 @@ _WAITING = frozenset(
 
 
 @dataclass(frozen=True, slots=True)
-class Wall:
+class HostClocks:
     """The clocks of the host in a play; the wall clock is as wrong as its faults say."""
 
     play: Play
@@ -202,7 +202,7 @@ class Performance:
     def _time_told(self) -> Sequence[Body]:
         """Return what the host's own timekeeper finds of its wall clock now."""
         now_ms = self.play.now_ms
-        wall = Wall(self.play)
+        wall = HostClocks(self.play)
         if self._timekeeper is None:
             known = is_set(wall.utc_ms())
             start = Start(now_ms, known, 0, wall.utc_ms() - now_ms)
@@ -216,9 +216,9 @@ class Performance:
         state = self.engine.state.channels.get(channel)
         return None if state is None else state.steadiness.steady_mg
 
-    def _shown(self) -> list[Shown]:
+    def _shown(self) -> list[SeenAlert]:
         return [
-            Shown(watch.key, watch.kind, watch.wakes)
+            SeenAlert(watch.key, watch.kind, watch.wakes)
             for watch in self.engine.state.watches.values()
             if watch.state in _WAITING
         ]

@@ -10,7 +10,7 @@ from pitlogger.model.readings import Site
 from pitlogger_simulators.devices.instruments import Probe, Sample, Scale
 from pitlogger_simulators.faults import Faults
 from pitlogger_simulators.people.hand import Hand
-from pitlogger_simulators.people.kitchen import ROOM, Kitchen, Meat, Spot
+from pitlogger_simulators.people.kitchen import ROOM, Kitchen, KitchenPiece, Spot
 from pitlogger_simulators.people.person import Crew, Person, Script
 from pitlogger_simulators.plant import LiveSmoker, PieceSpec, Pit
 from pitlogger_simulators.scenarios.form import ON_RADIO, InstrumentTable, ProbeTable, ScaleTable
@@ -135,7 +135,7 @@ def _kitchen(scenario: Scenario, seed: int) -> Kitchen:
             start_c=start_c,
             count=piece.count,
         )
-        meat[piece.id] = Meat(piece.id, spec, mass_mg / 1000)
+        meat[piece.id] = KitchenPiece(piece.id, spec, mass_mg / 1000)
     homes = {table.channel: _home(scenario, table) for table in file.probe}
     spots = {
         channel: ROOM if home.kind in ("core", "surface") else home

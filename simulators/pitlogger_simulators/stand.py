@@ -21,19 +21,19 @@ from pitlogger_simulators.devices.on_modbus import Transmitter
 from pitlogger_simulators.devices.on_mqtt import MqttBoard
 from pitlogger_simulators.devices.on_serial import CsvBoard, SerialScale
 from pitlogger_simulators.play import Play
-from pitlogger_simulators.scenarios.form import DeviceTable
+from pitlogger_simulators.scenarios.form import DeviceForm
 from pitlogger_simulators.scenarios.scenario import dump_tables
 
 BEAT_S = 0.1  # so that no device sends more than ten frames a real second
 # Silence that is normal, in beats: a frame may be lost, and a busy machine beats late.
 BEATS_DECLARED = 4
-_ON_RADIO: dict[str, Callable[[Play, DeviceTable, World], Emulated]] = {
+_ON_RADIO: dict[str, Callable[[Play, DeviceForm, World], Emulated]] = {
     "gatt-scale": GattScale,
     "gatt-thermometer": GattThermometer,
     "gatt-environmental": GattEnvironmental,
     "bthome": Advertiser,
 }
-_IN_FOLDER: dict[str, Callable[[Play, DeviceTable, Path], Emulated]] = {
+_IN_FOLDER: dict[str, Callable[[Play, DeviceForm, Path], Emulated]] = {
     "serial-scale": SerialScale,
     "hid-scale": HidScale,
     "csv-board": CsvBoard,
@@ -80,7 +80,7 @@ class Stand:
     async def __aexit__(self, *exc: object) -> None:
         await self._stack.aclose()
 
-    def _make(self, table: DeviceTable, world: World | None) -> Emulated:
+    def _make(self, table: DeviceForm, world: World | None) -> Emulated:
         if world is not None and table.kind in _ON_RADIO:
             return _ON_RADIO[table.kind](self.play, table, world)
         if table.kind == "mqtt-board":

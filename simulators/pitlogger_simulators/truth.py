@@ -19,7 +19,7 @@ from typing import Any
 
 from pitlogger.model.book import Book
 from pitlogger.model.cooks import HOT_OFF_PIT, ON_PIT, Stage
-from pitlogger.rules.policies import Policy
+from pitlogger.rules.policies import RulePolicy
 from pitlogger_simulators.people.moments import moment_ms
 from pitlogger_simulators.play import Play
 
@@ -31,7 +31,7 @@ class Truth:
     """Looks at the play from outside and writes down what is so."""
 
     play: Play
-    policy: Policy
+    policy: RulePolicy
     rows: list[Row] = field(default_factory=list)
     _passed: set[tuple[str, str]] = field(default_factory=set)
     _told: dict[str, int] = field(default_factory=dict)

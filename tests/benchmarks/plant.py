@@ -8,15 +8,15 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 
-from pitlogger_simulators.plant import Event, PieceSpec, Pit, simulate, simulate_batch
+from pitlogger_simulators.plant import PieceSpec, Pit, PlantEvent, simulate, simulate_batch
 from tests.benchmarks.row import Row
 
 PACKER = PieceSpec("brisket-packer", 3900.0)
 # Wrapped, pulled and boxed, with a swinging pit: a whole cook, not only its quiet part.
 SCHEDULE = (
-    Event("wrap", "paper", core_c=73.9),
-    Event("pull", core_c=95.0),
-    Event("place", "box", after_s=1800.0),
+    PlantEvent("wrap", "paper", core_c=73.9),
+    PlantEvent("pull", core_c=95.0),
+    PlantEvent("place", "box", after_s=1800.0),
 )
 DRAWS, REPEATS = 500, 5
 

@@ -27,7 +27,7 @@ from pitlogger.yields.learned.servable import Observed, learn
 from pitlogger.yields.purchase.cut_priors import BETWEEN_KITCHENS, WITHIN_KITCHEN, cut_prior
 from pitlogger.yields.purchase.demand import Party, demand
 from pitlogger.yields.purchase.masses import PieceMass
-from pitlogger.yields.purchase.plan import Question, plan
+from pitlogger.yields.purchase.plan import PurchaseQuestion, plan
 from pitlogger.yields.records import PastPiece
 from pitlogger.yields.weighing.uncertainty import Measured
 
@@ -113,7 +113,7 @@ def risk_gap_points(seed: int = 2) -> float:
     for owner in owners(rng):
         guests = int(rng.integers(20, 150))
         wanted = demand((Party(guests, PORTION_G),))
-        found = plan(Question(learn(CUT, owner.logged), wanted, RISK, TYPICAL)).chosen()
+        found = plan(PurchaseQuestion(learn(CUT, owner.logged), wanted, RISK, TYPICAL)).chosen()
         assert found is not None, "a prior always finds enough pieces"
         stated += 1 - found.p_enough
         draws = (LATER, found.pieces)

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
-from pitlogger.cli.installation.begin import Answers, begin, configuration_text, refuse_used
+from pitlogger.cli.installation.begin import BeginAnswers, begin, configuration_text, refuse_used
 from pitlogger.cli.installation.service import FIRST_CONFIG
 from pitlogger.config import load_config
 from pitlogger.config_notify import NtfyTable
@@ -66,5 +66,5 @@ def test_a_configuration_somebody_worked_on_stays(tmp_path: Path) -> None:
 
 
 def test_the_service_keeps_its_socket() -> None:
-    text = configuration_text(Answers(), is_service=True)
+    text = configuration_text(BeginAnswers(), is_service=True)
     assert 'socket = "/run/pitlogger/pitlogger.sock"' in text

@@ -11,7 +11,7 @@ import pytest
 from click.testing import CliRunner
 from icalendar import Calendar
 
-from pitlogger.cli.ahead.history import Record
+from pitlogger.cli.ahead.history import DaemonRecord
 from pitlogger.cli.ahead.schedule import schedule
 from pitlogger.errors import UsageError
 from pitlogger.model.cooks import Cook, Piece, Stage
@@ -109,7 +109,7 @@ def test_the_record_moves_the_times() -> None:
         bodies: list[Body] = [CookStarted(Cook(f"c{k}", (Piece("b", "brisket-packer"),)))]
         bodies += [StageSet("b", stage, h * 3_600_000) for stage, h in hours]
         books.append(fold(Entry("r", n, 0, body) for n, body in enumerate(bodies, 1)))
-    slow = run(*SUPPER, obj=Record(books=lambda: books, add_cooks=len))
+    slow = run(*SUPPER, obj=DaemonRecord(books=lambda: books, add_cooks=len))
     assert slow["pieces"][0]["n"] == 8
     assert moment(slow["light_by"]) < moment(run(*SUPPER)["light_by"])
 

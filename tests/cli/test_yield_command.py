@@ -13,7 +13,7 @@ import click
 import pytest
 from click.testing import CliRunner
 
-from pitlogger.cli.ahead.history import Record, history
+from pitlogger.cli.ahead.history import DaemonRecord, history
 from pitlogger.cli.records.import_ import import_command
 from pitlogger.cli.records.yields import yield_command
 from pitlogger.errors import DaemonUnreachableError, PitloggerError, UsageError
@@ -52,7 +52,7 @@ def log(tmp_path: Path) -> str:
     return str(path)
 
 
-def record() -> Record:
+def record() -> DaemonRecord:
     cook = Cook("harvest supper", (Piece("b", "brisket-packer"),))
     bodies: list[Body] = [
         CookStarted(cook),
@@ -60,7 +60,7 @@ def record() -> Record:
         Weighed("b", "carved", 3_100_000, 0, 2),
     ]
     book = fold(Entry("r", k, k, body) for k, body in enumerate(bodies, 1))
-    return Record(books=lambda: [book], add_cooks=lambda rows, batch="": len(rows))
+    return DaemonRecord(books=lambda: [book], add_cooks=lambda rows, batch="": len(rows))
 
 
 def test_weights_give_the_document_of_the_contract_without_a_daemon() -> None:
@@ -169,7 +169,7 @@ def test_nothing_is_half_imported(log: str) -> None:
         taken.append(len(rows))
         return len(rows)
 
-    spy = Record(books=list, add_cooks=take)
+    spy = DaemonRecord(books=list, add_cooks=take)
     result = CliRunner().invoke(import_command, [log], obj=spy)
     assert isinstance(result.exception, UsageError)
     assert "log.csv:5" in str(result.exception)

@@ -13,7 +13,7 @@ from functools import cache
 import numpy as np
 import pytest
 
-from pitlogger_simulators.plant import Event, PieceSpec, Pit, Run, simulate, simulate_batch
+from pitlogger_simulators.plant import PieceSpec, Pit, PlantEvent, Run, simulate, simulate_batch
 
 PACKER = PieceSpec("brisket-packer", 3900.0)
 USUAL = PieceSpec("brisket-packer", 5200.0)
@@ -23,8 +23,8 @@ PITS_C = {225: 107.2, 238: 114.4, 250: 121.1}
 N = 400
 
 
-def wrapped(wrap: str) -> tuple[Event, ...]:
-    return () if wrap == "none" else (Event("wrap", wrap, core_c=F165),)
+def wrapped(wrap: str) -> tuple[PlantEvent, ...]:
+    return () if wrap == "none" else (PlantEvent("wrap", wrap, core_c=F165),)
 
 
 @cache

@@ -5,14 +5,22 @@ from __future__ import annotations
 import struct
 from typing import Any
 
-from pitlogger_simulators.bluetooth import Fault, Kind, Peripheral, SimulatedBluez, Step, att_error
+from pitlogger_simulators.bluetooth import (
+    Peripheral,
+    RadioFault,
+    RadioFaultKind,
+    RadioFaultPoint,
+    SimulatedBluez,
+    att_error,
+)
 from pitlogger_simulators.bluetooth.devices import probe_hub
 from tests.devices.storm_devices import SCALE, Act, Storm
 
 PROBES, BEACON = "02:00:00:00:00:10", "02:00:00:00:00:20"
+_AT, _WHAT = RadioFaultPoint, RadioFaultKind
 _TROUBLES = [
-    (Step.CONNECT, Kind.DROP), (Step.CONNECT, Kind.ERROR), (Step.DISCOVER, Kind.DROP),
-    (Step.DISCOVER, Kind.INCOMPLETE), (Step.SUBSCRIBE, Kind.DROP), (Step.READ, Kind.ERROR),
+    (_AT.CONNECT, _WHAT.DROP), (_AT.CONNECT, _WHAT.ERROR), (_AT.DISCOVER, _WHAT.DROP),
+    (_AT.DISCOVER, _WHAT.INCOMPLETE), (_AT.SUBSCRIBE, _WHAT.DROP), (_AT.READ, _WHAT.ERROR),
 ]  # fmt: skip
 
 
@@ -38,12 +46,12 @@ class RadioStorm(Storm):
     def keys(self) -> dict[str, Any]:
         return {"address": PROBES, "poll_s": 0.2, "check_s": 0.4}
 
-    def struck(self, step: Step, kind: Kind) -> tuple[Act, Act]:
+    def struck(self, step: RadioFaultPoint, kind: RadioFaultKind) -> tuple[Act, Act]:
         """Return a link that is lost, and a trouble that strikes twice while it is made anew."""
 
         def hurt() -> None:
-            fault = att_error(step, 0x0E, PROBES, 2) if kind is Kind.ERROR else None
-            self.bluez.world.faults.add(fault or Fault(step, kind, PROBES, times=2))
+            fault = att_error(step, 0x0E, PROBES, 2) if kind is RadioFaultKind.ERROR else None
+            self.bluez.world.faults.add(fault or RadioFault(step, kind, PROBES, times=2))
             self.bluez.world.drop(PROBES)
 
         return hurt, self.bluez.world.faults.clear

@@ -11,7 +11,7 @@ import pytest
 
 from pitlogger.devices.contract import Chunk
 from pitlogger.devices.registry import Registry, configure
-from pitlogger.devices.supervisor import Device, Link, Supervisor
+from pitlogger.devices.supervisor import Device, LinkState, Supervisor
 from pitlogger.devices.transports.ble.advertisements import AdvertisementTransport
 from pitlogger.devices.transports.ble.gatt import GattTransport
 from pitlogger.devices.transports.ble.radio import Radio
@@ -21,12 +21,12 @@ from pitlogger.model.readings import Quality
 from pitlogger.testing import until
 from pitlogger_simulators.bluetooth import (
     Characteristic,
-    Fault,
-    Kind,
+    GattService,
     Peripheral,
-    Service,
+    RadioFault,
+    RadioFaultKind,
+    RadioFaultPoint,
     SimulatedBluez,
-    Step,
     World,
     att_error,
 )
@@ -74,7 +74,7 @@ async def test_a_probe_that_answers_an_error_leaves_its_neighbours_alone(
 ) -> None:
     bluez.world.add(read_only_hub())
     bluez.world.faults.add(
-        att_error(Step.READ, code, A, times=None, characteristic="2a6e#3", chance=chance)
+        att_error(RadioFaultPoint.READ, code, A, times=None, characteristic="2a6e#3", chance=chance)
     )
     async with GattTransport(settings(A)) as link:
         found = await collect(link.chunks(), 0.6)
@@ -96,7 +96,9 @@ async def test_a_probe_that_refuses_to_be_subscribed_is_tried_again_alone(
     for one in hub.characteristics():
         one.flags = ("notify",)
     bluez.world.add(hub)
-    bluez.world.faults.add(att_error(Step.SUBSCRIBE, 0x80, A, times=2, characteristic="2a6e#2"))
+    bluez.world.faults.add(
+        att_error(RadioFaultPoint.SUBSCRIBE, 0x80, A, times=2, characteristic="2a6e#2")
+    )
     async with GattTransport(settings(A)) as link:
         await until(lambda: bluez.world.subscribed(A, "2a6e#2"))
         bluez.world.notify(A, "2a6e#2", b"\x02\x00")
@@ -106,7 +108,11 @@ async def test_a_probe_that_refuses_to_be_subscribed_is_tried_again_alone(
 
 async def test_a_probe_that_hangs_leaves_its_neighbours_alone(bluez: SimulatedBluez) -> None:
     bluez.world.add(read_only_hub())
-    bluez.world.faults.add(Fault(Step.READ, Kind.HANG, A, times=None, characteristic="2a6e#1"))
+    bluez.world.faults.add(
+        RadioFault(
+            RadioFaultPoint.READ, RadioFaultKind.HANG, A, times=None, characteristic="2a6e#1"
+        )
+    )
     async with GattTransport(settings(A, connect_s=0.2)) as link:
         found = await collect(link.chunks(), 0.8)
     assert sum(chunk.source == "2a6e/right" for chunk in found) > 5
@@ -116,7 +122,7 @@ async def test_a_probe_that_hangs_leaves_its_neighbours_alone(bluez: SimulatedBl
 async def test_the_link_falls_when_no_probe_can_be_read_any_more(bluez: SimulatedBluez) -> None:
     bluez.world.add(probe_hub(A, PROBES))
     async with GattTransport(settings(A)) as link:
-        bluez.world.faults.add(att_error(Step.READ, 0x0E, A, times=None))
+        bluez.world.faults.add(att_error(RadioFaultPoint.READ, 0x0E, A, times=None))
         with pytest.raises(TransportError, match="it failed for a reason it does not tell"):
             await asyncio.wait_for(_to_the_end(link), 3)
 
@@ -130,7 +136,9 @@ async def test_a_dead_probe_is_a_channel_in_fault_with_words_beside_live_ones(
     bluez: SimulatedBluez,
 ) -> None:
     bluez.world.add(probe_hub(A, PROBES))
-    bluez.world.faults.add(att_error(Step.READ, 0x80, A, times=None, characteristic="2a6e#4"))
+    bluez.world.faults.add(
+        att_error(RadioFaultPoint.READ, 0x80, A, times=None, characteristic="2a6e#4")
+    )
     bench = Bench()
     async with bench.supervisor:
         bench.start("environmental-sensing", address=A, poll_s=0.05, check_s=0.05)
@@ -142,7 +150,7 @@ async def test_a_dead_probe_is_a_channel_in_fault_with_words_beside_live_ones(
         assert dead is not None
         assert (dead.value, dead.quality) == (None, Quality.FAULT)
         standing = bench.supervisor.standing("d")
-        assert standing.link is Link.UP
+        assert standing.link is LinkState.UP
         assert "2a6e/point: it reports an error of its own (0x80)" in standing.message
         bluez.world.faults.clear()
         await until(lambda: bench.supervisor.standing("d").message == "connected")
@@ -150,7 +158,9 @@ async def test_a_dead_probe_is_a_channel_in_fault_with_words_beside_live_ones(
 
 async def test_a_battery_that_cannot_be_read_is_no_trouble(bluez: SimulatedBluez) -> None:
     bluez.world.add(probe_hub(A, PROBES))
-    bluez.world.faults.add(att_error(Step.READ, 0x05, A, times=None, characteristic="2a19#1"))
+    bluez.world.faults.add(
+        att_error(RadioFaultPoint.READ, 0x05, A, times=None, characteristic="2a19#1")
+    )
     async with GattTransport(settings(A)) as link:
         found = await collect(link.chunks(), 0.3)
     assert found
@@ -159,12 +169,12 @@ async def test_a_battery_that_cannot_be_read_is_no_trouble(bluez: SimulatedBluez
 
 async def test_a_value_that_needs_a_bond_says_how_to_pair(bluez: SimulatedBluez) -> None:
     value = Characteristic("2a6e", ("read", "notify"), b"\0\0", needs_bond=True)
-    bluez.world.add(Peripheral(A, "probe", (Service("181a", (value,)),)))
+    bluez.world.add(Peripheral(A, "probe", (GattService("181a", (value,)),)))
     bench = Bench()
     async with bench.supervisor:
         bench.start("environmental-sensing", address=A, poll_s=0.02)
         await until(lambda: any("paired" in said for _, said in bench.said))
-        await until(lambda: bench.said[-1][0] is Link.LOST)
+        await until(lambda: bench.said[-1][0] is LinkState.LOST)
     _, said = bench.said[-1]
     assert "answers only to a computer it is paired with" in said
     assert "pitlogger devices pair" in said
@@ -203,13 +213,13 @@ async def test_a_stored_burst_stays_marked_to_its_end() -> None:
 # A device
 
 
-@pytest.mark.parametrize("step", [Step.CONNECT, Step.DISCOVER])
+@pytest.mark.parametrize("step", [RadioFaultPoint.CONNECT, RadioFaultPoint.DISCOVER])
 async def test_a_device_that_hangs_while_it_is_connected_delays_nobody(
-    bluez: SimulatedBluez, step: Step, monkeypatch: pytest.MonkeyPatch
+    bluez: SimulatedBluez, step: RadioFaultPoint, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     bluez.world.add(weight_scale(A))
     bluez.world.add(weight_scale(B))
-    bluez.world.faults.add(Fault(step, Kind.HANG, A, times=None))
+    bluez.world.faults.add(RadioFault(step, RadioFaultKind.HANG, A, times=None))
     Radio.shared().turns._turn_s = 0.3
     hanging = asyncio.create_task(
         GattTransport(settings(A, needed=("2a9d",), connect_s=8.0)).__aenter__()
@@ -257,7 +267,7 @@ async def test_writes_that_start_a_stream_are_made_in_order_once_values_can_come
 ) -> None:
     taker = Characteristic("fff2", ("write",))
     told = Characteristic("fff1", ("notify",))
-    bluez.world.add(Peripheral(A, "tray", (Service("fff0", (told, taker)),)))
+    bluez.world.add(Peripheral(A, "tray", (GattService("fff0", (told, taker)),)))
     start = (Write("fff2", b"\x01", 0.05), Write("fff2", b"\x02\x03"))
     seen: list[str] = []
     bluez.world.observe = lambda event, _address, _which: seen.append(event)

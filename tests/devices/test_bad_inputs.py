@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from pitlogger.devices.checks import Check, State
+from pitlogger.devices.checks import Check, CheckState
 from pitlogger.devices.configured import read_each, told_by_daemon, verdict
 from pitlogger.devices.registry import Registry, configure
 from pitlogger.devices.runner import NEVER_READ, Device
@@ -68,7 +68,7 @@ async def sending(port: PseudoPort, octets: bytes, one: Device, *wanted: str) ->
 
 async def test_a_wrong_port(tmp_path: Path) -> None:
     check = await look(device("serial-scale", port=str(tmp_path / "none")))
-    assert check.state is State.TROUBLE
+    assert check.state is CheckState.TROUBLE
     assert check.found.startswith("there is no serial port")
     assert "/dev/serial/by-id" in check.remedy
 
@@ -138,7 +138,7 @@ async def test_a_port_where_nobody_speaks(port: PseudoPort) -> None:
 async def test_a_port_where_nobody_has_spoken_yet(port: PseudoPort) -> None:
     check = await look(device("serial-scale", port=str(port.path)))
     assert (check.state, check.found) == (
-        State.ADVICE, "it is there and sent nothing; it may be silent for 1 s",
+        CheckState.ADVICE, "it is there and sent nothing; it may be silent for 1 s",
     )  # fmt: skip
 
 
@@ -162,13 +162,13 @@ async def test_a_pulled_probe(port: PseudoPort) -> None:
 async def test_a_channel_that_does_not_come(port: PseudoPort) -> None:
     one = device("csv-line", port=str(port.path), map="pit:Cel")
     check = await sending(port, b"107.4\n", one, "pitt")
-    assert (check.state, check.found) == (State.ADVICE, "pitt did not come; what came: pit")
+    assert (check.state, check.found) == (CheckState.ADVICE, "pitt did not come; what came: pit")
 
 
 async def test_a_device_that_is_well(port: PseudoPort) -> None:
     one = device("csv-line", port=str(port.path), map="pit:Cel")
     check = await sending(port, b"107.4\n", one, "pit")
-    assert (check.state, check.found) == (State.GOOD, "pit 107.4 Cel")
+    assert (check.state, check.found) == (CheckState.GOOD, "pit 107.4 Cel")
 
 
 # On the air
@@ -249,8 +249,8 @@ def test_a_daemon_that_runs_is_asked() -> None:
         {"device": "c", "link": None, "message": "", "remedy": ""},
     ]
     assert told_by_daemon(devices, [probe, food]) == [
-        Check("device 'a'", State.GOOD, "connected"),
-        Check("device 'b'", State.TROUBLE, "gone", "Plug it in"),
-        Check("device 'c'", State.ADVICE, "the daemon is looking for it"),
-        Check("probe-fault/core", State.TROUBLE, "open", "x"),
+        Check("device 'a'", CheckState.GOOD, "connected"),
+        Check("device 'b'", CheckState.TROUBLE, "gone", "Plug it in"),
+        Check("device 'c'", CheckState.ADVICE, "the daemon is looking for it"),
+        Check("probe-fault/core", CheckState.TROUBLE, "open", "x"),
     ]

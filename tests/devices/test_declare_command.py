@@ -16,13 +16,13 @@ from pitlogger.devices.contract import Chunk, Measurement
 from pitlogger.devices.declaring.conclude import conclude
 from pitlogger.devices.declaring.moments import Moment
 from pitlogger.devices.declaring.session import Seen, Session, UnknownDevice, read_reference
-from pitlogger.devices.pointing.way import Way
+from pitlogger.devices.pointing.way import DeviceAccess
 from pitlogger.devices.registry import Registry, configure
 from pitlogger.devices.supervisor import Device, Supervisor
 from pitlogger.errors import QuantityError, RefusedError, UsageError
 from pitlogger.model.quantities import Quantity
 from pitlogger.testing import PseudoPort, until
-from pitlogger_simulators.bluetooth import Characteristic, Peripheral, Service, SimulatedBluez
+from pitlogger_simulators.bluetooth import Characteristic, GattService, Peripheral, SimulatedBluez
 
 ADDRESS = "02:00:00:00:00:10"
 HEAT_C = (2.0, 95.0, 21.0, 60.0)
@@ -46,7 +46,7 @@ class Person:
 
 
 async def session_of(
-    way: Way, show: Any, typed: list[tuple[float | None, str]]
+    way: DeviceAccess, show: Any, typed: list[tuple[float | None, str]]
 ) -> tuple[Session, Seen]:
     """Run a session; return it and what was seen."""
     seen = Seen(sends_lines=way.sends_lines)
@@ -74,7 +74,7 @@ async def test_an_unbranded_bluetooth_probe_is_declared_and_read(
 ) -> None:
     count = 0
     told, other = Characteristic("fff1", ("notify",)), Characteristic("fff2", ("read",), b"\x17")
-    bluez.world.add(Peripheral(ADDRESS, "tray", (Service("fff0", (told, other)),)))
+    bluez.world.add(Peripheral(ADDRESS, "tray", (GattService("fff0", (told, other)),)))
 
     def frame(value_c: float) -> bytes:
         nonlocal count
@@ -84,7 +84,7 @@ async def test_an_unbranded_bluetooth_probe_is_declared_and_read(
     def show(value_c: float) -> None:
         bluez.world.notify(ADDRESS, "fff1", frame(value_c))
 
-    way = Way(address=ADDRESS)
+    way = DeviceAccess(address=ADDRESS)
     session, seen = await session_of(way, show, heat())
     file = tmp_path / "tray.toml"
     concluded = conclude(session, seen, "tray", "", way.source)
@@ -109,7 +109,7 @@ async def test_an_advertised_value_is_found_with_its_company(bluez: SimulatedBlu
         peripheral.manufacturer_data = {0x0123: b"\x01" + round(value_c * 10).to_bytes(2, "little")}
         bluez.world.hear(peripheral)
 
-    way = Way(address=ADDRESS, advertised=True)
+    way = DeviceAccess(address=ADDRESS, advertised=True)
     session, seen = await session_of(way, show, heat())
     text = conclude(session, seen, "beacon", "", way.source).text
     assert tomllib.loads(text)["source"] == {
@@ -118,7 +118,7 @@ async def test_an_advertised_value_is_found_with_its_company(bluez: SimulatedBlu
 
 
 async def test_a_board_that_prints_lines_is_declared(port: PseudoPort) -> None:
-    way = Way(port=str(port.path), baud=115200)
+    way = DeviceAccess(port=str(port.path), baud=115200)
     session, seen = await session_of(
         way, lambda c: port.write(f"n,7,{c:.1f},x\r\n".encode()), heat()
     )
@@ -129,7 +129,7 @@ async def test_a_board_that_prints_lines_is_declared(port: PseudoPort) -> None:
 
 
 async def test_a_second_probe_is_added_to_the_file(port: PseudoPort) -> None:
-    way = Way(port=str(port.path))
+    way = DeviceAccess(port=str(port.path))
     session, seen = await session_of(
         way, lambda c: port.write(f"{c:.1f},{99 - c}\n".encode()), heat()
     )
@@ -144,7 +144,7 @@ async def test_a_second_probe_is_added_to_the_file(port: PseudoPort) -> None:
 
 
 async def test_a_value_of_another_characteristic_is_not_added(port: PseudoPort) -> None:
-    way = Way(port=str(port.path))
+    way = DeviceAccess(port=str(port.path))
     session, seen = await session_of(way, lambda c: port.write(f"{c:.1f}\n".encode()), heat())
     before = 'name = "x"\n[source]\nkind = "gatt"\n'
     with pytest.raises(RefusedError, match="the file says kind = 'gatt'"):

@@ -14,7 +14,7 @@ import pytest
 from click.testing import CliRunner
 
 from pitlogger.cli.instruments.devices import devices
-from pitlogger.devices.checks import Check, State
+from pitlogger.devices.checks import Check, CheckState
 from pitlogger.devices.contract import Measurement
 from pitlogger.devices.doctor import Host, bluetooth_checks, wired_checks
 from pitlogger.devices.registry import Registry
@@ -194,7 +194,7 @@ def about(checks: list[Check], word: str) -> Check:
 
 async def test_the_doctor_finds_a_healthy_adapter(bluez: SimulatedBluez, tmp_path: Path) -> None:
     checks = await bluetooth_checks(host(tmp_path))
-    assert about(checks, "adapter hci0").state is State.GOOD
+    assert about(checks, "adapter hci0").state is CheckState.GOOD
 
 
 async def test_the_doctor_says_how_to_switch_an_adapter_on(
@@ -202,7 +202,10 @@ async def test_the_doctor_says_how_to_switch_an_adapter_on(
 ) -> None:
     bluez.world.set_powered(False)
     check = about(await bluetooth_checks(host(tmp_path)), "adapter hci0")
-    assert (check.state, check.remedy) == (State.TROUBLE, "Switch it on: bluetoothctl power on")
+    assert (check.state, check.remedy) == (
+        CheckState.TROUBLE,
+        "Switch it on: bluetoothctl power on",
+    )
 
 
 async def test_the_doctor_names_what_is_paired_and_how_to_pair_it_anew(
@@ -220,7 +223,7 @@ async def test_the_doctor_names_what_is_paired_and_how_to_pair_it_anew(
 
 async def test_the_doctor_notices_a_pulled_adapter(bluez: SimulatedBluez, tmp_path: Path) -> None:
     bluez.world.pull_adapter()
-    assert about(await bluetooth_checks(host(tmp_path)), "adapter").state is State.ABSENT
+    assert about(await bluetooth_checks(host(tmp_path)), "adapter").state is CheckState.ABSENT
 
 
 async def test_the_doctor_notices_a_service_that_is_not_running(
@@ -228,7 +231,7 @@ async def test_the_doctor_notices_a_service_that_is_not_running(
 ) -> None:
     await bluez.stop()
     check = about(await bluetooth_checks(host(tmp_path)), "service")
-    assert check.state is State.TROUBLE
+    assert check.state is CheckState.TROUBLE
     assert "systemctl start bluetooth" in check.remedy
 
 
@@ -244,9 +247,9 @@ def test_the_doctor_asks_for_a_pull_up_where_no_sensor_answers(tmp_path: Path) -
     assert "pull-up" in about(list(wired_checks(host(tmp_path))), "1-Wire").remedy
 
 
-@pytest.mark.parametrize(("bits", "state"), [("0", State.GOOD), ("50000", State.TROUBLE)])
+@pytest.mark.parametrize(("bits", "state"), [("0", CheckState.GOOD), ("50000", CheckState.TROUBLE)])
 def test_the_doctor_reads_the_boards_word_on_its_supply(
-    tmp_path: Path, bits: str, state: State
+    tmp_path: Path, bits: str, state: CheckState
 ) -> None:
     folder = tmp_path / "devices/platform/soc/soc:firmware"
     folder.mkdir(parents=True)
@@ -262,4 +265,4 @@ def test_the_doctor_finds_a_usb_port_that_cut_its_power(
     folder.mkdir(parents=True)
     (folder / "over_current_count").write_text(f"{count}\n", encoding="ascii")
     checks = wired_checks(host(tmp_path))
-    assert [check.about for check in checks if check.state is State.TROUBLE] == troubles
+    assert [check.about for check in checks if check.state is CheckState.TROUBLE] == troubles

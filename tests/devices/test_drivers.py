@@ -12,7 +12,7 @@ import pytest
 
 from pitlogger.devices.contract import Chunk, Measurement, Memory
 from pitlogger.devices.registry import Registry, configure
-from pitlogger.devices.supervisor import Device, Link, Supervisor
+from pitlogger.devices.supervisor import Device, LinkState, Supervisor
 from pitlogger.devices.trial import Trial
 from pitlogger.errors import ConfigError, DecodeError
 from pitlogger.model.readings import Quality
@@ -21,8 +21,8 @@ from pitlogger_drivers.sma_scale.decode import REQUESTS
 from pitlogger_drivers.weight_scale.driver import BURST_S, StoredResultsDecoder
 from pitlogger_simulators.bluetooth import (
     Characteristic,
+    GattService,
     Peripheral,
-    Service,
     SimulatedBluez,
 )
 from pitlogger_simulators.bluetooth.devices import health_thermometer, probe_hub, weight_scale
@@ -37,7 +37,7 @@ class Bench:
 
     def __init__(self) -> None:
         self.found: list[Measurement] = []
-        self.said: list[tuple[Link, str]] = []
+        self.said: list[tuple[LinkState, str]] = []
         self.supervisor = Supervisor(
             lambda _device, found: self.found.append(found),
             lambda _device, link, message, remedy: self.said.append(
@@ -95,7 +95,7 @@ async def test_a_device_tried_by_hand_says_what_it_is(bluez: SimulatedBluez) -> 
     scale = weight_scale(ADDRESS)
     said = Characteristic("2a29", ("read",), b"Workshop\0")
     clock = Characteristic("2a2b", ("read",), bytes.fromhex("ea070913020000060000"))
-    scale.services += (Service("180a", (said,)), Service("1805", (clock,)))
+    scale.services += (GattService("180a", (said,)), GattService("1805", (clock,)))
     bluez.world.add(scale)
     driver = Registry().load("weight-scale")
     lines: list[str] = []
@@ -134,9 +134,9 @@ async def test_a_dropped_device_is_told_and_back_by_itself(bluez: SimulatedBluez
         bench.start("weight-scale", address=ADDRESS)
         await subscribed(bluez, "2a9d")
         bluez.world.drop(ADDRESS)
-        await until(lambda: Link.LOST in [link for link, _ in bench.said])
+        await until(lambda: LinkState.LOST in [link for link, _ in bench.said])
         await subscribed(bluez, "2a9d")
-        await until(lambda: bench.said[-1][0] is Link.UP)
+        await until(lambda: bench.said[-1][0] is LinkState.UP)
 
 
 async def test_bthome_readings_and_signal_come_by_advertisement(bluez: SimulatedBluez) -> None:
@@ -247,9 +247,9 @@ async def test_a_replugged_scale_is_read_again(
         bench.start("serial-scale", port=str(port.path))
         await until(lambda: bool(bench.said))
         port.unplug()
-        await until(lambda: bench.said[-1][0] is Link.LOST)
+        await until(lambda: bench.said[-1][0] is LinkState.LOST)
         port.plug()
-        await until(lambda: bench.said[-1][0] is Link.UP)
+        await until(lambda: bench.said[-1][0] is LinkState.UP)
         port.write(b"\r\nST,GS,+   4.218kg\r\n")
         await bench.value("mass", 4.218)
 
@@ -322,7 +322,7 @@ async def test_a_declared_bluetooth_device_is_asked_as_declared(
     bluez: SimulatedBluez, tmp_path: Path
 ) -> None:
     told, asked = Characteristic("fff1", ("notify",)), Characteristic("fff2", ("write",))
-    bluez.world.add(Peripheral(ADDRESS, "tray", (Service("fff0", (told, asked)),)))
+    bluez.world.add(Peripheral(ADDRESS, "tray", (GattService("fff0", (told, asked)),)))
     file = tmp_path / "tray.toml"
     file.write_text(
         'name = "tray"\n[source]\nkind = "gatt"\npoll = "a501"\ninterval_s = 0.2\n'

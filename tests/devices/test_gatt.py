@@ -15,12 +15,12 @@ from pitlogger.errors import TransportError
 from pitlogger.testing import until
 from pitlogger_simulators.bluetooth import (
     Characteristic,
-    Fault,
-    Kind,
+    GattService,
     Peripheral,
-    Service,
+    RadioFault,
+    RadioFaultKind,
+    RadioFaultPoint,
     SimulatedBluez,
-    Step,
     att_error,
     es_measurement,
     in_progress,
@@ -48,7 +48,7 @@ def probes() -> Peripheral:
         probe(),
     )
     humidity = Characteristic("2a6f", ("read",), b"\xbf\x13")
-    return Peripheral(PROBES, "probes", (Service("181a", (*temperatures, humidity)),))
+    return Peripheral(PROBES, "probes", (GattService("181a", (*temperatures, humidity)),))
 
 
 def scale_settings(**changes: object) -> GattSettings:
@@ -168,7 +168,7 @@ async def test_one_scanner_serves_all_links(bluez: SimulatedBluez) -> None:
     bluez.world.add(probes())
     async with GattTransport(scale_settings()), GattTransport(probe_settings()):
         pass
-    assert [step for step, _ in bluez.calls.seen].count(Step.SCAN_START) == 1
+    assert [step for step, _ in bluez.calls.seen].count(RadioFaultPoint.SCAN_START) == 1
 
 
 async def test_a_device_out_of_reach_is_not_found_in_time(bluez: SimulatedBluez) -> None:
@@ -184,13 +184,15 @@ async def test_a_device_is_found_by_its_name_when_its_address_changed(
         assert bluez.world.links
 
 
-@pytest.mark.parametrize("step", [Step.CONNECT, Step.DISCOVER, Step.SUBSCRIBE])
-@pytest.mark.parametrize("kind", [Kind.DROP, Kind.HANG])
+@pytest.mark.parametrize(
+    "step", [RadioFaultPoint.CONNECT, RadioFaultPoint.DISCOVER, RadioFaultPoint.SUBSCRIBE]
+)
+@pytest.mark.parametrize("kind", [RadioFaultKind.DROP, RadioFaultKind.HANG])
 async def test_trouble_while_opening_is_a_transport_error(
-    bluez: SimulatedBluez, step: Step, kind: Kind
+    bluez: SimulatedBluez, step: RadioFaultPoint, kind: RadioFaultKind
 ) -> None:
     bluez.world.add(scale())
-    bluez.world.faults.add(Fault(step, kind, times=None))
+    bluez.world.faults.add(RadioFault(step, kind, times=None))
     with pytest.raises(TransportError):
         await GattTransport(scale_settings()).__aenter__()
     assert Radio.shared().links == 0
@@ -199,14 +201,14 @@ async def test_trouble_while_opening_is_a_transport_error(
 
 async def test_an_abort_by_the_local_side_is_tried_again_at_once(bluez: SimulatedBluez) -> None:
     bluez.world.add(scale())
-    bluez.world.faults.add(Fault(Step.CONNECT, Kind.DROP))
+    bluez.world.faults.add(RadioFault(RadioFaultPoint.CONNECT, RadioFaultKind.DROP))
     async with GattTransport(scale_settings()):
         assert bluez.world.links
 
 
 async def test_a_busy_adapter_is_named(bluez: SimulatedBluez) -> None:
     bluez.world.add(scale())
-    bluez.world.faults.add(in_progress(Step.CONNECT))
+    bluez.world.faults.add(in_progress(RadioFaultPoint.CONNECT))
     with pytest.raises(TransportError, match="the Bluetooth adapter is busy"):
         await GattTransport(scale_settings()).__aenter__()
 
@@ -217,7 +219,7 @@ async def test_a_characteristic_missing_after_an_aborted_connect_is_found_on_the
     bluez.world.add(scale())
     peripheral = bluez.world.peripherals[SCALE]
     peripheral.services = peripheral.services[::-1]
-    bluez.world.faults.add(Fault(Step.DISCOVER, Kind.INCOMPLETE))
+    bluez.world.faults.add(RadioFault(RadioFaultPoint.DISCOVER, RadioFaultKind.INCOMPLETE))
     async with GattTransport(scale_settings()):
         assert bluez.world.subscribed(SCALE, "2a9d")
 
@@ -243,7 +245,7 @@ async def test_the_wrong_device_is_named_with_what_it_has(bluez: SimulatedBluez)
 
 async def test_a_refused_subscription_falls_back_to_polling(bluez: SimulatedBluez) -> None:
     bluez.world.add(probes())
-    bluez.world.faults.add(att_error(Step.SUBSCRIBE, 0x80, times=None))
+    bluez.world.faults.add(att_error(RadioFaultPoint.SUBSCRIBE, 0x80, times=None))
     async with GattTransport(probe_settings(poll_s=0.02)) as link:
         stream = link.chunks()
         for _ in range(2):
@@ -269,7 +271,7 @@ async def test_a_read_that_also_comes_as_a_notification_counts_once(
 
 async def test_a_read_that_fails_ends_the_stream(bluez: SimulatedBluez) -> None:
     bluez.world.add(probes())
-    bluez.world.faults.add(Fault(Step.READ, Kind.HANG, times=None))
+    bluez.world.faults.add(RadioFault(RadioFaultPoint.READ, RadioFaultKind.HANG, times=None))
     async with GattTransport(probe_settings(poll_s=0.02)) as link:
         assert "no answer in time" in str(await loss(link.chunks()))
 
@@ -370,7 +372,7 @@ async def test_a_battery_the_service_claims_for_itself_is_asked_of_the_service(
 async def test_a_command_is_written_where_the_settings_say(bluez: SimulatedBluez) -> None:
     peripheral = scale()
     taker = Characteristic("fff2", ("write",))
-    peripheral.services = (*peripheral.services, Service("fff0", (taker,)))
+    peripheral.services = (*peripheral.services, GattService("fff0", (taker,)))
     bluez.world.add(peripheral)
     async with GattTransport(scale_settings(written="fff2")) as link:
         await link.send(b"\x01")

@@ -7,18 +7,18 @@ import struct
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pitlogger.devices.transports.ble.names import Described, name_sources
+from pitlogger.devices.transports.ble.names import CharacteristicName, name_sources
 
 
-def text(handle: int, words: str) -> Described:
+def text(handle: int, words: str) -> CharacteristicName:
     """A temperature with a user description."""
-    return Described("2a6e", handle, {"2901": words.encode()})
+    return CharacteristicName("2a6e", handle, {"2901": words.encode()})
 
 
-def ordinal(handle: int, number: int, namespace: int = 1) -> Described:
+def ordinal(handle: int, number: int, namespace: int = 1) -> CharacteristicName:
     """A temperature with a presentation format."""
     octets = struct.pack("<BbHBH", 0x0E, -2, 0x272F, namespace, number)
-    return Described("2a6e", handle, {"2904": octets})
+    return CharacteristicName("2a6e", handle, {"2904": octets})
 
 
 def test_a_lone_characteristic_is_called_by_its_uuid() -> None:
@@ -59,7 +59,7 @@ def test_two_ways_that_lead_to_one_name_fall_back_to_the_handle() -> None:
 
 
 _DESCRIBED = st.builds(
-    Described,
+    CharacteristicName,
     st.sampled_from(["2a6e", "2a6f"]),
     st.integers(1, 0xFFFF),
     st.dictionaries(st.sampled_from(["2901", "2904", "290c"]), st.binary(max_size=12)),
@@ -67,7 +67,7 @@ _DESCRIBED = st.builds(
 
 
 @given(st.lists(_DESCRIBED, unique_by=lambda one: one.handle, max_size=8))
-def test_names_are_unique_and_do_not_hang_on_the_order(found: list[Described]) -> None:
+def test_names_are_unique_and_do_not_hang_on_the_order(found: list[CharacteristicName]) -> None:
     names = name_sources(found)
     assert len(set(names.values())) == len(found)
     assert name_sources(found[::-1]) == names

@@ -12,14 +12,14 @@ from pitlogger.devices.transports.ble.settings import DeviceSettings, GattSettin
 from pitlogger.errors import TransportError
 from pitlogger_simulators.bluetooth import (
     Characteristic,
-    Fault,
-    Kind,
+    GattService,
     Pairing,
+    PairingWay,
     Peripheral,
-    Service,
+    RadioFault,
+    RadioFaultKind,
+    RadioFaultPoint,
     SimulatedBluez,
-    Step,
-    Way,
 )
 
 A = "02:00:00:00:00:10"
@@ -53,15 +53,17 @@ class Nobody(Someone):
         return None
 
 
-def probe(way: Way) -> Peripheral:
+def probe(way: PairingWay) -> Peripheral:
     """A probe that answers bonded computers alone."""
     value = Characteristic("2a6e", ("read", "notify"), b"\x10\x27", needs_bond=True)
-    device = Peripheral(A, "probe", (Service("181a", (value,)),))
+    device = Peripheral(A, "probe", (GattService("181a", (value,)),))
     device.pairing = Pairing(way, KEY)
     return device
 
 
-async def paired(bluez: SimulatedBluez, way: Way, person: Someone, **how: bool | float) -> bool:
+async def paired(
+    bluez: SimulatedBluez, way: PairingWay, person: Someone, **how: bool | float
+) -> bool:
     """Pair, and return whether values come then."""
     bluez.world.add(probe(way))
     await pair(DeviceSettings(address=A), person, **how)  # type: ignore[arg-type]
@@ -71,24 +73,28 @@ async def paired(bluez: SimulatedBluez, way: Way, person: Someone, **how: bool |
     return chunk.data == b"\x10\x27"
 
 
-@pytest.mark.parametrize("way", [Way.JUST_WORKS, Way.TYPED, Way.SHOWN, Way.COMPARED])
-async def test_a_device_that_is_paired_gives_its_values(bluez: SimulatedBluez, way: Way) -> None:
+@pytest.mark.parametrize(
+    "way", [PairingWay.JUST_WORKS, PairingWay.TYPED, PairingWay.SHOWN, PairingWay.COMPARED]
+)
+async def test_a_device_that_is_paired_gives_its_values(
+    bluez: SimulatedBluez, way: PairingWay
+) -> None:
     person = Someone()
     assert await paired(bluez, way, person)
-    assert person.shown == ([KEY] if way in (Way.SHOWN, Way.COMPARED) else [])
+    assert person.shown == ([KEY] if way in (PairingWay.SHOWN, PairingWay.COMPARED) else [])
 
 
 @pytest.mark.parametrize(
     ("way", "person", "words"),
     [
-        (Way.TYPED, Someone(types=99), "do not agree on their pairing"),
-        (Way.TYPED, Someone(types=None), "pairing was broken off"),
-        (Way.COMPARED, Someone(nods=False), "the device refused to pair"),
-        (Way.REFUSED, Someone(), "let it forget a phone first"),
+        (PairingWay.TYPED, Someone(types=99), "do not agree on their pairing"),
+        (PairingWay.TYPED, Someone(types=None), "pairing was broken off"),
+        (PairingWay.COMPARED, Someone(nods=False), "the device refused to pair"),
+        (PairingWay.REFUSED, Someone(), "let it forget a phone first"),
     ],
 )
 async def test_a_pairing_that_fails_says_why_and_what_to_do(
-    bluez: SimulatedBluez, way: Way, person: Someone, words: str
+    bluez: SimulatedBluez, way: PairingWay, person: Someone, words: str
 ) -> None:
     with pytest.raises(TransportError, match=words) as caught:
         await paired(bluez, way, person)
@@ -98,11 +104,11 @@ async def test_a_pairing_that_fails_says_why_and_what_to_do(
 
 async def test_somebody_who_went_away_is_not_waited_for_without_end(bluez: SimulatedBluez) -> None:
     with pytest.raises(TransportError, match=r"took longer than 0\.3 s"):
-        await paired(bluez, Way.TYPED, Nobody(), pair_s=0.3)
+        await paired(bluez, PairingWay.TYPED, Nobody(), pair_s=0.3)
 
 
 async def test_a_device_that_lost_its_pairing_is_paired_anew(bluez: SimulatedBluez) -> None:
-    device = probe(Way.JUST_WORKS)
+    device = probe(PairingWay.JUST_WORKS)
     device.pairing.bonded = device.pairing.forgot = True
     bluez.world.add(device)
     settings = GattSettings(address=A, needed=("2a6e",), find_s=2.0, check_s=0.02)
@@ -115,7 +121,7 @@ async def test_a_device_that_lost_its_pairing_is_paired_anew(bluez: SimulatedBlu
 
 
 async def test_a_device_paired_before_is_left_as_it_is(bluez: SimulatedBluez) -> None:
-    device = probe(Way.REFUSED)
+    device = probe(PairingWay.REFUSED)
     device.pairing.bonded = True
     bluez.world.add(device)
     assert (await pair(DeviceSettings(name="probe"), Someone())).was_paired
@@ -134,12 +140,14 @@ async def test_a_device_paired_before_is_left_as_it_is(bluez: SimulatedBluez) ->
         ("NotReady", "the Bluetooth adapter is off"),
     ],
 )
-@pytest.mark.parametrize("step", [Step.PAIR, Step.CONNECT])
+@pytest.mark.parametrize("step", [RadioFaultPoint.PAIR, RadioFaultPoint.CONNECT])
 async def test_each_refusal_of_the_service_is_in_words(
-    bluez: SimulatedBluez, step: Step, name: str, words: str
+    bluez: SimulatedBluez, step: RadioFaultPoint, name: str, words: str
 ) -> None:
-    bluez.world.faults.add(Fault(step, Kind.ERROR, A, f"org.bluez.Error.{name}", "", times=None))
+    bluez.world.faults.add(
+        RadioFault(step, RadioFaultKind.ERROR, A, f"org.bluez.Error.{name}", "", times=None)
+    )
     with pytest.raises(TransportError, match=words) as caught:
-        await paired(bluez, Way.JUST_WORKS, Someone())
+        await paired(bluez, PairingWay.JUST_WORKS, Someone())
     assert caught.value.remedy
     assert "org.bluez" not in str(caught.value)

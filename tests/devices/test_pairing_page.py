@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from pitlogger_simulators.bluetooth import Peripheral, SimulatedBluez
-from pitlogger_simulators.bluetooth.peripherals import Pairing, Way
+from pitlogger_simulators.bluetooth.peripherals import Pairing, PairingWay
 from tests.web.conftest import make_node
 from tests.web.test_joining import answer, asked
 
@@ -17,7 +17,7 @@ async def test_a_device_is_paired_with_the_digits_it_shows(
     tmp_path: Path,
 ) -> None:
     probe = Peripheral(ADDRESS, "deep probe")
-    probe.pairing = Pairing(Way.TYPED, 123_456)
+    probe.pairing = Pairing(PairingWay.TYPED, 123_456)
     bluez.world.add(probe)
     async with make_node(tmp_path) as node:
         await node.local.post("/join/pair", data={"address": ADDRESS})

@@ -17,15 +17,15 @@ from pitlogger.config import load_config
 from pitlogger.devices.contract import Chunk, Measurement
 from pitlogger.devices.declaring.session import UnknownDevice
 from pitlogger.devices.pointing.finding import Finding, find
-from pitlogger.devices.pointing.joined import Joined
+from pitlogger.devices.pointing.joined import JoinedDevice
 from pitlogger.devices.pointing.session import FIRST, PULL, SECOND, WARM, Pointing, Tape, shown
-from pitlogger.devices.pointing.way import Way
+from pitlogger.devices.pointing.way import DeviceAccess
 from pitlogger.devices.supervisor import Supervisor
 from pitlogger.devices.transports.recording import read_recording
 from pitlogger.errors import ConfigError, RefusedError
 from pitlogger.model.quantities import Quantity
 from pitlogger.testing import PseudoPort, until
-from pitlogger_simulators.bluetooth import Characteristic, Peripheral, Service, SimulatedBluez
+from pitlogger_simulators.bluetooth import Characteristic, GattService, Peripheral, SimulatedBluez
 
 A = "02:00:00:00:00:10"
 ROOM_C = 21.3
@@ -73,7 +73,7 @@ class Person:
         return "\n"
 
 
-async def pointed_at(way: Way, probes: Probes) -> tuple[Tape, Any, Finding]:
+async def pointed_at(way: DeviceAccess, probes: Probes) -> tuple[Tape, Any, Finding]:
     """Point at a device that sends already."""
     tape = Tape(sends_lines=way.sends_lines)
     person = Person(probes, tape)
@@ -101,11 +101,15 @@ async def sending(send: Callable[[], None]) -> AsyncIterator[None]:
         await asyncio.wait({task})
 
 
-async def read_back(tmp_path: Path, way: Way, probes: Probes, run: Any) -> dict[str, float | None]:
+async def read_back(
+    tmp_path: Path, way: DeviceAccess, probes: Probes, run: Any
+) -> dict[str, float | None]:
     """Point, write, load the configuration with what was written, and read the device."""
     tape, evidence, finding = run
     data = tmp_path / "data"
-    joined = Joined(way, tape, evidence, finding, "tray", {"probe-1": "pit"}, data / "devices.d")
+    joined = JoinedDevice(
+        way, tape, evidence, finding, "tray", {"probe-1": "pit"}, data / "devices.d"
+    )
     joined.written().put()
     config_file = tmp_path / "pitlogger.toml"
     config_file.write_text(f'[node]\ndata = "{data}"\n', encoding="utf-8")
@@ -143,14 +147,14 @@ async def test_a_connected_device(bluez: SimulatedBluez, tmp_path: Path) -> None
     probes = Probes()
     told = Characteristic("fff1", ("notify",))
     taker = Characteristic("fff2", ("write",))
-    bluez.world.add(Peripheral(A, "tray", (Service("fff0", (told, taker)),)))
+    bluez.world.add(Peripheral(A, "tray", (GattService("fff0", (told, taker)),)))
 
     def send() -> None:
         if taker.writes:  # silent until it is told to begin
             bluez.world.notify(A, "fff1", frame(probes))
             bluez.world.notify(A, "fff1", b"\xa5\x00\x01")  # another kind of frame
 
-    way = Way(address=A, start=(("fff2", b"\x01", 0.01),))
+    way = DeviceAccess(address=A, start=(("fff2", b"\x01", 0.01),))
     async with sending(send):
         run = await pointed_at(way, probes)
         finding: Finding = run[2]
@@ -170,7 +174,7 @@ async def test_a_device_that_advertises(bluez: SimulatedBluez, tmp_path: Path) -
         beacon.manufacturer_data[0xFFFF] = frame(probes)
         bluez.world.hear(beacon)
 
-    way = Way(device_name="tray", advertised=True)
+    way = DeviceAccess(device_name="tray", advertised=True)
     async with sending(send):
         run = await pointed_at(way, probes)
         expect(await read_back(tmp_path, way, probes, run))
@@ -194,7 +198,7 @@ async def test_a_serial_device(port: PseudoPort, tmp_path: Path) -> None:
         said = ["-999.9" if c is None else f"{c:.1f}" for c in probes.true_c]
         port.write(f"{probes.count};{';'.join(said)};ok\r\n".encode())
 
-    way = Way(port=str(port.path))
+    way = DeviceAccess(port=str(port.path))
     async with sending(send):
         run = await pointed_at(way, probes)
         expect(await read_back(tmp_path, way, probes, run))
@@ -226,7 +230,7 @@ async def test_a_hid_device(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> 
                 ends.remove(end)
                 end.close()
 
-    way = Way(hid=(0xFF00, 1))
+    way = DeviceAccess(hid=(0xFF00, 1))
     async with sending(send):
         run = await pointed_at(way, probes)
         expect(await read_back(tmp_path, way, probes, run))
@@ -260,7 +264,7 @@ async def test_what_cannot_be_used_is_asked_again(port: PseudoPort) -> None:
         port.write(f"{','.join('' if c is None else f'{c:.1f}' for c in probes.true_c)}\n".encode())
 
     async with sending(send):
-        evidence = await steps.run(UnknownDevice(tape, Way(port=str(port.path)).open))
+        evidence = await steps.run(UnknownDevice(tape, DeviceAccess(port=str(port.path)).open))
     assert len(evidence.moments) == 2
     assert any("neither a temperature nor a mass" in line for line in said)
     assert any("is a mass: this device gives a temperature" in line for line in said)
@@ -274,7 +278,7 @@ async def test_breaking_off_writes_nothing(port: PseudoPort) -> None:
     steps = Pointing(tape, gone, lambda _line: None, rest_s=0.1)
     async with sending(lambda: port.write(b"1,2\n")):
         with pytest.raises(RefusedError, match="nothing was written"):
-            await steps.run(UnknownDevice(tape, Way(port=str(port.path)).open))
+            await steps.run(UnknownDevice(tape, DeviceAccess(port=str(port.path)).open))
 
 
 def test_a_frame_is_shown_with_what_changed() -> None:

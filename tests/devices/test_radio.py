@@ -16,12 +16,12 @@ from pitlogger.devices.transports.ble.settings import AdvertisementSettings, ful
 from pitlogger.errors import ConfigError, TransportError
 from pitlogger.testing import until
 from pitlogger_simulators.bluetooth import (
-    Fault,
-    Kind,
     Medicine,
     Peripheral,
+    RadioFault,
+    RadioFaultKind,
+    RadioFaultPoint,
     SimulatedBluez,
-    Step,
     in_progress,
 )
 
@@ -52,7 +52,9 @@ async def aclose(stream: AsyncIterator[Chunk]) -> None:
 
 async def scan_starts(bluez: SimulatedBluez, count: int) -> None:
     """Return when scanning was asked for so many times."""
-    await until(lambda: [step for step, _ in bluez.calls.seen].count(Step.SCAN_START) >= count)
+    await until(
+        lambda: [step for step, _ in bluez.calls.seen].count(RadioFaultPoint.SCAN_START) >= count
+    )
 
 
 async def test_service_data_arrive(bluez: SimulatedBluez) -> None:
@@ -103,14 +105,14 @@ async def test_a_device_without_address_and_name_is_refused() -> None:
 
 
 async def test_scanning_that_is_busy_is_tried_again(bluez: SimulatedBluez) -> None:
-    bluez.world.faults.add(in_progress(Step.SCAN_START, times=2))
+    bluez.world.faults.add(in_progress(RadioFaultPoint.SCAN_START, times=2))
     bluez.world.add(sender())
     async with AdvertisementTransport(SETTINGS) as transport:
         assert await next_of(transport.chunks(), "") == HEARD
 
 
 async def test_a_scan_start_that_hangs_is_given_up_and_tried_again(bluez: SimulatedBluez) -> None:
-    bluez.world.faults.add(Fault(Step.SCAN_START, Kind.HANG))
+    bluez.world.faults.add(RadioFault(RadioFaultPoint.SCAN_START, RadioFaultKind.HANG))
     bluez.world.add(sender())
     async with AdvertisementTransport(SETTINGS) as transport:
         assert await next_of(transport.chunks(), "") == HEARD
@@ -134,7 +136,7 @@ async def test_a_scan_that_was_given_up_and_came_about_is_cleared_away(
 
 async def test_a_stop_that_is_refused_does_not_break_the_next_scan(bluez: SimulatedBluez) -> None:
     bluez.world.add(sender())
-    bluez.world.faults.add(in_progress(Step.SCAN_STOP))
+    bluez.world.faults.add(in_progress(RadioFaultPoint.SCAN_STOP))
     async with AdvertisementTransport(SETTINGS) as transport:
         assert await next_of(transport.chunks(), "") == HEARD
     async with AdvertisementTransport(SETTINGS) as transport:

@@ -15,10 +15,10 @@ from bleak.exc import BleakDBusError, BleakGATTProtocolError
 
 from pitlogger_simulators.bluetooth import (
     Characteristic,
+    GattService,
     Peripheral,
-    Service,
+    RadioFaultPoint,
     SimulatedBluez,
-    Step,
     att_error,
 )
 
@@ -29,7 +29,7 @@ def thing() -> Peripheral:
     """One readable, one notifying characteristic."""
     readable = Characteristic("2a19", ("read", "write"), b"\x55")
     notifying = Characteristic("2a6e", ("notify",))
-    services = (Service("180f", (readable,)), Service("181a", (notifying,)))
+    services = (GattService("180f", (readable,)), GattService("181a", (notifying,)))
     return Peripheral(ADDRESS, "thing", services, service_data={"fcd2": b"\x40"})
 
 
@@ -63,7 +63,7 @@ async def test_a_passive_scan_hears_advertisements(bluez: SimulatedBluez) -> Non
 
 
 async def test_a_read_refused_by_the_peripheral_is_an_att_error(bluez: SimulatedBluez) -> None:
-    bluez.world.faults.add(att_error(Step.READ, 0x80))
+    bluez.world.faults.add(att_error(RadioFaultPoint.READ, 0x80))
     async with connected(bluez) as client:
         with pytest.raises(BleakGATTProtocolError):
             await client.read_gatt_char("2a19")

@@ -31,7 +31,7 @@ from pitlogger.errors import (
 )
 from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import Quality
-from pitlogger_drivers.bthome.decode import BTHomeDecoder, Secret, State, decode
+from pitlogger_drivers.bthome.decode import BTHomeDecoder, DeviceMemory, Secret, decode
 
 DATA = Path(__file__).parents[1] / "data" / "bthome_vectors.csv"
 ADDRESS = "54:48:E6:8F:80:A5"
@@ -146,7 +146,7 @@ def test_counter_is_remembered_over_a_restart() -> None:
     before = BTHomeDecoder(Secret.of(KEY, ADDRESS))
     feed(before, encrypted(b"\x45\x32\x04", 10))
     kept = json.loads(json.dumps(before.state.to_dict()))
-    after = BTHomeDecoder(Secret.of(KEY, ADDRESS), State.from_dict(kept))
+    after = BTHomeDecoder(Secret.of(KEY, ADDRESS), DeviceMemory.from_dict(kept))
     (refused,) = feed(after, encrypted(b"\x45\x32\x04", 10))
     assert isinstance(refused, ReplayError)
 
@@ -155,7 +155,7 @@ def test_a_counter_that_starts_anew_is_taken_only_when_the_old_one_is_forgotten(
     decoder = BTHomeDecoder(Secret.of(KEY, ADDRESS))
     feed(decoder, encrypted(b"\x45\x32\x04", 100_000))
     assert isinstance(feed(decoder, encrypted(b"\x45\x32\x04", 1))[0], ReplayError)
-    decoder = BTHomeDecoder(Secret.of(KEY, ADDRESS), State.from_dict({}))
+    decoder = BTHomeDecoder(Secret.of(KEY, ADDRESS), DeviceMemory.from_dict({}))
     assert values(feed(decoder, encrypted(b"\x45\x32\x04", 1))) == [("temperature", 107.4)]
 
 
@@ -250,6 +250,6 @@ def test_walk_passes_text_and_raw_objects() -> None:
 
 
 def test_function_leaves_the_state_it_was_given() -> None:
-    before = State(packet_id=9, heard_s=0.0)
+    before = DeviceMemory(packet_id=9, heard_s=0.0)
     _, after = decode(bytes.fromhex("40000a453204"), before)
     assert (before.packet_id, after.packet_id) == (9, 10)

@@ -25,7 +25,7 @@ from pitlogger.errors import (
 )
 from pitlogger.model.readings import Quality
 from pitlogger_drivers.modbus.decode import RegistersDecoder, crc16
-from pitlogger_drivers.modbus.registers import Entry, parse_map
+from pitlogger_drivers.modbus.registers import MapEntry, parse_map
 
 DATA = Path(__file__).parents[1] / "data" / "modbus_vectors.csv"
 
@@ -151,8 +151,8 @@ def test_unusable_map_is_a_configuration_error(mapping: str) -> None:
 
 def test_map_is_read_entry_by_entry() -> None:
     assert parse_map("0:i16:0.1:Cel, 2:f32-be:1:Cel:0x7fff") == (
-        Entry(0, "i16", Decimal("0.1"), "Cel"),
-        Entry(2, "f32-be", Decimal(1), "Cel", frozenset((0x7FFF,))),
+        MapEntry(0, "i16", Decimal("0.1"), "Cel"),
+        MapEntry(2, "f32-be", Decimal(1), "Cel", frozenset((0x7FFF,))),
     )
 
 

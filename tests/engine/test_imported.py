@@ -13,7 +13,7 @@ from pitlogger.formats.cook_file import parse_cook
 from pitlogger.formats.journal_json import dump_body
 from pitlogger.model.journal import Body, CookFinished, CookStarted, Noted, Undone
 from pitlogger.model.readings import Quality, Site, Tagged
-from pitlogger.node.past_capture import Column, Imported, imported
+from pitlogger.node.past_capture import ChannelReadings, Imported, imported
 
 START_S = 1_790_000_400
 COOK = '[cook]\nname = "{name}"\n[[piece]]\nid = "b1"\ncut = "brisket-packer"\n'
@@ -96,7 +96,7 @@ def test_a_column_gives_back_what_it_took() -> None:
         Tagged("b1/core", 3, 7, 7, Quality.TOO_FAST, Site.CORE, "b1", True),
         Tagged("b1/core", 4, 8, 8, Quality.GOOD, Site.CORE, "b1", False),
     ]
-    column = Column()
+    column = ChannelReadings()
     for reading in given:
         column.take(reading)
     assert column.part(1, 4) == {

@@ -12,8 +12,8 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from pitlogger.formats.bundle import Bundle, dump_bundle
 from pitlogger.formats.cose import sign
 from pitlogger.hub.nodes import Nodes
-from pitlogger.hub.receive import Received, receive
-from pitlogger.hub.writing import Sink
+from pitlogger.hub.receive import ReceivedBundle, receive
+from pitlogger.hub.writing import HubSink
 from pitlogger.model.cooks import Cook, Piece, Stage
 from pitlogger.model.journal import Body, CookFinished, CookStarted, Entry, Noted, StageSet, Weighed
 from pitlogger.model.readings import Quality, Site, Tagged
@@ -87,12 +87,12 @@ def messages(reader: Reader, key: Ed25519PrivateKey, uid: str) -> list[bytes]:
     return [sign(dump_bundle(bundle), key, uid) for bundle in bundles(reader, uid)]
 
 
-def enrolled(sink: Sink, key: Ed25519PrivateKey, uid: str, site: str = "yard") -> None:
+def enrolled(sink: HubSink, key: Ed25519PrivateKey, uid: str, site: str = "yard") -> None:
     """Take a node in."""
     public = key.public_key().public_bytes_raw()
     Nodes(sink.database).enrol(uid, public, "trailer", "own", site, 1, "test")
 
 
-def received(sink: Sink, uid: str, sent: list[bytes]) -> list[Received]:
+def received(sink: HubSink, uid: str, sent: list[bytes]) -> list[ReceivedBundle]:
     """Return messages as received."""
     return [receive(uid, message, sink.node_of) for message in sent]

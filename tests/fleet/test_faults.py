@@ -24,7 +24,7 @@ from pitlogger.hub.opening import open_sink
 from pitlogger.hub.postgres import PostgresDatabase
 from pitlogger.hub.postgres_writing import PostgresSink
 from pitlogger.hub.tables import postgres_tables, sqlite_tables
-from pitlogger.hub.writing import Sink
+from pitlogger.hub.writing import HubSink
 from tests.fleet.conftest import Server
 from tests.fleet.made import bundles, enrolled, key_and_uid, make_store, messages, received
 
@@ -32,9 +32,9 @@ KEY, UID = key_and_uid(1)
 YEAR_MS = 366 * 86_400_000
 
 
-def make_sink(kind: str, server: Server, tmp_path: Path) -> Sink:
+def make_sink(kind: str, server: Server, tmp_path: Path) -> HubSink:
     if kind == "sqlite":
-        return Sink(SqliteDatabase(tmp_path / "hub.db"))
+        return HubSink(SqliteDatabase(tmp_path / "hub.db"))
     return PostgresSink(server.new_database())
 
 
@@ -116,7 +116,7 @@ async def test_two_ingesters_with_the_same_bundles_keep_each_once(
         sent = messages(reader, KEY, UID)
     rng = random.Random(5)
 
-    def work(sink: Sink) -> None:
+    def work(sink: HubSink) -> None:
         order = rng.sample(sent, len(sent))
         for one in order:
             for _ in range(20):
@@ -166,7 +166,7 @@ def test_tables_of_the_first_version_are_brought_up_with_what_is_in_them(
 
 
 def test_a_certificate_is_renewed_in_its_last_month_for_the_same_key(tmp_path: Path) -> None:
-    sink = Sink(SqliteDatabase(tmp_path / "hub.db"))
+    sink = HubSink(SqliteDatabase(tmp_path / "hub.db"))
     enrolled(sink, KEY, UID)
     begun = datetime.datetime(2026, 3, 1, tzinfo=datetime.UTC)
     identity = hub_identity(tmp_path, begun)
@@ -192,7 +192,7 @@ def test_a_certificate_is_renewed_in_its_last_month_for_the_same_key(tmp_path: P
 
 
 def test_a_node_that_moved_to_another_site_keeps_its_records(tmp_path: Path) -> None:
-    sink = Sink(SqliteDatabase(tmp_path / "hub.db"))
+    sink = HubSink(SqliteDatabase(tmp_path / "hub.db"))
     enrolled(sink, KEY, UID, "yard")
     store = make_store(tmp_path / "pitlogger.db")
     store.close()

@@ -20,7 +20,7 @@ from pitlogger.hub.ingest import Ingest
 from pitlogger.hub.nodes import Nodes
 from pitlogger.hub.postgres import PostgresDatabase
 from pitlogger.hub.postgres_writing import PostgresSink
-from pitlogger.hub.writing import Sink
+from pitlogger.hub.writing import HubSink
 from tests.fleet.conftest import Server
 from tests.fleet.made import START_MS, bundles, enrolled, key_and_uid, make_store, received
 
@@ -37,11 +37,11 @@ def good(tmp_path_factory: pytest.TempPathFactory) -> Bundle:
 
 
 @pytest.fixture(params=["sqlite", "postgres"])
-def sink(tmp_path: Path, request: pytest.FixtureRequest, server: Server) -> Iterator[Sink]:
+def sink(tmp_path: Path, request: pytest.FixtureRequest, server: Server) -> Iterator[HubSink]:
     made = (
         PostgresSink(server.new_database())
         if request.param == "postgres"
-        else Sink(SqliteDatabase(tmp_path / "hub.db"))
+        else HubSink(SqliteDatabase(tmp_path / "hub.db"))
     )
     enrolled(made, KEY, UID)
     enrolled(made, OTHER_KEY, OTHER_UID)
@@ -50,7 +50,7 @@ def sink(tmp_path: Path, request: pytest.FixtureRequest, server: Server) -> Iter
 
 
 @pytest.fixture
-async def ingest(sink: Sink) -> AsyncIterator[Ingest]:
+async def ingest(sink: HubSink) -> AsyncIterator[Ingest]:
     made = Ingest(sink, lambda: START_MS, gather_s=0.02)
     running = asyncio.create_task(made.run())
     yield made
@@ -103,7 +103,7 @@ BAD: dict[str, Callable[[Bundle], bytes]] = {
 
 
 async def test_the_good_are_received_and_the_bad_set_aside_with_a_reason(
-    good: Bundle, sink: Sink, ingest: Ingest
+    good: Bundle, sink: HubSink, ingest: Ingest
 ) -> None:
     whole = own(dump_bundle(good))
     sent = [(name, make(good)) for name, make in BAD.items()]
@@ -121,7 +121,7 @@ async def test_the_good_are_received_and_the_bad_set_aside_with_a_reason(
 
 
 def test_a_copied_card_is_noticed_and_what_does_not_contradict_is_taken(
-    good: Bundle, sink: Sink
+    good: Bundle, sink: HubSink
 ) -> None:
     day_ms = 86_400_000
     good = replace(good, row=replace(good.row, end_ms=None))  # it goes on

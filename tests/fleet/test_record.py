@@ -18,7 +18,7 @@ from pitlogger.hub.database import Row, SqliteDatabase
 from pitlogger.hub.fold import fold_cooks
 from pitlogger.hub.postgres_writing import PostgresSink
 from pitlogger.hub.questions import cook_book
-from pitlogger.hub.writing import Sink
+from pitlogger.hub.writing import HubSink
 from pitlogger.model.journal import Entry, Noted
 from pitlogger.store import JournalRow, Reader, Store
 from pitlogger.store.packing import unpack
@@ -41,8 +41,8 @@ KEY, UID = key_and_uid(1)
 
 
 @pytest.fixture(params=["sqlite", "postgres"])
-def sink(tmp_path: Path, request: pytest.FixtureRequest, server: Server) -> Iterator[Sink]:
-    made = Sink(SqliteDatabase(tmp_path / "hub.db"))
+def sink(tmp_path: Path, request: pytest.FixtureRequest, server: Server) -> Iterator[HubSink]:
+    made = HubSink(SqliteDatabase(tmp_path / "hub.db"))
     if request.param == "postgres":
         made.database.close()
         made = PostgresSink(server.new_database())
@@ -58,7 +58,7 @@ def store(tmp_path: Path) -> Iterator[Store]:
     made.close()
 
 
-def in_hub(sink: Sink) -> tuple[list[Row], list[Row]]:
+def in_hub(sink: HubSink) -> tuple[list[Row], list[Row]]:
     journal = sink.database.ask("SELECT run, seq, entry FROM journal ORDER BY 1, 2")
     spans = sink.database.ask("SELECT run, channel, block_ms, data FROM span ORDER BY 1, 2, 3")
     return journal, spans
@@ -78,7 +78,7 @@ def in_node(path: Path) -> tuple[list[Row], list[Row]]:
 
 
 def test_all_of_it_arrives_to_the_byte_though_doubled_and_shuffled(
-    store: Store, sink: Sink, tmp_path: Path
+    store: Store, sink: HubSink, tmp_path: Path
 ) -> None:
     store.close()
     with store.reader() as reader:
@@ -93,7 +93,7 @@ def test_all_of_it_arrives_to_the_byte_though_doubled_and_shuffled(
     assert n in ([60] * 10, json.dumps([60] * 10))
 
 
-def test_no_bundle_is_longer_than_a_hub_takes(store: Store, sink: Sink) -> None:
+def test_no_bundle_is_longer_than_a_hub_takes(store: Store, sink: HubSink) -> None:
     run = store.run.run
     rows = [
         JournalRow.of(Entry(run, seq, START_MS + seq, Noted("x" * 50_000))) for seq in range(50, 70)
@@ -108,7 +108,7 @@ def test_no_bundle_is_longer_than_a_hub_takes(store: Store, sink: Sink) -> None:
 
 
 def test_late_readings_rewrite_a_span_and_an_older_one_does_not_come_back(
-    store: Store, sink: Sink
+    store: Store, sink: HubSink
 ) -> None:
     with store.reader() as reader:
         before = messages(reader, KEY, UID)
@@ -139,7 +139,7 @@ def _positions(reader: Reader) -> Iterator[Position]:
 
 
 def test_the_first_of_two_that_contradict_stays_and_both_are_on_record(
-    store: Store, sink: Sink
+    store: Store, sink: HubSink
 ) -> None:
     with store.reader() as reader:
         (first, *_) = list(bundles(reader, UID))
@@ -154,7 +154,7 @@ def test_the_first_of_two_that_contradict_stays_and_both_are_on_record(
     assert row == ("entry", kept, text)
 
 
-def test_a_cook_is_folded_as_its_node_has_it(store: Store, sink: Sink) -> None:
+def test_a_cook_is_folded_as_its_node_has_it(store: Store, sink: HubSink) -> None:
     with store.reader() as reader:
         outcome = sink.take(received(sink, UID, messages(reader, KEY, UID)), [], 5)
     fold_cooks(sink.database, outcome)

@@ -21,9 +21,9 @@ from pitlogger.hub.database import SqliteDatabase
 from pitlogger.hub.ingest import Ingest
 from pitlogger.hub.nodes import Nodes
 from pitlogger.hub.receive import NotEnrolledError
-from pitlogger.hub.writing import Sink
+from pitlogger.hub.writing import HubSink
 from pitlogger.store import Store
-from pitlogger.uplink.carrier import Event
+from pitlogger.uplink.carrier import CarrierEvent
 from pitlogger.uplink.position import Position
 from pitlogger.uplink.service import BEHIND_MS, POSITION_FILE, Uplink
 from pitlogger.views.node import Node
@@ -37,7 +37,7 @@ class FlakyLink:
     """Carries to an ingest in this process; what it does is drawn."""
 
     def __init__(self, ingest: Ingest, rng: random.Random, loss: float) -> None:
-        self.report: Callable[[Event], None] = lambda event: None
+        self.report: Callable[[CarrierEvent], None] = lambda event: None
         self.ingest, self.rng, self.loss = ingest, rng, loss
         self.sends = 0
         self.down = False
@@ -59,10 +59,10 @@ class FlakyLink:
         try:
             answer = await self.ingest.submit(UID, body)
         except BundleError as fault:
-            self.report(Event(fault=DeliveryError(str(fault))))
+            self.report(CarrierEvent(fault=DeliveryError(str(fault))))
             return
         if self.rng.random() >= self.loss:
-            self.report(Event(answer=answer))
+            self.report(CarrierEvent(answer=answer))
 
     async def settled(self) -> None:
         """Wait until nothing is on its way."""
@@ -79,7 +79,7 @@ def store(tmp_path: Path) -> Store:
 
 @pytest.fixture
 async def ingest(tmp_path: Path) -> AsyncIterator[Ingest]:
-    sink = Sink(SqliteDatabase(tmp_path / "hub.db"))
+    sink = HubSink(SqliteDatabase(tmp_path / "hub.db"))
     enrolled(sink, KEY, UID)
     made = Ingest(sink, lambda: START_MS, gather_s=0)
     running = asyncio.create_task(made.run())
@@ -125,7 +125,7 @@ class Side:
         await self.uplink.step(now_ms)
         await self.link.settled()
 
-    async def until_all_is_there(self, sink: Sink, database: Path, most: int = 400) -> int:
+    async def until_all_is_there(self, sink: HubSink, database: Path, most: int = 400) -> int:
         expected = in_node(database)
         for turn in range(most):
             if in_hub(sink) == expected:

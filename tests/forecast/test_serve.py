@@ -7,15 +7,17 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pitlogger.forecast.request import Answer
-from pitlogger.forecast.serve import Dish, chance_by, readiness, together
+from pitlogger.forecast.serve import ServedPiece, chance_by, readiness, together
 from pitlogger.model.cooks import Service
 
 HOUR = 3600
 
 
-def dish(p10_h: float, p50_h: float, p90_h: float, piece: str = "a", reach: float = 1.0) -> Dish:
+def dish(
+    p10_h: float, p50_h: float, p90_h: float, piece: str = "a", reach: float = 1.0
+) -> ServedPiece:
     p10, p50, p90 = (round(h * HOUR) for h in (p10_h, p50_h, p90_h))
-    return Dish(Answer(piece, "pull", 0, p10, p50, p90, p_reach=reach), rest_s=HOUR)
+    return ServedPiece(Answer(piece, "pull", 0, p10, p50, p90, p_reach=reach), rest_s=HOUR)
 
 
 def test_quantiles_come_back_as_chances() -> None:
@@ -30,7 +32,7 @@ def test_a_chance_of_never_arriving_counts() -> None:
 
 
 def test_a_dish_without_a_forecast_has_no_chance() -> None:
-    assert chance_by(Dish(Answer("a", "pull", 0)), 40 * HOUR) == 0.0
+    assert chance_by(ServedPiece(Answer("a", "pull", 0)), 40 * HOUR) == 0.0
 
 
 @given(st.lists(st.floats(0.02, 0.98), min_size=1, max_size=6))

@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from pitlogger.errors import QuantityError
-from pitlogger.formats.moments import Span, full_local, moments
+from pitlogger.formats.moments import TimeRange, full_local, moments
 
 CHICAGO, BERLIN = ZoneInfo("America/Chicago"), ZoneInfo("Europe/Berlin")
 
@@ -18,7 +18,7 @@ def at(text: str, zone: ZoneInfo = CHICAGO, fold: int = 0) -> datetime:
     return datetime.fromisoformat(text).replace(tzinfo=zone, fold=fold)
 
 
-NIGHT = Span(at("2026-09-18 21:00"), at("2026-09-19 09:00"))
+NIGHT = TimeRange(at("2026-09-18 21:00"), at("2026-09-19 09:00"))
 
 
 @pytest.mark.parametrize(
@@ -54,7 +54,7 @@ def test_other_texts_are_no_time(text: str) -> None:
 
 
 def test_a_clock_time_of_a_long_cook_that_fits_twice_is_both() -> None:
-    two_nights = Span(at("2026-09-17 20:00"), at("2026-09-19 09:00"))
+    two_nights = TimeRange(at("2026-09-17 20:00"), at("2026-09-19 09:00"))
     assert set(moments("04:00", two_nights, CHICAGO)) == {
         at("2026-09-18 04:00"),
         at("2026-09-19 04:00"),
@@ -68,7 +68,7 @@ def test_the_hour_that_comes_twice_is_both_with_their_offsets(
     zone: ZoneInfo, day: str, clock: str
 ) -> None:
     noon = at(f"{day} 12:00", zone)
-    found = moments(clock, Span(noon - timedelta(hours=16), noon), zone)
+    found = moments(clock, TimeRange(noon - timedelta(hours=16), noon), zone)
     wanted = {at(f"{day} {clock}", zone, fold).astimezone(UTC) for fold in (0, 1)}
     assert {one.astimezone(UTC) for one in found} == wanted
     assert len({full_local(one, zone) for one in found}) == 2
@@ -80,7 +80,7 @@ def test_the_hour_that_comes_twice_is_both_with_their_offsets(
 def test_an_hour_that_a_clock_skips_is_refused(zone: ZoneInfo, text: str) -> None:
     noon = at(f"{text[:10]} 12:00", zone)
     with pytest.raises(QuantityError, match="went forward"):
-        moments(text, Span(None, noon), zone)
+        moments(text, TimeRange(None, noon), zone)
 
 
 def test_any_local_time_of_a_year_reads_back_as_zoneinfo_has_it() -> None:
@@ -93,6 +93,6 @@ def test_any_local_time_of_a_year_reads_back_as_zoneinfo_has_it() -> None:
         instant = datetime(2026, 1, 1, tzinfo=UTC) + timedelta(minutes=dice.randrange(525_600))
         local = instant.astimezone(zone)
         text = local.strftime("%Y-%m-%d %H:%M")
-        found = moments(text, Span(None, instant), zone)
+        found = moments(text, TimeRange(None, instant), zone)
         assert instant in {one.astimezone(UTC) for one in found}
         assert all(one.astimezone(zone).strftime("%Y-%m-%d %H:%M") == text for one in found)

@@ -5,17 +5,17 @@ from __future__ import annotations
 from datetime import UTC
 
 from pitlogger.model.alerts import Priority
-from pitlogger.notify.alert_status import Standing
+from pitlogger.notify.alert_status import UnansweredAlert
 from pitlogger.notify.message import Message, compose, without_effects
 
 NOON_MS = 1_790_164_800_000  # 2026-09-23 12:00 UTC
 
 
-def standing(key: str, priority: Priority = Priority.MEDIUM, **changes: object) -> Standing:
+def standing(key: str, priority: Priority = Priority.MEDIUM, **changes: object) -> UnansweredAlert:
     kind = key.partition("/")[0]
     given: dict[str, object] = {"message": "pit at 205 F, under 210 F", "remedy": "Add fuel."}
     given |= {"pushed": {"first": 1}, **changes}
-    return Standing(key, kind, priority, True, NOON_MS, NOON_MS, **given)  # type: ignore[arg-type]
+    return UnansweredAlert(key, kind, priority, True, NOON_MS, NOON_MS, **given)  # type: ignore[arg-type]
 
 
 def test_a_message_says_what_how_much_since_when_and_what_to_do() -> None:

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from pitlogger.errors import PitloggerError, UsageError
 from pitlogger.model.journal import Noted
-from pitlogger.notify.mqtt.commands import Arrived, Asked, key_of, read
+from pitlogger.notify.mqtt.commands import AcceptedCommand, Arrived, key_of, read
 from pitlogger.notify.mqtt.discovery import components_of
 
 EXAMPLES = int(os.environ.get("FUZZ_EXAMPLES", "300"))
@@ -44,7 +44,7 @@ COMMANDS = st.dictionaries(st.sampled_from(FIELDS), WORDS | VALUES).map(
 )
 
 
-def heard(payload: bytes) -> Asked:
+def heard(payload: bytes) -> AcceptedCommand:
     """Return what a fresh message asks for."""
     return read(Arrived(payload, retained=False, expiry_s=30), NOW_MS, 0)
 

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pitlogger.model.alerts import AlertState, Priority
-from pitlogger.notify.alert_status import Standing
+from pitlogger.notify.alert_status import UnansweredAlert
 from pitlogger.notify.outbox import GROUP_MS, Happened, Outbox, Push
 from pitlogger.notify.quiet import QuietHours
 
@@ -199,7 +199,7 @@ def test_the_schedule_survives_a_restart() -> None:
     before.happened(alert())
     told(before, 4)
     after = Outbox()
-    after.restore(Standing.load(each.dump()) for each in before.standing.values())
+    after.restore(UnansweredAlert.load(each.dump()) for each in before.standing.values())
     assert minutes_of(told(after, 20)) == [8, 18]
 
 

@@ -17,7 +17,7 @@ from scipy import stats
 from pitlogger.formats.money import rounded
 from pitlogger.yields.learned.belief import Belief, logit
 from pitlogger.yields.learned.kitchen import Part
-from pitlogger.yields.money.bill import Line, Payment, Terms, bill
+from pitlogger.yields.money.bill import BillTerms, InvoiceLine, Payment, bill
 from pitlogger.yields.purchase.by_money import Shortage, balances, cheapest
 from pitlogger.yields.purchase.demand import Demand
 from pitlogger.yields.purchase.joint import COMMON, none_short
@@ -31,9 +31,9 @@ D = Decimal
 
 def test_a_worked_bill() -> None:
     """45 adults at 24.00, 6 children at 12.50, delivery 80.00 untaxed; worked by hand."""
-    lines = [Line("adults", D(45), D("24.00")), Line("children", D(6), D("12.50")),
-             Line("delivery", D(1), D("80.00"), taxable=False)]  # fmt: skip
-    terms = Terms(discount_pct=D(5), service_pct=D(18), tax_pct=D("8.25"), deposit_pct=D(30),
+    lines = [InvoiceLine("adults", D(45), D("24.00")), InvoiceLine("children", D(6), D("12.50")),
+             InvoiceLine("delivery", D(1), D("80.00"), taxable=False)]  # fmt: skip
+    terms = BillTerms(discount_pct=D(5), service_pct=D(18), tax_pct=D("8.25"), deposit_pct=D(30),
                   gratuity_pct=D(10))  # fmt: skip
     paid = [Payment(date(2027, 5, 1), D("400")), Payment(date(2027, 6, 1), D("-50"))]
     made = bill(lines, terms, USD, paid)
@@ -47,22 +47,23 @@ def test_a_worked_bill() -> None:
 
 
 def test_tax_by_line_and_on_the_total_may_differ_by_a_cent() -> None:
-    lines = [Line(str(k), D(1), D("1.06")) for k in range(3)]
+    lines = [InvoiceLine(str(k), D(1), D("1.06")) for k in range(3)]
     by_line, total = (
-        bill(lines, Terms(tax_pct=D(5), tax_rounding=rule), USD).tax for rule in ("line", "total")
+        bill(lines, BillTerms(tax_pct=D(5), tax_rounding=rule), USD).tax
+        for rule in ("line", "total")
     )
     assert (by_line, total) == (D("0.15"), D("0.16"))
 
 
 def test_an_exempt_client_pays_no_tax_and_yen_have_no_cents() -> None:
-    lines = [Line("guests", D(10), D("1501"))]
-    assert bill(lines, Terms(tax_pct=D(10), exemption="E-12"), USD).tax == 0
-    made = bill(lines, Terms(tax_pct=D(10), service_pct=D("12.5")), JPY)
+    lines = [InvoiceLine("guests", D(10), D("1501"))]
+    assert bill(lines, BillTerms(tax_pct=D(10), exemption="E-12"), USD).tax == 0
+    made = bill(lines, BillTerms(tax_pct=D(10), service_pct=D("12.5")), JPY)
     assert made.total == made.total.to_integral_value()
 
 
 def test_a_minimum_is_taxed_like_food() -> None:
-    made = bill([Line("guests", D(4), D(20))], Terms(minimum=D(500), tax_pct=D(10)), USD)
+    made = bill([InvoiceLine("guests", D(4), D(20))], BillTerms(minimum=D(500), tax_pct=D(10)), USD)
     assert (made.subtotal, made.tax, made.total) == (D(500), D(50), D(550))
 
 
@@ -76,8 +77,8 @@ money = st.decimals(0, 10_000, places=2)
 def test_the_sums_of_any_bill_add_up(
     told: list[tuple[int, Decimal, bool]], tax: Decimal, service: Decimal, off: Decimal, rule: str
 ) -> None:
-    lines = [Line(str(n), D(n), price, taxable) for n, price, taxable in told]
-    terms = Terms(discount=off, tax_pct=tax, service_pct=service, tax_rounding=rule)  # type: ignore[arg-type]
+    lines = [InvoiceLine(str(n), D(n), price, taxable) for n, price, taxable in told]
+    terms = BillTerms(discount=off, tax_pct=tax, service_pct=service, tax_rounding=rule)  # type: ignore[arg-type]
     made = bill(lines, terms, USD)
     assert made.total == made.subtotal - made.discount + made.service + made.tax
     assert made.total >= 0

@@ -23,7 +23,7 @@ from pitlogger.reports.sheet import CAUTIONS, Picture, Sheet, Table
 from pitlogger.reports.shopping import shopping_list
 from pitlogger.reports.take_along import take_along
 from pitlogger.safety.record import CorrectiveAction, LogRow
-from pitlogger.yields.money.quote import Job
+from pitlogger.yields.money.quote import QuotedJob
 from tests.reports.conftest import EVIL
 
 OF_A_COOK: list[Callable[[CookRecord], Sheet]] = [cook_report, food_log, take_along]
@@ -33,7 +33,7 @@ PLAN = {"cut": "brisket-packer", "recommended": 3, "purchase_g": 19050.9,
 
 
 def others() -> list[Sheet]:
-    job = Job(45, Decimal("24.00"), service_pct=Decimal(15), tax_pct=Decimal("8.25"),
+    job = QuotedJob(45, Decimal("24.00"), service_pct=Decimal(15), tax_pct=Decimal("8.25"),
               deposit_pct=Decimal(30))  # fmt: skip
     return [
         label_sheet(Label(EVIL, "hot", NOON, NOON, ingredients=("beef",), code="brisket-1")),

@@ -9,7 +9,7 @@ from datetime import UTC, datetime
 import pytest
 
 from pitlogger.model.alerts import Priority
-from pitlogger.notify.alert_status import Standing
+from pitlogger.notify.alert_status import UnansweredAlert
 from pitlogger.notify.message import compose
 from pitlogger.reports.cook_record import CookRecord
 from pitlogger.reports.cook_report import cook_report
@@ -58,7 +58,7 @@ def test_a_label_comes_from_the_catalogue() -> None:
 
 
 def test_a_message_comes_from_the_catalogue() -> None:
-    standing = Standing(
+    standing = UnansweredAlert(
         "hot-hold-low/a", "hot-hold-low", Priority.HIGH, True, 0, 0, "a", "Reheat it or discard it."
     )
     message = compose("raised", [standing], 25 * 60_000, 0, UTC)

@@ -10,7 +10,7 @@ from typing import Any
 from pitlogger.model.book import Span
 from pitlogger.model.cooks import CUTS, Stage
 from pitlogger.model.quantities import milli_c_from_fahrenheit
-from pitlogger.safety.history import PieceHistory, Series
+from pitlogger.safety.history import PieceHistory, ProbeSeries
 from pitlogger.safety.policy import shipped_policy
 
 DATA = Path(__file__).parent.parent / "data"
@@ -72,7 +72,7 @@ def history(
         cut=cut,
         family=CUTS[cut],
         spans=spans,
-        cores=tuple(Series(f"brisket-1/core{n}", core) for n, core in enumerate(cores)),
+        cores=tuple(ProbeSeries(f"brisket-1/core{n}", core) for n, core in enumerate(cores)),
         spots=tuple((round(t * MIN), milli_c_from_fahrenheit(f)) for t, f in spots),
         moves=tuple((round(t * MIN), "brisket-1/core0") for t in moves),
         end_ms=end_ms,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pitlogger.model.cooks import Stage
-from pitlogger.safety.belief import MINUTE_MS, Setting, Why, doubts, rate_mc_per_min
+from pitlogger.safety.belief import MINUTE_MS, DoubtReason, Setting, doubts, rate_mc_per_min
 
 POINTS = [(minute * MINUTE_MS, 20_000 + 150 * minute) for minute in range(300)]
 
@@ -29,7 +29,7 @@ def test_two_spots_of_one_piece_may_lie_apart() -> None:
 def test_a_contradiction_takes_away_all_since_nobody_knows_when_it_was_moved() -> None:
     for apart_mc in (25_000, -16_000):
         (found,) = doubts(POINTS, setting(at(200, apart_mc)))
-        assert found.why is Why.HAND
+        assert found.why is DoubtReason.HAND
         assert (found.from_ms, found.to_ms) == (0, 299 * MINUTE_MS)
 
 

@@ -9,7 +9,7 @@ import pytest
 
 from pitlogger.model.quantities import milli_c_from_fahrenheit
 from pitlogger.safety.come_up import come_up, come_up_clock
-from pitlogger.safety.history import PieceHistory, Point, Series, curve
+from pitlogger.safety.history import PieceHistory, Point, ProbeSeries, curve
 from pitlogger.safety.judge import judge
 from pitlogger.safety.policy import Policy, parse_policy
 from pitlogger.safety.reheating import reheat_clock, reheating
@@ -61,7 +61,7 @@ def test_retail_warns_of_come_up_and_never_judges() -> None:
 
 def test_come_up_of_an_intact_cut_may_follow_its_surface() -> None:
     core = line((0, 50), (420, 130), (480, 150))
-    surface = (Series("s", line((0, 50), (120, 130), (480, 180))),)
+    surface = (ProbeSeries("s", line((0, 50), (120, 130), (480, 180))),)
     piece = history(core, stages=ON_PIT, cut="pork-butt", surface=surface)
     assert came_up(piece).met is True
     ground = history(core, stages=ON_PIT, cut="pork-butt", surface=surface, prepared="injected")

@@ -8,7 +8,7 @@ import pytest
 
 from pitlogger.model.quantities import milli_c_from_fahrenheit
 from pitlogger.safety.cold import cold_hold, use_by_ms
-from pitlogger.safety.history import PieceHistory, Series, curve
+from pitlogger.safety.history import PieceHistory, ProbeSeries, curve
 from pitlogger.safety.holding import BreachClock, hold_clock, holding
 from pitlogger.safety.judge import judge
 from pitlogger.safety.policy import Policy, parse_policy
@@ -190,8 +190,8 @@ def test_a_clock_tells_the_breach_when_its_delay_is_over() -> None:
     assert clock.beyond_now_ms(70_000) == pytest.approx(62_857, abs=2)
 
 
-def cold_series(*points: tuple[float, float]) -> tuple[Series, ...]:
-    return (Series("fridge", line(*points)),)
+def cold_series(*points: tuple[float, float]) -> tuple[ProbeSeries, ...]:
+    return (ProbeSeries("fridge", line(*points)),)
 
 
 def test_raw_meat_is_held_cold_by_its_cold_store() -> None:

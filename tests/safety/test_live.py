@@ -11,7 +11,7 @@ from pitlogger.model.cooks import Piece, Stage
 from pitlogger.model.quantities import milli_c_from_fahrenheit
 from pitlogger.safety.history import PieceHistory
 from pitlogger.safety.judge import judge
-from pitlogger.safety.live import PieceClocks, Told, clocks_for, restore, run
+from pitlogger.safety.live import ClockState, PieceClocks, clocks_for, restore, run
 from pitlogger.safety.policy import parse_policy
 from tests.safety.building import MIN, RETAIL, history, line
 
@@ -19,11 +19,11 @@ STAGES = ((0.0, "smoking"), (600.0, "resting"), (700.0, "holding"), (800.0, "coo
 WHOLE = line((0, 45), (600, 203), (720, 150), (810, 135), (900, 70), (1100, 41), (1110, 40))
 
 
-def told(clocks: PieceClocks, now_min: float) -> dict[str, Told]:
+def told(clocks: PieceClocks, now_min: float) -> dict[str, ClockState]:
     return {said.kind: said for said in clocks.told(round(now_min * MIN), RETAIL)}
 
 
-def at(piece: PieceHistory, now_min: float | None = None) -> dict[str, Told]:
+def at(piece: PieceHistory, now_min: float | None = None) -> dict[str, ClockState]:
     return told(run(piece, RETAIL), piece.end_ms / MIN if now_min is None else now_min)
 
 

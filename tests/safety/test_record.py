@@ -29,8 +29,8 @@ from pitlogger.model.journal import (
 from pitlogger.safety.judge import judge
 from pitlogger.safety.record import (
     GENESIS,
+    ChainLink,
     CorrectiveAction,
-    Link,
     LogRow,
     SignOff,
     chain,
@@ -128,7 +128,7 @@ def test_moved_rows_show(order: list[int]) -> None:
 
 def test_a_sign_off_needs_initials_rows_and_a_chain_that_holds() -> None:
     links = chain(PAYLOADS)
-    broken = [Link(1, GENESIS, {"n": 0}, "0"), *links[1:]]
+    broken = [ChainLink(1, GENESIS, {"n": 0}, "0"), *links[1:]]
     for given_links, by, wanted in ((links, " ", "initials"), ([], "AB", "empty"),
                                     (broken, "AB", "does not hold")):  # fmt: skip
         with pytest.raises(RefusedError, match=wanted):

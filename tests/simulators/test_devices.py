@@ -34,12 +34,12 @@ from pitlogger_simulators.devices.on_modbus import UNIT, Transmitter
 from pitlogger_simulators.devices.on_serial import CsvBoard, SerialScale
 from pitlogger_simulators.faults import Fault, Faults
 from pitlogger_simulators.play import Play
-from pitlogger_simulators.scenarios.form import DeviceTable
+from pitlogger_simulators.scenarios.form import DeviceForm
 
 MakePlay = Callable[..., Play]
 
 
-def table(play: Play, device: str) -> DeviceTable:
+def table(play: Play, device: str) -> DeviceForm:
     return next(table for table in play.scenario.file.device if table.id == device)
 
 

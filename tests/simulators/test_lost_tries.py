@@ -22,7 +22,7 @@ from pitlogger_simulators.devices.on_hid import HidScale
 from pitlogger_simulators.devices.on_serial import CsvBoard, OnSerial, SerialScale
 from pitlogger_simulators.faults import Fault, Faults
 from pitlogger_simulators.play import Play
-from pitlogger_simulators.scenarios.form import DeviceTable
+from pitlogger_simulators.scenarios.form import DeviceForm
 from pitlogger_simulators.scenarios.scenario import load, read
 
 MakePlay = Callable[..., Play]
@@ -30,7 +30,7 @@ BEAT_S = 0.05
 WITHIN_S = 15.0
 
 
-def table(play: Play, device: str) -> DeviceTable:
+def table(play: Play, device: str) -> DeviceForm:
     return next(table for table in play.scenario.file.device if table.id == device)
 
 

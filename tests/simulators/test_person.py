@@ -10,13 +10,13 @@ from typing import Any, cast
 from pitlogger.model.journal import AlertActed
 from pitlogger_simulators.people.hand import Hand
 from pitlogger_simulators.people.kitchen import Kitchen
-from pitlogger_simulators.people.person import Crew, Person, Script, Shown
+from pitlogger_simulators.people.person import Crew, Person, Script, SeenAlert
 from pitlogger_simulators.people.steps import parse_step
 
 START = datetime.fromisoformat("2026-09-19T02:00:00-05:00")
 START_MS = round(START.timestamp() * 1000)
-WRAP = Shown("wrap-due/a", "wrap-due", wakes=True)
-STALL = Shown("stall-began/a", "stall-began", wakes=False)
+WRAP = SeenAlert("wrap-due/a", "wrap-due", wakes=True)
+STALL = SeenAlert("stall-began/a", "stall-began", wakes=False)
 
 
 def person(*lines: str, by: str = "AB", name: str = "", core_c: float = 20.0) -> Person:
@@ -26,7 +26,7 @@ def person(*lines: str, by: str = "AB", name: str = "", core_c: float = 20.0) ->
     return Person(hand, [Script(name, "a", steps)] if steps else [])
 
 
-def live(crew: Crew, minutes: float, *shown: Shown) -> list[tuple[int, str]]:
+def live(crew: Crew, minutes: float, *shown: SeenAlert) -> list[tuple[int, str]]:
     """Let minutes pass in steps of 5 s; return what was done, with its minute."""
     done: list[tuple[int, str]] = []
     for second in range(0, round(minutes * 60) + 1, 5):

@@ -16,7 +16,7 @@ from scipy.integrate import solve_ivp
 from pitlogger_simulators.plant.body import Body
 from pitlogger_simulators.plant.boundary import Boundary
 from pitlogger_simulators.plant.conduction import eliminate
-from pitlogger_simulators.plant.cuts import PieceSpec, Shape
+from pitlogger_simulators.plant.cuts import BodyShape, PieceSpec
 from pitlogger_simulators.plant.geometry import Geometry, cell_shares, measure
 from pitlogger_simulators.plant.properties import Array, Composition
 
@@ -121,7 +121,9 @@ def test_a_body_that_neither_dries_nor_melts_follows_the_series() -> None:
     """The whole step, vapour shut off: a slab of dry solids, Bi and Fo of one."""
     half = 0.03
     solid = Composition(protein=1.0)
-    spec = PieceSpec("other", 3000.0, start_c=20.0, body=Shape(half, 3.0 / 1298.8 / half, solid))
+    spec = PieceSpec(
+        "other", 3000.0, start_c=20.0, body=BodyShape(half, 3.0 / 1298.8 / half, solid)
+    )
     body = Body(spec, n_cells=32)
     k = float(body.meat.conductivity[0])
     heat = float((body.meat.capacity().sum(axis=0) / body.meat.raw_volume)[0])

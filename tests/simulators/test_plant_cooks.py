@@ -12,12 +12,12 @@ from pitlogger_simulators.plant import (
     KINDS,
     Body,
     Boundary,
-    Event,
     Fire,
     Parameters,
     PieceSpec,
     Pit,
-    Probe,
+    PlantEvent,
+    PlantProbe,
     Weather,
     simulate,
     simulate_batch,
@@ -26,10 +26,10 @@ from pitlogger_simulators.plant.properties import Array
 
 PACKER = PieceSpec("brisket-packer", 3900.0)
 SCHEDULE = (
-    Event("wrap", "foil", core_c=73.9),
-    Event("pull", core_c=93.0),
-    Event("unwrap", after_s=600.0),
-    Event("place", "box", after_s=600.0),
+    PlantEvent("wrap", "foil", core_c=73.9),
+    PlantEvent("pull", core_c=93.0),
+    PlantEvent("unwrap", after_s=600.0),
+    PlantEvent("place", "box", after_s=600.0),
 )
 HOUR = 3600.0
 
@@ -123,7 +123,7 @@ def test_a_record_may_be_thinner_than_the_steps() -> None:
 
 def test_long_and_short_steps_agree() -> None:
     """60 s against 15 s: within three minutes at 165 and at 203 F."""
-    schedule = (Event("wrap", "paper", core_c=73.9),)
+    schedule = (PlantEvent("wrap", "paper", core_c=73.9),)
     took = [
         simulate(PACKER, schedule=schedule, pit=Pit("still"), duration_s=15 * HOUR, dt_s=dt_s)
         for dt_s in (15.0, 60.0)
@@ -145,7 +145,7 @@ def test_more_cells_change_little() -> None:
 
 
 def test_a_fire_that_dies_cools_the_pit_and_stops_the_cook() -> None:
-    schedule = (Event("fire-out", at_s=2 * HOUR), Event("relight", at_s=4 * HOUR))
+    schedule = (PlantEvent("fire-out", at_s=2 * HOUR), PlantEvent("relight", at_s=4 * HOUR))
     run = simulate(PACKER, schedule=schedule, duration_s=6 * HOUR, seed=1)
     at = {hour: float(run.pit_c[hour * 120]) for hour in (2, 4, 6)}
     assert at[2] > 100.0
@@ -218,10 +218,10 @@ def test_meat_and_water_pan_dampen_the_pit() -> None:
 
 
 def test_a_probe_lags_and_has_its_own_offset_and_noise() -> None:
-    probe = Probe(np.random.default_rng(1), offset_c=0.4, noise_c=0.0, lag_s=10.0)
+    probe = PlantProbe(np.random.default_rng(1), offset_c=0.4, noise_c=0.0, lag_s=10.0)
     assert probe.read(20.0, 1.0) == pytest.approx(20.4)
     assert probe.read(100.0, 10.0) == pytest.approx(100.4 - 80.0 * np.exp(-1.0))
-    drawn = [Probe.draw(np.random.default_rng(seed)).offset_c for seed in range(200)]
+    drawn = [PlantProbe.draw(np.random.default_rng(seed)).offset_c for seed in range(200)]
     assert np.std(drawn) == pytest.approx(0.4, abs=0.06)
 
 
@@ -238,7 +238,7 @@ def test_a_probe_lags_and_has_its_own_offset_and_noise() -> None:
 )
 def test_events_that_cannot_be_are_refused(wrong: tuple[str, ...], says: str) -> None:
     with pytest.raises(UsageError, match=says):
-        Event(*wrong)  # type: ignore[arg-type]
+        PlantEvent(*wrong)  # type: ignore[arg-type]
 
 
 def test_pits_and_steps_that_cannot_be_are_refused() -> None:

@@ -8,7 +8,7 @@ import pytest
 
 from pitlogger.errors import QuantityError, UsageError
 from pitlogger_simulators.people.moments import moment_ms
-from pitlogger_simulators.people.steps import Step, parse_step
+from pitlogger_simulators.people.steps import ScriptStep, parse_step
 from pitlogger_simulators.people.verbs import Amount
 
 START = datetime.fromisoformat("2026-09-19T02:00:00-05:00")
@@ -16,7 +16,7 @@ START_MS = round(START.timestamp() * 1000)
 HOUR_MS = 3_600_000
 
 
-def step(line: str) -> Step:
+def step(line: str) -> ScriptStep:
     return parse_step(line, START)
 
 

@@ -11,12 +11,12 @@ from pitlogger.clock import ManualClock
 from pitlogger.config import parse_config
 from pitlogger.node import daemon as daemon_module
 from pitlogger.node.daemon import Daemon
-from pitlogger.node.pace import Pace
+from pitlogger.node.pace import LoopPace
 from pitlogger.testing.waiting import until
 
 
 def test_one_long_wait_is_no_alarm() -> None:
-    pace = Pace()
+    pace = LoopPace()
     assert pace.came(8.0, 100.0) is None
     assert pace.came(0.0, 130.0) is None
     assert pace.came(9.0, 170.0) is None  # more than a minute later
@@ -24,7 +24,7 @@ def test_one_long_wait_is_no_alarm() -> None:
 
 
 def test_two_within_a_minute_are_one_and_it_ends() -> None:
-    pace = Pace()
+    pace = LoopPace()
     assert [pace.came(late_s, at_s) for late_s, at_s in ((6.0, 10.0), (7.0, 40.0))] == [None, True]
     assert pace.came(6.0, 60.0) is None  # it stands already
     assert pace.came(0.1, 359.0) is None
@@ -37,8 +37,8 @@ async def test_the_daemon_raises_it_and_lowers_it(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     answers = iter([True])
-    monkeypatch.setattr(Pace, "came", lambda *_: next(answers, None))
-    monkeypatch.setattr(Pace, "worst_s", lambda *_: 7.2)
+    monkeypatch.setattr(LoopPace, "came", lambda *_: next(answers, None))
+    monkeypatch.setattr(LoopPace, "worst_s", lambda *_: 7.2)
     monkeypatch.setattr(daemon_module, "TICK_S", 0.01)
     config = parse_config(f'[node]\ndata = "{tmp_path}"\n[web]\nenabled = false\n')
     async with Daemon(config, clock=ManualClock(1_790_000_000_000)) as daemon:

@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pitlogger.model.alerts import AlertState
-from pitlogger.rules.machine import Event, transition
+from pitlogger.rules.machine import AlertEvent, transition
 
 DATA = Path(__file__).parents[1] / "data" / "alarm_transitions.csv"
 STATES = {
@@ -27,22 +27,22 @@ STATES = {
     "OOSRV": AlertState.OUT_OF_SERVICE,
 }
 EVENTS = {
-    ("condition_true_after_on_delay", ""): Event.RAISED,
-    ("acknowledge", ""): Event.ACKNOWLEDGED,
-    ("condition_false_after_off_delay", "not latching"): Event.CLEARED,
-    ("condition_false_after_off_delay", "latching"): Event.CLEARED_LATCHING,
-    ("realarm_timer", "condition still true"): Event.REALARMED,
-    ("reset", "condition false"): Event.RESET,
-    ("shelve(duration,reason,who)", "allowed for this alarm; duration <= max"): Event.SHELVED,
-    ("unshelve or timer expiry", "condition true"): Event.UNSHELVED_TRUE,
-    ("unshelve or timer expiry", "condition false"): Event.UNSHELVED_FALSE,
-    ("one_shot_and_condition_false", "one-shot shelving"): Event.UNSHELVED_FALSE,
-    ("suppress_rule_true", "designed suppression"): Event.SUPPRESSED,
-    ("suppress_rule_false", "condition true"): Event.UNSUPPRESSED_TRUE,
-    ("suppress_rule_false", "condition false"): Event.UNSUPPRESSED_FALSE,
-    ("remove_from_service(reason,who)", "authorised"): Event.REMOVED,
-    ("return_to_service", "condition true"): Event.RETURNED_TRUE,
-    ("return_to_service", "condition false"): Event.RETURNED_FALSE,
+    ("condition_true_after_on_delay", ""): AlertEvent.RAISED,
+    ("acknowledge", ""): AlertEvent.ACKNOWLEDGED,
+    ("condition_false_after_off_delay", "not latching"): AlertEvent.CLEARED,
+    ("condition_false_after_off_delay", "latching"): AlertEvent.CLEARED_LATCHING,
+    ("realarm_timer", "condition still true"): AlertEvent.REALARMED,
+    ("reset", "condition false"): AlertEvent.RESET,
+    ("shelve(duration,reason,who)", "allowed for this alarm; duration <= max"): AlertEvent.SHELVED,
+    ("unshelve or timer expiry", "condition true"): AlertEvent.UNSHELVED_TRUE,
+    ("unshelve or timer expiry", "condition false"): AlertEvent.UNSHELVED_FALSE,
+    ("one_shot_and_condition_false", "one-shot shelving"): AlertEvent.UNSHELVED_FALSE,
+    ("suppress_rule_true", "designed suppression"): AlertEvent.SUPPRESSED,
+    ("suppress_rule_false", "condition true"): AlertEvent.UNSUPPRESSED_TRUE,
+    ("suppress_rule_false", "condition false"): AlertEvent.UNSUPPRESSED_FALSE,
+    ("remove_from_service(reason,who)", "authorised"): AlertEvent.REMOVED,
+    ("return_to_service", "condition true"): AlertEvent.RETURNED_TRUE,
+    ("return_to_service", "condition false"): AlertEvent.RETURNED_FALSE,
 }
 ROWS = [
     (from_state, EVENTS[row["event"], row["guard"]], row["to_state"])
@@ -53,16 +53,16 @@ ROWS = [
 
 
 @pytest.mark.parametrize(("before", "event", "after"), ROWS)
-def test_each_transition_of_the_table(before: str, event: Event, after: str) -> None:
+def test_each_transition_of_the_table(before: str, event: AlertEvent, after: str) -> None:
     expected = None if before == after else STATES[after]
     assert transition(STATES[before], event) is expected
 
 
-PATHS = st.lists(st.sampled_from(list(Event)), max_size=40)
+PATHS = st.lists(st.sampled_from(list(AlertEvent)), max_size=40)
 
 
 @given(PATHS)
-def test_no_path_loses_an_unacknowledged_alert(path: list[Event]) -> None:
+def test_no_path_loses_an_unacknowledged_alert(path: list[AlertEvent]) -> None:
     """Only a person's word or a design rule takes an unacknowledged alert to normal."""
     state = AlertState.NORMAL
     for event in path:
@@ -74,11 +74,11 @@ def test_no_path_loses_an_unacknowledged_alert(path: list[Event]) -> None:
 
 
 @given(PATHS)
-def test_a_latched_alert_needs_a_disposition(path: list[Event]) -> None:
+def test_a_latched_alert_needs_a_disposition(path: list[AlertEvent]) -> None:
     state = AlertState.LATCHED_ACKNOWLEDGED
     for event in path:
         after = transition(state, event)
         if state is AlertState.LATCHED_ACKNOWLEDGED and after is AlertState.NORMAL:
-            assert event is Event.RESET
+            assert event is AlertEvent.RESET
         if after is not None:
             state = after

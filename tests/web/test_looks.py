@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from pitlogger.inference.recogniser import Proposal, Sight
+from pitlogger.inference.recogniser import Sight, StageProposal
 from pitlogger.model.cooks import Stage
 from pitlogger.model.journal import StageSet
 from tests.web.conftest import Node
@@ -20,7 +20,7 @@ async def looking(node: Node, stage: Stage, ago_min: float = 10.0) -> None:
     at_ms = now_ms - round(ago_min * 60_000)
     sight = engine.state.sights["brisket-1"] = Sight()
     sight.known = [(mark.stage, mark.at_ms) for mark in engine.book.pieces["brisket-1"].marks]
-    found = [Proposal(stage, at_ms, 0.94)]
+    found = [StageProposal(stage, at_ms, 0.94)]
     engine.recognition.proposals["brisket-1"] = found
     engine.alerts.tell(
         "stage-likely", "brisket-1", now_ms, True, "brisket-1: looks so", piece="brisket-1"

@@ -20,7 +20,7 @@ from pitlogger.model.journal import (
 from pitlogger.yields.books import from_book, from_books
 from pitlogger.yields.ledger import accounts
 from pitlogger.yields.records import PastPiece
-from pitlogger.yields.weighing.uncertainty import Scale
+from pitlogger.yields.weighing.uncertainty import KnownScale
 
 
 def book(*bodies: Body) -> Book:
@@ -80,7 +80,7 @@ def test_a_corrected_and_an_undone_weighing_count_as_they_should() -> None:
 
 def test_one_stored_tare_for_two_weighings_is_correlated() -> None:
     # Case D of tests/data/yield_uncertainty_examples.csv.
-    scale = Scale("bench", 5, 3, 0.001)
+    scale = KnownScale("bench", 5, 3, 0.001)
     stored = {"tare_mg": 450_000, "channel": "bench", "source": "scale", "container": "pan"}
     held = book(weighed("purchased", 6850, 1, **stored), weighed("rested", 3565, 2, **stored))
     record = from_book(held, {"bench": scale})[0]

@@ -19,7 +19,7 @@ from pitlogger.yields.learned.kitchen import Part
 from pitlogger.yields.learned.servable import Learned
 from pitlogger.yields.purchase.demand import Demand, Party, demand
 from pitlogger.yields.purchase.masses import PieceMass
-from pitlogger.yields.purchase.plan import Question, plan, plan_by_count
+from pitlogger.yields.purchase.plan import PurchaseQuestion, plan, plan_by_count
 from pitlogger.yields.purchase.rescue import shortfall
 from pitlogger.yields.purchase.sufficiency import enough, first_k, supply
 
@@ -90,8 +90,8 @@ def test_quadrature_agrees_with_drawing(n: int, k: int, day_share: float) -> Non
     )
 
 
-def question(guests: int = 100, risk: float = 0.05, **more: object) -> Question:
-    return Question(LEARNED, demand((Party(guests, 5 * OZ),)), risk, TYPICAL, **more)  # type: ignore[arg-type]
+def question(guests: int = 100, risk: float = 0.05, **more: object) -> PurchaseQuestion:
+    return PurchaseQuestion(LEARNED, demand((Party(guests, 5 * OZ),)), risk, TYPICAL, **more)  # type: ignore[arg-type]
 
 
 def test_the_fewest_pieces_within_the_risk_are_recommended() -> None:
@@ -126,12 +126,12 @@ def test_an_absurd_party_is_refused() -> None:
 def test_two_cooks_alone_still_end() -> None:
     belief = FLAT.updated([logit(0.3), logit(0.6)])
     learned = Learned("brisket-packer", 2, (Part(1.0, belief, 0.0),), "flat", "")
-    found = plan(Question(learned, demand((Party(20, 5 * OZ),)), 0.01, TYPICAL))
+    found = plan(PurchaseQuestion(learned, demand((Party(20, 5 * OZ),)), 0.01, TYPICAL))
     assert found.options
 
 
 def test_counted_portions_follow_the_binomial() -> None:
-    asked = Question(LEARNED, Demand(1.0, 0.0), 0.05, PieceMass(1000.0))
+    asked = PurchaseQuestion(LEARNED, Demand(1.0, 0.0), 0.05, PieceMass(1000.0))
     found = plan_by_count(asked, (Party(10, 1.0),), show_rate=0.9, per_piece=2)
     at_most_8 = 1 - 0.9**10 - 10 * 0.9**9 * 0.1
     assert found.options[3].p_enough == pytest.approx(at_most_8)

@@ -20,8 +20,8 @@ from pitlogger.yields.money.pricing import (
     price_for_margin,
     price_for_prime_cost,
 )
-from pitlogger.yields.money.quote import Job, Labour, outcome
-from pitlogger.yields.yield_test import Card, Part
+from pitlogger.yields.money.quote import Labour, QuotedJob, outcome
+from pitlogger.yields.yield_test import Card, CutOff
 
 TEXT = (Path(__file__).parents[1] / "data/butchers_yield_test_example.csv").read_text("utf-8")
 ROWS = {(r["case"], r["item"]): r for r in csv.DictReader(TEXT.splitlines())}
@@ -54,7 +54,7 @@ def card(case: str, salable_g: Decimal | None = None, as_printed: bool = False) 
     return Card(
         lb(case, "as_purchased"),
         per_g(case, "as_purchased"),
-        tuple(Part(item, lb(case, item), per_g(case, item)) for item in PARTS[case]),
+        tuple(CutOff(item, lb(case, item), per_g(case, item)) for item in PARTS[case]),
         usable_g=lb(case, USABLE[case]),
         salable_g=salable_g,
         as_printed=as_printed,
@@ -141,7 +141,7 @@ def test_a_share_outside_its_range_is_refused(share: str) -> None:
         price_for_food_cost(Decimal(1), Decimal(share))
 
 
-JOB = Job(
+JOB = QuotedJob(
     guests=40,
     price_per_guest=Decimal(25),
     per_guest=(("sides", Decimal(3)),),
@@ -171,11 +171,11 @@ def test_profit_is_income_less_every_cost_but_the_tax() -> None:
 
 
 def test_the_minimum_order_is_charged_to_small_parties() -> None:
-    assert Job(5, Decimal(20), minimum_order=Decimal(300)).subtotal == 300
+    assert QuotedJob(5, Decimal(20), minimum_order=Decimal(300)).subtotal == 300
 
 
 def test_a_job_that_loses_on_each_guest_never_breaks_even() -> None:
-    assert outcome(Job(10, Decimal(5)), Decimal(100)).break_even is None
+    assert outcome(QuotedJob(10, Decimal(5)), Decimal(100)).break_even is None
 
 
 @pytest.mark.parametrize(("text", "per_lb"), [("4.29/lb", "4.29"), ("$9.46 / kg", "4.2910")])

@@ -13,7 +13,7 @@ from pitlogger.yields.learned.kitchen import Part
 from pitlogger.yields.learned.servable import learn
 from pitlogger.yields.purchase.demand import Demand, Party, demand
 from pitlogger.yields.purchase.masses import PieceMass
-from pitlogger.yields.purchase.plan import Question
+from pitlogger.yields.purchase.plan import PurchaseQuestion
 from pitlogger.yields.purchase.rescue import shortfall
 from pitlogger.yields.purchase.running_short import on_the_way, running_short
 from pitlogger.yields.purchase.sufficiency import supply
@@ -34,7 +34,7 @@ def test_pieces_at_one_stage_are_judged_as_the_plan_judges_them() -> None:
     found = running_short([piece("a", at_wrap=4100), piece("b", at_wrap=3900)], TABLE)
     learned = learn("brisket-packer", [], start="at-wrap")
     weighed = (PieceMass(4100.0), PieceMass(3900.0))
-    asked = Question(learned, TABLE, 0.05, PieceMass(4000.0, 400.0), weighed)
+    asked = PurchaseQuestion(learned, TABLE, 0.05, PieceMass(4000.0, 400.0), weighed)
     assert found.p_enough == pytest.approx(shortfall(asked).p_enough, abs=1e-9)
 
 

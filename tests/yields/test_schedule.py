@@ -17,7 +17,7 @@ from pitlogger.rules.policies import shipped_kitchen
 from pitlogger.yields.learned.durations import Hours, cook_time, in_sequence, observed_hours
 from pitlogger.yields.timing.grate import Lying, UndecidedError, assign, needed_at_once
 from pitlogger.yields.timing.grate_solver import spread
-from pitlogger.yields.timing.ical import Moment, calendar
+from pitlogger.yields.timing.ical import CalendarMoment, calendar
 from pitlogger.yields.timing.schedule import HOUR_MS, Sitting, backwards
 
 KITCHEN = shipped_kitchen()
@@ -141,8 +141,8 @@ def test_an_assignment_never_exceeds_an_area(areas: list[float], area: float) ->
 
 
 MOMENTS = [
-    Moment(1_789_950_000_000, "light the fire; pit, big", "barn"),
-    Moment(1_789_990_000_000, "wrap é brisket-1 " + "x" * 120),
+    CalendarMoment(1_789_950_000_000, "light the fire; pit, big", "barn"),
+    CalendarMoment(1_789_990_000_000, "wrap é brisket-1 " + "x" * 120),
 ]
 
 

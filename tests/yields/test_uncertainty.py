@@ -12,15 +12,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 from uncertainties import ufloat
 
-from pitlogger.yields.weighing.uncertainty import Measured, Scale, estimated, net_mass, total
+from pitlogger.yields.weighing.uncertainty import KnownScale, Measured, estimated, net_mass, total
 
 TEXT = (Path(__file__).parents[1] / "data/yield_uncertainty_examples.csv").read_text("utf-8")
 ROWS = {row["case"][0]: row for row in csv.DictReader(TEXT.splitlines())}
-BENCH = Scale("bench", interval_g=5, repeatability_g=3, span=0.001)
+BENCH = KnownScale("bench", interval_g=5, repeatability_g=3, span=0.001)
 
 
 def two_weighings(
-    start: Scale, end: Scale, tares: tuple[str, str] = ("t1", "t2")
+    start: KnownScale, end: KnownScale, tares: tuple[str, str] = ("t1", "t2")
 ) -> tuple[Measured, Measured]:
     first = net_mass(6850, 450, scale=start, reading="first", tare=tares[0])
     last = net_mass(3565, 450, scale=end, reading="last", tare=tares[1])
@@ -29,8 +29,8 @@ def two_weighings(
 
 CASES = {
     "A": two_weighings(BENCH, BENCH),
-    "B": two_weighings(BENCH, Scale("other", 5, 3, 0.001)),
-    "C": two_weighings(Scale("big", 10, 5, 0.001), Scale("fine", 1, 1, 0.0005)),
+    "B": two_weighings(BENCH, KnownScale("other", 5, 3, 0.001)),
+    "C": two_weighings(KnownScale("big", 10, 5, 0.001), KnownScale("fine", 1, 1, 0.0005)),
     "D": two_weighings(BENCH, BENCH, ("stored", "stored")),
 }
 
@@ -47,7 +47,7 @@ def test_yield_and_loss_carry_the_uncertainty_of_the_worked_case(case: str) -> N
 
 
 def test_estimated_foil_and_drip_widen_the_wrap_weight() -> None:
-    scale = Scale("bench", 5, 3, span=0.0)
+    scale = KnownScale("bench", 5, 3, span=0.0)
     gross = net_mass(4920, 450, scale=scale, reading="wrap", tare="pan")
     net = gross - estimated(62, 4, "foil") - estimated(85, 10, "drip")
     assert net.value == pytest.approx(4323)
@@ -56,11 +56,11 @@ def test_estimated_foil_and_drip_widen_the_wrap_weight() -> None:
 
 @pytest.mark.parametrize(("interval_g", "u_g"), [(1, 0.288675), (2, 0.577350), (5, 1.443376)])
 def test_a_display_of_interval_d_has_d_over_root_twelve(interval_g: float, u_g: float) -> None:
-    assert Scale(interval_g=interval_g).u_reading_g == pytest.approx(u_g, abs=1e-6)
+    assert KnownScale(interval_g=interval_g).u_reading_g == pytest.approx(u_g, abs=1e-6)
 
 
 def test_a_shared_span_cancels_in_the_ratio_but_not_in_the_loss() -> None:
-    scale = Scale("bench", interval_g=0, span=0.01)
+    scale = KnownScale("bench", interval_g=0, span=0.01)
     first = net_mass(1000, scale=scale, reading="a")
     last = net_mass(500, scale=scale, reading="b")
     assert (last / first).u == pytest.approx(0, abs=1e-15)

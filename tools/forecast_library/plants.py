@@ -21,8 +21,7 @@ import numpy.typing as npt
 from pitlogger_simulators.plant.body import Body
 from pitlogger_simulators.plant.boundary import MEAT_EMISSIVITY, Boundary
 from pitlogger_simulators.plant.conduction import eliminate
-from pitlogger_simulators.plant.cuts import CUT_SHAPES, PieceSpec
-from pitlogger_simulators.plant.cuts import Shape as BodyShape
+from pitlogger_simulators.plant.cuts import CUT_SHAPES, BodyShape, PieceSpec
 from pitlogger_simulators.plant.geometry import cell_shares, measure
 from pitlogger_simulators.plant.parameters import Parameters
 from pitlogger_simulators.plant.vapour import (

@@ -57,7 +57,7 @@ _NEWER = 64
 
 
 @dataclass(frozen=True, slots=True)
-class State:
+class DeviceMemory:
     """What must be remembered of a device to know a frame again.
 
     Attributes:
@@ -77,7 +77,7 @@ class State:
         return {"counter": self.counter, "packet_id": self.packet_id}
 
     @classmethod
-    def from_dict(cls, kept: Mapping[str, int | None]) -> State:
+    def from_dict(cls, kept: Mapping[str, int | None]) -> DeviceMemory:
         """Return the state of ``to_dict``; missing entries are unknown."""
         return cls(counter=kept.get("counter"), packet_id=kept.get("packet_id"))
 
@@ -107,8 +107,8 @@ class Secret:
 
 
 def decode(
-    frame: bytes, state: State, *, secret: Secret | None = None, now_s: float = 0.0
-) -> tuple[list[Outcome], State]:
+    frame: bytes, state: DeviceMemory, *, secret: Secret | None = None, now_s: float = 0.0
+) -> tuple[list[Outcome], DeviceMemory]:
     """Return what one service-data block says, and the state after it.
 
     Args:
@@ -194,8 +194,13 @@ def _check_counter(counter: int, last: int | None) -> None:
 
 
 def _once(
-    payload: bytes, objects: list[tuple[int, bytes]], state: State, *, proved: bool, now_s: float
-) -> State:
+    payload: bytes,
+    objects: list[tuple[int, bytes]],
+    state: DeviceMemory,
+    *,
+    proved: bool,
+    now_s: float,
+) -> DeviceMemory:
     """Return the state with this frame taken.
 
     Raises:
@@ -234,12 +239,12 @@ class BTHomeDecoder:
     def __init__(
         self,
         secret: Secret | None = None,
-        state: State | None = None,
+        state: DeviceMemory | None = None,
         monotonic_s: Callable[[], float] = lambda: 0.0,
     ) -> None:
         self._secret = secret
         self._monotonic_s = monotonic_s
-        self.state = state or State()
+        self.state = state or DeviceMemory()
 
     def feed(self, chunk: Chunk) -> list[Outcome]:
         """Return what one service-data block says, or why it is refused."""

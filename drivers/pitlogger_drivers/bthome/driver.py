@@ -23,7 +23,7 @@ from pitlogger.devices.transports.ble.advertisements import AdvertisementTranspo
 from pitlogger.devices.transports.ble.settings import AdvertisementSettings
 from pitlogger.model.quantities import Quantity
 from pitlogger_drivers.bluetooth import BATTERY, SIGNAL, BluetoothConfig, SignalDecoder
-from pitlogger_drivers.bthome.decode import ON_EVENTS, SERVICE, BTHomeDecoder, Secret, State
+from pitlogger_drivers.bthome.decode import ON_EVENTS, SERVICE, BTHomeDecoder, DeviceMemory, Secret
 from pitlogger_drivers.routing import SourceDecoder
 
 _STATE, _ON_EVENTS = "bthome", "speaks-on-events"
@@ -46,7 +46,7 @@ class RememberingDecoder:
 
     def __init__(self, config: BTHomeConfig, memory: Memory) -> None:
         secret = Secret.of(bytes.fromhex(config.key), config.address) if config.key else None
-        state = State.from_dict(memory.get(_STATE, {}))
+        state = DeviceMemory.from_dict(memory.get(_STATE, {}))
         self._inner = BTHomeDecoder(secret, state, time.monotonic)
         self._memory = memory
         self.speaks_on_events = bool(memory.get(_ON_EVENTS))

@@ -22,7 +22,7 @@ EVENTS = frozenset((BUTTON, DIMMER))
 _TEXT, _RAW, _COMMAND = 0x53, 0x54, 0x3B
 
 
-class Kind(NamedTuple):
+class ObjectKind(NamedTuple):
     """An object that becomes a measurement: raw * ``numerator`` / ``denominator``."""
 
     octets: int
@@ -35,23 +35,23 @@ class Kind(NamedTuple):
 
 
 _T, _M, _H = Quantity.TEMPERATURE, Quantity.MASS, Quantity.HUMIDITY
-KINDS: dict[int, Kind] = {
-    0x01: Kind(1, False, 1, 1, "battery", Quantity.BATTERY, "%EL"),
-    0x02: Kind(2, True, 1, 100, "temperature", _T, "Cel"),
-    0x03: Kind(2, False, 1, 100, "humidity", _H, "%RH"),
-    0x04: Kind(3, False, 1, 1, "pressure", Quantity.PRESSURE, "Pa"),
-    0x06: Kind(2, False, 1, 100, "mass", _M, "kg"),
-    0x07: Kind(2, False, 1, 100, "mass", _M, "lb"),
-    0x08: Kind(2, True, 1, 100, "dew-point", _T, "Cel"),
-    0x0C: Kind(2, False, 1, 1000, "voltage", Quantity.VOLTAGE, "V"),
-    0x15: Kind(1, False, 1, 1, "battery-low", Quantity.BATTERY, ""),
-    0x2E: Kind(1, False, 1, 1, "humidity", _H, "%RH"),
-    BUTTON: Kind(1, False, 1, 1, "button", Quantity.BUTTON, ""),
-    DIMMER: Kind(2, False, 1, 1, "dimmer", Quantity.BUTTON, ""),
-    0x45: Kind(2, True, 1, 10, "temperature", _T, "Cel"),
-    0x4A: Kind(2, False, 1, 10, "voltage", Quantity.VOLTAGE, "V"),
-    0x57: Kind(1, True, 1, 1, "temperature", _T, "Cel"),
-    0x58: Kind(1, True, 35, 100, "temperature", _T, "Cel"),
+KINDS: dict[int, ObjectKind] = {
+    0x01: ObjectKind(1, False, 1, 1, "battery", Quantity.BATTERY, "%EL"),
+    0x02: ObjectKind(2, True, 1, 100, "temperature", _T, "Cel"),
+    0x03: ObjectKind(2, False, 1, 100, "humidity", _H, "%RH"),
+    0x04: ObjectKind(3, False, 1, 1, "pressure", Quantity.PRESSURE, "Pa"),
+    0x06: ObjectKind(2, False, 1, 100, "mass", _M, "kg"),
+    0x07: ObjectKind(2, False, 1, 100, "mass", _M, "lb"),
+    0x08: ObjectKind(2, True, 1, 100, "dew-point", _T, "Cel"),
+    0x0C: ObjectKind(2, False, 1, 1000, "voltage", Quantity.VOLTAGE, "V"),
+    0x15: ObjectKind(1, False, 1, 1, "battery-low", Quantity.BATTERY, ""),
+    0x2E: ObjectKind(1, False, 1, 1, "humidity", _H, "%RH"),
+    BUTTON: ObjectKind(1, False, 1, 1, "button", Quantity.BUTTON, ""),
+    DIMMER: ObjectKind(2, False, 1, 1, "dimmer", Quantity.BUTTON, ""),
+    0x45: ObjectKind(2, True, 1, 10, "temperature", _T, "Cel"),
+    0x4A: ObjectKind(2, False, 1, 10, "voltage", Quantity.VOLTAGE, "V"),
+    0x57: ObjectKind(1, True, 1, 1, "temperature", _T, "Cel"),
+    0x58: ObjectKind(1, True, 35, 100, "temperature", _T, "Cel"),
 }
 # Objects we know and have no use for: their length lets the walk go on to the next.
 _PASSED_OVER = {
@@ -132,7 +132,7 @@ def measure(objects: list[tuple[int, bytes]]) -> list[Measurement | DecodeError]
     return outcomes
 
 
-def _value(kind: Kind, channel: str, octets: bytes) -> Measurement | OutOfRangeError:
+def _value(kind: ObjectKind, channel: str, octets: bytes) -> Measurement | OutOfRangeError:
     raw = int.from_bytes(octets, "little", signed=kind.signed)
     value = raw * kind.numerator / kind.denominator
     if kind.unit and value > _AT_MOST.get(kind.quantity, value):

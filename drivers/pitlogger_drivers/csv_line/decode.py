@@ -37,7 +37,7 @@ from pitlogger.errors import ChecksumError, MalformedError
 from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import Quality
 from pitlogger_drivers.bounds import measured
-from pitlogger_drivers.columns import Column, named, parse_map
+from pitlogger_drivers.columns import ChannelColumn, named, parse_map
 from pitlogger_drivers.text import NUMBER, ascii_line
 
 _VALUE = re.compile(rf"[+-]?{NUMBER}")
@@ -56,7 +56,7 @@ _NO_VALUE = {
 _ABSENT = {"Cel": -127.0, "": -127.0, "degF": -196.6}
 _POWER_ON = {"Cel": 85.0, "": 85.0, "degF": 185.0}
 
-Columns = tuple[Column | None, ...]
+Columns = tuple[ChannelColumn | None, ...]
 
 
 class CsvParser:
@@ -157,12 +157,14 @@ def _unnamed(fields: list[str]) -> Columns:
         and any("." in field for field in fields[1:])
     )
     return tuple(
-        None if has_clock and at == 0 else Column(f"column-{at + 1}", Quantity.TEMPERATURE, "")
+        None
+        if has_clock and at == 0
+        else ChannelColumn(f"column-{at + 1}", Quantity.TEMPERATURE, "")
         for at in range(len(fields))
     )
 
 
-def _field(column: Column, field: str) -> Outcome:
+def _field(column: ChannelColumn, field: str) -> Outcome:
     reason = _NO_VALUE.get(field.casefold())
     if reason is not None:
         return Measurement(column.channel, column.quantity, None, column.unit, Quality(reason))
@@ -193,7 +195,7 @@ def _from_json(text: str) -> tuple[Outcome, ...]:
     return tuple(outcomes)
 
 
-def _json_value(column: Column, value: object) -> Outcome:
+def _json_value(column: ChannelColumn, value: object) -> Outcome:
     if value is None:
         return Measurement(column.channel, column.quantity, None, column.unit, Quality.NO_VALUE)
     if isinstance(value, Decimal):

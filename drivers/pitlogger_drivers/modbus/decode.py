@@ -29,7 +29,7 @@ from pitlogger.errors import (
     ShortFrameError,
     UnknownFrameError,
 )
-from pitlogger_drivers.modbus.registers import Entry, parse_map, read
+from pitlogger_drivers.modbus.registers import MapEntry, parse_map, read
 
 _EXCEPTIONS = {
     1: "the function is not supported",
@@ -110,7 +110,7 @@ class ModbusParser:
 
     __slots__ = ("_entries",)
 
-    def __init__(self, entries: tuple[Entry, ...]) -> None:
+    def __init__(self, entries: tuple[MapEntry, ...]) -> None:
         self._entries = entries
 
     def parse(self, frame: bytes) -> tuple[Outcome, ...]:
@@ -133,7 +133,7 @@ class RegistersDecoder:
 
     __slots__ = ("_entries",)
 
-    def __init__(self, entries: tuple[Entry, ...]) -> None:
+    def __init__(self, entries: tuple[MapEntry, ...]) -> None:
         self._entries = entries
 
     def feed(self, chunk: Chunk) -> tuple[Outcome, ...]:

@@ -31,7 +31,7 @@ _SMALLEST = 1e-6  # a float below it was read in the wrong word order
 
 
 @dataclass(frozen=True, slots=True)
-class Layout:
+class RegisterType:
     """A register type: how its bytes become a number, and what always means "no value"."""
 
     octets: int
@@ -60,19 +60,19 @@ def _swapped(code: str) -> Callable[[bytes], int | float]:
 _OPEN_16 = frozenset((0x7FFF, -0x8000))
 _OPEN_32 = frozenset((0x7FFFFFFF, -0x80000000))
 TYPES = {
-    "i16": Layout(2, _plain("h"), _OPEN_16),
-    "u16": Layout(2, _plain("H"), frozenset((0xFFFF,))),
-    "i32-be": Layout(4, _plain("i"), _OPEN_32),
-    "i32-le": Layout(4, _swapped("i"), _OPEN_32),
-    "u32-be": Layout(4, _plain("I"), frozenset((0xFFFFFFFF,))),
-    "u32-le": Layout(4, _swapped("I"), frozenset((0xFFFFFFFF,))),
-    "f32-be": Layout(4, _plain("f")),
-    "f32-le": Layout(4, _swapped("f")),
+    "i16": RegisterType(2, _plain("h"), _OPEN_16),
+    "u16": RegisterType(2, _plain("H"), frozenset((0xFFFF,))),
+    "i32-be": RegisterType(4, _plain("i"), _OPEN_32),
+    "i32-le": RegisterType(4, _swapped("i"), _OPEN_32),
+    "u32-be": RegisterType(4, _plain("I"), frozenset((0xFFFFFFFF,))),
+    "u32-le": RegisterType(4, _swapped("I"), frozenset((0xFFFFFFFF,))),
+    "f32-be": RegisterType(4, _plain("f")),
+    "f32-le": RegisterType(4, _swapped("f")),
 }
 
 
 @dataclass(frozen=True, slots=True)
-class Entry:
+class MapEntry:
     """One value of a map; ``scale`` times the raw number is in ``unit``."""
 
     register: int
@@ -87,7 +87,7 @@ class Entry:
         return f"register-{self.register}"
 
 
-def parse_map(text: str) -> tuple[Entry, ...]:
+def parse_map(text: str) -> tuple[MapEntry, ...]:
     """Return the entries of a map; none for an empty text.
 
     Raises:
@@ -96,7 +96,7 @@ def parse_map(text: str) -> tuple[Entry, ...]:
     return tuple(_entry(part.strip()) for part in text.split(",")) if text else ()
 
 
-def _entry(text: str) -> Entry:
+def _entry(text: str) -> MapEntry:
     parts = text.split(":")
     if len(parts) not in (4, 5) or not re.fullmatch(r"\d{1,3}", parts[0]):
         raise ConfigError(
@@ -112,15 +112,15 @@ def _entry(text: str) -> Entry:
     if wrong is not None:
         raise ConfigError(f"sentinel '{wrong}' of '{text}': expected raw numbers, as in 9999/-9999")
     values = frozenset(int(word, 0 if "x" in word.lower() else 10) for word in words)
-    return Entry(int(register), kind, Decimal(scale), known_unit(unit), values)
+    return MapEntry(int(register), kind, Decimal(scale), known_unit(unit), values)
 
 
-def read(registers: bytes, entries: tuple[Entry, ...]) -> tuple[Outcome, ...]:
+def read(registers: bytes, entries: tuple[MapEntry, ...]) -> tuple[Outcome, ...]:
     """Return what the registers hold; ``registers`` are their bytes in order of the wire."""
     return tuple(_value(registers, entry) for entry in entries)
 
 
-def _value(registers: bytes, entry: Entry) -> Outcome:
+def _value(registers: bytes, entry: MapEntry) -> Outcome:
     layout = TYPES[entry.type]
     start = 2 * entry.register
     octets = registers[start : start + layout.octets]
@@ -148,5 +148,5 @@ def _value(registers: bytes, entry: Entry) -> Outcome:
 _OTHER_ORDER = {"f32-be": "f32-le", "f32-le": "f32-be"}
 
 
-def _no_value(entry: Entry) -> Measurement:
+def _no_value(entry: MapEntry) -> Measurement:
     return Measurement(entry.channel, QUANTITY_OF[entry.unit], None, entry.unit, Quality.OPEN)

@@ -29,7 +29,7 @@ from pitlogger.errors import DeviceRefusalError, MalformedError
 from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import Quality
 from pitlogger_drivers.bounds import measured
-from pitlogger_drivers.columns import Column, parse_map
+from pitlogger_drivers.columns import ChannelColumn, parse_map
 from pitlogger_drivers.text import ascii_line
 
 IDENTIFY = b"*IDN?\n"
@@ -71,7 +71,7 @@ class ScpiParser:
 
     __slots__ = ("_columns",)
 
-    def __init__(self, columns: tuple[Column | None, ...] | None = None) -> None:
+    def __init__(self, columns: tuple[ChannelColumn | None, ...] | None = None) -> None:
         self._columns = columns
 
     def parse(self, line: bytes) -> tuple[Outcome, ...]:
@@ -106,11 +106,13 @@ def _queue_entry(code: int, message: str) -> tuple[Outcome, ...]:
     raise DeviceRefusalError(f"the instrument reports error {code}: {message}")
 
 
-def _column(at: int) -> Column:
-    return Column(f"temperature-{at + 1}" if at else "temperature", Quantity.TEMPERATURE, "Cel")
+def _column(at: int) -> ChannelColumn:
+    return ChannelColumn(
+        f"temperature-{at + 1}" if at else "temperature", Quantity.TEMPERATURE, "Cel"
+    )
 
 
-def _value(column: Column, field: str) -> Outcome:
+def _value(column: ChannelColumn, field: str) -> Outcome:
     if not _NUMBER.fullmatch(field):
         raise MalformedError(f"'{field}' is no number: expected one such as +1.07425000E+02")
     value = Decimal(field)

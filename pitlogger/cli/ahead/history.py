@@ -28,7 +28,7 @@ cut_option = click.option("--cut", metavar="CUT", help="Cut, such as brisket-pac
 
 
 @dataclass(frozen=True, slots=True)
-class Record:
+class DaemonRecord:
     """The daemon's record, as a command sees it; the root command puts one in ``ctx.obj``.
 
     Attributes:
@@ -43,11 +43,11 @@ class Record:
     mass_unit: Callable[[], str] = lambda: "lb-oz"
 
 
-def record_at(socket: Path) -> Record:
+def record_at(socket: Path) -> DaemonRecord:
     """Return the record of the daemon behind a socket."""
     from pitlogger.cli.records import past
 
-    return Record(
+    return DaemonRecord(
         partial(past.books, socket),
         partial(past.add_cooks, socket=socket),
         partial(past.mass_unit, socket),
@@ -76,7 +76,7 @@ def books_on_record() -> list[Book]:
     """
     from pitlogger.errors import DaemonUnreachableError
 
-    record = click.get_current_context().find_object(Record)
+    record = click.get_current_context().find_object(DaemonRecord)
     if record is None:
         raise DaemonUnreachableError(
             "no daemon answers, so there is no record of past cooks; start it, or give "

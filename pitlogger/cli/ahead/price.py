@@ -15,7 +15,7 @@ from pitlogger.errors import FieldError, UsageError
 
 if TYPE_CHECKING:
     from pitlogger.planning.card import CardQuestion
-    from pitlogger.yields.yield_test import Part
+    from pitlogger.yields.yield_test import CutOff
 
 
 @click.command("price")
@@ -122,13 +122,13 @@ def _credit(text: str) -> tuple[str, Decimal]:
     return known, fields.price(price, "credits_per_g")
 
 
-def _part(text: str) -> Part:
+def _part(text: str) -> CutOff:
     from pitlogger.planning import fields
-    from pitlogger.yields.yield_test import Part
+    from pitlogger.yields.yield_test import CutOff
 
     name, equals, rest = text.partition("=")
     mass, _, price = rest.partition("@")
     if not equals or not name.strip():
         raise FieldError("parts", f"'{text}' cannot be read; write 'stew=3lb@5.29/lb'")
     mass_g = Decimal(repr(fields.grams(mass, "parts", zero=True)))
-    return Part(name.strip(), mass_g, fields.price(price, "parts") if price else Decimal(0))
+    return CutOff(name.strip(), mass_g, fields.price(price, "parts") if price else Decimal(0))

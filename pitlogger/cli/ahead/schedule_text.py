@@ -8,7 +8,7 @@ from datetime import datetime, timedelta, timezone
 from typing import Any
 
 from pitlogger.model.quantities import show_duration
-from pitlogger.yields.timing.ical import Moment, calendar
+from pitlogger.yields.timing.ical import CalendarMoment, calendar
 
 
 def schedule_text(document: dict[str, Any]) -> str:
@@ -52,7 +52,7 @@ def local_time(at: str, utc_offset_min: int | None = None) -> str:
 def schedule_ics(document: dict[str, Any]) -> str:
     """Return the timeline as an iCalendar file."""
     moments = (
-        Moment(_ms(event["at"]), _event_text(event), about=document["cook"])
+        CalendarMoment(_ms(event["at"]), _event_text(event), about=document["cook"])
         for event in document["events"]
     )
     return calendar(moments, document["cook"], round(time.time() * 1000))

@@ -27,7 +27,7 @@ _OWN = frozenset(("node",))  # tables of a configuration nobody has worked on ye
 
 
 @dataclass(slots=True)
-class Answers:
+class BeginAnswers:
     """What the person said, and what is left to do."""
 
     node: str = "pit"
@@ -52,7 +52,7 @@ def begin(config_file: Path, seconds: float, no_bluetooth: bool) -> None:
     """
     refuse_used(config_file)
     _refuse_unwritable(config_file)
-    answers = Answers()
+    answers = BeginAnswers()
     _name(answers)
     _time(answers)
     _units(answers)
@@ -98,7 +98,7 @@ def _refuse_unwritable(path: Path) -> None:
         raise RefusedError(f"{folder} may not be written by this user: sudo pitlogger begin")
 
 
-def configuration_text(answers: Answers, *, is_service: bool) -> str:
+def configuration_text(answers: BeginAnswers, *, is_service: bool) -> str:
     """Return the configuration that the answers make; checked once by those who read it.
 
     Raises:
@@ -136,7 +136,7 @@ def _ask(prompt: str, default: str, check: Callable[[str], str | None]) -> str:
         click.echo(wrong)
 
 
-def _name(answers: Answers) -> None:
+def _name(answers: BeginAnswers) -> None:
     host = re.sub(r"[^a-z0-9-]+", "-", socket.gethostname().casefold()).strip("-") or "pit"
 
     def check(said: str) -> str | None:
@@ -146,7 +146,7 @@ def _name(answers: Answers) -> None:
     answers.node = _ask("What is this smoker called?", host, check)
 
 
-def _time(answers: Answers) -> None:
+def _time(answers: BeginAnswers) -> None:
     now = datetime.now().astimezone()
     click.echo(f"It is {now:%H:%M} on {now:%A, %d %B %Y} here ({now:%Z}).")
     if click.confirm("Is that right?", default=True):
@@ -170,7 +170,7 @@ def _time(answers: Answers) -> None:
         answers.left.append("let the network set the clock: sudo timedatectl set-ntp true")
 
 
-def _units(answers: Answers) -> None:
+def _units(answers: BeginAnswers) -> None:
     degrees = click.Choice(["F", "C"], case_sensitive=False)
     masses = click.Choice(["lb-oz", "lb", "kg", "g"])
     answers.temperature = click.prompt("Temperatures in", default="F", type=degrees)
@@ -178,7 +178,7 @@ def _units(answers: Answers) -> None:
     answers.mass = click.prompt("Masses in", default=usual, type=masses)
 
 
-def _told(answers: Answers) -> None:
+def _told(answers: BeginAnswers) -> None:
     click.echo(
         "Alarms can come to a phone through a server of the ntfy kind, your own or another's: "
         "its address with a topic nobody guesses. More ways: docs/notifications.md"
@@ -193,7 +193,7 @@ def _told(answers: Answers) -> None:
         answers.left.append("say who is told of alarms: [[notify.way]], docs/notifications.md")
 
 
-def _devices(answers: Answers, seconds: float, no_bluetooth: bool) -> None:
+def _devices(answers: BeginAnswers, seconds: float, no_bluetooth: bool) -> None:
     from pitlogger.devices.drafting import draft
 
     click.echo("Switch on all scales and thermometers. Looking for them ...")
@@ -229,7 +229,7 @@ def _write(path: Path, text: str) -> None:
         shutil.chown(path, "root", USER)
 
 
-def _start(answers: Answers, path: Path) -> None:
+def _start(answers: BeginAnswers, path: Path) -> None:
     program = shutil.which("systemctl")
     if path != SYSTEM_CONFIG or program is None:
         answers.left.append(f"start it: pitlogger run --config {path}")
@@ -239,7 +239,7 @@ def _start(answers: Answers, path: Path) -> None:
         answers.left.append("start the service: sudo pitlogger service install")
 
 
-def _try_way(answers: Answers, path: Path) -> None:
+def _try_way(answers: BeginAnswers, path: Path) -> None:
     if not answers.way or not click.confirm("Send a trial message now?", default=True):
         return
     from pitlogger.cli.installation.configuration import configuration
@@ -256,7 +256,7 @@ def _try_way(answers: Answers, path: Path) -> None:
         )
 
 
-def _pair(answers: Answers) -> None:
+def _pair(answers: BeginAnswers) -> None:
     from pitlogger.cli.client import Client
     from pitlogger.cli.installation.pair import invitation
 

@@ -17,7 +17,7 @@ from pitlogger.cli.output import emit, json_option
 from pitlogger.errors import UsageError
 
 if TYPE_CHECKING:
-    from pitlogger.devices.pointing.way import Way
+    from pitlogger.devices.pointing.way import DeviceAccess
 
 
 @click.command()
@@ -96,7 +96,7 @@ def declare(
 
 def _way(
     port: str, baud: int, framing: str, address: str, advertised: bool, poll: str, poll_at: str
-) -> Way:
+) -> DeviceAccess:
     if bool(port) is bool(address):
         raise UsageError("give either --port or --address; find them: pitlogger devices scan")
     if advertised and (port or poll):
@@ -108,9 +108,9 @@ def _way(
             raise UsageError(f"--poll '{poll}' is not hexadecimal, as in a501") from None
         if not poll_at:
             raise UsageError("--poll needs --poll-at, the characteristic it is written to")
-    from pitlogger.devices.pointing.way import Way
+    from pitlogger.devices.pointing.way import DeviceAccess
 
-    return Way(port, baud, framing, address, advertised, poll, poll_at)
+    return DeviceAccess(port, baud, framing, address, advertised, poll, poll_at)
 
 
 def _within(text: str) -> float | None:
@@ -152,6 +152,6 @@ def _ask_person() -> Any:
     return ask
 
 
-def _next_step(way: Way, out: Path) -> str:
+def _next_step(way: DeviceAccess, out: Path) -> str:
     place = f"port={way.port}" if way.port else f"address={way.address}"
     return f"{out} is written. Try it: pitlogger devices try declared file={out} {place}"

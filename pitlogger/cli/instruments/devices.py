@@ -167,7 +167,7 @@ def _has_value(trial: Trial) -> bool:
 
 
 def _show_trial(trial: Trial, searched: Search | None, as_json: bool) -> None:
-    from pitlogger.devices.checks import State
+    from pitlogger.devices.checks import CheckState
     from pitlogger.devices.configured import verdict, was_read
 
     document: dict[str, Any] = {
@@ -203,7 +203,7 @@ def _show_trial(trial: Trial, searched: Search | None, as_json: bool) -> None:
             remedy=f'Write baud = {found.baud} and framing = "{found.framing}"',
         )
     check, *_ = verdict(trial)
-    if not trial.latest or (check.state is State.TROUBLE and not was_read(trial)):
+    if not trial.latest or (check.state is CheckState.TROUBLE and not was_read(trial)):
         raise TransportError(f"no reading came: {check.found}", remedy=check.remedy)
 
 

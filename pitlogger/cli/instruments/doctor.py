@@ -31,11 +31,11 @@ def doctor(config_file: Path | None, seconds: float, socket: Path | None, as_jso
     Looks at this host. A daemon that runs is asked for the trouble it has with its devices;
     else those of --config are read for a while, all at once.
     """
-    from pitlogger.devices.checks import State
+    from pitlogger.devices.checks import CheckState
     from pitlogger.devices.doctor import examine
 
     checks = asyncio.run(examine()) + _of_devices(config_file, seconds, socket)
-    troubles = sum(check.state is State.TROUBLE for check in checks)
+    troubles = sum(check.state is CheckState.TROUBLE for check in checks)
     document = {
         "checks": [
             {"about": c.about, "state": str(c.state), "found": c.found, "remedy": c.remedy}
@@ -53,7 +53,7 @@ def _of_devices(config_file: Path | None, seconds: float, socket: Path | None) -
     from pitlogger.bootstrap import configured_devices
     from pitlogger.cli.client import Client
     from pitlogger.config import load_config
-    from pitlogger.devices.checks import Check, State
+    from pitlogger.devices.checks import Check, CheckState
     from pitlogger.devices.configured import read_each, told_by_daemon
 
     config = load_config(config_file) if config_file is not None else None
@@ -64,7 +64,7 @@ def _of_devices(config_file: Path | None, seconds: float, socket: Path | None) -
         return told_by_daemon(client.get("/devices"), client.get("/alerts"))
     except DaemonUnreachableError as fault:
         if config is None:
-            return [] if socket is None else [Check("daemon", State.ADVICE, str(fault))]
+            return [] if socket is None else [Check("daemon", CheckState.ADVICE, str(fault))]
     wanted = {
         table.id: [channel.name for channel in table.channel if channel.name]
         for table in config.device

@@ -17,7 +17,7 @@ from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import Site
 
 if TYPE_CHECKING:
-    from pitlogger.devices.pointing.way import Way
+    from pitlogger.devices.pointing.way import DeviceAccess
 
 
 @click.command()
@@ -53,7 +53,7 @@ def point(as_json: bool, **given: Any) -> None:
     """
     from pitlogger.devices.declaring.session import UnknownDevice
     from pitlogger.devices.pointing.finding import find
-    from pitlogger.devices.pointing.joined import Joined
+    from pitlogger.devices.pointing.joined import JoinedDevice
     from pitlogger.devices.pointing.session import Pointing, Tape
 
     say_alone()
@@ -73,7 +73,7 @@ def point(as_json: bool, **given: Any) -> None:
             "you type, and let the two true values lie far apart"
         )
     place = given["folder"] or _folder()
-    joined = Joined(way, tape, evidence, finding, given["name"], sites, place)
+    joined = JoinedDevice(way, tape, evidence, finding, given["name"], sites, place)
     for line in joined.in_words():
         say(line)
     written = joined.written()
@@ -85,7 +85,7 @@ def point(as_json: bool, **given: Any) -> None:
     emit(joined.document(written), as_json, done)
 
 
-def _way(given: dict[str, Any], say: Any) -> Way:
+def _way(given: dict[str, Any], say: Any) -> DeviceAccess:
     port, baud, framing = given["port"], given["baud"], given["framing"]
     hid, start = given["hid"], given["start"]
     refuse_framing(framing)
@@ -98,9 +98,9 @@ def _way(given: dict[str, Any], say: Any) -> Way:
         raise UsageError("--advertised is for a Bluetooth device that nothing is written to")
     if port and baud is None:
         baud, framing = settings_of_port(port, b"", say)
-    from pitlogger.devices.pointing.way import Way, usage_of
+    from pitlogger.devices.pointing.way import DeviceAccess, usage_of
 
-    return Way(
+    return DeviceAccess(
         port,
         baud or 9600,
         framing or "8N1",

@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from pitlogger.cli.ahead.history import Record, record_at
+from pitlogger.cli.ahead.history import DaemonRecord, record_at
 from pitlogger.cli.client import socket_option
 from pitlogger.cli.cooking.mend import reason_option
 from pitlogger.cli.output import by_option, emit, json_option
@@ -88,7 +88,7 @@ def import_command(
         if read.own is not None and not yes:
             click.echo(preview_text(read), err=True)
             answers().choose(f"import {len(log.rows)} rows as shown?", ["yes"])
-        found = click.get_current_context().find_object(Record)
+        found = click.get_current_context().find_object(DaemonRecord)
         record = found if socket is None else record_at(socket)
         if record is None:
             raise DaemonUnreachableError(

@@ -309,10 +309,10 @@ def quote(
 
 
 def _job(read: Any) -> Any:
-    from pitlogger.yields.money.quote import Job
+    from pitlogger.yields.money.quote import QuotedJob
 
     table = read.job
-    return Job(
+    return QuotedJob(
         table.guests, table.price_per_guest, minimum_order=table.minimum_order,
         service_pct=table.service_pct, tax_pct=table.tax_pct, deposit_pct=table.deposit_pct,
     )  # fmt: skip

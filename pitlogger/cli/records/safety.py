@@ -174,11 +174,11 @@ def show_command(name: str, as_json: bool) -> None:
 
 def _limit(limit: Any) -> dict[str, Any]:
     from pitlogger.model.quantities import show_duration, show_temperature
-    from pitlogger.safety.policy import Duration, Step, Temperature
+    from pitlogger.safety.policy import Duration, StepLimit, Temperature
 
     if isinstance(limit, Temperature):
         value: dict[str, Any] = {"value_c": limit.mc / 1000, "shown": show_temperature(limit.mc)}
-    elif isinstance(limit, Step):
+    elif isinstance(limit, StepLimit):
         value = {"value_c": limit.mc / 1000, "shown": f"{limit.mc / 1000:g} K"}
     elif isinstance(limit, Duration):
         value = {"value_s": limit.s, "shown": show_duration(limit.ms)}

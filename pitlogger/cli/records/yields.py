@@ -21,7 +21,7 @@ from pitlogger.model.quantities import SHOWN_MASSES
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from pitlogger.cli.ahead.history import Record
+    from pitlogger.cli.ahead.history import DaemonRecord
     from pitlogger.yields.ledger import Account
     from pitlogger.yields.records import PastPiece
 
@@ -94,7 +94,7 @@ def _unit(asked: str | None, weights: str | None, cook: str | None) -> str:
     if asked is None and weights is not None:
         return unit_written(weights)
     if asked is None and cook is not None:
-        record: Record | None = click.get_current_context().obj
+        record: DaemonRecord | None = click.get_current_context().obj
         asked = record.mass_unit() if record is not None else None
     return asked or "lb-oz"
 

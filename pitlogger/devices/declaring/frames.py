@@ -16,7 +16,7 @@ from typing import NamedTuple, get_args
 
 from pitlogger.devices.contract import Chunk
 from pitlogger.devices.declaring.moments import LEAST, Moment, check_enough, valued
-from pitlogger.devices.declaring.scales import Points, Scale, best_scale
+from pitlogger.devices.declaring.scales import LinearScale, Points, best_scale
 from pitlogger.devices.number_types import OCTETS, Order, Type, raw_number
 from pitlogger.model.quantities import Quantity
 
@@ -32,7 +32,7 @@ _MOST_KINDS = 4  # first bytes that tell frames apart; more of them are a counte
 _RIVAL = 3.0  # cost up to which another place is worth naming
 
 
-class Kind(NamedTuple):
+class FrameKind(NamedTuple):
     """Frames that look alike: their source, length, and first bytes where needed."""
 
     source: str
@@ -78,9 +78,9 @@ class Layout(NamedTuple):
 class Match:
     """A layout that meets every reference; ``cost`` orders matches, the least first."""
 
-    kind: Kind
+    kind: FrameKind
     layout: Layout
-    scale: Scale
+    scale: LinearScale
     cost: float
 
 
@@ -131,7 +131,7 @@ def matches(moments: Sequence[Moment], quantity: Quantity, within: float) -> lis
     return sorted(found, key=lambda match: (match.cost, match.layout.at))
 
 
-def kinds(moments: Iterable[Moment]) -> list[Kind]:
+def kinds(moments: Iterable[Moment]) -> list[FrameKind]:
     """Return the kinds of frames that came often enough to be told by."""
     seen: dict[tuple[str, int], list[set[bytes]]] = defaultdict(list)
     for _, moment in valued(list(moments)):
@@ -144,11 +144,11 @@ def kinds(moments: Iterable[Moment]) -> list[Kind]:
     for (source, length), by_moment in seen.items():
         if len(by_moment) < LEAST or not length:
             continue
-        found.append(Kind(source, length, b""))
+        found.append(FrameKind(source, length, b""))
         every = set.union(*by_moment)
         if 1 < len(every) <= _MOST_KINDS:
             often = [first for first in every if sum(first in one for one in by_moment) >= LEAST]
-            found += [Kind(source, length, first) for first in sorted(often)]
+            found += [FrameKind(source, length, first) for first in sorted(often)]
     return found
 
 
@@ -161,7 +161,7 @@ def layouts(length: int) -> Iterator[Layout]:
 
 
 def _match(
-    kind: Kind, layout: Layout, moments: Sequence[Moment], quantity: Quantity, within: float
+    kind: FrameKind, layout: Layout, moments: Sequence[Moment], quantity: Quantity, within: float
 ) -> Match | None:
     if layout.at < len(kind.prefix):
         return None
@@ -180,7 +180,7 @@ def _match(
     return Match(kind, layout, scale, cost + 0.1 * len(kind.prefix))
 
 
-def _highest(layout: Layout, scale: Scale) -> float:
+def _highest(layout: Layout, scale: LinearScale) -> float:
     """Return the highest value a layout can hold, base unit."""
     octets = OCTETS[layout.type]
     if layout.type == "f32":
@@ -243,7 +243,7 @@ def _reads_alike(one: Match, other: Match, frames: Sequence[bytes]) -> bool:
     return all(one.layout.read(frame) == other.layout.read(frame) for frame in frames)
 
 
-def _shared_start(kind: Kind, moments: Iterable[Moment]) -> Iterator[str]:
+def _shared_start(kind: FrameKind, moments: Iterable[Moment]) -> Iterator[str]:
     """Say where frames of another kind would be read as this one."""
     others = {
         len(chunk.data)

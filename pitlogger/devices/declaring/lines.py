@@ -17,7 +17,7 @@ from typing import NamedTuple
 
 from pitlogger.devices.contract import Chunk
 from pitlogger.devices.declaring.moments import LEAST, Moment, check_enough, valued
-from pitlogger.devices.declaring.scales import Points, Scale, best_scale
+from pitlogger.devices.declaring.scales import LinearScale, Points, best_scale
 from pitlogger.model.quantities import Quantity
 
 # A number that is no part of a word: of T1=107.4 it is 107.4, of T-5 it is -5.
@@ -26,7 +26,7 @@ _SEPARATORS = (";", "\t", ",")
 _TEXT_LIMIT = 256
 
 
-class Shape(NamedTuple):
+class LineShape(NamedTuple):
     """How a line is cut: its separator, empty for blanks, and how many fields there are."""
 
     separator: str
@@ -61,7 +61,7 @@ class LineProposal:
 
     pattern: str
     group: str
-    scale: Scale
+    scale: LinearScale
     sentinels: tuple[int | str, ...]
     doubts: tuple[str, ...]
     moments: int
@@ -69,7 +69,7 @@ class LineProposal:
 
 class _Match(NamedTuple):
     field: int
-    scale: Scale
+    scale: LinearScale
     cost: float
 
 
@@ -106,13 +106,13 @@ def _texts(moment: Moment) -> list[str]:
     return [text for chunk in moment.chunks if (text := text_of(chunk)) is not None]
 
 
-def shape_of(line: str) -> Shape:
+def shape_of(line: str) -> LineShape:
     """Return how a line is cut."""
     separator = next((one for one in _SEPARATORS if one in line), "")
-    return Shape(separator, len(line.split(separator) if separator else line.split()))
+    return LineShape(separator, len(line.split(separator) if separator else line.split()))
 
 
-def usual_shape(moments: Sequence[Moment]) -> Shape | None:
+def usual_shape(moments: Sequence[Moment]) -> LineShape | None:
     """Return the shape that is there at most moments, ``None`` where none is at three."""
     counts = Counter(
         shape for _, moment in valued(moments) for shape in {shape_of(t) for t in _texts(moment)}
@@ -122,7 +122,7 @@ def usual_shape(moments: Sequence[Moment]) -> Shape | None:
 
 
 def _matches(
-    shape: Shape, moments: Sequence[Moment], quantity: Quantity, within: float
+    shape: LineShape, moments: Sequence[Moment], quantity: Quantity, within: float
 ) -> Iterator[_Match]:
     for field in range(shape.fields):
         points = Points()
@@ -139,7 +139,7 @@ def _matches(
             yield _Match(field, scale, scale.cost)
 
 
-def _pattern(shape: Shape, moments: Sequence[Moment]) -> str:
+def _pattern(shape: LineShape, moments: Sequence[Moment]) -> str:
     """Return the pattern of a line, with a group for each field that ever held a number."""
     lines = [t for moment in moments for t in _texts(moment) if shape_of(t) == shape]
     stuff = rf"[^{shape.separator}]*" if shape.separator else r"\S*"

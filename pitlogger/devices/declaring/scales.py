@@ -37,7 +37,7 @@ _LINE_POINTS = 5  # fewer points lie on some line of some bytes by chance
 _WORST_COST = 2.0
 
 
-class Scale(NamedTuple):
+class LinearScale(NamedTuple):
     """Value = raw * ``scale`` + ``add``, in ``unit``.
 
     Attributes:
@@ -93,7 +93,7 @@ class Points:
         )
 
 
-def best_scale(points: Points, quantity: Quantity, within: float) -> Scale | None:
+def best_scale(points: Points, quantity: Quantity, within: float) -> LinearScale | None:
     """Return the least costly scale that meets every reference, or ``None``.
 
     Args:
@@ -107,7 +107,7 @@ def best_scale(points: Points, quantity: Quantity, within: float) -> Scale | Non
     return min(found, key=lambda scale: scale.cost)
 
 
-def usual_scales(points: Points, quantity: Quantity, within: float) -> list[Scale]:
+def usual_scales(points: Points, quantity: Quantity, within: float) -> list[LinearScale]:
     """Return every customary scale that meets every reference."""
     if not points.pairs:
         return []
@@ -119,7 +119,9 @@ def usual_scales(points: Points, quantity: Quantity, within: float) -> list[Scal
     ]
 
 
-def _usual(points: Points, quantity: Quantity, unit: str, step: str, within: float) -> Scale | None:
+def _usual(
+    points: Points, quantity: Quantity, unit: str, step: str, within: float
+) -> LinearScale | None:
     slope, offset, unit_cost = _UNITS[quantity][unit]
     factor = float(step) * slope
     rest = [reference - offset - raw * factor for raw, reference in points.pairs]
@@ -133,10 +135,10 @@ def _usual(points: Points, quantity: Quantity, unit: str, step: str, within: flo
         return None
     cost = unit_cost + _SCALES[step] + (_ADD_COST if add != "0" else 0.0)
     cost += _WORST_COST * worst / within
-    return Scale(unit, Decimal(step), Decimal(add), worst, cost, True)
+    return LinearScale(unit, Decimal(step), Decimal(add), worst, cost, True)
 
 
-def straight_line(points: Points, quantity: Quantity, within: float) -> Scale | None:
+def straight_line(points: Points, quantity: Quantity, within: float) -> LinearScale | None:
     """Return the line of least squares where it meets every one of several references."""
     if len(points.references) < _LINE_POINTS:
         return None
@@ -149,7 +151,7 @@ def straight_line(points: Points, quantity: Quantity, within: float) -> Scale | 
     if not slope or not math.isfinite(slope):
         return None
     step, add = Decimal(f"{slope:.6g}"), Decimal(f"{mean_reference - slope * mean_raw:.6g}")
-    line = Scale(next(iter(_UNITS[quantity])), step, add, 0.0, 0.0, False)
+    line = LinearScale(next(iter(_UNITS[quantity])), step, add, 0.0, 0.0, False)
     worst = max(abs(line.base(raw) - reference) for raw, reference in points.pairs)
     if not worst <= within:
         return None

@@ -13,7 +13,7 @@ from pitlogger.devices.contract import Chunk
 from pitlogger.devices.declaring.frames import FrameProposal
 from pitlogger.devices.declaring.lines import LineProposal
 from pitlogger.devices.declaring.moments import BASE_UNIT
-from pitlogger.devices.declaring.scales import Scale
+from pitlogger.devices.declaring.scales import LinearScale
 from pitlogger.errors import RefusedError
 from pitlogger.formats.toml_text import toml_table
 from pitlogger.model.quantities import Quantity
@@ -100,7 +100,7 @@ def frames_of(proposal: Proposal, chunks: Sequence[Chunk]) -> list[bytes]:
     return [chunk.data for chunk in chunks if proposal.match.kind.covers(chunk)]
 
 
-def scale_of(proposal: Proposal) -> Scale:
+def scale_of(proposal: Proposal) -> LinearScale:
     """Return unit, scale and offset."""
     return proposal.scale if isinstance(proposal, LineProposal) else proposal.match.scale
 

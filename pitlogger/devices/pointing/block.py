@@ -14,7 +14,7 @@ from pitlogger.devices.contract import Chunk, Measurement
 from pitlogger.devices.declaring.written import usual_interval_s
 from pitlogger.devices.decoders import DecodeOptions, load
 from pitlogger.devices.pointing.finding import Finding
-from pitlogger.devices.pointing.places import Column, Field
+from pitlogger.devices.pointing.places import Field, LineField
 from pitlogger.devices.transports.recording import Header, TimedChunk, write_chunk, write_header
 from pitlogger.errors import RefusedError
 from pitlogger.formats.toml_text import toml_table
@@ -71,10 +71,10 @@ def declaration(
         *(f"# {note}." for note in finding.notes),
     ]  # fmt: skip
     keys = {**source, "interval_s": usual_interval_s(gap_s)}
-    if isinstance(best.place, Column):
+    if isinstance(best.place, LineField):
         keys["line"] = _line(finding)
     parts = ["\n".join(head) + "\n" + toml_table("", {"name": name}), toml_table("[source]", keys)]
-    if not isinstance(best.place, Column):
+    if not isinstance(best.place, LineField):
         frame: dict[str, Any] = {"length": best.kind.length}
         if best.kind.prefix:
             frame["prefix"] = best.kind.prefix.hex()
@@ -91,7 +91,7 @@ def _value(place: object, finding: Finding, channel: str) -> str:
     entries: dict[str, Any] = {"channel": channel}
     if isinstance(place, Field):
         entries |= {"at": place.at, "type": place.type, "order": place.order}
-    elif isinstance(place, Column):
+    elif isinstance(place, LineField):
         entries["group"] = f"f{place.field + 1}"
     entries |= {"unit": scale.unit, "scale": scale.scale}
     if scale.add != Decimal(0):
@@ -104,9 +104,9 @@ def _value(place: object, finding: Finding, channel: str) -> str:
 def _line(finding: Finding) -> str:
     """Return the pattern of a line, with a group for each probe's field."""
     place = finding.best.place
-    assert isinstance(place, Column)
+    assert isinstance(place, LineField)
     wanted = {
-        p.candidate.place.field for p in finding.probes if isinstance(p.candidate.place, Column)
+        p.candidate.place.field for p in finding.probes if isinstance(p.candidate.place, LineField)
     }
     stuff = rf"[^{place.shape.separator}]*" if place.shape.separator else r"\S*"
     parts = [

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
-from pitlogger.devices.declaring.scales import Points, Scale, usual_scales
+from pitlogger.devices.declaring.scales import LinearScale, Points, usual_scales
 from pitlogger.devices.number_types import OCTETS
-from pitlogger.devices.pointing.evidence import Evidence, Kind, kinds
+from pitlogger.devices.pointing.evidence import Evidence, FrameGroup, kinds
 from pitlogger.devices.pointing.places import Field, Place, columns, fields
 from pitlogger.model.quantities import Quantity
 
@@ -27,9 +27,9 @@ _COARSE_COST = 2.5
 class Candidate:
     """A place with a scale that meets all evidence; ``cost`` orders them, the least first."""
 
-    kind: Kind
+    kind: FrameGroup
     place: Place
-    scale: Scale
+    scale: LinearScale
     cost: float
 
     def value(self, frame: bytes) -> float | None:
@@ -53,13 +53,13 @@ def candidates(evidence: Evidence) -> list[Candidate]:
     return sorted(_without_doubles(found, evidence.quantity), key=lambda one: one.cost)
 
 
-def _places(evidence: Evidence, kind: Kind) -> Iterable[Place]:
+def _places(evidence: Evidence, kind: FrameGroup) -> Iterable[Place]:
     if kind.is_line:
         return columns([data for _, data in evidence.frames(kind)])
     return fields(kind.length, len(kind.prefix))
 
 
-def _at(evidence: Evidence, kind: Kind, place: Place) -> Iterator[Candidate]:
+def _at(evidence: Evidence, kind: FrameGroup, place: Place) -> Iterator[Candidate]:
     series: dict[str, list[float]] = {}
     for part, data in evidence.frames(kind):
         raw = place.read(data)
@@ -85,7 +85,9 @@ def _at(evidence: Evidence, kind: Kind, place: Place) -> Iterator[Candidate]:
             yield Candidate(kind, place, scale, cost)
 
 
-def _behaves(evidence: Evidence, scale: Scale, rest: list[float], warmed: list[float]) -> bool:
+def _behaves(
+    evidence: Evidence, scale: LinearScale, rest: list[float], warmed: list[float]
+) -> bool:
     """Tell whether values stay while nobody touches the device, and rise while it is warmed."""
     quantity = evidence.quantity
     still = [scale.base(raw) for raw in rest]
@@ -102,7 +104,7 @@ def _behaves(evidence: Evidence, scale: Scale, rest: list[float], warmed: list[f
     return max(rising) - rising[0] >= _RISE[quantity] and fall <= _FALL[quantity]
 
 
-def _unplugged(evidence: Evidence, kind: Kind, place: Place) -> float:
+def _unplugged(evidence: Evidence, kind: FrameGroup, place: Place) -> float:
     """Return what speaks against a place by the bytes that changed when its probe was unplugged.
 
     They are those of its field: one beside it that changed too belongs to it, one within that
@@ -129,7 +131,7 @@ def _unplugged(evidence: Evidence, kind: Kind, place: Place) -> float:
     return cost + (_WITHIN_COST if is_minus_one else 0.0)
 
 
-def _coarse(evidence: Evidence, kind: Kind, place: Place) -> float:
+def _coarse(evidence: Evidence, kind: FrameGroup, place: Place) -> float:
     """Return what speaks against a number whose lowest byte never moved while others did."""
     if not isinstance(place, Field) or OCTETS[place.type] == 1 or place.type == "f32":
         return 0.0
@@ -137,7 +139,7 @@ def _coarse(evidence: Evidence, kind: Kind, place: Place) -> float:
     return _COARSE_COST if len({data[lowest] for _, data in evidence.frames(kind)}) == 1 else 0.0
 
 
-def _short(place: Place, scale: Scale, quantity: Quantity) -> float:
+def _short(place: Place, scale: LinearScale, quantity: Quantity) -> float:
     """Return what speaks against a place that cannot hold what a cook needs."""
     if not isinstance(place, Field):
         return 0.0

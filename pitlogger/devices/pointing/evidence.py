@@ -64,7 +64,7 @@ class Evidence:
         for moment in self.moments:
             yield from moment.chunks
 
-    def frames(self, kind: Kind) -> Iterator[tuple[str, bytes]]:
+    def frames(self, kind: FrameGroup) -> Iterator[tuple[str, bytes]]:
         """Yield the frames of one kind in order, each with its part: rest, warmed, 0, 1, ..."""
         parts = [("rest", self.rest), ("warmed", self.warmed)]
         parts += [(str(n), moment.chunks) for n, moment in enumerate(self.moments)]
@@ -75,7 +75,7 @@ class Evidence:
 
 
 @dataclass(frozen=True, slots=True)
-class Kind:
+class FrameGroup:
     """Frames that look alike: source, exact length, first bytes where needed; or all lines."""
 
     source: str
@@ -94,21 +94,21 @@ class Kind:
 _MOST_PREFIXES = 4  # first bytes that tell frames apart; more of them are a counter or a value
 
 
-def kinds(evidence: Evidence) -> list[Kind]:
+def kinds(evidence: Evidence) -> list[FrameGroup]:
     """Return the kinds of frames that came in every part of the evidence."""
     if evidence.sends_lines:
-        return [Kind("", 0, is_line=True)]
+        return [FrameGroup("", 0, is_line=True)]
     counts = Counter((chunk.source, len(chunk.data)) for chunk in evidence.all() if chunk.data)
-    found: list[Kind] = []
+    found: list[FrameGroup] = []
     for source, length in counts:
-        whole = Kind(source, length)
+        whole = FrameGroup(source, length)
         firsts = {data[:1] for _, data in evidence.frames(whole)}
-        several = [Kind(source, length, first) for first in sorted(firsts)]
+        several = [FrameGroup(source, length, first) for first in sorted(firsts)]
         split = several if 1 < len(firsts) <= _MOST_PREFIXES else []
         found += [kind for kind in (whole, *split) if _is_everywhere(evidence, kind)]
     return found
 
 
-def _is_everywhere(evidence: Evidence, kind: Kind) -> bool:
+def _is_everywhere(evidence: Evidence, kind: FrameGroup) -> bool:
     parts = {part for part, _ in evidence.frames(kind)}
     return {"rest", "warmed"} <= parts and len(parts) == 2 + len(evidence.moments)

@@ -12,7 +12,7 @@ from pitlogger.devices.declaring.frames import ways_of_bytes
 from pitlogger.devices.number_types import OCTETS
 from pitlogger.devices.pointing.candidates import REACH, Candidate, candidates
 from pitlogger.devices.pointing.evidence import Evidence
-from pitlogger.devices.pointing.places import Column, Field
+from pitlogger.devices.pointing.places import Field, LineField
 from pitlogger.model.quantities import Quantity
 
 MARGIN = 5.0  # cost: what lies further behind the best has less than a hundredth of its weight
@@ -25,7 +25,7 @@ _MOST_PROBES = 16
 
 
 @dataclass(frozen=True, slots=True)
-class Probe:
+class FoundProbe:
     """One probe of the device; ``is_sure`` where chance is no likely reason that it fits."""
 
     candidate: Candidate
@@ -45,7 +45,7 @@ class Finding:
         needs_exact_length: Frames of other lengths begin alike.
     """
 
-    probes: tuple[Probe, ...]
+    probes: tuple[FoundProbe, ...]
     sentinels: tuple[int | str, ...]
     confidence: float
     doubts: tuple[str, ...]
@@ -105,7 +105,7 @@ def _misread(best: Candidate, rival: Candidate, frame: bytes, evidence: Evidence
 
     Other kinds of frames cannot be compared: two fields of one probe, or chance.
     """
-    if isinstance(best.place, Column) or isinstance(rival.place, Column):
+    if isinstance(best.place, LineField) or isinstance(rival.place, LineField):
         same = best.place == rival.place
         return "in unit or step everywhere" if same else "everywhere: it may be another field"
     if best.kind.source != rival.kind.source or best.kind.length != rival.kind.length:
@@ -130,9 +130,9 @@ def _misread(best: Candidate, rival: Candidate, frame: bytes, evidence: Evidence
 # Neighbours
 
 
-def _probes(best: Candidate, evidence: Evidence, frames: Sequence[bytes]) -> Iterator[Probe]:
-    yield Probe(best)
-    if isinstance(best.place, Column):
+def _probes(best: Candidate, evidence: Evidence, frames: Sequence[bytes]) -> Iterator[FoundProbe]:
+    yield FoundProbe(best)
+    if isinstance(best.place, LineField):
         yield from _columns_beside(best, evidence)
         return
     place = best.place
@@ -140,7 +140,7 @@ def _probes(best: Candidate, evidence: Evidence, frames: Sequence[bytes]) -> Ite
     offsets = _offsets(best, place, evidence)
     for offset in offsets:
         is_sure = OCTETS[place.type] > 1
-        yield Probe(Candidate(best.kind, place.moved(offset), best.scale, best.cost), is_sure)
+        yield FoundProbe(Candidate(best.kind, place.moved(offset), best.scale, best.cost), is_sure)
 
 
 def _offsets(best: Candidate, place: Field, evidence: Evidence) -> list[int]:
@@ -182,15 +182,15 @@ def _reads_like(
     return True
 
 
-def _columns_beside(best: Candidate, evidence: Evidence) -> Iterator[Probe]:
+def _columns_beside(best: Candidate, evidence: Evidence) -> Iterator[FoundProbe]:
     place = best.place
-    assert isinstance(place, Column)
+    assert isinstance(place, LineField)
     lines = [c.data for c in evidence.rest]
     near = _NEAR[evidence.quantity]
     for number in range(place.shape.fields):
         if number == place.field:
             continue
-        beside = Column(place.shape, number)
+        beside = LineField(place.shape, number)
         pairs = [(beside.read(line), best.value(line)) for line in lines]
         values = [
             (best.scale.base(raw), mine)
@@ -198,7 +198,7 @@ def _columns_beside(best: Candidate, evidence: Evidence) -> Iterator[Probe]:
             if raw is not None and mine is not None
         ]
         if values and all(abs(value - mine) <= near for value, mine in values):
-            yield Probe(Candidate(best.kind, beside, best.scale, best.cost))
+            yield FoundProbe(Candidate(best.kind, beside, best.scale, best.cost))
 
 
 # No probe
@@ -226,7 +226,7 @@ def _lost_raws(
     return found
 
 
-def _sentinels(probes: Sequence[Probe], evidence: Evidence) -> tuple[int | str, ...]:
+def _sentinels(probes: Sequence[FoundProbe], evidence: Evidence) -> tuple[int | str, ...]:
     """Return what a probe's field holds once it is unplugged, and never before."""
     best = probes[0].candidate
     found: Counter[float] = Counter()
@@ -242,7 +242,7 @@ def _sentinels(probes: Sequence[Probe], evidence: Evidence) -> tuple[int | str, 
         was = [one.scale.base(held) for held in untouched if held is not None]
         if raw is not None and was and abs(one.scale.base(raw) - was[-1]) >= _LOST:
             found[raw] += 1
-    if isinstance(best.place, Column):
+    if isinstance(best.place, LineField):
         return tuple(sorted(_as_text(raw) for raw in found))
     return tuple(sorted(int(raw) for raw in found if float(raw).is_integer()))
 
@@ -255,7 +255,7 @@ def _as_text(raw: float) -> int | str:
 
 
 def _of_probes(
-    probes: Sequence[Probe], evidence: Evidence, sentinels: Sequence[int | str]
+    probes: Sequence[FoundProbe], evidence: Evidence, sentinels: Sequence[int | str]
 ) -> Iterator[str]:
     unsure = [str(probe.candidate.place) for probe in probes if not probe.is_sure]
     if unsure:
@@ -264,7 +264,7 @@ def _of_probes(
         yield "nothing came while a probe was unplugged that means 'no probe'"
 
 
-def _has_no_number(probes: Sequence[Probe], evidence: Evidence) -> bool:
+def _has_no_number(probes: Sequence[FoundProbe], evidence: Evidence) -> bool:
     """Tell whether an unplugged probe gives what is no number, which needs no sentinel."""
     for probe in probes:
         one = probe.candidate
@@ -274,7 +274,7 @@ def _has_no_number(probes: Sequence[Probe], evidence: Evidence) -> bool:
     return False
 
 
-def _notes(best: Candidate, probes: Sequence[Probe], evidence: Evidence) -> Iterator[str]:
+def _notes(best: Candidate, probes: Sequence[FoundProbe], evidence: Evidence) -> Iterator[str]:
     """Yield what the bytes that are no probe seem to be."""
     if best.kind.is_line:
         return

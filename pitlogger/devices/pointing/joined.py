@@ -11,15 +11,15 @@ from pitlogger.devices.pointing import block
 from pitlogger.devices.pointing.evidence import Evidence
 from pitlogger.devices.pointing.finding import Finding
 from pitlogger.devices.pointing.session import Tape
-from pitlogger.devices.pointing.way import Way
+from pitlogger.devices.pointing.way import DeviceAccess
 from pitlogger.errors import UsageError
 
 
 @dataclass(frozen=True, slots=True)
-class Joined:
+class JoinedDevice:
     """A device that was pointed at; ``sites`` by channel, ``folder`` where its files go."""
 
-    way: Way
+    way: DeviceAccess
     tape: Tape
     evidence: Evidence
     finding: Finding

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import Protocol, get_args
 
 from pitlogger.devices.contract import Chunk
-from pitlogger.devices.declaring.lines import Shape, shape_of, text_of
+from pitlogger.devices.declaring.lines import LineShape, shape_of, text_of
 from pitlogger.devices.number_types import OCTETS, Order, Type, raw_number
 
 
@@ -91,10 +91,10 @@ def _bytes_of(raw: float, kind: Type, order: Order) -> bytes | None:
 
 
 @dataclass(frozen=True, slots=True)
-class Column:
+class LineField:
     """One field of a line, counted from 0."""
 
-    shape: Shape
+    shape: LineShape
     field: int
 
     @property
@@ -125,11 +125,11 @@ def fields(length: int, after: int) -> Iterator[Field]:
                 yield Field(at, kind, order)
 
 
-def columns(lines: list[bytes]) -> Iterator[Column]:
+def columns(lines: list[bytes]) -> Iterator[LineField]:
     """Yield the fields of the shape that most lines have."""
     shapes = [shape_of(text) for line in lines if (text := text_of(Chunk("", line))) is not None]
     if not shapes:
         return
     usual = max(set(shapes), key=shapes.count)
     for field in range(usual.fields):
-        yield Column(usual, field)
+        yield LineField(usual, field)

@@ -19,7 +19,7 @@ from pitlogger.errors import UsageError
 
 
 @dataclass(frozen=True, slots=True)
-class Way:
+class DeviceAccess:
     """The way to a device; ``poll`` is what it is asked with, ``start`` what is written once."""
 
     port: str = ""

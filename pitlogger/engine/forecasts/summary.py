@@ -94,7 +94,7 @@ def outlook(asked: Questions) -> Outlook:
     from pitlogger.forecast.finish import forecast
     from pitlogger.forecast.hold import STAGE_1_C, STAGE_2_C, hold_left, time_to
     from pitlogger.forecast.recalibrate import running_coverage
-    from pitlogger.forecast.serve import Dish, readiness
+    from pitlogger.forecast.serve import ServedPiece, readiness
     from pitlogger.forecast.what_if import what_if
 
     targets = tuple(
@@ -105,7 +105,9 @@ def outlook(asked: Questions) -> Outlook:
     )
     pulls = [(request, answer, others) for request, answer, others in targets
              if request.target == "pull"]  # fmt: skip
-    dishes = [Dish(answer, request.rest_s or 0.0, request.target_c) for request, answer, _ in pulls]
+    dishes = [
+        ServedPiece(answer, request.rest_s or 0.0, request.target_c) for request, answer, _ in pulls
+    ]
     sooner = [one for _, _, others in pulls for one in others if (one.shift_s or 0) < 0]
     faster = min(sooner, key=lambda one: one.shift_s or 0).text if sooner else ""
     return Outlook(

@@ -10,10 +10,14 @@ from pitlogger.engine.compiled_channel import Lane
 from pitlogger.engine.state import ChannelState
 from pitlogger.model.journal import ChannelDoubted
 from pitlogger.pipeline.neighbours import AFTER_MS, HANDS_MS
-from pitlogger.safety.belief import Why
+from pitlogger.safety.belief import DoubtReason
 
 SHORT_MS = 60_000  # shorter doubts are no entry: a drop on the probe, a spritz
-_WHY = {"swapped": Why.SWAPPED, "stuck": Why.STUCK, "drifting": Why.DRIFTING}
+_WHY = {
+    "swapped": DoubtReason.SWAPPED,
+    "stuck": DoubtReason.STUCK,
+    "drifting": DoubtReason.DRIFTING,
+}
 
 
 def follow_doubt(lane: Lane, t_ms: int) -> list[ChannelDoubted]:
@@ -40,5 +44,5 @@ def _doubt(state: ChannelState, t_ms: int) -> tuple[str, int] | None:
             since_ms = t_ms - state.still.still_ms(t_ms)
         return _WHY[state.doubt].value, since_ms
     if state.air_since_ms is not None:
-        return Why.AIR.value, state.air_since_ms
-    return None if state.jumped is None else (Why.FAST.value, state.jumped[0] + 1)
+        return DoubtReason.AIR.value, state.air_since_ms
+    return None if state.jumped is None else (DoubtReason.FAST.value, state.jumped[0] + 1)

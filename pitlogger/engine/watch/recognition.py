@@ -10,13 +10,13 @@ from pitlogger.engine.annunciator import Annunciator
 from pitlogger.engine.compiled_channel import Lane
 from pitlogger.engine.state import ChannelState, EngineState
 from pitlogger.inference.changes import Aims
-from pitlogger.inference.recogniser import Proposal, Sight
+from pitlogger.inference.recogniser import Sight, StageProposal
 from pitlogger.model.alerts import ACTIVE, ALARMS
 from pitlogger.model.book import Book, PieceBook
 from pitlogger.model.cooks import ON_PIT, Stage
 from pitlogger.model.journal import StageSet
 from pitlogger.model.readings import Site
-from pitlogger.rules.policies import Policy
+from pitlogger.rules.policies import RulePolicy
 
 MINUTE_MS = 60_000
 FRESH_MS = 3 * MINUTE_MS
@@ -31,11 +31,11 @@ class Recognition:
     What is not taken is asked about by a prompt, ``stage-likely``.
     """
 
-    def __init__(self, state: EngineState, policy: Policy, alerts: Annunciator) -> None:
+    def __init__(self, state: EngineState, policy: RulePolicy, alerts: Annunciator) -> None:
         self.state = state
         self.policy = policy
         self.alerts = alerts
-        self.proposals: dict[str, list[Proposal]] = {}
+        self.proposals: dict[str, list[StageProposal]] = {}
         self.is_catching_up = False
 
     def minute(self, book: Book, lanes: dict[str, Lane], t_ms: int) -> None:
@@ -93,14 +93,14 @@ class Recognition:
                 del self.proposals[piece]
         return taken
 
-    def _ask(self, piece: str, found: list[Proposal] | None, t_ms: int) -> None:
+    def _ask(self, piece: str, found: list[StageProposal] | None, t_ms: int) -> None:
         words = ""
         if found:
             last = found[-1]
             words = f"{piece}: looks {last.stage}, {last.p:.0%} likely"
         self.alerts.tell("stage-likely", piece, t_ms, bool(found), words, piece=piece)
 
-    def _is_taken(self, piece: str, found: list[Proposal], book: Book) -> bool:
+    def _is_taken(self, piece: str, found: list[StageProposal], book: Book) -> bool:
         if self.policy.stage_from != "taken" or not found:
             return False
         return all(
@@ -167,7 +167,7 @@ def marks_of(held: PieceBook) -> list[tuple[Stage, int]]:
     return [(mark.stage, mark.at_ms) for mark in held.marks]
 
 
-def inferred(piece: str, found: Proposal) -> StageSet:
+def inferred(piece: str, found: StageProposal) -> StageSet:
     """Return a proposal as the stage it is."""
     return StageSet(
         piece, found.stage, found.at_ms, timed="stated", source="inferred", p=round(found.p, 3)

@@ -16,11 +16,11 @@ from pitlogger.model.book import Book
 from pitlogger.model.cooks import ON_PIT, Stage
 from pitlogger.model.readings import Site
 from pitlogger.rules.places import is_in_use
-from pitlogger.rules.policies import Policy, TimerRule
+from pitlogger.rules.policies import RulePolicy, TimerRule
 
 
 def run_routines(
-    state: EngineState, alerts: Annunciator, policy: Policy, book: Book, lanes: dict[str, Lane],
+    state: EngineState, alerts: Annunciator, policy: RulePolicy, book: Book, lanes: dict[str, Lane],
     t_ms: int,
 ) -> None:  # fmt: skip
     """Take each timer that runs to its alert; settle those that run no more."""
@@ -47,7 +47,7 @@ def run_routines(
 
 
 def timers(
-    policy: Policy, book: Book, lanes: dict[str, Lane]
+    policy: RulePolicy, book: Book, lanes: dict[str, Lane]
 ) -> Iterator[tuple[TimerRule, int, str, int]]:
     """Yield each timer that runs: how often, what for and since when; a pit's by each cook."""
     for cook, span in book.open_cooks().items():

@@ -37,7 +37,7 @@ class Arrived:
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class AcceptedCommand:
     """A command that may be carried out."""
 
     key: str
@@ -54,7 +54,7 @@ def key_of(payload: bytes) -> str:
         return ""
 
 
-def read(arrived: Arrived, now_ms: int, offset_ms: int) -> Asked:
+def read(arrived: Arrived, now_ms: int, offset_ms: int) -> AcceptedCommand:
     """Return what a message asks for.
 
     Args:
@@ -72,7 +72,7 @@ def read(arrived: Arrived, now_ms: int, offset_ms: int) -> Asked:
     _check_fresh(document, arrived.expiry_s, now_ms + offset_ms)
     by = _text(document, "by", 12, default="")
     answers = Answers.of(_text(document, "confirm", 2000, default=""))
-    return Asked(f"mqtt:{key}", by, _body(document, now_ms), answers)
+    return AcceptedCommand(f"mqtt:{key}", by, _body(document, now_ms), answers)
 
 
 def _document(payload: bytes) -> dict[str, Any]:

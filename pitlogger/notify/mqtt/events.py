@@ -29,18 +29,18 @@ _OURS = frozenset({"utc_ms", "on_disk", "id", "of_cook"})
 
 
 @dataclass(frozen=True, slots=True)
-class Position:
+class PublishedEntry:
     """The journal entry that was published last."""
 
     run: str
     seq: int
 
     @staticmethod
-    def load(path: Path) -> Position | None:
+    def load(path: Path) -> PublishedEntry | None:
         """Return what a file remembers, ``None`` where it is missing or unreadable."""
         try:
             given = parse_json(path.read_bytes())
-            return Position(str(given["run"]), int(given["seq"]))
+            return PublishedEntry(str(given["run"]), int(given["seq"]))
         except (OSError, ValueError, KeyError, TypeError, OverflowError):
             return None
 
@@ -57,12 +57,12 @@ class Events:
         self._tree = tree
         self._path = node.config.node.data / "mqtt-position.json"
         self._saved_s = 0.0
-        self.position = Position.load(self._path)
+        self.position = PublishedEntry.load(self._path)
 
     def begin(self) -> None:
         """Publish from here on, at the very first; else from where it was left."""
         if self.position is None:
-            self.position = Position(self._node.run, self._node.engine.state.seq)
+            self.position = PublishedEntry(self._node.run, self._node.engine.state.seq)
             self.save()
 
     async def catch_up(self, client: aiomqtt.Client) -> None:
@@ -98,7 +98,7 @@ class Events:
         topic, payload = self._tree.event(entry, on_disk, cook)
         await tell(client, topic, payload)
         if on_disk:
-            self.position = Position(entry.run, entry.seq)
+            self.position = PublishedEntry(entry.run, entry.seq)
             if time.monotonic() - self._saved_s >= SAVE_EVERY_S:
                 self.save()
 

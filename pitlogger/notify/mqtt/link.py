@@ -48,7 +48,7 @@ Report = Callable[[DeliveryError | None], None]
 Sleep = Callable[[float], Awaitable[None]]
 
 
-class Link:
+class MqttLink:
     """Connects for as long as it runs.
 
     Args:

@@ -34,7 +34,7 @@ HEALTH_EVERY_S = 30.0
 FAREWELL_S = 2.0
 
 
-class Session:
+class MqttSession:
     """Serves one tree for as long as a connection lasts, connection after connection."""
 
     def __init__(self, node: Node, tree: Tree) -> None:
@@ -98,14 +98,14 @@ class Session:
         """Take a message."""
 
 
-class HomieSession(Session):
+class HomieSession(MqttSession):
     """Serves the Homie tree."""
 
     def __init__(self, node: Node) -> None:
         super().__init__(node, HomieTree(node))
 
 
-class StateSession(Session):
+class StateSession(MqttSession):
     """Serves the node's own tree: with journal, commands, hub discovery and notices."""
 
     def __init__(self, node: Node) -> None:

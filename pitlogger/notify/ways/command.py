@@ -10,7 +10,7 @@ from pitlogger.notify.message import Message, message_document
 from pitlogger.notify.ways.child import run_child
 
 
-class Command:
+class ProgramWay:
     """Runs a program without a shell; exit code 0 means delivered, 75 means try again.
 
     Source of 75: sysexits.h, EX_TEMPFAIL. Any other code is for good.

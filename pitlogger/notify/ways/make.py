@@ -39,9 +39,9 @@ def make_way(table: AnyWay, broker: Way | None) -> Way:
 
             return Mail(table)
         case CommandTable():
-            from pitlogger.notify.ways.command import Command
+            from pitlogger.notify.ways.command import ProgramWay
 
-            return Command(table)
+            return ProgramWay(table)
         case AppriseTable():
             from pitlogger.notify.ways.apprise import Apprise
 

@@ -8,7 +8,7 @@ from typing import Any
 import h11
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
-from pitlogger.web.access.door import Door, Limits
+from pitlogger.web.access.door import Door, DoorLimits
 
 
 class BoundedProtocol(H11Protocol):
@@ -17,7 +17,7 @@ class BoundedProtocol(H11Protocol):
     A body is counted and timed by the gate, which reads it before the application sees it.
     """
 
-    def __init__(self, *args: Any, door: Door, limits: Limits, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, door: Door, limits: DoorLimits, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self._door = door
         self._limits = limits

@@ -33,7 +33,7 @@ _STEP_S = 0.05
 
 
 @dataclass(frozen=True, slots=True)
-class Limits:
+class DoorLimits:
     """What a listening socket allows. Times in seconds.
 
     Attributes:
@@ -52,8 +52,8 @@ class Limits:
     head_bytes: int = 16 * 1024
 
 
-NETWORK = Limits(connections=160, per_address=32)
-LOCAL = Limits(connections=64, per_address=64)
+NETWORK = DoorLimits(connections=160, per_address=32)
+LOCAL = DoorLimits(connections=64, per_address=64)
 
 
 class Guest(Protocol):
@@ -67,7 +67,7 @@ class Guest(Protocol):
         """End the connection at once."""
 
 
-def with_room(limits: Limits) -> Limits:
+def with_room(limits: DoorLimits) -> DoorLimits:
     """Return limits that leave the descriptors which everything else needs."""
     soft, hard = resource.getrlimit(resource.RLIMIT_NOFILE)
     with suppress(OSError, ValueError):  # the system may forbid it; then what is there must do
@@ -109,7 +109,7 @@ class Door:
     def __init__(
         self,
         listening: socket.socket,
-        limits: Limits,
+        limits: DoorLimits,
         tls: ssl.SSLContext | None,
         seat: Callable[[], asyncio.Protocol],
     ) -> None:

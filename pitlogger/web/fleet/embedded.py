@@ -10,9 +10,9 @@ from pitlogger.errors import DeliveryError, HubFullError, PitloggerError
 from pitlogger.hub.database import SqliteDatabase
 from pitlogger.hub.ingest import Ingest
 from pitlogger.hub.nodes import Nodes
-from pitlogger.hub.writing import Sink
+from pitlogger.hub.writing import HubSink
 from pitlogger.node.identity import node_key
-from pitlogger.uplink.carrier import Event
+from pitlogger.uplink.carrier import CarrierEvent
 from pitlogger.views.node import Node
 from pitlogger.web.fleet.api import wall_ms
 from pitlogger.web.fleet.open_hub import OpenHub, open_hub
@@ -22,7 +22,7 @@ from pitlogger.web.fleet.open_hub import OpenHub, open_hub
 async def embedded_hub(node: Node) -> AsyncIterator[OpenHub]:
     """Open the hub of a node while the context is open; the node's own records go into it too."""
     table, data = node.config.hub, node.config.node.data
-    async with open_hub(Sink(SqliteDatabase(data / "hub.db")), data, table.firm) as hub:
+    async with open_hub(HubSink(SqliteDatabase(data / "hub.db")), data, table.firm) as hub:
         own = node_key(data).public_key().public_bytes_raw()
         await hub.ingest.do(lambda sink: Nodes(sink.database).enrol(
             node.uid, own, node.config.node.name, table.firm, table.site, wall_ms(), "start"
@@ -36,7 +36,7 @@ class OwnCarrier:
     """Carries a node's bundles to the hub in the same process."""
 
     def __init__(self, ingest: Ingest, uid: str) -> None:
-        self.report: Callable[[Event], None] = lambda event: None
+        self.report: Callable[[CarrierEvent], None] = lambda event: None
         self._ingest = ingest
         self._uid = uid
         self._sending: set[asyncio.Task[None]] = set()
@@ -57,8 +57,8 @@ class OwnCarrier:
 
     async def _submit(self, body: bytes) -> None:
         try:
-            self.report(Event(answer=await self._ingest.submit(self._uid, body)))
+            self.report(CarrierEvent(answer=await self._ingest.submit(self._uid, body)))
         except HubFullError as fault:
-            self.report(Event(fault=DeliveryError(str(fault)), retry_s=30.0))
+            self.report(CarrierEvent(fault=DeliveryError(str(fault)), retry_s=30.0))
         except PitloggerError as fault:
-            self.report(Event(fault=DeliveryError(str(fault))))
+            self.report(CarrierEvent(fault=DeliveryError(str(fault))))

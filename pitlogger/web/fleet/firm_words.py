@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
-from pitlogger.hub.logs import Line
-from pitlogger.hub.questions import ExceptionRow, NodeHealth, Standing
+from pitlogger.hub.logs import ChannelMinutes
+from pitlogger.hub.questions import ExceptionRow, NodeHealth, NodeStanding
 from pitlogger.views import words
 
 WIDTH, HEIGHT, LEFT, FOOT = 720, 260, 44, 22
@@ -25,7 +25,7 @@ class FirmWords:
 
     now_ms: int
 
-    def headline(self, pits: Sequence[Standing], exceptions: Sequence[ExceptionRow]) -> str:
+    def headline(self, pits: Sequence[NodeStanding], exceptions: Sequence[ExceptionRow]) -> str:
         """Return the one sentence that matters first."""
         if not pits:
             return "No pit has been heard of yet."
@@ -96,7 +96,7 @@ class FirmWords:
             said.append(_count(node.conflicts, "contradiction"))
         return "; ".join(said)
 
-    def chart(self, lines: Sequence[Line]) -> list[dict[str, object]]:
+    def chart(self, lines: Sequence[ChannelMinutes]) -> list[dict[str, object]]:
         """Return a line's colour, name and SVG path each, as wide as the cook was long."""
         points = [point for line in lines for point in line.points]
         if not points:
@@ -117,7 +117,7 @@ class FirmWords:
                           "path": "".join(path), "dash": number // len(SERIES)})  # fmt: skip
         return drawn
 
-    def range(self, lines: Sequence[Line]) -> tuple[int, int]:
+    def range(self, lines: Sequence[ChannelMinutes]) -> tuple[int, int]:
         """Return the scale of a chart in whole 50 degrees F."""
         least = min((low for line in lines for _, low, _ in line.points), default=0)
         most = max((high for line in lines for _, _, high in line.points), default=0)
@@ -125,13 +125,13 @@ class FirmWords:
         low = int(bottom // 50) * 50
         return low, max(int(-(-top // 50)) * 50, low + 50)
 
-    def marks(self, lines: Sequence[Line]) -> list[tuple[float, str]]:
+    def marks(self, lines: Sequence[ChannelMinutes]) -> list[tuple[float, str]]:
         """Return heights and figures of the scale."""
         low, high = self.range(lines)
         scale = (HEIGHT - FOOT) / (high - low)
         return [((high - at) * scale, f"{at}") for at in range(low, high + 1, 50)]
 
-    def hours(self, lines: Sequence[Line]) -> list[tuple[float, str]]:
+    def hours(self, lines: Sequence[ChannelMinutes]) -> list[tuple[float, str]]:
         """Return places and figures of the hours."""
         last = max((point[0] for line in lines for point in line.points), default=0)
         step = 60 if last <= 600 else 120 if last <= 1440 else 360

@@ -15,13 +15,13 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
 from pitlogger.errors import BundleError, RefusedError
 from pitlogger.formats.cose import read_cbor, read_signed, verify
 from pitlogger.hub import invitations
-from pitlogger.hub.authority import Identity, hub_identity
+from pitlogger.hub.authority import HubIdentity, hub_identity
 from pitlogger.hub.certificates import certifier, certify
 from pitlogger.hub.fold import fold_cooks
 from pitlogger.hub.ingest import Ingest
 from pitlogger.hub.nodes import Nodes
 from pitlogger.hub.receive import NotEnrolledError
-from pitlogger.hub.writing import Outcome, Sink
+from pitlogger.hub.writing import BatchOutcome, HubSink
 from pitlogger.node.identity import uid_of
 from pitlogger.web.fleet.api import wall_ms
 
@@ -40,7 +40,7 @@ class OpenHub:
     """
 
     ingest: Ingest
-    identity: Identity
+    identity: HubIdentity
     folder: Path
     firm: str
     tenant: int
@@ -76,7 +76,7 @@ class OpenHub:
         """
         said, key = _read_request(message)
 
-        def enrol(sink: Sink) -> dict[str, str]:
+        def enrol(sink: HubSink) -> dict[str, str]:
             invited = invitations.accept(sink.database, str(said["secret"]), wall_ms())
             node = Nodes(sink.database).enrol(
                 str(said["node"]), key, str(said["name"])[:64], invited.tenant, invited.site,
@@ -96,7 +96,7 @@ class OpenHub:
             BundleError: Not such a request, or another's.
         """
 
-        def renewed(sink: Sink) -> str:
+        def renewed(sink: HubSink) -> str:
             node = sink.node_of(uid)
             if node is None or node.state != "enrolled":
                 raise NotEnrolledError(f"node {uid} is not enrolled here")
@@ -127,11 +127,11 @@ def _read_request(message: bytes) -> tuple[dict[str, Any], bytes]:
 
 
 @asynccontextmanager
-async def open_hub(sink: Sink, folder: Path, firm: str) -> AsyncIterator[OpenHub]:
+async def open_hub(sink: HubSink, folder: Path, firm: str) -> AsyncIterator[OpenHub]:
     """Open a hub while the context is open. ``folder`` holds its authority; made if needed."""
     identity = hub_identity(folder, datetime.now(UTC))
 
-    def folded(outcome: Outcome, at_ms: int) -> None:
+    def folded(outcome: BatchOutcome, at_ms: int) -> None:
         fold_cooks(sink.database, outcome)
 
     ingest = Ingest(sink, wall_ms, folded, certify=certifier(sink.database, folder))

@@ -21,7 +21,7 @@ _WATCHED = (Site.PIT, Site.CORE, Site.HOLD)
 
 
 @dataclass(frozen=True, slots=True)
-class Check:
+class NightCheck:
     """One thing looked at; ``remedy`` says what to do where it is not good."""
 
     good: bool
@@ -29,7 +29,7 @@ class Check:
     remedy: str = ""
 
 
-def checks(daemon: Node, shown: Shown, ring: RingTest) -> list[Check]:
+def checks(daemon: Node, shown: Shown, ring: RingTest) -> list[NightCheck]:
     """Return everything looked at before somebody turns in."""
     return [
         *_probe_checks(daemon, shown),
@@ -40,7 +40,7 @@ def checks(daemon: Node, shown: Shown, ring: RingTest) -> list[Check]:
     ]
 
 
-def _probe_checks(daemon: Node, shown: Shown) -> list[Check]:
+def _probe_checks(daemon: Node, shown: Shown) -> list[NightCheck]:
     found = []
     for lane in daemon.engine.lanes.values():
         if not lane.is_temperature or lane.site not in _WATCHED or _is_over(daemon, lane):
@@ -51,17 +51,17 @@ def _probe_checks(daemon: Node, shown: Shown) -> list[Check]:
                 "{channel} reads {value} {unit}, {age}",
                 channel=one["name"], value=one["number"], unit=one["unit"], age=one["age"],
             )  # fmt: skip
-            found.append(Check(True, text))
+            found.append(NightCheck(True, text))
         else:
             look = tr("Look at the probe and its plug before going.")
-            found.append(Check(False, f"{one['name']}: {one['word']}, {one['age']}", look))
+            found.append(NightCheck(False, f"{one['name']}: {one['word']}, {one['age']}", look))
         assignment = daemon.engine.book.assignment(lane.state.id)
         if lane.site is Site.PIT and assignment is not None and assignment.channel.low_mc is None:
             text = tr("{pit} has no band: a dying fire wakes nobody", pit=one["name"])
-            found.append(Check(False, text, tr("Give it low and high in the cook file.")))
+            found.append(NightCheck(False, text, tr("Give it low and high in the cook file.")))
     if not any(lane.site is Site.PIT for lane in daemon.engine.lanes.values()):
         found.append(
-            Check(False, tr("no channel watches the pit"), tr("Assign a probe to the pit."))
+            NightCheck(False, tr("no channel watches the pit"), tr("Assign a probe to the pit."))
         )
     return found
 
@@ -71,7 +71,7 @@ def _is_over(daemon: Node, lane: Lane) -> bool:
     return held is not None and not held.is_open
 
 
-def _battery_checks(daemon: Node, shown: Shown) -> list[Check]:
+def _battery_checks(daemon: Node, shown: Shown) -> list[NightCheck]:
     found = []
     for lane in daemon.engine.lanes.values():
         if lane.quantity is not Quantity.BATTERY or lane.state.value is None:
@@ -81,7 +81,7 @@ def _battery_checks(daemon: Node, shown: Shown) -> list[Check]:
         low = lane.state.value < BATTERY_LOW
         age = shown.since(lane.state.heard_ms)
         found.append(
-            Check(
+            NightCheck(
                 not low,
                 tr("{text}, {age} ago", text=text, age=age),
                 tr("Change or charge it now.") if low else "",
@@ -90,7 +90,7 @@ def _battery_checks(daemon: Node, shown: Shown) -> list[Check]:
     return found
 
 
-def _alarm_checks(daemon: Node) -> list[Check]:
+def _alarm_checks(daemon: Node) -> list[NightCheck]:
     alarms = active(daemon, "alarm")
     shelved = [
         watch.key
@@ -99,11 +99,13 @@ def _alarm_checks(daemon: Node) -> list[Check]:
     ]
     count = trn("{count} alarm is active", "{count} alarms are active", len(alarms))
     found = [
-        Check(False, count, alarms[0].message) if alarms else Check(True, tr("no alarm is active"))
+        NightCheck(False, count, alarms[0].message)
+        if alarms
+        else NightCheck(True, tr("no alarm is active"))
     ]
     if shelved:
         found.append(
-            Check(
+            NightCheck(
                 False,
                 tr("muted: {names}", names=", ".join(shelved)),
                 tr("End the muting on Alarms."),
@@ -112,41 +114,45 @@ def _alarm_checks(daemon: Node) -> list[Check]:
     return found
 
 
-def _waking_checks(daemon: Node) -> list[Check]:
+def _waking_checks(daemon: Node) -> list[NightCheck]:
     ways = daemon.config.notify.way
     failing = [
         watch
         for watch in daemon.engine.state.watches.values()
         if watch.kind == "notify-failing" and watch.state in ACTIVE
     ]
-    found = [Check(False, watch.message.rstrip("."), watch.remedy) for watch in failing]
+    found = [NightCheck(False, watch.message.rstrip("."), watch.remedy) for watch in failing]
     if ways:
-        found.append(Check(True, tr("told by: {names}", names=", ".join(way.id for way in ways))))
+        found.append(
+            NightCheck(True, tr("told by: {names}", names=", ".join(way.id for way in ways)))
+        )
     else:
-        found.append(Check(False, tr(NO_WAY), tr("Arm the sound here and leave the page open.")))
+        found.append(
+            NightCheck(False, tr(NO_WAY), tr("Arm the sound here and leave the page open."))
+        )
     if daemon.trouble is not None:
-        found.append(Check(False, daemon.trouble.message, daemon.trouble.remedy))
+        found.append(NightCheck(False, daemon.trouble.message, daemon.trouble.remedy))
     return found
 
 
-def _ring_checks(ring: RingTest, shown: Shown) -> list[Check]:
+def _ring_checks(ring: RingTest, shown: Shown) -> list[NightCheck]:
     rung = ring.last
     if rung is None or rung.trials is None:
         return []
     at = shown.clock(rung.at_ms)
     found = [
-        Check(False, tr("the ring test of {at} did not get through by {way}: {said}",
+        NightCheck(False, tr("the ring test of {at} did not get through by {way}: {said}",
                         at=at, way=one.way, said=one.said),
               tr("Mend this way, or do not count on it tonight."))
         for one in rung.failed
     ]  # fmt: skip
     if rung.heard_ms is None:
         text = tr("nobody said that the ring test of {at} was heard", at=at)
-        found.append(Check(False, text, tr('Tap "Got it" below, or ring again.')))
+        found.append(NightCheck(False, text, tr('Tap "Got it" below, or ring again.')))
     else:
         by = tr(" by {heard_by}", heard_by=rung.heard_by) if rung.heard_by else ""
         found.append(
-            Check(
+            NightCheck(
                 True, tr("ring test heard at {clock}{by}", clock=shown.clock(rung.heard_ms), by=by)
             )
         )

@@ -19,7 +19,7 @@ from pitlogger.views.entries import body_words
 from pitlogger.views.language import tr, trn
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
-from pitlogger.web.deliveries import Became, Told, read_notices, told_of, why_nobody
+from pitlogger.web.deliveries import Became, LastDelivery, read_notices, told_of, why_nobody
 from pitlogger.web.page import standing
 from pitlogger.web.page.alarm_groups import grouped
 
@@ -87,7 +87,7 @@ def times_word(count: int) -> str:
     return {1: "once", 2: "twice"}.get(count, f"{count} times")
 
 
-def _told_words(one: Told, shown: Shown) -> str:
+def _told_words(one: LastDelivery, shown: Shown) -> str:
     at = shown.clock(one.at_ms - shown.utc_offset_ms)
     match one.became:
         case "sent":

@@ -28,7 +28,7 @@ from pitlogger.web.page.asked_first import done_by_another, plain, weigh_once
 from pitlogger.web.page.begin import cook_text
 from pitlogger.web.page.checking import CHECKS
 from pitlogger.web.page.first import FIRST
-from pitlogger.web.page.forms import FieldError, ask_of, field_fault, filled, parse_form
+from pitlogger.web.page.forms import FormFieldError, ask_of, field_fault, filled, parse_form
 from pitlogger.web.page.heard import HEARD
 from pitlogger.web.page.late import on_arrival
 from pitlogger.web.page.loose import LOOSE
@@ -91,7 +91,7 @@ def add_deeds(page: APIRouter, daemon: Node, ring: RingTest, signers: Signers) -
             why = field_fault(caught) if isinstance(caught, ValidationError) else caught
             status, message = status_of(why), plain(str(why))
             if wants_json:
-                field = why.field if isinstance(why, FieldError) else ""
+                field = why.field if isinstance(why, FormFieldError) else ""
                 return JSONResponse({"error": message, "field": field}, status)
             return refused(daemon, request, message, back, status)
         if wants_json:
@@ -209,7 +209,7 @@ def _sign_deeds(signers: Signers) -> dict[str, Beside]:
     async def signer(daemon: Node, form: dict[str, str], shown: Shown) -> dict[str, Any]:
         pin = form.get("pin", "")
         if pin != form.get("again", ""):
-            raise FieldError("The two PINs differ: write the same one twice.", "again")
+            raise FormFieldError("The two PINs differ: write the same one twice.", "again")
         made = await asyncio.to_thread(
             signers.add, form.get("initials", ""), form.get("name", ""), pin
         )

@@ -19,7 +19,7 @@ from pitlogger.views.language import tr
 from pitlogger.views.node import Node
 from pitlogger.views.shown import MASS_UNITS, TEMPERATURE_UNITS, Shown
 from pitlogger.web.access.roles import who_asks
-from pitlogger.web.page.forms import FieldError
+from pitlogger.web.page.forms import FormFieldError
 
 UNITS = {"degrees-in": "temperature", "masses-in": "mass", "money-in": "currency"}  # by field
 PREMISES = ("name", "address", "person_in_charge", "permit")
@@ -70,7 +70,7 @@ async def _set(daemon: Node, table: str, values: dict[str, Any]) -> None:
         message = wrong["msg"].removeprefix("Value error, ")
         field = str(wrong["loc"][-1])
         names = {name: one for one, name in UNITS.items()} if table == "units" else {}
-        raise FieldError(message, names.get(field, field)) from None
+        raise FormFieldError(message, names.get(field, field)) from None
     path = config.node.data / PAGE_FILE
     text = "# Written by the page.\n" + toml_document(tables)
     await asyncio.to_thread(write_whole, path, text)
@@ -116,7 +116,7 @@ async def _policy(daemon: Node, form: dict[str, str], shown: Shown) -> dict[str,
     """Judge by other limits from now on; asked about while food is on the way."""
     before, name = daemon.config.policy.name, form.get("policy", "")
     if name not in shipped_names():
-        raise FieldError(tr("Choose one of the policies listed."), "policy")
+        raise FormFieldError(tr("Choose one of the policies listed."), "policy")
     if daemon.cooks and name != before:
         question = tr(
             "A cook is open. Its clocks and verdicts go by {title} from now on?",

@@ -19,7 +19,7 @@ from pitlogger.views.language import figure, tr, trn
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 from pitlogger.web.access.roles import Role, who_asks
-from pitlogger.web.judged import Judged, judged
+from pitlogger.web.judged import JudgedCook, judged
 
 MOST_CHECKS = 20
 
@@ -85,7 +85,7 @@ def _as_yet(row: LogRow, daemon: Node) -> LogRow:
     return row
 
 
-def _sentence(made: Judged) -> str:
+def _sentence(made: JudgedCook) -> str:
     verdicts = [row for row in made.rows if row.id is None]
     not_met = [row for row in verdicts if row.met is False]
     unknown = [row for row in verdicts if row.met is None]

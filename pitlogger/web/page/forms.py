@@ -19,7 +19,7 @@ from pitlogger.web import requests
 from pitlogger.web.actions import DEEDS
 
 
-class FieldError(UsageError):
+class FormFieldError(UsageError):
     """A field of a form that cannot be used; ``field`` is its name there."""
 
     def __init__(self, message: str, field: str = "") -> None:
@@ -72,11 +72,11 @@ def filled(model: type[Body], form: Mapping[str, str], utc_ms: int, by: str) -> 
         raise field_fault(fault) from None
 
 
-def field_fault(fault: ValidationError) -> FieldError:
+def field_fault(fault: ValidationError) -> FormFieldError:
     """Return the first fault of a form with the field it is in; the words name no field."""
     first = fault.errors()[0]
     name = ".".join(str(part) for part in first.get("loc", ()))
-    return FieldError(fault_text({**first, "loc": ()}), name)
+    return FormFieldError(fault_text({**first, "loc": ()}), name)
 
 
 def nested(fields: Mapping[str, str]) -> dict[str, Any]:
@@ -115,7 +115,7 @@ def _number(form: Mapping[str, str], name: str) -> float:
     except ValueError:
         value = -1.0
     if not 0 <= value <= 7 * 24 * 3600:
-        raise FieldError(f"'{text}' is not a number from 0 to a week", name)
+        raise FormFieldError(f"'{text}' is not a number from 0 to a week", name)
     return value
 
 

@@ -138,7 +138,7 @@ GROUPS: tuple[tuple[str, tuple[Key | str, ...]], ...] = (
 
 
 @dataclass(frozen=True, slots=True)
-class Shown:
+class ShownKey:
     """A key with what stands in it."""
 
     key: Key
@@ -150,13 +150,13 @@ class Group:
     """A group of the form: single keys, and rows of keys."""
 
     heading: str
-    single: tuple[Shown, ...]
-    rows: tuple[tuple[Shown, ...], ...]
+    single: tuple[ShownKey, ...]
+    rows: tuple[tuple[ShownKey, ...], ...]
 
     is_changed: bool = False
 
     @property
-    def keys(self) -> Iterator[Shown]:
+    def keys(self) -> Iterator[ShownKey]:
         yield from self.single
         for row in self.rows:
             yield from row
@@ -171,14 +171,14 @@ def groups(text: str, typed: Mapping[str, str] | None = None) -> list[Group]:
         rows = [row for table in tables for row in _rows(table, raw, typed)]
         group = Group(
             heading,
-            tuple(Shown(key, _value(key, raw, typed)) for key in single),
-            tuple(tuple(Shown(key, _value(key, raw, typed)) for key in row) for row in rows),
+            tuple(ShownKey(key, _value(key, raw, typed)) for key in single),
+            tuple(tuple(ShownKey(key, _value(key, raw, typed)) for key in row) for row in rows),
         )
         found.append(replace(group, is_changed=any(_is_new(one, raw) for one in group.keys)))
     return found
 
 
-def _is_new(shown: Shown, raw: Mapping[str, Any]) -> bool:
+def _is_new(shown: ShownKey, raw: Mapping[str, Any]) -> bool:
     """Return whether a value is another than the job's; the first choice is what goes unsaid."""
     before = _value(shown.key, raw, {})
     unsaid = shown.key.options[0] if shown.key.options else ""

@@ -141,11 +141,11 @@ def _now() -> datetime:
 
 def _quote(given: Mapping[str, str], allergens: list[str]) -> str:
     from pitlogger.reports.quote_sheet import LEFTOVERS, Offer, quote_sheet
-    from pitlogger.yields.money.quote import Job
+    from pitlogger.yields.money.quote import QuotedJob
 
     menu = _lines(given.get("menu", ""))
     named = {*found_in(menu), *checked(allergens)}
-    job = Job(
+    job = QuotedJob(
         _guests(given.get("guests", "")), _money(given, "price_per_guest"),
         minimum_order=_money(given, "minimum_order", "0"), service_pct=_share(given, "service"),
         tax_pct=_share(given, "tax"), deposit_pct=_share(given, "deposit"),

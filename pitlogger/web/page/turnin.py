@@ -12,7 +12,7 @@ from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 from pitlogger.views.status import is_running
 from pitlogger.web.overnight import night
-from pitlogger.web.overnight.night_checks import Check, checks
+from pitlogger.web.overnight.night_checks import NightCheck, checks
 from pitlogger.web.page import standing
 from pitlogger.web.routes.ring_test import RingTest
 
@@ -36,7 +36,7 @@ def turn_in_screen(daemon: Node, shown: Shown, ring: RingTest) -> dict[str, Any]
     }
 
 
-def _sentence(daemon: Node, bad: list[Check], till: list[ForecastMade], shown: Shown) -> str:
+def _sentence(daemon: Node, bad: list[NightCheck], till: list[ForecastMade], shown: Shown) -> str:
     if not is_running(daemon):
         return tr("No cook is running: nothing will wake you but the instruments.")
     first = tr("Not yet: {text}.", text=bad[0].text) if bad else tr("You can turn in.")

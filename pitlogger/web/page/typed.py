@@ -10,7 +10,7 @@ from pitlogger.formats.moments import full_local, of_a_clock
 from pitlogger.model.quantities import parse_mass_mg, parse_temperature_mc
 from pitlogger.questions import Answers
 from pitlogger.rules.messages import Units
-from pitlogger.web.page.forms import FieldError
+from pitlogger.web.page.forms import FormFieldError
 
 MASSES = frozenset({"mass", "tare", "left"})
 TEMPERATURES = frozenset({"value", "wrap_at", "pull_at", "set_point", "low", "high"})
@@ -45,9 +45,9 @@ def moment_of(form: Mapping[str, str], field: str) -> str:
     try:
         found = of_a_clock(text)
     except QuantityError as fault:
-        raise FieldError(str(fault), field) from None
+        raise FormFieldError(str(fault), field) from None
     except ValueError:
-        raise FieldError(f"'{text}' is not a day and a time.", field) from None
+        raise FormFieldError(f"'{text}' is not a day and a time.", field) from None
     if len(found) == 1:
         return found[0].isoformat()
     options = [full_local(one) for one in found]
@@ -69,7 +69,7 @@ def typed_mass(text: str, units: Units, field: str = "mass") -> str:
     """Return a mass as typed, with its unit."""
     unit = "lb" if units.mass == "lb-oz" else units.mass
     if unit == "g" and _THOUSANDS.search(text):
-        raise FieldError(
+        raise FormFieldError(
             f"'{text}' can be read two ways: write {text.replace(',', '')} "
             f"or {text.replace(',', '.')}", field,
         )  # fmt: skip
@@ -80,7 +80,9 @@ def typed_mass(text: str, units: Units, field: str = "mass") -> str:
         parse_mass_mg(made)
     except QuantityError:
         example = {"lb": "13 lb 7 oz", "kg": "6.1 kg", "g": "6100 g"}[unit]
-        raise FieldError(f"'{text}' is not a mass. Write one such as {example}.", field) from None
+        raise FormFieldError(
+            f"'{text}' is not a mass. Write one such as {example}.", field
+        ) from None
     return made
 
 
@@ -93,7 +95,7 @@ def typed_temperature(text: str, units: Units, field: str = "value") -> str:
         parse_temperature_mc(made)
     except QuantityError:
         example = "203" if units.temperature == "F" else "95"
-        raise FieldError(
+        raise FormFieldError(
             f"'{text}' is not a temperature. Write one such as {example}.", field
         ) from None
     return made

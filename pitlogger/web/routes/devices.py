@@ -6,7 +6,7 @@ from dataclasses import asdict
 
 from fastapi import APIRouter
 
-from pitlogger.devices.supervisor import Link
+from pitlogger.devices.supervisor import LinkState
 from pitlogger.errors import RefusedError, TransportError
 from pitlogger.views.journal import EntryView
 from pitlogger.views.node import Node
@@ -22,7 +22,7 @@ class DeviceView(View):
 
     device: str
     driver: str
-    link: Link | None
+    link: LinkState | None
     message: str
     remedy: str
     commands: tuple[str, ...]

@@ -23,7 +23,7 @@ from pitlogger.views.rules import RulesView
 from pitlogger.views.view import View
 from pitlogger.web.access.roles import who_asks
 from pitlogger.web.import_batches import put_on_record, withdraw_batch
-from pitlogger.web.judged import Judged, judged
+from pitlogger.web.judged import JudgedCook, judged
 from pitlogger.web.kept_answers import keep_answers, kept_answers
 from pitlogger.web.requests import Ask, Text
 from pitlogger.web.routes.entry_answer import entry_answer
@@ -205,7 +205,7 @@ def make_log_api(daemon: Node, signers: Signers) -> APIRouter:
     return api
 
 
-def food_log(made: Judged) -> FoodLogView:
+def food_log(made: JudgedCook) -> FoodLogView:
     """Return a cook's sheets, what they lack, and whether its chain holds."""
     return FoodLogView.model_validate(
         {

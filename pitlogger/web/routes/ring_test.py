@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from pitlogger.clock import rfc3339
 from pitlogger.errors import RefusedError
 from pitlogger.model.journal import Noted
-from pitlogger.notify.trial import SOUNDER, Trial, try_ways
+from pitlogger.notify.trial import SOUNDER, TestMessage, try_ways
 from pitlogger.views.node import Node
 from pitlogger.views.view import Moment, View, moment
 
@@ -20,12 +20,12 @@ class Rung:
     """One ring test; times are engine milliseconds, ``trials`` is ``None`` while it rings."""
 
     at_ms: int
-    trials: tuple[Trial, ...] | None = None
+    trials: tuple[TestMessage, ...] | None = None
     heard_ms: int | None = None
     heard_by: str = ""
 
     @property
-    def failed(self) -> tuple[Trial, ...]:
+    def failed(self) -> tuple[TestMessage, ...]:
         return tuple(one for one in self.trials or () if not one.arrived)
 
 
@@ -72,10 +72,10 @@ class RingTest:
 
     async def _ring(self, rung: Rung) -> None:
         config, utc_ms = self._daemon.config, self._daemon.clock.utc_ms()
-        trials: list[Trial] = []
+        trials: list[TestMessage] = []
         said = await self._daemon.notifier.try_sounder()
         if said is not None:
-            trials.append(Trial(SOUNDER, SOUNDER, True, said))
+            trials.append(TestMessage(SOUNDER, SOUNDER, True, said))
         if ways := tuple(way.id for way in config.notify.way):
             trials += await try_ways(config, ways, utc_ms)
         self.last = replace(self.last or rung, trials=tuple(trials))

@@ -118,7 +118,7 @@ def _mean(values: Sequence[float]) -> float | None:
 
 
 @dataclass(frozen=True, slots=True)
-class Difference:
+class FactorDifference:
     """How often the best third had a value of a factor, against the others."""
 
     factor: str
@@ -129,7 +129,7 @@ class Difference:
     rest_of: int
 
 
-def differences(observed: Sequence[Observed]) -> list[Difference]:
+def differences(observed: Sequence[Observed]) -> list[FactorDifference]:
     """Return what the best third had more often than the rest; empty with few pieces."""
     ranked = sorted(observed, key=lambda one: -(one.share() or 0.0))
     if len(ranked) < _ENOUGH_TO_COMPARE:
@@ -144,7 +144,9 @@ def differences(observed: Sequence[Observed]) -> list[Difference]:
             in_best = sum(of(one.record) == value for one in best)
             in_rest = sum(of(one.record) == value for one in rest)
             if in_best / len(best) > in_rest / len(rest) + 0.2:
-                found.append(Difference(factor, value, in_best, len(best), in_rest, len(rest)))
+                found.append(
+                    FactorDifference(factor, value, in_best, len(best), in_rest, len(rest))
+                )
     return found
 
 

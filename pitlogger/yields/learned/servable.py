@@ -27,7 +27,7 @@ from pitlogger.yields.learned.factors import Effect, given_levels, less_sure
 from pitlogger.yields.learned.kitchen import Part, believed, trust
 from pitlogger.yields.learned.step_priors import usual
 from pitlogger.yields.ledger import servable
-from pitlogger.yields.lineage import Gathered, gather, is_whole
+from pitlogger.yields.lineage import LineageMasses, gather, is_whole
 from pitlogger.yields.purchase.cut_priors import WITHIN_DF, CutPrior, cut_prior
 from pitlogger.yields.records import PastPiece
 
@@ -91,7 +91,7 @@ class Learned:
         return expit(mixed_quantile(p, predicted))
 
 
-def whole_pieces(history: Iterable[PastPiece]) -> Iterator[Gathered]:
+def whole_pieces(history: Iterable[PastPiece]) -> Iterator[LineageMasses]:
     """Yield the pieces of past cooks that stand for themselves.
 
     A split piece comes once, as its parent; merged pieces come once, together.

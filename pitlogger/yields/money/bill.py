@@ -18,7 +18,7 @@ _HUNDRED = Decimal(100)
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class InvoiceLine:
     """One line of a quote or an invoice."""
 
     what: str
@@ -40,7 +40,7 @@ class Payment:
 
 
 @dataclass(frozen=True, slots=True)
-class Terms:
+class BillTerms:
     """How the sum is made up; percentages as written (8.25 for 8.25 %).
 
     Attributes:
@@ -68,7 +68,7 @@ class Terms:
 class Bill:
     """The sums of a quote or an invoice, each as it stands on paper."""
 
-    lines: tuple[tuple[Line, Decimal], ...]
+    lines: tuple[tuple[InvoiceLine, Decimal], ...]
     subtotal: Decimal
     discount: Decimal
     service: Decimal
@@ -86,7 +86,9 @@ class Bill:
         return self.total - self.tax
 
 
-def bill(lines: Iterable[Line], terms: Terms, coin: Coin, payments: Iterable[Payment] = ()) -> Bill:
+def bill(
+    lines: Iterable[InvoiceLine], terms: BillTerms, coin: Coin, payments: Iterable[Payment] = ()
+) -> Bill:
     """Return the bill.
 
     Args:

@@ -32,7 +32,7 @@ class Labour:
 
 
 @dataclass(frozen=True, slots=True)
-class Job:
+class QuotedJob:
     """A job as offered; money, percentages as written (8.25 for 8.25 %).
 
     Attributes:
@@ -86,7 +86,7 @@ class Job:
 
 
 @dataclass(frozen=True, slots=True)
-class Outcome:
+class QuoteOutcome:
     """What a job costs and earns with a given cost of meat; money."""
 
     meat: Decimal
@@ -101,7 +101,7 @@ class Outcome:
     profit_per_hour: Decimal | None
 
 
-def outcome(job: Job, meat: Decimal) -> Outcome:
+def outcome(job: QuotedJob, meat: Decimal) -> QuoteOutcome:
     """Return the outcome of a job whose meat costs ``meat``.
 
     Tax is passed on and earns nothing; the service charge is income.
@@ -121,7 +121,7 @@ def outcome(job: Job, meat: Decimal) -> Outcome:
     profit = income - meat - lines - fixed - labour - job.card_fee
     variable = (meat + lines + job.card_fee) / job.guests
     paid = income / job.guests
-    return Outcome(
+    return QuoteOutcome(
         meat,
         variable,
         fixed,

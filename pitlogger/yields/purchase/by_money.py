@@ -29,7 +29,7 @@ class Shortage:
 
 
 @dataclass(frozen=True, slots=True)
-class Balance:
+class CostBalance:
     """One option in money: the meat, what being short is expected to cost, both together."""
 
     pieces: int
@@ -43,7 +43,7 @@ def balances(
     demand_g: float,
     meat_cost: Callable[[int], float],
     shortage: Shortage,
-) -> tuple[Balance, ...]:
+) -> tuple[CostBalance, ...]:
     """Return each option in money.
 
     Args:
@@ -57,10 +57,10 @@ def balances(
         missing_g = max(0.0, option.leftover_g - (option.expected_g - demand_g))
         meat = meat_cost(option.pieces) - shortage.left_per_g * option.leftover_g
         short = shortage.per_event * (1.0 - option.p_enough) + shortage.per_g * missing_g
-        found.append(Balance(option.pieces, meat, short, meat + short))
+        found.append(CostBalance(option.pieces, meat, short, meat + short))
     return tuple(found)
 
 
-def cheapest(found: Sequence[Balance]) -> Balance:
+def cheapest(found: Sequence[CostBalance]) -> CostBalance:
     """Return the option that is expected to cost least; of equal ones the fewest pieces."""
     return min(found, key=lambda one: (one.total, one.pieces))

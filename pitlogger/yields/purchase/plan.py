@@ -20,7 +20,7 @@ _TIMES_EXPECTED = 10  # past this many times the pieces expected, more of them c
 
 
 @dataclass(frozen=True, slots=True)
-class Question:
+class PurchaseQuestion:
     """What the plan is asked.
 
     Attributes:
@@ -56,7 +56,7 @@ class Question:
 
 
 @dataclass(frozen=True, slots=True)
-class Plan:
+class PurchasePlan:
     """The answer; ``recommended`` and ``purchase_g`` are ``None`` where nothing is enough."""
 
     options: tuple[Enough, ...]
@@ -68,7 +68,7 @@ class Plan:
         return next((o for o in self.options if o.pieces == self.recommended), None)
 
 
-def plan(question: Question) -> Plan:
+def plan(question: PurchaseQuestion) -> PurchasePlan:
     """Return the options from one piece on, and the fewest that keep the risk.
 
     Raises:
@@ -79,7 +79,7 @@ def plan(question: Question) -> Plan:
     return _choose(found, question)
 
 
-def _choose(found: Iterator[Enough], question: Question) -> Plan:
+def _choose(found: Iterator[Enough], question: PurchaseQuestion) -> PurchasePlan:
     options: list[Enough] = []
     recommended: int | None = None
     limit = _MOST
@@ -95,10 +95,10 @@ def _choose(found: Iterator[Enough], question: Question) -> Plan:
     purchase_g = None
     if recommended is not None:
         purchase_g = math.fsum(p.mean_g for p in islice(question.pieces(), recommended))
-    return Plan(tuple(options), recommended, purchase_g)
+    return PurchasePlan(tuple(options), recommended, purchase_g)
 
 
-def _expected_pieces(first: Enough, question: Question) -> int:
+def _expected_pieces(first: Enough, question: PurchaseQuestion) -> int:
     """Return how many pieces like the first would do on average.
 
     Raises:
@@ -130,8 +130,8 @@ PORTIONS_BY_COUNT: dict[str, dict[str, int]] = {
 
 
 def plan_by_count(
-    question: Question, parties: Sequence[Party], show_rate: float, per_piece: int
-) -> Plan:
+    question: PurchaseQuestion, parties: Sequence[Party], show_rate: float, per_piece: int
+) -> PurchasePlan:
     """Return the plan for portions that are counted, not weighed.
 
     Args:

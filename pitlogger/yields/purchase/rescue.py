@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from pitlogger.model.quantities import show_mass
 from pitlogger.yields.purchase.demand import Demand
 from pitlogger.yields.purchase.masses import PieceMass
-from pitlogger.yields.purchase.plan import Question
+from pitlogger.yields.purchase.plan import PurchaseQuestion
 from pitlogger.yields.purchase.sufficiency import enough, supply
 
 _CHOPPED_KEEPS = 1.04  # ends and crumbs are served, not left on the board
@@ -44,7 +44,7 @@ class Shortfall:
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
+class OtherCourse:
     """How things could stand instead.
 
     Attributes:
@@ -60,10 +60,10 @@ class Change:
     another: bool = False
 
 
-Chance = Callable[[Change], float]  # probability that it is enough
+Chance = Callable[[OtherCourse], float]  # probability that it is enough
 
 
-def shortfall(question: Question, light_by: str | None = "") -> Shortfall:
+def shortfall(question: PurchaseQuestion, light_by: str | None = "") -> Shortfall:
     """Judge the pieces that are there, and what could be done.
 
     Args:
@@ -73,7 +73,7 @@ def shortfall(question: Question, light_by: str | None = "") -> Shortfall:
     """
     grid = supply(question.learned.parts)
 
-    def chance(change: Change) -> float:
+    def chance(change: OtherCourse) -> float:
         pieces = tuple(PieceMass(p.mean_g * change.keeps, p.sd_g) for p in question.weighed)
         pieces += (question.typical,) * change.another
         return enough(grid, pieces, change.wanted, question.fixed_g + change.more_g).p_enough
@@ -83,7 +83,7 @@ def shortfall(question: Question, light_by: str | None = "") -> Shortfall:
 
 def judge_shortfall(chance: Chance, wanted: Demand, risk: float, light_by: str | None) -> Shortfall:
     """Return by how much it is short at a risk, and what each remedy would make of it."""
-    now = chance(Change(wanted))
+    now = chance(OtherCourse(wanted))
     goal = 1.0 - risk
     if now >= goal:
         return Shortfall(now, 0.0)
@@ -97,7 +97,7 @@ def _short_g(chance: Chance, wanted: Demand, goal: float) -> float:
     low, high = 0.0, wanted.mean_g + 6.0 * wanted.sd_g
     while high - low > 1.0:
         middle = 0.5 * (low + high)
-        is_enough = chance(Change(wanted, more_g=middle)) >= goal
+        is_enough = chance(OtherCourse(wanted, more_g=middle)) >= goal
         low, high = (low, middle) if is_enough else (middle, high)
     return high
 
@@ -105,7 +105,7 @@ def _short_g(chance: Chance, wanted: Demand, goal: float) -> float:
 def _remedies(
     chance: Chance, wanted: Demand, short_g: float, light_by: str | None
 ) -> Iterator[Remedy]:
-    now = Change(wanted)
+    now = OtherCourse(wanted)
     if light_by is not None:
         by = f", if lit by {light_by}" if light_by else ", if there is time to cook it"
         another = chance(replace(now, another=True))

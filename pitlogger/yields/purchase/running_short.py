@@ -19,7 +19,7 @@ from pitlogger.yields.learned.servable import Learned, Observed, learn, whole_pi
 from pitlogger.yields.learned.step_learning import learn_steps, step_prior
 from pitlogger.yields.purchase.demand import Demand
 from pitlogger.yields.purchase.masses import PieceMass
-from pitlogger.yields.purchase.rescue import Change, Shortfall, judge_shortfall
+from pitlogger.yields.purchase.rescue import OtherCourse, Shortfall, judge_shortfall
 from pitlogger.yields.purchase.sufficiency import supply
 from pitlogger.yields.records import PastPiece
 
@@ -79,7 +79,7 @@ def running_short(
         ]
         return reduce(lambda one, other: one.and_apart(other), parts)
 
-    def chance(change: Change) -> float:
+    def chance(change: OtherCourse) -> float:
         from pitlogger.yields.purchase.supply_grid import judge
 
         fixed_g = there_g + change.more_g

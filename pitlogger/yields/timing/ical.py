@@ -12,7 +12,7 @@ from datetime import UTC, datetime
 
 
 @dataclass(frozen=True, slots=True)
-class Moment:
+class CalendarMoment:
     """Something to do at a time; ``minutes`` is how long it takes."""
 
     at_ms: int
@@ -21,7 +21,7 @@ class Moment:
     minutes: int = 15
 
 
-def calendar(moments: Iterable[Moment], name: str, stamp_ms: int) -> str:
+def calendar(moments: Iterable[CalendarMoment], name: str, stamp_ms: int) -> str:
     """Return the text of an iCalendar file with an event and an alarm for each moment.
 
     Args:

@@ -60,7 +60,7 @@ def total(masses: Iterable[Measured]) -> Measured:
 
 
 @dataclass(frozen=True, slots=True)
-class Scale:
+class KnownScale:
     """What is known of a scale.
 
     Attributes:
@@ -88,7 +88,7 @@ def net_mass(
     gross_g: float,
     tare_g: float = 0.0,
     *,
-    scale: Scale,
+    scale: KnownScale,
     reading: str,
     tare: str | None = None,
     u_tare_g: float | None = None,

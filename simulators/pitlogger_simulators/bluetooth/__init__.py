@@ -9,14 +9,20 @@ As a program: ``python -m pitlogger_simulators.bluetooth``, told what to do by J
 """
 
 from pitlogger_simulators.bluetooth.bus import available, private_bus
-from pitlogger_simulators.bluetooth.faults import Fault, Kind, Step, att_error, in_progress
+from pitlogger_simulators.bluetooth.faults import (
+    RadioFault,
+    RadioFaultKind,
+    RadioFaultPoint,
+    att_error,
+    in_progress,
+)
 from pitlogger_simulators.bluetooth.peripherals import (
     Characteristic,
     Descriptor,
+    GattService,
     Pairing,
+    PairingWay,
     Peripheral,
-    Service,
-    Way,
     es_measurement,
     presentation_format,
     user_description,
@@ -27,15 +33,15 @@ from pitlogger_simulators.bluetooth.world import Medicine, World
 __all__ = [
     "Characteristic",
     "Descriptor",
-    "Fault",
-    "Kind",
+    "GattService",
     "Medicine",
     "Pairing",
+    "PairingWay",
     "Peripheral",
-    "Service",
+    "RadioFault",
+    "RadioFaultKind",
+    "RadioFaultPoint",
     "SimulatedBluez",
-    "Step",
-    "Way",
     "World",
     "att_error",
     "available",

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Awaitable, Callable
 from typing import Any
 
-from pitlogger_simulators.bluetooth.peripherals import Pairing, Way
+from pitlogger_simulators.bluetooth.peripherals import Pairing, PairingWay
 
 # Calls a method of an agent: its owner, its path, member, signature, body. Returns the answer's
 # body, or ``None`` where it refuses.
@@ -36,22 +36,22 @@ class Agents:
 
     async def pair(self, pairing: Pairing, device_path: str) -> tuple[str, str] | None:
         """Pair, and return the error where it fails."""
-        if pairing.way is Way.REFUSED:
+        if pairing.way is PairingWay.REFUSED:
             return REJECTED
-        if pairing.way is Way.JUST_WORKS:
+        if pairing.way is PairingWay.JUST_WORKS:
             pairing.bonded, pairing.forgot = True, False
             return None
         if not self._registered:
             return FAILED
         owner, path = self._registered[-1]
         key = pairing.passkey
-        if pairing.way is Way.TYPED:
+        if pairing.way is PairingWay.TYPED:
             answer = await self._call(owner, path, "RequestPasskey", "o", [device_path])
             if answer is None:
                 return CANCELED
             if answer != [key]:
                 return FAILED
-        elif pairing.way is Way.SHOWN:
+        elif pairing.way is PairingWay.SHOWN:
             body = [device_path, key, 0]
             if await self._call(owner, path, "DisplayPasskey", "ouq", body) is None:
                 return FAILED

@@ -10,12 +10,12 @@ from dbus_fast import Message, Variant
 
 from pitlogger_simulators.bluetooth import agents, tree
 from pitlogger_simulators.bluetooth.agents import Agents
-from pitlogger_simulators.bluetooth.faults import Fault, Kind, Step
+from pitlogger_simulators.bluetooth.faults import RadioFault, RadioFaultKind, RadioFaultPoint
 from pitlogger_simulators.bluetooth.peripherals import Characteristic, Descriptor
-from pitlogger_simulators.bluetooth.world import Link, World
+from pitlogger_simulators.bluetooth.world import OpenConnection, World
 
 
-class Answer(NamedTuple):
+class Reply(NamedTuple):
     """Body of a reply, and what happens after it was sent."""
 
     signature: str = ""
@@ -32,7 +32,7 @@ class CallRefusedError(Exception):
         self.text = text
 
 
-_DONE = Answer()
+_DONE = Reply()
 _UNKNOWN_OBJECT = "org.freedesktop.DBus.Error.UnknownObject"
 _NOT_READY = ("org.bluez.Error.NotReady", "Resource Not Ready")
 _IN_PROGRESS = ("org.bluez.Error.InProgress", "Operation already in progress")
@@ -52,8 +52,8 @@ class Calls:
         self._hanging: dict[str | None, asyncio.Event] = {}
         self.connecting = 0
         self.most_connecting = 0
-        self.seen: list[tuple[Step, str | None]] = []
-        self.table: dict[tuple[str, str], Callable[[Message], Awaitable[Answer]]] = {
+        self.seen: list[tuple[RadioFaultPoint, str | None]] = []
+        self.table: dict[tuple[str, str], Callable[[Message], Awaitable[Reply]]] = {
             (tree.PROPERTIES, "Get"): self._get,
             (tree.PROPERTIES, "Set"): self._set,
             (tree.ADAPTER, "SetDiscoveryFilter"): self._set_filter,
@@ -75,19 +75,19 @@ class Calls:
 
     # Objects and properties
 
-    async def _get(self, message: Message) -> Answer:
+    async def _get(self, message: Message) -> Reply:
         interface, name = message.body
         interfaces = self._world.objects().get(message.path or "")
         if interfaces is None:
             raise CallRefusedError(_UNKNOWN_OBJECT, f"no object {message.path}")
         try:
-            return Answer("v", (interfaces[interface][name],))
+            return Reply("v", (interfaces[interface][name],))
         except KeyError:
             raise CallRefusedError(
                 "org.freedesktop.DBus.Error.InvalidArgs", f"no property {name}"
             ) from None
 
-    async def _set(self, message: Message) -> Answer:
+    async def _set(self, message: Message) -> Reply:
         interface, name, value = message.body
         assert isinstance(value, Variant)
         if interface == tree.DEVICE:
@@ -100,12 +100,12 @@ class Calls:
 
     # Scanning
 
-    async def _set_filter(self, message: Message) -> Answer:
+    async def _set_filter(self, message: Message) -> Reply:
         self._adapter_at(message)
         return _DONE
 
-    async def _start_scan(self, message: Message) -> Answer:
-        await self._strike(Step.SCAN_START, None)
+    async def _start_scan(self, message: Message) -> Reply:
+        await self._strike(RadioFaultPoint.SCAN_START, None)
         self._adapter_at(message)
         sender = message.sender or ""
         if not self._world.powered:
@@ -113,9 +113,9 @@ class Calls:
         if sender in self._world.scanners:
             raise CallRefusedError(*_IN_PROGRESS)
         self._world.scanners.add(sender)
-        return Answer(afterwards=self._tell_scan)
+        return Reply(afterwards=self._tell_scan)
 
-    async def _stop_scan(self, message: Message) -> Answer:
+    async def _stop_scan(self, message: Message) -> Reply:
         self._adapter_at(message)
         if not self._world.powered:
             raise CallRefusedError(*_NOT_READY)
@@ -123,23 +123,23 @@ class Calls:
             raise CallRefusedError("org.bluez.Error.Failed", "No discovery started")
         # The session is gone even where the stop is refused (bleak issue 2021).
         self._world.scanners.discard(message.sender or "")
-        await self._strike(Step.SCAN_STOP, None)
-        return Answer(afterwards=self._tell_scan)
+        await self._strike(RadioFaultPoint.SCAN_STOP, None)
+        return Reply(afterwards=self._tell_scan)
 
-    async def _register_monitor(self, message: Message) -> Answer:
+    async def _register_monitor(self, message: Message) -> Reply:
         self._adapter_at(message)
         self._world.monitors.add((message.sender or "", message.body[0]))
-        return Answer(afterwards=self._tell_scan)
+        return Reply(afterwards=self._tell_scan)
 
-    async def _unregister_monitor(self, message: Message) -> Answer:
+    async def _unregister_monitor(self, message: Message) -> Reply:
         self._adapter_at(message)
         self._world.monitors.discard((message.sender or "", message.body[0]))
-        return Answer(afterwards=self._tell_scan)
+        return Reply(afterwards=self._tell_scan)
 
     async def _tell_scan(self) -> None:
         self._world.scan_changed()
 
-    async def _remove_device(self, message: Message) -> Answer:
+    async def _remove_device(self, message: Message) -> Reply:
         path = message.body[0]
         if path not in self._world.known:
             raise CallRefusedError("org.bluez.Error.DoesNotExist", "Does Not Exist")
@@ -149,7 +149,7 @@ class Calls:
 
     # Links
 
-    async def _connect(self, message: Message) -> Answer:
+    async def _connect(self, message: Message) -> Reply:
         path, address = self._device_at(message)
         if path in self._world.links:
             return _DONE
@@ -172,107 +172,107 @@ class Calls:
             # Encryption with the kept key fails: HCI 0x06, PIN or Key Missing.
             raise CallRefusedError(*agents.FAILED)
         self._world.link_up(path)
-        return Answer(afterwards=lambda: self._discover(path, address))
+        return Reply(afterwards=lambda: self._discover(path, address))
 
     async def _strike_connect(self, path: str, address: str) -> None:
         """Strike at connecting. A drop here is what BlueZ calls an abort by the local side:
         the link comes up, the call fails, the link goes down (BlueZ issue 1489)."""
-        fault = await self._strike(Step.CONNECT, address)
+        fault = await self._strike(RadioFaultPoint.CONNECT, address)
         if fault is None:
             return
         self._world.link_up(path)
         asyncio.get_running_loop().call_later(self._delay_s(), self._world.link_down, path)
         raise CallRefusedError("org.bluez.Error.Failed", "le-connection-abort-by-local")
 
-    async def _pair(self, message: Message) -> Answer:
+    async def _pair(self, message: Message) -> Reply:
         path, address = self._device_at(message)
         peripheral = self._world.peripherals[address]
         if peripheral.pairing.bonded:
             raise CallRefusedError("org.bluez.Error.AlreadyExists", "Already Exists")
-        await self._strike(Step.PAIR, address)
+        await self._strike(RadioFaultPoint.PAIR, address)
         refused = await self._agents.pair(peripheral.pairing, path)
         if refused is not None:
             raise CallRefusedError(*refused)
         self._world.told_bond(path)
         return _DONE
 
-    async def _cancel_pairing(self, message: Message) -> Answer:
+    async def _cancel_pairing(self, message: Message) -> Reply:
         self._device_at(message)
         return _DONE
 
     async def _discover(self, path: str, address: str) -> None:
         await asyncio.sleep(self._delay_s() + self._world.peripherals[address].discovery_s)
-        fault = await self._strike(Step.DISCOVER, address)
+        fault = await self._strike(RadioFaultPoint.DISCOVER, address)
         if path not in self._world.links:
             return
-        if fault is not None and fault.kind is Kind.DROP:
+        if fault is not None and fault.kind is RadioFaultKind.DROP:
             self._world.link_down(path)
             return
         self._world.resolve(path, incomplete=fault is not None)
 
-    async def _disconnect(self, message: Message) -> Answer:
+    async def _disconnect(self, message: Message) -> Reply:
         path, address = self._device_at(message)
-        await self._strike(Step.DISCONNECT, address)
+        await self._strike(RadioFaultPoint.DISCONNECT, address)
         if address in self._hanging:  # disconnecting cancels a connect under way
             self._hanging.pop(address).set()
 
         async def down() -> None:
             self._world.link_down(path)
 
-        return Answer(afterwards=down)
+        return Reply(afterwards=down)
 
     # Attributes
 
-    async def _read(self, message: Message) -> Answer:
-        link, node = await self._attribute_at(message, Step.READ)
+    async def _read(self, message: Message) -> Reply:
+        link, node = await self._attribute_at(message, RadioFaultPoint.READ)
         assert isinstance(node.item, Characteristic)
         if "read" not in node.item.flags:
             raise CallRefusedError("org.bluez.Error.NotPermitted", "Read not permitted")
         # A read of a subscribed characteristic also arrives as a notification.
         if node.path in link.notifying:
             self._world.show_value(node, node.item.value)
-        return Answer("ay", (node.item.value,))
+        return Reply("ay", (node.item.value,))
 
-    async def _write(self, message: Message) -> Answer:
-        _link, node = await self._attribute_at(message, Step.WRITE)
+    async def _write(self, message: Message) -> Reply:
+        _link, node = await self._attribute_at(message, RadioFaultPoint.WRITE)
         assert isinstance(node.item, Characteristic)
         node.item.write = bytes(message.body[0])
         node.item.writes.append(node.item.write)
         self._world.observe("written", _link.peripheral.address, node.item.write.hex())
         return _DONE
 
-    async def _start_notify(self, message: Message) -> Answer:
-        link, node = await self._attribute_at(message, Step.SUBSCRIBE)
+    async def _start_notify(self, message: Message) -> Reply:
+        link, node = await self._attribute_at(message, RadioFaultPoint.SUBSCRIBE)
         assert isinstance(node.item, Characteristic)
         if not {"notify", "indicate"} & set(node.item.flags):
             raise CallRefusedError("org.bluez.Error.NotSupported", "Operation is not supported")
         self._world.subscribe(link, node)
         return _DONE
 
-    async def _stop_notify(self, message: Message) -> Answer:
+    async def _stop_notify(self, message: Message) -> Reply:
         link, node = await self._attribute_at(message, None)
         link.notifying.discard(node.path)
         return _DONE
 
-    async def _read_descriptor(self, message: Message) -> Answer:
-        _link, node = await self._attribute_at(message, Step.READ_DESCRIPTOR)
+    async def _read_descriptor(self, message: Message) -> Reply:
+        _link, node = await self._attribute_at(message, RadioFaultPoint.READ_DESCRIPTOR)
         assert isinstance(node.item, Descriptor)
-        return Answer("ay", (node.item.value,))
+        return Reply("ay", (node.item.value,))
 
     # Inside
 
     async def _strike(
-        self, step: Step, address: str | None, characteristic: str | None = None
-    ) -> Fault | None:
+        self, step: RadioFaultPoint, address: str | None, characteristic: str | None = None
+    ) -> RadioFault | None:
         """Let the next trouble of a step strike; return one the caller must act on."""
         self.seen.append((step, address))
         fault = self._world.faults.take(step, address, characteristic)
         if fault is None:
             return None
-        if fault.kind is Kind.HANG:
+        if fault.kind is RadioFaultKind.HANG:
             await self._hanging.setdefault(address, asyncio.Event()).wait()
             raise CallRefusedError("org.bluez.Error.Failed", "Operation canceled")
-        if fault.kind is Kind.ERROR:
+        if fault.kind is RadioFaultKind.ERROR:
             raise CallRefusedError(fault.error, fault.text)
         return fault
 
@@ -287,7 +287,9 @@ class Calls:
                 return path, address
         raise CallRefusedError(_UNKNOWN_OBJECT, f"no object {path}")
 
-    async def _attribute_at(self, message: Message, step: Step | None) -> tuple[Link, tree.Node]:
+    async def _attribute_at(
+        self, message: Message, step: RadioFaultPoint | None
+    ) -> tuple[OpenConnection, tree.TreeNode]:
         path = message.path or ""
         found = self._world.attribute(path)
         if found is None:
@@ -306,5 +308,5 @@ class Calls:
         return found
 
 
-def _needs_bond(node: tree.Node) -> bool:
+def _needs_bond(node: tree.TreeNode) -> bool:
     return isinstance(node.item, Characteristic) and node.item.needs_bond

@@ -31,12 +31,12 @@ from collections.abc import Callable
 from typing import Any, TextIO
 
 from pitlogger_simulators.bluetooth.bus import private_bus
-from pitlogger_simulators.bluetooth.faults import Fault, Kind, Step
+from pitlogger_simulators.bluetooth.faults import RadioFault, RadioFaultKind, RadioFaultPoint
 from pitlogger_simulators.bluetooth.peripherals import (
     Characteristic,
     Descriptor,
+    GattService,
     Peripheral,
-    Service,
 )
 from pitlogger_simulators.bluetooth.service import SimulatedBluez
 
@@ -48,7 +48,7 @@ def peripheral_from(given: dict[str, Any]) -> Peripheral:
         KeyError, ValueError: A key is missing or bytes are not hexadecimal.
     """
     services = tuple(
-        Service(s["uuid"], tuple(_characteristic_from(c) for c in s["characteristics"]))
+        GattService(s["uuid"], tuple(_characteristic_from(c) for c in s["characteristics"]))
         for s in given.get("services", ())
     )
     return Peripheral(
@@ -128,7 +128,9 @@ class Control:
     def _fault(self, given: dict[str, Any]) -> None:
         known = ("address", "error", "text", "times", "characteristic", "chance")
         rest = {key: given[key] for key in known if key in given}
-        self._world.faults.add(Fault(Step(given["step"]), Kind(given["kind"]), **rest))
+        self._world.faults.add(
+            RadioFault(RadioFaultPoint(given["step"]), RadioFaultKind(given["kind"]), **rest)
+        )
 
     def _adapter(self, given: dict[str, Any]) -> None:
         if "powered" in given:

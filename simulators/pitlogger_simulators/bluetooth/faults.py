@@ -11,7 +11,7 @@ from enum import StrEnum
 from random import Random
 
 
-class Step(StrEnum):
+class RadioFaultPoint(StrEnum):
     """Where a trouble strikes."""
 
     SCAN_START = "scan-start"
@@ -26,7 +26,7 @@ class Step(StrEnum):
     DISCONNECT = "disconnect"
 
 
-class Kind(StrEnum):
+class RadioFaultKind(StrEnum):
     """What happens there."""
 
     ERROR = "error"  # the call is answered with ``error`` and ``text``
@@ -36,11 +36,11 @@ class Kind(StrEnum):
 
 
 @dataclass(slots=True)
-class Fault:
+class RadioFault:
     """One trouble."""
 
-    step: Step
-    kind: Kind
+    step: RadioFaultPoint
+    kind: RadioFaultKind
     address: str | None = None  # any device
     error: str = "org.bluez.Error.Failed"
     text: str = ""
@@ -49,24 +49,29 @@ class Fault:
     chance: float = 1.0  # that it strikes when its step comes
 
 
-def in_progress(step: Step, address: str | None = None, times: int | None = 1) -> Fault:
+def in_progress(
+    step: RadioFaultPoint, address: str | None = None, times: int | None = 1
+) -> RadioFault:
     """Return BlueZ's answer to a second operation of a kind."""
     text = "Operation already in progress"
-    return Fault(step, Kind.ERROR, address, "org.bluez.Error.InProgress", text, times)
+    return RadioFault(
+        step, RadioFaultKind.ERROR, address, "org.bluez.Error.InProgress", text, times
+    )
 
 
 def att_error(
-    step: Step, code: int, address: str | None = None, times: int | None = 1,
+    step: RadioFaultPoint, code: int, address: str | None = None, times: int | None = 1,
     characteristic: str | None = None, chance: float = 1.0,
-) -> Fault:  # fmt: skip
+) -> RadioFault:  # fmt: skip
     """Return a refusal by the peripheral's attribute server.
 
     Source of the names: BlueZ, ``create_gatt_dbus_error`` of its client (from memory).
     """
     named = _NAMED.get(code)
     error, text = named or ("Failed", f"Operation failed with ATT error: 0x{code:02x}")
-    return Fault(
-        step, Kind.ERROR, address, f"org.bluez.Error.{error}", text, times, characteristic, chance
+    return RadioFault(
+        step, RadioFaultKind.ERROR, address, f"org.bluez.Error.{error}", text, times,
+        characteristic, chance,
     )  # fmt: skip
 
 
@@ -82,17 +87,17 @@ _NAMED = {
 
 
 @dataclass(slots=True)
-class Faults:
+class RadioFaults:
     """The troubles still to come; ``random`` draws for those that strike by chance."""
 
-    pending: list[Fault] = field(default_factory=list)
+    pending: list[RadioFault] = field(default_factory=list)
     random: Random = field(default_factory=lambda: Random(1))
 
-    def add(self, fault: Fault) -> None:
+    def add(self, fault: RadioFault) -> None:
         """Let a trouble strike when its step comes."""
         self.pending.append(fault)
 
-    def forget(self, faults: Collection[Fault]) -> None:
+    def forget(self, faults: Collection[RadioFault]) -> None:
         """Take troubles off the list; those that have struck are off already."""
         self.pending = [fault for fault in self.pending if not any(fault is f for f in faults)]
 
@@ -101,8 +106,8 @@ class Faults:
         self.pending.clear()
 
     def take(
-        self, step: Step, address: str | None, characteristic: str | None = None
-    ) -> Fault | None:
+        self, step: RadioFaultPoint, address: str | None, characteristic: str | None = None
+    ) -> RadioFault | None:
         """Return the trouble that strikes at this step, and count it."""
         for fault in self.pending:
             meant = fault.step is step and fault.address in (None, address)

@@ -52,14 +52,14 @@ class Characteristic:
 
 
 @dataclass(slots=True)
-class Service:
+class GattService:
     """A primary service and its characteristics in handle order."""
 
     uuid: str
     characteristics: tuple[Characteristic, ...]
 
 
-class Way(StrEnum):
+class PairingWay(StrEnum):
     """How a peripheral pairs: which of the agent's methods is called."""
 
     JUST_WORKS = "just-works"
@@ -76,7 +76,7 @@ class Pairing:
     ``forgot``: the peripheral lost its bond, as after a reset; the service still has its own.
     """
 
-    way: Way = Way.JUST_WORKS
+    way: PairingWay = PairingWay.JUST_WORKS
     passkey: int = 123_456
     bonded: bool = False
     forgot: bool = False
@@ -98,7 +98,7 @@ class Peripheral:
 
     address: str
     name: str
-    services: tuple[Service, ...] = ()
+    services: tuple[GattService, ...] = ()
     rssi: int = -60
     service_data: dict[str, bytes] = field(default_factory=dict)
     manufacturer_data: dict[int, bytes] = field(default_factory=dict)

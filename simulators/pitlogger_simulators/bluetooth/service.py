@@ -16,7 +16,7 @@ from dbus_fast.aio import MessageBus
 
 from pitlogger_simulators.bluetooth import tree
 from pitlogger_simulators.bluetooth.agents import Agents
-from pitlogger_simulators.bluetooth.calls import Answer, CallRefusedError, Calls
+from pitlogger_simulators.bluetooth.calls import CallRefusedError, Calls, Reply
 from pitlogger_simulators.bluetooth.world import World
 
 NAME = "org.bluez"
@@ -150,19 +150,19 @@ class SimulatedBluez:
         calls = self._calls.get(adapter, self.calls)
         return calls.table.get(key)
 
-    async def _managed_objects(self, _message: Message) -> Answer:
+    async def _managed_objects(self, _message: Message) -> Reply:
         found: dict[str, tree.Interfaces] = {}
         for world in self.worlds:
             found |= world.objects()
-        return Answer("a{oa{sa{sv}}}", (found,))
+        return Reply("a{oa{sa{sv}}}", (found,))
 
-    async def _agent_manager(self, message: Message) -> Answer:
+    async def _agent_manager(self, message: Message) -> Reply:
         owner = message.sender or ""
         if message.member == "RegisterAgent":
             self.agents.register(owner, message.body[0])
         elif message.member == "UnregisterAgent":
             self.agents.unregister(owner)
-        return Answer()
+        return Reply()
 
     async def _call_agent(
         self, owner: str, path: str, member: str, signature: str, body: list[Any]
@@ -195,7 +195,7 @@ class SimulatedBluez:
 
     async def _reply(self, message: Message, answer: Callable[[Message], Any]) -> None:
         try:
-            given: Answer = await answer(message)
+            given: Reply = await answer(message)
         except CallRefusedError as refused:
             self._send(Message.new_error(message, refused.error, refused.text))
             return

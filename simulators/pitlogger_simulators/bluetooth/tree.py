@@ -14,8 +14,8 @@ from dbus_fast import Variant
 from pitlogger_simulators.bluetooth.peripherals import (
     Characteristic,
     Descriptor,
+    GattService,
     Peripheral,
-    Service,
     full_uuid,
 )
 
@@ -37,13 +37,13 @@ Interfaces = dict[str, Properties]
 
 
 @dataclass(frozen=True, slots=True)
-class Node:
+class TreeNode:
     """One attribute's place: its path, interface, properties and the thing itself."""
 
     path: str
     interface: str
     properties: Properties
-    item: Service | Characteristic | Descriptor
+    item: GattService | Characteristic | Descriptor
 
 
 def device_path(adapter_path: str, address: str) -> str:
@@ -98,28 +98,30 @@ def device_properties(
     }
 
 
-def attributes(path: str, services: tuple[Service, ...]) -> list[Node]:
+def attributes(path: str, services: tuple[GattService, ...]) -> list[TreeNode]:
     """Return the attribute tree of a device, with handles dealt out in order."""
-    nodes: list[Node] = []
+    nodes: list[TreeNode] = []
     handle = 1
     for service in services:
         service_path = f"{path}/service{handle:04x}"
-        nodes.append(Node(service_path, SERVICE, _service(service, path), service))
+        nodes.append(TreeNode(service_path, SERVICE, _service(service, path), service))
         handle += 1
         for item in service.characteristics:
             item_path = f"{service_path}/char{handle:04x}"
-            nodes.append(Node(item_path, CHARACTERISTIC, _characteristic(item, service_path), item))
+            nodes.append(
+                TreeNode(item_path, CHARACTERISTIC, _characteristic(item, service_path), item)
+            )
             handle += 2  # declaration and value
             for descriptor in item.descriptors:
                 properties = _descriptor(descriptor, item_path)
                 nodes.append(
-                    Node(f"{item_path}/desc{handle:04x}", DESCRIPTOR, properties, descriptor)
+                    TreeNode(f"{item_path}/desc{handle:04x}", DESCRIPTOR, properties, descriptor)
                 )
                 handle += 1
     return nodes
 
 
-def _service(service: Service, path: str) -> Properties:
+def _service(service: GattService, path: str) -> Properties:
     return {
         "UUID": Variant("s", full_uuid(service.uuid)),
         "Device": Variant("o", path),

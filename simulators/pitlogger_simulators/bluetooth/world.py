@@ -13,11 +13,11 @@ from typing import Any
 from dbus_fast import Variant
 
 from pitlogger_simulators.bluetooth import tree
-from pitlogger_simulators.bluetooth.faults import Faults
+from pitlogger_simulators.bluetooth.faults import RadioFaults
 from pitlogger_simulators.bluetooth.peripherals import (
     Characteristic,
+    GattService,
     Peripheral,
-    Service,
     full_uuid,
     short_uuid,
 )
@@ -35,11 +35,11 @@ class Medicine(StrEnum):
 
 
 @dataclass(slots=True)
-class Link:
+class OpenConnection:
     """An open connection; ``nodes`` is empty until discovery has ended."""
 
     peripheral: Peripheral
-    nodes: dict[str, tree.Node] = field(default_factory=dict)
+    nodes: dict[str, tree.TreeNode] = field(default_factory=dict)
     notifying: set[str] = field(default_factory=set)
 
 
@@ -50,11 +50,11 @@ class World:
         self._signal = signal
         self.adapter_path = f"/org/bluez/{adapter}"
         self.address = address
-        self.faults = Faults()
+        self.faults = RadioFaults()
         self.peripherals: dict[str, Peripheral] = {}
-        self.links: dict[str, Link] = {}
+        self.links: dict[str, OpenConnection] = {}
         self.known: set[str] = set()  # device paths that were shown to clients
-        self.cache: dict[str, tuple[Service, ...]] = {}  # attributes as first discovered
+        self.cache: dict[str, tuple[GattService, ...]] = {}  # attributes as first discovered
         self.scanners: set[str] = set()
         self.monitors: set[tuple[str, str]] = set()
         self.present = True
@@ -87,17 +87,17 @@ class World:
                 found[node.path] = {node.interface: node.properties}
         return found
 
-    def attribute(self, path: str) -> tuple[Link, tree.Node] | None:
+    def attribute(self, path: str) -> tuple[OpenConnection, tree.TreeNode] | None:
         """Return the link and attribute at a path, if it is shown now."""
         for link in self.links.values():
             if path in link.nodes:
                 return link, link.nodes[path]
         return None
 
-    def node_of(self, address: str, characteristic: Characteristic) -> tree.Node | None:
+    def node_of(self, address: str, characteristic: Characteristic) -> tree.TreeNode | None:
         """Return where a characteristic is shown, if it is."""
         link = self.links.get(self.path(address))
-        nodes: Iterator[tree.Node] = iter(link.nodes.values() if link else ())
+        nodes: Iterator[tree.TreeNode] = iter(link.nodes.values() if link else ())
         return next((node for node in nodes if node.item is characteristic), None)
 
     def subscribed(self, address: str, characteristic: str) -> bool:
@@ -180,17 +180,17 @@ class World:
         """Connect; attributes are not shown yet."""
         peripheral = self._peripheral_at(path)
         assert peripheral is not None
-        self.links[path] = Link(peripheral)
+        self.links[path] = OpenConnection(peripheral)
         peripheral.is_linked = True
         self._changed(path, tree.DEVICE, {"Connected": Variant("b", True)})
         self.observe("connected", peripheral.address, "")
 
-    def subscribe(self, link: Link, node: tree.Node) -> None:
+    def subscribe(self, link: OpenConnection, node: tree.TreeNode) -> None:
         """Send a characteristic's values from now on."""
         link.notifying.add(node.path)
         self.observe("subscribed", link.peripheral.address, self.name_of(link, node) or "")
 
-    def name_of(self, link: Link, node: tree.Node) -> str | None:
+    def name_of(self, link: OpenConnection, node: tree.TreeNode) -> str | None:
         """Return the name of a characteristic, such as ``2a6e#2``; ``None`` for others."""
         if not isinstance(node.item, Characteristic):
             return None
@@ -240,7 +240,7 @@ class World:
         self.show_value(node, value)
         return True
 
-    def show_value(self, node: tree.Node, value: bytes) -> None:
+    def show_value(self, node: tree.TreeNode, value: bytes) -> None:
         """Tell an attribute's value as a property change."""
         self._changed(node.path, node.interface, {"Value": Variant("ay", value)})
 

@@ -31,7 +31,7 @@ from pitlogger.model.journal import (
     Weighed,
 )
 from pitlogger_simulators.people.hand import Hand, Saying
-from pitlogger_simulators.people.person import Shown
+from pitlogger_simulators.people.person import SeenAlert
 
 _WAITING = {
     AlertState.UNACKNOWLEDGED.value,
@@ -57,7 +57,7 @@ class Desk:
         )
         self._on_happening = on_happening
         self._steady_mg: dict[str, int | None] = {}
-        self._alerts: dict[str, Shown] = {}
+        self._alerts: dict[str, SeenAlert] = {}
         self._queue: asyncio.Queue[tuple[Hand, Saying]] = asyncio.Queue()
         self._tasks: list[asyncio.Task[None]] = []
         self.waiting = 0  # decisions on their way
@@ -84,7 +84,7 @@ class Desk:
         """Return the steady mass of a scale, ``None`` while it moves."""
         return self._steady_mg.get(channel)
 
-    def shown(self) -> list[Shown]:
+    def shown(self) -> list[SeenAlert]:
         """Return the alerts that wait for somebody."""
         return list(self._alerts.values())
 
@@ -151,7 +151,7 @@ class Desk:
             self._steady_mg[data["channel"]] = None if mass_g is None else round(mass_g * 1000)
         elif kind == "alert":
             if data["now"] in _WAITING:
-                self._alerts[data["alert"]] = Shown(
+                self._alerts[data["alert"]] = SeenAlert(
                     data["alert"], data["alert_kind"], bool(data.get("wakes"))
                 )
             else:

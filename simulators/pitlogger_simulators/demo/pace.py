@@ -17,7 +17,7 @@ _WEIGHING_S = 1.6
 _PROMPT_S = 5.0
 
 
-class Pace:
+class DemoPace:
     """Finds a rate at which a cook of 14 hours or more ends in about three minutes.
 
     A shorter one ends sooner by its share.

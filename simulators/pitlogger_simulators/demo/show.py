@@ -28,7 +28,7 @@ from pitlogger.web.sheet_process import sheet_of_cook
 from pitlogger_simulators.clock import SimulatedClock
 from pitlogger_simulators.demo.desk import Desk
 from pitlogger_simulators.demo.ledger import ledger_text
-from pitlogger_simulators.demo.pace import FASTEST, SLOW, Pace
+from pitlogger_simulators.demo.pace import FASTEST, SLOW, DemoPace
 from pitlogger_simulators.play import Play, stage
 from pitlogger_simulators.scenarios.scenario import Scenario, dump_tables, load
 from pitlogger_simulators.stand import BEAT_S, Stand
@@ -69,7 +69,7 @@ class Show:
             return desks[0].steady_mg(channel) if desks else None
 
         play = stage(self.scenario, steady_mg)
-        pace = Pace(play, self.limit)
+        pace = DemoPace(play, self.limit)
         clock = SimulatedClock(self.scenario.start_ms, min(SLOW, pace.limit), slack_s=SLACK_S)
         async with AsyncExitStack() as stack:
             folder = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="pitlogger-")))
@@ -117,7 +117,7 @@ class Show:
         play: Play,
         stand: Stand,
         clock: SimulatedClock,
-        pace: Pace,
+        pace: DemoPace,
         daemon: Daemon,
         desk: Desk,
     ) -> None:

@@ -8,7 +8,7 @@ from typing import Any
 
 from pitlogger_simulators.devices.instruments import Sample
 from pitlogger_simulators.play import Outlet, Play
-from pitlogger_simulators.scenarios.form import DeviceTable
+from pitlogger_simulators.scenarios.form import DeviceForm
 
 # What a battery loses in an hour; ours.
 BATTERY_PCT_PER_H = 0.4
@@ -20,7 +20,7 @@ class Emulated(ABC):
 
     driver: str
 
-    def __init__(self, play: Play, table: DeviceTable) -> None:
+    def __init__(self, play: Play, table: DeviceForm) -> None:
         self.play = play
         self.table = table
         self.is_linked = True

@@ -11,19 +11,19 @@ from typing import Any
 
 from pitlogger_simulators.bluetooth import (
     Characteristic,
+    GattService,
     Peripheral,
-    Service,
     World,
     presentation_format,
     tree,
     user_description,
 )
-from pitlogger_simulators.bluetooth.faults import Fault, Kind, Step
+from pitlogger_simulators.bluetooth.faults import RadioFault, RadioFaultKind, RadioFaultPoint
 from pitlogger_simulators.devices import frames
 from pitlogger_simulators.devices.emulated import Emulated
 from pitlogger_simulators.devices.instruments import Sample, Scale
 from pitlogger_simulators.play import Outlet, Play
-from pitlogger_simulators.scenarios.form import DeviceTable
+from pitlogger_simulators.scenarios.form import DeviceForm
 
 _SINT16, _CELSIUS = 0x0E, 0x272F  # Bluetooth Assigned Numbers: format, unit
 _LOCAL = 0x02  # first byte of a locally administered address
@@ -32,15 +32,15 @@ _LOCAL = 0x02  # first byte of a locally administered address
 class OnBluetooth(Emulated):
     """A peripheral; each channel is a characteristic, named as ``World`` names it."""
 
-    def __init__(self, play: Play, table: DeviceTable, world: World) -> None:
+    def __init__(self, play: Play, table: DeviceForm, world: World) -> None:
         super().__init__(play, table)
         self.world = world
         self.address = address_of(table.id)
         self._told_battery = -1
-        self._lost: tuple[Fault, ...] = ()
+        self._lost: tuple[RadioFault, ...] = ()
         battery = Characteristic("2a19", ("read", "notify"), self._battery())
         self.peripheral = Peripheral(
-            self.address, table.id, (*self.services(), Service("180f", (battery,)))
+            self.address, table.id, (*self.services(), GattService("180f", (battery,)))
         )
         world.add(self.peripheral)
 
@@ -61,7 +61,10 @@ class OnBluetooth(Emulated):
 
     def lose_tries(self, steps: frozenset[str]) -> None:
         self.world.faults.forget(self._lost)
-        self._lost = tuple(Fault(Step(s), Kind.DROP, self.address, times=None) for s in steps)
+        self._lost = tuple(
+            RadioFault(RadioFaultPoint(s), RadioFaultKind.DROP, self.address, times=None)
+            for s in steps
+        )
         for fault in self._lost:
             self.world.faults.add(fault)
         self.world.drop(self.address)
@@ -76,7 +79,7 @@ class OnBluetooth(Emulated):
         return frames.battery_level(self.battery_pct())
 
     @abstractmethod
-    def services(self) -> tuple[Service, ...]:
+    def services(self) -> tuple[GattService, ...]:
         """Return its services, but for the battery's."""
 
     @abstractmethod
@@ -97,8 +100,8 @@ class GattScale(OnBluetooth):
 
     driver = "weight-scale"
 
-    def services(self) -> tuple[Service, ...]:
-        return (Service("181d", (Characteristic("2a9d", ("indicate",)),)),)
+    def services(self) -> tuple[GattService, ...]:
+        return (GattService("181d", (Characteristic("2a9d", ("indicate",)),)),)
 
     def characteristic(self, channel: str) -> str:
         return "2a9d"
@@ -118,9 +121,9 @@ class GattThermometer(OnBluetooth):
 
     driver = "health-thermometer"
 
-    def services(self) -> tuple[Service, ...]:
+    def services(self) -> tuple[GattService, ...]:
         measured = Characteristic("2a1c", ("indicate",))
-        return (Service("1809", (measured, Characteristic("2a1e", ("notify",)))),)
+        return (GattService("1809", (measured, Characteristic("2a1e", ("notify",)))),)
 
     def characteristic(self, channel: str) -> str:
         return "2a1e"
@@ -137,7 +140,7 @@ class GattEnvironmental(OnBluetooth):
 
     driver = "environmental-sensing"
 
-    def services(self) -> tuple[Service, ...]:
+    def services(self) -> tuple[GattService, ...]:
         probes = tuple(
             Characteristic(
                 "2a6e",
@@ -150,7 +153,7 @@ class GattEnvironmental(OnBluetooth):
             )
             for ordinal, outlet in enumerate(self.outlets, start=1)
         )
-        return (Service("181a", probes),)
+        return (GattService("181a", probes),)
 
     def characteristic(self, channel: str) -> str:
         channels = [outlet.channel for outlet in self.outlets]
@@ -171,7 +174,7 @@ class Advertiser(Emulated):
 
     driver = "bthome"
 
-    def __init__(self, play: Play, table: DeviceTable, world: World) -> None:
+    def __init__(self, play: Play, table: DeviceForm, world: World) -> None:
         super().__init__(play, table)
         self.world = world
         self.address = address_of(table.id)

@@ -19,7 +19,7 @@ from pitlogger_simulators.devices.emulated import Emulated
 from pitlogger_simulators.devices.frames import w1_text
 from pitlogger_simulators.devices.instruments import Sample
 from pitlogger_simulators.play import Outlet, Play
-from pitlogger_simulators.scenarios.form import DeviceTable
+from pitlogger_simulators.scenarios.form import DeviceForm
 
 IIO_STEP_MC = 250.0  # a quarter of a degree, as common amplifiers have
 
@@ -27,7 +27,7 @@ IIO_STEP_MC = 250.0  # a quarter of a degree, as common amplifiers have
 class KernelTree(Emulated):
     """Probes as files; a lost device's folders vanish."""
 
-    def __init__(self, play: Play, table: DeviceTable, folder: Path) -> None:
+    def __init__(self, play: Play, table: DeviceForm, folder: Path) -> None:
         super().__init__(play, table)
         self.root = folder / f"sys-{table.id}"
         self.link(True)

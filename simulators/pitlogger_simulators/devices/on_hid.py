@@ -17,7 +17,7 @@ from pitlogger_simulators.devices.frames import hid_report
 from pitlogger_simulators.devices.instruments import Scale
 from pitlogger_simulators.devices.on_serial import OFF_FOR_S
 from pitlogger_simulators.play import Outlet, Play
-from pitlogger_simulators.scenarios.form import DeviceTable
+from pitlogger_simulators.scenarios.form import DeviceForm
 
 # Usage page 0x8D, usage 0x20, application collection, report id 3, end.
 # Source: USB Device Class Definition for HID 1.11, 6.2.2; HID usage tables, page 0x8D.
@@ -30,7 +30,7 @@ class HidScale(Emulated):
 
     driver = "hid-scale"
 
-    def __init__(self, play: Play, table: DeviceTable, folder: Path) -> None:
+    def __init__(self, play: Play, table: DeviceForm, folder: Path) -> None:
         super().__init__(play, table)
         self.sysfs, self.dev = folder / f"hid-{table.id}", folder / f"dev-{table.id}"
         self.dev.mkdir(parents=True, exist_ok=True)

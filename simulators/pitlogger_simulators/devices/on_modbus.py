@@ -15,7 +15,7 @@ from pitlogger_simulators.devices.frames import modbus_crc, modbus_reply
 from pitlogger_simulators.devices.instruments import Sample
 from pitlogger_simulators.devices.on_serial import OnSerial
 from pitlogger_simulators.play import Outlet, Play
-from pitlogger_simulators.scenarios.form import DeviceTable
+from pitlogger_simulators.scenarios.form import DeviceForm
 
 UNIT = 5
 ASK_EVERY_S = 0.1  # real seconds: simulated time may run fast
@@ -29,7 +29,7 @@ class Transmitter(OnSerial):
 
     driver = "modbus"
 
-    def __init__(self, play: Play, table: DeviceTable, folder: Path) -> None:
+    def __init__(self, play: Play, table: DeviceForm, folder: Path) -> None:
         super().__init__(play, table, folder)
         self._shown: dict[str, Sample] = {}
         self._heard = b""

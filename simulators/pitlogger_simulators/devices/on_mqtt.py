@@ -13,7 +13,7 @@ from pitlogger.errors import UsageError
 from pitlogger_simulators.devices.emulated import Emulated
 from pitlogger_simulators.devices.frames import senml_pack
 from pitlogger_simulators.play import Outlet, Play
-from pitlogger_simulators.scenarios.form import DeviceTable
+from pitlogger_simulators.scenarios.form import DeviceForm
 
 _QUEUED = 100  # packs kept while the broker is away; the oldest go first
 _RETRY_S = 0.5
@@ -24,7 +24,7 @@ class MqttBoard(Emulated):
 
     driver = "mqtt-senml"
 
-    def __init__(self, play: Play, table: DeviceTable) -> None:
+    def __init__(self, play: Play, table: DeviceForm) -> None:
         super().__init__(play, table)
         self.host, _, port = table.broker.partition(":")
         if not port.isdigit():

@@ -12,7 +12,7 @@ from pitlogger_simulators.devices.frames import csv_header, csv_values, header_l
 from pitlogger_simulators.devices.instruments import Scale
 from pitlogger_simulators.devices.ports import PtyPort
 from pitlogger_simulators.play import Outlet, Play
-from pitlogger_simulators.scenarios.form import DeviceTable
+from pitlogger_simulators.scenarios.form import DeviceForm
 
 OFF_FOR_S = 43_200.0  # a scale that switches itself off is silent, and its port is still there
 HEADER_EVERY = 20  # lines; a program that opens the port later must learn the columns too
@@ -21,7 +21,7 @@ HEADER_EVERY = 20  # lines; a program that opens the port later must learn the c
 class OnSerial(Emulated):
     """A device at the end of a pseudo-terminal."""
 
-    def __init__(self, play: Play, table: DeviceTable, folder: Path) -> None:
+    def __init__(self, play: Play, table: DeviceForm, folder: Path) -> None:
         super().__init__(play, table)
         self.port = PtyPort(folder / f"tty-{table.id}")
 
@@ -78,7 +78,7 @@ class CsvBoard(OnSerial):
 
     driver = "csv-line"
 
-    def __init__(self, play: Play, table: DeviceTable, folder: Path) -> None:
+    def __init__(self, play: Play, table: DeviceForm, folder: Path) -> None:
         super().__init__(play, table, folder)
         self._lines = 0
 

@@ -20,7 +20,7 @@ class Saying:
 
 
 @dataclass(slots=True)
-class Told:
+class HandAction:
     """What somebody did, for the truth file and the story."""
 
     t_ms: int
@@ -47,7 +47,7 @@ class Hand:
     now_ms: int = 0
     outbox: list[Saying] = field(default_factory=list)
     answers: dict[str, tuple[str, int] | None] = field(default_factory=dict)
-    done: list[Told] = field(default_factory=list)
+    done: list[HandAction] = field(default_factory=list)
     at_scale: bool = False
     is_asleep: bool = False
     is_deaf: bool = False
@@ -64,7 +64,7 @@ class Hand:
 
     def tell(self, text: str, piece: str = "") -> None:
         """Note what was done."""
-        self.done.append(Told(self.now_ms, self.by, text, piece))
+        self.done.append(HandAction(self.now_ms, self.by, text, piece))
 
     def about(self, seconds: float) -> float:
         """Return a time that is seldom quite the same."""

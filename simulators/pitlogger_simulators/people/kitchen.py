@@ -32,7 +32,7 @@ ROOM = Spot("room")
 
 
 @dataclass(slots=True)
-class Meat:
+class KitchenPiece:
     """A piece, or a batch of like ones; masses are those of the whole batch.
 
     Attributes:
@@ -58,7 +58,7 @@ class Kitchen:
 
     smoker: LiveSmoker
     room_c: float
-    meat: dict[str, Meat]
+    meat: dict[str, KitchenPiece]
     scales: dict[str, Scale]
     probes: dict[str, Probe]
     spots: dict[str, Spot]  # where each tip is now
@@ -89,7 +89,7 @@ class Kitchen:
 
     # -- truth ----------------------------------------------------------------------------
 
-    def piece(self, name: str) -> Meat:
+    def piece(self, name: str) -> KitchenPiece:
         """Return a piece.
 
         Raises:

@@ -8,13 +8,13 @@ from typing import NamedTuple
 
 from pitlogger.model.journal import AlertActed
 from pitlogger_simulators.people.hand import Hand
-from pitlogger_simulators.people.steps import Clause, Step
+from pitlogger_simulators.people.steps import Clause, ScriptStep
 from pitlogger_simulators.people.verbs import Activity
 
 WAKING_S = 45.0
 
 
-class Shown(NamedTuple):
+class SeenAlert(NamedTuple):
     """An alert that waits for somebody, as a page or the API shows it."""
 
     key: str
@@ -32,7 +32,7 @@ class Script:
 
     name: str
     piece: str
-    steps: tuple[Step, ...]
+    steps: tuple[ScriptStep, ...]
     at: int = 0
     since_ms: int | None = None
     due_ms: int | None = None
@@ -72,7 +72,7 @@ class Person:
         """Whether something is being done now."""
         return self.activity is not None
 
-    def tick(self, now_ms: int, crew: Crew, shown: Iterable[Shown]) -> None:
+    def tick(self, now_ms: int, crew: Crew, shown: Iterable[SeenAlert]) -> None:
         """Let it be ``now_ms`` for this person."""
         self.hand.now_ms = now_ms
         if self.heeds:
@@ -84,7 +84,7 @@ class Person:
                 return
             self._go_on(now_ms)
 
-    def _look(self, now_ms: int, crew: Crew, shown: Iterable[Shown]) -> None:
+    def _look(self, now_ms: int, crew: Crew, shown: Iterable[SeenAlert]) -> None:
         """Look at alerts after a while; a waking one ends a light sleep."""
         waiting = set()
         for alert in shown:
@@ -167,7 +167,7 @@ class Crew:
     noticed: dict[str, int] = field(default_factory=dict)
     seen: set[str] = field(default_factory=set)  # of those that still wait
 
-    def tick(self, now_ms: int, shown: Iterable[Shown]) -> None:
+    def tick(self, now_ms: int, shown: Iterable[SeenAlert]) -> None:
         """Let it be ``now_ms`` for everybody."""
         waiting = list(shown)
         self.seen &= {alert.key for alert in waiting}

@@ -47,7 +47,7 @@ class Clause:
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class ScriptStep:
     """One line: any of the clauses (none: at once), ``delay_ms`` later, do it."""
 
     text: str
@@ -57,7 +57,7 @@ class Step:
     arguments: dict[str, Any]
 
 
-def parse_step(line: str, start: datetime) -> Step:
+def parse_step(line: str, start: datetime) -> ScriptStep:
     """Return the step a line describes.
 
     Raises:
@@ -73,7 +73,7 @@ def parse_step(line: str, start: datetime) -> Step:
         _clause(part.strip(), line, start) for part in before.split(" or ") if part.strip()
     )
     verb, arguments = _match(action.strip(), line)
-    return Step(line, clauses, delay_ms, verb, arguments)
+    return ScriptStep(line, clauses, delay_ms, verb, arguments)
 
 
 def _clause(text: str, line: str, start: datetime) -> Clause:

@@ -40,15 +40,22 @@ Temperatures in degrees Celsius, masses in grams, times in seconds. Same seed, s
 """
 
 from pitlogger_simulators.plant.body import Body
-from pitlogger_simulators.plant.boundary import PLACES, WRAPS, Boundary, Place, Wrap, at_place
+from pitlogger_simulators.plant.boundary import (
+    PLACES,
+    WRAPS,
+    Boundary,
+    Surroundings,
+    Wrap,
+    at_place,
+)
 from pitlogger_simulators.plant.cook import Run, simulate, simulate_batch
-from pitlogger_simulators.plant.cuts import CUT_SHAPES, PieceSpec, Shape
+from pitlogger_simulators.plant.cuts import CUT_SHAPES, BodyShape, PieceSpec
 from pitlogger_simulators.plant.fire import Fire, Weather
 from pitlogger_simulators.plant.live import LiveSmoker, Masses
 from pitlogger_simulators.plant.parameters import Parameters
 from pitlogger_simulators.plant.pits import KINDS, Pit
-from pitlogger_simulators.plant.probe import Probe
-from pitlogger_simulators.plant.schedule import ACTIONS, Event
+from pitlogger_simulators.plant.probe import PlantProbe
+from pitlogger_simulators.plant.schedule import ACTIONS, PlantEvent
 
 __all__ = [
     "ACTIONS",
@@ -57,18 +64,18 @@ __all__ = [
     "PLACES",
     "WRAPS",
     "Body",
+    "BodyShape",
     "Boundary",
-    "Event",
     "Fire",
     "LiveSmoker",
     "Masses",
     "Parameters",
     "PieceSpec",
     "Pit",
-    "Place",
-    "Probe",
+    "PlantEvent",
+    "PlantProbe",
     "Run",
-    "Shape",
+    "Surroundings",
     "Weather",
     "Wrap",
     "at_place",

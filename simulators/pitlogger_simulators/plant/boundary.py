@@ -100,7 +100,7 @@ def wrap_of(name: str) -> Wrap:
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class Surroundings:
     """Somewhere off the pit.
 
     Attributes:
@@ -134,24 +134,24 @@ class Place:
 
 
 # Coefficients are textbook values for still and moved air (from memory), unless said.
-PLACES: dict[str, Place] = {
-    "counter": Place(None, 0.5, 4.0),
+PLACES: dict[str, Surroundings] = {
+    "counter": Surroundings(None, 0.5, 4.0),
     # On a tray under a loose cloth.
-    "rest": Place(None, 0.5, 3.0, 0.6, 0.3),
+    "rest": Surroundings(None, 0.5, 3.0, 0.6, 0.3),
     # Loss fitted to hobby records of insulated boxes: 198 to 165 F in 3 h, 194 to 174 F in
     # 2 h, 200 to 140 F in 6 h.
-    "box": Place(None, 0.5, 4.2, 0.0, 0.005),
-    "transport": Place(None, 0.5, 5.0, 0.0, 0.005),
-    "cabinet": Place(66.0, 0.5, 12.0),
-    "line": Place(70.0, 0.6, 9.0, 0.9, 0.1),
-    "refrigerator": Place(3.0, 0.7, 8.0),
+    "box": Surroundings(None, 0.5, 4.2, 0.0, 0.005),
+    "transport": Surroundings(None, 0.5, 5.0, 0.0, 0.005),
+    "cabinet": Surroundings(66.0, 0.5, 12.0),
+    "line": Surroundings(70.0, 0.6, 9.0, 0.9, 0.1),
+    "refrigerator": Surroundings(3.0, 0.7, 8.0),
     # In a bag, stirred.
-    "ice-bath": Place(0.5, 1.0, 300.0, 0.0, 0.0),
-    "oven": Place(135.0, 0.02, 15.0, 0.9, 1.0, 5.0),
+    "ice-bath": Surroundings(0.5, 1.0, 300.0, 0.0, 0.0),
+    "oven": Surroundings(135.0, 0.02, 15.0, 0.9, 1.0, 5.0),
 }
 
 
-def place_of(name: str) -> Place:
+def place_of(name: str) -> Surroundings:
     """Return a place by name.
 
     Raises:

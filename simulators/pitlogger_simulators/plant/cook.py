@@ -15,7 +15,7 @@ from pitlogger_simulators.plant.fire import Fire, Weather
 from pitlogger_simulators.plant.parameters import Parameters
 from pitlogger_simulators.plant.pits import Pit
 from pitlogger_simulators.plant.properties import Array, Mask
-from pitlogger_simulators.plant.schedule import Event, Progress
+from pitlogger_simulators.plant.schedule import PlantEvent, ScheduleProgress
 
 DT_S = 30.0
 LOADING_S = 60.0
@@ -91,10 +91,12 @@ class Run:
 class _Cooks:
     """n cooks in step, each with a pit of its own."""
 
-    def __init__(self, body: Body, fire: Fire, schedule: Sequence[Event], weather: Weather) -> None:
+    def __init__(
+        self, body: Body, fire: Fire, schedule: Sequence[PlantEvent], weather: Weather
+    ) -> None:
         n = len(body.core_c)
         self.body, self.fire, self.weather = body, fire, weather
-        self.progress = Progress(schedule, n)
+        self.progress = ScheduleProgress(schedule, n)
         self._place = np.zeros(n, int)
         self._wrap = np.zeros(n, int)
         self._arrange()
@@ -150,7 +152,7 @@ class _Cooks:
         in_pit = np.where(self._on_pit, self.body.vapour_kg_s * self.body.count, 0.0)
         self.fire.advance(dt_s, in_pit, self.weather)
 
-    def _act(self, event: Event, where: Mask) -> None:
+    def _act(self, event: PlantEvent, where: Mask) -> None:
         fire, value = self.fire, event.value
         match event.action:
             case "wrap":
@@ -200,7 +202,7 @@ def simulate_batch(
     n: int,
     *,
     parameters: Parameters | None = None,
-    schedule: Sequence[Event] = (),
+    schedule: Sequence[PlantEvent] = (),
     pit: Pit | None = None,
     duration_s: float = 14 * 3600.0,
     dt_s: float = DT_S,
@@ -250,7 +252,7 @@ def simulate(
     spec: PieceSpec,
     parameters: Parameters | None = None,
     *,
-    schedule: Sequence[Event] = (),
+    schedule: Sequence[PlantEvent] = (),
     pit: Pit | None = None,
     duration_s: float = 14 * 3600.0,
     dt_s: float = DT_S,

@@ -16,7 +16,7 @@ from pitlogger_simulators.plant.properties import Composition
 
 
 @dataclass(frozen=True, slots=True)
-class Shape:
+class BodyShape:
     """A body of meat: half thickness, exposed surface, make-up."""
 
     half_thickness_m: float
@@ -36,7 +36,7 @@ class Cut:
 
     def shape(
         self, mass_g: float, thickness_mm: float | None = None, fat_fraction: float | None = None
-    ) -> Shape:
+    ) -> BodyShape:
         """Return the body of one piece; thickness changes the shape, not the surface."""
         ratio = mass_g / self.mass_g
         half = self.half_thickness_m * ratio**self.thickness_exponent
@@ -44,7 +44,7 @@ class Cut:
         if thickness_mm is not None:
             half = thickness_mm / 2000.0
         made_of = self.composition
-        return Shape(
+        return BodyShape(
             half, area, made_of if fat_fraction is None else with_fat(made_of, fat_fraction)
         )
 
@@ -132,7 +132,7 @@ class PieceSpec:
     fat_fraction: float | None = None
     start_c: float = 4.0
     count: int = 1
-    body: Shape | None = None
+    body: BodyShape | None = None
 
     def __post_init__(self) -> None:
         if self.cut not in CUTS:
@@ -156,7 +156,7 @@ class PieceSpec:
             return CUT_SHAPES[self.cut].mass_g
         return self.mass_g / self.count
 
-    def shape(self) -> Shape:
+    def shape(self) -> BodyShape:
         """Return the body of one of ``count`` pieces."""
         if self.body is not None:
             return self.body

@@ -19,7 +19,7 @@ ENDLESS = 1e12
 
 
 @dataclass(frozen=True, slots=True)
-class Kind:
+class FireKind:
     """What a kind of fire does.
 
     Attributes:
@@ -50,13 +50,13 @@ class Kind:
     rain_c: float
 
 
-KINDS: dict[str, Kind] = {
-    "charcoal": Kind(900, 240, 2400, 3.0, 900, 8, 8.5, 0.020, 6, 21_600, 2.0, 6.0, 0.8, 4.0),
-    "wood": Kind(1200, 300, 1500, 4.5, 700, 8, 9.5, 0.035, 10, 2_700, 6.0, 8.0, 1.2, 5.0),
-    "pellet": Kind(420, 200, 700, 2.0, 350, 6, 12.0, 0.025, 9, 72_000, 0.0, 0.0, 0.5, 3.0),
-    "gas": Kind(300, 180, 200, 1.5, 500, 10, 7.5, 0.030, 8, ENDLESS, 0.0, 0.0, 1.5, 5.0),
+KINDS: dict[str, FireKind] = {
+    "charcoal": FireKind(900, 240, 2400, 3.0, 900, 8, 8.5, 0.020, 6, 21_600, 2.0, 6.0, 0.8, 4.0),
+    "wood": FireKind(1200, 300, 1500, 4.5, 700, 8, 9.5, 0.035, 10, 2_700, 6.0, 8.0, 1.2, 5.0),
+    "pellet": FireKind(420, 200, 700, 2.0, 350, 6, 12.0, 0.025, 9, 72_000, 0.0, 0.0, 0.5, 3.0),
+    "gas": FireKind(300, 180, 200, 1.5, 500, 10, 7.5, 0.030, 8, ENDLESS, 0.0, 0.0, 1.5, 5.0),
     # The pit of the documentation and of most tests: nothing happens in it.
-    "still": Kind(300, 200, 600, 0.0, 600, 8, 8.5, 0.018, 6, ENDLESS, 0.0, 0.0, 0.0, 0.0),
+    "still": FireKind(300, 200, 600, 0.0, 600, 8, 8.5, 0.018, 6, ENDLESS, 0.0, 0.0, 0.0, 0.0),
 }
 
 

@@ -13,7 +13,7 @@ PIT_OFFSET_C, PIT_NOISE_C, PIT_LAG_S = 2.0, 0.4, 20.0
 
 
 @dataclass(slots=True)
-class Probe:
+class PlantProbe:
     """A probe with an error of its own; ``read`` takes the truth where it sits.
 
     Attributes:
@@ -32,7 +32,7 @@ class Probe:
     _followed_c: float | None = field(default=None, init=False)
 
     @classmethod
-    def draw(cls, rng: np.random.Generator, *, pit: bool = False) -> Probe:
+    def draw(cls, rng: np.random.Generator, *, pit: bool = False) -> PlantProbe:
         """Return a probe with a drawn offset, for meat or for the pit."""
         if pit:
             return cls(rng, None, PIT_OFFSET_C * rng.standard_normal(), PIT_NOISE_C, PIT_LAG_S)

@@ -28,7 +28,7 @@ ACTIONS: dict[str, bool] = {
 
 
 @dataclass(frozen=True, slots=True)
-class Event:
+class PlantEvent:
     """Something done once, when every condition given holds and the event before is done.
 
     Attributes:
@@ -72,21 +72,21 @@ class Event:
         return now
 
 
-class Progress:
+class ScheduleProgress:
     """How far each of n cooks is in a schedule."""
 
     __slots__ = ("_first", "_last", "_next", "_schedule", "_since_s", "done_s")
 
-    def __init__(self, schedule: Sequence[Event], n: int) -> None:
+    def __init__(self, schedule: Sequence[PlantEvent], n: int) -> None:
         self._schedule = tuple(schedule)
         self._next = np.zeros(n, int)
         self._first = self._last = 0  # events that any of the cooks waits for
         self._since_s = np.zeros(n)
         self.done_s = np.full((len(self._schedule), n), np.nan)
 
-    def due(self, time_s: float, core_c: Array) -> list[tuple[Event, Mask]]:
+    def due(self, time_s: float, core_c: Array) -> list[tuple[PlantEvent, Mask]]:
         """Return the events due now with the cooks they are due for, in order."""
-        out: list[tuple[Event, Mask]] = []
+        out: list[tuple[PlantEvent, Mask]] = []
         i = self._first
         while i <= self._last and i < len(self._schedule):
             event = self._schedule[i]

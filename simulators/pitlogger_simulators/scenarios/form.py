@@ -60,11 +60,11 @@ def _device(value: Any) -> str:
 Step = Annotated[float, BeforeValidator(_step_c)]
 
 
-class Table(BaseModel):
+class Form(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
 
 
-class RoomTable(Table):
+class RoomTable(Form):
     """Where it happens. ``rain`` and wind act on the pits."""
 
     temperature: Temperature = 20_000
@@ -72,7 +72,7 @@ class RoomTable(Table):
     rain: bool = False
 
 
-class PitTable(Table):
+class PitTable(Form):
     """A pit; ``set`` is what its fire is kept at."""
 
     id: Id
@@ -80,7 +80,7 @@ class PitTable(Table):
     set: Temperature = 114_000
 
 
-class MeatTable(Table):
+class MeatForm(Form):
     """What a piece truly is, where it differs from the cook file's word."""
 
     piece: Id
@@ -89,7 +89,7 @@ class MeatTable(Table):
     start: Temperature = 4_000
 
 
-class DeviceTable(Table):
+class DeviceForm(Form):
     """A device; its instruments are ``[[probe]]`` and ``[[scale]]`` tables.
 
     ``broker`` is ``host:port``, for a board that publishes over MQTT.
@@ -101,7 +101,7 @@ class DeviceTable(Table):
     broker: str = "localhost:1883"
 
 
-class InstrumentTable(Table):
+class InstrumentTable(Form):
     """Something that measures: the channel it is, the device it is part of, its pace."""
 
     channel: Id
@@ -132,7 +132,7 @@ class ScaleTable(InstrumentTable):
     unit: str = "kg"
 
 
-class ScriptTable(Table):
+class ScriptTable(Form):
     """What somebody does, with each of the pieces named, or with none."""
 
     by: str = ""
@@ -141,7 +141,7 @@ class ScriptTable(Table):
     steps: tuple[str, ...] = Field(min_length=1)
 
 
-class FaultTable(Table):
+class FaultTable(Form):
     """A fault; see ``faults`` for the kinds and what ``amount`` means."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
@@ -153,7 +153,7 @@ class FaultTable(Table):
     step: str = "idle"
 
 
-class ExpectTable(Table):
+class ExpectTable(Form):
     """An alert that ought to come, and when."""
 
     kind: str
@@ -176,8 +176,8 @@ class ScenarioFile(CookFile):
     containers: dict[str, Mass] = Field(default_factory=dict)
     room: RoomTable = RoomTable()
     pit: tuple[PitTable, ...] = ()
-    meat: tuple[MeatTable, ...] = ()
-    device: tuple[DeviceTable, ...] = ()
+    meat: tuple[MeatForm, ...] = ()
+    device: tuple[DeviceForm, ...] = ()
     probe: tuple[ProbeTable, ...] = ()
     scale: tuple[ScaleTable, ...] = ()
     script: tuple[ScriptTable, ...] = ()

@@ -17,7 +17,7 @@ from pitlogger.formats.toml import explain
 from pitlogger.model.cooks import Cook
 from pitlogger_simulators.faults import Fault
 from pitlogger_simulators.people.moments import moment_ms
-from pitlogger_simulators.people.steps import Step, parse_step
+from pitlogger_simulators.people.steps import ScriptStep, parse_step
 from pitlogger_simulators.scenarios.form import ScenarioFile, ScriptTable
 
 DEFAULT = "harvest-supper"
@@ -27,13 +27,13 @@ _NAMES = ("id", "channel", "piece", "name")
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class ScriptLine:
     """The steps of one script with one piece."""
 
     by: str
     name: str
     piece: str
-    steps: tuple[Step, ...]
+    steps: tuple[ScriptStep, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +47,7 @@ class Scenario:
     file: ScenarioFile
     cook: Cook
     cook_text: str
-    lines: tuple[Line, ...]
+    lines: tuple[ScriptLine, ...]
     faults: tuple[Fault, ...]
     start_ms: int
 
@@ -118,7 +118,7 @@ def load(name: str = DEFAULT, changes: Iterable[str] = ()) -> Scenario:
     )
 
 
-def _lines(file: ScenarioFile) -> tuple[Line, ...]:
+def _lines(file: ScenarioFile) -> tuple[ScriptLine, ...]:
     lines = []
     for script in file.script:
         for piece in script.pieces or ("",):
@@ -126,12 +126,14 @@ def _lines(file: ScenarioFile) -> tuple[Line, ...]:
                 parse_step(step.replace("{piece}", piece), file.start) for step in script.steps
             )
             _check(script, piece, steps)
-            lines.append(Line(script.by or file.by, script.name or piece, piece, steps))
-    lines += [Line(NATURE, NATURE, "", (parse_step(step, file.start),)) for step in file.nature]
+            lines.append(ScriptLine(script.by or file.by, script.name or piece, piece, steps))
+    lines += [
+        ScriptLine(NATURE, NATURE, "", (parse_step(step, file.start),)) for step in file.nature
+    ]
     return tuple(lines)
 
 
-def _check(script: ScriptTable, piece: str, steps: tuple[Step, ...]) -> None:
+def _check(script: ScriptTable, piece: str, steps: tuple[ScriptStep, ...]) -> None:
     for step in steps:
         needs = step.verb.needs_piece or any(clause.kind == "core" for clause in step.clauses)
         if needs and not piece:

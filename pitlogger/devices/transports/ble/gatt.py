@@ -20,7 +20,7 @@ from bleak.exc import BleakError
 from pitlogger.devices.contract import Chunk
 from pitlogger.devices.tasks import end
 from pitlogger.devices.transports.ble.facts import CURRENT_TIME, STRINGS, facts
-from pitlogger.devices.transports.ble.names import Described, name_sources
+from pitlogger.devices.transports.ble.names import CharacteristicName, name_sources
 from pitlogger.devices.transports.ble.radio import Radio
 from pitlogger.devices.transports.ble.settings import GattSettings, short_uuid
 from pitlogger.devices.transports.ble.sources import Sources
@@ -255,7 +255,9 @@ class GattTransport:
                 remedy="Check that the right driver is named for it: pitlogger devices scan",
             )
         described = [
-            Described(short_uuid(one.uuid), one.handle, await self._descriptors(client, one, found))
+            CharacteristicName(
+                short_uuid(one.uuid), one.handle, await self._descriptors(client, one, found)
+            )
             for one in found
         ]
         names = name_sources(described)

@@ -13,7 +13,7 @@ _MAIN = 0x0106
 
 
 @dataclass(frozen=True, slots=True)
-class Described:
+class CharacteristicName:
     """A characteristic as far as it tells itself apart: short UUID, handle, descriptors."""
 
     uuid: str
@@ -21,7 +21,7 @@ class Described:
     descriptors: dict[str, bytes] = field(default_factory=dict)
 
 
-def name_sources(found: Sequence[Described]) -> dict[int, str]:
+def name_sources(found: Sequence[CharacteristicName]) -> dict[int, str]:
     """Return a name a handle: ``2a6e`` where the UUID is alone, else ``2a6e/core``.
 
     The first label that tells a characteristic from all others of its UUID is taken: user
@@ -39,7 +39,7 @@ def name_sources(found: Sequence[Described]) -> dict[int, str]:
     return names
 
 
-def _tell_apart(same: Sequence[Described]) -> dict[int, str]:
+def _tell_apart(same: Sequence[CharacteristicName]) -> dict[int, str]:
     by_way = [[label(one) for one in same] for label in (_text, _ordinal, _application)]
     counts = [Counter(labels) for labels in by_way]
     chosen: dict[int, str] = {}
@@ -54,12 +54,12 @@ def _tell_apart(same: Sequence[Described]) -> dict[int, str]:
     }
 
 
-def _text(one: Described) -> str:
+def _text(one: CharacteristicName) -> str:
     text = one.descriptors.get("2901", b"").decode("utf-8", "replace").strip("\0 ").casefold()
     return re.sub(r"[^a-z0-9]+", "-", text).strip("-")
 
 
-def _ordinal(one: Described) -> str:
+def _ordinal(one: CharacteristicName) -> str:
     octets = one.descriptors.get("2904", b"")
     if len(octets) < 7:
         return ""
@@ -71,10 +71,10 @@ def _ordinal(one: Described) -> str:
     return f"probe-{description}" if 1 <= description <= 255 else ""
 
 
-def _application(one: Described) -> str:
+def _application(one: CharacteristicName) -> str:
     octets = one.descriptors.get("290c", b"")
     return f"application-{octets[9]}" if len(octets) >= 11 and octets[9] else ""
 
 
-def _by_handle(one: Described) -> str:
+def _by_handle(one: CharacteristicName) -> str:
     return f"handle-{one.handle:04x}"

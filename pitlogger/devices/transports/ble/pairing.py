@@ -32,7 +32,7 @@ _CALL_S = 10.0
 PAIR_S = 90.0  # ours: a person has to walk to the device and type
 
 
-class Person(Protocol):
+class PairingPerson(Protocol):
     """Who sits before the computer while it pairs."""
 
     async def passkey(self) -> int | None:
@@ -61,7 +61,7 @@ class BrokenOffError(Exception):
 class Agent:
     """Answers the Bluetooth service for a person."""
 
-    def __init__(self, person: Person) -> None:
+    def __init__(self, person: PairingPerson) -> None:
         self._person = person
         self._asked: asyncio.Task[None] | None = None
         self._bus: MessageBus | None = None
@@ -143,7 +143,7 @@ class Agent:
 
 
 async def pair(
-    settings: DeviceSettings, person: Person, *, anew: bool = False, find_s: float = 20.0,
+    settings: DeviceSettings, person: PairingPerson, *, anew: bool = False, find_s: float = 20.0,
     pair_s: float = PAIR_S,
 ) -> Paired:  # fmt: skip
     """Pair with a device in reach, so that it answers this computer from now on.

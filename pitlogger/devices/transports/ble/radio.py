@@ -30,7 +30,7 @@ from pitlogger.devices.transports.ble.namesakes import Namesakes
 from pitlogger.devices.transports.ble.settings import DeviceSettings
 from pitlogger.devices.transports.ble.troubles import BLOCKED, FAILURES, OFF, is_busy, trouble
 from pitlogger.devices.transports.ble.turns import Turns
-from pitlogger.devices.transports.ble.watch import BluezWatch, Change
+from pitlogger.devices.transports.ble.watch import AdapterChange, BluezWatch
 from pitlogger.errors import TransportError
 
 log = logging.getLogger(__name__)
@@ -353,11 +353,11 @@ class Radio:
         for listener in tuple(self._listeners):
             listener(device, advertisement)
 
-    def _on_change(self, change: Change) -> None:
+    def _on_change(self, change: AdapterChange) -> None:
         if self._cycling:
             return
         self._full = None
-        if change is Change.CAME:
+        if change is AdapterChange.CAME:
             self._restart.set()
             return
         fault = _loss(self.adapter, change)
@@ -376,16 +376,16 @@ class Radio:
             lost(copy(fault))
 
 
-def _loss(adapter: str, change: Change) -> TransportError:
+def _loss(adapter: str, change: AdapterChange) -> TransportError:
     """Return what to tell of an adapter that went while it was used."""
-    if change is Change.SERVICE_GONE:
+    if change is AdapterChange.SERVICE_GONE:
         return TransportError(
             "the Bluetooth service went away", remedy="Look at: systemctl status bluetooth"
         )
-    if change is Change.PULLED:
+    if change is AdapterChange.PULLED:
         return TransportError(
             f"the Bluetooth adapter {adapter} went away",
             remedy="Check its plug; it is used again when it is back",
         )
-    reason, remedy = BLOCKED if change is Change.BLOCKED else OFF
+    reason, remedy = BLOCKED if change is AdapterChange.BLOCKED else OFF
     return TransportError(f"{reason} ({adapter}), since just now", remedy=remedy)

@@ -27,7 +27,7 @@ _RULES = (
 _PATIENCE_S = 5.0
 
 
-class Change(StrEnum):
+class AdapterChange(StrEnum):
     """What happened to an adapter or the service."""
 
     CAME = "came"
@@ -40,7 +40,7 @@ class Change(StrEnum):
 class BluezWatch:
     """One bus connection that listens; ``on_change`` hears of one adapter and the service."""
 
-    def __init__(self, adapter: str, on_change: Callable[[Change], None]) -> None:
+    def __init__(self, adapter: str, on_change: Callable[[AdapterChange], None]) -> None:
         self._adapter_path = f"/org/bluez/{adapter}"
         self._on_change = on_change
         self._bus: MessageBus | None = None
@@ -128,19 +128,19 @@ class BluezWatch:
                 self._on_change(change)
         return False
 
-    def _meaning(self, message: Message) -> Change | None:
+    def _meaning(self, message: Message) -> AdapterChange | None:
         """Return what a signal says about the adapter or the service, if anything."""
         match message.member, message.body:
             case "NameOwnerChanged", [name, _, new] if name == _SERVICE:
-                return Change.CAME if new else Change.SERVICE_GONE
+                return AdapterChange.CAME if new else AdapterChange.SERVICE_GONE
             case "InterfacesAdded", [path, interfaces] if (
                 path == self._adapter_path and _ADAPTER in interfaces
             ):
-                return Change.CAME
+                return AdapterChange.CAME
             case "InterfacesRemoved", [path, interfaces] if (
                 path == self._adapter_path and _ADAPTER in interfaces
             ):
-                return Change.PULLED
+                return AdapterChange.PULLED
             case "PropertiesChanged", [interface, changed, _] if (
                 message.path == self._adapter_path
                 and interface == _ADAPTER
@@ -161,9 +161,9 @@ def _bus_message(member: str, signature: str, body: list[Any]) -> Message:
     )
 
 
-def _power(changed: dict[str, Variant]) -> Change:
+def _power(changed: dict[str, Variant]) -> AdapterChange:
     if changed["Powered"].value:
-        return Change.CAME
+        return AdapterChange.CAME
     state = changed.get("PowerState")
     told_blocked = state is not None and state.value == "off-blocked"
-    return Change.BLOCKED if told_blocked or is_blocked() else Change.OFF
+    return AdapterChange.BLOCKED if told_blocked or is_blocked() else AdapterChange.OFF
