@@ -1,0 +1,1 @@
+"""Bodies of journal entries; imported by their names from ``pitlogger.model.journal``."""
