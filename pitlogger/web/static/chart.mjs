@@ -6,6 +6,7 @@
 import { band, fan, flags, ends, alarms } from "./draw.mjs";
 import { stair, stairRange, treadAt } from "./stair.mjs";
 import { aligned, buckets, facts, BUCKETS } from "./chart-data.mjs";
+import { gestures } from "./gestures.mjs";
 import { Units } from "./units.mjs";
 
 /** @typedef {import("./chart-types.d.ts").Joined} Joined */
@@ -45,7 +46,7 @@ class JoinedChart {
     this.pickers();
     await this.read();
     this.build();
-    (await import("./gestures.mjs")).gestures(this);
+    gestures(this);
     addEventListener("resize", () => this.resize());
     for (const query of ["(prefers-color-scheme: dark)"]) matchMedia(query).addEventListener("change", () => this.build());
     document.addEventListener("pit:figures", (event) => this.beat(/** @type {CustomEvent} */ (event).detail));
