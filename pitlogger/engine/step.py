@@ -1,6 +1,6 @@
 """``Engine.step``: one input in, outputs out, in one visible order.
 
-    reading   adjust > vet > steady or trend > tag > limits
+    reading   adjust > vet > level and trend, or steadiness > limits > tag
     command   accept > journal > book folded anew > lanes and limits compiled anew
     tick      delays that ended, channels gone silent, shelves that ran out, forecasts due
     forecast  journal
@@ -25,7 +25,8 @@ from pitlogger.engine.inputs import (
     SteadyMass,
     Tick,
 )
-from pitlogger.engine.state import LEVEL_TIME_MS, ChannelState, EngineState
+from pitlogger.engine.reading_steps import follow_level, tag, vet
+from pitlogger.engine.state import ChannelState, EngineState
 from pitlogger.engine.timers import Timers
 from pitlogger.engine.watch.doubting import follow_doubt
 from pitlogger.engine.watch.enough import judge_enough
@@ -59,7 +60,6 @@ from pitlogger.model.journal import (
     Weighed,
 )
 from pitlogger.model.readings import Quality, Reading, Site, Tagged
-from pitlogger.pipeline.vet import JUMP_MC, vet_jump
 from pitlogger.rules.conditions import inert
 from pitlogger.rules.messages import Units
 from pitlogger.rules.policies import RulePolicy
@@ -150,36 +150,19 @@ class Engine:
         self.state.t_ms = t_ms
         gap_ms = self.hearing.heard(lane, t_ms)
         if raw is None or quality is not Quality.GOOD:
-            self.instruments.set_quality(
-                lane, t_ms, Quality.NO_VALUE if quality is Quality.GOOD else quality
-            )
-            value = None if raw is None else raw + lane.offset
-            return Tagged(channel, t_ms, raw, value, state.quality, lane.site, lane.piece, stable)
+            worst = Quality.NO_VALUE if quality is Quality.GOOD else quality
+            self.instruments.set_quality(lane, t_ms, worst)
+            return tag(lane, reading, None if raw is None else raw + lane.offset, state.quality)
         value = raw + lane.offset
-        last = state.value
-        if not lane.floor <= value <= lane.ceiling:
-            quality = Quality.OUT_OF_RANGE
-        elif last is not None and lane.is_temperature and not -JUMP_MC <= value - last <= JUMP_MC:
-            quality = vet_jump(value, last, state.suspect, t_ms - state.good_ms)
-            state.suspect = value if quality is not Quality.GOOD else None
-            state.level = value if quality is Quality.GOOD else state.level
-        elif state.suspect is not None:
-            state.suspect = None
+        quality = vet(lane, t_ms, value)
         if quality is not Quality.GOOD:
-            return Tagged(channel, t_ms, raw, value, quality, lane.site, lane.piece, stable)
+            return tag(lane, reading, value, quality)
         if state.quality is not Quality.GOOD:
             self.instruments.set_quality(lane, t_ms, Quality.GOOD)
-        state.value = value
-        state.good_ms = t_ms
         if lane.is_temperature:
-            if value == last:
-                state.still.run += 1
-            else:
-                state.still.change(t_ms, value, value if last is None else last)
-            if last is None:
-                state.level = value
-            else:
-                state.level += (value - state.level) * gap_ms / (LEVEL_TIME_MS + gap_ms)
+            follow_level(lane, t_ms, value, gap_ms)
+        state.value, state.good_ms = value, t_ms
+        if lane.is_temperature:
             if state.trend.update(t_ms, value):
                 self._bin(lane, t_ms)
             if lane.site is Site.PIT and state.pit.update(t_ms, value):
@@ -187,8 +170,8 @@ class Engine:
         elif lane.site is Site.BENCH and state.steadiness.update(t_ms, value, stable):
             self._out.append(SteadyMass(channel, t_ms, state.steadiness.steady_mg))
         if state.doubt == "stuck":
-            quality = Quality.STUCK
-        elif not lane.low <= value <= lane.high:
+            return tag(lane, reading, value, Quality.STUCK)
+        if not lane.low <= value <= lane.high:
             if lane.site is Site.CORE:
                 self._follow_rate(lane, t_ms)
             self.judging.lane(lane, t_ms, doubted=not state.is_believed())
