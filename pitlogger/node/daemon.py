@@ -19,18 +19,10 @@ from types import TracebackType
 from typing import Any
 
 from pitlogger import __version__
-from pitlogger.bootstrap import (
-    boot_id,
-    channels_of,
-    configured_devices,
-    opening,
-    past_run,
-    policies_of,
-    restore,
-    system_clock,
-    units_of,
-    with_id,
-)
+from pitlogger.bootstrap.cooks import past_run, with_id
+from pitlogger.bootstrap.devices import channels_of, configured_devices
+from pitlogger.bootstrap.policies import policies_of, units_of
+from pitlogger.bootstrap.starting import boot_id, opening, restore, system_clock
 from pitlogger.clock import Clock
 from pitlogger.config import Config
 from pitlogger.devices.supervisor import Supervisor

@@ -11,7 +11,7 @@ import asyncio
 import logging
 from collections.abc import Coroutine, Iterator
 
-from pitlogger.bootstrap import forecast_answer
+from pitlogger.bootstrap.engines import forecast_answer
 from pitlogger.engine.forecasts.exchange import finished
 from pitlogger.engine.inputs import Command, ForecastRequest, ForecastResult
 from pitlogger.errors import PitloggerError

@@ -6,7 +6,7 @@ import logging
 from collections.abc import Iterable
 from dataclasses import replace
 
-from pitlogger.bootstrap import buttons, routes
+from pitlogger.bootstrap.devices import buttons, routes
 from pitlogger.config import Config
 from pitlogger.devices.contract import Measurement, milli_units
 from pitlogger.devices.supervisor import LinkState

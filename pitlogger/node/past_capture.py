@@ -11,7 +11,8 @@ from array import array
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-from pitlogger.bootstrap import answer_now, cook_id, new_engine
+from pitlogger.bootstrap.cooks import cook_id
+from pitlogger.bootstrap.engines import answer_now, new_engine
 from pitlogger.engine.inputs import Command, Output
 from pitlogger.engine.replay import replay
 from pitlogger.engine.step import Engine

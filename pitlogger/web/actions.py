@@ -9,7 +9,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from pitlogger.bootstrap import with_configured
+from pitlogger.bootstrap.cooks import with_configured
 from pitlogger.clock import rfc3339
 from pitlogger.engine.commands import ANSWERS, accept
 from pitlogger.errors import RefusedError, UsageError, unknown

@@ -78,7 +78,7 @@ async def sheet_of_cook(daemon: Node, what: What, cook: str | None, units: Units
 
 def sheet(question: dict[str, Any]) -> str:
     """Return the sheet that a question asks for, as HTML."""
-    from pitlogger.bootstrap import policies_of, units_of
+    from pitlogger.bootstrap.policies import policies_of, units_of
     from pitlogger.reports.cook_record import Premises, load_record
     from pitlogger.reports.cook_report import cook_report
     from pitlogger.reports.food_log import blank_log, food_log

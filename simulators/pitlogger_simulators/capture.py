@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import chain
 
-from pitlogger.bootstrap import new_engine
+from pitlogger.bootstrap.engines import new_engine
 from pitlogger.engine.feed import feed
 from pitlogger.engine.inputs import Command, Output
 from pitlogger.errors import PitloggerError

@@ -19,7 +19,7 @@ import tempfile
 import time
 from pathlib import Path
 
-from pitlogger.bootstrap import new_engine, replay_files
+from pitlogger.bootstrap.engines import new_engine, replay_files
 from pitlogger.clock import ManualClock
 from pitlogger.devices.contract import milli_units
 from pitlogger.engine.feed import feed

@@ -29,7 +29,7 @@ from typing import Any
 
 import aiomqtt
 
-from pitlogger.bootstrap import with_configured
+from pitlogger.bootstrap.cooks import with_configured
 from pitlogger.config import parse_config
 from pitlogger.engine.inputs import Input
 from pitlogger.formats.cook_file import parse_cook

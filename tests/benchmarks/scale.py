@@ -18,7 +18,7 @@ from collections.abc import Callable
 from functools import partial
 from pathlib import Path
 
-from pitlogger.bootstrap import new_engine
+from pitlogger.bootstrap.engines import new_engine
 from pitlogger.engine.feed import feed
 from pitlogger.engine.inputs import Command
 from pitlogger.formats.cook_file import parse_cook

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from click.testing import CliRunner
 
-from pitlogger.bootstrap import replay_files
+from pitlogger.bootstrap.engines import replay_files
 from pitlogger.cli import root
 
 COOK = """

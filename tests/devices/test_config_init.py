@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from click.testing import CliRunner
 
-from pitlogger.bootstrap import channels_of, configured_devices
+from pitlogger.bootstrap.devices import channels_of, configured_devices
 from pitlogger.cli.installation.config import config
 from pitlogger.config import Config, parse_config
 from pitlogger.devices.drafting import Tried, draft

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from pitlogger.bootstrap import channels_of, configured_devices
+from pitlogger.bootstrap.devices import channels_of, configured_devices
 from pitlogger.config import parse_config
 from pitlogger.devices.registry import Registry
 

@@ -12,7 +12,7 @@ from typing import Any
 
 import pytest
 
-from pitlogger.bootstrap import configured_devices
+from pitlogger.bootstrap.devices import configured_devices
 from pitlogger.config import load_config
 from pitlogger.devices.contract import Chunk, Measurement
 from pitlogger.devices.declaring.session import UnknownDevice

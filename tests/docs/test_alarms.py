@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from pitlogger.bootstrap import load_policy
+from pitlogger.bootstrap.policies import load_policy
 from pitlogger.model.alerts import KINDS, alert_class
 from pitlogger.model.cooks import TIMERS
 from pitlogger.model.quantities import show_duration

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from pitlogger.bootstrap import load_policy
+from pitlogger.bootstrap.policies import load_policy
 from pitlogger.engine.feed import feed, ticks_until
 from pitlogger.engine.inputs import Command, Input, Output
 from pitlogger.engine.state import EngineState

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from pitlogger.bootstrap import buttons
+from pitlogger.bootstrap.devices import buttons
 from pitlogger.config import parse_config
 from pitlogger.engine.buttons import Binding, press
 from pitlogger.errors import ConfigError

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from pitlogger.bootstrap import load_policy
+from pitlogger.bootstrap.policies import load_policy
 from pitlogger.engine.state import EngineState
 from pitlogger.engine.step import Engine
 from pitlogger.formats.cook_file import parse_cook

@@ -2,7 +2,7 @@
 
 import pytest
 
-from pitlogger.bootstrap import new_engine
+from pitlogger.bootstrap.engines import new_engine
 from pitlogger.engine.feed import feed
 from pitlogger.engine.inputs import Command
 from pitlogger.engine.restart import as_inputs

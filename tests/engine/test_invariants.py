@@ -7,7 +7,7 @@ from contextlib import suppress
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pitlogger.bootstrap import load_policy
+from pitlogger.bootstrap.policies import load_policy
 from pitlogger.engine.snapshot import dump_state, load_state
 from pitlogger.engine.step import Engine
 from pitlogger.errors import RefusedError, UsageError

@@ -3,7 +3,8 @@
 import random
 from dataclasses import replace
 
-from pitlogger.bootstrap import load_policy, new_engine
+from pitlogger.bootstrap.engines import new_engine
+from pitlogger.bootstrap.policies import load_policy
 from pitlogger.engine.feed import feed, ticks_until
 from pitlogger.engine.inputs import Command, ForecastRequest, ForecastResult, Input
 from pitlogger.engine.replay import replay

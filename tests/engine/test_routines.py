@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from pitlogger.bootstrap import load_policy
+from pitlogger.bootstrap.policies import load_policy
 from pitlogger.engine.inputs import Command
 from pitlogger.engine.snapshot import dump_state, load_state
 from pitlogger.engine.state import EngineState

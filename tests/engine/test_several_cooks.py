@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from pitlogger.bootstrap import load_policy
+from pitlogger.bootstrap.policies import load_policy
 from pitlogger.engine.restart import begin_run, catch_up, decisions
 from pitlogger.engine.state import EngineState
 from pitlogger.engine.step import Engine

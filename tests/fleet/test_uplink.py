@@ -12,7 +12,7 @@ from typing import Any, cast
 
 import pytest
 
-from pitlogger.bootstrap import load_policy
+from pitlogger.bootstrap.policies import load_policy
 from pitlogger.clock import ManualClock
 from pitlogger.engine.state import EngineState
 from pitlogger.engine.step import Engine

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from pitlogger.bootstrap import load_policy
+from pitlogger.bootstrap.policies import load_policy
 from pitlogger.errors import ConfigError
 from pitlogger.model.alerts import KINDS, Priority
 from pitlogger.model.cooks import CUTS

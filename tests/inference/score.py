@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from multiprocessing import Pool
 
-from pitlogger.bootstrap import load_policy
+from pitlogger.bootstrap.policies import load_policy
 from pitlogger.engine.feed import feed, ticks_until
 from pitlogger.engine.inputs import Command, Input
 from pitlogger.engine.state import EngineState

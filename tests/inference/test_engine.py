@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from pitlogger.bootstrap import load_policy
+from pitlogger.bootstrap.policies import load_policy
 from pitlogger.engine.feed import feed
 from pitlogger.engine.inputs import Command
 from pitlogger.engine.restart import catch_up

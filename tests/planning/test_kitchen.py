@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from pitlogger.bootstrap import load_policy
+from pitlogger.bootstrap.policies import load_policy
 from pitlogger.errors import ConfigError
 from pitlogger.model.cooks import Service
 from pitlogger.planning.timeline import ScheduleQuestion, one_cut, schedule

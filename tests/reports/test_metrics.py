@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from prometheus_client.openmetrics.parser import text_string_to_metric_families
 
-from pitlogger.bootstrap import new_engine
+from pitlogger.bootstrap.engines import new_engine
 from pitlogger.engine.feed import feed
 from pitlogger.engine.inputs import Command
 from pitlogger.formats.cook_file import parse_cook

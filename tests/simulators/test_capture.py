@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from pitlogger.bootstrap import replay_files
+from pitlogger.bootstrap.engines import replay_files
 from pitlogger.engine.inputs import Output
 from pitlogger.errors import UsageError
 from pitlogger.formats.capture import Decision, parse_capture

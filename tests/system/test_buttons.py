@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from pitlogger.bootstrap import with_configured
+from pitlogger.bootstrap.cooks import with_configured
 from pitlogger.config import parse_config
 from pitlogger.formats.cook_file import parse_cook
 from pitlogger.model.cooks import Stage

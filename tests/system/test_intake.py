@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from pitlogger.bootstrap import with_configured
+from pitlogger.bootstrap.cooks import with_configured
 from pitlogger.config import parse_config
 from pitlogger.devices.contract import Measurement
 from pitlogger.engine.scales import steady_mg

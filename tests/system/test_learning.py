@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from pitlogger.bootstrap import replay_files
+from pitlogger.bootstrap.engines import replay_files
 from pitlogger.clock import ManualClock
 from pitlogger.config import parse_config
 from pitlogger.model.cooks import Channel, Cook, Piece, Stage

@@ -7,7 +7,7 @@ import json
 import sys
 from pathlib import Path
 
-from pitlogger.bootstrap import with_configured
+from pitlogger.bootstrap.cooks import with_configured
 from pitlogger.config import parse_config
 from pitlogger.engine.inputs import Command
 from pitlogger.formats.cook_file import parse_cook

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pitlogger.bootstrap import load_policy
+from pitlogger.bootstrap.policies import load_policy
 from pitlogger.rules.conditions import ABOVE, BELOW, Limit, Watch, inert, judge
 
 RULE = replace(

@@ -9,7 +9,7 @@ from itertools import pairwise
 
 import pytest
 
-from pitlogger.bootstrap import policies_of
+from pitlogger.bootstrap.policies import policies_of
 from pitlogger.clock import rfc3339
 from pitlogger.config import parse_config
 from pitlogger.formats.cook_file import parse_cook

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from pitlogger.bootstrap import past_run
+from pitlogger.bootstrap.cooks import past_run
 from pitlogger.errors import RefusedError
 from pitlogger.formats.journal_json import dump_body
 from pitlogger.formats.paper_journal import cooks_of

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from pitlogger.bootstrap import replay_files
+from pitlogger.bootstrap.engines import replay_files
 
 from .conftest import Node, make_node
 

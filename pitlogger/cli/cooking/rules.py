@@ -21,7 +21,7 @@ def rules() -> None:
 @json_option
 def list_rules(as_json: bool) -> None:
     """List every kind of alert: priority, whether it wakes, delay, source."""
-    from pitlogger.bootstrap import load_policy
+    from pitlogger.bootstrap.policies import load_policy
     from pitlogger.model.alerts import alert_class
 
     held = load_policy().rules

@@ -53,7 +53,7 @@ def language(pseudo: bool) -> None:
 @json_option
 def check(file: Path, as_json: bool) -> None:
     """Check FILE without starting anything: keys, drivers, channels."""
-    from pitlogger.bootstrap import channels_of, configured_devices
+    from pitlogger.bootstrap.devices import channels_of, configured_devices
     from pitlogger.config import load_config
     from pitlogger.views.language import speak
 

@@ -50,7 +50,7 @@ def doctor(config_file: Path | None, seconds: float, socket: Path | None, as_jso
 
 def _of_devices(config_file: Path | None, seconds: float, socket: Path | None) -> list[Check]:
     """Return what the daemon says of its devices or, where none runs, what they say themselves."""
-    from pitlogger.bootstrap import configured_devices
+    from pitlogger.bootstrap.devices import configured_devices
     from pitlogger.cli.client import Client
     from pitlogger.config import load_config
     from pitlogger.devices.checks import Check, CheckState

@@ -30,7 +30,7 @@ def replay(capture: Path, cook_files: tuple[Path, ...], infer: bool, as_json: bo
 
     Needs no daemon and writes nothing. The same capture gives the same journal and alerts.
     """
-    from pitlogger.bootstrap import replay_files
+    from pitlogger.bootstrap.engines import replay_files
     from pitlogger.reports.replay_document import replay_document
 
     gathered, engine = replay_files(capture, *cook_files, infer=infer)

@@ -77,7 +77,7 @@ def record_of(
     as_signed: bool = False,
 ) -> CookRecord:  # fmt: skip
     """Return a cook from the record, or from a capture run through the engine."""
-    from pitlogger.bootstrap import policies_of
+    from pitlogger.bootstrap.policies import policies_of
     from pitlogger.reports.cook_record import load_record
     from pitlogger.rules.messages import Units
     from pitlogger.store.queries import Reader
@@ -100,7 +100,7 @@ def premises_of(config: Config) -> Premises:
 
 
 def _replayed(capture: Path, cook_file: Path | None, units: Any, policy: Any) -> CookRecord:
-    from pitlogger.bootstrap import replay_files
+    from pitlogger.bootstrap.engines import replay_files
     from pitlogger.formats.capture import read_capture
     from pitlogger.model.readings import Reading
     from pitlogger.reports.cook_record import Wall, among, build_record
@@ -144,7 +144,7 @@ def cook(**given: Any) -> None:
 @out_option
 def food_log_command(blank: bool, **given: Any) -> None:
     """The food log: every sheet, what is missing, corrective action, sign-offs."""
-    from pitlogger.bootstrap import policies_of
+    from pitlogger.bootstrap.policies import policies_of
     from pitlogger.reports.food_log import blank_log, food_log
 
     if not blank:
