@@ -8,9 +8,7 @@ from pathlib import Path
 import pytest
 
 from tests.system.broker import MOSQUITTO, Broker, watching
-from tests.system.test_mqtt import NOTE, ROOT, Node, ask, broker, expiring
-
-__all__ = ["broker"]  # a fixture
+from tests.system.publishing import NOTE, ROOT, PublishingNode, ask, expiring
 
 pytestmark = [
     pytest.mark.slow,
@@ -30,7 +28,7 @@ async def test_no_message_keeps_the_next_one_from_being_heard(
     async with watching(broker.port) as hub:
         topic = "homeassistant/device/pitlogger-pit/config"
         await hub.client.publish(topic, DEEP, qos=1, retain=True)
-        async with Node(tmp_path, broker, more) as node:
+        async with PublishingNode(tmp_path, broker, more) as node:
             node.start_cook()
             await ask(hub, NOTE | {"key": "first"}, properties=expiring(30))
             for number, poison in enumerate(POISON):
