@@ -3,81 +3,35 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import AsyncIterator, Callable
 
 import pytest
 
 from pitlogger.devices.contract import Chunk
 from pitlogger.devices.transports.ble.gatt import GattTransport
 from pitlogger.devices.transports.ble.radio import Radio
-from pitlogger.devices.transports.ble.settings import GattSettings
 from pitlogger.errors import TransportError
 from pitlogger.testing import until
 from pitlogger_simulators.bluetooth import (
     Characteristic,
     GattService,
-    Peripheral,
     RadioFault,
     RadioFaultKind,
     RadioFaultPoint,
     SimulatedBluez,
     att_error,
-    es_measurement,
     in_progress,
-    presentation_format,
-    user_description,
 )
-from pitlogger_simulators.bluetooth.devices import CELSIUS, S16, probe, weight_scale
-
-SCALE = "02:00:00:00:00:10"
-PROBES = "02:00:00:00:00:20"
-WEIGHT = b"\x00\xc8\x00"
-
-
-def scale() -> Peripheral:
-    """A Weight Scale with a battery."""
-    return weight_scale(SCALE)
-
-
-def probes() -> Peripheral:
-    """Four temperatures of one UUID, each told apart by other means, and a humidity."""
-    temperatures = (
-        probe(user_description("Point")),
-        probe(presentation_format(S16, -2, CELSIUS, 2)),
-        probe(es_measurement(1)),
-        probe(),
-    )
-    humidity = Characteristic("2a6f", ("read",), b"\xbf\x13")
-    return Peripheral(PROBES, "probes", (GattService("181a", (*temperatures, humidity)),))
-
-
-def scale_settings(**changes: object) -> GattSettings:
-    """A scale, with little patience."""
-    given: dict[str, object] = {
-        "address": SCALE, "needed": ("2a9d",), "find_s": 2.0, "connect_s": 0.5, "close_s": 0.3,
-    }  # fmt: skip
-    return GattSettings(**(given | changes))  # type: ignore[arg-type]
-
-
-def probe_settings(**changes: object) -> GattSettings:
-    """Probes, with little patience."""
-    return scale_settings(**({"address": PROBES, "needed": ("2a6e", "2a6f")} | changes))
-
-
-async def take(stream: AsyncIterator[Chunk], wanted: Callable[[Chunk], bool]) -> Chunk:
-    """Return the next chunk that is wanted."""
-    async with asyncio.timeout(3):
-        async for chunk in stream:
-            if wanted(chunk):
-                return chunk
-    raise AssertionError("the stream ended")
-
-
-async def loss(stream: AsyncIterator[Chunk]) -> TransportError:
-    """Return the error a stream ends with."""
-    with pytest.raises(TransportError) as caught:
-        await take(stream, lambda _: False)
-    return caught.value
+from tests.devices.gatt_links import (
+    PROBES,
+    SCALE,
+    WEIGHT,
+    loss,
+    probe_settings,
+    probes,
+    scale,
+    scale_settings,
+    take,
+)
 
 
 async def test_an_indication_arrives_under_its_uuid(bluez: SimulatedBluez) -> None:
@@ -274,76 +228,6 @@ async def test_a_read_that_fails_ends_the_stream(bluez: SimulatedBluez) -> None:
     bluez.world.faults.add(RadioFault(RadioFaultPoint.READ, RadioFaultKind.HANG, times=None))
     async with GattTransport(probe_settings(poll_s=0.02)) as link:
         assert "no answer in time" in str(await loss(link.chunks()))
-
-
-async def test_a_pulled_adapter_ends_the_stream_though_bleak_says_nothing(
-    bluez: SimulatedBluez,
-) -> None:
-    bluez.world.add(scale())
-    async with GattTransport(scale_settings()) as link:
-        bluez.world.pull_adapter()
-        assert "went away" in str(await loss(link.chunks()))
-
-
-async def test_a_killed_service_ends_the_stream_though_bleak_says_nothing(
-    bluez: SimulatedBluez,
-) -> None:
-    bluez.world.add(scale())
-    async with GattTransport(scale_settings()) as link:
-        await bluez.stop()
-        assert "went away" in str(await loss(link.chunks()))
-
-
-async def test_a_device_is_back_after_the_service_was_restarted(bluez: SimulatedBluez) -> None:
-    bluez.world.add(scale())
-    async with GattTransport(scale_settings()) as link:
-        await bluez.stop()
-        await loss(link.chunks())
-    await bluez.start()
-    async with GattTransport(scale_settings()) as link:
-        assert bluez.world.notify(SCALE, "2a9d", WEIGHT)
-        assert await take(link.chunks(), lambda c: c.data == WEIGHT)
-
-
-async def test_a_device_is_back_after_the_adapter_was_plugged_in_again(
-    bluez: SimulatedBluez,
-) -> None:
-    bluez.world.add(scale())
-    async with GattTransport(scale_settings()) as link:
-        bluez.world.pull_adapter()
-        await loss(link.chunks())
-    bluez.world.plug_adapter()
-    async with GattTransport(scale_settings()):
-        assert bluez.world.links
-
-
-async def test_an_adapter_switched_off_says_how_to_switch_it_on(bluez: SimulatedBluez) -> None:
-    bluez.world.add(scale())
-    bluez.world.set_powered(False)
-    with pytest.raises(TransportError, match=r"the Bluetooth adapter is off.*rfkill unblock"):
-        await GattTransport(scale_settings(find_s=0.5)).__aenter__()
-
-
-async def test_a_service_that_is_not_there_says_how_to_start_it(bluez: SimulatedBluez) -> None:
-    await bluez.stop()
-    with pytest.raises(TransportError, match="systemctl start bluetooth"):
-        await GattTransport(scale_settings(find_s=0.5)).__aenter__()
-
-
-async def test_more_links_than_allowed_are_refused_in_words(
-    bluez: SimulatedBluez, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    bluez.world.add(scale())
-    Radio.shared().links = 5
-    with pytest.raises(TransportError, match="link 6 of adapter hci0, which carries 5"):
-        await GattTransport(scale_settings()).__aenter__()
-
-
-async def test_an_adapter_without_a_free_slot_is_named(bluez: SimulatedBluez) -> None:
-    bluez.world.add(scale())
-    bluez.world.max_links = 0
-    with pytest.raises(TransportError, match="no slot left"):
-        await GattTransport(scale_settings()).__aenter__()
 
 
 async def test_a_device_left_connected_by_a_crash_is_adopted(bluez: SimulatedBluez) -> None:
