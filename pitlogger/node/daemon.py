@@ -1,7 +1,7 @@
 """The daemon: devices in, engine, store and listeners out, on one event loop.
 
 The engine is stepped on the loop and never waits. Each part that works for the daemon has a
-module of its own: ``intake``, ``journalling``, ``keeping``, ``forecasting``.
+module of its own: ``intake``, ``journalling``, ``keeping``, ``forecasting``, ``troubles``.
 """
 
 from __future__ import annotations
@@ -16,7 +16,6 @@ from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from types import TracebackType
-from typing import Any
 
 from pitlogger import __version__
 from pitlogger.bootstrap.cooks import past_run, with_id
@@ -49,6 +48,7 @@ from pitlogger.node.intake import Intake
 from pitlogger.node.journalling import Journalling
 from pitlogger.node.keeping import Keeping
 from pitlogger.node.pace import REMEDY, LoopPace
+from pitlogger.node.troubles import Troubles
 from pitlogger.node.uplinking import UplinkRunner
 from pitlogger.notify.service import Notifier
 from pitlogger.service.on_disk import on_disk
@@ -62,22 +62,12 @@ from pitlogger.store.store import Store
 from pitlogger.views.fanout import Fanout, Happening
 from pitlogger.views.language import speak
 from pitlogger.views.node import Answer
-from pitlogger.yields.books import from_book
-from pitlogger.yields.document import doubt_document
-from pitlogger.yields.ledger import accounts
 
 log = logging.getLogger(__name__)
 
 TICK_S = 0.2
-HEARTBEAT_S = 10.0
 WELL_BEHIND_MS = 30_000
 FILES_S = 1.0  # that a daemon which ends waits for its small files
-MENDED_TOLD = 10  # sentences
-REMEDY_MENDED = (
-    "Damage comes from worn cards and bad power: make a backup to another disk and replace the"
-    " card. `pitlogger store doctor` lists what was set aside"
-)
-MENDED_S = 60.0  # for so long an alarm about what is mended already stands
 
 
 class Daemon:
@@ -94,15 +84,12 @@ class Daemon:
         self.units = units_of(config)
         self.run = self.uid = ""  # known once it is opened
         self.fanout = Fanout()
-        self.trouble: Trouble | None = None
-        self._early_troubles: list[Trouble | None] = []
-        self._has_begun = False
-        self._mended: list[str] = []
         self.finished_cook: str | None = None
         self.stopping = asyncio.Event()
         self.utc_offset_ms = 0
         self.clock: Clock
         self.timekeeper: Timekeeper
+        self.troubles: Troubles
         self.engine: Engine
         self.store: Store
         self.supervisor: Supervisor
@@ -133,10 +120,16 @@ class Daemon:
         """The id of the newest open cook, ``None`` without one."""
         return next(reversed(self.cooks), None)
 
+    @property
+    def trouble(self) -> Trouble | None:
+        """What keeps the store from writing, ``None`` while it writes."""
+        return self.troubles.standing
+
     # -- life -------------------------------------------------------------------------------
 
     async def __aenter__(self) -> Daemon:
         self._loop = asyncio.get_running_loop()
+        self.troubles = Troubles(self)
         speak(self.config.units.language, self.config.languages)
         self._lock = RecordLock.take(self.config.database, time.time_ns() // 1_000_000)
         try:
@@ -180,10 +173,10 @@ class Daemon:
             utc_trusted=start.utc_trusted, node_uid=self.uid,
         )  # fmt: skip
         self.store = Store.open(
-            path, row, on_trouble=self._on_trouble, on_mended=self._on_mended,
+            path, row, on_trouble=self.troubles.on_trouble, on_mended=self.troubles.on_mended,
             prepared=prepared, backups=self.config.backups,
         )  # fmt: skip
-        self.engine = restore(self.store, self.run, start, self._engine_of, self._on_mended)
+        self.engine = restore(self.store, self.run, start, self._engine_of, self.troubles.on_mended)
         bodies = opening(None, row, start, channels)
         with suppress(StoreError, sqlite3.Error), self.store.reader() as reader:
             bodies = opening(reader, row, start, channels)
@@ -197,14 +190,7 @@ class Daemon:
         """Enter the start of the run, and what was already wrong by then."""
         for command in self._begun:
             self.feed(command)
-        self._has_begun = True
-        for watch in [*self.engine.state.watches.values()]:
-            kind, _, subject = watch.key.partition("/")
-            if kind == "store-failing" and watch.holds and subject != "node":
-                self._feed_trouble(subject, None)  # of an earlier run, which told of it
-        for trouble in self._early_troubles:
-            self._store_condition(trouble)
-        self._tell_mended()
+        self.troubles.begin()
         self.utc_offset_ms = self.timekeeper.offset_ms
         for body in self.timekeeper.begin(self.store):
             self.feed(Command(self.clock.engine_ms(), body))
@@ -293,11 +279,6 @@ class Daemon:
         runs = [past_run(cook, self.config.node.name) for cook in cooks]
         await asyncio.wrap_future(self.store.add_runs(runs))
 
-    def doubts_of(self, piece: str) -> list[dict[str, Any]]:
-        """Return what looks wrong with the weighings of a piece: asked, never refused."""
-        records = [record for record in from_book(self.engine.book) if record.piece == piece]
-        return [doubt_document(doubt) for account in accounts(records) for doubt in account.doubts]
-
     def keeps_up(self) -> bool:
         """Return whether the engine keeps up with its clock."""
         behind_ms = self.clock.engine_ms() - self.engine.state.t_ms
@@ -338,19 +319,6 @@ class Daemon:
     def _engine_of(self, state: EngineState) -> Engine:
         return Engine(state, self.policy, self.units, self.channels, self.safety)
 
-    async def next_happening(self, queue: asyncio.Queue[Happening]) -> Happening | None:
-        """Return what happens next, ``None`` when nothing did for ten seconds or on stopping."""
-        waiting = asyncio.create_task(queue.get())
-        stopping = asyncio.create_task(self.stopping.wait())
-        try:
-            await asyncio.wait(
-                {waiting, stopping}, timeout=HEARTBEAT_S, return_when=asyncio.FIRST_COMPLETED
-            )
-            return waiting.result() if waiting.done() else None
-        finally:
-            waiting.cancel()
-            stopping.cancel()
-
     async def forget(self, device: str) -> None:
         """Forget what is remembered of a device, and begin with it anew."""
         await self.supervisor.restart(device, partial(self.keeping.forget, device))
@@ -359,40 +327,9 @@ class Daemon:
         """Put a question to the store's reader thread and return the answer."""
         return await asyncio.wrap_future(self.store.ask(question))
 
-    def _on_trouble(self, trouble: Trouble | None) -> None:
-        self._loop.call_soon_threadsafe(self._store_condition, trouble)
-
-    def _on_mended(self, words: str) -> None:
-        log.error("%s", words)
-        self._loop.call_soon_threadsafe(self._say_mended, words)
-
-    def _say_mended(self, words: str) -> None:
-        self._mended.append(words)
-        if self._has_begun:
-            self._tell_mended()
-
-    def _tell_mended(self) -> None:
-        """Tell of damage that is mended, one alarm for all of it."""
-        if self._mended:
-            words = f"the record was damaged: {'; '.join(self._mended[-MENDED_TOLD:])}"
-            self.tell_trouble("record", words, REMEDY_MENDED)
-
-    def _store_condition(self, trouble: Trouble | None) -> None:
-        self.trouble = trouble
-        if not self._has_begun:
-            self._early_troubles.append(trouble)  # ``_begin`` tells
-            return
-        self._feed_trouble("node", trouble)
-
     def tell_trouble(self, subject: str, message: str, remedy: str) -> None:
-        """Tell of something that was wrong with our files and is mended: alarmed for a minute."""
-        self._feed_trouble(subject, Trouble(message, remedy))
-        self._loop.call_later(MENDED_S, self._feed_trouble, subject, None)
-
-    def _feed_trouble(self, subject: str, trouble: Trouble | None) -> None:
-        message, remedy = ("", "") if trouble is None else (trouble.message, trouble.remedy)
-        changed = TroubleChanged("store-failing", subject, trouble is not None, message, remedy)
-        self.feed(Command(self.clock.engine_ms(), changed))
+        """Tell of something that was wrong with our files and is mended."""
+        self.troubles.tell(subject, message, remedy)
 
     # -- out --------------------------------------------------------------------------------
 

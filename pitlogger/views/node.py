@@ -21,7 +21,7 @@ from pitlogger.safety.policy import Policy as Limits
 from pitlogger.store.queries import Reader
 from pitlogger.store.rows import Trouble
 from pitlogger.store.store import Store
-from pitlogger.views.fanout import Fanout, Happening
+from pitlogger.views.fanout import Fanout
 from pitlogger.views.uplink import UplinkStatus
 
 Answer = TypeVar("Answer")
@@ -70,7 +70,6 @@ class Node(Protocol):
         uid: Of the installation, for ever.
         finished_cook: The id of the last one that ended in this run.
         utc_offset_ms: UTC less engine time.
-        trouble: What keeps the store from writing, ``None`` while it writes.
         stopping: Set when the node ends.
     """
 
@@ -88,7 +87,6 @@ class Node(Protocol):
     uid: str
     finished_cook: str | None
     utc_offset_ms: int
-    trouble: Trouble | None
     stopping: asyncio.Event
 
     @property
@@ -102,6 +100,10 @@ class Node(Protocol):
     @property
     def cook(self) -> str | None:
         """The id of the newest open cook, ``None`` without one."""
+
+    @property
+    def trouble(self) -> Trouble | None:
+        """What keeps the store from writing, ``None`` while it writes."""
 
     @property
     def notifier(self) -> Notifying:
@@ -144,14 +146,8 @@ class Node(Protocol):
     async def add_past(self, cooks: list[PaperCook]) -> None:
         """Put cooks from a paper log on record, all or none."""
 
-    async def next_happening(self, queue: asyncio.Queue[Happening]) -> Happening | None:
-        """Return what happens next, ``None`` when nothing did for a while or on stopping."""
-
     async def forget(self, device: str) -> None:
         """Forget what is remembered of a device, and begin with it anew."""
-
-    def doubts_of(self, piece: str) -> list[dict[str, Any]]:
-        """Return what looks wrong with the weighings of a piece."""
 
     def held_up_s(self) -> float:
         """Return by how much the loop came late, at most, in the last minutes."""

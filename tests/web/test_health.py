@@ -25,7 +25,7 @@ async def test_health_needs_no_key(node: Node) -> None:
 
 
 async def test_a_store_that_cannot_write_is_not_well(node: Node) -> None:
-    node.daemon.trouble = Trouble("no room", "make room")
+    node.daemon.troubles.standing = Trouble("no room", "make room")
     answer = await node.network.get("/healthz")
     assert (answer.status_code, answer.json()["store"]) == (503, False)
 

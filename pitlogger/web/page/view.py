@@ -17,6 +17,7 @@ from pitlogger.web.access.roles import Role, who_asks
 from pitlogger.web.page.alarm_groups import grouped
 from pitlogger.web.page.alarms import alert
 from pitlogger.web.page.render import render
+from pitlogger.yields.document import doubts_of
 
 
 def shown_to(daemon: Node, request: Request) -> Shown:
@@ -94,7 +95,7 @@ def deed_view(daemon: Node, entry: Entry, shown: Shown) -> dict[str, Any]:
     """Return what was done as told to who did it."""
     said = told(entry.body, shown.units)
     if isinstance(entry.body, Weighed):
-        doubts = [doubt["message"] for doubt in daemon.doubts_of(entry.body.piece)]
+        doubts = [doubt["message"] for doubt in doubts_of(daemon.engine.book, entry.body.piece)]
         said = " ".join([said, *(f"{doubt.rstrip('.')}." for doubt in doubts)])
     return {
         "said": said,

@@ -23,6 +23,7 @@ BEAT_S = 1.0
 WEIGHING_BEAT_S = 0.25
 BEAT = "figures"
 MISSED_AT_MOST = 1000
+QUIET_S = 10.0  # before a listener is told that the node is still here
 
 
 class Pulse:
@@ -101,7 +102,7 @@ async def events(
             pulse.begin()
         try:
             while not daemon.stopping.is_set():
-                happening = await daemon.next_happening(queue)
+                happening = await _next(queue, daemon.stopping)
                 if happening is None:
                     yield ": still here\n\n"
                 elif happening.kind != BEAT:
@@ -111,6 +112,18 @@ async def events(
         finally:
             if units is not None:
                 pulse.end()
+
+
+async def _next(queue: asyncio.Queue[Happening], stopping: asyncio.Event) -> Happening | None:
+    """Return what happens next, ``None`` when nothing did for a while or on stopping."""
+    waiting = asyncio.create_task(queue.get())
+    ending = asyncio.create_task(stopping.wait())
+    try:
+        await asyncio.wait({waiting, ending}, timeout=QUIET_S, return_when=asyncio.FIRST_COMPLETED)
+        return waiting.result() if waiting.done() else None
+    finally:
+        waiting.cancel()
+        ending.cancel()
 
 
 async def _missed(daemon: Node, last_id: str) -> list[Any]:

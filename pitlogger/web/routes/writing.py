@@ -10,6 +10,7 @@ from pitlogger.views.node import Node
 from pitlogger.web import requests
 from pitlogger.web.actions import decide
 from pitlogger.web.routes.entry_answer import entry_answer
+from pitlogger.yields.document import doubts_of
 
 
 def add_writes(api: APIRouter, daemon: Node) -> None:
@@ -27,7 +28,7 @@ async def _told(daemon: Node, name: str, ask: requests.Ask, **named: str) -> Ent
     if not isinstance(entry.body, Weighed):
         return entry_answer(daemon, entry)
     is_running = entry in daemon.engine.state.entries
-    doubts = daemon.doubts_of(entry.body.piece) if is_running else []
+    doubts = doubts_of(daemon.engine.book, entry.body.piece) if is_running else []
     return entry_answer(daemon, entry, net_g=entry.body.net_mg / 1000, doubts=doubts)
 
 

@@ -1,0 +1,87 @@
+"""What is wrong with the node's own files, as alarms: while it lasts, or mended already.
+
+The store and its readers tell from threads of their own; the alarms are fed on the loop.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import logging
+
+from pitlogger.engine.inputs import Command
+from pitlogger.model.journal import TroubleChanged
+from pitlogger.store.rows import Trouble
+from pitlogger.views.node import Node
+
+log = logging.getLogger(__name__)
+
+MENDED_TOLD = 10  # sentences
+REMEDY_MENDED = (
+    "Damage comes from worn cards and bad power: make a backup to another disk and replace the"
+    " card. `pitlogger store doctor` lists what was set aside"
+)
+MENDED_S = 60.0  # for so long an alarm about what is mended already stands
+
+
+class Troubles:
+    """Tells of the store's troubles; what comes before the run has begun waits for ``begin``.
+
+    Attributes:
+        standing: What keeps the store from writing, ``None`` while it writes.
+    """
+
+    def __init__(self, node: Node) -> None:
+        self.standing: Trouble | None = None
+        self._node = node
+        self._loop = asyncio.get_running_loop()
+        self._early: list[Trouble | None] = []
+        self._mended: list[str] = []
+        self._has_begun = False
+
+    def begin(self) -> None:
+        """Tell what was wrong already, and end what an earlier run told."""
+        self._has_begun = True
+        for watch in [*self._node.engine.state.watches.values()]:
+            kind, _, subject = watch.key.partition("/")
+            if kind == "store-failing" and watch.holds and subject != "node":
+                self._feed(subject, None)
+        for trouble in self._early:
+            self._changed(trouble)
+        self._tell_mended()
+
+    def on_trouble(self, trouble: Trouble | None) -> None:
+        """Take from any thread what keeps the store from writing."""
+        self._loop.call_soon_threadsafe(self._changed, trouble)
+
+    def on_mended(self, words: str) -> None:
+        """Take from any thread a sentence about damage that is mended."""
+        log.error("%s", words)
+        self._loop.call_soon_threadsafe(self._say_mended, words)
+
+    def tell(self, subject: str, message: str, remedy: str) -> None:
+        """Tell of something that was wrong with our files and is mended: alarmed for a minute."""
+        self._feed(subject, Trouble(message, remedy))
+        self._loop.call_later(MENDED_S, self._feed, subject, None)
+
+    def _say_mended(self, words: str) -> None:
+        self._mended.append(words)
+        if self._has_begun:
+            self._tell_mended()
+
+    def _tell_mended(self) -> None:
+        """Tell of damage that is mended, one alarm for all of it."""
+        if self._mended:
+            words = f"the record was damaged: {'; '.join(self._mended[-MENDED_TOLD:])}"
+            self.tell("record", words, REMEDY_MENDED)
+
+    def _changed(self, trouble: Trouble | None) -> None:
+        self.standing = trouble
+        if self._has_begun:
+            self._feed("node", trouble)
+        else:
+            self._early.append(trouble)
+
+    def _feed(self, subject: str, trouble: Trouble | None) -> None:
+        message, remedy = ("", "") if trouble is None else (trouble.message, trouble.remedy)
+        changed = TroubleChanged("store-failing", subject, trouble is not None, message, remedy)
+        self._node.feed(Command(self._node.clock.engine_ms(), changed))
