@@ -70,6 +70,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
         "installation.notify:notify",
         "Try the ways of sending; list what waits.",
     ),
+    "label": ("records.label:label", "Tags of pieces and trays, to be scanned."),
     "report": ("records.report:report", "Sheets and labels to print or send."),
     "store": ("records.store:store", "Back up, restore and examine the record."),
     "service": ("installation.service:service", "Run at boot, as a system service."),

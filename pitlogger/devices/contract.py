@@ -29,6 +29,7 @@ class Measurement(NamedTuple):
         unit: As sent: ``kg g lb oz mg Cel degF %RH %EL dBm V Pa`` or empty.
         quality: ``good`` or the reason.
         stable: The device's own word on steadiness; ``None`` where it gives none.
+        text: What was scanned, where the quantity is ``code``: then there is no value.
     """
 
     channel: str
@@ -37,6 +38,7 @@ class Measurement(NamedTuple):
     unit: str
     quality: Quality = Quality.GOOD
     stable: bool | None = None
+    text: str = ""
 
 
 class Chunk(NamedTuple):
@@ -92,7 +94,7 @@ class DriverInfo:
 
     Attributes:
         transport: ``serial``, ``ble-gatt``, ``ble-advertisement``, ``hidraw``, ``sysfs``,
-            ``mqtt``, ``modbus``, ``replay``, or a lowercase name of one's own.
+            ``mqtt``, ``modbus``, ``evdev``, ``replay``, or a lowercase name of one's own.
         channels: What it can give; a name that ends in ``*`` stands for as many as there are.
         interval_s: The longest normal pause between two values of a channel; a channel
             silent for three times that is stale.

@@ -111,7 +111,7 @@ def _channels(tried: Tried) -> Iterator[ChannelInfo]:
     """Yield the channels heard; of a silent device those its driver names without a star."""
     if tried.said:
         for found in sorted(tried.said, key=lambda one: (one.quantity in _OWN, one.channel)):
-            if found.quantity is not Quantity.BUTTON:
+            if found.quantity not in (Quantity.BUTTON, Quantity.CODE):
                 yield ChannelInfo(found.channel, found.quantity, found.unit)
         return
     yield from (one for one in tried.driver.channels if not one.name.endswith("*"))

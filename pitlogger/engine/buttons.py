@@ -34,16 +34,31 @@ class Binding:
     scale: str | None = None
 
 
-def press(engine: Engine, binding: Binding, now_ms: int, feed: Callable[[Command], object]) -> None:
-    """Do what a press is bound to; what cannot be done is noted, so that nobody wonders."""
+def press(engine: Engine, binding: Binding, now_ms: int, feed: Callable[[Command], object]) -> bool:
+    """Do what a press is bound to; return whether it was done."""
+    return perform(binding.act, lambda: decisions(engine, binding, now_ms), now_ms, BY, feed)
+
+
+def perform(
+    what: str, make: Callable[[], list[Body]], now_ms: int, by: str,
+    feed: Callable[[Command], object],
+) -> bool:  # fmt: skip
+    """Do what a hand without a screen wants; what cannot be done is noted, so that nobody wonders.
+
+    Returns:
+        Whether it was done.
+    """
     try:
-        for body in decisions(engine, binding, now_ms):
-            feed(Command(now_ms, body, BY))
+        for body in make():
+            feed(Command(now_ms, body, by))
     except QuestionError as fault:
-        words = f"{binding.act} was not done, answer on the page: {fault.asked.question}"
-        feed(Command(now_ms, Noted(words), BY))
+        words = f"{what} was not done, answer on the page: {fault.asked.question}"
+        feed(Command(now_ms, Noted(words), by))
+        return False
     except PitloggerError as refusal:
-        feed(Command(now_ms, Noted(f"{binding.act} was not done: {refusal}"), BY))
+        feed(Command(now_ms, Noted(f"{what} was not done: {refusal}"), by))
+        return False
+    return True
 
 
 def decisions(engine: Engine, binding: Binding, now_ms: int) -> list[Body]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
@@ -169,6 +170,12 @@ class Piece:
     @property
     def family(self) -> str:
         return CUTS[self.cut]
+
+
+def natural(name: str) -> list[tuple[int, int, str]]:
+    """Return what sorts p2 before p10."""
+    parts = re.findall(r"\d+|\D+", name)
+    return [(0, int(p), "") if p.isdecimal() else (1, 0, p.casefold()) for p in parts]
 
 
 NEVER = -1_000_000  # wrap_at_mc of a piece that stays unwrapped: below absolute zero

@@ -25,6 +25,7 @@ class Quantity(StrEnum):
     PRESSURE = "pressure"
     VOLTAGE = "voltage"
     BUTTON = "button"
+    CODE = "code"  # text that was scanned
 
 
 MG_PER: dict[str, Decimal] = {

@@ -1,8 +1,8 @@
 """ESC/POS: the bytes that make a receipt printer write, enlarge, draw a QR code and cut.
 
 Source: public ESC/POS command references: ESC @ (initialise), ESC t 16 (code page
-Windows-1252), GS ! (size), GS ( k functions 165, 167, 169, 180, 181 (QR code), GS V 66
-(feed and cut).
+Windows-1252), GS ! (size), GS ( k functions 165, 167, 169, 180, 181 (QR code), GS h, GS w, GS k 73
+(Code 128; ``{B`` is its code set), GS V 66 (feed and cut).
 """
 
 from __future__ import annotations
@@ -50,3 +50,13 @@ def qr(text: str) -> bytes:
     size = (len(data) + 3).to_bytes(2, "little")
     store = b"\x1d(k" + size + b"1P0" + data
     return _MODEL_2 + _DOT_SIZE_6 + _CORRECTION_M + store + _PRINT + b"\n"
+
+
+def code128(text: str) -> bytes:
+    """Return the bars of Code 128, code set B, that the printer draws itself.
+
+    Args:
+        text: Up to 32 printable ASCII characters.
+    """
+    data = b"{B" + text.replace("{", "{{").encode("ascii")
+    return b"\x1dh\x50\x1dw\x02\x1dkI" + bytes((len(data),)) + data + b"\n"

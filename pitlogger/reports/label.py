@@ -106,8 +106,10 @@ def label_bytes(label: Label) -> bytes:
 
 
 def qr_svg(text: str) -> str:
-    """Return a QR code as SVG."""
+    """Return a QR code as SVG; with letters beyond ASCII it says that it is UTF-8 (ECI 26)."""
     import segno
 
-    drawn: str = segno.make(text, micro=False).svg_inline(scale=3, border=4)
+    drawn: str = segno.make(text, micro=False, encoding="utf-8", eci=not text.isascii()).svg_inline(
+        scale=3, border=4
+    )
     return drawn

@@ -32,6 +32,7 @@ UNITS: dict[Quantity, frozenset[str]] = {
     Quantity.PRESSURE: frozenset(("Pa",)),
     Quantity.VOLTAGE: frozenset(("V",)),
     Quantity.BUTTON: frozenset(("",)),
+    Quantity.CODE: frozenset(("",)),
 }
 _TRANSPORT = re.compile(r"[a-z][a-z0-9-]*")  # one of pitlogger's, or a name of one's own
 

@@ -40,6 +40,7 @@ from pitlogger.model.journal import (
     Weighed,
 )
 from pitlogger.model.readings import Site
+from pitlogger.node.containers import containers, tare_of
 from pitlogger.safety.record import DISPOSITIONS
 from pitlogger.views import doubting
 from pitlogger.views.alert_words import standing_words
@@ -47,7 +48,6 @@ from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 from pitlogger.web import bodies, corrections, requests
 from pitlogger.web.access.roles import who_asks
-from pitlogger.web.containers import containers, tare_of
 from pitlogger.web.finishing import dispose
 from pitlogger.web.looks import agreed
 from pitlogger.web.routes.food_log import CorrectiveAsk

@@ -35,6 +35,7 @@ from pitlogger.web.routes.jobs import make_job_api
 from pitlogger.web.routes.meals import make_meal_api
 from pitlogger.web.routes.reading import make_api
 from pitlogger.web.routes.ring_test import RingTest
+from pitlogger.web.routes.tags import make_tags_api
 from pitlogger.web.signers import Signers
 
 if TYPE_CHECKING:
@@ -69,6 +70,7 @@ def make_app(
     ring, signers = RingTest(daemon), Signers(daemon)
     app.include_router(make_api(daemon))
     app.include_router(make_container_api(daemon))
+    app.include_router(make_tags_api(daemon))
     app.include_router(make_device_api(daemon))
     app.include_router(make_log_api(daemon, signers))
     app.include_router(make_import_api(daemon))

@@ -79,6 +79,11 @@ class Implausible:
     or_g: float | None = None  # what else was meant perhaps
 
 
+def bought_g(cut: str, count: int) -> float:
+    """Return what a piece, or a batch, usually weighs as bought, grams."""
+    return 1000.0 * _BOUGHT_KG[cut][1] * count
+
+
 def implausible_masses(
     cut: str, count: int, masses_g: Mapping[str, float]
 ) -> Iterator[Implausible]:

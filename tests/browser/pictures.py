@@ -15,7 +15,7 @@ from playwright.sync_api import Browser, Page, sync_playwright
 
 from pitlogger.formats.cook_file import parse_cook
 from pitlogger.model.journal import CookFinished, CookStarted, Weighed
-from pitlogger.web.containers import keep
+from pitlogger.node.containers import keep
 from tests.browser.conftest import ARGS, chromium, pairing_cookie
 from tests.browser.staging import Staged, staged
 

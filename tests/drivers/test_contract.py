@@ -46,5 +46,5 @@ def test_there_is_a_driver_for_every_open_kind_of_device() -> None:
     assert set(DRIVERS) >= {
         "bthome", "csv-line", "declared", "environmental-sensing", "health-thermometer",
         "hid-scale", "hwmon", "iio", "modbus", "mqtt-senml", "replay", "scpi", "serial-scale",
-        "sma-scale", "w1", "weight-scale",
+        "sma-scale", "w1", "weight-scale", "keyboard-scanner", "line-scanner",
     }  # fmt: skip

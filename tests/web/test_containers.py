@@ -9,7 +9,7 @@ import pytest
 from pitlogger.errors import UsageError
 from pitlogger.model.journal import Weighed
 from pitlogger.model.readings import Reading
-from pitlogger.web.containers import FILE, containers, keep, looks_like, remove
+from pitlogger.node.containers import FILE, containers, keep, looks_like, remove
 from tests.web.conftest import Node, make_node
 
 

@@ -141,17 +141,22 @@ def _run(
     return readings, [outcome for outcome in outcomes if isinstance(outcome, DecodeError)]
 
 
+def _document(reading: Measurement) -> dict[str, Any]:
+    found = reading._asdict()
+    return found if reading.text else {name: found[name] for name in found if name != "text"}
+
+
 def _show(readings: list[Measurement], errors: list[DecodeError], as_json: bool) -> None:
     """Print the document; raise the first error after it, so that the exit code tells."""
     first = errors[0] if errors else None
     document: dict[str, Any] = {
-        "readings": [reading._asdict() for reading in readings],
+        "readings": [_document(reading) for reading in readings],
         "error": first and {"type": type(first).__name__, "message": str(first)},
     }
     rows = [
         [
             reading.channel,
-            "-" if reading.value is None else f"{reading.value:.12g}",
+            reading.text or ("-" if reading.value is None else f"{reading.value:.12g}"),
             reading.unit,
             reading.quality,
             {None: "", True: "stable", False: "moving"}[reading.stable],

@@ -16,6 +16,7 @@ import socket
 from collections.abc import AsyncIterator, Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Protocol
 
 from pitlogger.devices.contract import Chunk
 from pitlogger.devices.transports.inbox import Inbox
@@ -120,6 +121,29 @@ class HidSettings:
             None,
         )
 
+    @property
+    def missing(self) -> str:
+        return f"no HID device of usage page 0x{self.usage_page:02X} is plugged in"
+
+    @property
+    def permission(self) -> str:
+        return "Install the udev rule: pitlogger service files"
+
+
+class Search(Protocol):
+    """Finds one device, and says in words that it is missing or may not be opened."""
+
+    @property
+    def report_id(self) -> int: ...
+
+    @property
+    def missing(self) -> str: ...
+
+    @property
+    def permission(self) -> str: ...
+
+    def find(self) -> HidNode | None: ...
+
 
 def open_node(path: str) -> int:
     """Open a node for reading without blocking; return its descriptor.
@@ -143,7 +167,7 @@ class HidTransport:
         open_node: Opens a node for reading without blocking; returns its descriptor.
     """
 
-    def __init__(self, settings: HidSettings, open_node: Callable[[str], int] = open_node) -> None:
+    def __init__(self, settings: Search, open_node: Callable[[str], int] = open_node) -> None:
         self._settings = settings
         self._open_node = open_node
         self._descriptor: int | None = None
@@ -154,20 +178,20 @@ class HidTransport:
         node = self._settings.find()
         if node is None:
             raise TransportError(
-                f"no HID device of usage page 0x{self._settings.usage_page:02X} is plugged in",
-                remedy="Plug the scale in and switch it on; it may have gone to sleep",
+                self._settings.missing,
+                remedy="Plug it in and switch it on; it may have gone to sleep",
             )
         try:
             self._descriptor = self._open_node(node.path)
         except PermissionError as error:
             raise TransportError(
                 f"no permission to open {node.path}",
-                remedy="Install the udev rule: pitlogger service files",
+                remedy=self._settings.permission,
             ) from error
         except OSError as error:
             raise TransportError(
                 f"{node.path} cannot be opened ({error.strerror})",
-                remedy="Unplug the scale and plug it in again",
+                remedy="Unplug it and plug it in again",
             ) from error
         self._prefix = b"" if node.is_numbered else bytes((self._settings.report_id,))
         asyncio.get_running_loop().add_reader(self._descriptor, self._on_readable)
@@ -188,8 +212,8 @@ class HidTransport:
         return self._inbox.chunks()
 
     async def send(self, data: bytes) -> None:
-        """Refuse: HID scales are only read."""
-        raise TransportError(f"a HID scale takes no commands ({data.hex()})")
+        """Refuse: such devices are only read."""
+        raise TransportError(f"it takes no commands ({data.hex()})")
 
     async def appears(self) -> None:
         """Return when a missing device is plugged in or wakes, under whatever number."""

@@ -8,13 +8,13 @@ from pitlogger.errors import RefusedError
 from pitlogger.model.book import PieceBook, Weighing
 from pitlogger.model.cooks import Checkpoint, Stage
 from pitlogger.model.journal import Corrected, Entry, StageSet, Weighed
+from pitlogger.node.containers import tare_of
 from pitlogger.views import words
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 from pitlogger.web.access.roles import who_asks
 from pitlogger.web.actions import decide, in_engine_time
 from pitlogger.web.bodies import weighed as weighed_body
-from pitlogger.web.containers import tare_of
 from pitlogger.web.page.figures import net_mg
 from pitlogger.web.page.forms import FormFieldError
 from pitlogger.web.page.typed import MAY_BE_NOTHING

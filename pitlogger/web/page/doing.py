@@ -14,6 +14,7 @@ from pydantic import ValidationError
 from pitlogger.engine.commands import UNDOABLE
 from pitlogger.errors import PitloggerError, RefusedError, UsageError
 from pitlogger.model.journal import CookFinished, CookStarted
+from pitlogger.node.containers import remove
 from pitlogger.questions import Answers, QuestionError
 from pitlogger.views.language import tr
 from pitlogger.views.node import Node
@@ -22,7 +23,6 @@ from pitlogger.web.access.access import Access, utc_ms
 from pitlogger.web.access.codes import spoken
 from pitlogger.web.access.roles import role_of, who_asks
 from pitlogger.web.actions import decide
-from pitlogger.web.containers import remove
 from pitlogger.web.page.alarm_groups import FOOD_SAFETY
 from pitlogger.web.page.asked_first import done_by_another, plain, weigh_once
 from pitlogger.web.page.begin import cook_text

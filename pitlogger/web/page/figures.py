@@ -12,11 +12,11 @@ from pitlogger.model.book import PieceBook
 from pitlogger.model.cooks import ON_PIT, Stage
 from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import Quality, Site
+from pitlogger.node.containers import looks_like
 from pitlogger.views import words
 from pitlogger.views.language import tr
 from pitlogger.views.node import Node
 from pitlogger.views.shown import MINUS, Shown
-from pitlogger.web.containers import looks_like
 
 OLD_MS = 15_000
 BY_HAND = "/spot"  # a reading by hand stands for its moment alone, no channel is silent after it

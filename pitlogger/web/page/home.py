@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import re
 from typing import Any
 
 from pitlogger.model.alerts import ANNUNCIATED
 from pitlogger.model.book import PieceBook
-from pitlogger.model.cooks import ON_PIT, Stage
+from pitlogger.model.cooks import ON_PIT, Stage, natural
 from pitlogger.model.journal import ForecastMade
 from pitlogger.model.readings import Site
 from pitlogger.rules.conditions import Watch
@@ -99,12 +98,6 @@ def piece_rows(
 def _piece_of(daemon: Node, watch: Watch) -> str | None:
     lane = daemon.engine.lanes.get(watch.channel or "")
     return watch.piece or (lane.piece if lane is not None else None)
-
-
-def natural(name: str) -> list[tuple[int, int, str]]:
-    """Return what sorts p2 before p10."""
-    parts = re.findall(r"\d+|\D+", name)
-    return [(0, int(p), "") if p.isdecimal() else (1, 0, p.casefold()) for p in parts]
 
 
 def piece_row(daemon: Node, held: PieceBook, shown: Shown) -> dict[str, Any]:

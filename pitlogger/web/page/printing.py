@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from fastapi.responses import HTMLResponse
 
-from pitlogger.errors import UsageError, unknown
+from pitlogger.errors import RefusedError, UsageError, unknown
 from pitlogger.formats.money import amount
 from pitlogger.model.quantities import parse_mass_mg
 from pitlogger.reports.allergens import MAJOR, Answered, checked, found_in
@@ -21,6 +21,7 @@ from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 from pitlogger.web.page.past import cook_line
 from pitlogger.web.page.planning import plan_document
+from pitlogger.web.routes.tags import TagView, tags_of
 from pitlogger.web.sheet_process import WHAT, sheet_of_cook
 
 if TYPE_CHECKING:
@@ -63,13 +64,15 @@ async def printed(
         return as_served(await asyncio.to_thread(_label, given))
     if what == "quote":
         return as_served(await asyncio.to_thread(_quote, given, list(values)))
+    if what == "tags":
+        return as_served(await asyncio.to_thread(_tags, tags_of(daemon)))
     if what == "shopping":
         document = await plan_document(daemon, query)
         return as_served(await asyncio.to_thread(_shopping, given, document, shown))
     for known in WHAT:
         if what == known:
             return as_served(await sheet_of_cook(daemon, known, given.get("cook"), shown.units))
-    raise UsageError(unknown("sheet", what, (*WHAT, "label", "quote", "shopping")))
+    raise UsageError(unknown("sheet", what, (*WHAT, "label", "quote", "shopping", "tags")))
 
 
 def as_served(text: str, keep_as: str = "") -> HTMLResponse:
@@ -95,6 +98,14 @@ def sheet_html(sheet: Sheet) -> str:
     from pitlogger.reports.html import html as made
 
     return made(sheet)
+
+
+def _tags(tags: list[TagView]) -> str:
+    from pitlogger.reports.tags import PrintedTag, tags_sheet
+
+    if not tags:
+        raise RefusedError("No cook is running and no container is on the list")
+    return sheet_html(tags_sheet([PrintedTag(one.text, one.title, one.about) for one in tags]))
 
 
 def _lines(text: str) -> tuple[str, ...]:

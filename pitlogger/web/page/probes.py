@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from pitlogger.model.cooks import natural
 from pitlogger.model.readings import Site
 from pitlogger.views import words
 from pitlogger.views.language import tr
@@ -11,7 +12,7 @@ from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 from pitlogger.views.status import is_running
 from pitlogger.web.page.figures import BY_HAND, figure
-from pitlogger.web.page.home import natural, piece_row
+from pitlogger.web.page.home import piece_row
 from pitlogger.web.page.pieces import piece_facts
 
 MOST_PITS = 6

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from pitlogger.model.cooks import Stage
+from pitlogger.model.cooks import Stage, natural
 from pitlogger.model.readings import Site
 from pitlogger.views import words
 from pitlogger.views.language import tr
@@ -13,7 +13,6 @@ from pitlogger.views.shown import Shown
 from pitlogger.views.status import is_running
 from pitlogger.web.access.roles import who_asks
 from pitlogger.web.page.figures import figure
-from pitlogger.web.page.home import natural
 
 PLACE = "site:"  # what stands before a place where a piece could stand
 _PLACES = (Site.HOLD, Site.COLD, Site.TRANSPORT, Site.LINE)

@@ -5,16 +5,15 @@ from __future__ import annotations
 from typing import Any
 
 from pitlogger.model.book import PieceBook
-from pitlogger.model.cooks import AddedMass, ByProduct, Checkpoint
+from pitlogger.model.cooks import AddedMass, ByProduct, Checkpoint, natural
 from pitlogger.model.next_steps import NEXT_CHECKPOINT
+from pitlogger.node.containers import containers
 from pitlogger.views import words
 from pitlogger.views.language import tr
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 from pitlogger.views.status import is_running
-from pitlogger.web.containers import containers
 from pitlogger.web.page.figures import net_mg, scales
-from pitlogger.web.page.home import natural
 from pitlogger.web.page.loose import waiting_weights
 from pitlogger.yields.causes import CHAIN
 from pitlogger.yields.weighing.containers import Waiting, propose

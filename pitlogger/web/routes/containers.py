@@ -7,11 +7,11 @@ import asyncio
 from fastapi import APIRouter
 
 from pitlogger.clock import rfc3339
+from pitlogger.node.containers import Kept, containers, keep, remove
 from pitlogger.views.node import Node
 from pitlogger.views.view import Moment, View
 from pitlogger.web.access.roles import who_asks
 from pitlogger.web.bodies import container_mg
-from pitlogger.web.containers import Kept, containers, keep, remove
 from pitlogger.web.requests import ContainerAsk, ContainerRemoveAsk
 from pitlogger.web.routes.error_answers import RESPONSES
 

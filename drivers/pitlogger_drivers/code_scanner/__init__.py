@@ -1,0 +1,1 @@
+"""Scanners of bar codes and QR codes."""
