@@ -10,7 +10,7 @@ from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import closing, suppress
 from pathlib import Path
 from types import TracebackType
-from typing import Any, TypeVar
+from typing import Any
 
 from pitlogger.errors import StoreError
 from pitlogger.model.readings import Tagged
@@ -21,6 +21,7 @@ from pitlogger.store.damage import JOURNAL_TABLES, replace_file, save, unsaved
 from pitlogger.store.healing import put_back_missing
 from pitlogger.store.preparing import Prepared, prepare, refuse_used
 from pitlogger.store.queries import Reader
+from pitlogger.store.reader_thread import Answer, ReaderThread
 from pitlogger.store.rows import ClockRow, JournalRow, Notice, RunRow, Snapshot, Trouble
 from pitlogger.store.sink import Sink
 from pitlogger.store.soundness import after
@@ -32,11 +33,6 @@ log = logging.getLogger(__name__)
 
 FIRST_AID_S = 5.0
 WEEK_S = 7 * 86_400.0
-Answer = TypeVar("Answer")
-
-
-def _log_mended(words: str) -> None:
-    log.error("%s", words)
 
 
 def _untold(trouble: Trouble | None) -> None:
@@ -57,7 +53,7 @@ class Store:
         run: RunRow,
         on_trouble: Callable[[Trouble | None], None],
         backups: Path,
-        on_mended: Callable[[str], None] = _log_mended,
+        on_mended: Callable[[str], None] = log.error,
     ) -> None:
         """Only remember what is given; ``Store.open`` opens."""
         self.path = path
@@ -67,9 +63,7 @@ class Store:
         self._on_mended = on_mended
         self._number: int | None = None  # of the run, where the file was damaged on opening
         self._prepared: Prepared | None = None
-        self._reader: Reader | None = None
-        self._reader_path: int | None = None  # inode that the reader has open
-        self._asked = ThreadPoolExecutor(1, thread_name_prefix="pitlogger-reader")
+        self._reading = ReaderThread(path, self._unreadable)
         self._copying = ThreadPoolExecutor(1, thread_name_prefix="pitlogger-backup")
         self._salvaging: threading.Thread | None = None
         self._closing = threading.Event()
@@ -83,7 +77,7 @@ class Store:
         run: RunRow,
         *,
         on_trouble: Callable[[Trouble | None], None] | None = None,
-        on_mended: Callable[[str], None] = _log_mended,
+        on_mended: Callable[[str], None] = log.error,
         prepared: Prepared | None = None,
         backups: Path | None = None,
         batch_s: float = 4.8,
@@ -266,26 +260,12 @@ class Store:
         return Reader.open(self.path)
 
     def ask(self, question: Callable[[Reader], Answer]) -> Future[Answer]:
-        """Run ``question`` with the store's reader in the reader thread.
+        """Run ``question`` with the reader thread's reader; see ``ReaderThread.ask``."""
+        return self._reading.ask(question)
 
-        The future fails with ``StoreError`` where the file cannot be read.
-
-        Example:
-            ``await wrap_future(store.ask(lambda reader: reader.cooks()))``
-        """
-
-        def answer() -> Answer:
-            try:
-                return question(self._current_reader())
-            except (sqlite3.Error, OSError) as error:
-                if is_damage(error):
-                    self.replace_damaged(error)
-                raise StoreError(
-                    f"the database could not be read: {error}. `pitlogger store doctor` tells"
-                    " more; what is written is not touched by this"
-                ) from error
-
-        return self._asked.submit(answer)
+    def _unreadable(self, error: Exception) -> None:
+        if is_damage(error):
+            self.replace_damaged(error)
 
     def replace_damaged(self, error: Exception) -> Future[None]:
         """Go on in a new file since this one is damaged, as ``open`` does; once is enough."""
@@ -313,8 +293,7 @@ class Store:
             self._salvaging.join()
         self._copying.shutdown(cancel_futures=True)
         self._writer.close()
-        self._asked.submit(self._close_reader)
-        self._asked.shutdown()
+        self._reading.close()
         with suppress(sqlite3.Error):  # the last to close leaves one file, without its log
             connect_writer(self.path).close()
 
@@ -344,9 +323,7 @@ class Store:
             with suppress(StoreError):  # the journal first: alarms are judged by it
                 save(found.aside, self._do, after(FIRST_AID_S), JOURNAL_TABLES)
         if found.aside is not None or unsaved(self.path):  # or the last run ended meanwhile
-            self._salvaging = threading.Thread(
-                target=self._salvage, name="pitlogger-salvage", daemon=True
-            )
+            self._salvaging = self._salvager()
             self._salvaging.start()
         else:
             self._copying.submit(self._look_over)
@@ -383,25 +360,25 @@ class Store:
 
     def _replace_sink(self, broken: Sink | None) -> Sink:
         """Go on in a new file after damage was met while writing."""
-        if broken is None:
-            self._replace_file()
-            return self._open_sink()
-        with suppress(sqlite3.Error):
-            broken.connection.close()
+        if broken is not None:
+            with suppress(sqlite3.Error):
+                broken.connection.close()
         self._replace_file()
+        if broken is None:
+            return self._open_sink()
         return Sink(self.path, self.run, broken.run, broken.waiting)
 
-    def _replace_file(self) -> Path:
+    def _replace_file(self) -> None:
         aside, backup = replace_file(self.path, self.backups)
         self._on_trouble(damaged(aside, backup))
         for words in put_back_missing(self.path):
             self._on_mended(words)
-        self._salvaging = threading.Thread(
-            target=self._salvage, name="pitlogger-salvage", daemon=True
-        )
+        self._salvaging = self._salvager()
         if self._opened is not None:
             self._salvaging.start()
-        return aside
+
+    def _salvager(self) -> threading.Thread:
+        return threading.Thread(target=self._salvage, name="pitlogger-salvage", daemon=True)
 
     def _salvage(self) -> None:
         """Save what can be read of damaged files, those of an earlier run too."""
@@ -417,17 +394,3 @@ class Store:
         self._on_trouble(None)
         with suppress(RuntimeError):  # closed meanwhile
             self._copying.submit(self._look_over)
-
-    def _current_reader(self) -> Reader:
-        """Return the reader thread's reader, opened anew where the file was replaced."""
-        inode = self.path.stat().st_ino
-        if self._reader is None or inode != self._reader_path:
-            self._close_reader()
-            self._reader = Reader.open(self.path)
-            self._reader_path = inode
-        return self._reader
-
-    def _close_reader(self) -> None:
-        if self._reader is not None:
-            self._reader.close()
-            self._reader = None
