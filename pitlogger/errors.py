@@ -171,7 +171,7 @@ class BundleError(PitloggerError, ValueError):
 
 
 class HubFullError(PitloggerError):
-    """The hub's disk or database refuses; nothing was written, and the nodes send again."""
+    """The hub cannot take this now: disk, database or version; its node sends it again."""
 
 
 class DuplicateFrameError(ReplayError):

@@ -10,10 +10,13 @@
     j        [[seq, t_ms, kind, initials, key, cook, text]]
     lost     [[from_ms, to_ms, readings, reason]]
     now      [t_ms, alarms, text]   how things stand, JSON; or null
+    held     [[run, seq, entries, from_ms, to_ms, spans]]   what was confirmed; now and then
 
 ``data`` is a packed span as the store keeps it (``store/packing.py``), n, mean, low and high its
 ten minutes; minutes without good readings are null. The text of an entry is what the node wrote, to
-the byte. Further keys are passed over, so that a newer node may say more.
+the byte. ``held`` asks whether the hub still has what it confirmed: so many entries of a run up
+to ``seq``, so many spans of blocks from ``from_ms`` to before ``to_ms``. Further keys are passed
+over, so that a newer node may say more.
 """
 
 from __future__ import annotations
@@ -24,7 +27,7 @@ from typing import Any, TypeVar
 
 import cbor2
 
-from pitlogger.errors import BundleError
+from pitlogger.errors import BundleError, HubFullError
 from pitlogger.formats.cose import read_cbor
 
 VERSION = 1
@@ -111,6 +114,18 @@ class NowPart:
 
 
 @dataclass(frozen=True, slots=True)
+class HeldPart:
+    """What was confirmed of a run: ``entries`` up to ``seq``, and ``spans`` of some blocks."""
+
+    run: str
+    seq: int
+    entries: int
+    from_ms: int
+    to_ms: int
+    spans: int
+
+
+@dataclass(frozen=True, slots=True)
 class Bundle:
     """Records of one run of one node."""
 
@@ -123,6 +138,7 @@ class Bundle:
     entries: tuple[EntryPart, ...] = ()
     lost: tuple[LostPart, ...] = ()
     now: NowPart | None = None
+    held: tuple[HeldPart, ...] = ()
 
     def __len__(self) -> int:
         return len(self.spans) + len(self.entries) + len(self.lost)
@@ -139,6 +155,7 @@ def dump_bundle(bundle: Bundle) -> bytes:
         "j": [_items(part) for part in bundle.entries],
         "lost": [_items(part) for part in bundle.lost],
         "now": None if bundle.now is None else _items(bundle.now),
+        "held": [_items(part) for part in bundle.held],
     })  # fmt: skip
 
 
@@ -147,14 +164,21 @@ def load_bundle(payload: bytes) -> Bundle:
 
     Raises:
         BundleError: Too long, not CBOR, another version, or a part that does not fit its field.
+        HubFullError: Of a newer version: to be kept by its node until this hub is upgraded.
     """
     if len(payload) > MOST_BYTES:
         raise BundleError(f"{len(payload)} bytes; a bundle has {MOST_BYTES} at most")
     given = read_cbor(payload)
     if not isinstance(given, dict):
         raise BundleError("not a map")
-    if given.get("v") not in VERSIONS:
-        raise BundleError(f"version {given.get('v')!r}; versions {VERSIONS} are read here")
+    version = given.get("v")
+    if type(version) is int and version > VERSION:
+        raise HubFullError(
+            f"this hub reads bundles up to version {VERSION}, the node sends {version}:"
+            " upgrade the hub; the node keeps its records until then"
+        )
+    if type(version) is not int or version not in VERSIONS:
+        raise BundleError(f"version {version!a}; versions {VERSIONS} are read here")
     row, now = given.get("row"), given.get("now")
     if not isinstance(row, dict):
         raise BundleError("row: expected a map")
@@ -168,6 +192,7 @@ def load_bundle(payload: bytes) -> Bundle:
         entries=_records(EntryPart, given.get("j"), "j"),
         lost=_records(LostPart, given.get("lost"), "lost"),
         now=None if now is None else _record(NowPart, now, "now"),
+        held=_records(HeldPart, given.get("held", ()), "held"),
     )
 
 

@@ -7,6 +7,7 @@ rest that is used here; what differs in the tables stands in ``tables.py``.
 from __future__ import annotations
 
 import json
+import secrets
 import sqlite3
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
@@ -24,10 +25,15 @@ class Database(Protocol):
     """One connection, used from one thread at a time.
 
     Attributes:
-        broken: Errors that say that what was given does not fit, not that the database fails.
+        broken: Errors that say that what was given does not fit.
+        failing: Errors that say that the database itself fails.
+        life: Of the connection, another each time it is made: what was in the database may be
+            gone since, as after a restore.
     """
 
     broken: tuple[type[Exception], ...]
+    failing: tuple[type[Exception], ...]
+    life: str
 
     def ask(self, statement: str, given: Sequence[Any] = ()) -> list[Row]:
         """Return the rows that a question finds."""
@@ -59,17 +65,19 @@ class SqliteDatabase:
     """A file; made where there is none."""
 
     broken: tuple[type[Exception], ...] = (sqlite3.IntegrityError, OverflowError)
+    failing: tuple[type[Exception], ...] = (sqlite3.OperationalError, sqlite3.DatabaseError)
 
     def __init__(self, path: Path) -> None:
+        self.life = secrets.token_hex(8)
         path.parent.mkdir(parents=True, exist_ok=True)
         self._connection = connect_writer(path)
         if not self.ask("SELECT 1 FROM sqlite_schema"):
             with self.transaction():
                 for statement in tables.sqlite_tables():
                     self.run(statement)
-        if self.ask("SELECT version FROM hub") == [(1,)]:
+        while (version := self.ask("SELECT version FROM hub")[0][0]) < tables.VERSION:
             with self.transaction():
-                for statement in tables.sqlite_second():
+                for statement in tables.sqlite_upgrade(version):
                     self.run(statement)
 
     def ask(self, statement: str, given: Sequence[Any] = ()) -> list[Row]:
@@ -87,7 +95,9 @@ class SqliteDatabase:
             self._connection.execute("BEGIN IMMEDIATE")
             yield
             self._connection.execute("COMMIT")
-        except sqlite3.OperationalError as fault:
+        except sqlite3.DatabaseError as fault:
+            if isinstance(fault, self.broken):
+                raise
             raise HubFullError(f"the hub's database refuses: {fault}") from None
         finally:
             if self._connection.in_transaction:

@@ -9,7 +9,8 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import TypeVar
 
-from pitlogger.errors import BundleError
+from pitlogger.errors import BundleError, HubFullError
+from pitlogger.hub.held import lacking
 from pitlogger.hub.receive import Aside, NodeRow, NotEnrolledError, ReceivedBundle, receive
 from pitlogger.hub.writing import BatchOutcome, HubSink
 from pitlogger.uplink.carrier import HubAnswer
@@ -93,7 +94,7 @@ class Ingest:
             for one, answer in zip(batch, answers, strict=True):
                 if one.future.done():
                     continue
-                if isinstance(answer, NotEnrolledError):
+                if isinstance(answer, Exception):
                     one.future.set_exception(answer)
                 else:
                     one.future.set_result(answer)
@@ -102,17 +103,17 @@ class Ingest:
         """End the thread once what it does is done."""
         self._thread.shutdown()
 
-    def _write(self, batch: list[_Waiting]) -> list[HubAnswer | NotEnrolledError]:
+    def _write(self, batch: list[_Waiting]) -> list[HubAnswer | Exception]:
         """Verify and write a batch; return an answer for each message, in its order."""
         good: list[ReceivedBundle] = []
         aside: list[Aside] = []
-        answers: dict[int, HubAnswer | NotEnrolledError] = {}
+        answers: dict[int, HubAnswer | Exception] = {}
         came: dict[int, ReceivedBundle] = {}
         for at, one in enumerate(batch):
             try:
                 came[at] = receive(one.uid, one.message, self.sink.node_of)
                 good.append(came[at])
-            except NotEnrolledError as fault:
+            except (NotEnrolledError, HubFullError) as fault:
                 answers[at] = fault
             except BundleError as fault:
                 number = getattr(fault, "number", None)
@@ -120,19 +121,31 @@ class Ingest:
                 answers[at] = HubAnswer(self.sink.hub, refused=((number or 0, str(fault)),))
         outcome = self.sink.take(good, aside, self._wall_ms())
         reasons = {id(one.message): one.reason for one in outcome.aside}
+        failed = {id(one.message) for one in outcome.failed}
         for at, received in came.items():
             bundle = received.bundle
             if reason := reasons.get(id(received.message)):
                 answers[at] = HubAnswer(self.sink.hub, refused=((bundle.number, reason),))
+            elif id(received.message) in failed:
+                answers[at] = HubFullError("this bundle cannot be written: see the hub's log")
             else:
-                has = {bundle.run: outcome.has[bundle.node, bundle.run]}
-                answers[at] = HubAnswer(
-                    self.sink.hub, received=(bundle.number,), has=has,
-                    certificate=self._certify(received.node) if self._certify else None,
-                )  # fmt: skip
+                answers[at] = self._receipt(received, outcome)
         if self._folded is not None:
             try:
                 self._folded(outcome, self._wall_ms())
             except Exception:  # cooks and pieces are derived and can be made anew
                 log.exception("cooks could not be folded from what came")
         return [answers[at] for at in range(len(batch))]
+
+    def _receipt(self, received: ReceivedBundle, outcome: BatchOutcome) -> HubAnswer:
+        """Return the receipt of a bundle that is on disk."""
+        node, bundle, database = received.node, received.bundle, self.sink.database
+        return HubAnswer(
+            self.sink.hub, received=(bundle.number,), life=database.life,
+            lacks=lacking(database, node.id, bundle.held) if bundle.held else (),
+            contradicted=tuple(sorted(
+                what for of, what in outcome.contradicted
+                if of == node.id and what.startswith(f"{bundle.run}/")
+            )),
+            certificate=self._certify(node) if self._certify else None,
+        )  # fmt: skip

@@ -7,6 +7,7 @@ Source: PostgreSQL 15 manual, 5.8 (row security), 5.11 (partitioning), 14.4 (bul
 
 from __future__ import annotations
 
+import secrets
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from datetime import UTC, datetime
@@ -54,11 +55,13 @@ class PostgresDatabase:
             errors.DataError,
             OverflowError,
         )
+        self.failing: tuple[type[Exception], ...] = (errors.OperationalError,)
         self._months: set[int] = set()
 
     def _connect(self) -> None:
         self.connection = psycopg.connect(self._address, autocommit=True)
         self.connection.execute("SET search_path TO fleet, public")
+        self.life = secrets.token_hex(8)
 
     @contextmanager
     def _open(self) -> Iterator[psycopg.Connection[Row]]:
@@ -81,8 +84,8 @@ class PostgresDatabase:
             if found == [(None,)]:
                 for statement in tables.postgres_tables():
                     self.connection.execute(statement)
-            if self.ask("SELECT version FROM hub") == [(1,)]:
-                for statement in tables.postgres_second():
+            while (version := self.ask("SELECT version FROM hub")[0][0]) < tables.VERSION:
+                for statement in tables.postgres_upgrade(version):
                     self.connection.execute(statement)
 
     def ask(self, statement: str, given: Sequence[Any] = ()) -> list[Row]:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from pitlogger.hub import records
 from pitlogger.hub.postgres import PostgresDatabase
 from pitlogger.hub.receive import ReceivedBundle
-from pitlogger.hub.writing import HubSink, newer
+from pitlogger.hub.writing import HubSink, contradicts, newer
 
 _JOURNAL, _SPAN = ", ".join(records.JOURNAL), ", ".join(records.SPAN)
 _TAKE_ENTRIES = (
@@ -43,25 +43,34 @@ class PostgresSink(HubSink):
             span.block_ms for received in batch for span in received.bundle.spans
         )
 
-    def _put_entries(self, rows: list[records.Row], at_ms: int) -> None:
+    def _put_entries(self, rows: list[records.Row], at_ms: int, told: set[tuple[int, str]]) -> None:
         if not rows:
             return
         self._postgres.load("journal", records.JOURNAL, rows)
         if self._postgres.run(_TAKE_ENTRIES) != len(rows):
             for tenant, node, run, seq, kept, given in self._postgres.ask(_OTHER_ENTRIES):
-                self._conflict(tenant, node, at_ms, "entry", f"{run}/{seq}", kept, given)
+                both = (tenant, node, "entry", f"{run}/{seq}", kept, given)
+                self._conflict(both, at_ms, told)
         self._postgres.run("DELETE FROM loading_journal")
 
-    def _put_spans(self, rows: list[records.Row], at_ms: int) -> None:
+    def _put_spans(self, rows: list[records.Row], at_ms: int, told: set[tuple[int, str]]) -> None:
         if not rows:
             return
         newest: dict[tuple[object, ...], records.Row] = {}  # two revisions may come at once
-        for row in sorted(rows, key=lambda row: row[6]):
-            newest[row[1], row[5], row[3], row[2]] = row
+        for row in rows:
+            key = (row[1], row[5], row[3], row[2])
+            if key not in newest or newest[key][6] < row[6]:
+                newest[key] = row
+            elif newest[key][6] == row[6] and contradicts(newest[key][8], row[8]):
+                both = (row[0], row[1], "span", f"{row[2]}/{row[3]}/{row[5]}",
+                        newest[key][8].hex(), row[8].hex())  # fmt: skip
+                self._conflict(both, at_ms, told)
         self._postgres.load("span", records.SPAN, list(newest.values()))
         if self._postgres.run(_TAKE_SPANS) != len(newest):
             for row in self._postgres.ask(_OTHER_SPANS):
                 tenant, node, run, channel, block_ms, kept, given = row
-                what = f"{run}/{channel}/{block_ms}"
-                self._conflict(tenant, node, at_ms, "span", what, kept.hex(), given.hex())
+                if contradicts(kept, given):
+                    what = f"{run}/{channel}/{block_ms}"
+                    both = (tenant, node, "span", what, kept.hex(), given.hex())
+                    self._conflict(both, at_ms, told)
         self._postgres.run("DELETE FROM loading_span")

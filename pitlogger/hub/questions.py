@@ -17,6 +17,7 @@ from pitlogger.yields.learned.shrinkage import shrink
 from pitlogger.yields.purchase.cut_priors import cut_prior
 
 LEAST_PIECES = 3  # of a cut at a site, before it is compared
+CLOCK_OFF_MS = 900_000  # beyond what a bundle needs to come
 QUIET_MS = 180_000  # without a word from a node for so long, what it said is shown as old
 
 
@@ -76,6 +77,7 @@ class NodeHealth:
     conflicts: int
     cloned_ms: int | None
     cert_until_ms: int | None = None
+    clock_off_ms: int = 0  # above 0: it is behind the hub's
 
 
 def standing(database: Database, tenant: int, now_ms: int) -> list[NodeStanding]:
@@ -95,13 +97,16 @@ def standing(database: Database, tenant: int, now_ms: int) -> list[NodeStanding]
 
 
 def exceptions(database: Database, tenant: int, from_ms: int, to_ms: int) -> list[ExceptionRow]:
-    """Return the alarms raised within a span of UTC, newest first, with their last state."""
-    rows = database.ask(
-        "SELECT site.name, node.name, journal.utc_ms, alert_kind, entry, journal.run, seq,"
-        " node.id FROM journal JOIN node ON node.id = journal.node JOIN site ON site.id = node.site"
-        " WHERE journal.tenant = ? AND utc_ms >= ? AND utc_ms < ? AND alert_kind IS NOT NULL"
-        " ORDER BY utc_ms, seq", (tenant, from_ms, to_ms),
-    )  # fmt: skip
+    """Return the alarms raised within a span of UTC, newest first, with their last state.
+
+    By the hub's clock: times of a node whose own is off are shifted by what it is off now.
+    """
+    off = _clocks_off(database, tenant)
+    rows = [row for row in _alert_rows(database, tenant, from_ms, to_ms) if row[-1] not in off]
+    for node, off_ms in off.items():
+        some = _alert_rows(database, tenant, from_ms - off_ms, to_ms - off_ms)
+        rows += [(*row[:2], row[2] + off_ms, *row[3:]) for row in some if row[-1] == node]
+    rows.sort(key=lambda row: (row[2], row[6]))
     raised: dict[tuple[int, str], ExceptionRow] = {}
     done: list[ExceptionRow] = []
     for site, node, utc_ms, kind, text, run, seq, number in rows:
@@ -129,6 +134,23 @@ def exceptions(database: Database, tenant: int, from_ms: int, to_ms: int) -> lis
         )) for one in [*done, *raised.values()]
     ]  # fmt: skip
     return sorted(told, key=lambda one: -one.utc_ms)
+
+
+def _alert_rows(database: Database, tenant: int, from_ms: int, to_ms: int) -> list[tuple[Any, ...]]:
+    return database.ask(
+        "SELECT site.name, node.name, journal.utc_ms, alert_kind, entry, journal.run, seq,"
+        " node.id FROM journal JOIN node ON node.id = journal.node JOIN site ON site.id = node.site"
+        " WHERE journal.tenant = ? AND utc_ms >= ? AND utc_ms < ? AND alert_kind IS NOT NULL"
+        " ORDER BY utc_ms, seq", (tenant, from_ms, to_ms),
+    )  # fmt: skip
+
+
+def _clocks_off(database: Database, tenant: int) -> dict[int, int]:
+    """Return by how much the clocks of nodes are behind (above 0) or ahead of the hub's."""
+    return dict(database.ask(
+        "SELECT node, received_ms - at_ms FROM standing WHERE tenant = ?"
+        " AND abs(received_ms - at_ms) > ?", (tenant, CLOCK_OFF_MS),
+    ))  # fmt: skip
 
 
 def _corrective(database: Database, tenant: int, from_ms: int) -> list[tuple[str, str, int, str]]:
@@ -222,13 +244,14 @@ def sentence(rows: Iterable[SiteYield]) -> str:
 def nodes(database: Database, tenant: int) -> list[NodeHealth]:
     """Return the nodes of a firm."""
     rows = database.ask(
-        "SELECT uid, node.name, site.name, state, version, received_ms,"
+        "SELECT node.id, uid, node.name, site.name, state, version, received_ms,"
         " (SELECT count(*) FROM journal WHERE journal.node = node.id),"
         " (SELECT count(*) FROM conflict WHERE conflict.node = node.id), cloned_ms, cert_until_ms"
         " FROM node JOIN site ON site.id = node.site WHERE node.tenant = ? ORDER BY site.name,"
         " node.name", (tenant,),
     )  # fmt: skip
-    return [NodeHealth(*row) for row in rows]
+    off = _clocks_off(database, tenant)
+    return [replace(NodeHealth(*row[1:]), clock_off_ms=off.get(row[0], 0)) for row in rows]
 
 
 def cook_book(database: Database, tenant: int, uid: str, cook: str) -> Book | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -12,6 +13,7 @@ from pitlogger.formats.bundle import MOST_BYTES, Bundle, load_bundle
 from pitlogger.formats.cose import read_cbor, read_signed, verify
 
 ROOM_FOR_SIGNATURE = 512
+UID = re.compile(r"p-[a-z2-7]{26}")
 NODE = (
     "SELECT id, uid, tenant, site, name, public_key, state, cert_until_ms FROM node WHERE uid = ?"
 )
@@ -72,22 +74,23 @@ def receive(uid: str, message: bytes, node_of: Callable[[str], NodeRow | None]) 
     Raises:
         NotEnrolledError: From a node whose records are not taken.
         BundleError: Not a bundle, or not from that node.
+        HubFullError: A bundle that is not for this version of the hub.
     """
     if len(message) > MOST_BYTES + ROOM_FOR_SIGNATURE:
         raise BundleError(f"{len(message)} bytes; a bundle has {MOST_BYTES} at most")
-    node = node_of(uid)
+    node = node_of(uid) if UID.fullmatch(uid) else None
     if node is None or node.state != "enrolled":
         raise NotEnrolledError(
-            f"node {uid} is {'not enrolled' if node is None else node.state} here"
+            f"node {uid[:64]!a} is {'not enrolled' if node is None else node.state} here"
         )
     signed = read_signed(message)
     if signed.key_id != uid:
-        raise BundleError(f"signed for {signed.key_id}, sent as {uid}")
+        raise BundleError(f"signed for {signed.key_id!a}, sent as {uid}")
     payload = verify(signed, Ed25519PublicKey.from_public_bytes(node.public_key))
     try:
         bundle = load_bundle(payload)
         if bundle.node != uid:
-            raise BundleError(f"the bundle is of {bundle.node}, sent as {uid}")
+            raise BundleError(f"the bundle is of {bundle.node[:64]!a}, sent as {uid}")
     except BundleError as fault:
         raise RefusedBundleError(_number_of(payload), str(fault)) from None
     return ReceivedBundle(node, bundle, message)

@@ -56,9 +56,14 @@ def _journal_row(received: ReceivedBundle, entry: EntryPart) -> Row:
     return (
         received.node.tenant, received.node.id, bundle.run, entry.seq, entry.t_ms,
         utc_ms(bundle, entry.t_ms), entry.kind, entry.initials, entry.key, entry.cook,
-        str(said.get("alert_kind")) if is_alert else None,
-        str(said.get("now")) if is_alert else None, entry.text,
+        _word(said.get("alert_kind")) if is_alert else None,
+        _word(said.get("now")) if is_alert else None, entry.text,
     )  # fmt: skip
+
+
+def _word(said: object) -> str:
+    """Return a word of an entry's text as a database can keep it."""
+    return str(said).encode("utf-8", "replace").decode().replace("\0", "?")
 
 
 def span_rows(received: ReceivedBundle) -> list[Row]:

@@ -88,7 +88,13 @@ SECOND = (
     "CREATE INDEX journal_corrective ON journal (tenant, utc_ms) WHERE kind = 'corrective-taken'",
     "UPDATE hub SET version = 2",
 )
-VERSION = 2
+# The third: of what moment of which run a node's standing is, since clocks may be set back.
+THIRD = (
+    "ALTER TABLE standing ADD COLUMN run TEXT NOT NULL DEFAULT ''",
+    "ALTER TABLE standing ADD COLUMN t_ms {big} NOT NULL DEFAULT 0",
+    "UPDATE hub SET version = 3",
+)
+VERSION = 3
 
 OF_TENANT = ("site", "node", "run", "clock", "journal", "span", "lost", "standing", "cook", "piece",
              "conflict")  # fmt: skip
@@ -111,13 +117,18 @@ def sqlite_tables() -> list[str]:
     return [*(text.format(**SQLITE) for text in made), _OWN_ROW.format(uuid.uuid4().hex)]
 
 
-def sqlite_second() -> list[str]:
-    """Return the statements that bring tables of the first version to the second, in SQLite."""
-    return [text.format(**SQLITE) for text in SECOND]
+def sqlite_upgrade(version: int) -> list[str]:
+    """Return the statements that bring tables of a version to the next, in SQLite."""
+    return [text.format(**SQLITE) for text in {1: SECOND, 2: THIRD}[version]]
 
 
-def postgres_second() -> list[str]:
-    """Return the same for PostgreSQL, with who of a firm may see which of its rows."""
+def postgres_upgrade(version: int) -> list[str]:
+    """Return the same for PostgreSQL."""
+    return [text.format(**POSTGRES) for text in THIRD] if version == 2 else _postgres_second()
+
+
+def _postgres_second() -> list[str]:
+    """Return those to the second version, with who of a firm may see which of its rows."""
     made = [text.format(**POSTGRES) for text in SECOND]
     made.append("CREATE TABLE IF NOT EXISTS span_other PARTITION OF span DEFAULT")
     for table in OF_TENANT:

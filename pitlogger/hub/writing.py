@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from pitlogger.errors import BundleError
+from pitlogger.errors import BundleError, HubFullError, StoreError
 from pitlogger.hub import records
 from pitlogger.hub.database import Database
 from pitlogger.hub.receive import NODE, Aside, NodeRow, ReceivedBundle
+from pitlogger.store.packing import unpack
+
+log = logging.getLogger(__name__)
 
 KEPT_OF_REFUSED = 64 * 1024
 CLONE_MARGIN_MS = 60_000
@@ -33,12 +37,18 @@ _PUT_CLOCK = _insert(
     "clock", records.CLOCK, newer("clock", "node, run, from_ms", records.CLOCK[4:])
 )
 _PUT_LOST = _insert("lost", records.LOST)
+_STANDING = ("at_ms", "received_ms", "alarms", "document", "run", "t_ms")
+_ANEW = ", ".join(f"{name} = excluded.{name}" for name in _STANDING)
 _PUT_STANDING = _insert(
-    "standing", ("node", "tenant", "at_ms", "received_ms", "alarms", "document"),
-    "ON CONFLICT (node) DO UPDATE SET at_ms = excluded.at_ms, received_ms = excluded.received_ms,"
-    " alarms = excluded.alarms, document = excluded.document"
-    " WHERE excluded.at_ms >= standing.at_ms",
+    "standing", ("node", "tenant", *_STANDING),
+    f"ON CONFLICT (node) DO UPDATE SET {_ANEW}"
+    " WHERE excluded.run <> standing.run OR excluded.t_ms >= standing.t_ms",
 )  # fmt: skip
+_MEND_TIMES = (
+    "UPDATE journal SET utc_ms = t_ms + coalesce((SELECT offset_ms FROM clock"
+    " WHERE clock.node = journal.node AND clock.run = journal.run AND from_ms <= journal.t_ms"
+    " ORDER BY from_ms DESC LIMIT 1), 0) WHERE node = ? AND run = ?"
+)
 
 
 @dataclass(slots=True)
@@ -48,13 +58,16 @@ class BatchOutcome:
     Attributes:
         received: Bundles that are in the database.
         aside: Messages set aside for good.
-        has: The last entry that the database has of each run the batch was of, by node.
+        failed: Bundles that could not be written for a reason nobody thought of: neither taken
+            nor set aside, so that their nodes send them again.
+        contradicted: Records, by node, that say other than what is there of the same identity.
         cooks: Cooks that got entries, (node, cook), to be folded anew.
     """
 
     received: list[ReceivedBundle] = field(default_factory=list)
     aside: list[Aside] = field(default_factory=list)
-    has: dict[tuple[str, str], int] = field(default_factory=dict)
+    failed: list[ReceivedBundle] = field(default_factory=list)
+    contradicted: set[tuple[int, str]] = field(default_factory=set)
     cooks: set[tuple[int, str]] = field(default_factory=set)
 
 
@@ -99,7 +112,6 @@ class HubSink:
                     "INSERT INTO refused (at_ms, uid, reason, message) VALUES (?, ?, ?, ?)",
                     (at_ms, one.uid[:64], one.reason[:500], one.message[:KEPT_OF_REFUSED]),
                 )
-            self._note_what_it_has(outcome)
         return outcome
 
     def _prepare(self, batch: Sequence[ReceivedBundle]) -> None:
@@ -109,16 +121,26 @@ class HubSink:
         self, batch: Sequence[ReceivedBundle], at_ms: int, outcome: BatchOutcome
     ) -> None:
         """Write bundles; where many at once do not go, halve them until the bad one is alone."""
+        if not batch:
+            return
         broken: tuple[type[Exception], ...] = (BundleError, *self.database.broken)
         try:
             with self.database.attempt():
-                self._put(batch, at_ms)
-        except broken as fault:
+                self._put(batch, at_ms, outcome)
+        except Exception as fault:
+            is_broken = isinstance(fault, broken)
+            if not is_broken and isinstance(fault, (HubFullError, *self.database.failing)):
+                raise
             if len(batch) == 1:
                 bundle = batch[0].bundle
-                outcome.aside.append(
-                    Aside(bundle.node, bundle.number, str(fault), batch[0].message)
-                )
+                if is_broken:
+                    reason = str(fault).replace("\0", "?")
+                    outcome.aside.append(
+                        Aside(bundle.node, bundle.number, reason, batch[0].message)
+                    )
+                else:
+                    log.exception("bundle %d of %s cannot be written", bundle.number, bundle.node)
+                    outcome.failed.append(batch[0])
                 return
             middle = len(batch) // 2
             self._put_batch(batch[:middle], at_ms, outcome)
@@ -132,62 +154,87 @@ class HubSink:
                 if entry.cook is not None
             }
 
-    def _put(self, batch: Sequence[ReceivedBundle], at_ms: int) -> None:
-        many = self.database.many
+    def _put(self, batch: Sequence[ReceivedBundle], at_ms: int, outcome: BatchOutcome) -> None:
+        many, told = self.database.many, outcome.contradicted
         for received in batch:
             self._look_for_clone(received, at_ms)
         many(_PUT_RUN, [records.run_row(received) for received in batch])
-        many(_PUT_CLOCK, [row for received in batch for row in records.clock_rows(received)])
+        set_anew = self._put_clocks(batch)
         self._put_entries([row for received in batch for row in records.journal_rows(received)],
-                          at_ms)  # fmt: skip
-        self._put_spans([row for received in batch for row in records.span_rows(received)], at_ms)
+                          at_ms, told)  # fmt: skip
+        many(_MEND_TIMES, set_anew)
+        self._put_spans([row for received in batch for row in records.span_rows(received)], at_ms,
+                        told)  # fmt: skip
         many(_PUT_LOST, [row for received in batch for row in records.lost_rows(received)])
-        for received in batch:
-            node, bundle = received.node, received.bundle
-            if bundle.now is not None:
-                now_ms = records.utc_ms(bundle, bundle.now.t_ms)
-                self.database.run(_PUT_STANDING, (
-                    node.id, node.tenant, now_ms, at_ms, bundle.now.alarms, bundle.now.text,
-                ))  # fmt: skip
-            self.database.run(
-                "UPDATE node SET received_ms = ?, version = ?, name = ? WHERE id = ?",
-                (at_ms, bundle.row.version, bundle.row.name, node.id),
-            )
+        many(_PUT_STANDING, [
+            (one.node.id, one.node.tenant, records.utc_ms(one.bundle, now.t_ms), at_ms, now.alarms,
+             now.text, one.bundle.run, now.t_ms)
+            for one in batch if (now := one.bundle.now) is not None
+        ])  # fmt: skip
+        newest = {one.node.id: one.bundle.row for one in batch}
+        many("UPDATE node SET received_ms = ?, version = ?, name = ? WHERE id = ?",
+             [(at_ms, row.version, row.name, node) for node, row in newest.items()])  # fmt: skip
 
-    def _put_entries(self, rows: list[records.Row], at_ms: int) -> None:
+    def _put_clocks(self, batch: Sequence[ReceivedBundle]) -> list[tuple[int, str]]:
+        """Write the rows of clocks; return the runs whose clock was another before."""
+        runs = sorted({(one.node.id, one.bundle.run) for one in batch})
+        marks = ", ".join(["(?, ?)"] * len(runs))
+        before: dict[tuple[int, str], set[records.Row]] = {}
+        for node, run, *row in self.database.ask(
+            "SELECT node, run, from_ms, offset_ms, trusted, rev FROM clock"  # noqa: S608
+            f" WHERE (node, run) IN (VALUES {marks})",
+            [value for key in runs for value in key],
+        ):
+            before.setdefault((node, run), set()).add(tuple(row))
+        changed, rows = set(), []
+        for one in batch:
+            given = records.clock_rows(one)
+            key = (one.node.id, one.bundle.run)
+            if (known := before.get(key)) != (clock := {row[3:] for row in given}):
+                rows += given
+                before[key] = clock
+                if known is not None:
+                    changed.add(key)
+        self.database.many(_PUT_CLOCK, rows)
+        return sorted(changed)
+
+    def _put_entries(self, rows: list[records.Row], at_ms: int, told: set[tuple[int, str]]) -> None:
         for row in rows:
             if not self.database.run(_PUT_JOURNAL, row):
-                self._compare_entry(row, at_ms)
+                self._compare_entry(row, at_ms, told)
 
-    def _put_spans(self, rows: list[records.Row], at_ms: int) -> None:
+    def _put_spans(self, rows: list[records.Row], at_ms: int, told: set[tuple[int, str]]) -> None:
         minutes = self.database.minutes
         for row in rows:
             given = (*row[:9], *(minutes(column) for column in row[9:]))
             if not self.database.run(_PUT_SPAN, given):
-                self._compare_span(row, at_ms)
+                self._compare_span(row, at_ms, told)
 
-    def _compare_entry(self, row: records.Row, at_ms: int) -> None:
+    def _compare_entry(self, row: records.Row, at_ms: int, told: set[tuple[int, str]]) -> None:
         """Keep apart an entry that contradicts one of the same identity; the first stays."""
         tenant, node, run, seq = row[:4]
         ((kept,),) = self.database.ask(
             "SELECT entry FROM journal WHERE node = ? AND run = ? AND seq = ?", (node, run, seq)
         )
         if kept != row[-1]:
-            self._conflict(tenant, node, at_ms, "entry", f"{run}/{seq}", kept, row[-1])
+            self._conflict((tenant, node, "entry", f"{run}/{seq}", kept, row[-1]), at_ms, told)
 
-    def _compare_span(self, row: records.Row, at_ms: int) -> None:
+    def _compare_span(self, row: records.Row, at_ms: int, told: set[tuple[int, str]]) -> None:
         tenant, node, run, channel, _, block_ms, rev, _, data = row[:9]
         ((kept_rev, kept),) = self.database.ask(
             "SELECT rev, data FROM span WHERE node = ? AND block_ms = ? AND channel = ?"
             " AND run = ?", (node, block_ms, channel, run),
         )  # fmt: skip
-        if kept_rev == rev and kept != data:
+        if kept_rev == rev and contradicts(kept, data):
             what = f"{run}/{channel}/{block_ms}"
-            self._conflict(tenant, node, at_ms, "span", what, kept.hex(), data.hex())
+            self._conflict((tenant, node, "span", what, kept.hex(), data.hex()), at_ms, told)
 
     def _conflict(
-        self, tenant: int, node: int, at_ms: int, what: str, identity: str, kept: str, given: str
+        self, both: tuple[int, int, str, str, str, str], at_ms: int, told: set[tuple[int, str]]
     ) -> None:
+        """Note two records of one identity, and that their node is to hear of it."""
+        tenant, node, what, identity, kept, given = both
+        told.add((node, identity))
         known = self.database.ask(
             "SELECT 1 FROM conflict WHERE node = ? AND what = ? AND identity = ? AND given = ?",
             (node, what, identity, given),
@@ -215,11 +262,17 @@ class HubSink:
                 "UPDATE node SET cloned_ms = ? WHERE id = ?", (at_ms, received.node.id)
             )
 
-    def _note_what_it_has(self, outcome: BatchOutcome) -> None:
-        for received in outcome.received:
-            key = (received.bundle.node, received.bundle.run)
-            if key not in outcome.has:
-                ((outcome.has[key],),) = self.database.ask(
-                    "SELECT coalesce(max(seq), 0) FROM journal WHERE node = ? AND run = ?",
-                    (received.node.id, received.bundle.run),
-                )
+
+def contradicts(kept: bytes, given: bytes) -> bool:
+    """Return whether two packed spans of one revision differ by more than thinning.
+
+    A node thins what is old; where it sends that again, the hub has all of it and more.
+    """
+    if kept == given:
+        return False
+    try:
+        whole, part = (unpack(data) for data in (kept, given))
+    except StoreError:
+        return True
+    known = set(zip(whole.t_ms, whole.value, strict=True))
+    return not known.issuperset(zip(part.t_ms, part.value, strict=True))

@@ -22,7 +22,10 @@ class HubAnswer:
         hub: Its id.
         received: Bundles that are in its database.
         refused: Bundles it will never take, each with the reason.
-        has: The last entry it has of a run, from which a node sees that it was set back.
+        life: Of its connection to its database; where it is a new one, nodes ask what it has.
+        lacks: Runs of which it has less than it confirmed, as after a restore.
+        contradicted: Records of this node that say other than what is on record under the
+            same identity; the first stays.
         offer: Priors learned across the sites of the firm, by cut; see ``hub/priors.py``.
         certificate: A new one for this node, PEM, where the old one ends soon.
         fault: Why nothing was taken now; ``retry_s`` says when it may be tried again.
@@ -31,7 +34,9 @@ class HubAnswer:
     hub: str
     received: tuple[Whole, ...] = ()
     refused: tuple[tuple[Whole, str], ...] = ()
-    has: dict[str, Whole] = Field(default_factory=dict)
+    life: str = ""
+    lacks: tuple[str, ...] = ()
+    contradicted: tuple[str, ...] = ()
     offer: dict[str, dict[str, float]] | None = None
     certificate: str | None = None
     fault: str = ""

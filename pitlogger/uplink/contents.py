@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Collection, Iterable
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -12,6 +12,7 @@ from pitlogger.formats.bundle import (
     Bundle,
     ClockPart,
     EntryPart,
+    HeldPart,
     LostPart,
     NowPart,
     RunPart,
@@ -26,6 +27,7 @@ Row = tuple[Any, ...]
 
 ROOM = 200_000  # bytes of records; the rest of a bundle is small
 AT_ONCE = 200  # rows looked at
+HELD_RUNS, HELD_MS = 50, 30 * 86_400_000  # asked after; a restore sets a hub back by days
 _ENTRY_BYTES, _SPAN_BYTES = 100, 350  # what goes with the text of an entry, the data of a span
 
 _RUNS = "SELECT id FROM run ORDER BY id"
@@ -97,11 +99,72 @@ def next_bundle(
     return Next(bundle, run, _after(position, taken, blocks, losses))
 
 
-def now_alone(reader: Reader, node: str, number: int, run: str, now: NowPart) -> Bundle:
-    """Return a bundle that only says how things stand."""
+def now_alone(
+    reader: Reader, node: str, number: int, run: str, now: NowPart, confirmed: Position | None
+) -> Bundle:
+    """Return a bundle that only says how things stand, and what the hub should have."""
     with reader.rows() as ask:
         found = ask("SELECT id FROM run WHERE run = ?", (run,)).fetchone()
-        return replace(Bundle(node, number, *_run_of(ask, found[0])), now=now)
+        held = () if confirmed is None else _held(ask, confirmed)
+        return replace(Bundle(node, number, *_run_of(ask, found[0])), now=now, held=held)
+
+
+def fitting(reader: Reader, position: Position) -> Position:
+    """Return a position as far as the file has come: less where it is an older backup's.
+
+    Rows of such a file will get numbers that others had when they were sent.
+    """
+    with reader.rows() as ask:
+        spans, lost = (
+            ask(f"SELECT coalesce(max(id), 0) FROM {table}").fetchone()[0]  # noqa: S608
+            for table in ("packed", "lost")
+        )
+        journal = {
+            run: seq for run, seq in position.journal.items()
+            if ask("SELECT 1 FROM journal WHERE run = ? AND seq >= ?", (run, seq)).fetchone()
+        }  # fmt: skip
+    is_older = spans < position.span or lost < position.lost
+    return Position(journal) if is_older else replace(position, journal=journal)
+
+
+def before_runs(reader: Reader, position: Position, runs: Collection[str]) -> Position:
+    """Return the position from which what the record holds of these runs is sent again."""
+    marks = ", ".join("?" * len(runs))
+    with reader.rows() as ask:
+        found = {
+            run
+            for (run,) in ask(f"SELECT id FROM run WHERE run IN ({marks})", (*runs,))  # noqa: S608
+        }
+        ((first,),) = ask(
+            "SELECT min(packed.id) FROM packed JOIN channel ON channel.id = packed.channel"  # noqa: S608
+            f" JOIN run ON run.id = channel.run WHERE run.run IN ({marks})", (*runs,),
+        )  # fmt: skip
+    journal = {run: seq for run, seq in position.journal.items() if run not in found}
+    span = position.span if first is None else min(position.span, first - 1)
+    rewritten = {row: rev for row, rev in position.rewritten.items() if row <= span}
+    return Position(journal, span, 0, rewritten)
+
+
+def _held(ask: Ask, confirmed: Position) -> tuple[HeldPart, ...]:
+    """Return what a hub should have of the newest runs, of blocks not too old to be dropped."""
+    (to_ms,) = ask(
+        "SELECT coalesce((SELECT min(block_ms) FROM packed WHERE id > ?),"
+        " (SELECT max(block_ms) + 1 FROM packed), 0)", (confirmed.span,),
+    ).fetchone()  # fmt: skip
+    from_ms = to_ms - HELD_MS
+    spans: dict[int, int] = dict(ask(
+        "SELECT channel.run, count(*) FROM packed JOIN channel ON channel.id = packed.channel"
+        " WHERE block_ms >= ? AND block_ms < ? GROUP BY channel.run", (from_ms, to_ms),
+    ))  # fmt: skip
+    parts = []
+    for number, run in ask("SELECT id, run FROM run ORDER BY id DESC LIMIT ?", (HELD_RUNS,)):
+        seq = confirmed.journal.get(number, 0)
+        (entries,) = ask(
+            "SELECT count(*) FROM journal WHERE run = ? AND seq <= ?", (number, seq)
+        ).fetchone()
+        if entries or number in spans:
+            parts.append(HeldPart(run, seq, entries, from_ms, to_ms, spans.get(number, 0)))
+    return tuple(parts)
 
 
 def _entries(ask: Ask, position: Position, all_runs: bool) -> list[Row]:

@@ -83,7 +83,8 @@ def _event(reply: httpx.Response, hub: str) -> CarrierEvent:
     if reply.status_code in _BUSY:
         after = reply.headers.get("retry-after", "")
         retry_s = float(after) if after.isdigit() else WAIT_S
-        fault = DeliveryError(f"{hub} is busy or its disk is full", remedy="Nothing is lost: wait")
+        said = reply.text[:300]
+        fault = DeliveryError(f"{hub} takes nothing now: {said}", remedy="Nothing is lost: wait")
         return CarrierEvent(fault=fault, retry_s=min(retry_s, 600.0))
     if reply.status_code in (401, 403):
         return CarrierEvent(fault=DeliveryError(

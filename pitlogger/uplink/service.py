@@ -9,6 +9,7 @@ from __future__ import annotations
 import asyncio
 import logging
 import random
+import secrets
 from collections import deque
 from collections.abc import Callable
 from contextlib import suppress
@@ -19,8 +20,9 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from pitlogger.errors import DeliveryError, StoreError
 from pitlogger.formats.bundle import Bundle, dump_bundle
 from pitlogger.formats.cose import sign
+from pitlogger.store.queries import Reader
 from pitlogger.uplink.carrier import Carrier, CarrierEvent, HubAnswer
-from pitlogger.uplink.contents import Next, next_bundle, now_alone
+from pitlogger.uplink.contents import Next, before_runs, fitting, next_bundle, now_alone
 from pitlogger.uplink.flush import URGENT, Flush, offset_of
 from pitlogger.uplink.join import keep_certificate
 from pitlogger.uplink.now import now_of
@@ -36,6 +38,8 @@ TICK_S = 1.0
 BEHIND_MS = 600_000  # without a receipt, while something waits for one
 SAVE_MS = 60_000
 ALL_RUNS_MS = 600_000
+NEVER_MS = 1 << 62
+HELD_EVERY_MS = 86_400_000  # and whenever the hub's connection to its database is a new one
 POSITION_FILE = "uplink-position.json"
 
 
@@ -72,11 +76,16 @@ class Uplink:
         self.progress = Progress(Position.load(self._path, hub))
         self.flush = Flush(offset_of(node.uid))
         self.refused = 0
+        self.contradicted: set[str] = set()
         self.fault: DeliveryError | None = None
-        self._number = 0
+        # Far from those of any other life, whose late receipts must confirm nothing of this one.
+        self._number = secrets.randbits(40) << 20
         self._events: deque[CarrierEvent] = deque()
         self._wake = asyncio.Event()
-        self._floors: dict[int, tuple[str, int]] = {}
+        self._lives: set[str] = set()
+        self._held_due_ms = NEVER_MS  # the first answer says of what life it is
+        self._is_fitted = False
+        self._again: set[str] = set()
         self._paused_ms = 0
         self._saved_ms = self._all_runs_ms = 0
         self._is_behind = False
@@ -117,6 +126,7 @@ class Uplink:
 
     async def step(self, now_ms: int) -> None:
         """Send again what is due, then what is new and due, as far as the window has room."""
+        await self._set_back(now_ms)
         if now_ms >= self._paused_ms:
             for one in self.window.due(now_ms):
                 await self._carrier.send(one.number, one.body)
@@ -137,16 +147,19 @@ class Uplink:
                     if all_runs:
                         self._all_runs_ms = now_ms
                     break
-                number, run = found.bundle.number, found.bundle.run
-                self.progress.send(number, found.after)
-                self._floors[number] = (run, self.progress.received.journal.get(found.row, 0))
+                self.progress.send(found.bundle.number, found.after)
                 await self._send(found.bundle, now_ms)
         if self.window.has_room and self.flush.wants_now(now_ms):
             self.flush.now_sent(now_ms)
             now = now_of(self._node.engine, self._node.cook, now_ms)
             number, run = self._new_number(), self._node.run
+            confirmed = self.progress.received if now_ms >= self._held_due_ms else None
+            if confirmed is not None:
+                self._held_due_ms = now_ms + HELD_EVERY_MS
             await self._send(
-                await self._node.ask(lambda r: now_alone(r, self._node.uid, number, run, now)),
+                await self._node.ask(
+                    lambda r: now_alone(r, self._node.uid, number, run, now, confirmed)
+                ),
                 now_ms,
             )
 
@@ -187,18 +200,25 @@ class Uplink:
     def _answered(self, answer: HubAnswer, now_ms: int) -> None:
         self.fault = None
         ended = [*((number, "") for number in answer.received), *answer.refused]
-        was_set_back = any(self._shows_less(number, answer) for number, _ in ended)
         for number, reason in ended:
-            self._floors.pop(number, None)
             if self.window.receipt(number, now_ms):
                 self.progress.receive(number)
                 if reason:  # the hub keeps it apart; it must not hold up the rest
                     self.refused += 1
                     log.error("the hub set bundle %d aside: %s", number, reason)
-        if answer.hub != self._hub or was_set_back:
-            log.warning("the hub was restored or set up anew: all of the record is sent again")
+        self._again |= set(answer.lacks)
+        for what in set(answer.contradicted) - self.contradicted:
+            log.error(
+                "the hub has %s already and it says something else there: a copied card?", what
+            )
+        self.contradicted |= set(answer.contradicted)
+        if answer.life and answer.life not in self._lives:
+            self._lives.add(answer.life)
+            self._held_due_ms = now_ms
+        if answer.hub != self._hub:
+            log.warning("the hub was set up anew: all of the record is sent again")
             self._hub = answer.hub
-            self._start_over(now_ms)
+            self._start_over(Position(), now_ms)
         if answer.certificate is not None:
             try:
                 keep_certificate(self._path.parent, answer.certificate)
@@ -207,15 +227,33 @@ class Uplink:
         if answer.offer is not None and self._offer is not None:
             self._offer(answer.offer)
 
-    def _shows_less(self, number: int, answer: HubAnswer) -> bool:
-        """Return whether the hub lacks what it had confirmed before this bundle was first sent."""
-        run, floor = self._floors.get(number, ("", 0))
-        return answer.has.get(run, floor) < floor
+    async def _set_back(self, now_ms: int) -> None:
+        """Go back to where the record's file is, or to what the hub has lost since."""
+        received, again = self.progress.received, self._again
+        if not self._is_fitted:
+            fitted = await self._asked(lambda reader: fitting(reader, received))
+            if fitted is None:
+                return
+            self._is_fitted = True
+            self.progress = Progress(fitted)
+        elif again:
+            back = await self._asked(lambda reader: before_runs(reader, received, again))
+            if back is not None:
+                log.warning("the hub was restored: %d runs are sent again", len(again))
+                self._again = set()
+                self._start_over(back, now_ms)
 
-    def _start_over(self, now_ms: int) -> None:
-        self.progress = Progress(Position())
+    async def _asked(self, question: Callable[[Reader], Position]) -> Position | None:
+        try:
+            found: Position = await self._node.ask(question)
+        except StoreError as fault:
+            log.warning("the record cannot be read for the hub: %s", fault)
+            return None
+        return found
+
+    def _start_over(self, position: Position, now_ms: int) -> None:
+        self.progress = Progress(position)
         self.window.outstanding.clear()
-        self._floors.clear()
         self.flush.entries_due_ms = self.flush.spans_due_ms = now_ms
         self._all_runs_ms = 0
         self._save()
@@ -225,7 +263,8 @@ class Uplink:
         fault = None if self.fault is None else str(self.fault)
         return UplinkStatus(
             uid=self._node.uid, hub=where, waiting=len(self.window.outstanding),
-            last_receipt_ms=self.window.last_receipt_ms, refused=self.refused, fault=fault,
+            last_receipt_ms=self.window.last_receipt_ms, refused=self.refused,
+            contradicted=len(self.contradicted), fault=fault,
         )  # fmt: skip
 
     # -- how it fares -------------------------------------------------------------------------

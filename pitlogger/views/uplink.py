@@ -19,11 +19,15 @@ class Joined:
 
 
 class UplinkStatus(View):
-    """An uplink; without a hub, ``hub`` is ``None``. ``waiting``: bundles without a receipt."""
+    """An uplink; without a hub, ``hub`` is ``None``.
+
+    ``waiting``: bundles without a receipt. ``contradicted``: records that the hub has otherwise.
+    """
 
     uid: str
     hub: str | None = None
     waiting: int = 0
     last_receipt_ms: int | None = None
     refused: int = 0
+    contradicted: int = 0
     fault: str | None = None

@@ -11,7 +11,7 @@ from pycose.headers import KID, Algorithm
 from pycose.keys.okp import OKPKey
 from pycose.messages.sign1message import Sign1Message
 
-from pitlogger.errors import BundleError
+from pitlogger.errors import BundleError, HubFullError
 from pitlogger.formats.bundle import (
     MOST_BYTES,
     Bundle,
@@ -138,5 +138,8 @@ def test_what_is_too_long_is_refused_before_it_is_read() -> None:
 def test_a_newer_node_may_say_more() -> None:
     given_map = cbor2.loads(dump_bundle(WHOLE))
     assert load_bundle(cbor2.dumps({**given_map, "humour": 3})) == WHOLE
-    with pytest.raises(BundleError, match="version 9"):
+    with pytest.raises(HubFullError, match="the node sends 9: upgrade the hub"):
         load_bundle(cbor2.dumps({**given_map, "v": 9}))
+    for other in (0, -1, True, "1", 1.0, None):
+        with pytest.raises(BundleError, match="version"):
+            load_bundle(cbor2.dumps({**given_map, "v": other}))

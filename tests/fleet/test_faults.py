@@ -23,7 +23,7 @@ from pitlogger.hub.nodes import Nodes
 from pitlogger.hub.opening import open_sink
 from pitlogger.hub.postgres import PostgresDatabase
 from pitlogger.hub.postgres_writing import PostgresSink
-from pitlogger.hub.tables import postgres_tables, sqlite_tables
+from pitlogger.hub.tables import VERSION, postgres_tables, sqlite_tables
 from pitlogger.hub.writing import HubSink
 from tests.fleet.conftest import Server
 from tests.fleet.made import bundles, enrolled, key_and_uid, make_store, messages, received
@@ -159,7 +159,7 @@ def test_tables_of_the_first_version_are_brought_up_with_what_is_in_them(
         made.close()
     for _ in range(2):
         sink = open_sink(address, create=True)
-        assert sink.database.ask("SELECT version FROM hub") == [(2,)]
+        assert sink.database.ask("SELECT version FROM hub") == [(VERSION,)]
         assert sink.database.ask("SELECT name FROM tenant WHERE id = 1") == [("Meadow Catering",)]
         enrolled(sink, KEY, UID)
         sink.database.close()

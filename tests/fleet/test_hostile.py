@@ -13,6 +13,7 @@ import cbor2
 import psycopg
 import pytest
 
+from pitlogger.errors import HubFullError
 from pitlogger.formats.bundle import Bundle, dump_bundle
 from pitlogger.formats.cose import sign
 from pitlogger.hub.database import Row, SqliteDatabase
@@ -20,7 +21,10 @@ from pitlogger.hub.ingest import Ingest
 from pitlogger.hub.nodes import Nodes
 from pitlogger.hub.postgres import PostgresDatabase
 from pitlogger.hub.postgres_writing import PostgresSink
+from pitlogger.hub.receive import NotEnrolledError, ReceivedBundle
 from pitlogger.hub.writing import HubSink
+from pitlogger.store.packing import Columns, pack
+from pitlogger.uplink.carrier import HubAnswer
 from tests.fleet.conftest import Server
 from tests.fleet.made import START_MS, bundles, enrolled, key_and_uid, make_store, received
 
@@ -81,7 +85,7 @@ BAD: dict[str, Callable[[Bundle], bytes]] = {
     "another's signature": lambda good: sign(dump_bundle(good), OTHER_KEY, UID),
     "in another's name": lambda good: own(dump_bundle(replace(good, node=OTHER_UID))),
     "signed for another": lambda good: sign(dump_bundle(good), KEY, OTHER_UID),
-    "another version": lambda good: own(changed_map(good, v=77)),
+    "another version": lambda good: own(changed_map(good, v=0)),
     "no run": lambda good: own(changed_map(good, run=None)),
     "a number as text": lambda good: own(changed_map(good, n="7")),
     "rows of another length": lambda good: own(changed_map(good, j=[[1, 2]])),
@@ -99,7 +103,65 @@ BAD: dict[str, Callable[[Bundle], bytes]] = {
     ),
     "a zero byte in a name": lambda good: own(changed_map(good, run="a\0b")),
     "deep nesting": lambda good: own(b"\x81" * 5000 + b"\x00"),
+    "signed for a zero byte": lambda good: sign(dump_bundle(good), KEY, "p-\0"),
+    "of a node named by a zero byte": lambda good: own(changed_map(good, node="p-\0")),
 }
+
+
+def alert_saying(good: Bundle, kind: str) -> bytes:
+    """Return a bundle with an alert whose text holds what no column can."""
+    first = good.entries[0]
+    said = {**json.loads(first.text), "kind": "alert-changed", "alert_kind": kind, "now": "x"}
+    entry = replace(first, kind="alert-changed", text=json.dumps(said))
+    return own(dump_bundle(replace(good, number=7, spans=(), entries=(entry,))))
+
+
+@pytest.mark.parametrize("kind", ["\ud800", "a\0b"])
+@pytest.mark.parametrize("uid", ["p-\0", "p-\udcff", "", UID])
+async def test_nothing_in_a_name_holds_up_the_bundles_beside_it(
+    good: Bundle, sink: HubSink, ingest: Ingest, kind: str, uid: str
+) -> None:
+    """Of strangers too: an address is not signed."""
+    strange, whole = await asyncio.gather(
+        ingest.submit(uid, alert_saying(good, kind)),
+        ingest.submit(OTHER_UID, sign(dump_bundle(replace(good, node=OTHER_UID)), OTHER_KEY,
+                                      OTHER_UID)),
+        return_exceptions=True,
+    )  # fmt: skip
+    assert not isinstance(whole, BaseException)
+    assert whole.received == (good.number,)
+    assert isinstance(strange, NotEnrolledError) == (uid != UID)
+
+
+async def test_a_fault_nobody_thought_of_holds_up_one_bundle_alone(
+    good: Bundle, sink: HubSink, ingest: Ingest, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def looks(received: ReceivedBundle, at_ms: int) -> None:
+        if received.bundle.number == 13:
+            raise ZeroDivisionError
+
+    monkeypatch.setattr(sink, "_look_for_clone", looks)
+    sent = [own(dump_bundle(replace(good, number=number))) for number in range(10, 16)]
+    answers = await asyncio.gather(
+        *(ingest.submit(UID, message) for message in sent), return_exceptions=True
+    )
+    assert isinstance(answers[3], HubFullError), "neither taken nor set aside: it comes again"
+    for answer in (*answers[:3], *answers[4:]):
+        assert isinstance(answer, HubAnswer)
+        assert answer.received
+    assert sink.database.ask("SELECT count(*) FROM refused") == [(0,)]
+
+
+def test_the_first_of_two_spans_in_one_batch_stays(good: Bundle, sink: HubSink) -> None:
+    span = replace(good.spans[0], data=pack(Columns([START_MS], [1], [0], b"\0")), readings=1)
+    both = [good, replace(good, number=2, spans=(span,), entries=())]
+    batch = received(sink, UID, [own(dump_bundle(one)) for one in both])
+    outcome = sink.take(batch, [], 5)
+    assert len(outcome.contradicted) == 1
+    kept = sink.database.ask(
+        "SELECT data FROM span WHERE block_ms = ? AND channel = ?", (span.block_ms, span.channel)
+    )
+    assert [bytes(data) for (data,) in kept] == [good.spans[0].data]
 
 
 async def test_the_good_are_received_and_the_bad_set_aside_with_a_reason(

@@ -51,6 +51,8 @@ def _row(row: dict[str, Any]) -> list[str]:
         odd.append(f"{row['conflicts']} contradictions")
     if row["cloned_ms"] is not None:
         odd.append("two cards with one key: give the copy a new record")
+    if row["clock_off_ms"]:
+        odd.append(f"its clock is {abs(row['clock_off_ms']) // 60_000} min off")
     heard = "-" if row["received_ms"] is None else rfc3339(row["received_ms"])
     return [row["uid"], row["name"], row["site"], row["state"], row["version"] or "-",
             str(row["entries"]), heard, "; ".join(odd) or "-"]  # fmt: skip

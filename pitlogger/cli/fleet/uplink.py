@@ -34,6 +34,11 @@ def described(found: dict[str, Any]) -> str:
     lines.append("nothing waits" if not waiting else f"{waiting} bundles wait for their receipt")
     if found["refused"]:
         lines.append(f"{found['refused']} bundles were set aside by the hub: see the log")
+    if found["contradicted"]:
+        lines.append(
+            f"{found['contradicted']} records are at the hub already and say something else there:"
+            " the first stays. Two cards with one key? Give the copy a new record"
+        )
     if found["fault"]:
         lines.append(found["fault"])
     return "\n".join(lines)

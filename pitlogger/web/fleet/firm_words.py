@@ -92,6 +92,8 @@ class FirmWords:
             said.append(node.state)
         if node.cloned_ms is not None:
             said.append("two cards with one key: give the copy a new record")
+        if node.clock_off_ms:
+            said.append(f"its clock is {abs(node.clock_off_ms) // 60_000} min off")
         if node.conflicts:
             said.append(_count(node.conflicts, "contradiction"))
         return "; ".join(said)
