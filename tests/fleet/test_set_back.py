@@ -103,7 +103,10 @@ async def test_a_hub_that_has_all_is_not_sent_it_again(
 
 def another_run(path: Path, run: str, from_s: int) -> Store:
     """Open the record for another life of the node."""
-    return Store.open(path, RunRow(run, "trailer", run, START_MS + from_s * 1000, 5_000, "0.2.0"))
+    row = RunRow(run, "trailer", run, START_MS + from_s * 1000, 5_000, "0.2.0")
+    made = Store.open(path, row)
+    made.flush().result(WAIT_S)  # its own row is written beside
+    return made
 
 
 def more_of(store: Store, from_s: int, entries: int) -> None:
