@@ -124,40 +124,41 @@ SLOW = {"brisket-1/core": 1.0, "brisket-2/core": 1.08, "butt-1/core": 1.12}
 PULLED = {"brisket-1/core": 12.4, "brisket-2/core": 11.6, "butt-1/core": 11.2}
 
 
-def _kept(hour: float, piece: str, checkpoint: str, grams: float, by: str = "AK") -> Doing:
+def kept(hour: float, piece: str, checkpoint: str, grams: float, by: str = "AK") -> Doing:
     at_ms = START_MS + round(hour * HOUR_MS)
     return Doing(hour, Weighed(piece, checkpoint, round(grams * 1000), 0, at_ms, source="scale",
                                channel="bench-scale", interval_mg=5000), by)  # fmt: skip
 
 
-def _stage(hour: float, piece: str, stage: Stage, by: str = "AK") -> Doing:
+def staged_at(hour: float, piece: str, stage: Stage, by: str = "AK") -> Doing:
     return Doing(hour, StageSet(piece, stage, START_MS + round(hour * HOUR_MS)), by)
 
 
 DOINGS: tuple[Doing, ...] = tuple(sorted((
-    _kept(0.05, "brisket-1", "purchased", 6410), _kept(0.08, "brisket-2", "purchased", 5890),
-    _kept(0.10, "butt-1", "purchased", 3705),
-    _stage(0.30, "brisket-1", Stage.TRIMMED), _kept(0.32, "brisket-1", "trimmed", 5205),
-    _stage(0.42, "brisket-2", Stage.TRIMMED), _kept(0.44, "brisket-2", "trimmed", 4870),
-    _kept(0.46, "brisket-1", "trim-fat", 1130), _kept(0.5, "butt-1", "trimmed", 3610),
-    _stage(0.55, "brisket-1", Stage.SEASONED), _stage(0.56, "brisket-2", Stage.SEASONED),
-    _stage(0.57, "butt-1", Stage.SEASONED), _kept(0.6, "brisket-1", "seasoned", 5260),
-    _kept(0.62, "brisket-2", "seasoned", 4925), _kept(0.64, "butt-1", "seasoned", 3665),
-    _stage(1.25, "brisket-1", Stage.SMOKING), _stage(1.25, "brisket-2", Stage.SMOKING),
-    _stage(1.25, "butt-1", Stage.SMOKING),
+    kept(0.05, "brisket-1", "purchased", 6410), kept(0.08, "brisket-2", "purchased", 5890),
+    kept(0.10, "butt-1", "purchased", 3705),
+    staged_at(0.30, "brisket-1", Stage.TRIMMED), kept(0.32, "brisket-1", "trimmed", 5205),
+    staged_at(0.42, "brisket-2", Stage.TRIMMED), kept(0.44, "brisket-2", "trimmed", 4870),
+    kept(0.46, "brisket-1", "trim-fat", 1130), kept(0.5, "butt-1", "trimmed", 3610),
+    staged_at(0.55, "brisket-1", Stage.SEASONED), staged_at(0.56, "brisket-2", Stage.SEASONED),
+    staged_at(0.57, "butt-1", Stage.SEASONED), kept(0.6, "brisket-1", "seasoned", 5260),
+    kept(0.62, "brisket-2", "seasoned", 4925), kept(0.64, "butt-1", "seasoned", 3665),
+    staged_at(1.25, "brisket-1", Stage.SMOKING), staged_at(1.25, "brisket-2", Stage.SMOKING),
+    staged_at(1.25, "butt-1", Stage.SMOKING),
     Doing(4.0, Noted("spritzed all three, bark still pale", None)),
-    _stage(8.0, "brisket-2", Stage.WRAPPED, "MO"), _kept(8.03, "brisket-2", "at-wrap", 3890, "MO"),
-    _stage(8.1, "butt-1", Stage.WRAPPED, "MO"), _kept(8.12, "butt-1", "at-wrap", 2950, "MO"),
-    _stage(8.55, "brisket-1", Stage.WRAPPED), _kept(8.6, "brisket-1", "at-wrap", 4105),
+    staged_at(8.0, "brisket-2", Stage.WRAPPED, "MO"),
+    kept(8.03, "brisket-2", "at-wrap", 3890, "MO"),
+    staged_at(8.1, "butt-1", Stage.WRAPPED, "MO"), kept(8.12, "butt-1", "at-wrap", 2950, "MO"),
+    staged_at(8.55, "brisket-1", Stage.WRAPPED), kept(8.6, "brisket-1", "at-wrap", 4105),
     Doing(10.0, SpotRead(86_500, START_MS + 10 * HOUR_MS, piece="brisket-1", probe="hand-1")),
-    _stage(11.2, "butt-1", Stage.RESTING), _kept(11.25, "butt-1", "off-pit", 2520),
-    _stage(11.6, "brisket-2", Stage.RESTING), _kept(11.65, "brisket-2", "off-pit", 3340),
-    _stage(12.4, "brisket-1", Stage.RESTING), _kept(12.45, "brisket-1", "off-pit", 3620),
-    _kept(12.6, "butt-1", "rested", 2480), _stage(12.7, "butt-1", Stage.CARVED),
-    _kept(12.75, "butt-1", "carved", 2215), _kept(13.4, "brisket-2", "rested", 3300),
-    _stage(13.5, "brisket-2", Stage.CARVED), _kept(13.55, "brisket-2", "carved", 3080),
-    _kept(13.9, "brisket-1", "rested", 3570), _stage(14.0, "brisket-1", Stage.CARVED),
-    _kept(14.05, "brisket-1", "carved", 3330),
+    staged_at(11.2, "butt-1", Stage.RESTING), kept(11.25, "butt-1", "off-pit", 2520),
+    staged_at(11.6, "brisket-2", Stage.RESTING), kept(11.65, "brisket-2", "off-pit", 3340),
+    staged_at(12.4, "brisket-1", Stage.RESTING), kept(12.45, "brisket-1", "off-pit", 3620),
+    kept(12.6, "butt-1", "rested", 2480), staged_at(12.7, "butt-1", Stage.CARVED),
+    kept(12.75, "butt-1", "carved", 2215), kept(13.4, "brisket-2", "rested", 3300),
+    staged_at(13.5, "brisket-2", Stage.CARVED), kept(13.55, "brisket-2", "carved", 3080),
+    kept(13.9, "brisket-1", "rested", 3570), staged_at(14.0, "brisket-1", Stage.CARVED),
+    kept(14.05, "brisket-1", "carved", 3330),
 ), key=lambda doing: doing.hour))  # fmt: skip
 
 
@@ -168,12 +169,15 @@ def start(now_ms: int) -> CookStarted:
 
 def doings(shift_ms: int) -> Iterator[Doing]:
     """Yield the decisions of a cook that began so much after the usual time."""
-    for doing in DOINGS:
-        at_ms = getattr(doing.body, "at_ms", None)
-        if at_ms is None:
-            yield doing
-        else:
-            yield replace(doing, body=replace(doing.body, at_ms=at_ms + shift_ms))
+    yield from (moved(doing, shift_ms) for doing in DOINGS)
+
+
+def moved(doing: Doing, shift_ms: int) -> Doing:
+    """Return a decision as it is taken so much later."""
+    at_ms = getattr(doing.body, "at_ms", None)
+    if at_ms is None:
+        return doing
+    return replace(doing, body=replace(doing.body, at_ms=at_ms + shift_ms))
 
 
 def readings(

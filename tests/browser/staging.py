@@ -9,6 +9,7 @@ from collections.abc import Callable, Coroutine, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
+from types import ModuleType
 from typing import Any, TypeVar
 
 from pitlogger.clock import ManualClock
@@ -42,6 +43,7 @@ class Staged:
     silent: bool = False
     began_ms: int = kitchen.START_MS
     is_playing: bool = False
+    scene: ModuleType = kitchen
 
     def key(self, name: str = "phone", role: Role = Role.OWNER) -> str:
         """Return the key of a newly paired phone."""
@@ -57,7 +59,7 @@ class Staged:
         async def work() -> None:
             self.is_playing = True
             self.began_ms = self.clock.engine_ms()
-            await self.daemon.submit(kitchen.start(self.began_ms), "AK")
+            await self.daemon.submit(self.scene.start(self.began_ms), "AK")
             await self._play_to(self.began_ms + round(hour * kitchen.HOUR_MS))
             self.is_playing = False
 
@@ -66,12 +68,14 @@ class Staged:
     async def _play_to(self, end_ms: int) -> None:
         shift_ms = self.began_ms - kitchen.START_MS
         due = [
-            doing for doing in kitchen.doings(shift_ms) if self._at(doing) > self.clock.engine_ms()
+            doing
+            for doing in self.scene.doings(shift_ms)
+            if self._at(doing) > self.clock.engine_ms()
         ]
         while self.clock.engine_ms() < end_ms:
             self.clock.advance(min(kitchen.STEP_MS, end_ms - self.clock.engine_ms()))
             now_ms = self.clock.engine_ms()
-            for reading in kitchen.readings(now_ms, self.noise, began_ms=self.began_ms):
+            for reading in self.scene.readings(now_ms, self.noise, began_ms=self.began_ms):
                 self.daemon.feed(reading)
             while due and self._at(due[0]) <= now_ms:
                 doing = due.pop(0)
@@ -92,13 +96,15 @@ class Staged:
             self.clock.advance(round(BEAT_S * 1000))
             if not self.silent:
                 now_ms = self.clock.engine_ms()
-                for reading in kitchen.readings(now_ms, self.noise, self.scale_g, self.began_ms):
+                for reading in self.scene.readings(now_ms, self.noise, self.scale_g, self.began_ms):
                     self.daemon.feed(reading)
 
 
 @contextmanager
-def staged(folder: Path, hour: float | None = 9.0, web: str = "") -> Iterator[Staged]:
-    """Serve a daemon; with ``hour`` the cook is started and played to it first."""
+def staged(
+    folder: Path, hour: float | None = 9.0, web: str = "", scene: ModuleType = kitchen
+) -> Iterator[Staged]:
+    """Serve a daemon; with ``hour`` the cook of the scene is started and played to it first."""
     ready: list[Staged | BaseException] = []
     told = threading.Event()
     stop: list[asyncio.Event] = []
@@ -108,7 +114,9 @@ def staged(folder: Path, hour: float | None = 9.0, web: str = "") -> Iterator[St
         config = parse_config(kitchen.CONFIG.format(data=folder) + web)
         access = Access(config)
         async with Daemon(config, clock=clock) as daemon, serving(daemon, access) as address:
-            stage = Staged(daemon, clock, address or "", asyncio.get_running_loop(), access)
+            stage = Staged(
+                daemon, clock, address or "", asyncio.get_running_loop(), access, scene=scene
+            )
             stop.append(asyncio.Event())
             living = asyncio.create_task(stage.live())
             ready.append(stage)

@@ -73,7 +73,7 @@ async def test_a_share_that_is_missing_is_asked_for(node: Node) -> None:
 async def test_a_plan_begins_a_cook_of_all_its_cuts(node: Node) -> None:
     made = await _planned(node, MENU)
     text = (await node.local.get(f"/begin?{made['begin']}")).text
-    assert '"brisket-packer" selected>' in text
+    assert 'value="brisket-packer" selected>Whole brisket' in text
     assert '"pork-butt" selected>' in text.partition('name="cut-2"')[2]
 
 

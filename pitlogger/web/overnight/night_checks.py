@@ -48,8 +48,8 @@ def _probe_checks(daemon: Node, shown: Shown) -> list[NightCheck]:
         one = figure(daemon, lane, shown)
         if one["quality"] == "good":
             text = tr(
-                "{channel} reads {value} {unit}, {age}",
-                channel=one["name"], value=one["number"], unit=one["unit"], age=one["age"],
+                "{channel} reads {value} {unit}",
+                channel=one["name"], value=one["number"], unit=one["unit"],
             )  # fmt: skip
             found.append(NightCheck(True, text))
         else:

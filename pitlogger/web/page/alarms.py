@@ -161,6 +161,16 @@ def _stage_of(daemon: Node, watch: Watch) -> str:
     return "" if held is None else held.stage.value
 
 
+def _likely(daemon: Node, watch: Watch) -> dict[str, Any] | None:
+    """Return the stage a piece looks to be in, to be set at another time than it was seen."""
+    found = daemon.engine.recognition.proposals.get(watch.piece or "", [])
+    if watch.kind != "stage-likely" or not found:
+        return None
+    minutes = max(0, round((daemon.clock.engine_ms() - found[-1].at_ms) / 60_000))
+    return {"stage": found[-1].stage.value, "act": words.stage_act(found[-1].stage),
+            "minutes": minutes}  # fmt: skip
+
+
 def alert(daemon: Node, watch: Watch, shown: Shown) -> dict[str, Any]:
     """Return an alert as it is shown: what, since when, what to do, what can be answered."""
     rule = daemon.policy.rules[watch.kind]
@@ -186,6 +196,7 @@ def alert(daemon: Node, watch: Watch, shown: Shown) -> dict[str, Any]:
         "wakes": watch.wakes,
         "urgent": not rule.notice and (watch.piece is not None or watch.priority > Priority.LOW),
         "answers": ANSWERS.get(watch.kind, ()) if is_active else (),
+        "likely": _likely(daemon, watch) if is_active else None,
         "solid": False,
         "seen": _stage_of(daemon, watch),
         "hand": watch.piece is not None and watch.kind in _READ_BY_HAND and is_active,

@@ -11,7 +11,6 @@ from pitlogger.model.journal import ForecastMade
 from pitlogger.model.readings import Site
 from pitlogger.rules.conditions import Watch
 from pitlogger.views import words
-from pitlogger.views.alert_words import standing_words
 from pitlogger.views.alerts import active
 from pitlogger.views.language import mark, tr
 from pitlogger.views.node import Node
@@ -25,7 +24,10 @@ from pitlogger.web.page.pieces import in_order, piece_facts
 from pitlogger.web.page.remaining import remaining
 
 MOST_WORST = 1
-_DUE = {"wrap-due", "pull-due", "tender-check-due", "rest-done"}
+_DUE = {
+    "wrap-due": mark("wrap"), "pull-due": mark("take off"), "rest-done": mark("slice"),
+    "tender-check-due": mark("probe for tenderness"),
+}  # fmt: skip
 _OVER = frozenset({Stage.SERVED, Stage.CHILLED, Stage.DISCARDED})
 _MOMENT = {"wrap": mark("wrap"), "pull": mark("take off"), "rest": mark("slice")}
 # A key is a verb; where there is none, it is what the stage is called.
@@ -174,9 +176,9 @@ def brief(daemon: Node, shown: Shown, due: list[Watch]) -> str:
     first = f"{'; '.join(fires)}." if fires else (tr("Fires hold.") if pits(daemon) else "")
     if due:
         watch = due[0]
-        return (
-            f"{first} {words.capital(standing.gist(standing_words(daemon, watch, shown)))}.".strip()
-        )
+        since = tr("due since {at}", at=shown.clock(watch.raised_ms))
+        act = tr("{act} {piece}, {at}", act=tr(_DUE[watch.kind]), piece=watch.piece, at=since)
+        return tr("{first} Next: {act}.", first=first, act=act).strip()
     made = next(iter(coming(daemon, shown)), None)
     if made is None or made.p50_ms is None:
         return first or tr("The cook is running.")

@@ -10,6 +10,7 @@ from pitlogger.errors import UsageError, unknown
 from pitlogger.reports.pictures import yield_strip
 from pitlogger.reports.replay_document import yield_rows
 from pitlogger.store.rows import CookRow
+from pitlogger.views import words
 from pitlogger.views.language import figure, tr, trn
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown, percent
@@ -82,7 +83,9 @@ def _strip(cut: dict[str, Any], pieces: list[dict[str, Any]], number: int) -> di
     return {
         "cut": cut["cut"],
         "n": len(shares),
-        "svg": own_ids(yield_strip(cut["cut"], shares, cut["learned"]), f"strip{number}"),
+        "svg": own_ids(
+            yield_strip(words.cut(cut["cut"]), shares, cut["learned"]), f"strip{number}"
+        ),
         "next": percent(cut["learned"]["median"]),
         "dear": [
             tr(

@@ -10,6 +10,7 @@ from urllib.parse import urlencode
 
 from pitlogger.formats.money import cents
 from pitlogger.reports.pictures import enough_curve
+from pitlogger.views import words
 from pitlogger.views.entries import both
 from pitlogger.views.language import figure, tr, trn
 from pitlogger.views.shown import Shown, percent
@@ -38,14 +39,14 @@ def shown_answers(made: dict[str, Any], fields: Mapping[str, str], shown: Shown)
 
 def _sentence(dishes: list[dict[str, Any]], people: int, shown: Shown) -> str:
     guests = trn("{count} guest", "{count} guests", people)
-    short = [dish["cut"] for dish in dishes if not dish["recommended"]]
+    short = [words.cut(dish["cut"]) for dish in dishes if not dish["recommended"]]
     if short:
         return tr(
             "{guests}: not enough {names} by any number looked at.",
             guests=guests,
             names=both(short),
         )
-    bought = [f"{dish['recommended']} {dish['cut']}" for dish in dishes]
+    bought = [f"{dish['recommended']} × {words.cut(dish['cut'])}" for dish in dishes]
     mass = shown.mass_g(sum(dish["purchase_g"] for dish in dishes))
     chances = [_chance(_p_enough(dish)) for dish in dishes]
     parts = tr("{names}, {mass} raw", names=both(bought), mass=mass)
@@ -70,6 +71,7 @@ def _dish(dish: dict[str, Any], number: int, shown: Shown) -> dict[str, Any]:
     basis = dish["basis"]
     return {
         "cut": dish["cut"],
+        "name": words.cut(dish["cut"]),
         "pieces": dish["recommended"],
         "mass": shown.mass_g(dish["purchase_g"]),
         "curve": own_ids(enough_curve(dish), f"enough{number}"),
@@ -100,7 +102,7 @@ def _notes(made: dict[str, Any]) -> list[str]:
     """Return the notes, those of one cut of several with its name."""
     several = len(made["dishes"]) > 1
     own = [
-        f"{dish['cut']}: {note}" if several else note
+        f"{words.cut(dish['cut'])}: {note}" if several else note
         for dish in made["dishes"]
         for note in dish["notes"]
     ]
@@ -137,9 +139,12 @@ def _prices(made: dict[str, Any], people: int) -> list[tuple[str, str]]:
     lines = []
     for cut, card in cards:
         if several:
-            lines.append((tr("{cut}, raw", cut=cut), card["cost"]))
+            lines.append((tr("{cut}, raw", cut=words.cut(cut)), card["cost"]))
         lines.append(
-            (tr("a pound of {cut} that can be served", cut=cut), card["salable"]["cost_per_lb"])
+            (
+                tr("a pound of {cut} that can be served", cut=words.cut(cut)),
+                card["salable"]["cost_per_lb"],
+            )
         )
     total = sum((card["cost"] for _, card in cards), Decimal(0))
     if len(cards) == len(made["dishes"]):

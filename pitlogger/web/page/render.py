@@ -8,6 +8,7 @@ from typing import Any
 
 from jinja2 import Environment, PackageLoader
 
+from pitlogger.views import words
 from pitlogger.views.language import mark, tr
 from pitlogger.views.pages import environment as of_plain_texts
 from pitlogger.web.page.statics import load_statics
@@ -68,7 +69,7 @@ def environment() -> Environment:
     """Return the template environment, made once."""
     made = of_plain_texts(PackageLoader("pitlogger.web", "templates"))
     made.globals.update(
-        static=load_statics().url, new_key=lambda: secrets.token_urlsafe(12),
+        static=load_statics().url, new_key=lambda: secrets.token_urlsafe(12), cut_name=words.cut,
     )  # fmt: skip
     return made
 

@@ -17,26 +17,31 @@ from pitlogger.views.status import is_running
 from pitlogger.web.page.pieces import in_order, lineage
 from pitlogger.web.page.stair_picture import stair_picture
 
+MOST_NAMED = 3  # pieces that the sentence names one by one
+
 
 def weights(daemon: Node, shown: Shown) -> dict[str, Any]:
     """Return the weights book: each weighing with its loss since the last and of purchase."""
     book = daemon.engine.book
     yields = yield_rows(book)
     return {
-        "sentence": _sentence(daemon, yields),
+        "sentence": _sentence(daemon, yields, shown),
         "running": is_running(daemon),
         "pieces": [weights_of(daemon, held, shown, yields) for held in in_order(book)],
         "struck": struck(daemon, shown),
     }
 
 
-def _sentence(daemon: Node, yields: list[dict[str, Any]]) -> str:
+def _sentence(daemon: Node, yields: list[dict[str, Any]], shown: Shown) -> str:
     book = daemon.engine.book
     if book.cook is None:
         return tr("Nothing has been weighed yet.")
     whole = {one["piece"]: one["servable_pct"] for one in yields}
+    held_all = list(in_order(book))
+    if len(held_all) > MOST_NAMED:
+        return _total(held_all, shown)
     parts = []
-    for held in in_order(book):
+    for held in held_all:
         if (servable_pct := whole.get(held.piece.id)) is not None:
             parts.append(
                 tr(
@@ -54,6 +59,23 @@ def _sentence(daemon: Node, yields: list[dict[str, Any]]) -> str:
                 tr("{id} {label}: {share} of purchase", id=held.piece.id, label=label, share=share)
             )
     return f"{'; '.join(parts)}." if parts else tr("Weigh what was bought, drained, to begin.")
+
+
+def _total(pieces: list[PieceBook], shown: Shown) -> str:
+    """Return one line for many pieces: what was bought, and what of it there is now."""
+    weighed = [
+        (first, _on_ladder(held)[-1].weighed.net_mg)
+        for held in pieces
+        if (first := held.net_mg("purchased"))
+    ]
+    if not weighed:
+        return tr("Weigh what was bought, drained, to begin.")
+    bought, now = sum(first for first, _ in weighed), sum(last for _, last in weighed)
+    return tr(
+        "{count} pieces: {bought} bought, {now} when last weighed, {share} of it.",
+        count=len(weighed), bought=shown.mass(bought), now=shown.mass(now),
+        share=percent(now / bought),
+    )  # fmt: skip
 
 
 def _on_ladder(held: PieceBook) -> list[Any]:

@@ -134,8 +134,8 @@ class JoinedChart {
     const wide = width > 700;
     // @ts-ignore uPlot is a classic script
     const Plot = globalThis.uPlot;
-    const upper = new Plot(this.upper(width, wide ? 250 : 270), this.data, above);
-    const lower = new Plot(this.lower(width, wide ? 140 : 190), this.steps(), below);
+    const upper = new Plot(this.upper(width, wide ? 330 : 270), this.data, above);
+    const lower = new Plot(this.lower(width, wide ? 160 : 190), this.steps(), below);
     this.plots = [upper, lower];
     this.mark();
   }

@@ -8,6 +8,10 @@ const UNITS = { lb: ["lb", "oz"], kg: ["kg", "g"], g: ["g", "kg"], F: [], C: [] 
 export function keypads() {
   furnish();
   document.addEventListener("pit:swapped", furnish);
+  document.addEventListener("toggle", (event) => { // keys that come up are all in view, none under a bar
+    const opened = /** @type {HTMLDetailsElement} */ (event.target);
+    if (opened.open) opened.querySelector(".keys")?.scrollIntoView({ block: "nearest" });
+  }, true);
   document.addEventListener("keydown", (event) => {
     const field = document.querySelector("input[data-keypad][data-open]");
     if (!(field instanceof HTMLInputElement) || event.ctrlKey || event.metaKey || event.altKey) return;

@@ -44,5 +44,6 @@ watchRest();
 actions();
 live();
 watchLink();
+if (matchMedia("(min-width: 60rem)").matches) document.querySelector("[data-beside]")?.setAttribute("open", "");
 startParts();
 document.addEventListener("pit:swapped", startParts);
