@@ -67,15 +67,15 @@ def fetch(lock: Path) -> None:
                 for taken in package["files"]:
                     member = packed.extractfile(f"package/{taken['from']}")
                     assert member is not None
-                    octets = member.read()
-                    (lock.parent / taken["to"]).write_bytes(octets)
-                    taken["integrity"] = sha512(octets)
+                    data = member.read()
+                    (lock.parent / taken["to"]).write_bytes(data)
+                    taken["integrity"] = sha512(data)
     lock.write_text(json.dumps(document, indent=2) + "\n", encoding="utf-8")
 
 
-def sha512(octets: bytes) -> str:
+def sha512(data: bytes) -> str:
     """Return the digest in the form npm writes it."""
-    return "sha512-" + base64.b64encode(hashlib.sha512(octets).digest()).decode("ascii")
+    return "sha512-" + base64.b64encode(hashlib.sha512(data).digest()).decode("ascii")
 
 
 if __name__ == "__main__":

@@ -26,16 +26,16 @@ _QUALITY = {
 }
 
 
-def file_text(octets: bytes) -> str:
+def file_text(data: bytes) -> str:
     """Return the content of sensor files.
 
     Raises:
         ShortFrameError: Nothing was read.
         MalformedError: Bytes that are not ASCII.
     """
-    if not octets.isascii():
-        raise MalformedError(f"{octets!r} is not the text of a sensor file")
-    text = octets.decode("ascii").strip()
+    if not data.isascii():
+        raise MalformedError(f"{data!r} is not the text of a sensor file")
+    text = data.decode("ascii").strip()
     if not text:
         raise ShortFrameError("an empty read: a conversion may still run; read again")
     return text

@@ -13,11 +13,11 @@ _NUMBER = re.compile(r"([+-]?\d{1,12}(?:\.\d{1,15})?(?:[eE][+-]?\d{1,2})?)([kM]?
 _FACTOR = {"": 1.0, "k": 1e3, "M": 1e6}
 
 
-def parse(octets: bytes, names: Mapping[str, str]) -> dict[str, float]:
+def parse(data: bytes, names: Mapping[str, str]) -> dict[str, float]:
     """Return the numbers of a text by name.
 
     Args:
-        octets: ``name=number`` separated by commas or blanks; ``k`` and ``M`` may follow a
+        bytes: ``name=number`` separated by commas or blanks; ``k`` and ``M`` may follow a
             number.
         names: Accepted spellings in lower case, to the name in the result.
 
@@ -26,9 +26,9 @@ def parse(octets: bytes, names: Mapping[str, str]) -> dict[str, float]:
         UnknownFrameError: Another name.
         MalformedError: Anything else, a name given twice included.
     """
-    if not octets.isascii():
-        raise MalformedError(f"{octets!r} is no text of named numbers")
-    words = [word for word in re.split(r"[,\s]+", octets.decode("ascii").strip()) if word]
+    if not data.isascii():
+        raise MalformedError(f"{data!r} is no text of named numbers")
+    words = [word for word in re.split(r"[,\s]+", data.decode("ascii").strip()) if word]
     if not words:
         raise ShortFrameError(f"no numbers: expected some of {', '.join(names.values())}")
     found: dict[str, float] = {}

@@ -43,8 +43,8 @@ def ascii_line(line: bytes) -> str:
 
 
 def _looks_like_seven_bits(line: bytes) -> bool:
-    masked = bytes(octet & 0x7F for octet in line)
-    return all(0x20 <= octet < 0x7F or octet in b"\t\r\n" for octet in masked)
+    masked = bytes(byte & 0x7F for byte in line)
+    return all(0x20 <= byte < 0x7F or byte in b"\t\r\n" for byte in masked)
 
 
 def mass_unit(word: str) -> str:

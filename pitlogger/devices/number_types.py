@@ -16,19 +16,19 @@ Order = Literal["little", "big"]
 Type = Literal[
     "u8", "i8", "u16", "i16", "u24", "i24", "u32", "i32", "f32", "bcd16", "bcd24", "bcd32"
 ]
-OCTETS: dict[Type, int] = {
+BYTES: dict[Type, int] = {
     "u8": 1, "i8": 1, "u16": 2, "i16": 2, "u24": 3, "i24": 3, "u32": 4, "i32": 4,
     "f32": 4, "bcd16": 2, "bcd24": 3, "bcd32": 4,
 }  # fmt: skip
 
 
-def raw_number(octets: bytes, kind: Type, order: Order) -> int | float | None:
+def raw_number(data: bytes, kind: Type, order: Order) -> int | float | None:
     """Return the number in bytes, or ``None`` for bytes that are no decimal digits."""
     if kind == "f32":
-        (number,) = struct.unpack("<f" if order == "little" else ">f", octets)
+        (number,) = struct.unpack("<f" if order == "little" else ">f", data)
         assert isinstance(number, float)
         return number
     if kind.startswith("bcd"):
-        digits = (octets if order == "big" else octets[::-1]).hex()
+        digits = (data if order == "big" else data[::-1]).hex()
         return int(digits) if digits.isdecimal() else None
-    return int.from_bytes(octets, order, signed=kind.startswith("i"))
+    return int.from_bytes(data, order, signed=kind.startswith("i"))

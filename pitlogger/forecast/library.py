@@ -111,20 +111,20 @@ def library() -> Library:
         LibraryError: The file is damaged or made for other features.
     """
     folder = resources.files("pitlogger.forecast") / "data"
-    octets = (folder / FILE).read_bytes()
+    data = (folder / FILE).read_bytes()
     expected = (folder / CHECKSUM).read_text().split()[0]
-    found = hashlib.sha256(octets).hexdigest()
+    found = hashlib.sha256(data).hexdigest()
     if found != expected:
         raise LibraryError(
             f"forecast library {FILE} has checksum {found[:12]}, expected {expected[:12]}: "
             "install pitlogger again"
         )
-    return unpack(octets)
+    return unpack(data)
 
 
-def unpack(octets: bytes) -> Library:
+def unpack(data: bytes) -> Library:
     """Return the library in the bytes of an ``.npz`` file."""
-    with np.load(BytesIO(octets)) as arrays:
+    with np.load(BytesIO(data)) as arrays:
         held = {name: arrays[name].astype(np.float64) for name in arrays.files}
     if len(held["centre"]) != len(NAMES):
         raise LibraryError(

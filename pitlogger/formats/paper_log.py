@@ -137,28 +137,28 @@ def table_of(path: Path) -> list[tuple[int, Sequence[str]]]:
                 f"{path}: {size / 1e6:.0f} MB; expected at most {MOST_BYTES / 1e6:.0f} MB, which is"
                 " a lifetime of cooks: cut it into several files"
             )
-        octets = path.read_bytes()
+        data = path.read_bytes()
     except OSError as fault:
         raise UsageError(
             f"{path}: cannot be read ({fault.strerror}); give a .csv or .xlsx file"
         ) from None
-    return table_in(octets, path.name)
+    return table_in(data, path.name)
 
 
-def table_in(octets: bytes, name: str) -> list[tuple[int, Sequence[str]]]:
+def table_in(data: bytes, name: str) -> list[tuple[int, Sequence[str]]]:
     """Return the rows of the bytes of a file; its name tells what it is."""
     if name.casefold().endswith((".xlsx", ".xlsm")):
-        return rows_of_workbook(octets, name)
-    return _lines(octets, name)
+        return rows_of_workbook(data, name)
+    return _lines(data, name)
 
 
-def parse_paper_log(octets: bytes, name: str = "paper log") -> PaperLog:
+def parse_paper_log(data: bytes, name: str = "paper log") -> PaperLog:
     """Read the bytes of a CSV file; the delimiter is a comma, semicolon or tab."""
-    return parse_table(_lines(octets, name), name)
+    return parse_table(_lines(data, name), name)
 
 
-def _lines(octets: bytes, name: str) -> list[tuple[int, Sequence[str]]]:
-    text = _decoded(octets, name)
+def _lines(data: bytes, name: str) -> list[tuple[int, Sequence[str]]]:
+    text = _decoded(data, name)
     first = text.split("\n", 1)[0]
     head = first if any(mark in first for mark in ",;\t") else text[:2000]  # a title comes first
     delimiter = max(",;\t", key=head.count)
@@ -172,15 +172,15 @@ def _lines(octets: bytes, name: str) -> list[tuple[int, Sequence[str]]]:
     return lines
 
 
-def _decoded(octets: bytes, name: str) -> str:
-    if octets[:2] in (b"\xff\xfe", b"\xfe\xff"):
-        return octets.decode("utf-16", errors="replace")
+def _decoded(data: bytes, name: str) -> str:
+    if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
+        return data.decode("utf-16", errors="replace")
     try:
-        return octets.decode("utf-8-sig")
+        return data.decode("utf-8-sig")
     except UnicodeDecodeError as fault:
-        line = octets[: fault.start].count(b"\n") + 1
+        line = data[: fault.start].count(b"\n") + 1
         raise UsageError(
-            f"{name}:{line}: octet 0x{octets[fault.start]:02x} is not UTF-8; "
+            f"{name}:{line}: byte 0x{data[fault.start]:02x} is not UTF-8; "
             "save the file as CSV UTF-8 and try again"
         ) from None
 

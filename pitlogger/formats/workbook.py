@@ -15,7 +15,7 @@ from pitlogger.errors import UsageError
 MOST_UNPACKED, MOST_ROWS, MOST_COLUMNS = 30_000_000, 20_000, 256
 
 
-def rows_of_workbook(octets: bytes, name: str) -> list[tuple[int, Sequence[str]]]:
+def rows_of_workbook(data: bytes, name: str) -> list[tuple[int, Sequence[str]]]:
     """Return the rows of the first sheet, as text, each with its number.
 
     Raises:
@@ -28,9 +28,9 @@ def rows_of_workbook(octets: bytes, name: str) -> list[tuple[int, Sequence[str]]
             f"{name}: reading XLSX needs an extra: pip install 'pitlogger[sheets]', "
             "or save the sheet as CSV UTF-8"
         ) from None
-    _check_unpacked(octets, name)
+    _check_unpacked(data, name)
     try:
-        book = openpyxl.load_workbook(io.BytesIO(octets), read_only=True, data_only=True)
+        book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=True)
     except Exception as fault:  # a damaged file shows as whatever the parser met
         raise UsageError(f"{name}: not an XLSX file ({fault})") from None
     sheet = book.worksheets[0]
@@ -42,10 +42,10 @@ def rows_of_workbook(octets: bytes, name: str) -> list[tuple[int, Sequence[str]]
     return [(line, _texts(row)) for line, row in enumerate(rows, 1)]
 
 
-def _check_unpacked(octets: bytes, name: str) -> None:
+def _check_unpacked(data: bytes, name: str) -> None:
     """Refuse a file that holds more than its size lets expect."""
     try:
-        with zipfile.ZipFile(io.BytesIO(octets)) as packed:
+        with zipfile.ZipFile(io.BytesIO(data)) as packed:
             size = sum(part.file_size for part in packed.infolist())
     except zipfile.BadZipFile as fault:
         raise UsageError(f"{name}: not an XLSX file ({fault})") from None

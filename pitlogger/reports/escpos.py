@@ -18,7 +18,7 @@ _MODEL_2 = b"\x1d(k\x04\x001A2\x00"
 _DOT_SIZE_6 = b"\x1d(k\x03\x001C\x06"
 _CORRECTION_M = b"\x1d(k\x03\x001E1"
 _PRINT = b"\x1d(k\x03\x001Q0"
-_MOST_OCTETS = 7089 - 3
+_MOST_BYTES = 7089 - 3
 
 
 def encoded(text: str) -> bytes:
@@ -45,8 +45,8 @@ def qr(text: str) -> bytes:
         ValueError: More than a QR code holds.
     """
     data = text.encode()
-    if len(data) > _MOST_OCTETS:
-        raise ValueError(f"{len(data)} bytes do not fit a QR code: {_MOST_OCTETS} do")
+    if len(data) > _MOST_BYTES:
+        raise ValueError(f"{len(data)} bytes do not fit a QR code: {_MOST_BYTES} do")
     size = (len(data) + 3).to_bytes(2, "little")
     store = b"\x1d(k" + size + b"1P0" + data
     return _MODEL_2 + _DOT_SIZE_6 + _CORRECTION_M + store + _PRINT + b"\n"

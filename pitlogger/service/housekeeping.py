@@ -25,14 +25,14 @@ LOOK_S = 600.0
 DAY_MS = 86_400_000
 KEPT = 7  # backups
 NOTICES_KEPT_DAYS = 90  # ours: a season's questions of who was told when
-LOW_OCTETS = 200_000_000  # ours: weeks of logging at 15 MB an hour of cooking
+LOW_BYTES = 200_000_000  # ours: weeks of logging at 15 MB an hour of cooking
 LOW_PART = 0.03  # ours: file systems grow slow and cards wear when fuller
 
 
 def disk_low(folder: Path) -> tuple[str, str] | None:
     """Return that a disk is nearly full and what to do; ``None`` while it is not."""
     total, _, free = shutil.disk_usage(folder)
-    if free >= min(LOW_OCTETS, LOW_PART * total):
+    if free >= min(LOW_BYTES, LOW_PART * total):
         return None
     remedy = (
         f"Delete what is not needed, old backups in {folder / 'backups'} first; `pitlogger store"

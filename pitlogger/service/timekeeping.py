@@ -24,7 +24,7 @@ from pitlogger.store.rows import ClockRow, RunRow
 KNOWN_AFTER_MS = 1_735_689_600_000  # 2025-01-01: an earlier wall clock was never set
 STEP_MS = 2_000
 PAPER = "paper"  # version of a run that was imported and never lived
-_STATUS_OCTETS = slice(40, 44)  # of struct timex, 64 bits (adjtimex(2)): int status
+_STATUS_BYTES = slice(40, 44)  # of struct timex, 64 bits (adjtimex(2)): int status
 _UNSYNCHRONISED = 0x0040
 _SYNCHRONISED = "run/systemd/timesync/synchronized"  # systemd-timesyncd(8)
 # Where the time of the last shutdown is kept: fake-hwclock(8), systemd-timesyncd(8).
@@ -139,7 +139,7 @@ def _is_unsynchronised() -> bool:
         failed = ctypes.CDLL(None).adjtimex(buffer) < 0
     except (AttributeError, OSError):
         return True
-    status = int.from_bytes(buffer.raw[_STATUS_OCTETS], "little")
+    status = int.from_bytes(buffer.raw[_STATUS_BYTES], "little")
     return failed or bool(status & _UNSYNCHRONISED)
 
 

@@ -2,7 +2,7 @@
 
 A column of n integers is written as
 
-    octet     width w of a step: 0, 1, 2, 4 or 8
+    byte     width w of a step: 0, 1, 2, 4 or 8
               +16 where the steps are deflated, +32 where they lie along a line;
               9 where the column is decimal text with commas, deflated
     varint    first value, zigzag
@@ -10,7 +10,7 @@ A column of n integers is written as
     varint    scale, at least 1
     varint    rise, zigzag; only along a line
     varint    length of what follows; absent where w = 0
-    octets    steps: all lowest octets first, then all second octets..., w planes
+    bytes    steps: all lowest bytes first, then all second bytes..., w planes
 
 Differences: n - 1 steps, step = (value - value before - base) / scale. With w = 0 every
 difference is the base. Along a line, for values that scatter about one: n steps,
@@ -37,7 +37,7 @@ from pitlogger.errors import StoreError
 _DEFLATED, _LINE = 16, 32
 _TEXT = 9
 _TYPECODE = {2: "H", 4: "I", 8: "Q"}
-_SMALL = 48  # octets; below this deflate rarely wins
+_SMALL = 48  # bytes; below this deflate rarely wins
 
 
 def put_varint(out: bytearray, value: int) -> None:
@@ -57,10 +57,10 @@ def take_varint(data: bytes, at: int) -> tuple[int, int]:
     """Return the unsigned integer at ``at`` and the position after it."""
     value = shift = 0
     while True:
-        octet = data[at]
+        byte = data[at]
         at += 1
-        value |= (octet & 0x7F) << shift
-        if octet < 0x80:
+        value |= (byte & 0x7F) << shift
+        if byte < 0x80:
             return value, at
         shift += 7
 
@@ -113,7 +113,7 @@ def put_column(out: bytearray, values: Sequence[int], *, fast: bool = False) -> 
         planes = packed
     out.append(width | mark)
     out += head
-    _put_octets(out, planes)
+    _put_bytes(out, planes)
 
 
 class _Line(NamedTuple):
@@ -144,7 +144,7 @@ def take_column(data: bytes, at: int, count: int) -> tuple[list[int], int]:
     """Return the column of ``count`` integers at ``at`` and the position after it.
 
     Raises:
-        StoreError: The octets are no column of that length.
+        StoreError: The bytes are no column of that length.
     """
     if not count:
         return [], at
@@ -161,7 +161,7 @@ def _take_column(data: bytes, at: int, count: int) -> tuple[list[int], int]:
     if width not in (0, 1, 2, 4, 8, _TEXT):
         raise ValueError(f"steps of {width} bytes")
     if width == _TEXT:
-        packed, at = _take_octets(data, at)
+        packed, at = _take_bytes(data, at)
         return [int(word) for word in zlib.decompress(packed, -15).split(b",")], at
     first, at = take_signed(data, at)
     base, at = take_signed(data, at)
@@ -171,7 +171,7 @@ def _take_column(data: bytes, at: int, count: int) -> tuple[list[int], int]:
         return ([first] * count if base == 0 else list(range(first, stop, base))), at
     if mark & _LINE:
         rise, at = take_signed(data, at)
-    packed, at = _take_octets(data, at)
+    packed, at = _take_bytes(data, at)
     planes = zlib.decompress(packed, -15) if mark & _DEFLATED else packed
     steps = planes if width == 1 else _unshuffled(planes, width)
     if len(steps) != (count if mark & _LINE else count - 1):
@@ -190,41 +190,41 @@ def _shuffled(steps: list[int], width: int) -> bytes:
     flat = array(_TYPECODE[width], steps)
     if sys.byteorder == "big":
         flat.byteswap()
-    octets = flat.tobytes()
-    return b"".join(octets[plane::width] for plane in range(width))
+    raw = flat.tobytes()
+    return b"".join(raw[plane::width] for plane in range(width))
 
 
 def _unshuffled(planes: bytes, width: int) -> array[int]:
     count = len(planes) // width
-    octets = bytearray(len(planes))
+    raw = bytearray(len(planes))
     for plane in range(width):
-        octets[plane::width] = planes[plane * count : (plane + 1) * count]
+        raw[plane::width] = planes[plane * count : (plane + 1) * count]
     flat = array(_TYPECODE[width])
-    flat.frombytes(octets)
+    flat.frombytes(raw)
     if sys.byteorder == "big":
         flat.byteswap()
     return flat
 
 
-def _deflated(octets: bytes, fast: bool) -> bytes:
+def _deflated(raw: bytes, fast: bool) -> bytes:
     # Steps of a sensor are noise around zero: the filtered strategy favours coding over matching.
     # Small windows and hashes because making them ready costs more than the few bytes take.
-    window, memory = (-10, 4) if len(octets) < 1024 else (-13, 7)
+    window, memory = (-10, 4) if len(raw) < 1024 else (-13, 7)
     packer = zlib.compressobj(1 if fast else 6, zlib.DEFLATED, window, memory, zlib.Z_FILTERED)
-    return packer.compress(octets) + packer.flush()
+    return packer.compress(raw) + packer.flush()
 
 
 def _put_text(out: bytearray, values: Sequence[int]) -> None:
     out.append(_TEXT)
-    _put_octets(out, _deflated(",".join(map(str, values)).encode("ascii"), fast=True))
+    _put_bytes(out, _deflated(",".join(map(str, values)).encode("ascii"), fast=True))
 
 
-def _put_octets(out: bytearray, octets: bytes) -> None:
-    put_varint(out, len(octets))
-    out += octets
+def _put_bytes(out: bytearray, raw: bytes) -> None:
+    put_varint(out, len(raw))
+    out += raw
 
 
-def _take_octets(data: bytes, at: int) -> tuple[bytes, int]:
+def _take_bytes(data: bytes, at: int) -> tuple[bytes, int]:
     length, at = take_varint(data, at)
     if at + length > len(data):
         raise ValueError("cut short")

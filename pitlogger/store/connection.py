@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 # By measurement (docs/store.md): the fewest bytes written an hour at the live load.
-PAGE_OCTETS = 2048
+PAGE_BYTES = 2048
 CHECKPOINT_PAGES = 1000
 BUSY_S = 5.0
 
@@ -38,7 +38,7 @@ def connect_writer(path: Path) -> sqlite3.Connection:
         factory=Connection,
     )  # fmt: skip
     try:
-        connection.execute(f"PRAGMA page_size={PAGE_OCTETS}")
+        connection.execute(f"PRAGMA page_size={PAGE_BYTES}")
         connection.execute("PRAGMA journal_mode=WAL")
         connection.execute("PRAGMA synchronous=FULL")
         connection.execute("PRAGMA secure_delete=OFF")

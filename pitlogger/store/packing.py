@@ -1,13 +1,13 @@
 """Readings as bytes: what the ``data`` columns of ``packed`` and ``tail`` hold.
 
-    octet     version, 1
+    byte     version, 1
     varint    number of readings n, at least 1
     column    engine milliseconds
     column    value, milli-units; where there is none the last one before it is repeated
     column    raw - value; where raw or value is missing the last difference is repeated
-    runs      state of the readings as (octet, varint length) until the lengths add up to n
+    runs      state of the readings as (byte, varint length) until the lengths add up to n
 
-Columns and varints as in ``columns.py``. A state octet has the index into ``QUALITIES`` in
+Columns and varints as in ``columns.py``. A state byte has the index into ``QUALITIES`` in
 bits 0 to 3, the scale's own word in bits 4 and 5 (0 none, 1 unsteady, 2 stable), "no value"
 in bit 6 and "no raw" in bit 7; "no value" with a raw value keeps it as the difference.
 
@@ -55,7 +55,7 @@ _NO_VALUE, _NO_RAW = 0x40, 0x80
 class Columns:
     """Readings of one channel, or of several one after the other; lists of equal length.
 
-    ``state`` is one octet a reading, as in the format above; 0 is good with a value.
+    ``state`` is one byte a reading, as in the format above; 0 is good with a value.
     """
 
     t_ms: list[int]

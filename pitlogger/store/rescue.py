@@ -15,7 +15,7 @@ from pitlogger.store.pages import Row, Value, rows_in
 from pitlogger.store.schema import IDENTITY, PARTS, TABLES
 
 ROWS_AT_ONCE = 500
-# Kinds of each column: i whole number, t text, b octets, n nothing. A table with row ids keeps
+# Kinds of each column: i whole number, t text, b bytes, n nothing. A table with row ids keeps
 # nothing in the column that is its row id.
 _SHAPES = {
     "run": ("n", "t", "t", "t", "i", "i", "t", "i", "in", "t", "t", "t", "i"),

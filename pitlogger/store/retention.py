@@ -23,7 +23,7 @@ from pitlogger.store.sink import Do, Sink
 # A row of fewer readings holds two or fewer each ten seconds: there is nothing to let go of.
 WORTH_IT = 2 * BLOCK_MS // PART_MS
 ROWS_AT_ONCE = 50  # thinned in one transaction
-_SCALES_WORD = 0x30  # bits of a state octet that are no matter of quality
+_SCALES_WORD = 0x30  # bits of a state byte that are no matter of quality
 
 
 def thinned(columns: Columns) -> Columns:

@@ -127,7 +127,7 @@ def stored_blocks(
 ) -> Iterator[list[Block]]:
     """Yield the readings of a window, one list a ten-minute block, not clipped to the window.
 
-    The row numbers and the tail are read as of one moment; packed octets are read block by
+    The row numbers and the tail are read as of one moment; packed bytes are read block by
     block, so that a long span needs little memory.
     """
     connection.execute("BEGIN")

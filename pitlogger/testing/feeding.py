@@ -17,7 +17,7 @@ def feed_whole(decoder: Decoder, chunks: Iterable[Chunk]) -> list[Outcome]:
 
 def feed_bytewise(decoder: Decoder, chunks: Iterable[Chunk]) -> list[Outcome]:
     """Return what a decoder makes of the same bytes one at a time; for streams alone."""
-    single = (Chunk(chunk.source, bytes((octet,))) for chunk in chunks for octet in chunk.data)
+    single = (Chunk(chunk.source, bytes((byte,))) for chunk in chunks for byte in chunk.data)
     return feed_whole(decoder, single)
 
 
@@ -31,6 +31,6 @@ def damaged(chunk: Chunk) -> Iterator[Chunk]:
     for end in range(len(chunk.data)):
         yield chunk._replace(data=chunk.data[:end])
     for bit in range(len(chunk.data) * 8):
-        octets = bytearray(chunk.data)
-        octets[bit // 8] ^= 1 << bit % 8
-        yield chunk._replace(data=bytes(octets))
+        raw = bytearray(chunk.data)
+        raw[bit // 8] ^= 1 << bit % 8
+        yield chunk._replace(data=bytes(raw))

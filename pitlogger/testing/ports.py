@@ -55,9 +55,9 @@ class PseudoPort:
         assert self._device is not None, "the port is unplugged"
         return self._device
 
-    def write(self, octets: bytes) -> None:
+    def write(self, data: bytes) -> None:
         """Send what the device sends."""
-        os.write(self.fileno(), octets)
+        os.write(self.fileno(), data)
 
     def read(self) -> bytes:
         """Return what the host has sent so far."""

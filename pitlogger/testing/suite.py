@@ -79,7 +79,7 @@ class DriverContract:
     def test_no_key_is_one_that_every_device_has(self) -> None:
         assert not RESERVED & set(self.driver.info.config.model_fields)
 
-    def test_every_command_has_octets(self) -> None:
+    def test_every_command_has_bytes(self) -> None:
         driver = self.driver({})
         for name in self.driver.info.commands:
             assert driver.command(name)
@@ -104,12 +104,12 @@ class DriverContract:
             for channel in self.driver.info.channels
         )
 
-    def test_the_same_octets_give_the_same_readings(self) -> None:
+    def test_the_same_bytes_give_the_same_readings(self) -> None:
         chunks = self._chunks()
         first, second = feed_whole(self._decoder(), chunks), feed_whole(self._decoder(), chunks)
         assert outcomes_of(first) == outcomes_of(second)
 
-    def test_damaged_octets_give_readings_or_named_errors(self) -> None:
+    def test_damaged_bytes_give_readings_or_named_errors(self) -> None:
         for chunk in self._chunks()[:3]:
             for hurt in damaged(chunk):
                 self._check(feed_whole(self._decoder(), [hurt]))
@@ -119,8 +119,8 @@ class DriverContract:
         sources = sorted({chunk.source for chunk in self._chunks()})
         decoder = self._decoder()
         for _ in range(2000):
-            octets = noise.randbytes(noise.randrange(40))
-            self._check(feed_whole(decoder, [Chunk(noise.choice(sources), octets)]))
+            data = noise.randbytes(noise.randrange(40))
+            self._check(feed_whole(decoder, [Chunk(noise.choice(sources), data)]))
 
     def _check(self, outcomes: list[Measurement | DecodeError]) -> None:
         for outcome in outcomes:

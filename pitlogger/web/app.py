@@ -41,7 +41,7 @@ from pitlogger.web.signers import Signers
 if TYPE_CHECKING:
     from pitlogger.web.fleet.open_hub import OpenHub
 
-PACK_FROM = 1000  # octets; below, packing costs more than it saves
+PACK_FROM = 1000  # bytes; below, packing costs more than it saves
 
 
 def make_apps(

@@ -144,7 +144,7 @@ class Performance:
             return None
         outlet.next_ms = play.now_ms + outlet.interval_ms
         sample = play.sample(outlet.channel)
-        if sample is None or not play.comes(outlet.channel, octets=False):
+        if sample is None or not play.comes(outlet.channel, has_bytes=False):
             return None
         milli = 1000
         value = None if sample.value is None else round(sample.value * milli)

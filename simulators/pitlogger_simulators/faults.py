@@ -1,6 +1,6 @@
 """Faults of devices and of the ways to them, composable over any channel or device.
 
-A value fault changes what an instrument shows, a frame fault what becomes of its octets, a
+A value fault changes what an instrument shows, a frame fault what becomes of its bytes, a
 link fault whether anything comes at all. Each has a beginning and an end, and several may
 act at once. Same seed, same faults.
 
@@ -122,13 +122,13 @@ class Faults:
             if fault.kind == "disconnect" and fault.step in _TRIES and fault.acts(t_ms, (device,))
         )
 
-    def delivers(self, channel: str, device: str, t_ms: int, octets: bool = True) -> bool:
+    def delivers(self, channel: str, device: str, t_ms: int, has_bytes: bool = True) -> bool:
         """Return whether a frame comes at all.
 
         Args:
-            octets: There are octets to be flipped; without them such a frame is simply lost.
+            has_bytes: There are bytes to be flipped; without them such a frame is simply lost.
         """
-        losing = ("drop",) if octets else ("drop", "bits")
+        losing = ("drop",) if has_bytes else ("drop", "bits")
         for fault in self.faults:
             if fault.acts(t_ms, (channel, device)) and (
                 fault.kind == "silence"
@@ -183,9 +183,9 @@ class Faults:
         if not frame or self.rng.random() >= share:
             return frame
         at = self.rng.randrange(len(frame) * 8)
-        octets = bytearray(frame)
-        octets[at // 8] ^= 1 << at % 8
-        return bytes(octets)
+        data = bytearray(frame)
+        data[at // 8] ^= 1 << at % 8
+        return bytes(data)
 
     def _split(self, frame: bytes) -> list[bytes]:
         if len(frame) < 2:

@@ -64,12 +64,12 @@ class Play:
             return None
         return self.faults.value(channel, outlet.device, self.now_ms, sample)
 
-    def comes(self, channel: str, octets: bool = True) -> bool:
+    def comes(self, channel: str, has_bytes: bool = True) -> bool:
         """Return whether a frame of a channel gets through now."""
         device = self.outlets[channel].device
         return self.faults.is_linked(
             device, self.now_ms, self.is_bluetooth(device)
-        ) and self.faults.delivers(channel, device, self.now_ms, octets)
+        ) and self.faults.delivers(channel, device, self.now_ms, has_bytes)
 
     def is_bluetooth(self, device: str) -> bool:
         """Return whether a device is reached by radio."""

@@ -1,4 +1,4 @@
-"""How soon octets count: from a device's write to the engine, and to an alert on MQTT.
+"""How soon bytes count: from a device's write to the engine, and to an alert on MQTT.
 
     python -m tests.benchmarks.latency
 
@@ -6,7 +6,7 @@
 the write of a line to the engine having taken its reading, in a whole daemon, p99. ``bare-line``:
 the same lines over a pseudo-terminal to a loop that does nothing, before and after: what the
 machine itself takes.
-``latency``: a daemon as a process with a broker; from the write of the octets of a pulled probe
+``latency``: a daemon as a process with a broker; from the write of the bytes of a pulled probe
 to its alarm (zero on-delay) at a subscriber, p99, less the p99 of a bare ``synchronous=FULL``
 commit on the same disk in the same run. The alarm is journalled and on disk before it is told.
 """
@@ -151,7 +151,7 @@ def _write_lines(board: Terminal, scale: Terminal, written_s: dict[int, float]) 
 
 
 def to_alert() -> list[Row]:
-    """Return how long an alarm takes from the octets to a subscriber; nothing without a broker."""
+    """Return how long an alarm takes from the bytes to a subscriber; nothing without a broker."""
     if not Path(MOSQUITTO).exists():
         return []
     with tempfile.TemporaryDirectory() as name:

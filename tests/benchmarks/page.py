@@ -1,4 +1,4 @@
-"""What the page costs: octets of the first load, time to read it, panning, twenty phones.
+"""What the page costs: bytes of the first load, time to read it, panning, twenty phones.
 
 A phone of 412 px; the processor four times slower and a 3G network (750 kbit/s, 100 ms) for
 the time to read. Needs the system's Chromium; without it there are no rows.
@@ -56,7 +56,7 @@ def _phone(browser: Browser, stage: Staged) -> Iterator[tuple[BrowserContext, Pa
 
 
 def first_load_kb(browser: Browser, stage: Staged) -> float:
-    """Return the octets of the first screen and all it loads, as packed on the wire, in KB."""
+    """Return the bytes of the first screen and all it loads, as packed on the wire, in KB."""
     requests: list[Any] = []
     with _phone(browser, stage) as (_, page):
 

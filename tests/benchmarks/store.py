@@ -1,11 +1,11 @@
-"""What the store costs: octets kept and written, charts over a night and over many years.
+"""What the store costs: bytes kept and written, charts over a night and over many years.
 
     python tests/benchmarks/store.py            all rows, as JSON
     python tests/benchmarks/store.py disk       one of: disk, chart, packing
 
 The live load is that of the budget: 16 temperature channels at 1 Hz, resolution 0.1 C with
 noise of 0.1 C, received in frames that jitter by 2 ms, and one scale at 10 Hz in steps of
-5 g; commits every 4.8 s of engine time. Octets written are the process's own
+5 g; commits every 4.8 s of engine time. Bytes written are the process's own
 ``write_bytes`` of /proc/self/io, checkpoints included: what reaches the block layer in whole
 pages, which is what wears a card.
 """
@@ -66,7 +66,7 @@ def live_load(hours: float, seed: int = 7) -> Iterator[list[Tagged]]:
         yield batch
 
 
-def written_octets() -> int:
+def written_bytes() -> int:
     """Return what this process has sent to the block layer so far."""
     lines = Path("/proc/self/io").read_text(encoding="ascii").splitlines()
     return int(dict(line.split(": ") for line in lines)["write_bytes"])
@@ -77,19 +77,19 @@ def run_row(name: str, start_ms: int = START_MS) -> RunRow:
 
 
 def disk(hours: float = 2) -> list[Row]:
-    """Return octets per reading and megabytes an hour at the live load."""
+    """Return bytes per reading and megabytes an hour at the live load."""
     folder = Path(tempfile.mkdtemp(dir="."))
     try:
         path = folder / "bench.db"
         readings = 0
         batches = list(live_load(hours))
         with Store.open(path, run_row("live")) as store:
-            before = written_octets()
+            before = written_bytes()
             for batch in batches:
                 store.add_readings(batch)
                 store.flush().result()
                 readings += len(batch)
-            written = written_octets() - before
+            written = written_bytes() - before
         size = path.stat().st_size
     finally:
         shutil.rmtree(folder)
@@ -185,7 +185,7 @@ def chart(cooks: int = 1000) -> list[Row]:
         fill(folder / "one.db", 1)
         fill(folder / "many.db", cooks)
         alone, among = charted_ms(folder / "one.db"), charted_ms(folder / "many.db")
-        octets = (folder / "many.db").stat().st_size
+        data = (folder / "many.db").stat().st_size
     finally:
         shutil.rmtree(folder)
     return [
@@ -200,7 +200,7 @@ def chart(cooks: int = 1000) -> list[Row]:
             "id": "chart-growth",
             "value": among,
             "unit": "ms",
-            "yardstick": f"the same with {cooks} cooks in the file ({octets / 1e9:.1f} GB)",
+            "yardstick": f"the same with {cooks} cooks in the file ({data / 1e9:.1f} GB)",
             "ratio": among / alone,
         },
     ]

@@ -84,10 +84,10 @@ class OnPort(Storm):
     def close(self) -> None:
         self.port.unplug()
 
-    def write(self, octets: bytes) -> None:
+    def write(self, data: bytes) -> None:
         if self.is_plugged and not self.is_mute:
             try:
-                self.port.write(octets)
+                self.port.write(data)
             except OSError:
                 return  # nobody reads, and the buffer is full
 

@@ -46,16 +46,16 @@ def port(tmp_path: Path) -> Iterator[PseudoPort]:
         yield plugged
 
 
-async def repeat(port: PseudoPort, octets: bytes) -> None:
+async def repeat(port: PseudoPort, data: bytes) -> None:
     """Send the same over and over."""
     while True:
-        port.write(octets)
+        port.write(data)
         await asyncio.sleep(0.01)
 
 
-async def sending(port: PseudoPort, octets: bytes, one: Device, *wanted: str) -> Check:
+async def sending(port: PseudoPort, data: bytes, one: Device, *wanted: str) -> Check:
     """Return what the doctor finds while the device sends."""
-    task = asyncio.create_task(repeat(port, octets))
+    task = asyncio.create_task(repeat(port, data))
     try:
         return await look(one, 0.4, *wanted)
     finally:
@@ -116,9 +116,7 @@ async def test_a_wrong_baud_rate_is_binary_noise(port: PseudoPort) -> None:
 
 
 async def test_seven_data_bits_read_as_eight(port: PseudoPort) -> None:
-    line = bytes(
-        octet | 0x80 if octet.bit_count() % 2 else octet for octet in b"ST,GS,+1.234kg\r\n"
-    )
+    line = bytes(byte | 0x80 if byte.bit_count() % 2 else byte for byte in b"ST,GS,+1.234kg\r\n")
     check = await sending(port, line, device("serial-scale", port=str(port.path)))
     assert 'framing = "7E1"' in check.remedy
 

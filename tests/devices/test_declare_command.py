@@ -89,7 +89,7 @@ async def test_an_unbranded_bluetooth_probe_is_declared_and_read(
     file = tmp_path / "tray.toml"
     concluded = conclude(session, seen, "tray", "", way.source)
     file.write_text(concluded.text, encoding="utf-8")
-    assert concluded.octets["fff1 of 5 bytes"][:2] == ["still", "counts"]
+    assert concluded.moves["fff1 of 5 bytes"][:2] == ["still", "counts"]
     found: list[Measurement] = []
     async with Supervisor(lambda _d, one: found.append(one), lambda *_: None) as supervisor:
         driver = Registry().load("declared")

@@ -154,7 +154,7 @@ def still(*values: tuple[float | None, str], source: str = "fff1") -> list[Momen
 BATH = [(0.0, "a50000"), (50.0, "a5f401"), (100.0, "a5e803"), (25.0, "a5fa00")]
 
 
-def test_the_octets_of_a_pulled_probe_become_no_value() -> None:
+def test_the_bytes_of_a_pulled_probe_become_no_value() -> None:
     proposal = framed.propose(still(*BATH, (None, "a5ff7f")), Quantity.TEMPERATURE, 1.5)
     text = written(proposal, Quantity.TEMPERATURE, GATT)
     assert decode(text, bytes.fromhex("a5ff7f"))[0].value is None
@@ -188,7 +188,7 @@ def test_a_scale_of_ones_own_is_a_straight_line_and_a_doubt() -> None:
     assert found.value == pytest.approx(80.0, abs=0.1)
 
 
-def test_frames_of_two_kinds_are_told_apart_by_their_first_octet() -> None:
+def test_frames_of_two_kinds_are_told_apart_by_their_first_byte() -> None:
     moments = [
         Moment(ref, (Chunk("fff1", bytes.fromhex(frame)), Chunk("fff1", b"\x01\x22\x33")))
         for ref, frame in BATH
@@ -206,7 +206,7 @@ def test_longer_frames_that_would_be_misread_are_a_doubt() -> None:
     assert any("frames of 5 bytes" in doubt for doubt in proposal.doubts)
 
 
-def test_octets_that_follow_nothing_give_no_proposal() -> None:
+def test_bytes_that_follow_nothing_give_no_proposal() -> None:
     chance = random.Random(1)
     moments = [
         Moment(ref, tuple(Chunk("fff1", chance.randbytes(3)) for _ in range(3)))
@@ -225,7 +225,7 @@ def test_moments_that_tell_nothing_are_refused(references: Sequence[float], mess
         framed.propose(moments, Quantity.TEMPERATURE, 1.5)
 
 
-def test_octets_are_still_count_or_move() -> None:
+def test_bytes_are_still_count_or_move() -> None:
     frames = [bytes((0xA5, count, value)) for count, value in ((254, 7), (255, 90), (0, 31))]
     assert framed.ways_of_bytes(frames) == ["still", "counts", "moves"]
 

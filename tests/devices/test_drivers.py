@@ -122,8 +122,8 @@ async def test_probes_of_one_device_are_channels_by_label(bluez: SimulatedBluez)
         bench.start("environmental-sensing", address=ADDRESS)
         await subscribed(bluez, "2a6e#3")
         for ordinal, label in enumerate(("point", "flat", "pit"), start=1):
-            octets = (ordinal * 1000).to_bytes(2, "little")
-            bluez.world.notify(ADDRESS, f"2a6e#{ordinal}", octets)
+            data = (ordinal * 1000).to_bytes(2, "little")
+            bluez.world.notify(ADDRESS, f"2a6e#{ordinal}", data)
             await bench.value(f"temperature/{label}", ordinal * 10.0)
 
 
@@ -170,9 +170,9 @@ class Times:
         self.local = datetime(2026, 9, 19, 2, 0)  # noqa: DTZ001 - scales send local time
         self.decoder = StoredResultsDecoder(lambda: self.monotonic_s, lambda: self.local)
 
-    def quality(self, octets: str) -> Quality:
+    def quality(self, data: str) -> Quality:
         """Return the quality of a frame that comes now."""
-        (outcome,) = self.decoder.feed(Chunk("2a9d", bytes.fromhex(octets)))
+        (outcome,) = self.decoder.feed(Chunk("2a9d", bytes.fromhex(data)))
         assert isinstance(outcome, Measurement)
         return outcome.quality
 
@@ -257,10 +257,10 @@ async def test_a_replugged_scale_is_read_again(
 async def answer(port: PseudoPort, table: dict[bytes, bytes], asked: list[bytes]) -> None:
     """Be an instrument that answers questions."""
     while True:
-        octets = port.read()
-        asked.append(octets)
+        data = port.read()
+        asked.append(data)
         for question, reply in table.items():
-            if question in octets:
+            if question in data:
                 port.write(reply)
         await asyncio.sleep(0.002)
 
@@ -286,7 +286,7 @@ async def test_an_sma_scale_is_asked_and_takes_a_tare(port: PseudoPort) -> None:
             bench.start("sma-scale", port=str(port.path), ask_every_s=0.02)
             await bench.value("mass", 7.65)
             await bench.supervisor.command("d", "tare")
-            await until(lambda: any(REQUESTS["tare"] in octets for octets in asked))
+            await until(lambda: any(REQUESTS["tare"] in data for data in asked))
 
     await answering(port, {REQUESTS["weight"]: b"\n 1G       7.650kg \r"}, use)
 

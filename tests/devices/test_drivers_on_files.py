@@ -35,8 +35,8 @@ class Bench:
 
 def w1_text(milli_c: int) -> str:
     """What the kernel shows of a sensor."""
-    octets = "91 01 4b 46 7f ff 0c 10 70"
-    return f"{octets} : crc=70 YES\n{octets} t={milli_c}\n"
+    data = "91 01 4b 46 7f ff 0c 10 70"
+    return f"{data} : crc=70 YES\n{data} t={milli_c}\n"
 
 
 async def test_1_wire_sensors_are_channels_by_rom_id(tmp_path: Path) -> None:

@@ -54,9 +54,9 @@ async def unit(port: PseudoPort, reply: bytes) -> AsyncIterator[list[bytes]]:
     loop = asyncio.get_running_loop()
 
     def on_request() -> None:
-        octets = port.read()
-        if octets:
-            requests.append(octets)
+        data = port.read()
+        if data:
+            requests.append(data)
             port.write(reply + crc16(reply).to_bytes(2, "little") if reply else b"")
 
     loop.add_reader(port.fileno(), on_request)

@@ -17,8 +17,8 @@ def text(handle: int, words: str) -> CharacteristicName:
 
 def ordinal(handle: int, number: int, namespace: int = 1) -> CharacteristicName:
     """A temperature with a presentation format."""
-    octets = struct.pack("<BbHBH", 0x0E, -2, 0x272F, namespace, number)
-    return CharacteristicName("2a6e", handle, {"2904": octets})
+    data = struct.pack("<BbHBH", 0x0E, -2, 0x272F, namespace, number)
+    return CharacteristicName("2a6e", handle, {"2904": data})
 
 
 def test_a_lone_characteristic_is_called_by_its_uuid() -> None:

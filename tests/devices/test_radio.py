@@ -66,8 +66,8 @@ async def test_service_data_arrive(bluez: SimulatedBluez) -> None:
 async def test_signal_strength_arrives_beside_them(bluez: SimulatedBluez) -> None:
     bluez.world.add(sender())
     async with AdvertisementTransport(SETTINGS) as transport:
-        octets = await next_of(transport.chunks(), SIGNAL)
-    assert int.from_bytes(octets, signed=True) in (-48, -49)
+        raw = await next_of(transport.chunks(), SIGNAL)
+    assert int.from_bytes(raw, signed=True) in (-48, -49)
 
 
 async def test_a_signal_strength_that_is_not_known_is_left_out(bluez: SimulatedBluez) -> None:

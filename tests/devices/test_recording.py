@@ -29,7 +29,7 @@ async def first(stream: AsyncIterator[Chunk], count: int) -> list[Chunk]:
         return [await anext(stream) for _ in range(count)]
 
 
-async def test_what_is_recorded_is_read_back_octet_for_octet(tmp_path: Path) -> None:
+async def test_what_is_recorded_is_read_back_byte_for_byte(tmp_path: Path) -> None:
     sink = io.StringIO()
     times_s = iter((10.0, 10.0, 11.5))
     header = Header("bthome", "sender", "2026-09-19T02:10:00Z", {"address": "x"}, "synthetic")

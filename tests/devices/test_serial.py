@@ -36,14 +36,14 @@ def settings(port: PseudoPort) -> SerialSettings:
 
 async def gather(stream: AsyncIterator[Chunk], count: int) -> bytes:
     """Return the next bytes, at least ``count``."""
-    octets = b""
+    raw = b""
     async with asyncio.timeout(3):
-        while len(octets) < count:
-            octets += (await anext(stream)).data
-    return octets
+        while len(raw) < count:
+            raw += (await anext(stream)).data
+    return raw
 
 
-async def test_octets_arrive_as_sent(port: PseudoPort) -> None:
+async def test_bytes_arrive_as_sent(port: PseudoPort) -> None:
     async with SerialTransport(settings(port)) as transport:
         port.write(bytes(range(256)))
         assert await gather(transport.chunks(), 256) == bytes(range(256))
@@ -63,7 +63,7 @@ async def test_an_unplugged_port_ends_the_stream(port: PseudoPort) -> None:
             await gather(transport.chunks(), 1)
 
 
-async def test_octets_sent_before_the_unplugging_are_not_lost(port: PseudoPort) -> None:
+async def test_bytes_sent_before_the_unplugging_are_not_lost(port: PseudoPort) -> None:
     async with SerialTransport(settings(port)) as transport:
         stream = transport.chunks()
         port.write(b"1.234 kg\r\n")

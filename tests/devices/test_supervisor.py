@@ -84,11 +84,11 @@ class ScriptedDriver(DriverBase):
         return ScriptedTransport(self)
 
 
-def sends(*octets: bytes, then: Exception | None = None, stay: bool = False) -> Script:
+def sends(*raw: bytes, then: Exception | None = None, stay: bool = False) -> Script:
     """A script: bytes, then an error, or nothing more, or the end."""
 
     async def script() -> AsyncIterator[Chunk]:
-        for data in octets:
+        for data in raw:
             yield Chunk("", data)
         if then is not None:
             raise then
@@ -248,15 +248,15 @@ async def test_a_close_that_fails_does_not_end_the_device() -> None:
         await until(lambda: len(node.values) >= 2)
 
 
-async def test_refused_octets_are_kept_with_the_reason_and_bounded() -> None:
+async def test_refused_bytes_are_kept_with_the_reason_and_bounded() -> None:
     node = Node()
     async with node.supervisor:
-        octets = [f"x{number}".encode() for number in range(RING + 5)]
-        node.start(ScriptedDriver(sends(*octets, b"1", stay=True)))
+        raw = [f"x{number}".encode() for number in range(RING + 5)]
+        node.start(ScriptedDriver(sends(*raw, b"1", stay=True)))
         await until(lambda: bool(node.values))
         kept = node.supervisor.refused("a")
     assert len(kept) == RING
-    assert kept[-1].chunk.data == octets[-1]
+    assert kept[-1].chunk.data == raw[-1]
     assert "is no number" in kept[-1].reason
 
 

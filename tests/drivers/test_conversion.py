@@ -89,7 +89,7 @@ def test_a_voltage_no_thermocouple_gives_is_a_named_error() -> None:
 
 
 @given(st.binary(max_size=12))
-def test_any_octets_give_a_heat_or_a_named_error(frame: bytes) -> None:
+def test_any_bytes_give_a_heat_or_a_named_error(frame: bytes) -> None:
     for convert in ("type-k mV=*,cj=@terminals", THERMISTOR):
         for found in declared(convert, frame.hex()):
             if isinstance(found, DecodeError):

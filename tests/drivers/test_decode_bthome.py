@@ -44,8 +44,8 @@ def rows() -> list[dict[str, str]]:
         return list(csv.DictReader(file))
 
 
-def feed(decoder: BTHomeDecoder, octets: str | bytes) -> list[Measurement | DecodeError]:
-    data = bytes.fromhex(octets) if isinstance(octets, str) else octets
+def feed(decoder: BTHomeDecoder, raw: str | bytes) -> list[Measurement | DecodeError]:
+    data = bytes.fromhex(raw) if isinstance(raw, str) else raw
     return decoder.feed(Chunk("", data))
 
 
@@ -101,25 +101,25 @@ def test_frames_in_sequence(kind: str) -> None:
             assert refused == row["outcome"].startswith("refused"), row["name"]
 
 
-@pytest.mark.parametrize(("octets", "error"), [
+@pytest.mark.parametrize(("raw", "error"), [
     ("", ShortFrameError),
     ("2002ca09", UnknownFrameError),
     ("6002ca09", UnknownFrameError),
     ("42a5808f", ShortFrameError),
     ("41e445f3c9962b332211006c7c4519", KeyMissingError),
 ])  # fmt: skip
-def test_refusal_without_a_key_has_its_own_name(octets: str, error: type[DecodeError]) -> None:
-    (found,) = feed(BTHomeDecoder(), octets)
+def test_refusal_without_a_key_has_its_own_name(raw: str, error: type[DecodeError]) -> None:
+    (found,) = feed(BTHomeDecoder(), raw)
     assert type(found) is error
 
 
-@pytest.mark.parametrize(("octets", "error"), [
+@pytest.mark.parametrize(("raw", "error"), [
     ("4002ca09", ReplayError),
     ("41e545f3c9962b332211006c7c4519", ChecksumError),
     ("41332211006c7c45", ShortFrameError),
 ])  # fmt: skip
-def test_refusal_with_a_key_has_its_own_name(octets: str, error: type[DecodeError]) -> None:
-    (found,) = feed(BTHomeDecoder(Secret.of(KEY, ADDRESS)), octets)
+def test_refusal_with_a_key_has_its_own_name(raw: str, error: type[DecodeError]) -> None:
+    (found,) = feed(BTHomeDecoder(Secret.of(KEY, ADDRESS)), raw)
     assert type(found) is error
 
 

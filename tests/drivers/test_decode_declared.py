@@ -69,13 +69,13 @@ def outcomes(text: str, data: bytes) -> list[Measurement | DecodeError]:
     return list(decoder.feed(Chunk("", data)))
 
 
-def one_value(keys: dict[str, object], octets: str) -> float | None:
-    (found,) = outcomes(GATT + value(**keys), bytes.fromhex(octets))
+def one_value(keys: dict[str, object], raw: str) -> float | None:
+    (found,) = outcomes(GATT + value(**keys), bytes.fromhex(raw))
     assert isinstance(found, Measurement)
     return found.value
 
 
-@pytest.mark.parametrize(("keys", "octets", "expected"), [
+@pytest.mark.parametrize(("keys", "raw", "expected"), [
     ({"scale": 0.1}, "a5320400", 107.4),
     ({"scale": 0.1, "order": "big"}, "a5043200", 107.4),
     ({"type": "u8", "at": 3}, "a50000ff", 255.0),
@@ -90,9 +90,9 @@ def one_value(keys: dict[str, object], octets: str) -> float | None:
     ({"scale": 0.5, "add": -40}, "a5640000", 10.0),
 ])  # fmt: skip
 def test_types_orders_scale_and_addition(
-    keys: dict[str, object], octets: str, expected: float
+    keys: dict[str, object], raw: str, expected: float
 ) -> None:
-    assert one_value(keys, octets) == expected
+    assert one_value(keys, raw) == expected
 
 
 def test_sentinel_has_no_value() -> None:
@@ -101,13 +101,13 @@ def test_sentinel_has_no_value() -> None:
     assert (found.value, found.quality) == (None, Quality.NO_VALUE)
 
 
-@pytest.mark.parametrize(("octets", "error"), [
+@pytest.mark.parametrize(("raw", "error"), [
     ("b5320400", UnknownFrameError),
     ("", UnknownFrameError),
     ("a53204", ShortFrameError),
 ])  # fmt: skip
-def test_frame_that_is_another_is_refused(octets: str, error: type[DecodeError]) -> None:
-    (found,) = outcomes(GATT + value(), bytes.fromhex(octets))
+def test_frame_that_is_another_is_refused(raw: str, error: type[DecodeError]) -> None:
+    (found,) = outcomes(GATT + value(), bytes.fromhex(raw))
     assert type(found) is error
 
 
@@ -124,10 +124,10 @@ def test_value_its_unit_cannot_have_does_not_hide_the_next() -> None:
     assert (second.channel, second.quantity, second.value) == ("core", Quantity.TEMPERATURE, 107.4)
 
 
-@pytest.mark.parametrize(("octet", "stable"), [("04", True), ("03", False)])
-def test_steadiness_is_a_bit(octet: str, stable: bool) -> None:
+@pytest.mark.parametrize(("byte", "stable"), [("04", True), ("03", False)])
+def test_steadiness_is_a_bit(byte: str, stable: bool) -> None:
     text = GATT + value(unit="g") + "[stable]\nat = 3\nmask = 4\n"
-    (found,) = outcomes(text, bytes.fromhex(f"a50100{octet}"))
+    (found,) = outcomes(text, bytes.fromhex(f"a50100{byte}"))
     assert isinstance(found, Measurement)
     assert found.stable is stable
 

@@ -55,10 +55,10 @@ def rows(*characteristics: str) -> list[Any]:
     ]
 
 
-@pytest.mark.parametrize(("kind", "octets", "expected"), rows(*DECODERS))
-def test_measurement_is_as_published(kind: str, octets: str, expected: dict[str, Any]) -> None:
+@pytest.mark.parametrize(("kind", "data", "expected"), rows(*DECODERS))
+def test_measurement_is_as_published(kind: str, data: str, expected: dict[str, Any]) -> None:
     decode = DECODERS[kind]
-    frame = bytes.fromhex(octets)
+    frame = bytes.fromhex(data)
     if "error" in expected:
         with pytest.raises(DecodeError):
             decode(frame)
@@ -97,7 +97,7 @@ def test_precision_of_a_float_does_not_change_its_value() -> None:
     )
 
 
-@pytest.mark.parametrize(("decode", "octets"), [
+@pytest.mark.parametrize(("decode", "data"), [
     (decode_thermometer, "000000807f"),  # -8388608e127
     (decode_thermometer, "00fdff7f7f"),
     (decode_thermometer, "0001000007"),  # ten million
@@ -107,10 +107,10 @@ def test_precision_of_a_float_does_not_change_its_value() -> None:
     (decode_battery, "65"),
 ])  # fmt: skip
 def test_value_the_layout_forbids_is_refused(
-    decode: Callable[[bytes], tuple[Measurement, ...]], octets: str
+    decode: Callable[[bytes], tuple[Measurement, ...]], data: str
 ) -> None:
     with pytest.raises(OutOfRangeError):
-        decode(bytes.fromhex(octets))
+        decode(bytes.fromhex(data))
 
 
 def test_lowest_allowed_temperature_is_kept() -> None:
@@ -118,7 +118,7 @@ def test_lowest_allowed_temperature_is_kept() -> None:
 
 
 @pytest.mark.parametrize("flags", range(256))
-def test_every_flag_octet_fixes_the_shortest_weight_frame(flags: int) -> None:
+def test_every_flag_byte_fixes_the_shortest_weight_frame(flags: int) -> None:
     length = 3 + 7 * (flags >> 1 & 1) + (flags >> 2 & 1) + 4 * (flags >> 3 & 1)
     frame = bytes([flags]) + bytes(length - 1)
     assert decode_weight(frame)[0].value == 0
@@ -136,10 +136,10 @@ def test_device_time_of_a_temperature() -> None:
     assert thermometer_time(frame) == TIME
 
 
-@pytest.mark.parametrize(("kind", "octets", "expected"), rows("2A08", "2A2B"))
-def test_date_time(kind: str, octets: str, expected: dict[str, Any]) -> None:
+@pytest.mark.parametrize(("kind", "data", "expected"), rows("2A08", "2A2B"))
+def test_date_time(kind: str, data: str, expected: dict[str, Any]) -> None:
     read = facts.current_time if kind == "2A2B" else facts.date_time
-    found = read(bytes.fromhex(octets))
+    found = read(bytes.fromhex(data))
     assert (found and found.isoformat()) == expected["time"]
 
 
@@ -148,6 +148,6 @@ def test_impossible_date_is_refused() -> None:
         facts.date_time(bytes.fromhex("ea070d040b1e0f"))
 
 
-@pytest.mark.parametrize("octets", ["412d3100", "412d31", "20412d312000"])
-def test_string_attribute_loses_its_padding(octets: str) -> None:
-    assert facts.text(bytes.fromhex(octets)) == "A-1"
+@pytest.mark.parametrize("data", ["412d3100", "412d31", "20412d312000"])
+def test_string_attribute_loses_its_padding(data: str) -> None:
+    assert facts.text(bytes.fromhex(data)) == "A-1"

@@ -84,5 +84,5 @@ def test_unit_may_change_between_two_reports() -> None:
     assert [(found.value, found.unit) for found in (*first, *second)] == [(20, "g"), (2, "oz")]
 
 
-def test_octets_behind_the_report_are_accepted() -> None:
+def test_bytes_behind_the_report_are_accepted() -> None:
     assert decode(bytes.fromhex("0304020014000000")) == decode(bytes.fromhex("030402001400"))

@@ -39,9 +39,9 @@ def frame_named(start: str) -> str:
         )
 
 
-def outcomes(octets: str, mapping: str = "") -> list[Measurement | DecodeError]:
+def outcomes(data: str, mapping: str = "") -> list[Measurement | DecodeError]:
     decoder = load("modbus").build(DecodeOptions(map=mapping))
-    return list(decoder.feed(Chunk("", bytes.fromhex(octets))))
+    return list(decoder.feed(Chunk("", bytes.fromhex(data))))
 
 
 def reply(registers: str) -> str:
@@ -49,8 +49,8 @@ def reply(registers: str) -> str:
     return (body + crc16(body).to_bytes(2, "little")).hex()
 
 
-def values(octets: str, mapping: str) -> list[float | None]:
-    return [one.value for one in outcomes(octets, mapping) if isinstance(one, Measurement)]
+def values(data: str, mapping: str) -> list[float | None]:
+    return [one.value for one in outcomes(data, mapping) if isinstance(one, Measurement)]
 
 
 @pytest.mark.parametrize(("name", "order"), [
@@ -126,7 +126,7 @@ def test_value_below_absolute_zero_is_refused() -> None:
     assert isinstance(found, OutOfRangeError)
 
 
-def test_octets_behind_the_reply_are_accepted() -> None:
+def test_bytes_behind_the_reply_are_accepted() -> None:
     assert values(reply("0432") + "ff", "0:i16:0.1:Cel") == [107.4]
 
 

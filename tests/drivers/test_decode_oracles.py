@@ -28,7 +28,7 @@ from thermocouples_reference import thermocouples  # type: ignore[import-untyped
 
 from pitlogger.devices.contract import Chunk, Measurement
 from pitlogger_drivers.bthome.decode import SERVICE, BTHomeDecoder
-from pitlogger_drivers.bthome.objects import OCTETS
+from pitlogger_drivers.bthome.objects import BYTES
 from pitlogger_drivers.environmental.decode import decode_humidity, decode_temperature
 from pitlogger_drivers.modbus.decode import crc16
 from pitlogger_drivers.modbus.registers import parse_map, read
@@ -61,14 +61,14 @@ def our_values(payload: bytes) -> list[float | None]:
 
 def test_lengths_of_objects_equal_those_of_the_reference_decoder() -> None:
     known = {kind: entry.data_length for kind, entry in MEAS_TYPES.items()}
-    assert {kind: known[kind] for kind in known if kind not in LENGTH_PREFIXED} == OCTETS
+    assert {kind: known[kind] for kind in known if kind not in LENGTH_PREFIXED} == BYTES
 
 
 @given(st.sampled_from(VALUED), st.lists(st.binary(min_size=2, max_size=2), max_size=6))
 @settings(max_examples=300, deadline=None)
 def test_bthome_values_equal_those_of_the_reference_decoder(kind: int, raws: list[bytes]) -> None:
     payload = b"".join(
-        bytes([kind]) + (bytes([raw[0] % 101]) if kind in PERCENT else raw[: OCTETS[kind]])
+        bytes([kind]) + (bytes([raw[0] % 101]) if kind in PERCENT else raw[: BYTES[kind]])
         for raw in raws
         if kind != 0x03 or int.from_bytes(raw, "little") <= 10000
     )
@@ -103,9 +103,9 @@ def test_weight_equals_bluetooth_sig(raw: int, flags: int) -> None:
 
 
 @given(st.binary(min_size=1, max_size=40))
-def test_crc_equals_pymodbus(octets: bytes) -> None:
+def test_crc_equals_pymodbus(data: bytes) -> None:
     # pymodbus keeps the value with its bytes in the order they are sent.
-    assert crc16(octets).to_bytes(2, "little") == FramerRTU.compute_CRC(octets).to_bytes(2, "big")
+    assert crc16(data).to_bytes(2, "little") == FramerRTU.compute_CRC(data).to_bytes(2, "big")
 
 
 @pytest.mark.parametrize(("kind", "order"), [
@@ -120,8 +120,8 @@ def test_register_types_equal_pymodbus(kind: str, order: Any, number: int) -> No
         "f32": types.FLOAT32,
     }[kind[:3]]  # fmt: skip
     registers = ModbusClientMixin.convert_to_registers(number, datatype, word_order=order)
-    octets = b"".join(register.to_bytes(2, "big") for register in registers)
-    (found,) = read(octets, parse_map(f"0:{kind}:1:g"))
+    data = b"".join(register.to_bytes(2, "big") for register in registers)
+    (found,) = read(data, parse_map(f"0:{kind}:1:g"))
     assert isinstance(found, Measurement)
     assert found.value == number
 

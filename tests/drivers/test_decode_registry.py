@@ -137,7 +137,7 @@ def test_text_takes_escapes() -> None:
     assert [reading["value"] for reading in found["readings"]] == [1.234]
 
 
-def test_file_holds_raw_octets(tmp_path: Path) -> None:
+def test_file_holds_raw_bytes(tmp_path: Path) -> None:
     path = tmp_path / "frame.bin"
     path.write_bytes(bytes.fromhex("00c800"))
     assert document("gatt-2a9d", "--file", str(path))["readings"][0]["value"] == 1.0

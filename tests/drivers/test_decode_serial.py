@@ -170,7 +170,7 @@ def test_unit_that_is_no_mass_is_named(line: str) -> None:
 
 
 def test_seven_data_bits_read_as_eight_get_their_own_message() -> None:
-    sent = bytes(octet | (0x80 if octet.bit_count() % 2 else 0) for octet in b"ST,GS,+  1.234kg")
+    sent = bytes(byte | (0x80 if byte.bit_count() % 2 else 0) for byte in b"ST,GS,+  1.234kg")
     with pytest.raises(MalformedError, match="7E1"):
         decode_line(sent)
 

@@ -24,7 +24,7 @@ from pitlogger.errors import (
 from pitlogger.model.readings import Quality
 
 DATA = Path(__file__).parents[1] / "data" / "sysfs_vectors.csv"
-OCTETS = "91 01 4b 46 7f ff 0c 10 70"
+BYTES = "91 01 4b 46 7f ff 0c 10 70"
 DECODER = {"w1_slave": "w1", "w1 temperature": "w1", "iio": "iio", "hwmon": "hwmon"}
 
 
@@ -55,7 +55,7 @@ def test_file_is_read_as_the_kernel_says(row: dict[str, str]) -> None:
     [
         ("w1", "", ShortFrameError),
         ("w1", "\n", ShortFrameError),
-        ("w1", f"{OCTETS} : crc=70 NO\n{OCTETS} t=25062", ChecksumError),
+        ("w1", f"{BYTES} : crc=70 NO\n{BYTES} t=25062", ChecksumError),
         ("w1", "91 01 4b 46 7f ff 0c 10 70 : crc=70 YES\n", MalformedError),
         ("w1", "abc", MalformedError),
         ("w1", "1e5", MalformedError),

@@ -53,14 +53,14 @@ def test_the_signature_is_that_of_the_rfc() -> None:
 
 
 @pytest.mark.parametrize(
-    ("octets", "value"),
+    ("raw", "value"),
     # RFC 8949, appendix A.
     [("00", 0), ("1bffffffffffffffff", 2**64 - 1), ("3903e7", -1000), ("f4", False), ("f6", None),
      ("4401020304", b"\1\2\3\4"), ("62c3bc", "ü"), ("83010203", [1, 2, 3]),
      ("a201020304", {1: 2, 3: 4})],
 )  # fmt: skip
-def test_cbor_reads_as_the_rfc_says(octets: str, value: object) -> None:
-    assert read_cbor(bytes.fromhex(octets)) == value
+def test_cbor_reads_as_the_rfc_says(raw: str, value: object) -> None:
+    assert read_cbor(bytes.fromhex(raw)) == value
 
 
 def test_a_message_comes_back_from_who_signed_it() -> None:

@@ -139,7 +139,7 @@ def refusal(line: bytes) -> str:
 
 
 @given(st.binary(max_size=200))
-def test_any_octets_are_records_or_a_capture_error(line: bytes) -> None:
+def test_any_bytes_are_records_or_a_capture_error(line: bytes) -> None:
     told = refusal(line)
     assert told == "" or told.startswith("capture:1:")
 

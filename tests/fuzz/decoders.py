@@ -58,7 +58,7 @@ LONGEST = 300
 
 
 def check(decoder: Decoder, data: bytes) -> None:
-    """Raise ``AssertionError`` unless the octets give measurements or named errors."""
+    """Raise ``AssertionError`` unless the bytes give measurements or named errors."""
     outcomes = list(decoder.feed(Chunk("", data)))
     if isinstance(decoder, StreamDecoder):
         outcomes += decoder.finish()

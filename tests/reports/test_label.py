@@ -1,4 +1,4 @@
-"""Labels: allergens by word, dates by rule, octets as printers want them."""
+"""Labels: allergens by word, dates by rule, bytes as printers want them."""
 
 from __future__ import annotations
 
@@ -115,7 +115,7 @@ def test_a_hot_label_says_135_f_and_a_time_to_discard() -> None:
     assert "Discard at Sun 2026-09-20 02:00" in lines
 
 
-def test_the_printed_octets_are_these() -> None:
+def test_the_printed_bytes_are_these() -> None:
     plain = label(mass="", ingredients=(), firm="", name="Brisket", code="b1")
     assert label_bytes(plain) == (
         b"\x1b@\x1bt\x10"
@@ -133,9 +133,9 @@ def test_the_printed_octets_are_these() -> None:
 
 @given(st.text(max_size=300))
 def test_no_text_can_command_the_printer(text: str) -> None:
-    octets = escpos.line(text)
-    assert not any(octet < 32 and octet != 10 for octet in octets)
-    assert all(len(line) <= escpos.WIDTH for line in octets.split(b"\n"))
+    data = escpos.line(text)
+    assert not any(byte < 32 and byte != 10 for byte in data)
+    assert all(len(line) <= escpos.WIDTH for line in data.split(b"\n"))
 
 
 def test_a_letter_the_printer_lacks_becomes_a_question_mark() -> None:

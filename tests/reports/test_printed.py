@@ -121,7 +121,7 @@ def test_a_name_that_says_no_form_is_refused(config_file: str, tmp_path: Path) -
     assert isinstance(result.exception, UsageError)
 
 
-def test_a_label_for_a_receipt_printer_is_octets(tmp_path: Path) -> None:
+def test_a_label_for_a_receipt_printer_is_bytes(tmp_path: Path) -> None:
     out = tmp_path / "label.bin"
     given = [
         "label",

@@ -43,9 +43,9 @@ def test_a_hostile_capture_is_refused_with_its_line(name: str) -> None:
 
 @settings(max_examples=300, deadline=None)
 @given(st.binary(max_size=200))
-def test_octets_are_a_capture_or_an_error_of_ours(octets: bytes) -> None:
+def test_bytes_are_a_capture_or_an_error_of_ours(data: bytes) -> None:
     try:
-        parse_capture([octets])
+        parse_capture([data])
     except PitloggerError:
         return
 

@@ -27,8 +27,8 @@ def store(tmp_path: Path) -> Store:
     return Store.open(tmp_path / "pitlogger.db", RunRow("r1", "pit", "a", NOW_MS, 0, "1"))
 
 
-def free(monkeypatch: pytest.MonkeyPatch, octets: int, total: int = 32_000_000_000) -> None:
-    monkeypatch.setattr(shutil, "disk_usage", lambda path: Usage(total, total - octets, octets))
+def free(monkeypatch: pytest.MonkeyPatch, data: int, total: int = 32_000_000_000) -> None:
+    monkeypatch.setattr(shutil, "disk_usage", lambda path: Usage(total, total - data, data))
 
 
 def test_little_room_is_told_in_words_and_with_a_remedy(
@@ -52,8 +52,8 @@ def test_a_change_is_told_once(
     with store:
         keeper = Housekeeper(config(tmp_path), ManualClock(NOW_MS), store)
         told = []
-        for octets in (9_000_000_000, 1_000_000, 1_000_000, 9_000_000_000, 9_000_000_000):
-            free(monkeypatch, octets)
+        for data in (9_000_000_000, 1_000_000, 1_000_000, 9_000_000_000, 9_000_000_000):
+            free(monkeypatch, data)
             told.append(keeper.look_at_disk())
     assert [None if each is None else each.active for each in told] == [
         None, True, None, False, None,

@@ -62,7 +62,7 @@ async def heard(make: Callable[[], Transport]) -> list[Chunk]:
 
 
 async def gathered(transport: Transport, into: bytearray) -> None:
-    """Gather octets until the transport ends."""
+    """Gather bytes until the transport ends."""
     async for chunk in transport.chunks():
         into += chunk.data
 

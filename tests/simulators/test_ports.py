@@ -20,7 +20,7 @@ def port(tmp_path: Path) -> Iterator[PtyPort]:
     made.unplug()
 
 
-async def test_octets_arrive_through_the_real_transport(port: PtyPort) -> None:
+async def test_bytes_arrive_through_the_real_transport(port: PtyPort) -> None:
     async with SerialTransport(SerialSettings(str(port.path))) as transport:
         port.write(b"ST,GS,+  1.234kg\r\n")
         async with asyncio.timeout(2):

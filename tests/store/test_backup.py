@@ -14,7 +14,7 @@ from pitlogger.errors import StoreError
 from pitlogger.model.journal import Noted
 from pitlogger.store import Reader, Store, Trouble
 from pitlogger.store.backup import back_up, keep_newest, newest_sound, restore, verify
-from pitlogger.store.connection import PAGE_OCTETS, connect_writer
+from pitlogger.store.connection import PAGE_BYTES, connect_writer
 from pitlogger.store.records import begin_run
 from pitlogger.store.retention import compact
 from tests.store.conftest import WAIT_S, entry, finished, reading, run_row, started
@@ -22,11 +22,11 @@ from tests.store.conftest import WAIT_S, entry, finished, reading, run_row, star
 FOR_EVER_MS = 1 << 60
 
 
-def spoil(path: Path, start: int, octets: int = PAGE_OCTETS) -> None:
+def spoil(path: Path, start: int, data: int = PAGE_BYTES) -> None:
     """Overwrite a part of a file."""
     with path.open("r+b") as file:
         file.seek(start)
-        file.write(b"\xa5" * octets)
+        file.write(b"\xa5" * data)
 
 
 def a_night(store: Store, run: str = "run-1", entries: int = 300) -> None:
@@ -91,7 +91,7 @@ def test_a_file_that_is_no_backup_is_refused(tmp_path: Path, path: Path, content
 def test_a_damaged_backup_is_refused(store: Store) -> None:
     a_night(store)
     made = store.backup().result(WAIT_S)
-    spoil(made, 30 * PAGE_OCTETS, 6 * PAGE_OCTETS)
+    spoil(made, 30 * PAGE_BYTES, 6 * PAGE_BYTES)
     with pytest.raises(StoreError, match=r"damaged|cannot be read"):
         verify(made)
     assert newest_sound(made.parent) is None
@@ -163,7 +163,7 @@ def test_damage_met_while_writing_is_replaced_and_nothing_waiting_is_lost(
     root = sink.connection.execute(
         "SELECT rootpage FROM sqlite_schema WHERE name = 'journal'"
     ).fetchone()[0]
-    spoil(path, (root - 1) * PAGE_OCTETS)
+    spoil(path, (root - 1) * PAGE_BYTES)
     sink.connection.execute("PRAGMA shrink_memory")
     store.append([entry(301)], [reading(3001)]).result(WAIT_S)
     assert store._salvaging is not None

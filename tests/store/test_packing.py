@@ -95,7 +95,7 @@ def test_the_scales_own_word_is_kept_where_a_reading_carries_it(word: bool | Non
 
 
 @given(st.binary(max_size=60))
-def test_octets_that_are_no_packed_readings_are_refused_by_name(data: bytes) -> None:
+def test_bytes_that_are_no_packed_readings_are_refused_by_name(data: bytes) -> None:
     for read in (unpack, unpack_tail):
         try:
             read(data)

@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 
 from pitlogger.model.journal import Noted
 from pitlogger.store import Reader, Store, Trouble
-from pitlogger.store.connection import PAGE_OCTETS, connect_writer
+from pitlogger.store.connection import PAGE_BYTES, connect_writer
 from pitlogger.store.pages import rows_in
 from pitlogger.store.rescue import rescued
 from tests.store.conftest import WAIT_S, entry, reading, run_row, started
@@ -47,10 +47,10 @@ def test_every_row_of_a_sound_file_is_read_as_sqlite_reads_it(rows: list[Any]) -
     assert without == kept
 
 
-@given(st.binary(max_size=3 * PAGE_OCTETS), st.integers(0, 255))
-def test_octets_that_are_no_file_give_rows_or_nothing(octets: bytes, kind: int) -> None:
-    page = bytes([kind]) + octets
-    list(rows_in(page + bytes(-len(page) % PAGE_OCTETS)))
+@given(st.binary(max_size=3 * PAGE_BYTES), st.integers(0, 255))
+def test_bytes_that_are_no_file_give_rows_or_nothing(data: bytes, kind: int) -> None:
+    page = bytes([kind]) + data
+    list(rows_in(page + bytes(-len(page) % PAGE_BYTES)))
 
 
 def a_night(path: Path) -> None:
@@ -65,8 +65,8 @@ def a_night(path: Path) -> None:
 def overwrite(path: Path, pages: list[int], dice: random.Random) -> None:
     with path.open("r+b") as file:
         for page in pages:
-            file.seek((page - 1) * PAGE_OCTETS)
-            file.write(dice.randbytes(PAGE_OCTETS))
+            file.seek((page - 1) * PAGE_BYTES)
+            file.write(dice.randbytes(PAGE_BYTES))
 
 
 def test_a_sound_file_is_rescued_whole(path: Path) -> None:
@@ -106,7 +106,7 @@ def test_a_sixth_of_all_pages_gone_takes_about_a_sixth_of_the_entries(
 ) -> None:
     a_night(path)
     dice = random.Random(seed)
-    pages = path.stat().st_size // PAGE_OCTETS
+    pages = path.stat().st_size // PAGE_BYTES
     overwrite(path, dice.sample(range(2, pages + 1), pages // 6), dice)
     store = opened("run-2", row=run_row("run-2"))
     store.flush().result(WAIT_S)

@@ -11,7 +11,7 @@ from pitlogger.store.packing import Columns
 from pitlogger.store.rollup import minutes
 from pitlogger.store.spans import blocks, ripe
 
-OPEN = 1  # state octet of a reading with quality "open" and a value
+OPEN = 1  # state byte of a reading with quality "open" and a value
 
 
 def columns(times_ms: list[int], values: list[int], state: bytes | None = None) -> Columns:

@@ -55,12 +55,12 @@ REFUSALS = {
 
 
 @contextmanager
-def little_memory(octets: int) -> Iterator[None]:
-    """Let this process have no more than so many octets beside what it has."""
+def little_memory(data: int) -> Iterator[None]:
+    """Let this process have no more than so many bytes beside what it has."""
     status = Path("/proc/self/status").read_text(encoding="ascii")
     held = int(status.partition("VmData:")[2].split()[0]) * 1024
     before = resource.getrlimit(resource.RLIMIT_DATA)
-    resource.setrlimit(resource.RLIMIT_DATA, (held + octets, before[1]))
+    resource.setrlimit(resource.RLIMIT_DATA, (held + data, before[1]))
     try:
         yield
     finally:

@@ -1,4 +1,4 @@
-"""A button on the air, from its octets to the journal of a running daemon."""
+"""A button on the air, from its bytes to the journal of a running daemon."""
 
 from __future__ import annotations
 

@@ -9,13 +9,13 @@ from contextlib import suppress
 
 
 class Cable:
-    """Passes octets between whoever connects to ``port`` and a port of this host."""
+    """Passes bytes between whoever connects to ``port`` and a port of this host."""
 
     def __init__(self, to_port: int) -> None:
         self._to_port = to_port
         self._listening = socket.create_server(("127.0.0.1", 0))
         self.port: int = self._listening.getsockname()[1]
-        self.is_dead = False  # takes connections and octets, and passes nothing on
+        self.is_dead = False  # takes connections and bytes, and passes nothing on
         self._is_pulled = False
         self._peers: dict[socket.socket, socket.socket] = {}
         self._watched = selectors.DefaultSelector()
@@ -67,12 +67,12 @@ class Cable:
             self._cut(near)
 
     def _carry(self, end: socket.socket) -> None:
-        octets = b""
+        data = b""
         with suppress(OSError):
-            octets = end.recv(65536)
-            if octets and not self.is_dead:
-                self._peers[end].sendall(octets)
-        if not octets:
+            data = end.recv(65536)
+            if data and not self.is_dead:
+                self._peers[end].sendall(data)
+        if not data:
             self._cut(end)
 
     def _cut(self, end: socket.socket) -> None:

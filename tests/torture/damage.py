@@ -44,7 +44,7 @@ DAMAGES: dict[str, Damage] = {
     "first page": _first_page,
     "cut short": _cut_short,
     "pages overwritten": _scattered,
-    "every octet overwritten": _nothing_left,
+    "every byte overwritten": _nothing_left,
 }
 
 

@@ -99,7 +99,7 @@ def _small_disk(folder: Path) -> Iterator[bool]:
 
 
 def _really_full(folder: Path, seed: int) -> Row | None:
-    """Fill a real, small disk to its last octet; ``None`` where none can be mounted."""
+    """Fill a real, small disk to its last byte; ``None`` where none can be mounted."""
     with _small_disk(folder / "data") as mounted:
         if not mounted:
             return None

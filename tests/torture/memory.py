@@ -17,13 +17,13 @@ from tests.torture.ledger import COUNT, RAW_PER_READING, faults_of, held_in, wri
 from tests.torture.node import PITLOGGER, Node, node, until
 from tests.torture.row import Row
 
-BOARD_OCTETS = 512_000_000
+BOARD_BYTES = 512_000_000
 NONE_LEFT_S = 4.0
 BACK_S = 15.0
 _BEGIN = (
     "import os, resource, sys;"
     " os.sched_setaffinity(0, {min(os.sched_getaffinity(0))});"
-    f" resource.setrlimit(resource.RLIMIT_DATA, ({BOARD_OCTETS}, {BOARD_OCTETS}));"
+    f" resource.setrlimit(resource.RLIMIT_DATA, ({BOARD_BYTES}, {BOARD_BYTES}));"
     " os.execv(sys.argv[1], sys.argv[1:])"
 )
 
@@ -38,7 +38,7 @@ def memory(folder: Path, times: int, seed: int) -> Row:
         tight.start_cook()
         with writing(tight, seed, pause_s=0.1) as writer:
             until("the board is heard", lambda: len(tight.board.sent) > 20)
-            rss_mb = _status_octets(tight, "VmRSS") / 1e6
+            rss_mb = _status_bytes(tight, "VmRSS") / 1e6
             for _ in range(times):
                 _take(tight, dice.choice((0, 64_000, 1_000_000)))
                 end_s = time.monotonic() + NONE_LEFT_S
@@ -75,16 +75,16 @@ def _lives(tight: Node) -> bool:
     return tight.process is not None and tight.process.poll() is None
 
 
-def _take(tight: Node, spare_octets: int) -> None:
-    """Leave the process ``spare_octets`` beside what it has."""
+def _take(tight: Node, spare_bytes: int) -> None:
+    """Leave the process ``spare_bytes`` beside what it has."""
     assert tight.process is not None
-    limit = _status_octets(tight, "VmData") + spare_octets
-    resource.prlimit(tight.process.pid, resource.RLIMIT_DATA, (limit, BOARD_OCTETS))
+    limit = _status_bytes(tight, "VmData") + spare_bytes
+    resource.prlimit(tight.process.pid, resource.RLIMIT_DATA, (limit, BOARD_BYTES))
 
 
 def _give(tight: Node) -> None:
     assert tight.process is not None
-    resource.prlimit(tight.process.pid, resource.RLIMIT_DATA, (BOARD_OCTETS, BOARD_OCTETS))
+    resource.prlimit(tight.process.pid, resource.RLIMIT_DATA, (BOARD_BYTES, BOARD_BYTES))
 
 
 def _kept(tight: Node) -> int:
@@ -95,7 +95,7 @@ def _kept(tight: Node) -> int:
     return max((raw // RAW_PER_READING for raw in raws if raw is not None), default=0)
 
 
-def _status_octets(tight: Node, name: str) -> int:
+def _status_bytes(tight: Node, name: str) -> int:
     assert tight.process is not None
     status = Path(f"/proc/{tight.process.pid}/status").read_text(encoding="ascii")
     return int(status.partition(f"{name}:")[2].split()[0]) * 1024

@@ -109,10 +109,10 @@ class Board:
             self._master = -1
             self.link.unlink(missing_ok=True)
 
-    def babble(self, octets: bytes) -> None:
-        """Send octets that mean nothing."""
+    def babble(self, raw: bytes) -> None:
+        """Send bytes that mean nothing."""
         with self._turn, suppress(OSError):
-            os.write(self._master, octets + b"\r\n")
+            os.write(self._master, raw + b"\r\n")
 
     def forget(self) -> None:
         """Drop what nobody read, as a port does that is closed."""

@@ -76,7 +76,7 @@ def test_semicolons_tabs_and_a_byte_order_mark_are_read() -> None:
 
 
 def test_another_encoding_is_named_with_its_line() -> None:
-    with pytest.raises(UsageError, match=r"log.csv:2: octet 0xe9 is not UTF-8"):
+    with pytest.raises(UsageError, match=r"log.csv:2: byte 0xe9 is not UTF-8"):
         parse_paper_log("cut,notes\ntri-tip,café\n".encode("latin-1"), "log.csv")
 
 
@@ -109,13 +109,13 @@ def test_a_date_is_year_month_day(cell: str) -> None:
 
 
 def test_a_spreadsheet_is_read_like_a_csv(tmp_path: Path) -> None:
-    book, octets = Workbook(), io.BytesIO()
+    book, data = Workbook(), io.BytesIO()
     sheet = book.active
     assert sheet is not None
     sheet.append(["cut", "purchased_kg", "carved", "date"])
     sheet.append(["tri-tip", 2.5, "1.9 kg", "2026-05-02"])
-    book.save(octets)
-    (tmp_path / "log.xlsx").write_bytes(octets.getvalue())
+    book.save(data)
+    (tmp_path / "log.xlsx").write_bytes(data.getvalue())
     (row,) = read_paper_log(tmp_path / "log.xlsx").all_rows()
     assert row.masses["purchased"].mass_mg == 2_500_000
 

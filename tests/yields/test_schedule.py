@@ -155,7 +155,7 @@ def test_the_calendar_is_read_back_by_a_library() -> None:
     assert all(list(e.walk("VALARM")) for e in events)
 
 
-def test_calendar_lines_are_folded_at_75_octets_and_end_in_crlf() -> None:
+def test_calendar_lines_are_folded_at_75_bytes_and_end_in_crlf() -> None:
     text = calendar(MOMENTS, "supper", 0)
     assert text.endswith("\r\n")
     assert all(len(line.encode()) <= 75 for line in text.split("\r\n"))

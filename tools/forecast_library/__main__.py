@@ -19,12 +19,12 @@ AGREE = 0.03  # log hours: rounding elsewhere moves 0.01, another seed 0.3 (larg
 def main(check: bool, seed: int) -> None:
     """Build the forecast library from simulated cooks; takes a quarter of an hour."""
     began = time.monotonic()
-    octets = build(Recipe(seed=seed))
+    data = build(Recipe(seed=seed))
     took = time.monotonic() - began
     if not check:
-        click.echo(f"{len(octets)} octets in {took:.0f} s, sha256 {write(octets)}")
+        click.echo(f"{len(data)} bytes in {took:.0f} s, sha256 {write(data)}")
         return
-    off = difference(unpack(octets), library())
+    off = difference(unpack(data), library())
     click.echo(f"largest difference {off:.2g} log hours in {took:.0f} s")
     if off > AGREE:
         click.echo("the shipped library is not what the recipe makes: build it again", err=True)

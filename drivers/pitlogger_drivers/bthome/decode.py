@@ -50,7 +50,7 @@ from pitlogger.errors import (
 from pitlogger_drivers.bthome.objects import EVENTS, PACKET_ID, measure, split
 
 SERVICE = "0000fcd2-0000-1000-8000-00805f9b34fb"
-ON_EVENTS = 0x04  # bit of the first octet: the device sends when something happens, else never
+ON_EVENTS = 0x04  # bit of the first byte: the device sends when something happens, else never
 _ENCRYPTED, _HAS_ADDRESS = 0x01, 0x02
 _SILENCE_S = 4.0
 _NEWER = 64
@@ -207,7 +207,7 @@ def _once(
         ReplayError: It was had already, or is older than the last.
     """
     is_close = state.heard_s is not None and now_s - state.heard_s <= _SILENCE_S
-    packet_id = next((octets[0] for kind, octets in objects if kind == PACKET_ID), None)
+    packet_id = next((raw[0] for kind, raw in objects if kind == PACKET_ID), None)
     if packet_id is not None:
         if state.packet_id is not None and is_close:
             _check_packet_id(packet_id, state.packet_id)

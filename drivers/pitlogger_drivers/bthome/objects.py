@@ -25,7 +25,7 @@ _TEXT, _RAW, _COMMAND = 0x53, 0x54, 0x3B
 class ObjectKind(NamedTuple):
     """An object that becomes a measurement: raw * ``numerator`` / ``denominator``."""
 
-    octets: int
+    size: int
     signed: bool
     numerator: int
     denominator: int
@@ -63,9 +63,9 @@ _PASSED_OVER = {
     3: (0x05, 0x0A, 0x0B, 0x42, 0x4B, 0xF2),
     4: (0x3E, 0x4C, 0x4D, 0x4E, 0x4F, 0x50, 0x55, 0x5B, 0x5C, 0x62, 0x63, 0xF1),
 }
-OCTETS = {
-    **{kind: octets for octets, kinds in _PASSED_OVER.items() for kind in kinds},
-    **{kind: entry.octets for kind, entry in KINDS.items()},
+BYTES = {
+    **{kind: data for data, kinds in _PASSED_OVER.items() for kind in kinds},
+    **{kind: entry.size for kind, entry in KINDS.items()},
 }
 # 1 press, 2 double, 3 triple, 4 long, 5 long double, 6 long triple, 0x80 hold, 0x81 release.
 _PRESSES = frozenset((1, 2, 3, 4, 5, 6, 0x80, 0x81))
@@ -85,14 +85,14 @@ def split(payload: bytes) -> tuple[list[tuple[int, bytes]], ShortFrameError | No
     at = 0
     while at < len(payload):
         kind = payload[at]
-        start, octets = _extent(payload, at)
-        if octets is None:
+        start, data = _extent(payload, at)
+        if data is None:
             break
-        end = start + octets
+        end = start + data
         if end > len(payload):
             return objects, ShortFrameError(
                 f"BTHome object 0x{kind:02X} at byte {at} of {payload.hex()}: "
-                f"expected {octets} bytes, found {len(payload) - min(start, len(payload))}"
+                f"expected {data} bytes, found {len(payload) - min(start, len(payload))}"
             )
         objects.append((kind, payload[start:end]))
         at = end
@@ -103,7 +103,7 @@ def _extent(payload: bytes, at: int) -> tuple[int, int | None]:
     """Return where the value of the object starts and its length, ``None`` where unknown."""
     kind = payload[at]
     if kind not in (_TEXT, _RAW, _COMMAND):
-        return at + 1, OCTETS.get(kind)
+        return at + 1, BYTES.get(kind)
     if at + 1 >= len(payload):
         return at + 1, 1  # the length byte itself is missing
     length = payload[at + 1]
@@ -119,21 +119,21 @@ def measure(objects: list[tuple[int, bytes]]) -> list[Measurement | DecodeError]
     """
     outcomes: list[Measurement | DecodeError] = []
     seen: dict[str, int] = {}
-    for kind_id, octets in objects:
+    for kind_id, data in objects:
         kind = KINDS.get(kind_id)
         if kind is None:
             continue
         count = seen[kind.channel] = seen.get(kind.channel, 0) + 1
         channel = kind.channel if count == 1 else f"{kind.channel}-{count}"
         if kind_id in EVENTS:
-            outcomes += _event(kind_id, channel, octets)
+            outcomes += _event(kind_id, channel, data)
         else:
-            outcomes.append(_value(kind, channel, octets))
+            outcomes.append(_value(kind, channel, data))
     return outcomes
 
 
-def _value(kind: ObjectKind, channel: str, octets: bytes) -> Measurement | OutOfRangeError:
-    raw = int.from_bytes(octets, "little", signed=kind.signed)
+def _value(kind: ObjectKind, channel: str, data: bytes) -> Measurement | OutOfRangeError:
+    raw = int.from_bytes(data, "little", signed=kind.signed)
     value = raw * kind.numerator / kind.denominator
     if kind.unit and value > _AT_MOST.get(kind.quantity, value):
         return OutOfRangeError(f"BTHome {channel} of {value:g} %: expected 0 to 100")
@@ -143,14 +143,14 @@ def _value(kind: ObjectKind, channel: str, octets: bytes) -> Measurement | OutOf
     return Measurement(channel, kind.quantity, value, kind.unit, quality)
 
 
-def _event(kind: int, channel: str, octets: bytes) -> tuple[Measurement | DecodeError, ...]:
+def _event(kind: int, channel: str, data: bytes) -> tuple[Measurement | DecodeError, ...]:
     """Return a button's press code, or a dimmer's steps, negative to the left; none if idle."""
-    code = octets[0]
+    code = data[0]
     if code == 0:
         return ()
     if code not in (_PRESSES if kind == BUTTON else _TURNS):
         return (UnknownFrameError(f"BTHome {channel} event 0x{code:02X} is not known"),)
     value = code
     if kind == DIMMER:
-        value = -octets[1] if code == _LEFT else octets[1]
+        value = -data[1] if code == _LEFT else data[1]
     return (Measurement(channel, Quantity.BUTTON, float(value), ""),)

@@ -47,11 +47,11 @@ def decoder(declaration: Declaration) -> Decoder:
 class FrameParser:
     """Read frames by offsets."""
 
-    __slots__ = ("_declaration", "_octets", "_prefix")
+    __slots__ = ("_declaration", "_prefix", "_size")
 
     def __init__(self, declaration: Declaration) -> None:
         self._declaration = declaration
-        self._octets = declaration.octets
+        self._size = declaration.size
         self._prefix = bytes.fromhex(declaration.frame.prefix)
 
     def parse(self, frame: bytes) -> tuple[Outcome, ...]:
@@ -71,13 +71,13 @@ class FrameParser:
                 f"{len(frame)} bytes ({frame.hex() or 'none'}): {self._declaration.name} has "
                 f"exactly {wanted.length}"
             )
-        if len(frame) < self._octets:
+        if len(frame) < self._size:
             raise ShortFrameError(
                 f"{len(frame)} bytes ({frame.hex() or 'none'}): {self._declaration.name} "
-                f"needs {self._octets}"
+                f"needs {self._size}"
             )
         stable = self._is_stable(frame)
-        return tuple(_from_octets(frame, value, stable) for value in self._declaration.value)
+        return tuple(_from_bytes(frame, value, stable) for value in self._declaration.value)
 
     def _is_stable(self, frame: bytes) -> bool | None:
         stable = self._declaration.stable
@@ -140,7 +140,7 @@ class LineParser:
         return match[stable.group].strip() in stable.words
 
 
-def _from_octets(frame: bytes, value: Value, stable: bool | None) -> Outcome:
+def _from_bytes(frame: bytes, value: Value, stable: bool | None) -> Outcome:
     assert value.at is not None
     assert value.type is not None
     raw = raw_number(frame[value.at : value.end], value.type, value.order)

@@ -38,7 +38,7 @@ from typing import Annotated, Literal, Self
 import regex
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
 
-from pitlogger.devices.number_types import OCTETS, Order, Type
+from pitlogger.devices.number_types import BYTES, Order, Type
 from pitlogger.errors import ConfigError
 from pitlogger.model.quantities import Quantity
 from pitlogger_drivers.columns import QUANTITY_OF, known_unit
@@ -178,7 +178,7 @@ class Value(_Strict):
     @property
     def end(self) -> int:
         """Offset behind the last byte; 0 for a group."""
-        return 0 if self.at is None or self.type is None else self.at + OCTETS[self.type]
+        return 0 if self.at is None or self.type is None else self.at + BYTES[self.type]
 
 
 class Stable(_Strict):
@@ -238,7 +238,7 @@ class Declaration(_Strict):
         return (*self.value, self.stable) if self.stable else self.value
 
     @property
-    def octets(self) -> int:
+    def size(self) -> int:
         """Fewest bytes a frame must have."""
         stable_end = self.stable.at + 1 if self.stable and self.stable.at is not None else 0
         return max(self.frame.length, stable_end, *(value.end for value in self.value))

@@ -33,14 +33,14 @@ _FILE = re.compile(r"temp(\d{1,3})_(?:input|fault)")
 _TEMPERATURE = Quantity.TEMPERATURE
 
 
-def decode(octets: bytes) -> tuple[Outcome, ...]:
+def decode(data: bytes) -> tuple[Outcome, ...]:
     """Return the temperatures of one chip in ``Cel``.
 
     Raises:
         ShortFrameError: An empty read.
         MalformedError: A text without a temperature.
     """
-    text = file_text(octets)
+    text = file_text(data)
     if "=" not in text:
         return (_value("temperature", text, "temp1_input"),)
     files = pairs(text)

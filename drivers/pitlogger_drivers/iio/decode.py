@@ -34,14 +34,14 @@ _VALUE_FILE = re.compile(r"in_temp(\d{0,2})(?:_(ambient|object))?_(raw|input)")
 _TEMPERATURE = Quantity.TEMPERATURE
 
 
-def decode(octets: bytes) -> tuple[Outcome, ...]:
+def decode(data: bytes) -> tuple[Outcome, ...]:
     """Return the temperatures of one amplifier in ``Cel``.
 
     Raises:
         ShortFrameError: An empty read.
         MalformedError: A text without a value or fault, or a number that is none.
     """
-    files = pairs(file_text(octets))
+    files = pairs(file_text(data))
     fault = _fault(files)
     outcomes = [
         _channel(files, match, fault) for match in map(_VALUE_FILE.fullmatch, files) if match

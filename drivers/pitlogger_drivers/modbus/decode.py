@@ -48,14 +48,14 @@ def _shifted(crc: int) -> int:
     return crc
 
 
-_CRC_TABLE = tuple(_shifted(octet) for octet in range(256))
+_CRC_TABLE = tuple(_shifted(byte) for byte in range(256))
 
 
-def crc16(octets: bytes) -> int:
+def crc16(raw: bytes) -> int:
     """Return the Modbus CRC-16 of the bytes; it is sent low byte first."""
     crc = 0xFFFF
-    for octet in octets:
-        crc = crc >> 8 ^ _CRC_TABLE[(crc ^ octet) & 0xFF]
+    for byte in raw:
+        crc = crc >> 8 ^ _CRC_TABLE[(crc ^ byte) & 0xFF]
     return crc
 
 
@@ -119,13 +119,13 @@ class ModbusParser:
         Raises:
             DecodeError: As ``registers_of``; and ``UnknownFrameError`` where there is no map.
         """
-        octets = registers_of(frame)
+        raw = registers_of(frame)
         if not self._entries:
             raise UnknownFrameError(
-                f"the reply is sound and holds {len(octets) // 2} registers ({octets.hex(' ', 2)})"
+                f"the reply is sound and holds {len(raw) // 2} registers ({raw.hex(' ', 2)})"
                 ": say what they mean with a map, such as 0:i16:0.1:Cel"
             )
-        return read(octets, self._entries)
+        return read(raw, self._entries)
 
 
 class RegistersDecoder:

@@ -50,7 +50,7 @@ class ModbusConfig(SerialConfig):
     @property
     def count(self) -> int:
         """How many registers are read."""
-        ends = (e.register + TYPES[e.type].octets // 2 for e in parse_map(self.map))
+        ends = (e.register + TYPES[e.type].size // 2 for e in parse_map(self.map))
         return min(max(ends), _MOST)
 
 

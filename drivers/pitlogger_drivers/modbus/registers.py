@@ -34,7 +34,7 @@ _SMALLEST = 1e-6  # a float below it was read in the wrong word order
 class RegisterType:
     """A register type: how its bytes become a number, and what always means "no value"."""
 
-    octets: int
+    size: int
     unpack: Callable[[bytes], int | float]
     sentinels: frozenset[int] = frozenset()
 
@@ -43,8 +43,8 @@ def _plain(code: str) -> Callable[[bytes], int | float]:
     """Return the reader of a big-endian number."""
     layout = struct.Struct(">" + code)
 
-    def unpack(octets: bytes) -> int | float:
-        (value,) = layout.unpack(octets)
+    def unpack(data: bytes) -> int | float:
+        (value,) = layout.unpack(data)
         assert isinstance(value, int | float)
         return value
 
@@ -54,7 +54,7 @@ def _plain(code: str) -> Callable[[bytes], int | float]:
 def _swapped(code: str) -> Callable[[bytes], int | float]:
     """Return the reader of a number whose low word comes first."""
     unpack = _plain(code)
-    return lambda octets: unpack(octets[2:] + octets[:2])
+    return lambda data: unpack(data[2:] + data[:2])
 
 
 _OPEN_16 = frozenset((0x7FFF, -0x8000))
@@ -123,13 +123,13 @@ def read(registers: bytes, entries: tuple[MapEntry, ...]) -> tuple[Outcome, ...]
 def _value(registers: bytes, entry: MapEntry) -> Outcome:
     layout = TYPES[entry.type]
     start = 2 * entry.register
-    octets = registers[start : start + layout.octets]
-    if len(octets) < layout.octets:
+    data = registers[start : start + layout.size]
+    if len(data) < layout.size:
         return ShortFrameError(
-            f"{entry.type} in register {entry.register} needs {layout.octets} bytes: the reply "
+            f"{entry.type} in register {entry.register} needs {layout.size} bytes: the reply "
             f"holds {len(registers) // 2} registers"
         )
-    raw = layout.unpack(octets)
+    raw = layout.unpack(data)
     if raw in layout.sentinels or raw in entry.sentinels or not math.isfinite(raw):
         return _no_value(entry)
     if isinstance(raw, int):

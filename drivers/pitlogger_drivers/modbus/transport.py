@@ -140,10 +140,10 @@ class ModbusTransport:
         silent = 0
         while True:
             began_s = loop.time()
-            octets = await self._ask()
-            silent = silent + 1 if octets is None else 0
-            if octets is not None:
-                yield Chunk("", octets)
+            raw = await self._ask()
+            silent = silent + 1 if raw is None else 0
+            if raw is not None:
+                yield Chunk("", raw)
             elif silent >= self._settings.tries:
                 raise self._unanswered(silent)
             elif self._heard.is_echo and not self._has_echo and not self._settings.host:

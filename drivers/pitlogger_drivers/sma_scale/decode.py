@@ -41,7 +41,7 @@ REQUESTS = {
     "tare": b"\nT\r",
     "repeat": b"\nR\r",
 }
-_OCTETS = 18
+_BYTES = 18
 _WEIGHT = re.compile(rf"\s*([+-]?)\s*({NUMBER})\s*")
 _DASHES = re.compile(r"\s*-{2,10}\s*")
 _NO_VALUE = {
@@ -70,10 +70,10 @@ def decode(line: bytes) -> tuple[Measurement, ...]:
     text = ascii_line(line)
     if text.strip() in _ANSWERS:
         raise DeviceRefusalError(_ANSWERS[text.strip()])
-    if len(text) < _OCTETS:
-        raise ShortFrameError(f"'{text}' has {len(text)} columns: expected {_OCTETS}")
+    if len(text) < _BYTES:
+        raise ShortFrameError(f"'{text}' has {len(text)} columns: expected {_BYTES}")
     status, mode, motion = text[0], text[2], text[3]
-    if text[_OCTETS:].strip() or not text[1].isalnum() or motion not in "M ":
+    if text[_BYTES:].strip() or not text[1].isalnum() or motion not in "M ":
         raise MalformedError(f"'{text}' does not fill the columns of an SMA reply")
     if mode not in "GNTgn":
         raise UnknownFrameError(f"SMA mode '{mode}' in '{text}': expected G, N, T, g or n")

@@ -28,16 +28,16 @@ from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import Quality
 from pitlogger_drivers.attributes import decimal, file_text, read_error
 
-_OCTETS = r"((?:[0-9a-fA-F]{2} ){9})"
+_BYTES = r"((?:[0-9a-fA-F]{2} ){9})"
 _SLAVE = re.compile(
-    rf"{_OCTETS}: crc=[0-9a-fA-F]{{2}} (YES|NO)\s+(?:[0-9a-fA-F]{{2}} ){{9}}t=(-?\d{{1,7}})"
+    rf"{_BYTES}: crc=[0-9a-fA-F]{{2}} (YES|NO)\s+(?:[0-9a-fA-F]{{2}} ){{9}}t=(-?\d{{1,7}})"
 )
-_POWER_ON_MC, _POWER_ON_OCTET_6 = 85000, 0x0C
+_POWER_ON_MC, _POWER_ON_BYTE_6 = 85000, 0x0C
 _STARVED_MC = 127937
 _LOW_MC, _HIGH_MC = -55000, 125000
 
 
-def decode(octets: bytes) -> tuple[Measurement, ...]:
+def decode(data: bytes) -> tuple[Measurement, ...]:
     """Return the temperature of a ``w1_slave`` or ``temperature`` file in ``Cel``.
 
     Raises:
@@ -45,7 +45,7 @@ def decode(octets: bytes) -> tuple[Measurement, ...]:
         ChecksumError: The kernel says NO.
         MalformedError: Another text.
     """
-    text = file_text(octets)
+    text = file_text(data)
     failed = read_error(text)
     if failed is not None:
         return _no_value(failed)
@@ -67,7 +67,7 @@ def _from_slave(text: str) -> tuple[Measurement, ...]:
     milli_c = int(match[3])
     if not any(scratchpad):
         return _no_value(Quality.FAULT)
-    if milli_c == _POWER_ON_MC and scratchpad[6] == _POWER_ON_OCTET_6:
+    if milli_c == _POWER_ON_MC and scratchpad[6] == _POWER_ON_BYTE_6:
         return _no_value(Quality.NO_VALUE)
     return _temperature(Decimal(milli_c))
 

@@ -88,7 +88,7 @@ def declare(
         "moments": found.proposal.moments,
         "worst": round(scale_of(found.proposal).worst, 3),
         "doubts": list(found.proposal.doubts),
-        "octets": found.octets,
+        "bytes": found.moves,
         "declaration": found.text,
     }
     emit(document, as_json, f"{found.text}\n{_next_step(way, out)}")

@@ -22,7 +22,7 @@ _ESCAPE = re.compile(rb"\\(?:x([0-9A-Fa-f]{2})|(.)|$)", re.DOTALL)
 @click.argument("decoder", required=False, metavar="DECODER|FILE.toml")
 @click.option("--list", "as_list", is_flag=True, help="Name the decoders.")
 @click.option(
-    "--hex", "frames", multiple=True, metavar="OCTETS",
+    "--hex", "frames", multiple=True, metavar="BYTES",
     help="One frame in hex; '' is zero bytes. Repeat it for frames that follow each other.",
 )  # fmt: skip
 @click.option("--text", metavar="TEXT", help=r"Text; takes \r \n \t \0 \xHH and \\.")
@@ -64,7 +64,7 @@ def decode(
     declaration = declaration_text(decoder)
     info = load(DECLARED if declaration is not None else decoder)
     options = DecodeOptions(
-        key=_octets(key, "--key") if key is not None else None,
+        key=_bytes(key, "--key") if key is not None else None,
         address=address,
         map=mapping,
         declaration=declaration or "",
@@ -101,10 +101,10 @@ def _chunks(frames: tuple[str, ...], text: str | None, source: BinaryIO | None) 
         return [_unescape(text)]
     if source is not None:
         return [source.read()]
-    return [_octets(frame, "--hex") for frame in frames]
+    return [_bytes(frame, "--hex") for frame in frames]
 
 
-def _octets(text: str, option: str) -> bytes:
+def _bytes(text: str, option: str) -> bytes:
     digits = re.sub(r"[\s:_-]|0x", "", text)
     if len(digits) % 2 or not re.fullmatch(r"[0-9A-Fa-f]*", digits):
         raise UsageError(

@@ -21,12 +21,12 @@ class Conclusion:
 
     Attributes:
         text: The TOML file.
-        octets: How the bytes of each kind of frame behaved; empty for lines.
+        moves: How the bytes of each kind of frame behaved; empty for lines.
     """
 
     text: str
     proposal: Proposal
-    octets: dict[str, list[str]]
+    moves: dict[str, list[str]]
 
 
 def conclude(
@@ -49,9 +49,9 @@ def conclude(
         RefusedError: Too few moments, nothing that meets them, or a file about something else.
     """
     proposal = session.proposal()
-    octets = behaviour(seen)
+    data = behaviour(seen)
     if proposal is None:
-        moved = "".join(f"\n  {kind}: {' '.join(ways)}" for kind, ways in octets.items())
+        moved = "".join(f"\n  {kind}: {' '.join(ways)}" for kind, ways in data.items())
         if seen.sends_lines and seen.frames():
             moved = f"; its last line was {seen.frames()[-1].data!r}"
         raise RefusedError(
@@ -71,7 +71,7 @@ def conclude(
     else:
         text = written.with_value(before, proposal, quantity, described)
     _check(text, proposal, described.channel, seen)
-    return Conclusion(text, proposal, octets)
+    return Conclusion(text, proposal, data)
 
 
 def _check(text: str, proposal: Proposal, channel: str, seen: Seen) -> None:

@@ -17,7 +17,7 @@ from typing import NamedTuple, get_args
 from pitlogger.devices.contract import Chunk
 from pitlogger.devices.declaring.moments import LEAST, Moment, check_enough, valued
 from pitlogger.devices.declaring.scales import LinearScale, Points, best_scale
-from pitlogger.devices.number_types import OCTETS, Order, Type, raw_number
+from pitlogger.devices.number_types import BYTES, Order, Type, raw_number
 from pitlogger.model.quantities import Quantity
 
 # What speaks against a type; ours: two bytes are customary, numbers have signs.
@@ -58,7 +58,7 @@ class Layout(NamedTuple):
     @property
     def end(self) -> int:
         """Offset behind the last byte."""
-        return self.at + OCTETS[self.type]
+        return self.at + BYTES[self.type]
 
     def read(self, frame: bytes) -> int | float | None:
         """Return the raw number, ``None`` where the bytes are none."""
@@ -70,7 +70,7 @@ class Layout(NamedTuple):
         return self.at < other.end and other.at < self.end
 
     def __str__(self) -> str:
-        order = f" {self.order}" if OCTETS[self.type] > 1 else ""
+        order = f" {self.order}" if BYTES[self.type] > 1 else ""
         return f"{self.type}{order} at byte {self.at}"
 
 
@@ -138,8 +138,8 @@ def kinds(moments: Iterable[Moment]) -> list[FrameKind]:
         firsts: dict[tuple[str, int], set[bytes]] = defaultdict(set)
         for chunk in moment.chunks:
             firsts[chunk.source, len(chunk.data)].add(chunk.data[:1])
-        for key, octets in firsts.items():
-            seen[key].append(octets)
+        for key, found_bytes in firsts.items():
+            seen[key].append(found_bytes)
     found = []
     for (source, length), by_moment in seen.items():
         if len(by_moment) < LEAST or not length:
@@ -155,8 +155,8 @@ def kinds(moments: Iterable[Moment]) -> list[FrameKind]:
 def layouts(length: int) -> Iterator[Layout]:
     """Yield every way to read a number in so many bytes."""
     for kind in get_args(Type):
-        for at in range(length - OCTETS[kind] + 1):
-            for order in ("little", "big") if OCTETS[kind] > 1 else ("little",):
+        for at in range(length - BYTES[kind] + 1):
+            for order in ("little", "big") if BYTES[kind] > 1 else ("little",):
                 yield Layout(at, kind, order)
 
 
@@ -182,12 +182,12 @@ def _match(
 
 def _highest(layout: Layout, scale: LinearScale) -> float:
     """Return the highest value a layout can hold, base unit."""
-    octets = OCTETS[layout.type]
+    found_bytes = BYTES[layout.type]
     if layout.type == "f32":
         return math.inf
     if layout.type.startswith("bcd"):
-        return scale.base(10 ** (2 * octets) - 1)
-    bits = 8 * octets - layout.type.startswith("i")
+        return scale.base(10 ** (2 * found_bytes) - 1)
+    bits = 8 * found_bytes - layout.type.startswith("i")
     return scale.base(2**bits - 1)
 
 

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from pitlogger.devices.declaring.scales import LinearScale, Points, usual_scales
-from pitlogger.devices.number_types import OCTETS
+from pitlogger.devices.number_types import BYTES
 from pitlogger.devices.pointing.evidence import Evidence, FrameGroup, kinds
 from pitlogger.devices.pointing.places import Field, Place, columns, fields
 from pitlogger.model.quantities import Quantity
@@ -133,7 +133,7 @@ def _unplugged(evidence: Evidence, kind: FrameGroup, place: Place) -> float:
 
 def _coarse(evidence: Evidence, kind: FrameGroup, place: Place) -> float:
     """Return what speaks against a number whose lowest byte never moved while others did."""
-    if not isinstance(place, Field) or OCTETS[place.type] == 1 or place.type == "f32":
+    if not isinstance(place, Field) or BYTES[place.type] == 1 or place.type == "f32":
         return 0.0
     lowest = place.at if place.order == "little" else place.end - 1
     return _COARSE_COST if len({data[lowest] for _, data in evidence.frames(kind)}) == 1 else 0.0
@@ -156,7 +156,7 @@ def _without_doubles(found: list[Candidate], quantity: Quantity) -> Iterator[Can
     told by a prefix where the whole kind fits: it holds the same frames and more.
     """
     signed = {
-        (c.kind, c.place.at, OCTETS[c.place.type], c.place.order, c.scale[:3])
+        (c.kind, c.place.at, BYTES[c.place.type], c.place.order, c.scale[:3])
         for c in found
         if isinstance(c.place, Field)
         and c.place.type.startswith("i")
@@ -168,7 +168,7 @@ def _without_doubles(found: list[Candidate], quantity: Quantity) -> Iterator[Can
     for one in found:
         place = one.place
         if isinstance(place, Field) and place.type in ("u16", "u24", "u32"):
-            key = (one.kind, place.at, OCTETS[place.type], place.order, one.scale[:3])
+            key = (one.kind, place.at, BYTES[place.type], place.order, one.scale[:3])
             if key in signed:
                 continue
         if one.kind.prefix and (one.kind.source, one.kind.length, place, one.scale[:3]) in whole:

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 
 from pitlogger.devices.contract import Chunk
 from pitlogger.devices.declaring.frames import ways_of_bytes
-from pitlogger.devices.number_types import OCTETS
+from pitlogger.devices.number_types import BYTES
 from pitlogger.devices.pointing.candidates import REACH, Candidate, candidates
 from pitlogger.devices.pointing.evidence import Evidence
 from pitlogger.devices.pointing.places import Field, LineField
@@ -139,13 +139,13 @@ def _probes(best: Candidate, evidence: Evidence, frames: Sequence[bytes]) -> Ite
     assert isinstance(place, Field)
     offsets = _offsets(best, place, evidence)
     for offset in offsets:
-        is_sure = OCTETS[place.type] > 1
+        is_sure = BYTES[place.type] > 1
         yield FoundProbe(Candidate(best.kind, place.moved(offset), best.scale, best.cost), is_sure)
 
 
 def _offsets(best: Candidate, place: Field, evidence: Evidence) -> list[int]:
     """Return the offsets of fields at one regular distance that read like an untouched probe."""
-    size = OCTETS[place.type]
+    size = BYTES[place.type]
     rest = [c.data for c in evidence.rest if best.kind.covers(c)]
     pulled = [c.data for c in evidence.pulled if best.kind.covers(c)]
     chosen: list[int] = []
@@ -209,7 +209,7 @@ def _lost_raws(
 ) -> set[float]:
     """Return raw numbers that came at any field of this type only while a probe was unplugged."""
     found: set[float] = set()
-    size = OCTETS[place.type]
+    size = BYTES[place.type]
     for at in range(len(best.kind.prefix), best.kind.length - size + 1):
         if (at - place.at) % 1:
             continue

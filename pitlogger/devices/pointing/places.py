@@ -10,7 +10,7 @@ from typing import Protocol, get_args
 
 from pitlogger.devices.contract import Chunk
 from pitlogger.devices.declaring.lines import LineShape, shape_of, text_of
-from pitlogger.devices.number_types import OCTETS, Order, Type, raw_number
+from pitlogger.devices.number_types import BYTES, Order, Type, raw_number
 
 
 class Place(Protocol):
@@ -45,7 +45,7 @@ class Field:
     @property
     def end(self) -> int:
         """Offset behind the last byte."""
-        return self.at + OCTETS[self.type]
+        return self.at + BYTES[self.type]
 
     @property
     def cost(self) -> float:
@@ -71,14 +71,14 @@ class Field:
         return Field(self.at + by, self.type, self.order)
 
     def __str__(self) -> str:
-        order = f" {self.order}" if OCTETS[self.type] > 1 else ""
+        order = f" {self.order}" if BYTES[self.type] > 1 else ""
         return f"{self.type}{order} at byte {self.at}"
 
 
 def _bytes_of(raw: float, kind: Type, order: Order) -> bytes | None:
     if kind == "f32":
         return struct.pack("<f" if order == "little" else ">f", raw)
-    whole, size = round(raw), OCTETS[kind]
+    whole, size = round(raw), BYTES[kind]
     if kind.startswith("bcd"):
         if not 0 <= whole < 10 ** (2 * size):
             return None
@@ -120,8 +120,8 @@ class LineField:
 def fields(length: int, after: int) -> Iterator[Field]:
     """Yield every way to read a number in so many bytes, behind the first ``after``."""
     for kind in get_args(Type):
-        for at in range(after, length - OCTETS[kind] + 1):
-            for order in ("little", "big") if OCTETS[kind] > 1 else ("little",):
+        for at in range(after, length - BYTES[kind] + 1):
+            for order in ("little", "big") if BYTES[kind] > 1 else ("little",):
                 yield Field(at, kind, order)
 
 

@@ -51,7 +51,7 @@ class HidNode:
         )
 
 
-def read_descriptor(octets: bytes) -> tuple[int, int, bool]:
+def read_descriptor(raw: bytes) -> tuple[int, int, bool]:
     """Return usage page and usage of the first collection, and whether reports are numbered.
 
     A cut descriptor gives what came before the cut.
@@ -59,10 +59,10 @@ def read_descriptor(octets: bytes) -> tuple[int, int, bool]:
     page = usage = 0
     is_numbered = False
     at = 0
-    while at < len(octets):
-        prefix = octets[at]
+    while at < len(raw):
+        prefix = raw[at]
         size = (0, 1, 2, 4)[prefix & 3]
-        value = int.from_bytes(octets[at + 1 : at + 1 + size], "little")
+        value = int.from_bytes(raw[at + 1 : at + 1 + size], "little")
         kind = prefix & 0xFC
         if kind == _USAGE_PAGE and not page:
             page = value
@@ -78,11 +78,11 @@ def nodes(sysfs: Path = SYSFS, dev: Path = DEV) -> Iterator[HidNode]:
     """Yield the HID devices that can be described; their nodes lie in ``dev``."""
     for folder in sorted(sysfs.glob("hidraw*")):
         try:
-            octets = (folder / "device" / "report_descriptor").read_bytes()
+            raw = (folder / "device" / "report_descriptor").read_bytes()
             facts = (folder / "device" / "uevent").read_text("utf-8", errors="replace")
         except OSError:
             continue  # it is being unplugged
-        page, usage, is_numbered = read_descriptor(octets)
+        page, usage, is_numbered = read_descriptor(raw)
         serial = next((line[9:] for line in facts.splitlines() if line.startswith("HID_UNIQ=")), "")
         vendor, product = _make(facts)
         yield HidNode(str(dev / folder.name), page, usage, is_numbered, serial, vendor, product)

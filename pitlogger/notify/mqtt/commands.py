@@ -23,7 +23,7 @@ from pitlogger.questions import NO_ANSWERS, Answers
 
 FRESH_MS = 30_000
 LONGEST_EXPIRY_S = 300
-LARGEST_OCTETS = 4096
+LARGEST_BYTES = 4096
 WORDS = ("acknowledge", "shelve", "unshelve", "stage", "note")
 
 
@@ -76,8 +76,8 @@ def read(arrived: Arrived, now_ms: int, offset_ms: int) -> AcceptedCommand:
 
 
 def _document(payload: bytes) -> dict[str, Any]:
-    if len(payload) > LARGEST_OCTETS:
-        raise UsageError(f"a command has at most {LARGEST_OCTETS} bytes")
+    if len(payload) > LARGEST_BYTES:
+        raise UsageError(f"a command has at most {LARGEST_BYTES} bytes")
     try:
         document = parse_json(payload)
     except ValueError as fault:

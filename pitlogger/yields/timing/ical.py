@@ -1,6 +1,6 @@
 """A timeline as an iCalendar file.
 
-Source: RFC 5545: 3.1 (lines end in CRLF and are folded at 75 octets), 3.3.11 (escapes in
+Source: RFC 5545: 3.1 (lines end in CRLF and are folded at 75 bytes), 3.3.11 (escapes in
 text), 3.6.1 (event), 3.6.6 (alarm).
 """
 
@@ -66,13 +66,13 @@ def _text(value: str) -> str:
 
 
 def _folded(line: str) -> str:
-    """Fold a line at 75 octets, never within a character."""
+    """Fold a line at 75 bytes, never within a character."""
     parts: list[str] = []
     current = b""
     for char in line:
-        octets = char.encode()
-        if len(current) + len(octets) > (75 if not parts else 74):
+        data = char.encode()
+        if len(current) + len(data) > (75 if not parts else 74):
             parts.append(current.decode())
             current = b""
-        current += octets
+        current += data
     return "\r\n ".join([*parts, current.decode()])

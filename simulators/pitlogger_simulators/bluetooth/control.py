@@ -56,9 +56,9 @@ def peripheral_from(given: dict[str, Any]) -> Peripheral:
         given.get("name", ""),
         services,
         rssi=given.get("rssi", -60),
-        service_data=_octets(given.get("service_data", {})),
+        service_data=_bytes(given.get("service_data", {})),
         manufacturer_data={
-            int(k): v for k, v in _octets(given.get("manufacturer_data", {})).items()
+            int(k): v for k, v in _bytes(given.get("manufacturer_data", {})).items()
         },
     )
 
@@ -74,7 +74,7 @@ def _characteristic_from(given: dict[str, Any]) -> Characteristic:
     )
 
 
-def _octets(given: dict[str, str]) -> dict[str, bytes]:
+def _bytes(given: dict[str, str]) -> dict[str, bytes]:
     return {key: bytes.fromhex(value) for key, value in given.items()}
 
 
@@ -114,15 +114,15 @@ class Control:
         self._world.peripherals[address].heard = heard
 
     def _notify(self, given: dict[str, Any]) -> None:
-        octets = bytes.fromhex(given["value"])
-        self._world.notify(given["address"], given["characteristic"], octets)
+        data = bytes.fromhex(given["value"])
+        self._world.notify(given["address"], given["characteristic"], data)
 
     def _advertise(self, given: dict[str, Any]) -> None:
         peripheral = self._world.peripherals[given["address"]]
         peripheral.rssi = given.get("rssi", peripheral.rssi)
-        peripheral.service_data.update(_octets(given.get("service_data", {})))
-        for maker, octets in _octets(given.get("manufacturer_data", {})).items():
-            peripheral.manufacturer_data[int(maker)] = octets
+        peripheral.service_data.update(_bytes(given.get("service_data", {})))
+        for maker, data in _bytes(given.get("manufacturer_data", {})).items():
+            peripheral.manufacturer_data[int(maker)] = data
         self._world.hear(peripheral)
 
     def _fault(self, given: dict[str, Any]) -> None:

@@ -122,10 +122,10 @@ def hid_report(sample: Sample, unit: str = "g") -> bytes:
 
 def bthome(packet_id: int, battery_pct: float, temperatures_c: Sequence[float]) -> bytes:
     """Return plain BTHome v2 service data: packet id, battery, then each temperature."""
-    octets = bytes((0x40, 0x00, packet_id & 0xFF, 0x01)) + battery_level(battery_pct)
+    data = bytes((0x40, 0x00, packet_id & 0xFF, 0x01)) + battery_level(battery_pct)
     for heat_c in temperatures_c:
-        octets += b"\x02" + struct.pack("<h", round(heat_c * 100))
-    return octets
+        data += b"\x02" + struct.pack("<h", round(heat_c * 100))
+    return data
 
 
 def modbus_reply(unit: int, function: int, samples: Sequence[Sample | None]) -> bytes:
@@ -141,11 +141,11 @@ def modbus_reply(unit: int, function: int, samples: Sequence[Sample | None]) -> 
     return frame + modbus_crc(frame)
 
 
-def modbus_crc(octets: bytes) -> bytes:
+def modbus_crc(data: bytes) -> bytes:
     """Return the CRC-16 of Modbus RTU (0xA001, start 0xFFFF), low byte first."""
     crc = 0xFFFF
-    for octet in octets:
-        crc ^= octet
+    for byte in data:
+        crc ^= byte
         for _ in range(8):
             crc = crc >> 1 ^ (0xA001 if crc & 1 else 0)
     return struct.pack("<H", crc)
@@ -154,29 +154,29 @@ def modbus_crc(octets: bytes) -> bytes:
 def w1_text(sample: Sample) -> str:
     """Return the two lines of a 1-Wire ``w1_slave`` file; a lost sensor reads all ones."""
     if sample.value is None:
-        octets = bytes((0xFF,) * 9)
-        milli_c, crc = -62, crc8(octets[:8])
+        data = bytes((0xFF,) * 9)
+        milli_c, crc = -62, crc8(data[:8])
     else:
         sixteenths = round(sample.value * 16)
         # Byte 6 counts what is left of the conversion; 0x0C alone is the state after power-on.
         scratchpad = struct.pack("<hBBBBBB", sixteenths, 0x4B, 0x46, 0x7F, 0xFF,
                                  0x10 - (sixteenths & 0xF), 0x10)  # fmt: skip
         crc = crc8(scratchpad)
-        octets = scratchpad + bytes((crc,))
+        data = scratchpad + bytes((crc,))
         milli_c = round(sixteenths * 62.5)
-    shown = " ".join(f"{octet:02x}" for octet in octets)
-    word = "YES" if octets[8] == crc else "NO"
-    return f"{shown} : crc={octets[8]:02x} {word}\n{shown} t={milli_c}\n"
+    shown = " ".join(f"{byte:02x}" for byte in data)
+    word = "YES" if data[8] == crc else "NO"
+    return f"{shown} : crc={data[8]:02x} {word}\n{shown} t={milli_c}\n"
 
 
-def crc8(octets: bytes) -> int:
-    """Return the 1-Wire check octet: polynomial x^8 + x^5 + x^4 + 1, reflected, from zero.
+def crc8(data: bytes) -> int:
+    """Return the 1-Wire check byte: polynomial x^8 + x^5 + x^4 + 1, reflected, from zero.
 
     Source: the Linux kernel's w1 core, table of the same polynomial.
     """
     crc = 0
-    for octet in octets:
-        crc ^= octet
+    for byte in data:
+        crc ^= byte
         for _ in range(8):
             crc = crc >> 1 ^ (0x8C if crc & 1 else 0)
     return crc

@@ -215,4 +215,4 @@ class Advertiser(Emulated):
 def address_of(device: str) -> str:
     """Return the address of an emulated device, always the same for a name."""
     digest = hashlib.blake2s(device.encode(), digest_size=5).digest()
-    return ":".join(f"{octet:02X}" for octet in (_LOCAL, *digest))
+    return ":".join(f"{byte:02X}" for byte in (_LOCAL, *digest))

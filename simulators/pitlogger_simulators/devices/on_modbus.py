@@ -19,7 +19,7 @@ from pitlogger_simulators.scenarios.form import DeviceForm
 
 UNIT = 5
 ASK_EVERY_S = 0.1  # real seconds: simulated time may run fast
-_REQUEST = 8  # octets: unit, function, first register, count, CRC
+_REQUEST = 8  # bytes: unit, function, first register, count, CRC
 _READS = (3, 4)
 _ILLEGAL_FUNCTION, _ILLEGAL_ADDRESS = 1, 2
 
@@ -78,12 +78,12 @@ class Transmitter(OnSerial):
             self._watched = None
 
     def _on_request(self) -> None:
-        octets = self.port.read()
-        if not octets:  # nobody has the port open: looking again at each beat is enough
+        data = self.port.read()
+        if not data:  # nobody has the port open: looking again at each beat is enough
             self._unwatch()
             asyncio.get_running_loop().call_later(0.1, self._rewatch)
             return
-        self._heard += octets
+        self._heard += data
         while len(self._heard) >= _REQUEST:
             request, self._heard = self._heard[:_REQUEST], self._heard[_REQUEST:]
             reply = self.answer(request)

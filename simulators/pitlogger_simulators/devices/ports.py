@@ -60,11 +60,11 @@ class PtyPort:
             self._master = None
             self.path.unlink(missing_ok=True)
 
-    def write(self, octets: bytes) -> None:
+    def write(self, data: bytes) -> None:
         """Send bytes; they are lost while nobody reads and the buffer is full."""
         if self._master is not None:
             with suppress(BlockingIOError, OSError):
-                os.write(self._master, octets)
+                os.write(self._master, data)
 
     def read(self) -> bytes:
         """Return what was sent to the device since, often nothing."""

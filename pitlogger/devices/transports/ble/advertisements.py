@@ -84,8 +84,8 @@ class AdvertisementTransport:
             return
         if self._is_repeated_by(radio):
             return
-        for source, octets in self._wanted(advertisement):
-            self._inbox.put(source, octets)
+        for source, raw in self._wanted(advertisement):
+            self._inbox.put(source, raw)
         now_s = asyncio.get_running_loop().time()
         if advertisement.rssi != _UNKNOWN_DBM and now_s >= self._signal_due_s:
             self._signal_due_s = now_s + self._settings.signal_s
@@ -105,8 +105,8 @@ class AdvertisementTransport:
         services = {short_uuid(uuid): data for uuid, data in advertisement.service_data.items()}
         makers = advertisement.manufacturer_data
         if self._settings.every:
-            yield from ((f"service:{uuid}", octets) for uuid, octets in services.items())
-            yield from ((f"maker:{code:04x}", octets) for code, octets in makers.items())
+            yield from ((f"service:{uuid}", raw) for uuid, raw in services.items())
+            yield from ((f"maker:{code:04x}", raw) for code, raw in makers.items())
         elif self._settings.maker is not None:
             if self._settings.maker in makers:
                 yield "", makers[self._settings.maker]

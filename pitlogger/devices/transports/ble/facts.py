@@ -28,12 +28,12 @@ STRINGS = {
 _DATE_TIME = struct.Struct("<H5B")
 
 
-def facts(octets: Mapping[str, bytes]) -> dict[str, str]:
-    """Return what the attributes say, in words; ``octets`` by short UUID."""
-    found = {word: said for uuid, word in STRINGS.items() if (said := text(octets.get(uuid, b"")))}
-    if CURRENT_TIME in octets:
+def facts(data: Mapping[str, bytes]) -> dict[str, str]:
+    """Return what the attributes say, in words; ``bytes`` by short UUID."""
+    found = {word: said for uuid, word in STRINGS.items() if (said := text(data.get(uuid, b"")))}
+    if CURRENT_TIME in data:
         try:
-            told = current_time(octets[CURRENT_TIME])
+            told = current_time(data[CURRENT_TIME])
             said = "never set" if told is None else f"{told:%Y-%m-%d %H:%M:%S}"
         except DecodeError as error:
             said = str(error)
@@ -41,39 +41,39 @@ def facts(octets: Mapping[str, bytes]) -> dict[str, str]:
     return found
 
 
-def text(octets: bytes) -> str:
+def text(data: bytes) -> str:
     """Return a string attribute (0x2901, Device Information), without NUL and blank padding."""
-    return octets.decode("utf-8", errors="replace").strip("\0 \t\r\n")
+    return data.decode("utf-8", errors="replace").strip("\0 \t\r\n")
 
 
-def date_time(octets: bytes) -> datetime | None:
+def date_time(data: bytes) -> datetime | None:
     """Return a Date Time (0x2A08) without zone, or ``None`` where the date is unknown.
 
     Raises:
         ShortFrameError: Fewer than seven bytes.
         MalformedError: A date or time that does not exist.
     """
-    _need(octets, 7, "Date Time")
-    year, month, day, hour, minute, second = _DATE_TIME.unpack_from(octets)
+    _need(data, 7, "Date Time")
+    year, month, day, hour, minute, second = _DATE_TIME.unpack_from(data)
     if 0 in (year, month, day):
         return None
     try:
         return datetime(year, month, day, hour, minute, second)  # noqa: DTZ001 - sent without zone
     except ValueError as error:
-        raise MalformedError(f"Date Time {octets[:7].hex()}: {error}") from None
+        raise MalformedError(f"Date Time {data[:7].hex()}: {error}") from None
 
 
-def current_time(octets: bytes) -> datetime | None:
+def current_time(data: bytes) -> datetime | None:
     """Return a Current Time (0x2A2B) without zone, or ``None`` where the date is unknown."""
-    _need(octets, 10, "Current Time")
-    whole = date_time(octets)
+    _need(data, 10, "Current Time")
+    whole = date_time(data)
     if whole is None:
         return None
-    return whole + timedelta(microseconds=octets[8] * 1_000_000 // 256)
+    return whole + timedelta(microseconds=data[8] * 1_000_000 // 256)
 
 
-def _need(octets: bytes, count: int, name: str) -> None:
-    if len(octets) < count:
+def _need(data: bytes, count: int, name: str) -> None:
+    if len(data) < count:
         raise ShortFrameError(
-            f"{name} of {len(octets)} bytes ({octets.hex() or 'none'}): expected {count}"
+            f"{name} of {len(data)} bytes ({data.hex() or 'none'}): expected {count}"
         )

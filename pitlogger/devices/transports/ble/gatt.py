@@ -117,7 +117,7 @@ class GattTransport:
     async def facts(self) -> dict[str, str]:
         """Return what the device says about itself; what cannot be read is left out."""
         client = self._client
-        octets: dict[str, bytes] = {}
+        raw: dict[str, bytes] = {}
         if client is None:
             return {}
         for one in client.services.characteristics.values():
@@ -125,8 +125,8 @@ class GattTransport:
             if uuid in (*STRINGS, CURRENT_TIME) and "read" in one.properties:
                 with suppress(*FAILURES):
                     async with asyncio.timeout(self._settings.connect_s):
-                        octets[uuid] = bytes(await client.read_gatt_char(one))
-        return facts(octets)
+                        raw[uuid] = bytes(await client.read_gatt_char(one))
+        return facts(raw)
 
     async def appears(self) -> None:
         """Return when the device is heard after it was not, or after the radio was at fault."""
@@ -272,7 +272,7 @@ class GattTransport:
         """Read descriptors, only where they are needed to tell characteristics apart."""
         if sum(other.uuid == one.uuid for other in found) == 1:
             return {}
-        octets: dict[str, bytes] = {}
+        raw: dict[str, bytes] = {}
         for descriptor in one.descriptors:
             try:
                 read = await client.read_gatt_descriptor(descriptor)
@@ -280,8 +280,8 @@ class GattTransport:
                 if not is_refusal(error):
                     raise
                 continue
-            octets[short_uuid(descriptor.uuid)] = bytes(read)
-        return octets
+            raw[short_uuid(descriptor.uuid)] = bytes(read)
+        return raw
 
     # Receiving
 

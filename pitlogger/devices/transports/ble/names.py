@@ -60,10 +60,10 @@ def _text(one: CharacteristicName) -> str:
 
 
 def _ordinal(one: CharacteristicName) -> str:
-    octets = one.descriptors.get("2904", b"")
-    if len(octets) < 7:
+    data = one.descriptors.get("2904", b"")
+    if len(data) < 7:
         return ""
-    namespace, description = struct.unpack_from("<BH", octets, 4)
+    namespace, description = struct.unpack_from("<BH", data, 4)
     if namespace != _SIG:
         return ""
     if description == _MAIN:
@@ -72,8 +72,8 @@ def _ordinal(one: CharacteristicName) -> str:
 
 
 def _application(one: CharacteristicName) -> str:
-    octets = one.descriptors.get("290c", b"")
-    return f"application-{octets[9]}" if len(octets) >= 11 and octets[9] else ""
+    data = one.descriptors.get("290c", b"")
+    return f"application-{data[9]}" if len(data) >= 11 and data[9] else ""
 
 
 def _by_handle(one: CharacteristicName) -> str:
