@@ -15,7 +15,7 @@ the options, handed back as ``confirm`` (several, where several questions came u
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from pitlogger.errors import RefusedError
@@ -49,15 +49,21 @@ class QuestionError(RefusedError):
 
 @dataclass(frozen=True, slots=True)
 class Answers:
-    """The answers that came with a request."""
+    """The answers that came with a request.
+
+    ``kept`` are those given about something like it before: they count where ``given`` says
+    nothing, and one that fits nothing this time is no mistake of the person's.
+    """
 
     given: tuple[str, ...] = ()
+    kept: tuple[str, ...] = ()
+    used: set[str] = field(default_factory=set, init=False, compare=False, repr=False)
 
     @classmethod
-    def of(cls, *texts: str) -> Answers:
+    def of(cls, *texts: str, kept: tuple[str, ...] = ()) -> Answers:
         """Return the answers of some texts, each one answer or several joined."""
         parts = (part.strip() for text in texts for part in text.split(ANSWERS_JOIN.strip()))
-        return cls(tuple(dict.fromkeys(part for part in parts if part)))
+        return cls(tuple(dict.fromkeys(part for part in parts if part)), kept)
 
     def choose(self, question: str, options: Iterable[str], confirm: str | None = None) -> str:
         """Return the option that was answered.
@@ -71,12 +77,25 @@ class Answers:
             QuestionError: None of them was.
         """
         known = tuple(dict.fromkeys(options))
-        for answer in self.given:
+        for answer in self.all:
             for option in known:
                 if answer.casefold() == option.casefold():
+                    self.used.add(answer)
                     return option
         as_is = known[0] if confirm is None else confirm
-        raise QuestionError(Question(question, known, ANSWERS_JOIN.join((*self.given, as_is))))
+        wrong = ", ".join(f"'{one}'" for one in self.unused())
+        more = f" ({wrong} is none of the answers)" if wrong else ""
+        joined = ANSWERS_JOIN.join((*self.given, as_is))
+        raise QuestionError(Question(f"{question}{more}", known, joined))
+
+    @property
+    def all(self) -> tuple[str, ...]:
+        """Those given, then those kept."""
+        return (*self.given, *self.kept)
+
+    def unused(self) -> tuple[str, ...]:
+        """Return what was given and has answered nothing so far."""
+        return tuple(one for one in self.given if one not in self.used)
 
 
 NO_ANSWERS = Answers()

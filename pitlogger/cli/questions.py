@@ -13,19 +13,19 @@ from contextvars import ContextVar
 
 import click
 
-from pitlogger.questions import ANSWERS_JOIN, Answers, Question, QuestionError
+from pitlogger.questions import ANSWERS_JOIN, NO_ANSWERS, Answers, Question, QuestionError
 
-_given: ContextVar[tuple[str, ...]] = ContextVar("answers", default=())
+_given: ContextVar[Answers] = ContextVar("answers", default=NO_ANSWERS)
 
 
 def answers() -> Answers:
     """Return the answers given so far."""
-    return Answers.of(*_given.get())
+    return _given.get()
 
 
 def confirm_text() -> str | None:
-    """Return the answers as a request carries them, ``None`` where there are none."""
-    return ANSWERS_JOIN.join(answers().given) or None
+    """Return the answers that are left for a request, ``None`` where there are none."""
+    return ANSWERS_JOIN.join(answers().unused()) or None
 
 
 def with_confirm(command: click.Command) -> click.Command:
@@ -56,7 +56,7 @@ def _take(ctx: click.Context, param: click.Parameter, value: tuple[str, ...]) ->
 def answer(ctx: click.Context, value: tuple[str, ...]) -> None:
     """Give answers while a command runs."""
     if value:
-        before = _given.set((*_given.get(), *value))
+        before = _given.set(Answers.of(*answers().given, *value))
         ctx.call_on_close(lambda: _given.reset(before))
 
 
@@ -66,14 +66,14 @@ def until_answered(run: Callable[[], object]) -> object:
     Raises:
         QuestionError: There is nobody to ask.
     """
-    _given.set(())
+    _given.set(Answers())
     while True:
         try:
             return run()
         except QuestionError as fault:
             if not (sys.stdin.isatty() and sys.stdout.isatty()):
                 raise
-            _given.set((*_given.get(), _asked(fault.asked)))
+            _given.set(Answers.of(*answers().given, _asked(fault.asked)))
 
 
 def _asked(question: Question) -> str:

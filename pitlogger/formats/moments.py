@@ -140,6 +140,11 @@ def of_a_clock(text: str, zone: tzinfo | None = None) -> tuple[datetime, ...]:
     return (moment,) if moment.tzinfo is not None else _existing(moment, text, zone)
 
 
+def shown_local(text: str) -> str:
+    """Return an RFC 3339 moment as ``full_local`` writes it."""
+    return full_local(datetime.fromisoformat(text))
+
+
 def full_local(moment: datetime, zone: tzinfo | None = None) -> str:
     """Return a moment in full, with its offset: ``Sat 2026-09-19 04:10 -05:00``."""
     local = moment.astimezone(zone)

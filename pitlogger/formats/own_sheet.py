@@ -106,7 +106,9 @@ def _header(table: Sequence[Line], name: str) -> int:
 
 def said_columns(answers: Answers) -> dict[str, str]:
     """Return what a person said that columns mean, by their plain titles; the first said counts."""
-    said = [one.rpartition(SAID) for one in reversed(answers.given) if SAID in one]
+    told = [one for one in answers.all if SAID in one]
+    answers.used.update(told)
+    said = [one.rpartition(SAID) for one in reversed(told)]
     return {plain_title(title): meaning.strip() for title, _, meaning in said}
 
 
@@ -182,7 +184,8 @@ class _Cells:
         options = [f"month first: {iso_date(doubtful, False)}",
                    f"day first: {iso_date(doubtful, True)}"]  # fmt: skip
         for said in ("month first", "day first"):  # as the last file was
-            if said in self._answers.given:
+            if said in self._answers.all:
+                self._answers.used.add(said)
                 return said.startswith("day")
         chosen = self._answers.choose(f"{doubtful} is which day?", options)
         return chosen.startswith("day")

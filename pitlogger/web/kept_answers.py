@@ -22,7 +22,7 @@ MOST = 100  # headers
 
 def kept_answers(data: Path, header: str) -> Answers:
     """Return what was answered about the last file with this header."""
-    return Answers.of(*_read(data).get(header, ()))
+    return Answers(tuple(_read(data).get(header, ())))
 
 
 def keep_answers(data: Path, header: str, answers: Answers) -> None:
@@ -30,7 +30,7 @@ def keep_answers(data: Path, header: str, answers: Answers) -> None:
 
     Waits for the disk.
     """
-    lasting = [one.partition(":")[0] for one in answers.given if one != "yes"]
+    lasting = [one.partition(":")[0] for one in answers.all if one != "yes"]
     kept = _read(data)
     if not lasting or kept.get(header) == lasting:
         return

@@ -42,3 +42,19 @@ def test_whoever_repeats_with_what_confirm_says_comes_through_several_questions(
 def test_another_answer_is_no_answer() -> None:
     with pytest.raises(QuestionError):
         Answers.of("13.2 lb").choose(*ASKED)
+
+
+def test_a_wrong_answer_is_named_and_one_that_answered_something_else_is_not() -> None:
+    answers = Answers.of("b; 13,1 lb")
+    answers.choose("one?", ("a", "b"))
+    with pytest.raises(QuestionError) as caught:
+        answers.choose(*ASKED, "131 lb")
+    assert caught.value.asked.question == f"{ASKED[0]} ('13,1 lb' is none of the answers)"
+
+
+def test_what_was_answered_last_time_and_fits_nothing_now_is_no_mistake() -> None:
+    with pytest.raises(QuestionError) as caught:
+        Answers(kept=("lb",)).choose(*ASKED)
+    assert caught.value.asked.question == ASKED[0]
+    assert Answers(kept=("131 lb",)).choose(*ASKED) == "131 lb"
+    assert Answers(("13.1 lb",), ("131 lb",)).choose(*ASKED) == "13.1 lb"

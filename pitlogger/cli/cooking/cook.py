@@ -11,6 +11,7 @@ from pitlogger.cli.client import Client, socket_option
 from pitlogger.cli.cooking.mend import required_reason
 from pitlogger.cli.moments import at_option, moment_text, said_at
 from pitlogger.cli.output import by_option, emit, json_option, table
+from pitlogger.formats.moments import shown_local
 
 
 @click.group()
@@ -91,11 +92,12 @@ def _line(row: dict[str, Any], units: dict[str, str]) -> str:
 
     words = body_words(load_body(row), Units(**units))
     late = row["happened"] != row["at"]
-    entered = [f"entered {row['at']}"] if late else []
+    entered = [f"entered {shown_local(row['at'])}"] if late else []
     told = [*entered, *([f"by {row['by']}"] if row["by"] else [])]
-    happened = "time not recorded   " if row.get("timed") == "unrecorded" else row["happened"]
+    is_timed = row.get("timed") != "unrecorded"
+    happened = shown_local(row["happened"]) if is_timed else "time not recorded"
     more = f" ({', '.join(told)})" if told else ""
-    return f"{happened}  {row['id']:>9}  {words}{more}"
+    return f"{happened:<27}  {row['id']:>9}  {words}{more}"
 
 
 @cook.command("list")
@@ -105,11 +107,15 @@ def _line(row: dict[str, Any], units: dict[str, str]) -> str:
 def list_cooks(withdrawn: bool, socket: Path | None, as_json: bool) -> None:
     """List the cooks on record, newest first."""
     cooks = Client(socket).get("/cooks", withdrawn=withdrawn or None)
-    rows = [[row["cook"], row["name"], row["started"],
-             "withdrawn" if row["withdrawn"] else row["finished"] or "running"]
-            for row in cooks]  # fmt: skip
+    rows = [[row["cook"], row["name"], shown_local(row["started"]), _ended(row)] for row in cooks]
     text = table(rows, ["cook", "name", "started", "finished"]) if rows else "no cook on record yet"
     emit({"cooks": cooks}, as_json, text)
+
+
+def _ended(row: dict[str, Any]) -> str:
+    if row["withdrawn"]:
+        return "withdrawn"
+    return shown_local(row["finished"]) if row["finished"] else "running"
 
 
 @cook.command()

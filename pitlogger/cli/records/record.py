@@ -11,6 +11,7 @@ import click
 from pitlogger.cli.client import Client, socket_option
 from pitlogger.cli.output import by_option, emit, json_option
 from pitlogger.errors import UsageError
+from pitlogger.formats.moments import shown_local
 
 CAUTION = (
     "pitlogger is a record and a reminder: the local code and the licensed or certified person "
@@ -46,14 +47,16 @@ def _text(log: dict[str, Any]) -> str:
         f"! {row['product']}, {row['what']}: {', '.join(row['missing'])} missing"
         for row in log["missing"]
     ]
-    lines += [f"signed by {held['by']} at {held['at']}" for held in log["signed"]]
+    lines += [f"signed by {held['by']} at {shown_local(held['at'])}" for held in log["signed"]]
     return "\n".join([*lines, "", CAUTION])
 
 
 def _row(row: dict[str, Any]) -> str:
     verdict = {True: "limit met", False: "limit not met", None: ""}[row["met"]]
     struck = " (struck)" if row["struck_by"] else ""
-    parts = [row["observed_at"], row["product"], row["what"], row["value"], row["limit"], verdict,
+    at = row["observed_at"]
+    when = shown_local(at) if at else "time not recorded"
+    parts = [when, row["product"], row["what"], row["value"], row["limit"], verdict,
              row["by"], row["note"]]  # fmt: skip
     return ", ".join(part for part in parts if part) + struck + _answer(row)
 
@@ -66,7 +69,7 @@ def _answer(row: dict[str, Any]) -> str:
     if taken is None:
         return "\n      no corrective action is on record (pitlogger record correct)"
     return (
-        f"\n      corrective action by {taken['by']} at {taken['at']}"
+        f"\n      corrective action by {taken['by']} at {shown_local(taken['at'])}"
         f"\n      cause: {taken['cause']}; control restored: {taken['control_restored']}"
         f"\n      prevention: {taken['prevention']}; disposition: {taken['disposition']}"
     )
@@ -74,7 +77,8 @@ def _answer(row: dict[str, Any]) -> str:
 
 def _check(row: dict[str, Any]) -> str:
     verdict = "within its tolerance" if row["within"] else "outside its tolerance"
-    return f"{row['instrument']} ({row['method']}) at {row['at']} by {row['by']}: {verdict}"
+    at = shown_local(row["at"])
+    return f"{row['instrument']} ({row['method']}) at {at}, by {row['by']}: {verdict}"
 
 
 @record.command()
@@ -103,8 +107,9 @@ def _checked(log: dict[str, Any]) -> list[str]:
         who = f"{one['name']} ({one['by']})" if one["name"] else one["by"]
         after = count - one["entries"]
         more = f"; {after} came after and are not signed" if after else ""
+        at = shown_local(one["at"])
         lines.append(
-            f"{who} signed the first {one['entries']} at {one['at']}: they are as they were{more}."
+            f"{who} signed the first {one['entries']} at {at}: they are as they were{more}."
         )
     if not log["signed"]:
         lines.append("Nobody signed it yet: entries cut from its end would not show.")

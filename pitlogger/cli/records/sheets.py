@@ -44,9 +44,11 @@ def read_file(
     from pitlogger.views.own_sheet import read_sheet
 
     lines = table_of(file)
-    given = Answers.of(*answers().given, *_as_last_time(file, socket))
-    lasting = tuple(one for one in (*given.given, unit, cut) if one)
-    return read_sheet(lines, file.name, given, unit, cut), lasting
+    given = Answers(answers().given, _as_last_time(file, socket))
+    lasting = tuple(one for one in (*given.all, unit, cut) if one)
+    read = read_sheet(lines, file.name, given, unit, cut)
+    answers().used.update(given.used)
+    return read, lasting
 
 
 def say_columns(ctx: click.Context, param: click.Parameter, value: tuple[str, ...]) -> None:

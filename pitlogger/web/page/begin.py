@@ -15,6 +15,7 @@ from itertools import pairwise
 from pitlogger.errors import QuantityError
 from pitlogger.model.cooks import CUTS, NEVER
 from pitlogger.model.quantities import parse_length_mm, parse_mass_mg, parse_temperature_mc
+from pitlogger.questions import Answers
 from pitlogger.rules.messages import Units
 from pitlogger.web.page.forms import FormFieldError
 from pitlogger.web.page.typed import moment_of
@@ -37,7 +38,8 @@ def cook_text(form: Mapping[str, str], units: Units, taken: Container[str] = fro
     """
     lines = ["[cook]", f"name = {_text(form.get('name') or 'cook')}"]
     if form.get("serve_at"):
-        lines.append(f"serve_at = {_text(moment_of(form, 'serve_at'))}")
+        answers = Answers.of(form.get("confirm", ""))
+        lines.append(f"serve_at = {_text(moment_of(form, 'serve_at', answers))}")
     if form.get("guests"):
         lines.append(f"guests = {_whole(form['guests'], 'guests', 100_000)}")
     pits, tables = _pits(form)

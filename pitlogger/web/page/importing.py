@@ -46,7 +46,7 @@ def add_import(page: APIRouter, daemon: Node) -> None:
             lines = await asyncio.to_thread(table_in, data, name)
             header = header_of(lines, name)
             kept = kept_answers(daemon.config.node.data, header)
-            given = Answers.of(form.get("confirm", ""), *kept.given)
+            given = Answers.of(form.get("confirm", ""), kept=kept.given)
             sheet = await asyncio.to_thread(read_sheet, lines, name, given)
             if YES not in Answers.of(form.get("confirm", "")).given:
                 return screen(daemon, request, "import.html", _shown(sheet, form, kept))

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from pitlogger.errors import QuantityError
 from pitlogger.formats.moments import full_local, of_a_clock
 from pitlogger.model.quantities import parse_mass_mg, parse_temperature_mc
-from pitlogger.questions import Answers
+from pitlogger.questions import ANSWERS_JOIN, NO_ANSWERS, Answers
 from pitlogger.rules.messages import Units
 from pitlogger.web.page.forms import FormFieldError
 
@@ -36,10 +36,14 @@ def with_offset(form: Mapping[str, str]) -> dict[str, str]:
         FieldError: It is no moment, or the clocks went forward over it.
         QuestionError: The clocks went back over it, and it is not said which one is meant.
     """
-    return {**form, "at": moment_of(form, "at")} if "at" in form else dict(form)
+    if "at" not in form:
+        return dict(form)
+    answers = Answers.of(form.get("confirm", ""))
+    at = moment_of(form, "at", answers)
+    return {**form, "at": at, "confirm": ANSWERS_JOIN.join(answers.unused())}
 
 
-def moment_of(form: Mapping[str, str], field: str) -> str:
+def moment_of(form: Mapping[str, str], field: str, answers: Answers = NO_ANSWERS) -> str:
     """Return a day and time of a form with its offset; raises as ``with_offset``."""
     text = form[field]
     try:
@@ -51,7 +55,6 @@ def moment_of(form: Mapping[str, str], field: str) -> str:
     if len(found) == 1:
         return found[0].isoformat()
     options = [full_local(one) for one in found]
-    answers = Answers.of(form.get("confirm", ""))
     chosen = answers.choose(f"'{text.replace('T', ' ')}' comes twice: which one?", options)
     return found[options.index(chosen)].isoformat()
 
