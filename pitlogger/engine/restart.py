@@ -82,6 +82,7 @@ def catch_up(engine: Engine, entries: list[Entry], readings: Iterable[Reading]) 
         readings: Stored readings since then, in order of time.
     """
     refused = []
+    engine.state.origins.clear()
     engine.recognition.is_catching_up = True  # what it took then stands in the journal
     merged = heapq.merge(readings, as_inputs(entries), key=lambda given: given.t_ms)
     for given in merged:
@@ -94,6 +95,9 @@ def catch_up(engine: Engine, entries: list[Entry], readings: Iterable[Reading]) 
     for entry in entries:
         if isinstance(entry.body, AlertChanged):
             _impose(engine, entry.t_ms, entry.body)
+        if entry.key:
+            engine.state.keys[entry.key] = (entry.run, entry.seq)
+    engine.state.origins.clear()  # from here on entries are named as the journal numbers them
     return refused
 
 

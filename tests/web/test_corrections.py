@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -15,7 +16,7 @@ from pitlogger.store.queries import Reader
 from pitlogger.web.past_entries import past_entries
 from pitlogger.yields.books import from_books
 from pitlogger.yields.records import PastPiece
-from tests.web.conftest import COOK, Node
+from tests.web.conftest import COOK, Node, make_node
 
 HOUR_MS = 3_600_000
 
@@ -99,6 +100,30 @@ async def test_an_id_is_the_same_after_a_restart_and_never_names_another_entry(
     tag, seq = parse_short_id(made["carved"]["id"]) or ("", 0)
     assert node.daemon.run.startswith(tag)
     assert (seq, made["carved"]["run"]) == (made["carved"]["seq"], node.daemon.run)
+
+
+async def test_after_restarts_without_a_snapshot_an_id_still_takes_back_its_own_entry(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(Reader, "snapshot", lambda *_: None)  # as after an upgrade in mid-cook
+    made: list[dict[str, Any]] = []
+    for mass in ("6.4 kg", "6.5 kg", "6.6 kg"):  # each typed in a run of its own
+        async with make_node(tmp_path) as node:
+            node.clock.advance(len(made) * HOUR_MS)
+            if not made:
+                await node.begin()
+            made.append(await post(node, "/notes", text="looked at"))
+            typed = {"piece": "brisket-1", "checkpoint": "purchased", "mass": mass}
+            made.append(await post(node, "/weighings", **typed))
+    async with make_node(tmp_path) as node:
+        node.clock.advance(9 * HOUR_MS)
+        for entry in reversed(made):
+            undone = await post(node, "/undo", entry=entry["id"])
+            assert (undone["of_run"], undone["of_seq"]) == (entry["run"], entry["seq"])
+            assert undone["run"] == node.daemon.run
+        left = [one.text for _, one in node.daemon.engine.book.notes]
+        assert left == []
+        assert node.daemon.engine.book.pieces["brisket-1"].weighings == []
 
 
 async def test_a_bare_number_of_one_cook_is_taken_and_of_none_refused(node: Node) -> None:
