@@ -137,7 +137,8 @@ def _came_or_went(
             met = body.value_mc <= policy.cold_hold.mc + ROUNDING_MC or not body.accepted
         note = "; ".join(told for told in (body.condition, _supplier(book, body.piece)) if told)
     elif isinstance(body, Weighed):
-        what, value = "thrown away", show_mass(body.net_mg, shown_in.mass)
+        what, note = "discarded in part" if body.reason else "thrown away", body.reason
+        value = show_mass(body.net_mg, shown_in.mass)
     elif body.stage is Stage.DISCARDED:
         what, note = "discarded", body.reason or "no reason given"
         value = "all of it" if body.mass_mg is None else show_mass(body.mass_mg, shown_in.mass)

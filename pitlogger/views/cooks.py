@@ -73,6 +73,7 @@ class PieceYield(View):
     u_servable_pct: float | None
     loss_by_cause_g: dict[str, float]
     u_loss_by_cause_g: dict[str, float]
+    discarded_why: str
     balance: tuple[BalanceView, ...]
     doubts: tuple[DoubtView, ...]
 

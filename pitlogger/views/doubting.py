@@ -10,14 +10,17 @@ from typing import Any
 
 from pitlogger.errors import UsageError
 from pitlogger.model.book import Book, PieceBook
-from pitlogger.model.cooks import BEFORE_FIRE, ON_PIT, Stage
+from pitlogger.model.cooks import BEFORE_FIRE, ON_PIT, ByProduct, Checkpoint, Stage
 from pitlogger.model.journal import Body, Corrected, MealTold, Received, SpotRead, StageSet, Weighed
 from pitlogger.model.quantities import parse_mass_mg, parse_temperature_mc, show_duration
 from pitlogger.questions import Answers
 from pitlogger.rules.messages import Units
+from pitlogger.views import words
 from pitlogger.views.doubts import mass_question, plain_mass
 from pitlogger.views.shown import temperature
 from pitlogger.yields.books import from_book
+from pitlogger.yields.causes import CHAIN, PLACE
+from pitlogger.yields.ledger import dropped_after_g
 from pitlogger.yields.plausible import (
     COLDEST_MC,
     CORE_MC,
@@ -31,10 +34,12 @@ from pitlogger.yields.plausible import (
     likely_core_mc,
 )
 
-READ_THEN, THEN = "it was read then", "it was then"
+READ_THEN, WEIGHED, THEN = "it was read then", "it was weighed", "it was then"
 LONG_BEFORE_MS = 24 * 3_600_000
 RAW_BEFORE_MS = 30 * LONG_BEFORE_MS  # thawing and brining take days; common practice, no source
 UNRECORDED = "time not recorded"
+REST_GOES_ON, ALL_GONE, NO_REASON = "the rest goes on", "all of it is gone", "no reason given"
+_WHOLE = 0.85  # of what a piece should weigh: less is a part of it (common practice, no source)
 _RAW = frozenset({"label", "purchased", "purge", "thawed", "brine", "brined", "trimmed", "rub",
                   "trim-fat", "trim-lean", "seasoned"})  # fmt: skip
 DOUBTABLE = (Weighed, SpotRead, StageSet, Received, Corrected)
@@ -81,6 +86,9 @@ def _weighed(body: Weighed, book: Book, answers: Answers, units: Units) -> Weigh
     early_ms = _early_ms(body.piece, body.at_ms, book)
     if early_ms > (RAW_BEFORE_MS if body.checkpoint in _RAW else LONG_BEFORE_MS):
         _then(early_ms, answers)
+    gone = held.stage_at(body.at_ms) is Stage.DISCARDED
+    if gone and body.checkpoint not in tuple(ByProduct):
+        answers.choose(f"{body.piece} was discarded before that. Was it weighed?", [WEIGHED])
     masses_g = _masses_g(held) | {body.checkpoint: body.net_mg / 1000}
     cut, count = held.piece.cut, held.piece.count
     found = next(
@@ -166,16 +174,37 @@ def _not_of_its_cook(body: SpotRead, book: Book) -> str | None:
     return None
 
 
-def _discarded(mass_g: float, held: PieceBook, answers: Answers, units: Units) -> None:
-    """Ask where more of a piece is said to be thrown away than it ever weighed."""
-    most_g = max(_masses_g(held).values(), default=None)
+def _discarded(body: StageSet, held: PieceBook, answers: Answers, units: Units) -> Body:
+    """Ask where more of a piece is thrown away than it ever weighed, or seemingly a part only."""
+    mass_g = (body.mass_mg or 0) / 1000
+    masses_g = _masses_g(held)
+    most_g = max(masses_g.values(), default=None)
     if mass_g <= 0 or (most_g is not None and mass_g > most_g * 1.02):
         shown = plain_mass(mass_g, units)
         of = "" if most_g is None else f" of a piece that weighed {plain_mass(most_g, units)}"
         answers.choose(f"{shown} discarded{of}. Is it right?", [shown])
+        return body
+    last = next((one for one in reversed(CHAIN) if one in masses_g), None)
+    if last is None or mass_g >= _WHOLE * masses_g[last] * _left_of_it(last, held):
+        return body
+    shown, of = plain_mass(mass_g, units), plain_mass(masses_g[last], units)
+    weighed = f"{held.piece.id}, which weighed {of} ({words.checkpoint(last)})"
+    question = f"{shown} discarded of {weighed}: is all of it gone?"
+    if answers.choose(question, [REST_GOES_ON, ALL_GONE], ALL_GONE) == ALL_GONE:
+        return body
+    return Weighed(
+        body.piece, ByProduct.WASTE, body.mass_mg or 0, 0, body.at_ms,
+        timed=body.timed, reason=body.reason or NO_REASON,
+    )  # fmt: skip
 
 
-def _staged(body: StageSet, book: Book, answers: Answers, units: Units) -> StageSet:
+def _left_of_it(last: str, held: PieceBook) -> float:
+    """Return which share a piece has at least of what it weighed last: the fire takes much."""
+    was_cooked = held.stage not in BEFORE_FIRE and PLACE[last] <= PLACE[Checkpoint.ON_PIT]
+    return 0.4 if was_cooked else 0.9 if held.stage in ON_PIT else 1.0
+
+
+def _staged(body: StageSet, book: Book, answers: Answers, units: Units) -> Body:
     """Ask where a piece comes off the pit hardly after it went on."""
     held = book.pieces.get(body.piece)
     if held is None or body.confirmed or body.timed == "unrecorded":
@@ -185,7 +214,7 @@ def _staged(body: StageSet, book: Book, answers: Answers, units: Units) -> Stage
         _then(early_ms, answers)
         return replace(body, confirmed=True)
     if body.mass_mg is not None:
-        _discarded(body.mass_mg / 1000, held, answers, units)
+        return _discarded(body, held, answers, units)
     if body.stage in ON_PIT:
         return body
     if held.stage_at(body.at_ms) not in ON_PIT:
@@ -246,7 +275,8 @@ def _cooked_g(book: Book) -> float | None:
     for piece in from_book(book):
         if piece.discarded_g is not None:
             continue
-        done = next((piece.masses[name].value for name in ("served", "carved", "rested", "off-pit")
+        done = next((piece.masses[name].value - dropped_after_g(piece, name)
+                     for name in ("served", "carved", "rested", "off-pit")
                      if name in piece.masses), None)  # fmt: skip
         if done is None and not piece.children:
             return None

@@ -80,7 +80,7 @@ def body_words(body: Body, units: Units) -> str:
             told = f"{mass(body.net_mg, units.mass)}, {words.checkpoint(body.checkpoint)}"
             if body.tare_mg:
                 told += tr(", container {mass}", mass=mass(body.tare_mg, units.mass))
-            return f"{body.piece}: {told}"
+            return f"{body.piece}: {told}" + _because(body.reason)
         case SpotRead():
             value = temperature(body.value_mc, units.temperature, 1)
             told = tr("{value} by hand", value=value)

@@ -194,7 +194,7 @@ DEEDS: dict[str, Deed] = {
         ChannelAssigned,
     ),
     "moved": Deed(requests.MovedAsk, lambda daemon, ask: ProbeMoved(ask.channel), ProbeMoved),
-    "stage": Deed(requests.StageAsk, _stage, StageSet),
+    "stage": Deed(requests.StageAsk, _stage, (StageSet, Weighed)),
     "weigh": Deed(requests.WeighAsk, _weighed, Weighed),
     "tare": Deed(requests.TareAsk, lambda daemon, ask: bodies.tared(daemon.engine, ask), Tared),
     "temp": Deed(

@@ -51,8 +51,11 @@ def _from_piece(
     piece = held.piece
     masses = {
         checkpoint: _kept(held, checkpoint, scales)
-        for checkpoint in dict.fromkeys(w.weighed.checkpoint for w in held.weighings)
+        for checkpoint in dict.fromkeys(
+            w.weighed.checkpoint for w in held.weighings if not w.weighed.reason
+        )
     }
+    drops = tuple(_drops(held, scales))
     wraps = [mark.wrap for mark in held.marks if mark.wrap]
     cook, meal = book.cook, book.meal
     return PastPiece(
@@ -81,7 +84,10 @@ def _from_piece(
             *(doubt for doubt in untared if doubt.piece == piece.id),
         ),
         discarded_g=_discarded(held, masses),
+        drops=drops,
+        discarded_why="; ".join(_whys(held)),
         teaches=held.stage is not Stage.DISCARDED
+        and not any(at for at, _ in drops)
         and not (book.untaught or held.untaught or any(w.untaught for w in held.weighings))
         and not _unconfirmed(held, {name: mass.value for name, mass in masses.items()}),
     )
@@ -98,6 +104,22 @@ def _discarded(held: PieceBook, masses: Mapping[str, Measured]) -> Measured | No
         )
     weighed = [masses[name] for name in CHAIN if name in masses]
     return weighed[-1] if weighed else None
+
+
+def _drops(held: PieceBook, scales: Mapping[str, KnownScale]) -> Iterator[tuple[str, Measured]]:
+    """Yield each part that was thrown away, with the checkpoint that was weighed next."""
+    for dropped in (w for w in held.weighings if w.weighed.reason):
+        later = {w.weighed.checkpoint for w in held.weighings
+                 if w.weighed.at_ms > dropped.weighed.at_ms}  # fmt: skip
+        after = next((checkpoint for checkpoint in CHAIN if checkpoint in later), "")
+        yield after, _measured(dropped, scales)
+
+
+def _whys(held: PieceBook) -> Iterator[str]:
+    """Yield why something of a piece was thrown away."""
+    yield from (w.weighed.reason for w in held.weighings if w.weighed.reason)
+    if held.stage is Stage.DISCARDED and held.marks[-1].reason:
+        yield held.marks[-1].reason
 
 
 def _unconfirmed(held: PieceBook, masses_g: Mapping[str, float]) -> bool:
@@ -131,7 +153,7 @@ def counting(held: PieceBook, checkpoint: str) -> list[Weighing]:
     By-products and added masses add up. At a checkpoint the last weighing counts, but
     portions weighed in different named containers add up, the last of each container.
     """
-    at = [w for w in held.weighings if w.weighed.checkpoint == checkpoint]
+    at = [w for w in held.weighings if w.weighed.checkpoint == checkpoint and not w.weighed.reason]
     if checkpoint in _POOLED:
         return at
     if len({w.weighed.container for w in at}) > 1 and all(w.weighed.container for w in at):

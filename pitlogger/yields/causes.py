@@ -12,7 +12,7 @@ from functools import cache
 from itertools import pairwise
 
 from pitlogger.model.cooks import AddedMass, ByProduct, Checkpoint
-from pitlogger.yields.weighing.uncertainty import Measured
+from pitlogger.yields.weighing.uncertainty import Measured, total
 
 CHAIN: tuple[str, ...] = tuple(c for c in Checkpoint if c is not Checkpoint.LEFTOVER)
 PLACE = {checkpoint: place for place, checkpoint in enumerate(CHAIN)}
@@ -82,6 +82,7 @@ def losses(
     masses: Mapping[str, Measured],
     wrap: str | None = None,
     seam: tuple[str, Measured] | None = None,
+    drops: Sequence[tuple[str, Measured]] = (),
 ) -> dict[str, Measured]:
     """Return the loss of a piece by cause, grams.
 
@@ -90,6 +91,7 @@ def losses(
         masses: Net masses by checkpoint, by-product and added mass.
         wrap: How it was wrapped; foil, boat and pan keep the juice, which is set apart.
         seam: Checkpoint and mass missing between parent and children weighed there.
+        drops: Parts thrown away, each with the checkpoint that was weighed next, ``""`` if none.
     """
     found: dict[str, Measured] = {}
     if seam is not None:
@@ -98,9 +100,14 @@ def losses(
         change = masses[start] - masses[end]
         if seam is not None and seam[0] == start:
             change -= seam[1]
+        for at, mass in drops:
+            if at == end:
+                change -= mass
         _share(start, end, change, masses, wrap, found)
     if chain and chain[0] == "purchased" and ByProduct.PURGE in masses:
         found["purge"] = masses[ByProduct.PURGE]
+    if drops:
+        found["discarded"] = total(mass for _, mass in drops)
     return found
 
 

@@ -74,6 +74,7 @@ def piece_document(one: Account) -> dict[str, Any]:
         "u_servable_pct": None if share is None else round(share.u * 100, 7),
         "loss_by_cause_g": _all_g(one.losses_g),
         "u_loss_by_cause_g": {name: round(m.u, 3) for name, m in one.losses_g.items()},
+        "discarded_why": one.record.discarded_why,
         "balance": [
             {
                 "step": balance.step,

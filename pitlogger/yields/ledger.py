@@ -7,6 +7,7 @@ was not weighed is missing; no mass is ever interpolated.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
@@ -93,13 +94,23 @@ def account(record: PastPiece, seam: Seam | None = None) -> Account:
         steps,
         purchased_g=masses.get(Checkpoint.PURCHASED),
         servable_g=servable(record, seam),
-        losses_g=losses(chain, masses, record.wrap, missing) | _thrown_away(record),
+        losses_g=_with_the_end(losses(chain, masses, record.wrap, missing, record.drops), record),
         balances=tuple(balances),
     )
 
 
-def _thrown_away(record: PastPiece) -> dict[str, Measured]:
-    return {} if record.discarded_g is None else {"discarded": record.discarded_g}
+def _with_the_end(found: dict[str, Measured], record: PastPiece) -> dict[str, Measured]:
+    """Return losses with what was thrown away where that was the end of the piece."""
+    if record.discarded_g is None:
+        return found
+    parts = [found["discarded"]] if "discarded" in found else []
+    return found | {"discarded": total([*parts, record.discarded_g])}
+
+
+def dropped_after_g(record: PastPiece, checkpoint: str) -> float:
+    """Return what was thrown away of a piece after it was weighed at a checkpoint, grams."""
+    later = ("", *CHAIN[CHAIN.index(checkpoint) + 1 :])
+    return math.fsum(mass.value for at, mass in record.drops if at in later)
 
 
 def steps_of(masses: Mapping[str, Measured]) -> tuple[LedgerStep, ...]:

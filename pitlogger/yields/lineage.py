@@ -79,7 +79,10 @@ def _joined(
         parts = {piece.piece: piece.masses[first] for piece in after}
         seam = Seam(first, earlier[first], parts)
     teaches = all(piece.teaches for piece in (*before, *after))
-    return LineageMasses(replace(record, masses=masses, teaches=teaches), seam)
+    drops = tuple(drop for piece in (*before, *after) for drop in piece.drops)
+    why = "; ".join(filter(None, (piece.discarded_why for piece in (*before, *after))))
+    whole = replace(record, masses=masses, teaches=teaches, drops=drops, discarded_why=why)
+    return LineageMasses(whole, seam)
 
 
 def _summed(pieces: Sequence[PastPiece]) -> dict[str, Measured]:

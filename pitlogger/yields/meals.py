@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 from pitlogger.errors import UsageError, unknown
 from pitlogger.yields.learned.belief import Belief, prior_belief
 from pitlogger.yields.learned.servable import whole_pieces
-from pitlogger.yields.ledger import servable
+from pitlogger.yields.ledger import dropped_after_g, servable
 from pitlogger.yields.records import PastPiece
 
 if TYPE_CHECKING:
@@ -125,12 +125,14 @@ def _served_and_left(cook: Sequence[PastPiece]) -> tuple[float | None, float | N
     ]
     lines = [piece.record.masses.get("served") for piece in whole]
     if lines and all(lines) and weighed:
-        return math.fsum(mass.value for mass in lines if mass is not None), 0.0
+        lost_g = math.fsum(dropped_after_g(piece.record, "served") for piece in whole)
+        return math.fsum(mass.value for mass in lines if mass is not None) - lost_g, 0.0
     masses = [servable(piece.record, piece.seam) for piece in whole]
     if not masses or any(mass is None for mass in masses):
         return None, None
     left_g = told_g if told_g is not None else math.fsum(weighed) if weighed else None
-    return math.fsum(mass.value for mass in masses if mass is not None), left_g
+    lost_g = math.fsum(dropped_after_g(piece.record, "carved") for piece in whole)
+    return math.fsum(mass.value for mass in masses if mass is not None) - lost_g, left_g
 
 
 @dataclass(frozen=True, slots=True)

@@ -62,6 +62,9 @@ class PastPiece:
     doubts: tuple[EntryDoubt, ...] = ()
     teaches: bool = True
     discarded_g: Measured | None = None  # what was thrown away of it, where that is the end of it
+    # A part thrown away while the rest went on: the checkpoint weighed next, "" if none, and mass.
+    drops: tuple[tuple[str, Measured], ...] = ()
+    discarded_why: str = ""
 
     @property
     def family(self) -> str:

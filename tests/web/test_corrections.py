@@ -113,8 +113,9 @@ async def test_after_restarts_without_a_snapshot_an_id_still_takes_back_its_own_
             if not made:
                 await node.begin()
             made.append(await post(node, "/notes", text="looked at"))
-            typed = {"piece": "brisket-1", "checkpoint": "purchased", "mass": mass}
-            made.append(await post(node, "/weighings", **typed))
+            made.append(
+                await post(node, "/weighings", piece="brisket-1", checkpoint="purchased", mass=mass)
+            )
     async with make_node(tmp_path) as node:
         node.clock.advance(9 * HOUR_MS)
         for entry in reversed(made):

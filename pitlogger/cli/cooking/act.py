@@ -23,7 +23,7 @@ def _kept(entry: dict[str, Any], words: str) -> str:
 @click.argument("stage", metavar=f"[{'|'.join(Stage)}]")
 @at_option
 @click.option("--wrap", type=click.Choice(WRAPS), help="In what it was wrapped.")
-@click.option("--mass", help="How much was discarded, such as 2 lb; else all of it.")
+@click.option("--mass", help="How much was discarded, such as 2 lb; a part is asked about.")
 @click.option("--reason", help="Why it was discarded.")
 @cook_option
 @by_option
@@ -43,7 +43,11 @@ def stage(
         mass=mass, reason=reason, cook=cook, by=by,
     )  # fmt: skip
     when = said_at(entry["happened"], at)
-    emit(entry, as_json, _kept(entry, f"{piece}: {words.stage(Stage(entry['stage']))}{when}"))
+    if entry["kind"] == "weighed":  # a part was thrown away
+        text = f"{piece}: {mass} of it discarded{when}; the rest goes on"
+    else:
+        text = f"{piece}: {words.stage(Stage(entry['stage']))}{when}"
+    emit(entry, as_json, _kept(entry, text))
 
 
 @click.command()

@@ -200,7 +200,8 @@ def _piece_text(piece: dict[str, Any], unit: str) -> str:
         lines.append("no servable yield: purchased, or carved and rested, were not weighed")
     causes = ", ".join(f"{k} {mass(g)}" for k, g in piece["loss_by_cause_g"].items())
     if causes:
-        lines.append(f"lost (gained if negative): {causes}")
+        why = f" ({piece['discarded_why']})" if piece["discarded_why"] else ""
+        lines.append(f"lost (gained if negative): {causes}{why}")
     lines += [f"? {doubt['message']}" for doubt in piece["doubts"]]
     return "\n".join(lines)
 

@@ -42,7 +42,9 @@ def judge_enough(
         own = book.only(cook)
         told = f"short-of-meat/{span.subject}" in alerts.watches
         weighed = (
-            isinstance(body, Weighed) and body.checkpoint in JUDGED_AT and body.piece in own.pieces
+            isinstance(body, Weighed)
+            and (body.checkpoint in JUDGED_AT or bool(body.reason))
+            and body.piece in own.pieces
         )
         if weighed or (told and isinstance(body, Corrected | Undone)):
             _judge(own, span, alerts, t_ms, mass_unit)
@@ -99,8 +101,22 @@ def _pieces(book: Book) -> list[PastPiece]:
             planned = {Checkpoint.PURCHASED.value: Measured(mass_mg / 1000)}
             found.append(replace(record, masses=planned))
         else:
-            found.append(record)
+            found.append(_without_drops(record))
     return found
+
+
+def _without_drops(record: PastPiece) -> PastPiece:
+    """Return a piece as it is left where a part was thrown away after it was weighed last."""
+    from pitlogger.yields.causes import CHAIN
+    from pitlogger.yields.ledger import dropped_after_g
+    from pitlogger.yields.weighing.uncertainty import Measured
+
+    last = next((one for one in reversed(CHAIN) if one in record.masses), None)
+    lost_g = 0.0 if last is None else dropped_after_g(record, last)
+    if last is None or not lost_g:
+        return record
+    left = record.masses[last] - Measured(min(lost_g, record.masses[last].value))
+    return replace(record, masses={**record.masses, last: left})
 
 
 def _may_light(book: Book, t_ms: int, kitchen: KitchenTimes) -> bool:

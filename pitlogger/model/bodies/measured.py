@@ -32,7 +32,8 @@ class Weighed:
 
     ``tare_mg`` is what was set aside as container; ``net = gross - tare``.
     ``interval_mg`` is the scale interval; 0 where it is not known. ``confirmed``: a person
-    said that it is right though it looks hardly possible.
+    said that it is right though it looks hardly possible. ``reason`` is why a part of the piece was
+    thrown away, the rest of which goes on.
     """
 
     piece: str
@@ -47,6 +48,7 @@ class Weighed:
     preset_tare: bool = False
     confirmed: bool = False
     timed: Literal["live", "stated", "unrecorded"] = "live"
+    reason: str = ""
     kind: Literal["weighed"] = "weighed"
 
     @property
