@@ -120,7 +120,23 @@ def _mass(record: CookRecord, mass_g: float) -> str:
 
 
 def _servable(record: CookRecord, one: Account) -> str:
+    return " ".join(filter(None, (_kept_of_it(record, one), _lost_of_it(record, one))))
+
+
+def _lost_of_it(record: CookRecord, one: Account) -> str:
+    """Return what was thrown away of a piece and why, empty where nothing was."""
+    lost = one.losses_g.get("discarded")
+    if lost is None:
+        return ""
+    why = one.record.discarded_why or tr("no reason given")
+    mass = _mass(record, lost.value)
+    return tr("{piece}: {mass} discarded ({why}).", piece=one.record.piece, mass=mass, why=why)
+
+
+def _kept_of_it(record: CookRecord, one: Account) -> str:
     share = one.servable_yield
+    if one.record.discarded_g is not None:
+        return ""
     if share is None or one.servable_g is None:
         return tr(
             "{piece}: servable yield is not known: a weighing is missing.", piece=one.record.piece

@@ -197,7 +197,9 @@ def _piece_text(piece: dict[str, Any], unit: str) -> str:
             f"purchased (u {piece['u_servable_pct']:.2f})"
         )
     else:
-        lines.append("no servable yield: purchased, or carved and rested, were not weighed")
+        thrown = "discarded" in piece["loss_by_cause_g"]
+        why = "it was discarded" if thrown else "purchased, or carved and rested, were not weighed"
+        lines.append(f"no servable yield: {why}")
     causes = ", ".join(f"{k} {mass(g)}" for k, g in piece["loss_by_cause_g"].items())
     if causes:
         why = f" ({piece['discarded_why']})" if piece["discarded_why"] else ""
