@@ -93,6 +93,23 @@ def added_commands() -> Iterable[EntryPoint]:
     return sorted(entry_points(group=GROUP), key=lambda point: point.name)
 
 
+# Words of the work that are no commands, by what says them.
+_MEANT = {
+    "stage PIECE discarded": ("discard", "discarded", "drop", "dropped", "waste", "bin"),
+    "stage PIECE wrapped": ("wrap", "wrapped"),
+    "stage PIECE resting": ("pull", "pulled", "rest", "off"),
+    "stage PIECE carved": ("carve", "slice", "shred", "chop"),
+    "cook start FILE": ("start", "new"),
+    "cook finish": ("finish", "end", "stop"),
+    "cook list": ("list", "ls", "cooks"),
+    "cook show": ("show", "log", "journal"),
+    "cook withdraw": ("withdraw", "archive"),
+    "undo ENTRY": ("delete", "remove", "rm", "revert", "cancel"),
+    "correct ENTRY": ("edit", "change", "fix", "amend"),
+    "job issue FILE": ("quote", "invoice"),
+}
+
+
 class LazyGroup(click.Group):
     """A group that knows its commands by name and imports one when it is called."""
 
@@ -114,7 +131,10 @@ class LazyGroup(click.Group):
         self, ctx: click.Context, args: list[str]
     ) -> tuple[str | None, click.Command | None, list[str]]:
         if args and self.get_command(ctx, args[0]) is None:
-            ctx.fail(f"No such command '{args[0]}'{nearest(args[0], self.list_commands(ctx))}.")
+            known = next((one for one, names in _MEANT.items() if args[0].lower() in names), "")
+            hint = f" (did you mean '{known}'?)" if known else ""
+            hint = hint or nearest(args[0], self.list_commands(ctx))
+            ctx.fail(f"No such command '{args[0]}'{hint}.")
         return super().resolve_command(ctx, args)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:

@@ -8,6 +8,7 @@ from itertools import islice
 from pitlogger import __version__
 from pitlogger.model.alerts import ANNUNCIATED, AlertState, alert_class
 from pitlogger.model.book import Span
+from pitlogger.model.entry_ids import short_id
 from pitlogger.model.journal import AlertChanged, CheckMade, Corrected, RunStarted, Undone
 from pitlogger.model.quantities import show_duration
 from pitlogger.reports.cook_record import CookRecord
@@ -25,6 +26,7 @@ from pitlogger.reports.sheet import (
 from pitlogger.safety.verdict import NEVER_JUDGED, Verdict, in_words
 from pitlogger.views import shown, words
 from pitlogger.views.alert_words import alert_words
+from pitlogger.views.entries import body_words
 from pitlogger.views.language import figure, mark, tr, trn
 from pitlogger.views.shown import reworded
 from pitlogger.yields.ledger import Account
@@ -316,20 +318,29 @@ def remarks_of(record: CookRecord) -> Iterator[str]:
         yield tr(
             "{readings} readings were lost: {reason}.", readings=lost.readings, reason=lost.reason
         )
+    yield from _put_right(record)
+
+
+def _put_right(record: CookRecord) -> Iterator[str]:
+    """Yield what was taken back or corrected: old and new, when, by whom and why."""
+    said = {(one.run, one.seq): body_words(one.body, record.units) for one in record.entries}
     for entry in record.entries:
-        if isinstance(entry.body, Undone | Corrected):
-            word = tr("taken back") if isinstance(entry.body, Undone) else tr("corrected")
-            reason = entry.body.reason if isinstance(entry.body, Corrected) else ""
-            yield (
-                tr(
-                    "Entry {of_seq} was {word} at {at} by {by}{value}.",
-                    of_seq=entry.body.of_seq,
-                    word=word,
-                    at=record.wall.clock(entry.t_ms),
-                    by=entry.by or tr("nobody named"),
-                    value=f": {reason}" if reason else "",
-                )
-            )
+        body = entry.body
+        if not isinstance(body, Undone | Corrected):
+            continue
+        known = short_id(body.of_run, body.of_seq)
+        old = said.get((body.of_run, body.of_seq))
+        told = {
+            "of": f"{known} ({old})" if old else known,
+            "at": record.wall.full(entry.t_ms),
+            "by": entry.by or tr("nobody named"),
+            "why": f": {body.reason}" if body.reason else "",
+        }
+        if isinstance(body, Undone):
+            yield tr("Entry {of} was taken back at {at} by {by}{why}.", **told)
+        else:
+            new = body_words(body.body, record.units)
+            yield tr("Entry {of} was corrected at {at} by {by} to {new}{why}.", new=new, **told)
 
 
 def _offs(record: CookRecord) -> Iterator[str]:

@@ -91,8 +91,8 @@ def _line(row: dict[str, Any], units: dict[str, str]) -> str:
     from pitlogger.views.entries import body_words
 
     words = body_words(load_body(row), Units(**units))
-    late = row["happened"] != row["at"]
-    entered = [f"entered {shown_local(row['at'])}"] if late else []
+    late = shown_local(row["happened"]) != (at := shown_local(row["at"]))
+    entered = [f"entered {at}"] if late else []
     told = [*entered, *([f"by {row['by']}"] if row["by"] else [])]
     is_timed = row.get("timed") != "unrecorded"
     happened = shown_local(row["happened"]) if is_timed else "time not recorded"
