@@ -1,4 +1,4 @@
-"""Deeds: what a person can do, from the body of a request to the journal entry it becomes.
+"""Actions: what a person can do, from the body of a request to the journal entry it becomes.
 
 The API takes them as JSON, the page's forms as form fields; both end here.
 """
@@ -57,7 +57,7 @@ Make = Callable[[Node, Any], Body]
 
 
 @dataclass(frozen=True, slots=True)
-class Deed:
+class Action:
     """One thing that can be asked: the model of its body, how it becomes an entry, and of what."""
 
     ask: type[requests.Ask]
@@ -178,48 +178,48 @@ def _corrective(daemon: Node, ask: CorrectiveAsk) -> Body:
     )
 
 
-DEEDS: dict[str, Deed] = {
-    "cook": Deed(requests.CookAsk, _cook_started, CookStarted),
-    "finish": Deed(requests.FinishAsk, _cook_finished, CookFinished),
-    "piece": Deed(requests.PieceAsk, _piece_added, PieceAdded),
-    "split": Deed(requests.SplitAsk, _split, PieceSplit),
-    "merge": Deed(
+ACTIONS: dict[str, Action] = {
+    "cook": Action(requests.CookAsk, _cook_started, CookStarted),
+    "finish": Action(requests.FinishAsk, _cook_finished, CookFinished),
+    "piece": Action(requests.PieceAsk, _piece_added, PieceAdded),
+    "split": Action(requests.SplitAsk, _split, PieceSplit),
+    "merge": Action(
         requests.MergeAsk,
         lambda daemon, ask: PiecesMerged(ask.pieces, ask.into.piece()),
         PiecesMerged,
     ),
-    "assign": Deed(
+    "assign": Action(
         requests.AssignAsk,
         _assigned,
         ChannelAssigned,
     ),
-    "moved": Deed(requests.MovedAsk, lambda daemon, ask: ProbeMoved(ask.channel), ProbeMoved),
-    "stage": Deed(requests.StageAsk, _stage, (StageSet, Weighed)),
-    "weigh": Deed(requests.WeighAsk, _weighed, Weighed),
-    "tare": Deed(requests.TareAsk, lambda daemon, ask: bodies.tared(daemon.engine, ask), Tared),
-    "temp": Deed(
+    "moved": Action(requests.MovedAsk, lambda daemon, ask: ProbeMoved(ask.channel), ProbeMoved),
+    "stage": Action(requests.StageAsk, _stage, (StageSet, Weighed)),
+    "weigh": Action(requests.WeighAsk, _weighed, Weighed),
+    "tare": Action(requests.TareAsk, lambda daemon, ask: bodies.tared(daemon.engine, ask), Tared),
+    "temp": Action(
         requests.TempAsk,
         lambda daemon, ask: bodies.spot_read(ask, daemon.clock.engine_ms()),
         SpotRead,
     ),
-    "receive": Deed(requests.ReceiveAsk, _received, Received),
-    "note": Deed(requests.NoteAsk, _noted, Noted),
-    "target": Deed(
+    "receive": Action(requests.ReceiveAsk, _received, Received),
+    "note": Action(requests.NoteAsk, _noted, Noted),
+    "target": Action(
         requests.TargetAsk,
         lambda daemon, ask: TargetSet(ask.piece, ask.wrap_at, ask.pull_at),
         TargetSet,
     ),
-    "corrective": Deed(CorrectiveAsk, _corrective, CorrectiveTaken),
-    "undo": Deed(requests.UndoAsk, _in_a_journal, Undone),
-    "correct": Deed(requests.CorrectAsk, _in_a_journal, Corrected),
-    "learning": Deed(requests.LearningAsk, _in_a_journal, LearningSet),
-    "withdraw": Deed(requests.WithdrawAsk, _in_a_journal, CookWithdrawn),
-    "acknowledge": Deed(requests.AlertAsk, _alert("acknowledge"), AlertActed),
-    "unacknowledge": Deed(requests.AlertAsk, _alert("unacknowledge"), AlertActed),
-    "answer": Deed(requests.AnswerAsk, _answered, (AlertActed, StageSet)),
-    "unshelve": Deed(requests.AlertAsk, _alert("unshelve"), AlertActed),
-    "reset": Deed(requests.AlertAsk, _alert("reset"), AlertActed),
-    "shelve": Deed(requests.ShelveAsk, _shelve, AlertActed),
+    "corrective": Action(CorrectiveAsk, _corrective, CorrectiveTaken),
+    "undo": Action(requests.UndoAsk, _in_a_journal, Undone),
+    "correct": Action(requests.CorrectAsk, _in_a_journal, Corrected),
+    "learning": Action(requests.LearningAsk, _in_a_journal, LearningSet),
+    "withdraw": Action(requests.WithdrawAsk, _in_a_journal, CookWithdrawn),
+    "acknowledge": Action(requests.AlertAsk, _alert("acknowledge"), AlertActed),
+    "unacknowledge": Action(requests.AlertAsk, _alert("unacknowledge"), AlertActed),
+    "answer": Action(requests.AnswerAsk, _answered, (AlertActed, StageSet)),
+    "unshelve": Action(requests.AlertAsk, _alert("unshelve"), AlertActed),
+    "reset": Action(requests.AlertAsk, _alert("reset"), AlertActed),
+    "shelve": Action(requests.ShelveAsk, _shelve, AlertActed),
 }
 
 
@@ -243,7 +243,7 @@ async def decide(daemon: Node, name: str, ask: requests.Ask) -> Entry:
         RefusedError: It is refused as things stand; nothing was changed.
     """
     if (known := await daemon.earlier(ask.key)) is not None:
-        if not isinstance(known.body, DEEDS[name].becomes):
+        if not isinstance(known.body, ACTIONS[name].becomes):
             raise RefusedError(
                 f"the key '{ask.key}' belongs to entry {known.id}, another kind of request:"
                 " nothing was entered; send this one with a key of its own"
@@ -276,11 +276,11 @@ async def _made(daemon: Node, name: str, ask: requests.Ask) -> tuple[Body, str, 
         body, journal = await corrections.withdrawn(daemon, ask)
     elif isinstance(ask, requests.OfCookAsk) and ask.cook is not None:
         journal = await corrections.journal_of(daemon, ask.cook, ask.answers)
-        body = DEEDS[name].make(daemon, ask)
+        body = ACTIONS[name].make(daemon, ask)
         if journal.past:
             body = corrections.afterwards(body, journal, is_timed=ask.at is not None)
     else:
-        body = DEEDS[name].make(daemon, ask)
+        body = ACTIONS[name].make(daemon, ask)
     if journal.past:
         body = journal.accept(body, now_ms)
     elif isinstance(body, doubting.DOUBTABLE):  # refusals come before questions

@@ -65,7 +65,7 @@ def test_what_waits_survives_a_reload(stage: Staged, open_page: Open) -> None:
     assert _stages(stage) == 1
 
 
-def test_an_answer_that_is_lost_does_not_double_the_deed(stage: Staged, open_page: Open) -> None:
+def test_an_answer_that_is_lost_does_not_double_the_action(stage: Staged, open_page: Open) -> None:
     page = open_page("/")
     lost: list[int] = []
 
@@ -84,7 +84,7 @@ def test_an_answer_that_is_lost_does_not_double_the_deed(stage: Staged, open_pag
     assert _stages(stage) == 1
 
 
-def test_a_double_tap_is_one_deed(stage: Staged, open_page: Open) -> None:
+def test_a_double_tap_is_one_action(stage: Staged, open_page: Open) -> None:
     page = open_page("/")
     page.get_by_role("button", name=STAGE).dblclick()
     expect(page.locator("#pieces")).to_contain_text("off the pit, resting")

@@ -1,4 +1,4 @@
-"""What forms do: deeds, beginning a cook, units, phones. Each answers with one sentence."""
+"""What forms do: actions, beginning a cook, units, phones. Each answers with one sentence."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ from pitlogger.web.page.pieces import followed
 from pitlogger.web.page.render import BACK, MORE, SCREENS
 from pitlogger.web.page.temp import PLACE
 from pitlogger.web.page.typed import in_phone_units, with_offset
-from pitlogger.web.page.view import deed_view, refused, screen, shown_to
+from pitlogger.web.page.view import action_view, refused, screen, shown_to
 from pitlogger.web.requests import (
     AlertAsk,
     Ask,
@@ -62,9 +62,9 @@ _PAST_COOK = re.compile(r"/cooks/[\w-]+")
 YEAR_S = 365 * 86_400
 
 
-def add_deeds(page: APIRouter, daemon: Node, ring: RingTest, signers: Signers) -> None:
+def add_actions(page: APIRouter, daemon: Node, ring: RingTest, signers: Signers) -> None:
     """Add the route of all actions."""
-    beside = {**LIST_DEEDS, **_ring_deeds(ring), **_sign_deeds(signers)}
+    beside = {**LIST_ACTIONS, **_ring_actions(ring), **_sign_actions(signers)}
 
     @page.post("/do/{name}")
     async def do(name: str, request: Request) -> Response:
@@ -122,11 +122,11 @@ async def _done(daemon: Node, name: str, form: dict[str, str], shown: Shown) -> 
         rest = {field: form.get(field, "") for field in ("key", "confirm")}
         told = {**rest, "toml": toml, "late_s": form.get("late_s", "0")}
         cook = filled(CookAsk, told, daemon.clock.utc_ms(), by[:12])
-        begun = deed_view(daemon, await decide(daemon, "cook", cook), shown)
+        begun = action_view(daemon, await decide(daemon, "cook", cook), shown)
         return await _tied(daemon, form.get("job", ""), begun)
     if name == "meal":
         ask = filled(MealAsk, form, daemon.clock.utc_ms(), by)
-        return deed_view(daemon, await tell_meal(daemon, ask), shown)
+        return action_view(daemon, await tell_meal(daemon, ask), shown)
     asked_for = ask_of(name, with_offset(form), daemon.clock.utc_ms(), by)
     before = _tare_before(daemon, asked_for)
     is_new = await daemon.earlier(key) is None
@@ -138,7 +138,7 @@ async def _done(daemon: Node, name: str, form: dict[str, str], shown: Shown) -> 
         entry = await weigh_once(daemon, asked_for, shown)
     else:
         entry = await decide(daemon, name, asked_for)
-    return {**deed_view(daemon, entry, shown), **before}
+    return {**action_view(daemon, entry, shown), **before}
 
 
 async def _tied(daemon: Node, job: str, begun: dict[str, Any]) -> dict[str, Any]:
@@ -198,13 +198,13 @@ async def _remove_container(daemon: Node, form: dict[str, str], shown: Shown) ->
     return {"said": f"{name} is off the list.", "undo": undo}
 
 
-def _sign_deeds(signers: Signers) -> dict[str, Beside]:
+def _sign_actions(signers: Signers) -> dict[str, Beside]:
     async def sign(daemon: Node, form: dict[str, str], shown: Shown) -> dict[str, Any]:
         entry = await sign_off(
             daemon, signers, form.get("cook"), form.get("by", "").strip(), form.get("pin", ""),
             form.get("key", ""), Answers.of(form.get("confirm", "")),
         )  # fmt: skip
-        return deed_view(daemon, entry, shown)
+        return action_view(daemon, entry, shown)
 
     async def signer(daemon: Node, form: dict[str, str], shown: Shown) -> dict[str, Any]:
         pin = form.get("pin", "")
@@ -220,7 +220,7 @@ def _sign_deeds(signers: Signers) -> dict[str, Beside]:
     return {"sign": sign, "signer": signer}
 
 
-def _ring_deeds(ring: RingTest) -> dict[str, Beside]:
+def _ring_actions(ring: RingTest) -> dict[str, Beside]:
     async def begin(daemon: Node, form: dict[str, str], shown: Shown) -> dict[str, Any]:
         ring.begin()
         return {"said": "Ringing."}
@@ -261,8 +261,8 @@ async def _command_device(daemon: Node, form: dict[str, str], shown: Shown) -> d
     return {"said": f"{device}: {command} sent."}
 
 
-# Deeds without an entry that could be taken back.
-LIST_DEEDS: dict[str, Beside] = {
+# Actions without an entry that could be taken back.
+LIST_ACTIONS: dict[str, Beside] = {
     **LOOSE,
     **CHECKS,
     **HEARD,
@@ -291,7 +291,7 @@ def status_of(fault: PitloggerError) -> int:
     return 409 if isinstance(fault, RefusedError) else 500
 
 
-def add_phone_deeds(page: APIRouter, daemon: Node, access: Access) -> None:
+def add_phone_actions(page: APIRouter, daemon: Node, access: Access) -> None:
     """Add what an owner does with phones, and what everybody does with units."""
 
     @page.post("/phones/code")

@@ -16,7 +16,7 @@ from pitlogger.clock import rfc3339
 from pitlogger.errors import UsageError, unknown
 from pitlogger.formats.model_faults import fault_reason
 from pitlogger.web import requests
-from pitlogger.web.actions import DEEDS
+from pitlogger.web.actions import ACTIONS
 
 
 class FormFieldError(UsageError):
@@ -46,16 +46,16 @@ def ask_of(name: str, form: Mapping[str, str], utc_ms: int, by: str) -> requests
     """Return the ask that a form stands for.
 
     Args:
-        name: Of the deed.
+        name: Of the action.
         utc_ms: Wall time now.
         by: Initials of the phone, where the form names nobody.
 
     Raises:
-        UsageError: An unknown deed or field, or a value that cannot be read.
+        UsageError: An unknown action or field, or a value that cannot be read.
     """
-    if name not in DEEDS:
-        raise UsageError(unknown("deed", name, DEEDS))
-    return filled(DEEDS[name].ask, form, utc_ms, by)
+    if name not in ACTIONS:
+        raise UsageError(unknown("action", name, ACTIONS))
+    return filled(ACTIONS[name].ask, form, utc_ms, by)
 
 
 def filled(model: type[Body], form: Mapping[str, str], utc_ms: int, by: str) -> Body:

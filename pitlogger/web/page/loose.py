@@ -15,7 +15,7 @@ from pitlogger.web.actions import decide
 from pitlogger.web.loose_weights import LooseWeight, keep_loose, list_loose, loose_weights
 from pitlogger.web.page.asked_first import body_of, refuse_nothing, weigh_once
 from pitlogger.web.page.forms import filled
-from pitlogger.web.page.view import deed_view
+from pitlogger.web.page.view import action_view
 from pitlogger.web.requests import UndoAsk, WeighAsk
 
 NOT_YET = "-"  # stands for the piece and the checkpoint that are not known yet
@@ -82,7 +82,7 @@ async def give(daemon: Node, form: dict[str, str], shown: Shown) -> dict[str, An
         given |= {"mass": f"{one.net_mg / 1000:.3f} g", "at": rfc3339(one.at_ms)}
         by = one.by or by
     ask = filled(WeighAsk, given, daemon.clock.utc_ms(), by)
-    outcome = deed_view(daemon, await weigh_once(daemon, ask, shown), shown)
+    outcome = action_view(daemon, await weigh_once(daemon, ask, shown), shown)
     await asyncio.to_thread(list_loose, daemon, form["id"], on_list=False)
     back = {"id": form["id"], "run": str(outcome["run"]), "seq": str(outcome["seq"])}
     return {**outcome, "undo": {"action": "loose-restore", "fields": back}}

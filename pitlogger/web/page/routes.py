@@ -1,4 +1,4 @@
-"""Routes of the page: screens by GET, deeds by forms, static files."""
+"""Routes of the page: screens by GET, actions by forms, static files."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from pitlogger.web.joining import Joining
 from pitlogger.web.page.alarms import alarms_screen
 from pitlogger.web.page.begin import MOST_ROWS
 from pitlogger.web.page.checking import checks_screen
-from pitlogger.web.page.doing import add_deeds, add_phone_deeds, status_of
+from pitlogger.web.page.doing import add_actions, add_phone_actions, status_of
 from pitlogger.web.page.first import first_screen
 from pitlogger.web.page.foodlog import food_screen
 from pitlogger.web.page.heard import heard_screen
@@ -66,8 +66,8 @@ def make_page(daemon: Node, access: Access, ring: RingTest, signers: Signers) ->
     _add_printing(page, daemon)
     _add_node(page, daemon, access, ring)
     add_joining(page, daemon, Joining(daemon.config.node.data))
-    add_deeds(page, daemon, ring, signers)
-    add_phone_deeds(page, daemon, access)
+    add_actions(page, daemon, ring, signers)
+    add_phone_actions(page, daemon, access)
     _add_statics(page)
     return page
 

@@ -87,11 +87,11 @@ def _did(daemon: Node, request: Request, shown: Shown) -> dict[str, Any] | None:
     run, _, seq = request.query_params.get("did", "").partition(".")
     for entry in reversed(daemon.engine.state.entries):
         if entry.run == run and str(entry.seq) == seq:
-            return deed_view(daemon, entry, shown)
+            return action_view(daemon, entry, shown)
     return None
 
 
-def deed_view(daemon: Node, entry: Entry, shown: Shown) -> dict[str, Any]:
+def action_view(daemon: Node, entry: Entry, shown: Shown) -> dict[str, Any]:
     """Return what was done as told to who did it."""
     said = told(entry.body, shown.units)
     if isinstance(entry.body, Weighed):
