@@ -125,12 +125,12 @@ def _told_by(
     if not is_private(device.address, kind) or properties.get("Paired"):
         return (("address", device.address),), ""
     if name:
-        return (("name", name),), "its address changes: told by its name"
+        return (("name", name),), "its address changes: recognised by its name"
     told = sorted(
         {short_uuid(u) for u in (*advertisement.service_uuids, *advertisement.service_data)}
     )
     if told:
         return (
             ("service", told[0]),
-        ), "its address changes: told by its service, so have one alone"
+        ), "its address changes: recognised by its service, so have one alone"
     return (), "its address changes and nothing else tells it: pair it (pitlogger devices pair)"

@@ -343,7 +343,7 @@ _ACTS: dict[str, frozenset[AlertState]] = {
     "reset": frozenset({AlertState.LATCHED_ACKNOWLEDGED}),
     "answer": frozenset({AlertState.UNACKNOWLEDGED, AlertState.ACKNOWLEDGED}),
 }
-# What can be answered to a prompt. Wrapping and taking off are told by setting the stage.
+# What can be answered to a prompt. Wrapping and taking off are entered by setting the stage.
 ANSWERS: dict[str, tuple[str, ...]] = {
     "wrap-due": ("not yet", "leaving it bare"),
     "tender-check-due": ("tender", "not yet", "point only"),

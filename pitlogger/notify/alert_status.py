@@ -26,7 +26,7 @@ UNREACHED_AFTER_MIN = 1
 
 @dataclass(slots=True)
 class UnansweredAlert:
-    """An alert that has to be told until somebody says "got it".
+    """An alert that is reported until somebody says "got it".
 
     Attributes:
         start_ms: When its first push is due, or was made.

@@ -57,7 +57,7 @@ class Push:
 
 @dataclass(slots=True)
 class Outbox:
-    """What stands and has to be told.
+    """What is active and must be reported.
 
     Attributes:
         notices: Kinds that need no hand.

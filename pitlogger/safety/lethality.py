@@ -347,16 +347,16 @@ def _met(
 def _unmet(clock: LethalityClock, table: HoldTable, verdict: Verdict) -> Lethality:
     nearest = clock.nearest()
     row, had_s = table.rows[nearest], clock.had_s()[nearest]
-    reason = f"{verdict.reason}; nearest {_row_words(row, had_s)}"
+    reason = f"{verdict.reason}; nearest row: {_row_words(row, had_s)}"
     told = Verdict(True, verdict.met, verdict.source, reason)
     return Lethality(told, table.id, row, had_s, clock.log10())
 
 
 def _row_words(row: HoldRow, had_s: float) -> str:
     if row.seconds == 0:
-        return f"{row.temp_f:g} F asks for no time once reached"
+        return f"{row.temp_f:g} F, reached for an instant"
     asked = show_duration(row.seconds * 1000)
-    return f"{row.temp_f:g} F for {show_duration(had_s * 1000)} of {asked}"
+    return f"{row.temp_f:g} F, {show_duration(had_s * 1000)} of {asked}"
 
 
 def _not_cooked(history: PieceHistory) -> str:

@@ -27,7 +27,7 @@ log = logging.getLogger(__name__)
 NEWEST_RUNS = 5
 CHECK_S = 1.0
 _OURS = {"run", "journal", "packed", "tail", "outbox", "snapshot"}
-_NAMED = 6  # entries told by their id; of the others the number
+_NAMED = 6  # entries named by their id; of the others the number
 
 
 def mend_header(path: Path, newest: int) -> str:

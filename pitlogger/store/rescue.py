@@ -1,4 +1,4 @@
-"""Which table a row out of a damaged file's pages belongs to: it is told by its shape."""
+"""Which table a row out of a damaged file's pages belongs to: recognised by its shape."""
 
 from __future__ import annotations
 

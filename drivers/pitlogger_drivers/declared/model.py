@@ -22,7 +22,7 @@
     unit = "Cel"
     sentinels = [0x7fff]                 # raw numbers that mean "no value"
 
-An advertisement is told by ``company`` (manufacturer data) or ``service`` (service data). A
+An advertisement is recognised by ``company`` (manufacturer data) or ``service`` (service data). A
 serial device has ``baud``, ``format``, perhaps ``poll``, and ``line``, a regular expression
 whose named groups hold the values (``group`` in place of ``at`` and ``type``).
 """

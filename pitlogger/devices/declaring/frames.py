@@ -132,7 +132,7 @@ def matches(moments: Sequence[Moment], quantity: Quantity, within: float) -> lis
 
 
 def kinds(moments: Iterable[Moment]) -> list[FrameKind]:
-    """Return the kinds of frames that came often enough to be told by."""
+    """Return the kinds of frames that came often enough to recognise one by."""
     seen: dict[tuple[str, int], list[set[bytes]]] = defaultdict(list)
     for _, moment in valued(list(moments)):
         firsts: dict[tuple[str, int], set[bytes]] = defaultdict(set)

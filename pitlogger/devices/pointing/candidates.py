@@ -153,7 +153,7 @@ def _without_doubles(found: list[Candidate], quantity: Quantity) -> Iterator[Can
 
     A device that never sends less than nothing reads the same either way, unless it sends more
     than the signed number holds. And leave out a kind
-    told by a prefix where the whole kind fits: it holds the same frames and more.
+    recognised by a prefix where the whole kind fits: it holds the same frames and more.
     """
     signed = {
         (c.kind, c.place.at, BYTES[c.place.type], c.place.order, c.scale[:3])

@@ -1,4 +1,4 @@
-"""Hearing: when a channel was last heard, and when its silence has to be told.
+"""Hearing: when a channel was last heard, and when its silence is reported.
 
 A timer is armed for each channel and moved on as it is heard, not with each reading but each
 time it falls due. It never comes later than the channel's own limit.
