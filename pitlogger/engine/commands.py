@@ -14,7 +14,7 @@ from pitlogger.engine.beside import beside
 from pitlogger.errors import RefusedError, UsageError, unknown
 from pitlogger.model.alerts import KINDS, AlertState
 from pitlogger.model.book import Book, PieceBook
-from pitlogger.model.cooks import WEIGHABLE, Piece, Stage, may_follow
+from pitlogger.model.cooks import BACK, BEFORE_FIRE, ON_PIT, WEIGHABLE, Piece, Stage, may_follow
 from pitlogger.model.entry_ids import short_id
 from pitlogger.model.folding import fold
 from pitlogger.model.journal import (
@@ -27,6 +27,7 @@ from pitlogger.model.journal import (
     Corrected,
     CorrectiveTaken,
     Entry,
+    HeldByTime,
     LearningSet,
     Noted,
     PieceAdded,
@@ -45,8 +46,8 @@ from pitlogger.rules.conditions import Watch
 BEFORE_COOK_MS = 24 * 3_600_000  # meat may be read before its cook is entered
 # What a person may take back or correct; the rest is history.
 UNDOABLE = (StageSet, Weighed, SpotRead, Noted, ChannelAssigned, PieceAdded, TargetSet,
-             PieceSplit, PiecesMerged, Received, Undone, Corrected, CookFinished, CookWithdrawn,
-             LearningSet)  # fmt: skip
+             PieceSplit, PiecesMerged, Received, HeldByTime, Undone, Corrected, CookFinished,
+             CookWithdrawn, LearningSet)  # fmt: skip
 _CORRECTABLE = (*UNDOABLE, CookStarted)
 
 
@@ -64,8 +65,8 @@ def accept(
             return beside(body, book)
         case CookFinished():
             return replace(body, cook=_open_cook(book, body.cook))
-        case StageSet():
-            _check_stage(body, piece_of(book, body.piece), t_ms)
+        case StageSet() | HeldByTime() | TargetSet():
+            _check_of_piece(body, piece_of(book, body.piece), t_ms)
         case Weighed():
             piece_of(book, body.piece, at_ms=body.at_ms)
             _check_mass(body, t_ms)
@@ -79,8 +80,6 @@ def accept(
         case Received(piece=piece):
             piece_of(book, piece)
             _not_ahead(body.at_ms, t_ms)
-        case TargetSet():
-            _check_targets(body, piece_of(book, body.piece).piece)
         case PieceAdded():
             _check_new(book, (body.piece,))
             return replace(body, cook=_open_cook(book, body.cook))
@@ -190,6 +189,15 @@ def _not_before(at_ms: int, book: Book) -> None:
         )
 
 
+def _check_of_piece(body: StageSet | HeldByTime | TargetSet, held: PieceBook, t_ms: int) -> None:
+    if isinstance(body, StageSet):
+        _check_stage(body, held, t_ms)
+    elif isinstance(body, HeldByTime):
+        _check_by_time(body, held, t_ms)
+    else:
+        _check_targets(body, held.piece)
+
+
 def _check_stage(body: StageSet, held: PieceBook, t_ms: int) -> None:
     _not_ahead(body.at_ms, t_ms)
     if held.ended_ms is not None and body.at_ms >= held.ended_ms:
@@ -213,6 +221,35 @@ def _out_of_order(piece: str, earlier: Stage, later: Stage) -> str:
         f"{piece}: stage '{later}' cannot follow '{earlier}'. "
         "If the earlier mark was wrong, take it back first (pitlogger undo)"
     )
+
+
+def _check_by_time(body: HeldByTime, held: PieceBook, t_ms: int) -> None:
+    """Refuse what cannot be held by time; its temperature at the start is judged elsewhere."""
+    _not_ahead(body.at_ms, t_ms)
+    if held.ended_ms is not None:
+        raise UsageError(
+            f"piece '{body.piece}' ended at {rfc3339(held.ended_ms)}: "
+            f"name what it became: {', '.join(held.children)}"
+        )
+    if held.by_time is not None:
+        said = held.by_time.said
+        raise RefusedError(
+            f"{body.piece} is held by time already, since {rfc3339(said.at_ms)}, and is thrown "
+            f"away at {rfc3339(said.discard_ms)}: its time is not begun anew"
+        )
+    stage = held.stage_at(body.at_ms)
+    if stage in BEFORE_FIRE | ON_PIT | {Stage.REHEATING}:
+        raise RefusedError(
+            f"{body.piece} is {stage}: only cooked food that is off the pit is held by time"
+        )
+    if stage in (Stage.SERVED, Stage.DISCARDED):
+        raise RefusedError(f"{body.piece} is {stage} already: there is nothing left to hold")
+    back = next((m for m in held.marks if m.at_ms > body.at_ms and m.stage in BACK), None)
+    if back is not None:
+        raise RefusedError(
+            f"{body.piece} was {back.stage} at {rfc3339(back.at_ms)}: food that is held by time "
+            "does not go back to temperature control"
+        )
 
 
 def _check_mass(body: Weighed, t_ms: int) -> None:

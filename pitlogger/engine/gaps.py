@@ -43,8 +43,16 @@ def across(history: PieceHistory, gaps: Sequence[Gap]) -> PieceHistory:
             for one in series
         )
 
+    by_time = history.by_time
     return replace(
         history,
+        by_time=None
+        if by_time is None
+        else replace(
+            by_time,
+            said=replace(by_time.said, at_ms=moved(by_time.said.at_ms)),
+            entered_ms=moved(by_time.entered_ms),
+        ),
         spans=tuple(
             replace(
                 span,

@@ -13,15 +13,15 @@ from typing import Literal
 AlertClass = Literal["prompt", "alarm"]
 PROMPTS = (
     "wrap-due", "tender-check-due", "pull-due", "rest-done", "check-due", "weigh-due",
-    "sanitize-due", "hot-hold-near", "date-mark-due", "stall-began", "stall-ended", "lid-open",
-    "finish-late", "finish-early", "short-of-meat", "check-overdue", "stage-likely",
+    "sanitize-due", "hot-hold-near", "discard-near", "date-mark-due", "stall-began", "stall-ended",
+    "lid-open", "finish-late", "finish-early", "short-of-meat", "check-overdue", "stage-likely",
 )  # fmt: skip
 ALARMS = (
     "pit-low", "pit-high", "pit-falling", "flare-up", "hot-hold-low", "cold-hold-high",
     "cooling-stage-1-late", "cooling-stage-2-late", "cooling-will-miss", "come-up-slow",
     "time-limit", "reheat-late", "lethality-not-met", "probe-fault", "channel-stale",
     "device-lost", "battery-low", "clock-unset", "disk-low", "store-failing", "notify-failing",
-    "uplink-behind", "node-slow",
+    "uplink-behind", "node-slow", "discard-due",
 )  # fmt: skip
 KINDS: tuple[str, ...] = PROMPTS + ALARMS
 

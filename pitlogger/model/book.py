@@ -16,6 +16,7 @@ from pitlogger.model.journal import (
     ChannelDoubted,
     CheckMade,
     Entry,
+    HeldByTime,
     MealTold,
     Noted,
     SpotRead,
@@ -50,6 +51,18 @@ class Mark:
     at_ms: int
     entered_ms: int
     by: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ByTime:
+    """A piece held by time: what was said of it, and when that was entered.
+
+    ``divided``: it was split or merged since and goes on in what it became.
+    """
+
+    said: HeldByTime
+    entered_ms: int
+    divided: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,6 +131,7 @@ class PieceBook:
     children: tuple[str, ...] = ()
     ended_ms: int | None = None  # when it was split or merged away
     untaught: str = ""  # why a person excluded it from learning
+    by_time: ByTime | None = None
 
     @property
     def is_open(self) -> bool:

@@ -68,6 +68,8 @@ ON_PIT = frozenset({Stage.SMOKING, Stage.WRAPPED})
 HOT_OFF_PIT = frozenset(
     {Stage.RESTING, Stage.HOLDING, Stage.IN_TRANSIT, Stage.SERVING, Stage.CARVED}
 )
+# Food held by time may not come to these any more: what is left of it is thrown away.
+BACK = ON_PIT | {Stage.COOLING, Stage.CHILLED, Stage.REHEATING}
 _COOKED = frozenset(set(Stage) - BEFORE_FIRE - ON_PIT)
 _BACK_ON_PIT = frozenset({Stage.RESTING, Stage.HOLDING, Stage.IN_TRANSIT})
 _NEXT: dict[Stage, frozenset[Stage]] = {

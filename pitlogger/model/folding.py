@@ -9,7 +9,17 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
-from pitlogger.model.book import Assignment, Book, CookSpan, Id, Mark, PieceBook, Struck, Weighing
+from pitlogger.model.book import (
+    Assignment,
+    Book,
+    ByTime,
+    CookSpan,
+    Id,
+    Mark,
+    PieceBook,
+    Struck,
+    Weighing,
+)
 from pitlogger.model.cooks import Channel, Cook, Piece, Stage
 from pitlogger.model.journal import (
     Adjusted,
@@ -23,6 +33,7 @@ from pitlogger.model.journal import (
     CookWithdrawn,
     Corrected,
     Entry,
+    HeldByTime,
     LearningSet,
     MealTold,
     Noted,
@@ -156,14 +167,8 @@ def _apply(book: Book, entry: Entry, body: Body, corrected: bool) -> None:
             if piece_id in book.pieces:
                 weighing = Weighing((entry.run, entry.seq), entry.by, body, corrected)
                 book.pieces[piece_id].weighings.append(weighing)
-        case TargetSet(piece=piece_id, wrap_at_mc=wrap_at, pull_at_mc=pull_at):
-            if piece_id in book.pieces:
-                held = book.pieces[piece_id]
-                held.piece = replace(
-                    held.piece,
-                    wrap_at_mc=held.piece.wrap_at_mc if wrap_at is None else wrap_at,
-                    pull_at_mc=held.piece.pull_at_mc if pull_at is None else pull_at,
-                )
+        case TargetSet(piece=piece_id) if piece_id in book.pieces:
+            _target(book.pieces[piece_id], body)
         case SpotRead():
             book.spots.append((entry, body))
         case Noted():
@@ -175,6 +180,9 @@ def _apply(book: Book, entry: Entry, body: Body, corrected: bool) -> None:
                 supplier=body.supplier or held.piece.supplier,
                 lot=body.lot or held.piece.lot,
             )
+        case HeldByTime(piece=piece_id) if piece_id in book.pieces:
+            held = book.pieces[piece_id]
+            held.by_time = _soonest([held.by_time, ByTime(body, t_ms)])
         case MealTold():
             book.meal = body if book.meal is None else _added(book.meal, body)
         case ProbeMoved(channel=channel_id):
@@ -255,17 +263,37 @@ def _set_learning(book: Book, body: LearningSet | CookWithdrawn) -> None:
         book.pieces[body.piece].untaught = why
 
 
+def _target(held: PieceBook, body: TargetSet) -> None:
+    piece = held.piece
+    held.piece = replace(
+        piece,
+        wrap_at_mc=piece.wrap_at_mc if body.wrap_at_mc is None else body.wrap_at_mc,
+        pull_at_mc=piece.pull_at_mc if body.pull_at_mc is None else body.pull_at_mc,
+    )
+
+
+def _soonest(found: Iterable[ByTime | None]) -> ByTime | None:
+    """Return the one that is thrown away first: no later mark gives food more time."""
+    known = (one for one in found if one is not None)
+    return min(known, key=lambda one: one.said.discard_ms, default=None)
+
+
 def _succeed(book: Book, parents: tuple[str, ...], children: tuple[Piece, ...], t_ms: int) -> None:
     """End the parents and begin the children at the stage the first parent was in."""
     stage: Stage | None = None
     cook = ""
+    by_time = _soonest(held.by_time for name in parents if (held := book.pieces.get(name)))
     for parent in parents:
         if (held := book.pieces.get(parent)) is not None:
             stage, cook = stage or held.stage_at(t_ms), held.cook
             held.children += tuple(child.id for child in children)
             held.ended_ms = t_ms
+            if held.by_time is not None:
+                held.by_time = replace(held.by_time, divided=True)
     for child in children:
         made = book.pieces[child.id] = PieceBook(replace(child, parents=parents), t_ms, cook)
+        if by_time is not None:
+            made.by_time = replace(by_time, said=replace(by_time.said, piece=child.id))
         if stage is not None and stage is not Stage.RAW:
             made.marks.append(StageSet(child.id, stage, t_ms))
 

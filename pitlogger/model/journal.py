@@ -26,6 +26,7 @@ from pitlogger.model.bodies.cook import (
 )
 from pitlogger.model.bodies.food import (
     CorrectiveTaken,
+    HeldByTime,
     Received,
     SignedOff,
 )
@@ -77,6 +78,7 @@ __all__ = [
     "ForecastScored",
     "ForecastSkipped",
     "ForecastTaught",
+    "HeldByTime",
     "LearningSet",
     "LocalScore",
     "MealTold",
@@ -154,6 +156,7 @@ Body = (
     | TroubleChanged
     | CheckMade
     | Received
+    | HeldByTime
     | CorrectiveTaken
     | SignedOff
     | MealTold

@@ -183,6 +183,7 @@ def verdicts_of(record: CookRecord) -> Iterator[tuple[str, str, Verdict]]:
             (tr("cold holding"), held.cold_hold), (tr("come-up"), held.come_up),
             (tr("lethality"), held.lethality.verdict), (tr("hot holding"), held.holding),
             (tr("cooling"), held.cooling.verdict), (tr("reheating"), held.reheating),
+            (tr("time as a control"), held.time_control),
         )  # fmt: skip
         for what, verdict in judged:
             if verdict.applies:

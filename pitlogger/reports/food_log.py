@@ -40,6 +40,10 @@ BLANK_HEADS: dict[str, tuple[str, ...]] = {
         mark("time"), mark("product, lot"), mark("where"), mark("temperature"), mark("probe"),
         mark("what was done"), mark("by"),
     ),
+    "time": (
+        mark("begun"), mark("product, lot"), mark("temperature at its start"), mark("4 h or 6 h"),
+        mark("discard time marked on it"), mark("served or thrown away at"), mark("by"),
+    ),
     "waste": (mark("time"), mark("product, lot"), mark("mass"), mark("reason"), mark("by")),
     "thermometers": (
         mark("time"), mark("instrument"), mark("ice or boiling water"), mark("reads"),

@@ -24,7 +24,7 @@ def piece_limits(
         return []
     if held.stage in BEFORE_FIRE or held.stage in ON_PIT:
         return _fire_limits(book, held, policy, watches)
-    if held.stage in HOT_OFF_PIT:
+    if held.stage in HOT_OFF_PIT and held.by_time is None:
         piece = held.piece.id
         return [
             Limit(f"{kind}/{piece}", policy.rules[kind], limit_mc, BELOW, piece)

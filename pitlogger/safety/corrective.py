@@ -21,6 +21,7 @@ from pitlogger.safety.record import CorrectiveAction, LogRow, Sheet
 ABOUT: dict[str, tuple[Sheet, str]] = {
     "hot-hold-low": ("hot-hold", ""),
     "time-limit": ("hot-hold", ""),
+    "discard-due": ("time", ""),
     "cold-hold-high": ("cold-hold", ""),
     "come-up-slow": ("cook", "come-up"),
     "lethality-not-met": ("cook", "lethality"),

@@ -17,7 +17,7 @@ from itertools import pairwise
 from typing import NamedTuple
 
 from pitlogger.clock import rfc3339
-from pitlogger.model.book import Mark, Span
+from pitlogger.model.book import ByTime, Mark, Span
 from pitlogger.model.cooks import HOT_OFF_PIT, ON_PIT, POULTRY, Stage
 from pitlogger.model.quantities import show_duration
 from pitlogger.safety.belief import Doubt, DoubtReason, believed
@@ -90,6 +90,7 @@ class PieceHistory:
             thermometer had passed its check, ``late`` when each was typed that was typed late.
         withdrawn: Hand readings that count no more.
         moves: When a core probe was moved, (t_ms, channel).
+        by_time: Since when it is held by time instead of temperature.
         fat_pct: Fat share of the meat, percent, if known.
         end_ms: Where the record ends.
     """
@@ -112,6 +113,7 @@ class PieceHistory:
     cold: tuple[ProbeSeries, ...] = ()
     pit: tuple[ProbeSeries, ...] = ()
     moves: tuple[tuple[int, str], ...] = ()
+    by_time: ByTime | None = None
     end_ms: int = 0
 
     @property

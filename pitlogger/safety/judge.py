@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from pitlogger.clock import rfc3339
-from pitlogger.model.cooks import BEFORE_FIRE, HOT_OFF_PIT, ON_PIT, Stage
+from pitlogger.model.cooks import BACK, BEFORE_FIRE, HOT_OFF_PIT, ON_PIT, Stage
 from pitlogger.model.quantities import milli_c_from_fahrenheit, show_duration, show_temperature
 from pitlogger.safety import shipped
 from pitlogger.safety.cold import cold_hold
@@ -21,6 +21,7 @@ from pitlogger.safety.lethality import Lethality, lethality, table_choice
 from pitlogger.safety.phases import late_marks
 from pitlogger.safety.policy import Policy
 from pitlogger.safety.reheating import reheating
+from pitlogger.safety.time_control import before_time_control, time_control
 from pitlogger.safety.verdict import Verdict
 
 NOTES = (
@@ -44,6 +45,7 @@ class PieceVerdicts:
     growth: Verdict
     cold_hold: Verdict
     reheating: Verdict
+    time_control: Verdict
     notes: tuple[str, ...] = ()
 
     def document(self) -> dict[str, Any]:
@@ -57,6 +59,7 @@ class PieceVerdicts:
             "growth": self.growth.document(),
             "cold_hold": self.cold_hold.document(),
             "reheating": self.reheating.document(),
+            "time_control": self.time_control.document(),
         }
 
 
@@ -67,6 +70,21 @@ def judge(history: PieceHistory, policy: Policy) -> PieceVerdicts:
     take a breach away: where the doubted values would have made a limit not met, the limit is
     not shown.
     """
+    before = before_time_control(history)
+    found = _by_temperature(before, policy)
+    if history.by_time is None:
+        return found
+    begun_ms = history.by_time.said.at_ms
+    if any(span.stage in BACK and span.from_ms > begun_ms for span in history.spans):
+        whole = _by_temperature(history, policy)  # what it was put to afterwards is judged too
+        found = replace(
+            found, cooling=whole.cooling, second_cooling=whole.second_cooling,
+            cold_hold=whole.cold_hold, reheating=whole.reheating,
+        )  # fmt: skip
+    return replace(found, time_control=time_control(history, policy))
+
+
+def _by_temperature(history: PieceHistory, policy: Policy) -> PieceVerdicts:
     found = _judged(history, policy)
     if history.has_doubts():
         everything = _judged(history.with_doubted(), policy, found.lethality)
@@ -102,6 +120,7 @@ def _judged(
         growth=growth(history, points, policy, cooked_ms),
         cold_hold=cold_hold(history, points, policy),
         reheating=reheating(history, points, policy),
+        time_control=time_control(history, policy),
         notes=(
             *(_oven_advice(history, policy) if is_roast else ()),
             *_humidity_advice(history, policy, cooked),

@@ -17,16 +17,17 @@ from pitlogger.safety.cooling import COOLING, CoolingClock, CoolingStep, cooling
 from pitlogger.safety.history import PieceHistory, curve
 from pitlogger.safety.holding import BreachClock, hold_clock
 from pitlogger.safety.lethality import LethalityClock, lethality_clock, table_for
+from pitlogger.safety.out_of_control import OutOfControlClock, out_of_control_clock
 from pitlogger.safety.policy import Policy
 from pitlogger.safety.reheating import ReheatClock, reheat_clock
 from pitlogger.safety.tables import ROUNDING_MC
-from pitlogger.safety.time_control import OutOfControlClock, out_of_control_clock
+from pitlogger.safety.time_control import TimeClock, time_clock
 
 UNMARKED = "cooked, and marked as on the pit: say whether it is held, cooled or served"
 _AT_TABLE = frozenset({Stage.SERVING, Stage.CARVED, Stage.SERVED, *COOLING})
 _MOMENTS = (
     "since_ms", "breached_ms", "breach_from_ms", "last_ms", "early_ms", "late_ms", "begun_ms",
-    "held_since_ms", "done_ms", "met_ms",
+    "held_since_ms", "done_ms", "met_ms", "known_ms", "warm_ms", "ended_ms",
 )  # fmt: skip
 _COUNTED = HOT_OFF_PIT | {Stage.SERVED}
 
@@ -59,6 +60,7 @@ class PieceClocks:
     come_up: ComeUpClock
     out_of_control: OutOfControlClock
     reheat: ReheatClock | None = None
+    by_time: TimeClock | None = None
     is_cold: bool = False
     is_hot: bool = False  # cooked, and at the holding limit since: a fall is judged, marked or not
 
@@ -67,6 +69,8 @@ class PieceClocks:
         was, self.stage = Stage(self.stage), stage.value
         if stage is was:
             return
+        if self.by_time is not None:
+            self.by_time.enter(stage, t_ms)
         if stage in ON_PIT | {Stage.REHEATING}:
             self.cooling = cooling_clock(steps_of(policy), policy.max_gap.ms)
             self.is_cold = self.is_hot = False
@@ -99,6 +103,10 @@ class PieceClocks:
         stage = Stage(self.stage)
         if stage in BEFORE_FIRE:
             return
+        if self.by_time is not None and t_ms >= self.by_time.since_ms:
+            self.by_time.update(t_ms, high_mc)
+            if t_ms > self.by_time.known_ms:
+                return  # time is the limit: what is read counts for no other
         if stage in ON_PIT:
             self._heat(t_ms, low_mc, whole, sure)
             self._fall(t_ms, low_mc, high_mc, by_hand, whole)
@@ -144,7 +152,7 @@ class PieceClocks:
     def let_pass(self, ms: int) -> None:
         """Count time of which nothing is known: all that was lies ``ms`` longer ago."""
         for clock in (self.hold, self.cold, self.cooling, self.lethality, self.come_up,
-                      self.out_of_control, self.reheat):  # fmt: skip
+                      self.out_of_control, self.reheat, self.by_time):  # fmt: skip
             for name in _MOMENTS:
                 held = getattr(clock, name, None)
                 if isinstance(held, list):
@@ -155,6 +163,10 @@ class PieceClocks:
     def told(self, now_ms: int, policy: Policy) -> list[ClockState]:
         """Return what each clock that runs says at ``now_ms``."""
         stage = Stage(self.stage)
+        if self.by_time is not None and now_ms >= self.by_time.known_ms:
+            is_eaten = stage in _AT_TABLE and self.lethality.last_ms is not None
+            lethality = [self._lethality()] if is_eaten else []
+            return [*_by_time(self.by_time, now_ms, policy), *lethality]
         found = list(self._cooling(now_ms, policy)) if stage in COOLING else []
         if stage in HOT_OFF_PIT and self.hold.last_ms is not None:
             found.append(self._holding(now_ms, policy))
@@ -231,6 +243,24 @@ class PieceClocks:
         return ClockState("lethality-not-met", is_true, None, message, self.table)
 
 
+def _by_time(clock: TimeClock, now_ms: int, policy: Policy) -> Iterator[ClockState]:
+    hours = policy.time_control_6h if clock.cap_mc is not None else policy.time_control_4h
+    left_s = clock.remaining_s(now_ms)
+    is_over = clock.is_over(now_ms)
+    message = "eaten or thrown away in time" if left_s is None else "held by time"
+    if clock.back:
+        message = f"held by time, and {clock.back} since: throw it away"
+    elif clock.warm_ms is not None:
+        message = f"held by time, and above {show_temperature(clock.cap_mc or 0)}: throw it away"
+    elif is_over and left_s is None:
+        message = "eaten after its discard time: throw away what is left"
+    elif left_s is not None:
+        message += f", {show_duration(left_s * 1000)} " + _side(left_s)
+    source = policy.cite(hours)
+    yield ClockState("discard-due", is_over, left_s, message, source)
+    yield ClockState("discard-near", clock.is_near(now_ms), left_s, message, source)
+
+
 def _side(left_s: float) -> str:
     return "left" if left_s >= 0 else "late"
 
@@ -270,7 +300,7 @@ def restore(stored: dict[str, Any]) -> PieceClocks:
     kinds = {
         "hold": BreachClock, "cold": BreachClock, "cooling": CoolingClock,
         "lethality": LethalityClock, "come_up": ComeUpClock,
-        "out_of_control": OutOfControlClock, "reheat": ReheatClock,
+        "out_of_control": OutOfControlClock, "reheat": ReheatClock, "by_time": TimeClock,
     }  # fmt: skip
     return PieceClocks(
         **{
@@ -284,6 +314,7 @@ def restore(stored: dict[str, Any]) -> PieceClocks:
 def run(history: PieceHistory, policy: Policy) -> PieceClocks:
     """Return the clocks after a whole history: for a stage that was set in the past."""
     clocks = _clocks(history, policy)
+    clocks.by_time = time_clock(history.by_time, policy)
     spans = list(history.spans)
     spots = set(history.spots)
     for point in curve(history, policy.max_gap.ms, policy.settle.ms):

@@ -21,13 +21,14 @@ from pitlogger.clock import rfc3339
 from pitlogger.errors import RefusedError
 
 Sheet = Literal[
-    "receiving", "cold-hold", "cook", "hot-hold", "cooling-reheat", "waste", "thermometers"
+    "receiving", "cold-hold", "cook", "hot-hold", "time", "cooling-reheat", "waste", "thermometers"
 ]
 SHEETS: dict[Sheet, str] = {
     "receiving": "Receiving",
     "cold-hold": "Cold hold",
     "cook": "Cook",
     "hot-hold": "Hot hold and transport",
+    "time": "Held by time",
     "cooling-reheat": "Cooling and reheat",
     "waste": "Discards and waste",
     "thermometers": "Thermometer checks",

@@ -150,6 +150,7 @@ def _history(
         cold=tuple(sited[Site.COLD]),
         pit=tuple(sited[Site.PIT]),
         moves=tuple(sorted(move for move in book.moved if move[1] in channels)),
+        by_time=held.by_time,
         end_ms=end_ms if held.ended_ms is None else held.ended_ms,
     )
     return replace(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from pitlogger.clock import rfc3339
 from pitlogger.model.book import Book, Id
 from pitlogger.model.cooks import (
     BEFORE_FIRE,
@@ -19,6 +20,7 @@ from pitlogger.model.journal import (
     Body,
     Corrected,
     Entry,
+    HeldByTime,
     Received,
     SpotRead,
     StageSet,
@@ -34,6 +36,7 @@ from pitlogger.safety.policy import Policy, Temperature
 from pitlogger.safety.record import LogRow, Sheet, ShownIn
 from pitlogger.safety.recorded import LATE_MS
 from pitlogger.safety.tables import ROUNDING_MC
+from pitlogger.safety.time_control import limit_of
 from pitlogger.safety.verdict import Verdict
 
 US_UNITS = ShownIn()
@@ -110,6 +113,13 @@ def _row(
             instrument=body.channel or "", note=_supplier(book, body.piece), struck_by=struck_by,
             piece=body.piece, is_timed=body.timed != "unrecorded",
         )  # fmt: skip
+    if isinstance(body, HeldByTime):
+        return LogRow(
+            sheet="time", id=(entry.run, entry.seq), observed_ms=body.at_ms,
+            entered_ms=entry.t_ms, by=entry.by, product=_product(book, body.piece),
+            what=f"held by time, {body.hours} h", value=f"discard by {rfc3339(body.discard_ms)}",
+            limit=policy.cite(limit_of(body, policy)), struck_by=struck_by, piece=body.piece,
+        )  # fmt: skip
     if isinstance(body, Adjusted):
         return LogRow(
             sheet="thermometers", id=(entry.run, entry.seq), observed_ms=entry.t_ms,
@@ -183,6 +193,7 @@ def _verdict_rows(held: PieceVerdicts, book: Book, at_ms: int) -> list[LogRow]:
         ("cook", "lethality", held.lethality.verdict),
         ("cook", "come-up", held.come_up),
         ("hot-hold", "hot holding", held.holding),
+        ("time", "time as a control", held.time_control),
         ("cooling-reheat", "cooling", held.cooling.verdict),
         ("cooling-reheat", "reheating", held.reheating),
     ]

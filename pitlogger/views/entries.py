@@ -24,6 +24,7 @@ from pitlogger.model.journal import (
     Doubted,
     ForecastMade,
     ForecastSkipped,
+    HeldByTime,
     LearningSet,
     MealTold,
     Noted,
@@ -142,6 +143,8 @@ def _of_pieces_and_probes(body: Body, units: Units) -> str:
             return tr("the meal: {told}", told=_meal(body))
         case Received():
             return _received(body, units)
+        case HeldByTime():
+            return tr("{piece}: held by time, {hours} hours", piece=body.piece, hours=body.hours)
         case CorrectiveTaken():
             return tr("{piece}: corrective action, {disposition}", piece=body.piece,
                       disposition=body.disposition)  # fmt: skip

@@ -1,4 +1,4 @@
-"""Come-up, reheating and time as a control.
+"""Come-up, reheating and time out of control.
 
 Sources: FSIS-GD-2021 p. 24; FDA Food Code 3-403.11 and 3-501.19.
 """
@@ -9,11 +9,11 @@ import pytest
 
 from pitlogger.model.quantities import milli_c_from_fahrenheit
 from pitlogger.safety.come_up import come_up, come_up_clock
-from pitlogger.safety.history import PieceHistory, Point, ProbeSeries, curve
+from pitlogger.safety.history import PieceHistory, ProbeSeries, curve
 from pitlogger.safety.judge import judge
-from pitlogger.safety.policy import Policy, parse_policy
+from pitlogger.safety.out_of_control import out_of_control_clock
+from pitlogger.safety.policy import Policy
 from pitlogger.safety.reheating import reheat_clock, reheating
-from pitlogger.safety.time_control import out_of_control_clock, time_control
 from pitlogger.safety.verdict import Verdict
 from tests.safety.building import HOME, HOUR, MIN, PLANT, RETAIL, history, line, without
 
@@ -140,45 +140,3 @@ def test_a_hot_day_shortens_the_time_at_home() -> None:
     assert out_of_control_clock(HOME, hot).limit_ms == HOUR
     assert out_of_control_clock(HOME).limit_ms == 2 * HOUR
     assert out_of_control_clock(RETAIL, hot).limit_ms == 4 * HOUR
-
-
-def started(start_f: float, now_h: float, **more: object) -> tuple[bool | None, int | None]:
-    found = time_control(
-        0, milli_c_from_fahrenheit(start_f), [], round(now_h * HOUR), RETAIL,
-        **more,  # type: ignore[arg-type]
-    )  # fmt: skip
-    return found.verdict.met, found.discard_ms
-
-
-@pytest.mark.parametrize("start_f", [41, 38, 135, 160])
-def test_food_marked_for_four_hours_may_start_cold_or_hot(start_f: float) -> None:
-    assert started(start_f, 3.9) == (True, 4 * HOUR)
-    assert started(start_f, 4.1) == (False, 4 * HOUR)
-
-
-def test_food_that_starts_in_between_is_refused() -> None:
-    assert started(100, 0.1) == (False, 0)
-
-
-def test_unmarked_food_and_food_for_susceptible_guests_is_refused() -> None:
-    assert started(40, 1, is_marked=False)[0] is False
-    assert started(40, 1, is_for_susceptible=True)[0] is False
-
-
-def test_susceptible_guests_follow_the_policy() -> None:
-    eggs = parse_policy(
-        '[policy]\nname = "test"\nversion = "1"\nbase = "retail-food-code"\n'
-        '[time_control_susceptible]\nvalue = "no-raw-eggs"\nsource = "this test"\n'
-    )
-    found = time_control(0, 4000, [], HOUR, eggs, is_for_susceptible=True)
-    assert found.verdict.met is True
-
-
-def test_six_hours_start_cold_and_never_pass_70_f() -> None:
-    cool = [Point(HOUR, 20_000, 20_000)]
-    warm = [*cool, Point(2 * HOUR, 21_000, 22_000)]
-    assert time_control(0, 4000, cool, 5 * HOUR, RETAIL, "6h").verdict.met is True
-    failed = time_control(0, 4000, warm, 5 * HOUR, RETAIL, "6h")
-    assert (failed.verdict.met, failed.discard_ms) == (False, 2 * HOUR)
-    assert time_control(0, 60_000, cool, HOUR, RETAIL, "6h").verdict.met is False
-    assert time_control(0, 4000, [], HOUR, RETAIL, "6h").verdict.met is None

@@ -29,6 +29,7 @@ from pitlogger.rules.messages import Units
 from pitlogger.rules.places import START_UP_MS, is_in_use
 from pitlogger.rules.tenderness import has_index, index_words, softened
 from pitlogger.safety.cooling import COOLING, steps_of
+from pitlogger.safety.history import PieceHistory
 from pitlogger.safety.live import PieceClocks, clocks_for, run
 from pitlogger.safety.policy import Policy as SafetyPolicy
 from pitlogger.safety.recorded import histories
@@ -71,7 +72,8 @@ class Lookout:
         for piece, held in book.pieces.items():
             if not held.is_open:
                 continue
-            marks = [f"{mark.stage.value}@{mark.at_ms}" for mark in held.marks]
+            marks = [] if held.by_time is None else [f"{held.by_time}"]
+            marks += [f"{mark.stage.value}@{mark.at_ms}" for mark in held.marks]
             known = self.state.clock_marks.get(piece)
             if known == marks:
                 continue
@@ -84,12 +86,18 @@ class Lookout:
                 if piece in self._without:
                     self._without[piece].clocks.enter(last.stage, last.at_ms, self.safety)
             elif marks or known:
+                self._without.pop(piece, None)
                 self._rerun(book, piece)
                 self._tell_breach(piece, clocks, t_ms)
             self.state.clock_marks[piece] = marks
 
     def _rerun(self, book: Book, piece: str) -> None:
         """Run a piece's clocks anew over the minutes kept: a stage was set in the past."""
+        if (history := self.history(book, piece)) is not None:
+            self.state.clocks[piece] = run(across(history, self.state.gaps), self.safety)
+
+    def history(self, book: Book, piece: str) -> PieceHistory | None:
+        """Return the history of a piece by the minutes kept of it."""
         readings = sorted(
             (
                 Tagged(channel.id, t_ms, mc, mc, Quality.GOOD, Site.CORE, None)
@@ -98,9 +106,8 @@ class Lookout:
             ),
             key=lambda tagged: tagged.t_ms,
         )
-        for history in histories(book.only(book.pieces[piece].cook), readings):
-            if history.piece == piece:
-                self.state.clocks[piece] = run(across(history, self.state.gaps), self.safety)
+        found = histories(book.only(book.pieces[piece].cook), readings)
+        return next((history for history in found if history.piece == piece), None)
 
     def gap_known(self, book: Book, gap_ms: int, t_ms: int) -> None:
         """Judge the safety clocks again, now that it is known how long the power was off."""
@@ -267,6 +274,8 @@ class Lookout:
         read_ms = self.state.read_ms.get(piece, 0)
         unread_ms = t_ms - max(read_ms, held.stage_since_ms)
         is_judged = held.stage in HOT_OFF_PIT or held.stage is Stage.COOLING
+        if held.by_time is not None:  # six hours have a limit of temperature, four have none
+            is_judged = held.stage is not Stage.SERVED and held.by_time.said.hours == 6
         due = is_judged and unread_ms >= HAND_CHECK_MS
         self.alerts.tell("check-due", piece, t_ms, due,
                   f"{piece}: no reading for {show_duration(unread_ms)}", piece=piece)  # fmt: skip
@@ -278,7 +287,7 @@ class Lookout:
         from pitlogger.forecast.hold import cooling, hold_left
 
         lead = self._lead(book, held.piece.id)
-        if lead is None or not lead.valid():
+        if lead is None or not lead.valid() or held.by_time is not None:
             return
         if held.stage in HOT_OFF_PIT:
             left = hold_left(holding(held, lead, lanes.values(), t_ms))

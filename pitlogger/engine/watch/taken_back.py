@@ -13,7 +13,7 @@ from pitlogger.engine.watch.cores import SPOT_VALID_MS
 from pitlogger.model.alerts import AlertState
 from pitlogger.model.book import Book
 from pitlogger.model.cooks import Stage
-from pitlogger.model.journal import CookFinished, Corrected, SpotRead, StageSet, Undone
+from pitlogger.model.journal import CookFinished, Corrected, HeldByTime, SpotRead, StageSet, Undone
 from pitlogger.model.readings import Site
 from pitlogger.rules.conditions import Watch
 from pitlogger.rules.places import is_in_use
@@ -25,12 +25,13 @@ _BY_CLOCK = frozenset(
     {
         "hot-hold-low", "cooling-stage-1-late", "cooling-stage-2-late", "cooling-will-miss",
         "cold-hold-high", "come-up-slow", "time-limit", "reheat-late", "lethality-not-met",
+        "discard-due",
     }
 )  # fmt: skip
 _BY_STAGE = frozenset(
     {
         "hot-hold-near", "wrap-due", "tender-check-due", "pull-due", "rest-done", "check-due",
-        "weigh-due", "date-mark-due",
+        "weigh-due", "date-mark-due", "discard-near",
     }
 )  # fmt: skip
 
@@ -50,7 +51,7 @@ def restore(engine: Engine, before: Book, body: Undone | Corrected, t_ms: int) -
     named = next(
         (e for e in engine.state.entries if (e.run, e.seq) == (body.of_run, body.of_seq)), None
     )
-    if named is not None and isinstance(named.body, StageSet):
+    if named is not None and isinstance(named.body, StageSet | HeldByTime):
         _return_alerts(engine, named.body.piece, named.t_ms, t_ms, _BY_CLOCK | _BY_STAGE)
     engine.lookout.touched_anew(engine.book)
 

@@ -25,6 +25,25 @@ class Received:
 
 
 @dataclass(frozen=True, slots=True)
+class HeldByTime:
+    """From ``at_ms`` on a piece is held by time, marked with the time it is thrown away.
+
+    Six hours begin cold and never pass the policy's limit; four begin cold or hot
+    (FDA Food Code 3-501.19).
+    """
+
+    piece: str
+    at_ms: int
+    hours: Literal[4, 6] = 4
+    timed: Literal["live", "stated", "unrecorded"] = "live"
+    kind: Literal["held-by-time"] = "held-by-time"
+
+    @property
+    def discard_ms(self) -> int:
+        return self.at_ms + self.hours * 3_600_000
+
+
+@dataclass(frozen=True, slots=True)
 class CorrectiveTaken:
     """What was done about a limit not met: cause, control restored, prevention, disposition."""
 

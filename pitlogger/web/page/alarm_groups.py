@@ -13,7 +13,8 @@ from pitlogger.views.shown import Shown
 # Each of these is seen by a tap of its own.
 FOOD_SAFETY = frozenset(
     {"hot-hold-low", "cold-hold-high", "cooling-stage-1-late", "cooling-stage-2-late",
-     "cooling-will-miss", "come-up-slow", "time-limit", "reheat-late", "lethality-not-met"}
+     "cooling-will-miss", "come-up-slow", "time-limit", "reheat-late", "lethality-not-met",
+     "discard-due"}
 )  # fmt: skip
 _SILENT = frozenset({"channel-stale", "device-lost", "probe-fault"})
 
