@@ -276,7 +276,7 @@ def with_beside(config: Config, faults: list[str] | None = None) -> Config:
         except ConfigError as fault:
             if faults is None:
                 raise
-            faults.append(str(fault))
+            faults.append(f"left out: {fault}")
     return config
 
 

@@ -24,6 +24,7 @@
     ├── HubFullError          the hub cannot write; nodes wait
     ├── LibraryError          the forecast library shipped is damaged or of another version
     └── StoreError            the database
+        └── RecordHeldError       another process works on it
 
 A message says what was given, what was expected, where, and what to do.
 """
@@ -184,6 +185,10 @@ class LibraryError(PitloggerError):
 
 class StoreError(PitloggerError):
     """The database cannot be read or written."""
+
+
+class RecordHeldError(StoreError):
+    """Another process works on the record."""
 
 
 PART = 2  # letters that a part of a longer word needs to be known by

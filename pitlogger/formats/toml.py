@@ -63,10 +63,20 @@ def parse_toml(
         raise error(f"{name}: not a file of ours: nested too deeply") from None
     except ValueError as fault:  # a number of thousands of digits
         raise error(f"{name}: not valid TOML: {fault}") from None
+    if _holds_nul(document):
+        raise error(f"{name}: a text in it holds the character \\u0000, which no name or path can")
     try:
         return model.model_validate(rewrite(document, name) if rewrite else document)
     except ValidationError as fault:
         raise error(explain(fault, model, text, name)) from None
+
+
+def _holds_nul(value: Any) -> bool:
+    if isinstance(value, dict):
+        return any(_holds_nul(each) for pair in value.items() for each in pair)
+    if isinstance(value, list):
+        return any(map(_holds_nul, value))
+    return isinstance(value, str) and "\0" in value
 
 
 def explain(fault: ValidationError, model: type[BaseModel], text: str, name: str) -> str:

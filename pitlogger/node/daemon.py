@@ -331,6 +331,10 @@ class Daemon:
         """Tell of something that was wrong with our files and is mended."""
         self.troubles.tell(subject, message, remedy)
 
+    def tell_closed(self, way_in: str, trouble: Trouble | None) -> None:
+        """Tell why page, socket or hub cannot be opened, ``None`` once it is."""
+        self.troubles.tell_closed(way_in, trouble)
+
     # -- out --------------------------------------------------------------------------------
 
     def _take(self, out: Iterable[Output]) -> list[Entry]:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import asyncio
 import logging
+from typing import Literal
 
 from pitlogger.engine.inputs import Command
 from pitlogger.model.journal import TroubleChanged
@@ -15,6 +16,7 @@ from pitlogger.views.node import Node
 
 log = logging.getLogger(__name__)
 
+WAYS_IN = ("notify-failing/page-port", "notify-failing/local-socket", "notify-failing/hub-port")
 MENDED_TOLD = 10  # sentences
 REMEDY_MENDED = (
     "Damage comes from worn cards and bad power: make a backup to another disk and replace the"
@@ -43,7 +45,9 @@ class Troubles:
         self._has_begun = True
         for watch in [*self._node.engine.state.watches.values()]:
             kind, _, subject = watch.key.partition("/")
-            if kind == "store-failing" and watch.holds and subject != "node":
+            if watch.key in WAYS_IN and (watch.holds or watch.pending_ms is not None):
+                self._feed(subject, None, "notify-failing")
+            elif watch.holds and kind == "store-failing" and subject != "node":
                 self._feed(subject, None)
         for trouble in self._early:
             self._changed(trouble)
@@ -58,10 +62,21 @@ class Troubles:
         log.error("%s", words)
         self._loop.call_soon_threadsafe(self._say_mended, words)
 
-    def tell(self, subject: str, message: str, remedy: str) -> None:
-        """Tell of something that was wrong with our files and is mended: alarmed for a minute."""
+    def tell(self, subject: str, message: str, remedy: str, *, stands: bool = False) -> None:
+        """Tell of something wrong with our files: alarmed for a minute, or while it stands."""
         self._feed(subject, Trouble(message, remedy))
-        self._loop.call_later(MENDED_S, self._feed, subject, None)
+        if not stands:
+            self._loop.call_later(MENDED_S, self._feed, subject, None)
+
+    def over(self, subject: str) -> None:
+        """End what was told for as long as it stood."""
+        watch = self._node.engine.state.watches.get(f"store-failing/{subject}")
+        if watch is not None and watch.holds:
+            self._feed(subject, None)
+
+    def tell_closed(self, way_in: str, trouble: Trouble | None) -> None:
+        """Tell why page, socket or hub cannot be opened, ``None`` once it is."""
+        self._feed(way_in, trouble, "notify-failing")
 
     def _say_mended(self, words: str) -> None:
         self._mended.append(words)
@@ -81,7 +96,12 @@ class Troubles:
         else:
             self._early.append(trouble)
 
-    def _feed(self, subject: str, trouble: Trouble | None) -> None:
+    def _feed(
+        self,
+        subject: str,
+        trouble: Trouble | None,
+        kind: Literal["store-failing", "notify-failing"] = "store-failing",
+    ) -> None:
         message, remedy = ("", "") if trouble is None else (trouble.message, trouble.remedy)
-        changed = TroubleChanged("store-failing", subject, trouble is not None, message, remedy)
+        changed = TroubleChanged(kind, subject, trouble is not None, message, remedy)
         self._node.feed(Command(self._node.clock.engine_ms(), changed))

@@ -12,7 +12,7 @@ import os
 from pathlib import Path
 
 from pitlogger.clock import rfc3339
-from pitlogger.errors import StoreError
+from pitlogger.errors import RecordHeldError
 
 log = logging.getLogger(__name__)
 _BOOT_ID = Path("/proc/sys/kernel/random/boot_id")
@@ -36,7 +36,7 @@ class RecordLock:
             now_ms: UTC, for whoever is told who holds it.
 
         Raises:
-            StoreError: Another process holds it.
+            RecordHeldError: Another process holds it.
         """
         path = database.with_name(database.name + "-lock")
         try:
@@ -50,7 +50,7 @@ class RecordLock:
         except OSError:
             holder = os.read(handle, 1000)
             os.close(handle)
-            raise StoreError(f"{database} is in use by {_named(holder)}") from None
+            raise RecordHeldError(f"{database} is in use by {_named(holder)}") from None
         boot = _BOOT_ID.read_text(encoding="ascii").strip() if _BOOT_ID.exists() else ""
         words = json.dumps({"pid": os.getpid(), "boot_id": boot, "since": rfc3339(now_ms)})
         try:

@@ -134,6 +134,9 @@ class Node(Protocol):
     def tell_trouble(self, subject: str, message: str, remedy: str) -> None:
         """Tell of something that was wrong with our files and is mended."""
 
+    def tell_closed(self, way_in: str, trouble: Trouble | None) -> None:
+        """Tell why page, socket or hub cannot be opened, ``None`` once it is."""
+
     def is_on_disk(self, entry: Entry) -> bool:
         """Return whether the disk has taken an entry."""
 

@@ -3,27 +3,45 @@
 from __future__ import annotations
 
 import asyncio
-import os
+import logging
 import socket
-from collections.abc import AsyncIterator, Iterator
-from contextlib import AsyncExitStack, asynccontextmanager, contextmanager
+from collections.abc import AsyncIterator, Callable, Iterator
+from contextlib import (
+    AbstractAsyncContextManager,
+    AsyncExitStack,
+    asynccontextmanager,
+    contextmanager,
+    suppress,
+)
+from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import uvicorn
 from starlette.types import ASGIApp
 
-from pitlogger.config import WebTable
 from pitlogger.errors import TransportError
+from pitlogger.store.rows import Trouble
 from pitlogger.views.node import Node
 from pitlogger.web.access.access import Access
 from pitlogger.web.access.bounded import BoundedProtocol
 from pitlogger.web.access.door import LOCAL, NETWORK, Door, DoorLimits, with_room
 from pitlogger.web.access.roles import Role
 from pitlogger.web.app import make_apps
+from pitlogger.web.sockets import (
+    lan_address,
+    page_address,
+    page_socket,
+    refuse_taken,
+    tcp_socket,
+    unix_socket,
+)
 
 if TYPE_CHECKING:
     from pitlogger.web.fleet.open_hub import OpenHub
+
+log = logging.getLogger(__name__)
+AGAIN_S = 10.0  # until a way in that could not be opened is tried again
 
 
 class _Server(uvicorn.Server):
@@ -67,42 +85,104 @@ async def serving(daemon: Node, access: Access | None = None) -> AsyncIterator[s
     Args:
         access: Who may do what; made from the configuration if it is not given.
 
+    What cannot be opened is told and tried again: alarms never wait for it.
+
     Raises:
-        TransportError: The socket or the port is in use.
+        TransportError: Another daemon listens on the socket.
     """
     web = daemon.config.web
+    refuse_taken(daemon.socket)
     access = access or Access(daemon.config)
     if access.keys.broken:
         daemon.tell_trouble("phones", access.keys.broken, "Pair the phones again: pitlogger pair")
     async with AsyncExitStack() as stack:
-        listening = stack.enter_context(tcp_socket(web.host, web.port)) if web.enabled else None
-        unix = stack.enter_context(_unix_socket(daemon.socket))
-        stack.callback(daemon.socket.unlink, missing_ok=True)
-        address = None if listening is None else page_address(web, listening.getsockname()[1])
+        inside = _opened(daemon, "local-socket", partial(unix_socket, daemon.socket))
+        outside = _opened(daemon, "page-port", partial(page_socket, web)) if web.enabled else None
+        port = web.port if outside is None else outside.getsockname()[1]
+        address = page_address(web, port) if web.enabled else None
         hub = await _hub(daemon, access, stack) if daemon.config.hub.enabled else None
         local, network = make_apps(daemon, access, address, hub)
-        await stack.enter_async_context(running(local, unix, access, LOCAL))
-        if listening is not None:
-            limits = with_room(NETWORK)
+        opens = partial(unix_socket, daemon.socket)
+        serve = partial(_serving_local, daemon.socket, local, access)
+        await _enter(stack, daemon, WayIn("local-socket", opens, serve), inside)
+        if web.enabled:
             tls = None
             if web.tls_cert is not None and web.tls_key is not None:
                 tls = (web.tls_cert, web.tls_key)
-            await stack.enter_async_context(running(network, listening, access, limits, tls))
+            serve = partial(running, network, access=access, limits=with_room(NETWORK), tls=tls)
+            await _enter(
+                stack, daemon, WayIn("page-port", partial(page_socket, web), serve), outside
+            )
             if web.one_time_link:
                 address = f"{address}pair#{access.invite(Role.OWNER)}"
         try:
-            yield address
+            yield None if outside is None else address
         finally:
             daemon.stopping.set()
 
 
-async def _hub(daemon: Node, access: Access, stack: AsyncExitStack) -> OpenHub:
-    """Open the node's hub and the port that other nodes send to."""
+class WayIn(NamedTuple):
+    """A socket that people or programs come in by, and how it is served."""
+
+    name: str
+    opens: Callable[[], socket.socket]
+    serve: Callable[[socket.socket], AbstractAsyncContextManager[None]]
+
+
+def _opened(daemon: Node, name: str, opens: Callable[[], socket.socket]) -> socket.socket | None:
+    """Return the socket of a way in; one that cannot be opened is told, and ``None``."""
+    try:
+        return opens()
+    except TransportError as fault:
+        log.error("%s; it is tried again, and alarms go on", fault)
+        daemon.tell_closed(name, Trouble(fault.message, fault.remedy))
+        return None
+
+
+async def _enter(
+    stack: AsyncExitStack, daemon: Node, way: WayIn, listening: socket.socket | None
+) -> None:
+    """Serve a way in for as long as the stack is open, at once or once it can be opened."""
+    if listening is not None:
+        stack.enter_context(listening)
+        await stack.enter_async_context(way.serve(listening))
+        return
+    later = asyncio.create_task(_serve_later(daemon, way), name=f"{way.name}-later")
+    stack.push_async_callback(asyncio.wait, [later])
+
+
+async def _serve_later(daemon: Node, way: WayIn) -> None:
+    while True:
+        with suppress(TimeoutError):
+            await asyncio.wait_for(daemon.stopping.wait(), AGAIN_S)
+            return
+        with suppress(TransportError), way.opens() as listening:
+            daemon.tell_closed(way.name, None)
+            async with way.serve(listening):
+                await daemon.stopping.wait()
+            return
+
+
+@asynccontextmanager
+async def _serving_local(
+    path: Path, app: ASGIApp, access: Access, listening: socket.socket
+) -> AsyncIterator[None]:
+    async with AsyncExitStack() as stack:
+        stack.callback(path.unlink, missing_ok=True)
+        await stack.enter_async_context(running(app, listening, access, LOCAL))
+        yield
+
+
+async def _hub(daemon: Node, access: Access, stack: AsyncExitStack) -> OpenHub | None:
+    """Open the node's hub and the port that other nodes send to, if it can be opened."""
     from pitlogger.web.fleet.embedded import embedded_hub
     from pitlogger.web.fleet.receiving import make_receiving
 
     table = daemon.config.hub
-    listening = stack.enter_context(tcp_socket(table.host, table.port))
+    listening = _opened(daemon, "hub-port", partial(tcp_socket, table.host, table.port))
+    if listening is None:
+        return None
+    stack.enter_context(listening)
     hub = await stack.enter_async_context(embedded_hub(daemon))
     host = lan_address() or socket.gethostname()
     hub.address = f"https://{host}:{listening.getsockname()[1]}"
@@ -111,28 +191,6 @@ async def _hub(daemon: Node, access: Access, stack: AsyncExitStack) -> OpenHub:
         running(make_receiving(hub), listening, access, with_room(NETWORK), tls)
     )
     return hub
-
-
-def page_address(web: WebTable, port: int) -> str:
-    """Return the address that phones open."""
-    scheme = "https" if web.tls_cert is not None else "http"
-    host = web.host
-    if host in ("127.0.0.1", "::1"):
-        host = "localhost"
-    elif host in ("0.0.0.0", "::"):  # noqa: S104
-        host = lan_address() or f"{socket.gethostname().partition('.')[0]}.local"
-    return f"{scheme}://{f'[{host}]' if ':' in host else host}:{port}/"
-
-
-def lan_address() -> str | None:
-    """Return the address this host has towards other networks, ``None`` where it has none."""
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as asking:
-        try:
-            asking.connect(("192.0.2.1", 9))  # of the block for documentation; nothing is sent
-        except OSError:
-            return None
-        found: str = asking.getsockname()[0]
-        return found
 
 
 @asynccontextmanager
@@ -165,56 +223,3 @@ async def running(
     finally:
         server.should_exit = True
         await task
-
-
-def _unix_socket(path: Path) -> socket.socket:
-    """Return a listening socket only its owner and group can use."""
-    path.parent.mkdir(parents=True, exist_ok=True)
-    if path.is_socket():
-        _clear_left_over(path)
-    listening = socket.socket(socket.AF_UNIX)
-    mask = os.umask(0o117)
-    try:
-        listening.bind(str(path))
-    except OSError as fault:
-        listening.close()
-        raise TransportError(
-            f"{path} cannot be made: {fault.strerror}",
-            remedy="Set [node] socket to a path that may be written",
-        ) from None
-    finally:
-        os.umask(mask)
-    listening.listen(64)
-    return listening
-
-
-def _clear_left_over(path: Path) -> None:
-    """Remove the socket of a daemon that was killed; refuse that of one that runs."""
-    with socket.socket(socket.AF_UNIX) as probe:
-        try:
-            probe.connect(str(path))
-        except OSError:
-            path.unlink()
-            return
-    raise TransportError(f"{path} is in use", remedy="Another daemon is running: stop it first")
-
-
-def tcp_socket(host: str, port: int) -> socket.socket:
-    """Return a listening socket.
-
-    Raises:
-        TransportError: The port cannot be used.
-    """
-    family = socket.AF_INET6 if ":" in host else socket.AF_INET
-    listening = socket.socket(family)
-    listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-    try:
-        listening.bind((host, port))
-    except OSError as fault:
-        listening.close()
-        raise TransportError(
-            f"port {port} on {host} cannot be used: {fault.strerror}",
-            remedy="Set [web] port to another one, or stop what uses it",
-        ) from None
-    listening.listen(128)
-    return listening

@@ -14,7 +14,13 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from pitlogger.errors import PitloggerError
+from pitlogger.errors import (
+    DriverError,
+    PitloggerError,
+    RecordHeldError,
+    StoreError,
+    UsageError,
+)
 
 if TYPE_CHECKING:
     from pitlogger.config import Config
@@ -23,7 +29,8 @@ if TYPE_CHECKING:
 
 log = logging.getLogger(__name__)
 
-BESIDE_REMEDY = "Mend or remove that file, then reload; what it held is not read meanwhile"
+CONFIGURATION = "configuration"
+CONFIGURATION_REMEDY = "Mend what is named, then: sudo systemctl restart pitlogger"
 MOST_THREADS = 24
 
 
@@ -33,13 +40,50 @@ MOST_THREADS = 24
 @click.option("--verbose", "-v", is_flag=True, help="Log what devices do.")
 def run(config_file: Path, verbose: bool) -> None:
     """Run the daemon: read devices, watch, log, and serve page and command line."""
-    from pitlogger.service import crash, logs
-    from pitlogger.service.credentials import secret_files
+    from pitlogger.bootstrap.fallback import service_folder
+    from pitlogger.service import logs
 
     os.umask(os.umask(0o077) | 0o027)  # the record is nobody's business outside the group
     logs.set_up(verbose)
     left_out: list[str] = []
-    config = _load(config_file, left_out)
+    folder = service_folder()
+    config = None
+    try:
+        config = _load(config_file, left_out)
+        _work(config, config_file, left_out, verbose)
+    except RecordHeldError:
+        raise
+    except (UsageError, DriverError, StoreError) as fault:
+        if folder is None:
+            raise
+        _work_all_the_same(fault, config, config_file, verbose)
+
+
+def _work_all_the_same(
+    fault: PitloggerError, config: Config | None, config_file: Path, verbose: bool
+) -> None:
+    """Work as a service with what can be used: nobody is there to mend it, and alarms must run."""
+    from pitlogger.bootstrap.fallback import in_memory, service_folder, usable
+
+    told: list[str] = []
+    folder = service_folder()
+    assert folder is not None
+    if config is None or not isinstance(fault, StoreError):
+        config, told = usable(config_file, folder, fault)
+        try:
+            return _work(config, config_file, told, verbose)
+        except RecordHeldError:
+            raise
+        except StoreError as second:
+            fault = second
+    config, more = in_memory(config, fault)
+    return _work(config, config_file, told + more, verbose)
+
+
+def _work(config: Config, config_file: Path, left_out: list[str], verbose: bool) -> None:
+    from pitlogger.service import crash, logs
+    from pitlogger.service.credentials import secret_files
+
     logs.set_up(verbose, config.node.data)
     try:
         asyncio.run(_run_until_told(config, config_file, left_out))
@@ -69,6 +113,7 @@ def _load(config_file: Path, left_out: list[str] | None = None) -> Config:
 
 
 async def _run_until_told(config: Config, config_file: Path, left_out: list[str]) -> None:
+    from pitlogger.bootstrap.fallback import keep
     from pitlogger.node.daemon import Daemon
     from pitlogger.node.front import front
     from pitlogger.service.notify import Watchdog, period_s, ready, stopping
@@ -83,9 +128,12 @@ async def _run_until_told(config: Config, config_file: Path, left_out: list[str]
     served = front(config)
     async with Daemon(config) as daemon, served.serving(daemon) as address:
         ready(f"socket {daemon.socket}")
-        for fault in left_out:
-            log.error("left out: %s", fault)
-            daemon.tell_trouble("configuration", f"left out: {fault}", BESIDE_REMEDY)
+        if left_out:
+            words = " ".join("; ".join(left_out).split())
+            log.error("%s", words)
+            daemon.troubles.tell(CONFIGURATION, words, CONFIGURATION_REMEDY, stands=True)
+        else:
+            await asyncio.to_thread(keep, config_file)
         works = [
             stop.wait(),
             daemon.broken(),
@@ -127,6 +175,7 @@ async def _look_after(daemon: Daemon) -> None:
 
 async def _reload_when_told(daemon: Daemon, config_file: Path, told: asyncio.Event) -> None:
     """Read the configuration again at each SIGHUP; one that cannot be used changes nothing."""
+    from pitlogger.bootstrap.fallback import keep
     from pitlogger.service.notify import ready, reloading
 
     while True:
@@ -136,6 +185,8 @@ async def _reload_when_told(daemon: Daemon, config_file: Path, told: asyncio.Eve
         try:
             words = (await daemon.reload(_load(config_file))).text()
             log.warning("configuration read again: %s", words)
+            daemon.troubles.over(CONFIGURATION)
+            await asyncio.to_thread(keep, config_file)
         except PitloggerError as fault:
             words = f"the old configuration stays: {fault}"
             log.error("%s", words)

@@ -15,7 +15,8 @@ from pitlogger.web.access.door import NETWORK, with_room
 from pitlogger.web.fleet.firm_page import make_firm_page
 from pitlogger.web.fleet.open_hub import open_hub
 from pitlogger.web.fleet.receiving import make_receiving
-from pitlogger.web.serve import running, tcp_socket
+from pitlogger.web.serve import running
+from pitlogger.web.sockets import tcp_socket
 
 Told = Callable[[str], None]
 
