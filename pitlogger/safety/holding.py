@@ -18,6 +18,8 @@ from pitlogger.safety.segments import crossing_ms
 from pitlogger.safety.tables import ROUNDING_MC
 from pitlogger.safety.verdict import NO_PROBE, Verdict, not_concerned
 
+_NO_LONGER = (Judged.NOT, Judged.HANDED_OVER)
+
 
 @dataclass(slots=True)
 class BreachClock:
@@ -128,8 +130,8 @@ def holding(
         hole = longest_hole(history, from_ms, to_ms, policy.max_gap.ms, policy.settle.ms)
         if hole is not None:
             return Verdict(True, None, source, hole_words(hole, policy.max_gap.ms))
-    if run.after_served:
-        return Verdict(True, None, source, run.after_served)
+    if run.after_served or run.at_the_end:
+        return Verdict(True, None, source, run.after_served or run.at_the_end)
     if run.lowest_mc is None:
         return Verdict(True, None, source, "no reading while it was held hot: not shown")
     return Verdict(True, True, source, run.met_words(limit))
@@ -151,17 +153,24 @@ class _Run:
         self.breaches: list[tuple[BreachClock, Judged]] = []
         self.lowest_mc: int | None = None
         self.dips = 0
-        self.after_served = ""
+        self.after_served = self.at_the_end = ""
         limit = hot_limit(policy, is_charted_roast)
         held = phases(history)
+        before: Point | None = None
         clock: BreachClock | None = None
         was = Judged.NOT
         hot = False
         at = 0
         for point in points:
+            edge_ms = None
             while at + 1 < len(held) and held[at + 1].from_ms <= point.t_ms:
                 at += 1
+                if edge_ms is None and held[at].judged in _NO_LONGER:
+                    edge_ms = held[at].from_ms
             judged = held[at].judged
+            if clock and before and edge_ms and point.t_ms - before.t_ms <= policy.max_gap.ms:
+                self._look_at_edge(clock, before, point, edge_ms, limit)
+            before = point
             if held[at].told is Stage.REHEATING and was is not Judged.UNMARKED:
                 hot = False
             cooked = cooked_ms is not None and point.t_ms >= cooked_ms
@@ -193,6 +202,25 @@ class _Run:
             self.after_served = (
                 f"{read} was read by {rfc3339(point.t_ms)}, under {show_temperature(limit.mc)}, "
                 "after it was marked served (eaten or handed over): not shown"
+            )
+
+    def _look_at_edge(
+        self, clock: BreachClock, before: Point, after: Point, edge_ms: int, limit: Temperature
+    ) -> None:
+        """Notice a fall under the limit after the last reading of a time that was judged."""
+        if clock.breached_ms is not None or self.at_the_end:
+            return
+        since_ms, until_ms = clock.since_ms, float(edge_ms)
+        crossed_ms = crossing_ms(before.t_ms, before.low_mc, after.t_ms, after.low_mc, limit.mc)
+        if after.low_mc < limit.mc - ROUNDING_MC:
+            since_ms = crossed_ms if since_ms is None else since_ms
+        else:
+            until_ms = min(until_ms, crossed_ms)
+        if since_ms is not None and until_ms - since_ms >= self.delay_ms:
+            self.at_the_end = (
+                f"it fell under {show_temperature(limit.mc)} and was then marked off at "
+                f"{rfc3339(edge_ms)}, between the readings of {rfc3339(before.t_ms)} and "
+                f"{rfc3339(after.t_ms)}: not shown"
             )
 
     def _end(self, clock: BreachClock | None, judged: Judged) -> None:

@@ -43,6 +43,14 @@ def test_a_blip_shorter_than_the_delay_is_none() -> None:
     assert held(history(dip, stages=HELD)).met is True
 
 
+def test_a_fall_between_two_readings_before_it_is_marked_off_is_not_met() -> None:
+    fall = line((0, 150), (100, 136), (104, 110), (200, 60), every_s=240)
+    marked = ((0.0, "holding"), (103.0, "cooling"))
+    verdict = held(history(fall, stages=marked))
+    assert (verdict.met, "fell under 135 F" in verdict.reason) == (None, True)
+    assert held(history(fall, stages=((0.0, "holding"), (100.9, "cooling")))).met is True
+
+
 @pytest.mark.parametrize("stage", ["resting", "holding", "in-transit", "serving", "carved"])
 def test_the_limit_holds_in_whatever_stage_it_is_cooked_and_off_the_pit(stage: str) -> None:
     piece = history(line((0, 140), (60, 120)), stages=((0.0, stage),))

@@ -137,7 +137,8 @@ def _lethality(
             view.shown = view.shown | after
             view.value = np.where(after, 999.0, view.value)
     if any(probe.moved_s is not None for probe in meat.probes):
-        return False if _reached(views, meat, grid, allowed)[0] is False else None, None
+        is_out = _reached(views, meat, grid, allowed)[0] is False and not near
+        return False if is_out else None, None
     found, when = _reached(views, meat, grid, allowed)
     return (None, None) if near and found is False else (found, when)
 
