@@ -10,9 +10,11 @@ from __future__ import annotations
 import logging
 import string
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
+from contextvars import ContextVar
 from dataclasses import dataclass
 from datetime import datetime
+from functools import lru_cache
 from gettext import GNUTranslations, NullTranslations
 from importlib import resources
 from io import BytesIO
@@ -43,9 +45,12 @@ class Language:
     texts: NullTranslations
     numbers: str = ENGLISH
     decimal: str = "."
+    direction: str = "ltr"
 
 
 _ENGLISH = Language(ENGLISH, NullTranslations())
+# The decimal mark of the browser that is answered, where it told its language.
+readers_decimal: ContextVar[str | None] = ContextVar("readers_decimal", default=None)
 
 
 class _Voice:
@@ -71,8 +76,32 @@ def trn(one: str, many: str, count: int, /, **fields: object) -> str:
 
 
 def figure(text: str) -> str:
-    """Return a number, as Python writes it, with the decimal mark of the language."""
-    return text if _Voice.speaks.decimal == "." else text.replace(".", _Voice.speaks.decimal)
+    """Return a number, as Python writes it, with the decimal mark of who reads it."""
+    mark = readers_decimal.get() or _Voice.speaks.decimal
+    return text if mark == "." else text.replace(".", mark)
+
+
+@lru_cache(maxsize=64)
+def decimal_of(accept_language: str) -> str | None:
+    """Return the decimal mark of the first language of a browser, ``None`` where it is not known.
+
+    Args:
+        accept_language: The header (RFC 9110, 12.5.4), such as ``de-AT,de;q=0.9,en;q=0.5``.
+    """
+    first = accept_language.partition(",")[0].partition(";")[0].strip()
+    if first.partition("-")[0] in ("", "*", ENGLISH):  # nothing is loaded for most
+        return "." if first.startswith(ENGLISH) else None
+    from babel.core import Locale, UnknownLocaleError
+    from babel.numbers import get_decimal_symbol
+
+    with suppress(ValueError, UnknownLocaleError):
+        return get_decimal_symbol(Locale.parse(first, sep="-"), numbering_system="latn")
+    return None
+
+
+def direction() -> str:
+    """Return the way the language is written: ``ltr`` or ``rtl``."""
+    return _Voice.speaks.direction
 
 
 def day(at: datetime) -> str:
@@ -130,7 +159,10 @@ def _load(tag: str, folder: Path | None) -> Language:
     compiled = BytesIO()
     write_mo(compiled, catalog)
     compiled.seek(0)
-    return Language(tag, GNUTranslations(compiled), str(numbers), get_decimal_symbol(numbers))
+    return Language(
+        tag, GNUTranslations(compiled), str(numbers),
+        get_decimal_symbol(numbers, numbering_system="latn"), numbers.text_direction,
+    )  # fmt: skip
 
 
 def _text(tag: str, folder: Path | None) -> bytes:

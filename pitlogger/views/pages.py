@@ -15,7 +15,7 @@ from html import unescape
 from jinja2 import BaseLoader, Environment, StrictUndefined
 from jinja2.ext import Extension
 
-from pitlogger.views.language import language, tr, trn
+from pitlogger.views.language import direction, language, tr, trn
 
 _PIECE = re.compile(
     r"(?P<comment>\{#.*?#\})"
@@ -54,7 +54,7 @@ def environment(loader: BaseLoader) -> Environment:
         lstrip_blocks=True,
         extensions=[PlainTexts],
     )
-    made.globals.update(tr=tr, trn=trn, language=language)
+    made.globals.update(tr=tr, trn=trn, language=language, direction=direction)
     return made
 
 

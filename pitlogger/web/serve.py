@@ -21,6 +21,7 @@ import uvicorn
 from starlette.types import ASGIApp
 
 from pitlogger.errors import TransportError
+from pitlogger.service.names import lan_address
 from pitlogger.store.rows import Trouble
 from pitlogger.views.node import Node
 from pitlogger.web.access.access import Access
@@ -29,7 +30,6 @@ from pitlogger.web.access.door import LOCAL, NETWORK, Door, DoorLimits, with_roo
 from pitlogger.web.access.roles import Role
 from pitlogger.web.app import make_apps
 from pitlogger.web.sockets import (
-    lan_address,
     page_address,
     page_socket,
     refuse_taken,

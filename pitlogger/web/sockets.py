@@ -9,6 +9,7 @@ from pathlib import Path
 
 from pitlogger.config import WebTable
 from pitlogger.errors import TransportError
+from pitlogger.service.names import lan_address
 
 
 def page_address(web: WebTable, port: int) -> str:
@@ -20,17 +21,6 @@ def page_address(web: WebTable, port: int) -> str:
     elif host in ("0.0.0.0", "::"):  # noqa: S104
         host = lan_address() or f"{socket.gethostname().partition('.')[0]}.local"
     return f"{scheme}://{f'[{host}]' if ':' in host else host}:{port}/"
-
-
-def lan_address() -> str | None:
-    """Return the address this host has towards other networks, ``None`` where it has none."""
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as asking:
-        try:
-            asking.connect(("192.0.2.1", 9))  # of the block for documentation; nothing is sent
-        except OSError:
-            return None
-        found: str = asking.getsockname()[0]
-        return found
 
 
 def page_socket(web: WebTable) -> socket.socket:

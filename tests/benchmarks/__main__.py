@@ -1,8 +1,8 @@
 """The table of budgets: measured now, on this machine.
 
     python -m tests.benchmarks [group ...]     groups: engine process latency fire store yields
-                                               decoders forecast plant page scale; all by
-                                               default
+                                               decoders forecast plant page phone scale;
+                                               all by default
 
 Prints a table and writes ``build/bench.json``, a list of
 ``{"id", "value", "unit", "yardstick", "ratio", "budget", "met"}``. A row without a budget is
@@ -30,6 +30,7 @@ GROUPS = (
     "forecast",
     "plant",
     "page",
+    "phone",
     "scale",
 )
 # id: (budget, goal, whether more is better). Ratios are held against ratios.
@@ -52,6 +53,11 @@ BUDGETS: dict[str, tuple[float, float, bool]] = {
     "forecast": (1, 0.5, False),
     "forecast-full": (40, 15, False),
     "page": (50, 40, False),
+    "phone-sentence-fast": (800, 500, False),
+    "phone-sentence-slow": (2000, 1200, False),
+    "phone-chart-fast": (3000, 2000, False),
+    "phone-chart-slow": (8000, 5000, False),
+    "phone-pan": (8, 4, False),
 }
 OUT = Path("build/bench.json")
 

@@ -1,7 +1,6 @@
-"""What the page costs: bytes of the first load, time to read it, panning, twenty phones.
+"""What the page costs: bytes of the first load, twenty phones. A slow phone is in ``phone.py``.
 
-A phone of 412 px; the processor four times slower and a 3G network (750 kbit/s, 100 ms) for
-the time to read. Needs the system's Chromium; without it there are no rows.
+Needs the system's Chromium; without it there are no rows.
 """
 
 from __future__ import annotations
@@ -22,8 +21,6 @@ from tests.browser.conftest import ARGS, PHONE, chromium, pairing_cookie
 from tests.browser.staging import Staged, staged
 
 PHONES, LISTEN_S = 20, 10.0
-SLOWER, NET = 4, {"offline": False, "latency": 100, "downloadThroughput": 750_000 / 8,
-                  "uploadThroughput": 250_000 / 8}  # fmt: skip
 FIRST_LOAD = ("document", "script", "stylesheet", "other", "image")
 
 
@@ -40,8 +37,6 @@ def rows() -> list[Row]:
         browser = playwright.chromium.launch(executable_path=path, args=ARGS)
         found = [
             Row("page", first_load_kb(browser, stage), "KB gzip"),
-            Row("page-readable", readable_ms(browser, stage), "ms"),
-            Row("page-pan", pan_fps(browser, stage), "frames/s"),
             Row("page-phones", phones_share(stage), "% of a core"),
         ]
         browser.close()
@@ -69,52 +64,6 @@ def first_load_kb(browser: Browser, stage: Staged) -> float:
         page.wait_for_timeout(500)
         loaded = [one for one in requests if one.resource_type in FIRST_LOAD]
         return float(sum(one.sizes()["responseBodySize"] for one in loaded)) / 1000
-
-
-def readable_ms(browser: Browser, stage: Staged) -> float:
-    """Return when the first sentence and the figures are painted on a slow phone, ms."""
-    with _phone(browser, stage) as (context, page):
-        session = context.new_cdp_session(page)
-        session.send("Emulation.setCPUThrottlingRate", {"rate": SLOWER})
-        session.send("Network.enable")
-        session.send("Network.emulateNetworkConditions", NET)
-        page.goto(stage.address, wait_until="commit")
-        page.wait_for_selector("[data-figure]")
-        page.wait_for_timeout(3000)
-        painted: float = page.evaluate(
-            "performance.getEntriesByName('first-contentful-paint')[0].startTime"
-        )
-    return painted
-
-
-def pan_fps(browser: Browser, stage: Staged) -> float:
-    """Return frames a second while the chart is dragged to and fro by a finger."""
-    with _phone(browser, stage) as (context, page):
-        page.goto(stage.address)
-        page.wait_for_selector("#joined canvas")
-        page.click("[data-look='4']")
-        page.wait_for_timeout(1000)
-        page.evaluate(
-            "() => { window.frames_ = 0; const f = () => { frames_++; requestAnimationFrame(f); };"
-            " requestAnimationFrame(f); }"
-        )
-        box = page.locator("[data-plot=above]").bounding_box()
-        assert box is not None
-        session = context.new_cdp_session(page)
-        y = box["y"] + box["height"] / 2
-
-        def touch(kind: str, x: float) -> None:
-            points = [] if kind == "touchEnd" else [{"x": x, "y": y}]
-            session.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": points})
-
-        touch("touchStart", 200)
-        before, began = page.evaluate("frames_"), time.perf_counter()
-        for step in range(120):
-            touch("touchMove", 200 + (step % 40) * 4)
-        frames = page.evaluate("frames_") - before
-        fps = frames / (time.perf_counter() - began)
-        touch("touchEnd", 200)
-    return float(fps)
 
 
 def phones_share(stage: Staged) -> float:

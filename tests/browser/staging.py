@@ -31,6 +31,7 @@ class Staged:
     Attributes:
         scale_g: What lies on the scale; ``None`` while it is switched off.
         silent: While set, nothing is read.
+        speed: How many seconds of the node pass in one of ours.
     """
 
     daemon: Daemon
@@ -44,6 +45,7 @@ class Staged:
     began_ms: int = kitchen.START_MS
     is_playing: bool = False
     scene: ModuleType = kitchen
+    speed: float = 1.0
 
     def key(self, name: str = "phone", role: Role = Role.OWNER) -> str:
         """Return the key of a newly paired phone."""
@@ -93,7 +95,7 @@ class Staged:
             await asyncio.sleep(BEAT_S)
             if self.is_playing:
                 continue
-            self.clock.advance(round(BEAT_S * 1000))
+            self.clock.advance(round(BEAT_S * 1000 * self.speed))
             if not self.silent:
                 now_ms = self.clock.engine_ms()
                 for reading in self.scene.readings(now_ms, self.noise, self.scale_g, self.began_ms):

@@ -13,7 +13,7 @@ from tests.browser.staging import Staged
 
 Press = Callable[[Locator], None]
 Write = Callable[[Locator, str], None]
-ACTS = ("Trimmed", "Seasoned", "On the pit", "Wrapped", "Off the pit")
+ACTS = ("Trim", "Season", "On the pit", "Wrap", "Off the pit")
 
 
 def _tap(at: Locator) -> None:

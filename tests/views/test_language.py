@@ -96,3 +96,30 @@ def test_each_word_is_among_the_texts_to_translate() -> None:
     texts = template.template().decode()
     for word in (*words.ALERTS.values(), *words.CUTS.values(), *words.STATES.values()):
         assert f'msgid "{word}"' in texts
+
+
+@pytest.mark.parametrize(
+    ("header", "mark"),
+    [("de-AT,de;q=0.9,en;q=0.5", ","), ("en-GB", "."), ("fr", ","), ("ar-EG", "."), ("he", "."),
+     ("", None), ("*", None), ("xx-broken", None), ("de;q=1", ","), ("../../etc", None)],
+)  # fmt: skip
+def test_a_browser_says_its_decimal_mark_by_its_language(header: str, mark: str | None) -> None:
+    assert language.decimal_of(header) == mark
+
+
+def test_the_readers_mark_goes_before_that_of_the_language(tmp_path: Path) -> None:
+    write(tmp_path, "de")
+    token = language.readers_decimal.set(",")
+    assert mass(4_321_000, "kg") == "4,321 kg"
+    language.readers_decimal.set(".")
+    with speaking("de", tmp_path):
+        assert mass(4_321_000, "kg") == "4.321 kg"
+    language.readers_decimal.reset(token)
+
+
+def test_a_language_knows_its_direction(tmp_path: Path) -> None:
+    write(tmp_path, "ar")
+    assert language.direction() == "ltr"
+    with speaking("ar", tmp_path):
+        assert language.direction() == "rtl"
+        assert mass(4_321_000, "kg") == "4.321 kg"

@@ -8,9 +8,10 @@ import httpx
 import pytest
 
 from pitlogger.config import parse_config
+from pitlogger.service.names import own_names
 from pitlogger.web.access.access import Access, monotonic_ms
 from pitlogger.web.access.codes import GOOD_FOR_MS, Codes
-from pitlogger.web.access.hosts import is_own, own_names
+from pitlogger.web.access.hosts import is_own
 from pitlogger.web.access.keyring import SLIDES_MS, Keyring
 from pitlogger.web.access.rates import Rates
 from pitlogger.web.access.roles import Role

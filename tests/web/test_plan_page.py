@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import re
+from datetime import UTC, datetime
 
 import pytest
 from click.testing import CliRunner
@@ -83,3 +85,22 @@ async def test_portions_by_count_have_a_price_too(node: Node) -> None:
     )
     assert made["fault_later"] is None
     assert made["prices"]
+
+
+async def test_what_is_to_be_done_goes_into_a_calendar(node: Node) -> None:
+    query = {**MENU, "serve_at": "2026-09-19T18:00"}
+    made = await _planned(node, query)
+    answer = await node.local.get("/plan.ics", params=query)
+    assert answer.headers["content-type"] == "text/calendar; charset=utf-8"
+    moments = re.findall(r"DTSTART:(\d{8}T\d{6})Z", answer.text)
+    events = made["events"]
+    assert len(moments) == len(events) > 5  # type: ignore[arg-type]
+    last = datetime.fromisoformat(events[-1]["iso"]).astimezone(UTC)  # type: ignore[index]
+    assert moments[-1] == f"{last:%Y%m%dT%H%M%S}"
+
+
+async def test_without_a_time_to_serve_there_is_no_calendar(node: Node) -> None:
+    query = {name: value for name, value in MENU.items() if name != "serve_at"}
+    answer = await node.local.get("/plan.ics", params=query)
+    assert answer.status_code == 422
+    assert "Say when it is served" in answer.text

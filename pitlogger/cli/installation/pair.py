@@ -9,6 +9,7 @@ import click
 
 from pitlogger.cli.client import Client, socket_option
 from pitlogger.cli.output import emit, json_option, table
+from pitlogger.errors import UsageError
 
 ROLES = click.Choice(["look", "hands", "owner"])
 
@@ -16,12 +17,54 @@ ROLES = click.Choice(["look", "hands", "owner"])
 @click.command()
 @click.option("--role", type=ROLES, default="hands", show_default=True,
               help="look sees, hands works, owner also pairs and removes phones.")  # fmt: skip
+@click.option("--certificate", "folder", type=click.Path(path_type=Path, file_okay=False),
+              help="Make a certificate for https into this folder instead of a code.")  # fmt: skip
+@click.option("--name", "names", multiple=True,
+              help="A name or address the page is opened by, beside the host's own.")  # fmt: skip
 @socket_option
 @json_option
-def pair(role: str, socket: Path | None, as_json: bool) -> None:
-    """Make a code that pairs one phone within ten minutes, and show it as a QR code too."""
+def pair(
+    role: str, folder: Path | None, names: tuple[str, ...], socket: Path | None, as_json: bool
+) -> None:
+    """Make a code that pairs one phone within ten minutes, and show it as a QR code too.
+
+    With --certificate: over https a phone may keep its screen on and show notifications. The
+    authority made for it is good for this node's names alone and its key is kept nowhere.
+    """
+    if folder is not None:
+        emit(*_certified(folder, names, as_json))
+        return
+    if names:
+        raise UsageError("--name goes with --certificate FOLDER")
     made = Client(socket).post("/phones/codes", role=role)
     emit(made, as_json, invitation(made))
+
+
+def _certified(
+    folder: Path, names: tuple[str, ...], as_json: bool
+) -> tuple[dict[str, Any], bool, str]:
+    """Make a certificate for the node's names, and return what was made in words too."""
+    from datetime import UTC, datetime
+
+    from pitlogger.service.certificate import issue
+    from pitlogger.service.names import lan_address, own_names
+
+    address = lan_address()
+    every = dict.fromkeys([*sorted(own_names(names)), *([address] if address else [])])
+    made = issue(folder, tuple(every), datetime.now(UTC))
+    facts = {
+        "authority": str(made.authority), "certificate": str(made.certificate),
+        "key": str(made.key), "names": list(made.names), "until": f"{made.until:%Y-%m-%d}",
+    }  # fmt: skip
+    text = [
+        f"certificate for {', '.join(made.names)}, good until {facts['until']}",
+        "1. into the configuration, under [web], then restart:",
+        f'   tls_cert = "{made.certificate.resolve()}"',
+        f'   tls_key = "{made.key.resolve()}"',
+        f"2. bring {made.authority} onto each phone and trust it there, under certificates",
+        "It vouches for these names alone; its key was not kept: another address needs a new one.",
+    ]
+    return facts, as_json, "\n".join(text)
 
 
 def invitation(made: dict[str, Any]) -> str:

@@ -6,9 +6,9 @@ import time
 from collections import Counter
 
 from pitlogger.config import Config
+from pitlogger.service.names import own_names
 from pitlogger.web.access.codes import Codes
 from pitlogger.web.access.door import Door
-from pitlogger.web.access.hosts import own_names
 from pitlogger.web.access.keyring import Holder, Keyring, Kind
 from pitlogger.web.access.rates import Rates
 from pitlogger.web.access.roles import NOBODY, Role, Who

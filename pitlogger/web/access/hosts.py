@@ -6,7 +6,6 @@ comparing Origin with Host proves nothing; the list does.
 
 from __future__ import annotations
 
-import socket
 from ipaddress import ip_address
 
 
@@ -16,12 +15,6 @@ def host_of(header: str) -> str:
     if text.startswith("["):
         return text[1:].partition("]")[0]
     return text.partition(":")[0].rstrip(".")
-
-
-def own_names(configured: tuple[str, ...]) -> frozenset[str]:
-    """Return the names this node goes by."""
-    host = socket.gethostname().casefold().partition(".")[0]
-    return frozenset({"localhost", host, f"{host}.local", *map(str.casefold, configured)})
 
 
 def is_own(header: str, local_address: str | None, names: frozenset[str]) -> bool:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import datetime
 from decimal import Decimal
 from typing import Any
 from urllib.parse import urlencode
@@ -31,6 +32,7 @@ from pitlogger.web.page.plan_fields import (
     wanted,
 )
 from pitlogger.web.page.plan_shown import shown_answers
+from pitlogger.yields.timing.ical import CalendarMoment, calendar
 
 
 async def plan_screen(daemon: Node, shown: Shown, query: Mapping[str, str]) -> dict[str, Any]:
@@ -53,6 +55,18 @@ async def plan_screen(daemon: Node, shown: Shown, query: Mapping[str, str]) -> d
         return {**common, "sentence": tr("That cannot be planned yet."), "fault": str(fault)}
     asked = urlencode({name: value for name, value in fields.items() if value})
     return {**common, "asked": asked, **shown_answers(made, fields, shown)}
+
+
+def calendar_of(events: list[dict[str, Any]], name: str, stamp_ms: int) -> str:
+    """Return what is to be done when as an iCalendar file (RFC 5545)."""
+    moments = [
+        CalendarMoment(
+            round(datetime.fromisoformat(one["iso"]).timestamp() * 1000), one["what"],
+            ", ".join(one["pieces"]),
+        )
+        for one in events
+    ]  # fmt: skip
+    return calendar(moments, name, stamp_ms)
 
 
 async def plan_document(daemon: Node, query: Mapping[str, str]) -> list[dict[str, Any]]:

@@ -13,10 +13,12 @@ from pitlogger.errors import PitloggerError, UsageError
 from pitlogger.model.cooks import CUTS, WRAPS
 from pitlogger.store.queries import Reader
 from pitlogger.views import words
+from pitlogger.views.language import tr
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 from pitlogger.web.access.access import Access
 from pitlogger.web.joining import Joining
+from pitlogger.web.page.ahead import ahead_screen
 from pitlogger.web.page.alarms import alarms_screen
 from pitlogger.web.page.begin import MOST_ROWS
 from pitlogger.web.page.checking import checks_screen
@@ -29,7 +31,7 @@ from pitlogger.web.page.jobs import add_jobs
 from pitlogger.web.page.join import add_joining
 from pitlogger.web.page.past import cook_screen, past_screen
 from pitlogger.web.page.pit import pit_with_table
-from pitlogger.web.page.planning import plan_screen
+from pitlogger.web.page.planning import calendar_of, plan_screen
 from pitlogger.web.page.printing import print_screen, printed
 from pitlogger.web.page.probes import may_be_pits, piece_screen, probes_screen
 from pitlogger.web.page.reach import reach_screen
@@ -99,6 +101,12 @@ def _add_pieces(page: APIRouter, daemon: Node) -> None:
         values = piece_screen(daemon, shown_to(daemon, request), piece)
         return screen(daemon, request, "piece.html", values, 200 if values["p"] else 404)
 
+    @page.get("/ahead")
+    async def ahead(request: Request) -> HTMLResponse:
+        asked = request.query_params.get("piece", "")
+        values = await ahead_screen(daemon, shown_to(daemon, request), asked)
+        return screen(daemon, request, "ahead.html", values)
+
     @page.get("/probes")
     async def probes(request: Request) -> HTMLResponse:
         values = probes_screen(daemon, shown_to(daemon, request))
@@ -111,6 +119,15 @@ def _add_planning(page: APIRouter, daemon: Node) -> None:
         shown = shown_to(daemon, request)
         values = await plan_screen(daemon, shown, request.query_params)
         return screen(daemon, request, "plan.html", values)
+
+    @page.get("/plan.ics")
+    async def plan_calendar(request: Request) -> Response:
+        values = await plan_screen(daemon, shown_to(daemon, request), request.query_params)
+        if not values["events"]:
+            reason = tr("Say when it is served: then there is something to put into a calendar.")
+            return refused(daemon, request, values["fault"] or reason, "/plan", 422)
+        text = calendar_of(values["events"], values["sentence"], daemon.clock.utc_ms())
+        return Response(text, media_type="text/calendar; charset=utf-8")
 
     @page.get("/begin")
     async def begin(request: Request) -> HTMLResponse:

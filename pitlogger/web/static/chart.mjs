@@ -7,7 +7,7 @@ import { band, fan, flags, ends, alarms } from "./draw.mjs";
 import { stair, stairRange, treadAt } from "./stair.mjs";
 import { aligned, buckets, facts, BUCKETS } from "./chart-data.mjs";
 import { gestures } from "./gestures.mjs";
-import { Units } from "./units.mjs";
+import { Units, figure } from "./units.mjs";
 
 /** @typedef {import("./chart-types.d.ts").Joined} Joined */
 
@@ -184,7 +184,7 @@ class JoinedChart {
     const options = this.common(width, height, this.axis({ space: 64, size: 34, values: (_, splits, __, ___, step) => this.units.times(splits, step, this.place.dataset.offset) }));
     options.padding = [6, RIGHT, 0, 0];
     options.scales.y = { range: () => stairRange(this) };
-    options.axes.push(this.axis({ size: AXIS, values: (_, splits) => splits.map((value, at) => `${+value.toFixed(1)}${at === splits.length - 1 ? ` ${this.units.unit}` : ""}`) }));
+    options.axes.push(this.axis({ size: AXIS, values: (_, splits) => splits.map((value, at) => `${figure(+value.toFixed(1))}${at === splits.length - 1 ? ` ${this.units.unit}` : ""}`) }));
     options.series = [{}, { stroke: "transparent", points: { show: false } }];
     options.hooks = { draw: [(u) => { flags(u, this, false); stair(u, this); }], setCursor: [(u) => this.tell(u)] };
     return options;

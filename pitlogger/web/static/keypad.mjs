@@ -1,6 +1,9 @@
 // @ts-check
 /** A keypad with large keys for masses and temperatures; digits typed on a keyboard go the same way. */
 
+/** The decimal mark of this phone's language. */
+const MARK = new Intl.NumberFormat(`${navigator.languages[0] ?? "en"}-u-nu-latn`).format(1.5)[1];
+
 /** Units that can be put behind a number. @type {Record<string, string[]>} */
 const UNITS = { lb: ["lb", "oz"], kg: ["kg", "g"], g: ["g", "kg"], F: [], C: [] };
 
@@ -34,7 +37,7 @@ function pad(field) {
   keys.className = "keys";
   keys.setAttribute("role", "group");
   keys.setAttribute("aria-label", `Keys for ${field.name}`);
-  for (const key of [..."123456789", ".", "0", "⌫", ...(UNITS[field.dataset.keypad ?? ""] ?? [])]) {
+  for (const key of [..."123456789", MARK, "0", "⌫", ...(UNITS[field.dataset.keypad ?? ""] ?? [])]) {
     const button = document.createElement("button");
     button.type = "button";
     button.textContent = key;

@@ -60,7 +60,7 @@ function key(cell) {
 
 /** @param {string} one @param {string} other */
 function compare(one, other) {
-  const a = parseFloat(one.replace("\u2212", "-")), b = parseFloat(other.replace("\u2212", "-"));
+  const [a, b] = [one, other].map((text) => parseFloat(text.replace("\u2212", "-").replace(/^(-?\d+),/, "$1.")));
   if (!one.includes("T") && !Number.isNaN(a) && !Number.isNaN(b) && a !== b) return a - b;
   return one.localeCompare(other, undefined, { numeric: true });
 }

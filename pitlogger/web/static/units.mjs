@@ -1,6 +1,14 @@
 // @ts-check
 /** Values in the person's units, times of day on the node's clock. */
 
+/** The decimal mark of this phone's language, as the server writes it too. */
+const MARK = new Intl.NumberFormat(`${navigator.languages[0] ?? "en"}-u-nu-latn`).format(1.5)[1];
+
+/** A number with the phone's decimal mark. @param {number|string} value */
+export function figure(value) {
+  return String(value).replace(".", MARK);
+}
+
 export class Units {
   /** @param {string} degree F or C @param {string} masses lb, kg or g */
   constructor(degree, masses) {
@@ -22,7 +30,7 @@ export class Units {
   /** A mass in words. @param {number} grams */
   weight(grams) {
     const value = this.mass(grams);
-    return `${Math.abs(value) < 10 ? value.toFixed(2) : value.toFixed(1)} ${this.unit}`.replace("-", "\u2212");
+    return `${figure(value.toFixed(Math.abs(value) < 10 ? 2 : 1))} ${this.unit}`.replace("-", "\u2212");
   }
 
   /** A date whose local parts are those of the node. @param {number} seconds @param {string} [offset] minutes east of UTC */

@@ -1,0 +1,96 @@
+"""What if: when a piece is done as things are, and if something were done now, on one time axis."""
+
+from __future__ import annotations
+
+import asyncio
+import re
+from typing import Any
+
+from pitlogger.engine.forecasts.summary import Outlook, outlook, questions
+from pitlogger.views import words
+from pitlogger.views.language import tr
+from pitlogger.views.node import Node
+from pitlogger.views.shown import Shown
+
+_HOUR_S = 3600.0
+_MOST_TICKS = 5
+_STEP_C = re.compile(r"(\d+) C\b")  # of the pit, as the forecast words it
+
+
+async def ahead_screen(daemon: Node, shown: Shown, piece: str) -> dict[str, Any]:
+    """Return what is foreseen of a piece, and what would change it."""
+    held = daemon.engine.book.pieces.get(piece)
+    if held is None or not held.is_open:
+        return {"sentence": tr("{piece} is not followed now.", piece=piece), "piece": "",
+                "targets": []}  # fmt: skip
+    asked = questions(daemon.engine, daemon.clock.engine_ms(), piece)
+    found = await asyncio.to_thread(outlook, asked)
+    targets = _targets(found, piece, shown)
+    first = next((row for one in targets for row in one["rows"][:1]), None)
+    if first is None or not first["clock"]:
+        sentence = tr("Nothing can be foreseen of {piece} yet.", piece=piece)
+    else:
+        sentence = tr("{act} {piece} about {at}, as things are.", act=targets[0]["act"],
+                      piece=piece, at=first["clock"])  # fmt: skip
+    return {"sentence": words.capital(sentence), "piece": piece, "targets": targets}
+
+
+def _targets(found: Outlook, piece: str, shown: Shown) -> list[dict[str, Any]]:
+    made: list[dict[str, Any]] = []
+    for request, answer, others in found.targets:
+        if request.piece != piece:
+            continue
+        spans = [(tr("as things are"), "", answer)]
+        spans += [(_in_unit(one.action, shown), _change(one.text, shown), one.answer)
+                  for one in others]  # fmt: skip
+        last_s = max((span.p90_s or span.p50_s or 0.0 for _, _, span in spans), default=0.0)
+        if answer.p50_s is None or last_s <= 0:
+            made.append({"act": tr(words.TARGETS[request.target]), "rows": [], "ticks": [],
+                         "why": answer.reason})  # fmt: skip
+            continue
+        made.append({
+            "act": tr(words.TARGETS[request.target]),
+            "rows": [_row(name, change, span, last_s, shown) for name, change, span in spans],
+            "ticks": _ticks(last_s, shown),
+            "why": "",
+        })  # fmt: skip
+    return made
+
+
+def _row(name: str, change: str, span: Any, last_s: float, shown: Shown) -> dict[str, Any]:
+    def clock(after_s: float | None) -> str:
+        return "" if after_s is None else shown.clock(shown.now_ms + round(after_s * 1000))
+
+    def share(after_s: float | None) -> float:
+        return 100.0 if after_s is None else round(min(100.0, 100.0 * after_s / last_s), 1)
+
+    early, late = share(span.p10_s), share(span.p90_s)
+    return {
+        "name": name, "change": change, "clock": clock(span.p50_s), "early": early,
+        "wide": max(0.5, late - early), "middle": None if span.p50_s is None else share(span.p50_s),
+        "span": f"{clock(span.p10_s)}\N{EN DASH}{clock(span.p90_s)}" if span.p90_s else "",
+    }  # fmt: skip
+
+
+def _ticks(last_s: float, shown: Shown) -> list[dict[str, Any]]:
+    """Return whole hours of the day on the axis, at most five."""
+    step_h = next(h for h in (1, 2, 3, 4, 6, 12, 24, 48) if last_s / _HOUR_S / h <= _MOST_TICKS)
+    now = shown.moment(shown.now_ms)
+    into_s = (now.hour % step_h) * _HOUR_S + now.minute * 60 + now.second
+    at_s, made = step_h * _HOUR_S - into_s, []
+    while at_s < last_s:
+        at = shown.moment(shown.now_ms + round(at_s * 1000))
+        made.append({"x": round(100 * at_s / last_s, 1), "at": f"{at:%H:%M}"})
+        at_s += step_h * _HOUR_S
+    return made
+
+
+def _change(text: str, shown: Shown) -> str:
+    """Return what follows the action in a sentence of the forecast."""
+    return _in_unit(text.partition(": ")[2], shown)
+
+
+def _in_unit(text: str, shown: Shown) -> str:
+    """Return a sentence with its steps of the pit in the reader's unit."""
+    unit = shown.units.temperature
+    return _STEP_C.sub(lambda found: f"{shown.step(int(found[1]) * 1000):.0f} {unit}", text)
