@@ -132,6 +132,11 @@ class Annunciator:
         self.watch(key, kind, piece=piece, channel=channel)
         self.condition(key, t_ms, true, message, remedy)
 
+    def ask_anew(self, key: str) -> None:
+        """Let a prompt that was answered for good be raised again: it is about something else."""
+        if key in self.watches:
+            self.watches[key].settled = False
+
     def freeze(self, limits: list[Limit]) -> None:
         """Stop running delays: without evidence the state stays as it is."""
         for limit in limits:

@@ -385,12 +385,17 @@ ANSWERS: dict[str, tuple[str, ...]] = {
     "wrap-due": ("not yet", "leaving it bare"),
     "tender-check-due": ("tender", "not yet", "point only"),
     "stage-likely": ("yes", "no"),
+    "weight-likely": ("first", "second", "neither"),
+    "weight-kept": ("undo",),
 }
+
+
+_RECOGNISED = ("stage-likely/", "weight-likely/", "weight-kept/")
 
 
 def _check_act(body: AlertActed, watches: dict[str, Watch], t_ms: int) -> None:
     watch = watches.get(body.alert)
-    if watch is None and body.alert.startswith("stage-likely/"):
+    if watch is None and body.alert.startswith(_RECOGNISED):
         return  # of a record that is replayed without recognition
     if watch is None:
         raise UsageError(unknown("alert", body.alert, watches) if watches else

@@ -47,6 +47,7 @@ def replay(
     Raises:
         CaptureError: With the line of a decision that cannot be accepted.
     """
+    engine.weights.is_on = False  # what was weighed stands in the record
     due: list[ForecastResult] = []
 
     def hand_in(given: Reading | Command | ForecastResult) -> Iterator[Output]:

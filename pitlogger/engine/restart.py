@@ -83,6 +83,7 @@ def catch_up(engine: Engine, entries: list[Entry], readings: Iterable[Reading]) 
     """
     refused = []
     engine.state.origins.clear()
+    engine.weights.is_catching_up = True
     engine.recognition.is_catching_up = True  # what it took then stands in the journal
     merged = heapq.merge(readings, as_inputs(entries), key=lambda given: given.t_ms)
     for given in merged:
@@ -91,7 +92,7 @@ def catch_up(engine: Engine, entries: list[Entry], readings: Iterable[Reading]) 
                 pass
         except PitloggerError as fault:
             refused.append(str(fault))
-    engine.recognition.is_catching_up = False
+    engine.recognition.is_catching_up = engine.weights.is_catching_up = False
     for entry in entries:
         if isinstance(entry.body, AlertChanged):
             _impose(engine, entry.t_ms, entry.body)

@@ -178,7 +178,7 @@ def _checkpoint(engine: Engine, piece: str, body: Weighed, now_ms: int) -> str:
     net_g, known = body.net_mg / 1000, engine.book.pieces
     fits: list[tuple[float, Expected]] = sorted(
         (
-            (one.density(net_g), one)
+            (one.chance * one.density(net_g), one)
             for one in expected_of(known[piece], list(known.values()), now_ms)
             if one.checkpoint in PLACE
         ),

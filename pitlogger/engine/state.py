@@ -19,6 +19,7 @@ from pitlogger.pipeline.stuck import Stillness
 from pitlogger.pipeline.trend import Trend
 from pitlogger.rules.conditions import Watch
 from pitlogger.safety.live import PieceClocks
+from pitlogger.yields.weighing.pile import Pile
 
 GAPS_KEPT = 11
 MINUTE_MS = 60_000
@@ -106,6 +107,17 @@ class ChannelState:
 
 
 @dataclass(slots=True)
+class Load:
+    """Something that came to rest on a scale and has no name yet."""
+
+    channel: str
+    level_mg: int
+    net_mg: int
+    at_ms: int
+    interval_mg: int
+
+
+@dataclass(slots=True)
 class EngineState:
     """The whole engine between two steps.
 
@@ -141,6 +153,8 @@ class EngineState:
     softened: dict[str, float] = field(default_factory=dict)  # tenderness index, by piece
     touched: dict[str, str] = field(default_factory=dict)  # raw or cooked, by scale or probe
     sights: dict[str, Sight] = field(default_factory=dict)  # stages as recognised, by piece
+    piles: dict[str, Pile] = field(default_factory=dict)  # what lies on each scale
+    loads: list[Load] = field(default_factory=list)  # loads that wait for a name
     broken: list[str] = field(default_factory=list)  # pieces with a probe silent or in doubt
 
     def forget_pieces(self, pieces: frozenset[str], entries: list[Entry]) -> None:
@@ -171,7 +185,7 @@ class EngineState:
         """
         for kept in (self.entries, self.origins, self.forecasts, self.foreseen, self.clocks,
                      self.clock_marks, self.gaps, self.stall_ended_ms, self.read_ms, self.softened,
-                     self.routines, self.broken, self.sights):  # fmt: skip
+                     self.routines, self.broken, self.sights, self.loads):  # fmt: skip
             kept.clear()
         for key, watch in list(self.watches.items()):
             if watch.kind not in OUTLIVES_COOKS:

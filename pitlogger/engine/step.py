@@ -39,6 +39,7 @@ from pitlogger.engine.watch.recognition import Recognition
 from pitlogger.engine.watch.routines import run_routines
 from pitlogger.engine.watch.silence import Hearing
 from pitlogger.engine.watch.taken_back import end_with, restore
+from pitlogger.engine.watch.weights import WeightRecognition
 from pitlogger.model.belonging import cooks_of
 from pitlogger.model.book import Book
 from pitlogger.model.cooks import Channel
@@ -102,6 +103,7 @@ class Engine:
         self.lookout = Lookout(state, self.alerts, self.safety, units)
         self.instruments = Instruments(state, self.alerts, units)
         self.recognition = Recognition(state, policy, self.alerts)
+        self.weights = WeightRecognition(state, policy, self.alerts, self._timers.set)
         self.hearing = Hearing(self._timers, self.alerts)
         self.judging = Judging(state, self.alerts)
         self._compile(state.t_ms, "")
@@ -169,6 +171,7 @@ class Engine:
                 self._pit_bin(lane, t_ms)
         elif lane.site is Site.BENCH and state.steadiness.update(t_ms, value, stable):
             self._out.append(SteadyMass(channel, t_ms, state.steadiness.steady_mg))
+            self.weights.settled(channel, state.steadiness, self.book, t_ms)
         if state.doubt == "stuck":
             return tag(lane, reading, value, Quality.STUCK)
         if not lane.low <= value <= lane.high:
@@ -228,9 +231,10 @@ class Engine:
         """Return when the next timer is due, ``None`` if none is set."""
         return self._timers.next_ms()
 
-    def recognised(self) -> list[StageSet]:
-        """Return the stages that were recognised and are to be set; each is returned once."""
-        return self.recognition.take(self.book) if self.recognition.proposals else []
+    def recognised(self) -> list[StageSet | Weighed]:
+        """Return the stages and weights that were recognised and are to be set, each once."""
+        stages = self.recognition.take(self.book) if self.recognition.proposals else []
+        return [*stages, *self.weights.take()]
 
     def _tick(self, t_ms: int) -> None:
         self.state.t_ms = self.state.tick_ms = t_ms
@@ -246,6 +250,8 @@ class Engine:
                 self.alerts.realarm(key, t_ms)
             elif what == "again":
                 self.alerts.ask_again(key, t_ms)
+            elif what == "weights":
+                self.weights.judge(self.book, t_ms)
             elif what == "minute":
                 self._minute(t_ms)
             elif what == "forecast":
@@ -306,6 +312,7 @@ class Engine:
             if body.action == "answer" and body.reason == "no":
                 self.recognition.denied(body.alert, command.t_ms)
             if body.action == "answer":
+                self.weights.answered(body.alert, body.reason, command.t_ms)
                 self._compile(command.t_ms, command.by)
         elif isinstance(body, ForecastTaught):
             state.taught = body.scores
@@ -343,6 +350,7 @@ class Engine:
             self.state.channels[body.channel].trend.restart()
         self._compile(command.t_ms, command.by)
         self.recognition.told(self.book, command.t_ms)
+        self.weights.told(entry, self.book, command.t_ms)
         if isinstance(body, ClockSet) and body.gap_ms is not None:
             self.lookout.gap_known(self.book, body.gap_ms, command.t_ms)
         if isinstance(body, SpotRead) and body.piece is not None:

@@ -43,6 +43,8 @@ class Timers:
                 self.set(watch.again_ms, "again", watch.key)
             if rule.realarm_ms is not None and watch.holds:
                 self.set(watch.raised_ms + rule.realarm_ms, "realarm", watch.key)
+        if state.loads:
+            self.set(state.t_ms + 1000, "weights", "")
         for due_ms, what in ((state.forecast_ms, "forecast"), (state.minute_ms, "minute")):
             if due_ms is not None:
                 self.set(due_ms, what, "")

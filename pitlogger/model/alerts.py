@@ -15,6 +15,7 @@ PROMPTS = (
     "wrap-due", "tender-check-due", "pull-due", "rest-done", "check-due", "weigh-due",
     "sanitize-due", "hot-hold-near", "discard-near", "date-mark-due", "stall-began", "stall-ended",
     "lid-open", "finish-late", "finish-early", "short-of-meat", "check-overdue", "stage-likely",
+    "weight-likely", "weight-kept",
 )  # fmt: skip
 ALARMS = (
     "pit-low", "pit-high", "pit-falling", "flare-up", "hot-hold-low", "cold-hold-high",

@@ -81,6 +81,8 @@ def body_words(body: Body, units: Units) -> str:
             told = f"{mass(body.net_mg, units.mass)}, {words.checkpoint(body.checkpoint)}"
             if body.tare_mg:
                 told += tr(", container {mass}", mass=mass(body.tare_mg, units.mass))
+            if body.p is not None:
+                told += tr(", recognised ({p} likely)", p=f"{body.p:.0%}")
             return f"{body.piece}: {told}" + _because(body.reason)
         case SpotRead():
             value = temperature(body.value_mc, units.temperature, 1)

@@ -129,6 +129,8 @@ ALERTS: dict[str, str] = {
     "short-of-meat": mark("short of meat"),
     "check-overdue": mark("check of an instrument overdue"),
     "stage-likely": mark("looks like another stage"),
+    "weight-likely": mark("what lies on the scale"),
+    "weight-kept": mark("weight kept by itself"),
     "pit-low": mark("pit too cold"),
     "pit-high": mark("pit too hot"),
     "pit-falling": mark("pit falling"),

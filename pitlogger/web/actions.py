@@ -12,6 +12,7 @@ from typing import Any, Literal
 from pitlogger.bootstrap.cooks import with_configured
 from pitlogger.clock import rfc3339
 from pitlogger.engine.commands import ANSWERS, accept
+from pitlogger.engine.watch.weights import KEPT, LIKELY
 from pitlogger.errors import RefusedError, UsageError, unknown
 from pitlogger.formats.cook_file import parse_cook
 from pitlogger.model.cooks import Stage
@@ -49,7 +50,7 @@ from pitlogger.views.shown import Shown
 from pitlogger.web import bodies, corrections, requests
 from pitlogger.web.access.roles import who_asks
 from pitlogger.web.finishing import dispose
-from pitlogger.web.looks import agreed
+from pitlogger.web.looks import agreed, answered_weight
 from pitlogger.web.routes.food_log import CorrectiveAsk
 from pitlogger.web.starting import open_cook, started
 
@@ -154,6 +155,8 @@ def _answered(daemon: Node, ask: requests.AnswerAsk) -> Body:
         reason = ask.answers.choose(
             standing_words(daemon, watch, shown), ANSWERS.get(watch.kind, ("seen",))
         )
+    if watch is not None and watch.kind in (LIKELY, KEPT):
+        return answered_weight(daemon, watch.kind, ask.alert.partition("/")[2], reason)
     piece = ask.alert.removeprefix("stage-likely/")
     found = daemon.engine.recognition.proposals.get(piece, [])
     if watch is not None and watch.kind == "stage-likely" and reason == "yes":
@@ -216,7 +219,7 @@ ACTIONS: dict[str, Action] = {
     "withdraw": Action(requests.WithdrawAsk, _in_a_journal, CookWithdrawn),
     "acknowledge": Action(requests.AlertAsk, _alert("acknowledge"), AlertActed),
     "unacknowledge": Action(requests.AlertAsk, _alert("unacknowledge"), AlertActed),
-    "answer": Action(requests.AnswerAsk, _answered, (AlertActed, StageSet)),
+    "answer": Action(requests.AnswerAsk, _answered, (AlertActed, StageSet, Weighed, Undone)),
     "unshelve": Action(requests.AlertAsk, _alert("unshelve"), AlertActed),
     "reset": Action(requests.AlertAsk, _alert("reset"), AlertActed),
     "shelve": Action(requests.ShelveAsk, _shelve, AlertActed),

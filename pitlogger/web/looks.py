@@ -1,4 +1,4 @@
-"""A yes to what a piece looks to be in: it becomes the stage of the piece, with who agreed."""
+"""A yes to what was recognised: it becomes the stage or the weighing, with who agreed."""
 
 from __future__ import annotations
 
@@ -6,9 +6,11 @@ from dataclasses import replace
 
 from pitlogger.engine.watch.cores import all_cores, coldest
 from pitlogger.engine.watch.recognition import inferred
+from pitlogger.engine.watch.weights import FIRST, KEPT, LIKELY, SECOND, UNDO, weighing
+from pitlogger.errors import RefusedError
 from pitlogger.inference.recogniser import StageProposal
 from pitlogger.model.cooks import ON_PIT
-from pitlogger.model.journal import AlertActed, Body
+from pitlogger.model.journal import AlertActed, Body, Undone
 from pitlogger.questions import Answers
 from pitlogger.views.alert_words import looks
 from pitlogger.views.language import tr
@@ -42,3 +44,25 @@ def agreed(daemon: Node, piece: str, found: StageProposal, answers: Answers) -> 
         if answers.choose(question, (YES, NO)) == NO:
             return AlertActed(f"stage-likely/{piece}", "answer", reason=NO)
     return replace(inferred(piece, found), confirmed=True)
+
+
+def answered_weight(daemon: Node, kind: str, channel: str, answer: str) -> Body:
+    """Return what an answer about a weight amounts to.
+
+    Raises:
+        RefusedError: It was taken back, or is not asked about any more.
+    """
+    engine = daemon.engine
+    if kind == KEPT and answer == UNDO:
+        for held in engine.book.pieces.values():
+            for one in reversed(held.weighings):
+                if one.weighed.channel == channel and one.weighed.is_unconfirmed:
+                    return Undone(*one.id, "not what it was taken for")
+        raise RefusedError(f"{channel}: nothing that was kept by itself is left to undo")
+    if kind == LIKELY and answer in (FIRST, SECOND):
+        found = engine.weights.asked(channel)
+        at = (FIRST, SECOND).index(answer)
+        if found is None or len(found[1]) <= at:
+            raise RefusedError(f"{channel}: there is no {answer} to choose now")
+        return replace(weighing(found[0], found[1][at]), confirmed=True)
+    return AlertActed(f"{kind}/{channel}", "answer", reason=answer)

@@ -89,6 +89,7 @@ def _from_piece(
         teaches=held.stage is not Stage.DISCARDED
         and not any(at for at, _ in drops)
         and not (book.untaught or held.untaught or any(w.untaught for w in held.weighings))
+        and not any(w.weighed.is_unconfirmed and not w.taught for w in held.weighings)
         and not _unconfirmed(held, {name: mass.value for name, mass in masses.items()}),
     )
 

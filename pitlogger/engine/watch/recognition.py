@@ -95,7 +95,9 @@ class Recognition:
 
     def _ask(self, piece: str, found: list[StageProposal] | None, t_ms: int) -> None:
         words = ""
-        if found:
+        if not found:
+            self.alerts.ask_anew(f"stage-likely/{piece}")
+        else:
             last = found[-1]
             words = f"{piece}: looks {last.stage}, {last.p:.0%} likely"
         self.alerts.tell("stage-likely", piece, t_ms, bool(found), words, piece=piece)

@@ -33,7 +33,8 @@ class Weighed:
     ``tare_mg`` is what was set aside as container; ``net = gross - tare``.
     ``interval_mg`` is the scale interval; 0 where it is not known. ``confirmed``: a person
     said that it is right though it looks hardly possible. ``reason`` is why a part of the piece was
-    thrown away, the rest of which goes on.
+    thrown away, the rest of which goes on. ``p`` is how likely it
+    is that piece at that checkpoint, where it was recognised and kept by itself.
     """
 
     piece: str
@@ -49,7 +50,13 @@ class Weighed:
     confirmed: bool = False
     timed: Literal["live", "stated", "unrecorded"] = "live"
     reason: str = ""
+    p: float | None = None
     kind: Literal["weighed"] = "weighed"
+
+    @property
+    def is_unconfirmed(self) -> bool:
+        """Whether recognition alone says what it is."""
+        return self.p is not None and not self.confirmed
 
     @property
     def net_mg(self) -> int:

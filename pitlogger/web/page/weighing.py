@@ -15,8 +15,8 @@ from pitlogger.views.shown import Shown
 from pitlogger.views.status import is_running
 from pitlogger.web.page.figures import net_mg, scales
 from pitlogger.web.page.loose import waiting_weights
-from pitlogger.yields.causes import CHAIN
-from pitlogger.yields.weighing.containers import Waiting, propose
+from pitlogger.yields.weighing.expected import expected, habits
+from pitlogger.yields.weighing.matching import match
 
 LIKELY = 0.5  # of a guess by mass, to stand before what the stages say
 
@@ -76,7 +76,7 @@ def _pick(daemon: Node, one: dict[str, str], shown: Shown, likely: set[str]) -> 
 def _likely(daemon: Node, steady_net_mg: int | None) -> str:
     """Return the piece that a steady mass is most likely of, empty where none is."""
     open_pieces = [held for held in daemon.engine.book.pieces.values() if held.is_open]
-    return (_guess(open_pieces, steady_net_mg) or "") if steady_net_mg else ""
+    return _guess(open_pieces, steady_net_mg, daemon.clock.engine_ms()) or ""
 
 
 def _choices(kinds: Any) -> list[dict[str, str]]:
@@ -108,7 +108,7 @@ def proposals(daemon: Node, steady_net_mg: int | None) -> list[dict[str, str]]:
     if not is_running(daemon):
         return []
     open_pieces = [held for held in daemon.engine.book.pieces.values() if held.is_open]
-    guess = _guess(open_pieces, steady_net_mg)
+    guess = _guess(open_pieces, steady_net_mg, daemon.clock.engine_ms())
     found = []
     for held in open_pieces:
         checkpoint = NEXT_CHECKPOINT.get(held.stage)
@@ -122,13 +122,10 @@ def proposals(daemon: Node, steady_net_mg: int | None) -> list[dict[str, str]]:
     ]
 
 
-def _guess(open_pieces: list[PieceBook], steady_net_mg: int | None) -> str | None:
+def _guess(open_pieces: list[PieceBook], steady_net_mg: int | None, now_ms: int) -> str | None:
     """Return the piece that a mass is most likely of, ``None`` where nothing is likely."""
-    waiting = []
-    for held in open_pieces:
-        on_chain = [w.weighed for w in held.weighings if w.weighed.checkpoint in CHAIN]
-        if on_chain:
-            last = on_chain[-1]
-            waiting.append(Waiting(held.piece.id, held.stage, last.checkpoint, last.net_mg / 1000))
-    found = propose((steady_net_mg or 0) / 1000, waiting)
+    if not steady_net_mg or steady_net_mg <= 0:
+        return None
+    waiting = expected(open_pieces, now_ms)
+    (found,) = match([steady_net_mg / 1000], waiting, habits(open_pieces))
     return found[0].piece if found and found[0].chance >= LIKELY else None

@@ -9,38 +9,67 @@ simulated kitchens (``docs/recognition.md``).
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
+from typing import Literal
 
 from pitlogger.model.book import PieceBook
-from pitlogger.model.cooks import Stage, natural
+from pitlogger.model.cooks import NEVER, Stage, natural
 from pitlogger.yields.causes import CHAIN, PLACE
 from pitlogger.yields.learned.step_priors import usual
 from pitlogger.yields.plausible import bought_g
 
-_OWN = 0.35  # of a step's spread, as standard deviation; the rest is common
+_OWN = 0.28  # of a step's spread, as standard deviation; the rest is common
 _LABEL_SD, _BOUGHT_SD = 0.012, 0.3
 _JUST_MS = 20 * 60_000  # so long after a stage began its first weighing may still come
-_CHANCES = (0.75, 0.2, 0.05)  # of the checkpoint that comes next, and of those after it
-_NEXT: dict[Stage, tuple[str, ...]] = {
-    Stage.RAW: ("purchased", "trimmed", "seasoned"),
-    Stage.THAWING: ("thawed", "trimmed", "seasoned"),
-    Stage.BRINING: ("brined", "seasoned"),
-    Stage.TRIMMED: ("trimmed", "seasoned", "on-pit"),
-    Stage.SEASONED: ("seasoned", "on-pit"),
-    Stage.SMOKING: ("at-wrap", "off-pit"),
-    Stage.WRAPPED: ("at-wrap", "off-pit"),
-    Stage.RESTING: ("off-pit", "rested", "carved"),
-    Stage.HOLDING: ("out-of-hold", "rested", "carved"),
-    Stage.IN_TRANSIT: ("out-of-hold", "carved"),
-    Stage.CARVED: ("carved", "served"),
-    Stage.SERVING: ("served",),
+# How often a checkpoint is weighed at all, where nothing was heard of it in this cook.
+_WEIGHED = {
+    "purchased": 0.97, "thawed": 0.6, "brined": 0.6, "trimmed": 0.95, "seasoned": 0.3,
+    "on-pit": 0.02, "at-wrap": 0.5, "off-pit": 0.85, "rested": 0.45, "out-of-hold": 0.3,
+    "carved": 0.85, "served": 0.3,
+}  # fmt: skip
+_SESSION_MS = 30 * 60_000  # within which weighings belong together
+# What may be weighed in a stage, and how well that fits it: marks of the pit are mostly there,
+# those of the table seldom. A stage that has just begun fits the weighing at its beginning.
+_NEXT: dict[Stage, dict[str, float]] = {
+    Stage.RAW: {"purchased": 1.0, "trimmed": 1.0, "seasoned": 1.0},
+    Stage.THAWING: {"thawed": 1.0, "trimmed": 1.0, "seasoned": 1.0},
+    Stage.BRINING: {"brined": 1.0, "seasoned": 1.0},
+    Stage.TRIMMED: {"trimmed": 1.0, "seasoned": 0.5, "on-pit": 0.1},
+    Stage.SEASONED: {"seasoned": 1.0, "on-pit": 0.5},
+    Stage.SMOKING: {"at-wrap": 1.0, "off-pit": 0.02},
+    Stage.WRAPPED: {"off-pit": 1.0, "at-wrap": 0.02},
+    Stage.RESTING: {"rested": 1.0, "carved": 1.0, "off-pit": 0.05},
+    Stage.HOLDING: {"out-of-hold": 1.0, "rested": 0.3, "carved": 1.0},
+    Stage.IN_TRANSIT: {"out-of-hold": 1.0, "carved": 1.0},
+    Stage.CARVED: {"carved": 1.0, "served": 1.0},
+    Stage.SERVING: {"served": 1.0},
 }
-_PASSED = {Stage.WRAPPED: "at-wrap", Stage.RESTING: "off-pit"}
+_JUST_BEGUN: dict[Stage, dict[str, float]] = {
+    Stage.WRAPPED: {"at-wrap": 1.0, "off-pit": 0.05},
+    Stage.RESTING: {"off-pit": 1.0, "rested": 0.1, "carved": 0.05},
+}
+_UNWRAPPED = {"off-pit": 1.0}
 # By-products of the part they are of: their usual share of it, spread of its logarithm.
 _ASIDE = {"drippings": ("off-pit", 0.05, 0.7), "bone": ("carved", 0.12, 0.5)}
 _ASIDE_CHANCE = 0.2
+
+
+Follows = Literal["nothing", "same-checkpoint", "same-piece", "other"]
+
+
+@dataclass(frozen=True, slots=True)
+class Habits:
+    """How the pieces of a cook are weighed, each as a chance.
+
+    ``in_order``: the next piece is the one whose turn it is. Within half an hour of a weighing
+    the next is of the same checkpoint, or of the same piece.
+    """
+
+    in_order: float
+    same_checkpoint: float
+    same_piece: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +77,9 @@ class Expected:
     """One piece at one checkpoint; masses as natural logarithms of grams.
 
     ``rank`` is its place among the pieces that wait for the same checkpoint, in the order in
-    which they were weighed last.
+    which they were weighed last. ``follows`` is how it follows on the last weighing: the same
+    checkpoint of another piece, a later one of the same piece, or neither; ``alike`` says that
+    nothing is known that tells it from others of its rank: they are weighed in their order.
     """
 
     piece: str
@@ -59,9 +90,11 @@ class Expected:
     chance: float
     rank: int = 0
     waiting: int = 1
+    follows: Follows = "nothing"
+    alike: bool = False
 
     def density(self, mass_g: float, shift: float | None = None) -> float:
-        """Return how likely a mass is, per unit of its logarithm.
+        """Return how likely a mass is at this checkpoint, per unit of its logarithm.
 
         Args:
             shift: The common part, in standard deviations; ``None`` where it is not known.
@@ -69,19 +102,25 @@ class Expected:
         mean = self.log_g + (0.0 if shift is None else shift * self.common_sd)
         spread = self.own_sd if shift is not None else math.hypot(self.own_sd, self.common_sd)
         z = (math.log(mass_g) - mean) / spread
-        return self.chance * math.exp(-0.5 * z * z) / (spread * math.sqrt(2.0 * math.pi))
+        return math.exp(-0.5 * z * z) / (spread * math.sqrt(2.0 * math.pi))
 
 
 def expected(pieces: Iterable[PieceBook], now_ms: int) -> list[Expected]:
     """Return what the open pieces would weigh now, each at the checkpoints it waits for."""
     known = [held for held in pieces if held.is_open]
     found = [one for held in known for one in expected_of(held, known, now_ms)]
+    last = max(_weighings(known), default=(-1, "", ""))
+    if now_ms - last[0] <= _SESSION_MS:
+        found = [
+            replace(one, follows=_follows(last, (0, one.piece, one.checkpoint))) for one in found
+        ]
     return _ranked(found, {held.piece.id: _weighed_ms(held) for held in known})
 
 
-def keeps_order(pieces: Iterable[PieceBook]) -> float:
-    """Return how likely the next piece weighed is the one whose turn it is."""
-    orders = _orders(pieces)
+def habits(pieces: Iterable[PieceBook]) -> Habits:
+    """Return how the pieces of a cook were weighed so far, from a guess of how that is done."""
+    known = list(pieces)
+    orders = _orders(known)
     turns = hits = 0
     for earlier, later in pairwise(orders):
         waiting = [piece for piece in earlier if piece in later]
@@ -90,7 +129,29 @@ def keeps_order(pieces: Iterable[PieceBook]) -> float:
                 turns += 1
                 hits += piece == waiting[0]
             waiting.remove(piece)
-    return (hits + 3.0) / (turns + 5.0)
+    seen: dict[Follows, float] = {"same-checkpoint": 8.0, "same-piece": 1.5, "other": 0.5}
+    for before, after in pairwise(sorted(_weighings(known))):
+        if after[0] - before[0] <= _SESSION_MS:
+            seen[_follows(before, after)] += 1.0
+    whole = sum(seen.values())
+    return Habits(
+        (hits + 4.5) / (turns + 6.0), seen["same-checkpoint"] / whole, seen["same-piece"] / whole
+    )
+
+
+def _weighings(pieces: Iterable[PieceBook]) -> list[tuple[int, str, str]]:
+    return [
+        (at_ms, held.piece.id, name)
+        for held in pieces
+        for name, (at_ms, _) in _chain(held).items()
+        if name != "label"
+    ]
+
+
+def _follows(before: tuple[int, str, str], after: tuple[int, str, str]) -> Follows:
+    if after[1] == before[1]:
+        return "same-piece"
+    return "same-checkpoint" if after[2] == before[2] else "other"
 
 
 def _orders(pieces: Iterable[PieceBook]) -> list[list[str]]:
@@ -122,25 +183,38 @@ def expected_of(held: PieceBook, others: Sequence[PieceBook], now_ms: int) -> li
     last = next(reversed(chain), None)
     if last == "label":
         last = None if len(chain) == 1 else last
-    names = [
-        name
-        for name in _NEXT.get(held.stage, ())
-        if name not in chain and (last is None or PLACE[name] > PLACE[last])
-    ]
-    if now_ms - held.stage_since_ms > _JUST_MS and (passed := _PASSED.get(held.stage)) in names:
-        names.remove(passed)
-        names.append(passed)
-    found = [
-        replace(one, chance=chance)
-        for name, chance in zip(names, _CHANCES, strict=False)
-        if (one := _at(held, name, last, others)) is not None
-    ]
+    found, left = [], 1.0
+    for name, fits in _fitting(held, now_ms).items():
+        if name in chain or (last is not None and PLACE[name] <= PLACE[last]):
+            continue
+        weighed = _how_often(name, others)
+        found.append(replace(_at(held, name, last, others), chance=left * weighed * fits))
+        left *= 1.0 - weighed * fits
     return [*found, *_aside(held, chain)]
 
 
-def _at(
-    held: PieceBook, name: str, last: str | None, others: Sequence[PieceBook]
-) -> Expected | None:
+def _fitting(held: PieceBook, now_ms: int) -> dict[str, float]:
+    """Return what may be weighed in the stage of a piece, and how well that fits it."""
+    stage, piece = held.stage, held.piece
+    if stage is Stage.SMOKING and (piece.wrap == "none" or piece.wrap_at_mc == NEVER):
+        return _UNWRAPPED
+    if now_ms - held.stage_since_ms <= _JUST_MS and stage in _JUST_BEGUN:
+        return _JUST_BEGUN[stage]
+    return _NEXT.get(stage, {})
+
+
+def _how_often(name: str, others: Sequence[PieceBook]) -> float:
+    """Return how often a checkpoint is weighed, by those pieces of the cook that are past it."""
+    past = [chain for held in others if (chain := _chain(held)) and _is_past(name, chain)]
+    weighed = sum(name in chain for chain in past)
+    return (2.0 * _WEIGHED[name] + weighed) / (2.0 + len(past))
+
+
+def _is_past(name: str, chain: Mapping[str, tuple[int, float]]) -> bool:
+    return any(PLACE[known] >= PLACE[name] for known in chain)
+
+
+def _at(held: PieceBook, name: str, last: str | None, others: Sequence[PieceBook]) -> Expected:
     piece = held.piece
     if last is None:
         label = _chain(held).get("label")
@@ -191,17 +265,16 @@ def _aside(held: PieceBook, chain: dict[str, tuple[int, float]]) -> list[Expecte
 
 
 def _ranked(found: Sequence[Expected], weighed_ms: dict[str, int]) -> list[Expected]:
-    """Return the same with ranks. Of pieces that nothing tells apart only the first waits."""
+    """Return the same, each with its rank among those that wait for the same checkpoint."""
     made = []
     for checkpoint in dict.fromkeys(one.checkpoint for one in found):
         same = [one for one in found if one.checkpoint == checkpoint]
-        same.sort(key=lambda one: (weighed_ms[one.piece], natural(one.piece)))
-        alike: set[tuple[float, float]] = set()
-        kept = []
-        for one in same:
-            looks = (one.log_g, one.own_sd)
-            if weighed_ms[one.piece] >= 0 or looks not in alike:
-                kept.append(one)
-            alike.add(looks)
-        made += [replace(one, rank=at, waiting=len(kept)) for at, one in enumerate(kept)]
+        same.sort(
+            key=lambda one: (weighed_ms[one.piece] < 0, weighed_ms[one.piece], natural(one.piece))
+        )
+        looks = [(one.log_g, one.own_sd) if weighed_ms[one.piece] < 0 else None for one in same]
+        for at, one in enumerate(same):
+            alike = looks[at] is not None and looks.count(looks[at]) > 1
+            rank = looks[:at].count(looks[at]) if alike else at
+            made.append(replace(one, rank=rank, waiting=len(same), alike=alike))
     return made

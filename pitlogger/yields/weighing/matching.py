@@ -1,26 +1,28 @@
 """Which load is which piece: all loads that wait, matched together.
 
-A load is one piece at one checkpoint, or something else; no two loads are the same. The chance
-of a load is summed over every way in which all loads can be matched so (a sum over the sets of
-what is taken, load by load), and over the part of the spread that is common to the pieces.
+A load is one piece at one checkpoint, or something else; no two loads are the same piece. The
+chance of a load is summed over every way in which all loads can be matched so (a sum over the
+sets of pieces that are taken, load by load), over the part of the spread that is common to the
+pieces, and over what is being weighed: mostly all pieces at one checkpoint, or one piece again.
 The one likeliest matching is found the same way, with the greatest in place of the sum.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
 import numpy.typing as npt
 
-from pitlogger.yields.weighing.expected import Expected
+from pitlogger.yields.weighing.expected import Expected, Habits
 
 # Density of "something else" per unit of logarithmic mass, against which a guess must win.
-SOMETHING_ELSE = 0.04
+SOMETHING_ELSE = 0.02
 _TARE_FORGOTTEN = 0.05  # chance that a known container lies under the load, not tared
-_MOST = 10  # pieces and checkpoints matched at once; the rest counts as something else
+_MOST = 10  # pieces matched at once; the rest counts as something else
+_BESIDE = 0.02  # how likely a load is of another checkpoint than those around it
 _SHIFTS = ((-2.0, 0.06), (-1.0, 0.24), (0.0, 0.4), (1.0, 0.24), (2.0, 0.06))
 
 Table = npt.NDArray[np.float64]
@@ -38,7 +40,7 @@ class Guess:
 
 
 def match(
-    loads_g: Sequence[float], waiting: Sequence[Expected], in_order: float,
+    loads_g: Sequence[float], waiting: Sequence[Expected], habits: Habits,
     containers_g: Sequence[float] = (),
 ) -> list[list[Guess]]:  # fmt: skip
     """Return for each load what it may be, the likeliest first; empty where nothing fits.
@@ -46,51 +48,92 @@ def match(
     Args:
         loads_g: Net masses above zero, grams, in the order in which they were put on.
         waiting: What pieces would weigh.
-        in_order: How likely the next piece is the one whose turn it is.
+        habits: How the pieces are weighed one after the other.
         containers_g: Masses of known containers that somebody may have forgotten to tare.
     """
     if not loads_g or not waiting:
         return [[] for _ in loads_g]
-    shifts = _SHIFTS if len(loads_g) > 1 else ((None, 1.0),)
-    chances: Table = np.zeros((len(loads_g), len(waiting) + 1))
+    pieces = list(dict.fromkeys(one.piece for one in waiting))
+    column = np.array([pieces.index(one.piece) for one in waiting])
+    chances: Table = np.zeros((len(loads_g), len(waiting)))
     whole = 0.0
-    for shift, weight in shifts:
-        fits = _fits(loads_g, waiting, in_order, containers_g, shift)
-        found, total = marginals(fits)
-        chances += weight * total * found
-        whole += weight * total
-    chances /= whole
+    for shift, likely in _SHIFTS if len(loads_g) > 1 else ((None, 1.0),):
+        masses = _densities(loads_g, waiting, containers_g, shift)
+        for turns, prior in _plans(masses, waiting, habits):
+            fits = masses * turns
+            by_piece = np.full((len(loads_g), len(pieces) + 1), SOMETHING_ELSE)
+            for at in range(len(pieces)):
+                by_piece[:, at] = fits[:, column == at].sum(axis=1)
+            found, total = marginals(by_piece)
+            shares = fits / np.maximum(by_piece[:, column], 1e-300)
+            chances += prior * likely * total * found[:, column] * shares
+            whole += prior * likely * total
     return [
         sorted(
             (
                 Guess(one.piece, one.checkpoint, _net_g(load, one, containers_g), float(chance))
-                for one, chance in zip(waiting, row, strict=False)
+                for one, chance in zip(waiting, row, strict=True)
                 if chance > 0.001
             ),
             key=lambda guess: -guess.chance,
         )
-        for load, row in zip(loads_g, chances, strict=True)
+        for load, row in zip(loads_g, chances / max(whole, 1e-300), strict=True)
     ]
 
 
-def _fits(
-    loads_g: Sequence[float], waiting: Sequence[Expected], in_order: float,
-    containers_g: Sequence[float], shift: float | None,
+def _densities(
+    loads_g: Sequence[float], waiting: Sequence[Expected], containers_g: Sequence[float],
+    shift: float | None,
 ) -> Table:  # fmt: skip
-    """Return the density of each load as each expectation, something else in the last column."""
-    table = np.full((len(loads_g), len(waiting) + 1), SOMETHING_ELSE)
+    """Return the density of each load's mass as each expectation."""
+    table = np.zeros((len(loads_g), len(waiting)))
     for row, load in enumerate(loads_g):
-        for column, one in enumerate(waiting):
-            turn = 1.0
-            if one.waiting > 1:
-                turn = in_order if one.rank == row else (1.0 - in_order) / (one.waiting - 1)
+        for at, one in enumerate(waiting):
             density = one.density(load, shift)
             if containers_g:
                 bare = [load - tare for tare in containers_g if load - tare > 0]
                 under = sum(one.density(net, shift) * load / net for net in bare)
                 density += _TARE_FORGOTTEN * (under / len(containers_g) - density)
-            table[row, column] = turn * density
+            table[row, at] = density
     return table
+
+
+def _plans(
+    masses: Table, waiting: Sequence[Expected], habits: Habits
+) -> Iterator[tuple[Table, float]]:
+    """Yield what may be being weighed: the weight of each load's turn, and how likely that is."""
+    is_piece = masses.max(axis=1) > 3.0 * SOMETHING_ELSE
+    places = np.concatenate(([0], np.cumsum(is_piece)[:-1]))  # of a load among those of pieces
+    turns = np.array([[_turn(one, int(at), habits.in_order) for one in waiting] for at in places])
+    chances = np.array([one.chance for one in waiting])
+    again = np.array([one.follows == "same-piece" for one in waiting])
+    together = np.array([one.follows == "same-checkpoint" for one in waiting])
+    rest = 1.0
+    if again.any():
+        first = turns * chances * _BESIDE
+        first[0] = np.where(again, chances, first[0])
+        first[1:] = turns[1:] * chances
+        yield first, habits.same_piece
+        rest -= habits.same_piece
+    names = dict.fromkeys(one.checkpoint for one in waiting)
+    session = {one.checkpoint for one, yes in zip(waiting, together, strict=True) if yes}
+    for name in names:
+        here = np.array([one.checkpoint == name for one in waiting])
+        usual = float(chances[here].max())
+        prior = rest * usual
+        if session:
+            prior = rest * (habits.same_checkpoint if name in session else
+                            usual * (1.0 - habits.same_checkpoint))  # fmt: skip
+        yield turns * np.where(here, 1.0, _BESIDE * chances), prior
+
+
+def _turn(one: Expected, place: int, in_order: float) -> float:
+    """Return how likely it is the turn of a piece, for the load put on after ``place`` others."""
+    if one.alike:
+        return 1.0 if one.rank == place else 0.0
+    if one.waiting == 1:
+        return 1.0
+    return in_order if one.rank == place else (1.0 - in_order) / (one.waiting - 1)
 
 
 def _net_g(load: float, one: Expected, containers_g: Sequence[float]) -> float:
@@ -124,7 +167,7 @@ def marginals(fits: Table) -> tuple[Table, float]:
             found[row, column] = fits[row, column] * ways
     rest = np.delete(fits, [*columns, fits.shape[1] - 1], axis=1).sum(axis=1)
     found /= total
-    found *= (1.0 - rest / (rest + fits.sum(axis=1)))[:, None]  # what was left out is doubt
+    found *= (1.0 - rest / fits.sum(axis=1))[:, None]  # what was left out is doubt
     found[:, -1] += 1.0 - found.sum(axis=1)
     return found, total
 

@@ -1,0 +1,229 @@
+"""Weights that nobody named: what comes to rest on a scale, given its piece and checkpoint.
+
+Loads that wait are matched together (``yields/weighing/matching.py``), anew whenever one comes
+or a weighing is entered. Where the person chose so (``RulePolicy.stage_from``) and it is surer than
+``stage_chance``, a load is kept by itself; for ten seconds a prompt says so and takes an undo.
+Else it is asked about, with the two likeliest, once nothing more was put on for a while.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from pitlogger.engine.annunciator import Annunciator
+from pitlogger.engine.state import EngineState, Load
+from pitlogger.model.book import Book
+from pitlogger.model.journal import Corrected, Entry, Undone, Weighed
+from pitlogger.model.quantities import show_mass
+from pitlogger.pipeline.steady import Steadiness
+from pitlogger.rules.policies import RulePolicy
+from pitlogger.yields.causes import PLACE
+from pitlogger.yields.weighing.expected import expected, habits
+from pitlogger.yields.weighing.matching import Guess, match
+from pitlogger.yields.weighing.pile import Pile
+
+LIKELY, KEPT = "weight-likely", "weight-kept"
+FIRST, SECOND, NEITHER, UNDO = "first", "second", "neither", "undo"
+ASK_AFTER_MS = 240_000
+UNDO_MS = 10_000
+_WAITS_MS = 60 * 60_000
+_MOST = 12
+_LEAST_MG = 50_000
+_SURE = 0.995  # a false entry is worse than none, whatever chance is enough for a stage
+_ASKED = 0.5  # how likely a load has to be any piece at all to be asked about
+_SAME_MG = 15_000
+_AGAIN_MS, _AGAIN_MG, _AGAIN = 60_000, 5_000, 0.0005
+
+Timer = Callable[[int, str, str], None]
+
+
+class WeightRecognition:
+    """``guesses`` is what each waiting load may be, the likeliest first, by its time.
+
+    Attributes:
+        is_on: Whether loads are matched at all: not where a record is replayed.
+    """
+
+    def __init__(
+        self, state: EngineState, policy: RulePolicy, alerts: Annunciator, timer: Timer
+    ) -> None:
+        self.state = state
+        self.policy = policy
+        self.alerts = alerts
+        self.is_on = True
+        self.is_catching_up = False
+        self.guesses: dict[int, list[Guess]] = {}
+        self._timer = timer
+        self._ready: list[Weighed] = []
+        self._asked: dict[str, int] = {}  # the load asked about last, by scale
+
+    def settled(self, channel: str, steadiness: Steadiness, book: Book, t_ms: int) -> None:
+        """Take the level at which a scale came to rest."""
+        if steadiness.steady_mg is None:
+            return
+        pile = self.state.piles.setdefault(channel, Pile())
+        first = not pile.items
+        item = pile.settle(steadiness.steady_mg, steadiness.interval_mg, t_ms)
+        if item is None or not self._follows(book) or item.mass_mg < _LEAST_MG:
+            return
+        tared = book.tares.get(channel)
+        tare_mg = tared.tare_mg if tared else 0
+        near_mg = 3 * steadiness.interval_mg
+        if any(abs(item.mass_mg - known) <= near_mg for known in _tares_mg(book)):
+            return  # a container put down
+        net_mg = item.mass_mg - (tare_mg if first else 0)
+        if net_mg >= _LEAST_MG and not self._again(channel, net_mg, book, t_ms):
+            load = Load(channel, item.level_mg, net_mg, t_ms, steadiness.interval_mg)
+            self.state.loads[:] = [*self.state.loads, load][-_MOST:]
+            self._timer(t_ms + 1000, "weights", "")
+
+    def judge(self, book: Book, t_ms: int) -> None:
+        """Match the loads that wait, keep what is sure, ask about what has waited."""
+        self.state.loads[:] = [one for one in self.state.loads if t_ms - one.at_ms <= _WAITS_MS]
+        loads = self.state.loads
+        self.guesses = {}
+        if loads and self._follows(book):
+            pieces = list(book.pieces.values())
+            found = match(
+                [one.net_mg / 1000 for one in loads],
+                expected(pieces, t_ms),
+                habits(pieces),
+                sorted(known / 1000 for known in _tares_mg(book)),
+            )
+            self.guesses = {
+                one.at_ms: guesses for one, guesses in zip(loads, found, strict=True) if guesses
+            }
+        if self.policy.stage_from == "taken" and not self.is_catching_up:
+            self._keep(t_ms)
+        self._ask(t_ms)
+
+    def told(self, entry: Entry, book: Book, t_ms: int) -> None:
+        """Let a weighing that was entered settle the load that it is of."""
+        body = entry.body.body if isinstance(entry.body, Corrected) else entry.body
+        if isinstance(body, Undone):
+            self.alerts.tell(KEPT, _of_undone(body, self.state), t_ms, False)
+        if not isinstance(body, Weighed):
+            return
+        channels = [body.channel] if body.channel else [one.channel for one in self.state.loads]
+        same = [
+            one
+            for one in self.state.loads
+            if one.channel in channels
+            and min(abs(one.net_mg - body.net_mg), abs(one.level_mg - body.gross_mg)) <= _SAME_MG
+        ]
+        same.sort(key=lambda one: (one.at_ms != body.at_ms, abs(one.net_mg - body.net_mg)))
+        if same:
+            self.state.loads.remove(same[0])
+            self.alerts.tell(LIKELY, same[0].channel, t_ms, False)
+        if body.is_unconfirmed and body.channel:
+            said = f"{body.piece}, {body.checkpoint}: {self._mass(body.net_mg)} kept by its mass"
+            self.alerts.tell(KEPT, body.channel, t_ms, True, said, channel=body.channel)
+            self._timer(t_ms + UNDO_MS, "weights", "")
+        if self.state.loads or same:
+            self._timer(t_ms + 1000, "weights", "")
+
+    def take(self) -> list[Weighed]:
+        """Return what is kept without asking, once each."""
+        ready, self._ready = self._ready, []
+        return ready
+
+    def asked(self, channel: str) -> tuple[Load, list[Guess]] | None:
+        """Return the load of a scale that is asked about, with the two likeliest."""
+        for one in self.state.loads:
+            if one.channel == channel and one.at_ms in self.guesses and self._is_meat(one):
+                return one, self.guesses[one.at_ms][:2]
+        return None
+
+    def answered(self, alert: str, answer: str, t_ms: int) -> None:
+        """Take it that a load is nothing of what was asked."""
+        kind, _, channel = alert.partition("/")
+        found = self.asked(channel)
+        if kind == LIKELY and answer == NEITHER and found is not None:
+            self.state.loads.remove(found[0])
+            self._timer(t_ms + 1000, "weights", "")
+
+    def _again(self, channel: str, net_mg: int, book: Book, t_ms: int) -> bool:
+        """Return whether this is what lay there a moment ago, lifted and put back."""
+        before = [(one.at_ms, one.net_mg) for one in self.state.loads if one.channel == channel]
+        before += [
+            (one.weighed.at_ms, one.weighed.net_mg)
+            for held in book.pieces.values()
+            for one in held.weighings
+            if one.weighed.channel == channel
+        ]
+        near_mg = _AGAIN_MG + round(_AGAIN * net_mg)
+        return any(
+            t_ms - at_ms <= _AGAIN_MS and abs(net_mg - known) <= near_mg for at_ms, known in before
+        )
+
+    def _follows(self, book: Book) -> bool:
+        return self.is_on and self.policy.stage_from != "person" and bool(book.open_cooks())
+
+    def _keep(self, t_ms: int) -> None:
+        for one in list(self.state.loads):
+            best = next(iter(self.guesses.get(one.at_ms, [])), None)
+            if best is None or best.chance < max(self.policy.stage_chance, _SURE):
+                continue
+            if best.checkpoint in PLACE and best.net_g * 1000 > one.net_mg - 1:
+                self._ready.append(weighing(one, best))
+                self.state.loads.remove(one)
+                del self.guesses[one.at_ms]
+                self._timer(t_ms + 1000, "weights", "")
+
+    def _ask(self, t_ms: int) -> None:
+        last_ms = max((one.at_ms for one in self.state.loads), default=0)
+        if t_ms - last_ms < ASK_AFTER_MS:
+            self._timer(last_ms + ASK_AFTER_MS, "weights", "")
+        for channel in self.state.piles:
+            found = self.asked(channel) if t_ms - last_ms >= ASK_AFTER_MS else None
+            words = ""
+            if found is not None:
+                load, guesses = found
+                options = " or ".join(
+                    f"{one.piece} {one.checkpoint} ({one.chance:.0%})" for one in guesses
+                )
+                words = f"{self._mass(load.net_mg)} on {channel}: {options}?"
+                if self._asked.get(channel) != load.at_ms:
+                    self._asked[channel] = load.at_ms
+                    self.alerts.tell(LIKELY, channel, t_ms, False)
+                    self.alerts.ask_anew(f"{LIKELY}/{channel}")
+            self.alerts.tell(LIKELY, channel, t_ms, bool(words), words, channel=channel)
+            watch = self.alerts.watches.get(f"{KEPT}/{channel}")
+            if watch is not None and watch.holds and t_ms - watch.raised_ms >= UNDO_MS:
+                self.alerts.tell(KEPT, channel, t_ms, False)
+
+    def _is_meat(self, load: Load) -> bool:
+        """Return whether a load is some piece, whichever, rather than something else."""
+        return sum(guess.chance for guess in self.guesses[load.at_ms]) >= _ASKED
+
+    def _mass(self, mass_mg: int) -> str:
+        return show_mass(mass_mg, self.alerts.units.mass)
+
+
+def weighing(load: Load, guess: Guess) -> Weighed:
+    """Return a load as the weighing it is taken for."""
+    net_mg = min(load.net_mg, round(guess.net_g * 1000))
+    return Weighed(
+        guess.piece, guess.checkpoint, load.level_mg, load.level_mg - net_mg, load.at_ms,
+        source="scale", channel=load.channel, interval_mg=load.interval_mg,
+        p=round(guess.chance, 3),
+    )  # fmt: skip
+
+
+def _tares_mg(book: Book) -> set[int]:
+    """Return the masses of containers that the cooks have used."""
+    used = {
+        one.weighed.tare_mg
+        for held in book.pieces.values()
+        for one in held.weighings
+        if one.weighed.container
+    }
+    return {known for known in used | {one.tare_mg for one in book.tares.values()} if known > 0}
+
+
+def _of_undone(body: Undone, state: EngineState) -> str:
+    """Return the scale of a weighing that was taken back, empty for anything else."""
+    for entry in state.entries:
+        if (entry.run, entry.seq) == (body.of_run, body.of_seq):
+            return getattr(entry.body, "channel", None) or ""
+    return ""

@@ -1,0 +1,163 @@
+"""Loads matched to pieces: beside every one-to-one matching written out, and beside scipy."""
+
+from __future__ import annotations
+
+import itertools
+import random
+
+import numpy as np
+import pytest
+from scipy.optimize import linear_sum_assignment
+
+from pitlogger.model.book import PieceBook, Weighing
+from pitlogger.model.cooks import Piece, Stage
+from pitlogger.model.journal import StageSet, Weighed
+from pitlogger.yields.weighing.expected import expected, habits
+from pitlogger.yields.weighing.matching import likeliest, marginals, match
+from pitlogger.yields.weighing.pile import Pile
+
+HOUR_MS = 3_600_000
+
+
+def by_hand(fits: np.ndarray) -> tuple[np.ndarray, float, list[int]]:
+    """Return chances, their sum and the best matching over all matchings, one by one."""
+    loads, columns = fits.shape
+    chances, total, best = np.zeros_like(fits), 0.0, (-1.0, [0] * loads)
+    for choice in itertools.product(range(columns), repeat=loads):
+        taken = [one for one in choice if one < columns - 1]
+        if len(set(taken)) < len(taken):
+            continue
+        weight = float(np.prod([fits[row, one] for row, one in enumerate(choice)]))
+        total += weight
+        best = max(best, (weight, list(choice)))
+        for row, one in enumerate(choice):
+            chances[row, one] += weight
+    return chances / total, total, best[1]
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_chances_are_the_sum_over_all_matchings(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    fits = rng.lognormal(0.0, 2.0, (int(rng.integers(1, 5)), int(rng.integers(2, 6))))
+    chances, total, best = by_hand(fits)
+    found, weight = marginals(fits)
+    np.testing.assert_allclose(found, chances, rtol=1e-9, atol=1e-12)
+    assert weight == pytest.approx(total)
+    assert likeliest(fits) == best
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_the_likeliest_matching_is_that_of_a_linear_assignment(seed: int) -> None:
+    """scipy.optimize.linear_sum_assignment, each load with a column of its own for no match."""
+    rng = np.random.default_rng(seed + 1000)
+    loads, pieces = int(rng.integers(1, 8)), int(rng.integers(1, 9))
+    fits = rng.lognormal(0.0, 3.0, (loads, pieces + 1))
+    alone = np.full((loads, loads), np.inf)
+    np.fill_diagonal(alone, -np.log(fits[:, -1]))
+    cost = np.hstack([-np.log(fits[:, :-1]), np.where(np.isinf(alone), 1e9, alone)])
+    _, columns = linear_sum_assignment(cost)
+    assert likeliest(fits) == [min(int(one), pieces) for one in columns]
+
+
+def test_more_pieces_than_are_matched_at_once_is_doubt() -> None:
+    found, _ = marginals(np.full((2, 25), 0.5))
+    assert found[:, -1].min() > 0.5
+    np.testing.assert_allclose(found.sum(axis=1), 1.0)
+
+
+def piece(name: str, stage: Stage, *weighed: tuple[str, int], since_ms: int = 0) -> PieceBook:
+    held = PieceBook(Piece(name, "brisket-packer", wrap="paper"), 0)
+    held.marks.append(StageSet(name, stage, since_ms))
+    for at, (checkpoint, mass_g) in enumerate(weighed):
+        body = Weighed(name, checkpoint, mass_g * 1000, 0, at * 60_000)
+        held.weighings.append(Weighing(("r", at), "", body))
+    return held
+
+
+COOK = [
+    piece("brisket-1", Stage.SMOKING, ("purchased", 6300), ("seasoned", 5225)),
+    piece("brisket-2", Stage.SMOKING, ("purchased", 9100), ("seasoned", 7600)),
+    piece("butt-1", Stage.RESTING, ("off-pit", 2900)),
+]
+
+
+def guesses(
+    loads_g: list[float], cook: list[PieceBook] = COOK, tares_g: tuple[float, ...] = ()
+) -> list[list[tuple[str, str, float]]]:
+    found = match(loads_g, expected(cook, 2 * HOUR_MS), habits(cook), tares_g)
+    return [[(one.piece, one.checkpoint, one.chance) for one in row] for row in found]
+
+
+def test_a_mass_is_the_piece_it_fits() -> None:
+    (row,) = guesses([3912.0])
+    assert row[0][:2] == ("brisket-1", "at-wrap")
+    assert row[0][2] > 0.8
+
+
+def test_two_loads_are_told_apart_together() -> None:
+    first, second = guesses([5700.0, 4000.0])
+    assert first[0][:2] == ("brisket-2", "at-wrap")
+    assert second[0][:2] == ("brisket-1", "at-wrap")
+
+
+@pytest.mark.parametrize("mass_g", [700.0, 60.0, 20_000.0])
+def test_what_fits_nothing_is_nothing(mass_g: float) -> None:
+    (row,) = guesses([mass_g])
+    assert sum(chance for _, name, chance in row if name not in ("bone", "drippings")) < 0.1
+
+
+def test_a_container_forgotten_under_the_load_is_found_and_never_hidden() -> None:
+    cook = [piece("butt-1", Stage.RESTING, ("off-pit", 2900), since_ms=0)]
+    (found,) = match([2830.0 + 412.0], expected(cook, HOUR_MS), habits(cook), [412.0])
+    assert found[0].net_g == pytest.approx(2830.0)
+
+
+def test_a_piece_waits_for_no_checkpoint_it_has() -> None:
+    held = piece("b", Stage.RESTING, ("off-pit", 2900), ("rested", 2850))
+    assert {one.checkpoint for one in expected([held], HOUR_MS)} == {"carved", "drippings"}
+
+
+def test_an_unwrapped_piece_is_not_weighed_at_the_wrap() -> None:
+    held = piece("b", Stage.SMOKING, ("seasoned", 5000))
+    held.piece = Piece("b", "brisket-packer", wrap="none")
+    assert {one.checkpoint for one in expected([held], HOUR_MS)} == {"off-pit"}
+
+
+def test_pieces_that_nothing_tells_apart_are_taken_in_their_order() -> None:
+    cook = [piece("p10", Stage.RAW), piece("p2", Stage.RAW), piece("p1", Stage.RAW)]
+    rows = guesses([6000.0, 5800.0, 6100.0], cook)
+    assert [row[0][:2] for row in rows] == [(p, "purchased") for p in ("p1", "p2", "p10")]
+
+
+# What lies on a scale, level by level: what each level is taken for, grams.
+PILES = {
+    "a piece alone": ([5200, 0], [5200]),
+    "a tray first, then filled": ([850, 6050, 0], [850, 5200]),
+    "several on one tray": ([850, 6050, 10650, 0], [850, 5200, 4600]),
+    "taken off as put on": ([5200, 9800, 5200, 0], [5200, 4600]),
+    "one of several lifted with tongs": ([10650, 6050, 0], [10650, 4600]),
+    "a tray taken from under": ([850, 6050, 5200, 0], [850, 5200]),
+    "zeroed under a tray, then lifted": ([5200, 0, -850, 0], [5200]),
+    "a drip": ([5200, 5195, 5190, 0], [5200]),
+}
+
+
+@pytest.mark.parametrize("name", PILES)
+def test_what_moved_on_a_scale_is_followed(name: str) -> None:
+    levels_g, moved_g = PILES[name]
+    pile, found = Pile(), []
+    for at, level_g in enumerate(levels_g):
+        item = pile.settle(level_g * 1000, 5_000, at * 1000)
+        found += [] if item is None else [item.mass_mg // 1000]
+    assert found == moved_g
+    assert pile.items == []
+
+
+def test_any_levels_leave_no_item_on_an_empty_scale() -> None:
+    rng = random.Random(3)
+    for _ in range(300):
+        pile = Pile()
+        for at in range(20):
+            pile.settle(rng.choice([0, rng.randrange(-2_000_000, 12_000_000)]), 5_000, at)
+        pile.settle(0, 5_000, 99)
+        assert (pile.level_mg, pile.items) == (0, [])
