@@ -13,7 +13,7 @@ FACTORS = (
     "film_max", "bark_resistance",
 )  # fmt: skip
 # wrap: vapour, radiation, convection; the refitted plant's own
-WRAPS = {"none": (1.0, 1.0, 1.0), "paper": (0.085, 0.97, 0.97), "foil": (0.008, 0.62, 0.72)}
+WRAPS = {"none": (1.0, 1.0, 1.0), "paper": (0.12, 0.97, 0.97), "foil": (0.0043, 0.62, 0.72)}
 F165, F195 = 73.9, 90.6
 
 

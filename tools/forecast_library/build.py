@@ -9,7 +9,7 @@ plants.
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -17,7 +17,7 @@ import numpy.typing as npt
 
 from pitlogger.forecast.library import CHECKSUM, FILE, Library, unpack
 from tools.forecast_library.plants import PLANTS
-from tools.forecast_library.population import Cooks, concatenate, simulate
+from tools.forecast_library.population import USUAL, Cooks, concatenate, simulate
 from tools.forecast_library.prior import fit_prior
 from tools.forecast_library.snapshots import (
     Snapshot,
@@ -113,7 +113,9 @@ def left_out(recipe: Recipe, tables: dict[str, tuple[Array, Array]]) -> list[Lef
         held = unpack(pack(train(x, y, prior, seed + 300 + number, 2, recipe.rounds)))
         fresh = held_out(recipe.calibrate, plant, seed=seed)
         asked = training(fresh, seed + 501, 1) + scoring(fresh, seed + 502)
-        late = judge(held, arriving(fresh, seed + 503))
+        # Cool pits teach what never arrives; there are few of them among the usual cooks.
+        cool = simulate(seed + 800 + number, recipe.calibrate, plant, replace(USUAL, cool=0.6))
+        late = judge(held, arriving(fresh, seed + 503) + arriving(cool, seed + 504))
         folds.append(LeftOut(plant, held, asked, judge(held, asked), late))
     return folds
 

@@ -39,7 +39,7 @@ Mask = npt.NDArray[np.bool_]
 PRESSURE_PA = 101_325.0
 RADIATION_W_M2K = 8.5  # walls and surface between 60 and 115 C, emissivity 0.9
 CAPACITY_J_KGK, DENSITY_KG_M3, CONDUCTIVITY_W_MK = 3400.0, 1030.0, 0.46  # Choi and Okos 1986
-LEAK = 0.6  # of the wraps of two-node and drying-front, whose surfaces are hotter (fitted)
+LEAK = 0.2  # of the wraps of two-node and drying-front, whose surfaces are hotter (fitted)
 JUICE_SHARE = 0.27  # of the mass that proteins let go in all (water-holding curve, at 85 C)
 
 
@@ -127,16 +127,18 @@ class TwoNode:
         n, f = len(pieces), pieces.factors
         self._pieces = pieces
         self._core, self._shell = pieces.start_c.copy(), pieces.start_c.copy()
+        self._centre_c = pieces.start_c.copy()
         self._stock = np.zeros(n)  # kg/m2
         self._juice = JUICE_SHARE * pieces.mass_kg / pieces.area_m2  # kg/m2 still bound
         length = pieces.half_m / (1.0 + 0.5 * pieces.compact)
-        self._mixing = 0.95 * f["conductivity_factor"] * CONDUCTIVITY_W_MK / length  # W/m2K
+        self._lag = 0.25 * length**2 * CAPACITY_J_KGK * DENSITY_KG_M3 / CONDUCTIVITY_W_MK  # s
+        self._mixing = 1.04 * f["conductivity_factor"] * CONDUCTIVITY_W_MK / length  # W/m2K
         self._capacity = 0.5 * CAPACITY_J_KGK * pieces.mass_kg / pieces.area_m2  # J/m2K a node
-        self._wet = 0.55 * f["wet_share"]
-        self._rise = 0.78 * np.minimum(f["to_surface"], 1.5)
-        self._rate = 3.6e-5 * f["expulsion_per_s_60c"]
-        self._centre = 63.0 * f["holding_centre_c"]
-        self._dry = 0.35 * f["film_max"]
+        self._wet = 0.155 * f["wet_share"]
+        self._rise = 0.89 * np.minimum(f["to_surface"], 1.1)
+        self._rate = 5.0e-5 * f["expulsion_per_s_60c"]
+        self._centre = 58.6 * f["holding_centre_c"]
+        self._dry = 0.46 * f["film_max"]
 
     def step(self, dt_s: float, air_c: Array, wrapped: Mask) -> None:
         p, shell = self._pieces, self._shell
@@ -170,9 +172,10 @@ class TwoNode:
         between = self._mixing * (shell - self._core)
         self._shell = np.minimum(shell + dt_s * (gain - between) / self._capacity, air_c)
         self._core = self._core + dt_s * between / self._capacity
+        self._centre_c = self._centre_c + dt_s / self._lag * (self._core - self._centre_c)
 
     def core_c(self, place: Array) -> Array:
-        return np.asarray(self._core + place * (self._shell - self._core))
+        return np.asarray(self._centre_c + place * (self._shell - self._centre_c))
 
 
 class DryingFront:
@@ -191,21 +194,21 @@ class DryingFront:
         volume = pieces.mass_kg / DENSITY_KG_M3
         body = measure(shares * volume, pieces.half_m, pieces.compact)
         scale = pieces.area_m2 / body.area_m2  # exposed share of the shape's own surface
-        conductivity = CONDUCTIVITY_W_MK * f["conductivity_factor"]
+        conductivity = 0.9 * CONDUCTIVITY_W_MK * f["conductivity_factor"]
         self._links = conductivity * body.face_area_per_length
         self._skin = conductivity * body.outer_per_length
         self._capacity = CAPACITY_J_KGK * shares * pieces.mass_kg
         self._area = body.area_m2 * np.minimum(scale, 1.2)
         self._cells = np.repeat(pieces.start_c[None, :], self.CELLS, axis=0)
-        self._juice = 0.24 * shares * pieces.mass_kg
+        self._juice = 0.27 * shares * pieces.mass_kg
         self._front = np.zeros(n)  # depth of the front, m
-        self._wet = 0.50 * f["wet_share"]
-        self._rate = 7.0e-5 * f["expulsion_per_s_60c"]
-        self._centre = 62.0 * f["holding_centre_c"]
-        self._rise = 0.80 * np.minimum(f["to_surface"], 1.6)
+        self._wet = 0.256 * f["wet_share"]
+        self._rate = 6.7e-5 * f["expulsion_per_s_60c"]
+        self._centre = 60.5 * f["holding_centre_c"]
+        self._rise = 0.97 * np.minimum(f["to_surface"], 1.04)
         self._crust_k = 0.22
-        self._crust_d = 0.55e-6 / f["bark_resistance"]  # m2/s, vapour through the crust
-        self._porosity = 300.0  # kg of water a cubic metre of crust had
+        self._crust_d = 0.112e-6 / f["bark_resistance"]  # m2/s, vapour through the crust
+        self._porosity = 67.0  # kg of water a cubic metre of crust had
 
     def step(self, dt_s: float, air_c: Array, wrapped: Mask) -> None:
         p, area = self._pieces, self._area

@@ -23,6 +23,7 @@ Array = npt.NDArray[np.float64]
 
 DT_S = 60.0
 HOURS = 26.0
+COOL_C = (94.0, 104.0)
 # family: the cut that stands for it, and its share of the population
 FAMILIES = {
     "brisket": ("brisket-packer", 0.48), "pork-shoulder": ("pork-butt", 0.26),
@@ -35,10 +36,10 @@ FAMILIES = {
 # on convection. About the refitted plant's own; boat and pan assumed.
 WRAPS = {
     "none": (0.28, (1.0, 1.0), (1.0, 1.0), (1.0, 1.0)),
-    "paper": (0.28, (0.03, 0.25), (0.85, 1.0), (0.85, 1.0)),
-    "foil": (0.30, (0.003, 0.02), (0.42, 0.8), (0.55, 0.9)),
+    "paper": (0.28, (0.04, 0.3), (0.85, 1.0), (0.85, 1.0)),
+    "foil": (0.30, (0.0015, 0.012), (0.42, 0.8), (0.55, 0.9)),
     "boat": (0.07, (0.06, 0.3), (0.6, 0.9), (0.7, 0.95)),
-    "pan": (0.07, (0.004, 0.04), (0.4, 0.75), (0.5, 0.9)),
+    "pan": (0.07, (0.001, 0.02), (0.4, 0.75), (0.5, 0.9)),
 }  # fmt: skip
 # Factors on the meat's parameters, lowest and highest, drawn evenly in logs: far wider than
 # the plant draws them, so that stalls of every kind are in. Each plant takes those it has.
@@ -94,6 +95,7 @@ class Draw:
         offset_c: Pit probe against the air at the meat, beside a normal spread of 2 C. Where it
             sits in the lid it reads hotter (common practice, no source).
         slower: Mean and spread of the logarithm of each cook's own factor on time.
+        cool: Share of pits at ``COOL_C``, where a core may never arrive.
     """
 
     factors: Mapping[str, tuple[float, float]]
@@ -103,6 +105,7 @@ class Draw:
     windier: float = 1.0
     offset_c: tuple[float, float] = (-2.0, 3.0)
     slower: tuple[float, float] = (0.03, 0.14)
+    cool: float = 0.02
 
 
 USUAL = Draw(FACTORS)
@@ -225,6 +228,7 @@ def _sizes(dice: np.random.Generator, family: list[str], draw: Draw) -> tuple[Ar
 def _pit(dice: np.random.Generator, n: int, steps: int, draw: Draw) -> tuple[Array, Array]:
     """Return set point and air at the meat, both (steps, n)."""
     start = np.clip(dice.normal(116.0, 8.5, n), 102.0, 145.0)
+    start = np.where(dice.random(n) < draw.cool, dice.uniform(*COOL_C, n), start)
     hours = np.arange(steps)[:, None] * DT_S / 3600.0
     change = np.where(dice.random(n) < 0.25, dice.uniform(-8.0, 18.0, n), 0.0)
     set_point = start + np.where(hours >= dice.uniform(2.5, 9.0, n), change, 0.0)

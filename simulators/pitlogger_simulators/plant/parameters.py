@@ -31,23 +31,23 @@ class Parameters:
     # Air speed differs from place to place in a pit.
     convection_factor: Value = 1.0
     # Share of the surface that gives off vapour: fat cap and grate contact do not.
-    wet_share: Value = 0.228
+    wet_share: Value = 0.237
     # Share of the juice let go that finds its way to the surface; the rest drips.
-    to_surface: Value = 0.56
+    to_surface: Value = 0.53
     # Juice standing at the surface before it overflows, kg/m2 (assumed).
     film_max: Value = 0.2
-    expulsion_per_s_60c: Value = 3.9e-5
+    expulsion_per_s_60c: Value = 3.5e-5
     # Water-holding curve, constants as published, see kinetics.held_water.
     holding_centre_c: Value = 52.0
     holding_slope_per_c: Value = 0.25
     # Bark: hours at 65 C until half set; how suddenly it sets, which is how sharply a stall
     # ends; its vapour resistance then, s/m; the power of its age by which that grows on.
-    bark_h: Value = 6.4
-    bark_power: Value = 15.0
-    bark_resistance: Value = 265.0
-    bark_growth: Value = 1.70
+    bark_h: Value = 5.53
+    bark_power: Value = 30.0
+    bark_resistance: Value = 60.0
+    bark_growth: Value = 3.50
     # Share of the fat that can render (assumed); two fifths to a half leave a packer by 203 F.
-    renderable: Value = 0.42
+    renderable: Value = 0.45
     wrap_vapour_factor: Value = 1.0
 
     @classmethod
@@ -83,7 +83,7 @@ SPREAD: dict[str, float] = {
     "to_surface": 0.05,
     "expulsion_per_s_60c": 0.20,
     "holding_centre_c": 0.015,
-    "bark_h": 0.13,
+    "bark_h": 0.15,
     "bark_power": 0.25,
     "bark_growth": 0.04,
     "bark_resistance": 0.10,
