@@ -114,6 +114,14 @@ class AppriseTable(WayTable):
     urls_file: Path
 
 
+class SpeechTable(WayTable):
+    """Spoken aloud here by espeak-ng; ``voice`` is one of its own, the node's language if empty."""
+
+    kind: Literal["speech"]
+    voice: Annotated[str, Field(pattern=r"^[A-Za-z0-9+/_-]*$", max_length=40)] = ""
+    loudness_pct: int = Field(100, ge=10, le=200)
+
+
 class MqttWayTable(WayTable):
     """The broker of ``[mqtt]``, topic BASE/NODE/notice."""
 
@@ -121,7 +129,14 @@ class MqttWayTable(WayTable):
 
 
 AnyWay = Annotated[
-    NtfyTable | GotifyTable | WebhookTable | MailTable | CommandTable | AppriseTable | MqttWayTable,
+    NtfyTable
+    | GotifyTable
+    | WebhookTable
+    | MailTable
+    | CommandTable
+    | AppriseTable
+    | MqttWayTable
+    | SpeechTable,
     Field(discriminator="kind"),
 ]
 

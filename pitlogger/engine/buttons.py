@@ -7,15 +7,17 @@ that is followed or the one that a weighing is due for, unless the configuration
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from pitlogger.engine.inputs import Command
 from pitlogger.engine.scales import only_scale, weighed_on
 from pitlogger.engine.step import Engine
+from pitlogger.engine.watch.recognition import inferred
+from pitlogger.engine.watch.weights import LIKELY, weighing
 from pitlogger.errors import PitloggerError, RefusedError
 from pitlogger.model.alerts import ACTIVE, ANNUNCIATED
 from pitlogger.model.book import PieceBook
-from pitlogger.model.cooks import NEVER, Stage
+from pitlogger.model.cooks import NEVER, ON_PIT, Stage
 from pitlogger.model.journal import AlertActed, Body, Noted, StageSet
 from pitlogger.model.next_steps import NEXT_CHECKPOINT, NEXT_STAGE, ButtonAct
 from pitlogger.questions import QuestionError
@@ -71,6 +73,8 @@ def decisions(engine: Engine, binding: Binding, now_ms: int) -> list[Body]:
     match binding.act:
         case "acknowledge":
             return _acknowledged(engine)
+        case "yes":
+            return [_agreed(engine)]
         case "next-stage":
             return [_next_stage(_piece(engine, binding), now_ms)]
         case "keep-weight":
@@ -87,6 +91,25 @@ def _acknowledged(engine: Engine) -> list[Body]:
     if not waiting:
         raise RefusedError("nothing waits to be acknowledged")
     return [AlertActed(key, "acknowledge") for key in waiting]
+
+
+def _agreed(engine: Engine) -> Body:
+    """Return a yes to the one question that stands, for what it holds likeliest.
+
+    Off the pit other limits hold: that is agreed to where the temperature is shown, not here.
+    """
+    kinds = ("stage-likely", LIKELY)
+    watches = engine.state.watches.values()
+    asked = [one for one in watches if one.kind in kinds and one.state in ACTIVE]
+    if len(asked) != 1:
+        raise RefusedError(f"{len(asked)} questions stand: a yes answers one")
+    subject = asked[0].key.partition("/")[2]
+    if asked[0].kind == LIKELY and (load := engine.weights.asked(subject)) is not None:
+        return replace(weighing(load[0], load[1][0]), confirmed=True)
+    found = engine.recognition.proposals.get(subject, [])
+    if not found or found[-1].stage not in ON_PIT:
+        raise RefusedError(f"{subject}: answer on the page, where its temperature is shown")
+    return replace(inferred(subject, found[-1]), confirmed=True)
 
 
 def _next_stage(held: PieceBook, now_ms: int) -> StageSet:

@@ -6,7 +6,7 @@ from typing import Literal
 
 from pitlogger.model.cooks import Stage
 
-ButtonAct = Literal["keep-weight", "next-stage", "acknowledge"]
+ButtonAct = Literal["keep-weight", "next-stage", "acknowledge", "yes"]
 # The stage that most often comes next; a button offers it.
 NEXT_STAGE: dict[Stage, Stage] = {
     Stage.RAW: Stage.TRIMMED,

@@ -6,14 +6,16 @@ from dataclasses import replace
 
 import pytest
 
+from pitlogger.engine.buttons import Binding, press
 from pitlogger.engine.feed import feed
 from pitlogger.engine.inputs import Command
 from pitlogger.engine.snapshot import dump_state, load_state
 from pitlogger.engine.state import EngineState
 from pitlogger.engine.step import Engine
 from pitlogger.engine.watch.weights import ASK_AFTER_MS, weighing
+from pitlogger.inference.recogniser import StageProposal
 from pitlogger.model.alerts import ACTIVE
-from pitlogger.model.cooks import Channel
+from pitlogger.model.cooks import Channel, Stage
 from pitlogger.model.journal import AlertActed, CookStarted, Tared, Undone, Weighed
 from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import Reading, Site
@@ -209,3 +211,21 @@ def test_a_stage_that_was_denied_once_does_not_silence_later_questions() -> None
     scale.engine.recognition._ask("a", None, scale.t_ms)
     alerts.tell("stage-likely", "a", scale.t_ms + 1000, True, "a: looks resting", piece="a")
     assert scale.is_up("stage-likely/a")
+
+
+def test_a_button_says_yes_to_the_one_question_that_stands() -> None:
+    scale = Scale("asked")
+    assert not press(scale.engine, Binding("yes"), scale.t_ms, scale.feed)
+    scale.load(4905)
+    scale.ask()
+    assert press(scale.engine, Binding("yes"), scale.t_ms, scale.feed)
+    assert [net for _, net, _ in scale.weighed("b")] == [4905]
+
+
+def test_a_button_agrees_to_no_stage_off_the_pit() -> None:
+    scale = Scale("asked")
+    scale.engine.alerts.tell("stage-likely", "a", scale.t_ms, True, "a: looks resting", piece="a")
+    scale.engine.recognition.proposals["a"] = [StageProposal(Stage.RESTING, scale.t_ms, 0.97)]
+    assert not press(scale.engine, Binding("yes"), scale.t_ms, scale.feed)
+    assert scale.engine.book.pieces["a"].marks == []
+    assert "answer on the page" in scale.engine.book.notes[-1][1].text

@@ -34,7 +34,10 @@ def doctor(config_file: Path | None, seconds: float, socket: Path | None, as_jso
     from pitlogger.devices.checks import CheckState
     from pitlogger.devices.doctor import examine
 
-    checks = asyncio.run(examine()) + _of_devices(config_file, seconds, socket)
+    checks = [
+        *asyncio.run(examine()), _of_speech(config_file),
+        *_of_devices(config_file, seconds, socket),
+    ]  # fmt: skip
     troubles = sum(check.state is CheckState.TROUBLE for check in checks)
     document = {
         "checks": [
@@ -46,6 +49,19 @@ def doctor(config_file: Path | None, seconds: float, socket: Path | None, as_jso
     emit(document, as_json, "\n".join(_check_text(check) for check in checks))
     if troubles:
         raise click.exceptions.Exit(1)
+
+
+def _of_speech(config_file: Path | None) -> Check:
+    """Return whether this machine can speak, which matters where it is to."""
+    from pitlogger.config import load_config
+    from pitlogger.devices.checks import Check, CheckState
+    from pitlogger.notify.ways.speech import INSTALL, missing
+
+    ways = load_config(config_file).notify.way if config_file is not None else ()
+    if not (why := missing()):
+        return Check("speech", CheckState.GOOD, "espeak-ng is installed")
+    is_wanted = any(way.kind == "speech" for way in ways)
+    return Check("speech", CheckState.TROUBLE if is_wanted else CheckState.ABSENT, why, INSTALL)
 
 
 def _of_devices(config_file: Path | None, seconds: float, socket: Path | None) -> list[Check]:

@@ -10,6 +10,7 @@ from pitlogger.config_notify import (
     MailTable,
     MqttWayTable,
     NtfyTable,
+    SpeechTable,
     WebhookTable,
 )
 from pitlogger.notify.ways.way import Way
@@ -46,6 +47,10 @@ def make_way(table: AnyWay, broker: Way | None) -> Way:
             from pitlogger.notify.ways.apprise import Apprise
 
             return Apprise(table)
+        case SpeechTable():
+            from pitlogger.notify.ways.speech import Speech
+
+            return Speech(table)
         case MqttWayTable():
             assert broker is not None, "the configuration refuses such a way without [mqtt]"
             return broker
