@@ -29,6 +29,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "stage": ("cooking.act:stage", "Set the stage of a piece."),
     "weigh": ("cooking.act:weigh", "Keep a mass at a checkpoint."),
     "temp": ("cooking.act:temp", "Enter a hand probe's reading."),
+    "hold-by-time": ("cooking.act:hold_by_time", "Hold a piece by time, not temperature."),
     "receive": ("cooking.act:receive", "Write down how a piece came in."),
     "note": ("cooking.act:note", "Write a note into the journal."),
     "undo": ("cooking.mend:undo", "Take an entry back."),

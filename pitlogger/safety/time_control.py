@@ -148,21 +148,28 @@ def before_time_control(history: PieceHistory) -> PieceHistory:
 def start_fault(
     history: PieceHistory, at_ms: int, hours: int, policy: Policy
 ) -> tuple[bool | None, str]:
-    """Return whether a piece began as time control asks, and why not: ``None`` for not known."""
-    points = curve(history, policy.max_gap.ms, policy.settle.ms)
-    found = _core_at(points, at_ms, policy.max_gap.ms)
+    """Return whether a piece began as time control asks, and why not: ``None`` for not known.
+
+    The last readings count that are not older than a hand reading stands. One by hand stands in
+    for probes that are silent or in doubt, such as those pulled before slicing.
+    """
+    hand = [mc for t_ms, mc in history.spots if at_ms - START_KNOWN_MS <= t_ms <= at_ms][-1:]
+    gap = policy.max_gap.ms
+    found = _core_at(curve(history, gap, policy.settle.ms), at_ms, hand)
     ends = _ends(hours, policy)
     if found is None or not found.whole:
         return None, f"its core is not known at its start, which must be {ends}"
-    shown = _begins(found, hours, policy)
-    doubted = _core_at(curve(history.with_doubted(), policy.max_gap.ms), at_ms, policy.max_gap.ms)
-    if shown and doubted is not None and not _begins(doubted, hours, policy):
+    if not _begins(found, hours, policy):
+        low, high = (show_temperature(mc, digits=1) for mc in (found.low_mc, found.high_mc))
+        read = low if low == high else f"{low} to {high}"
+        return False, f"its core was {read} at its start, which must be {ends}"
+    everything = history.with_doubted()
+    if hand:
+        everything = replace(everything, cores=history.cores)
+    doubted = _core_at(curve(everything, gap), at_ms, hand)
+    if doubted is not None and not _begins(doubted, hours, policy):
         return None, f"its core is in doubt at its start: {doubted_words(history)}"
-    if shown:
-        return True, ""
-    low, high = (show_temperature(mc, digits=1) for mc in (found.low_mc, found.high_mc))
-    read = low if low == high else f"{low} to {high}"
-    return False, f"its core was {read} at its start, which must be {ends}"
+    return True, ""
 
 
 def _ends(hours: int, policy: Policy) -> str:
@@ -175,19 +182,14 @@ def _begins(point: Point, hours: int, policy: Policy) -> bool:
     return is_cold or (hours == 4 and point.low_mc >= policy.hot_hold.mc - ROUNDING_MC)
 
 
-def _core_at(points: Sequence[Point], at_ms: int, max_gap_ms: int) -> Point | None:
-    """Return the core at a time: on the line between two readings, else the last before it."""
+def _core_at(points: Sequence[Point], at_ms: int, hand: Sequence[int]) -> Point | None:
+    """Return the core at a time by the last reading before it and by hand, ``None`` if too old."""
     at = bisect_right(points, at_ms, key=lambda point: point.t_ms)
     if not at or at_ms - points[at - 1].t_ms > START_KNOWN_MS:
         return None
-    before = points[at - 1]
-    after = points[at] if at < len(points) else None
-    if before.t_ms == at_ms or after is None or after.t_ms - before.t_ms > max_gap_ms:
-        return before
-    share = (at_ms - before.t_ms) / (after.t_ms - before.t_ms)
-    low_mc = round(before.low_mc + share * (after.low_mc - before.low_mc))
-    high_mc = round(before.high_mc + share * (after.high_mc - before.high_mc))
-    return Point(at_ms, low_mc, high_mc, whole=before.whole)
+    last = points[at - 1]
+    low_mc, high_mc = min([last.low_mc, *hand]), max([last.high_mc, *hand])
+    return Point(at_ms, low_mc, high_mc, whole=last.whole or bool(hand))
 
 
 def time_control(history: PieceHistory, policy: Policy) -> Verdict:

@@ -10,7 +10,7 @@ from typing import Any
 
 from pitlogger.errors import UsageError
 from pitlogger.model.book import Book, PieceBook
-from pitlogger.model.cooks import BEFORE_FIRE, ON_PIT, ByProduct, Checkpoint, Stage
+from pitlogger.model.cooks import BACK, BEFORE_FIRE, ON_PIT, ByProduct, Checkpoint, Stage
 from pitlogger.model.journal import Body, Corrected, MealTold, Received, SpotRead, StageSet, Weighed
 from pitlogger.model.quantities import parse_mass_mg, parse_temperature_mc, show_duration
 from pitlogger.questions import Answers
@@ -215,6 +215,13 @@ def _staged(body: StageSet, book: Book, answers: Answers, units: Units) -> Body:
         return replace(body, confirmed=True)
     if body.mass_mg is not None:
         return _discarded(body, held, answers, units)
+    if held.by_time is not None and body.stage in BACK and body.at_ms > held.by_time.said.at_ms:
+        answers.choose(
+            f"{body.piece} is held by time: what is left of it is thrown away, and not "
+            f"{body.stage} any more. Was it all the same?",
+            [f"it is {body.stage}"],
+        )
+        return replace(body, confirmed=True)
     if body.stage in ON_PIT:
         return body
     if held.stage_at(body.at_ms) not in ON_PIT:

@@ -93,6 +93,15 @@ class WeighingView(View):
     corrected: bool
 
 
+class ByTimeView(View):
+    """A piece held by time: since when, and when what is left of it is thrown away."""
+
+    since: Moment
+    hours: int
+    discard_at: Moment
+    remaining_s: float | None  # below zero once it is over, null once it was eaten
+
+
 class PieceView(View):
     """A piece: its stage, what comes next, its targets, its weighings.
 
@@ -116,6 +125,7 @@ class PieceView(View):
     wrap_at_c: float | None
     pull_at_c: float | None
     cores: tuple[str, ...]
+    held_by_time: ByTimeView | None
     weighings: tuple[WeighingView, ...]
 
 
@@ -230,6 +240,7 @@ def piece_view(node: Node, held: PieceBook) -> PieceView:
         wrap_at_c=None if wrap_at is None else wrap_at / 1000,
         pull_at_c=None if pull_at is None else pull_at / 1000,
         cores=tuple(node.engine.book.cores(piece.id)),
+        held_by_time=by_time_view(node, held),
         weighings=tuple(
             WeighingView(
                 id=short_id(*weighing.id),
@@ -243,6 +254,20 @@ def piece_view(node: Node, held: PieceBook) -> PieceView:
             )
             for weighing in held.weighings
         ),
+    )
+
+
+def by_time_view(node: Node, held: PieceBook) -> ByTimeView | None:
+    """Return the time left of a piece that is held by time, ``None`` where it is not."""
+    clocks = node.engine.state.clocks.get(held.piece.id)
+    if held.by_time is None or clocks is None or clocks.by_time is None:
+        return None
+    clock, offset_ms = clocks.by_time, node.utc_offset_ms
+    return ByTimeView(
+        since=rfc3339(clock.since_ms + offset_ms),
+        hours=held.by_time.said.hours,
+        discard_at=rfc3339(clock.discard_ms + offset_ms),
+        remaining_s=clock.remaining_s(node.clock.engine_ms()),
     )
 
 
@@ -286,4 +311,17 @@ def _piece_words(node: Node, held: PieceBook, now_ms: int) -> str:
         told += tr(" at {value}", value=temperature(state.level, node.units.temperature))
         if state.trend.stalled:
             told += tr(", stalled")
-    return told
+    return told + by_time_words(node, held, Shown(node.units, now_ms, node.utc_offset_ms), ", ")
+
+
+def by_time_words(node: Node, held: PieceBook, shown: Shown, before: str = "") -> str:
+    """Return the time left of a piece held by time, empty where it is not or was eaten."""
+    clocks = node.engine.state.clocks.get(held.piece.id)
+    clock = None if held.by_time is None or clocks is None else clocks.by_time
+    left_s = None if clock is None else clock.remaining_s(shown.now_ms)
+    if clock is None or left_s is None:
+        return ""
+    if left_s <= 0:
+        return before + tr("to be thrown away since {at}", at=shown.clock(clock.discard_ms))
+    left = show_duration(left_s * 1000)
+    return before + tr("discard at {at}, {left} left", at=shown.clock(clock.discard_ms), left=left)

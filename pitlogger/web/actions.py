@@ -26,6 +26,7 @@ from pitlogger.model.journal import (
     Corrected,
     CorrectiveTaken,
     Entry,
+    HeldByTime,
     LearningSet,
     Noted,
     PieceAdded,
@@ -49,6 +50,7 @@ from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 from pitlogger.web import bodies, corrections, requests
 from pitlogger.web.access.roles import who_asks
+from pitlogger.web.by_time import held_by_time
 from pitlogger.web.finishing import dispose
 from pitlogger.web.looks import agreed, answered_weight
 from pitlogger.web.routes.food_log import CorrectiveAsk
@@ -206,6 +208,7 @@ ACTIONS: dict[str, Action] = {
         SpotRead,
     ),
     "receive": Action(requests.ReceiveAsk, _received, Received),
+    "hold-by-time": Action(requests.ByTimeAsk, held_by_time, HeldByTime),
     "note": Action(requests.NoteAsk, _noted, Noted),
     "target": Action(
         requests.TargetAsk,

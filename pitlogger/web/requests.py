@@ -7,7 +7,7 @@ Masses and temperatures are text with their unit, as a person writes them (``13 
 from __future__ import annotations
 
 from decimal import Decimal
-from typing import Annotated
+from typing import Annotated, Literal
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
@@ -32,6 +32,9 @@ Text = Annotated[str, Field(max_length=2000), AfterValidator(one_line)]
 Initials = Annotated[str, Field(max_length=12), AfterValidator(one_line)]
 Key = Annotated[str, Field(max_length=80)]
 Name = Annotated[str, Field(min_length=1, max_length=80)]
+TimeHours = Annotated[
+    Literal[4, 6], BeforeValidator(lambda value: {"4": 4, "6": 6}.get(value, value))
+]
 StageId = Annotated[Stage, BeforeValidator(lambda value: stage_of(str(value)))]
 
 
@@ -119,6 +122,14 @@ class WeighAsk(OfCookAsk):
     channel: str | None = None
     tare: Mass | None = None
     container: str | None = None
+
+
+class ByTimeAsk(Ask):
+    """Hold a piece by time instead of temperature, now or since when it was marked."""
+
+    piece: str
+    hours: TimeHours = 4
+    at: Moment | None = None
 
 
 class TempAsk(OfCookAsk):

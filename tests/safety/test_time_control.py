@@ -95,6 +95,9 @@ def test_a_start_that_is_in_doubt_is_not_shown() -> None:
     doubted = replace(made, cores=(replace(made.cores[0], doubts=(air,)),))
     assert met(doubted) is None
     by_hand = held(stages=(*HOT, (900.0, "served")), spots=((BEGUN, 140.0),))
+    pulled = line((0, 45), (600, 203), (700, 170), (790, 141), (791, 75), (900, 75))
+    made = held(pulled, (*HOT, (880.0, "served")), spots=((799.0, 139.0),))
+    assert met(replace(made, cores=(replace(made.cores[0], doubts=(air,)),))) is True
     struck = Withdrawn(round(BEGUN * MIN), 40_000, "104 F was struck", round(860 * MIN))
     assert met(by_hand) is True
     assert met(replace(by_hand, withdrawn=(struck,))) is None

@@ -115,6 +115,30 @@ def temp(
 
 @click.command()
 @click.argument("piece")
+@click.option(
+    "--hours",
+    type=click.Choice(["4", "6"]),
+    default="4",
+    show_default=True,
+    help="Four from cold or hot; six from cold, read, and never above 70 F.",
+)
+@at_option
+@by_option
+@socket_option
+@json_option
+def hold_by_time(piece: str, hours: str, at: str | None, by: str, socket: Path | None,
+                 as_json: bool) -> None:  # fmt: skip
+    """Hold PIECE by time instead of temperature: marked, and thrown away at its discard time."""
+    client = Client(socket)
+    entry = client.post(
+        "/time-controls", piece=piece, hours=int(hours), at=moment_text(at, client), by=by
+    )
+    when = said_at(entry["happened"], at)
+    emit(entry, as_json, _kept(entry, f"{piece}: held by time, {hours} h{when}"))
+
+
+@click.command()
+@click.argument("piece")
 @click.option("--temp", "value", help="Its temperature when it came, such as 38F.")
 @click.option("--condition", default="", help='What was seen: "cold, sealed"; why it was refused.')
 @click.option("--accepted/--refused", default=True, show_default=True)

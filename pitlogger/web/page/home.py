@@ -15,7 +15,7 @@ from pitlogger.views.alerts import active
 from pitlogger.views.language import mark, tr
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
-from pitlogger.views.status import is_running
+from pitlogger.views.status import by_time_words, is_running
 from pitlogger.web.page import standing
 from pitlogger.web.page.alarm_groups import grouped
 from pitlogger.web.page.alarms import alert
@@ -125,7 +125,7 @@ def piece_row(daemon: Node, held: PieceBook, shown: Shown) -> dict[str, Any]:
         "over": held.stage in _OVER,
         "target": "" if target is None else shown.degrees(target),
         "notch": _notch(daemon, held, target),
-        "left": _left(daemon, held, shown),
+        "left": by_time_words(daemon, held, shown) or _left(daemon, held, shown),
     }  # fmt: skip
 
 

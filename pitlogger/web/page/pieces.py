@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from pitlogger.model.book import Book, PieceBook
-from pitlogger.model.cooks import Stage, may_follow
+from pitlogger.model.cooks import HOT_OFF_PIT, Stage, may_follow
 from pitlogger.model.next_steps import NEXT_STAGE
 from pitlogger.views import words
 from pitlogger.views.entries import both
@@ -17,6 +17,7 @@ from pitlogger.views.status import is_running
 # A whole packer parts along its seam of fat; other cuts part as somebody names the parts.
 _PARTS = {"brisket-packer": ("point", "flat")}
 _UNNAMED = ("1", "2")
+_BY_TIME_FROM = HOT_OFF_PIT | {Stage.COOLING, Stage.CHILLED}
 _PARTED_LATER = frozenset({Stage.RAW, Stage.THAWING, Stage.DISCARDED, Stage.SERVED})
 
 
@@ -86,6 +87,8 @@ def piece_facts(held: PieceBook, book: Book, shown: Shown) -> dict[str, Any]:
         "parts": _parts(held),
         "has_seam": held.piece.cut in _PARTS,
         "left_probes": _left_probes(held, book),
+        "by_time": held.by_time is not None,
+        "may_be_by_time": held.by_time is None and held.stage in _BY_TIME_FROM,
     }
 
 

@@ -67,6 +67,10 @@ def _add_piece_writes(api: APIRouter, daemon: Node) -> None:
     async def set_stage(ask: requests.StageAsk) -> EntryView:
         return await _told(daemon, "stage", ask)
 
+    @api.post("/time-controls", summary="Hold a piece by time instead of temperature")
+    async def hold_by_time(ask: requests.ByTimeAsk) -> EntryView:
+        return await _told(daemon, "hold-by-time", ask)
+
     @api.post("/targets", summary="Set the wrap or pull temperature of a piece")
     async def target(ask: requests.TargetAsk) -> EntryView:
         return await _told(daemon, "target", ask)
