@@ -65,6 +65,15 @@ torture-worst: $(VENV)/tests  ## Five minutes of the worst of it
 	$(BIN)/python -m tests.torture --only fire,rot,kill,power,disk --alarms 12 --flips 60 \
 	    --kills 12 --cuts 40
 
+fleet-demo: system $(VENV)/tests  ## Three nodes and a hub; then 300 simulated pits on PostgreSQL (5 min)
+	$(BIN)/python -m tools.fleet.demo
+
+torture-fleet: system $(VENV)/tests  ## Kill node, ingester, broker and database 200 times: is found what was sent?
+	$(BIN)/python -m tests.torture.fleet --kills $(or $(KILLS),200)
+
+bench-fleet: system $(VENV)/tests  ## Budgets of the fleet (and build/bench-fleet.json); 10 000 pits for ten minutes
+	$(BIN)/python -m tests.benchmarks.fleet
+
 soak: $(VENV)/tests  ## Three days of cooking in three minutes: does anything grow?
 	$(BIN)/python -m tests.torture.soak
 

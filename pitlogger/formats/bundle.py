@@ -21,8 +21,10 @@ over, so that a newer node may say more.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from array import array
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cache
 from typing import Any, TypeVar
 
 import cbor2
@@ -38,7 +40,6 @@ _INTEGER = 1 << 62
 _COUNT = 1 << 31
 _COUNTS = frozenset({"rev", "readings", "alarms"})
 Part = TypeVar("Part")
-Value = TypeVar("Value")
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,17 +208,24 @@ def _records(kind: type[Part], given: Any, where: str) -> tuple[Part, ...]:
 
 
 def _record(kind: type[Part], given: Any, where: str) -> Part:
-    fields = kind.__dataclass_fields__  # type: ignore[attr-defined]
+    fields = _fields(kind)  # type: ignore[arg-type]
     if not isinstance(given, list | tuple) or len(given) != len(fields):
-        raise BundleError(f"{where}: expected {len(fields)} items: {', '.join(fields)}")
-    values = [
-        _TAKES[field.type](value, f"{where}.{name}")
-        for (name, field), value in zip(fields.items(), given, strict=True)
-    ]
-    for (name, _), value in zip(fields.items(), values, strict=True):
-        if name in _COUNTS and not 0 <= value < _COUNT:
-            raise BundleError(f"{where}.{name}: expected a count from 0 to 2^31")
-    return kind(*values)
+        names = ", ".join(name for name, _, _ in fields)
+        raise BundleError(f"{where}: expected {len(fields)} items: {names}")
+    for (name, fits, expected), value in zip(fields, given, strict=True):
+        if not fits(value):
+            raise BundleError(f"{where}.{name}: expected {expected}, got {type(value).__name__}")
+    return kind(*[tuple(value) if type(value) is list else value for value in given])
+
+
+@cache
+def _fields(kind: type) -> tuple[tuple[str, Callable[[Any], bool], str], ...]:
+    """Return name, check and what is expected of each field of a part."""
+    fields = kind.__dataclass_fields__  # type: ignore[attr-defined]
+    return tuple(
+        (name, *_KINDS["count" if name in _COUNTS else field.type])
+        for name, field in fields.items()
+    )
 
 
 def _checked(span: SpanPart) -> SpanPart:
@@ -229,49 +237,49 @@ def _checked(span: SpanPart) -> SpanPart:
     return span
 
 
+def _is_text(value: Any) -> bool:
+    return type(value) is str and "\0" not in value
+
+
+def _is_whole(value: Any) -> bool:
+    return type(value) is int and -_INTEGER < value < _INTEGER
+
+
+def _are_wholes(value: Any) -> bool:
+    if type(value) is not list and type(value) is not tuple:
+        return False
+    try:
+        array("q", value)  # by far the fastest way to look at all of them
+    except (TypeError, OverflowError):
+        return all(item is None or _is_whole(item) for item in value)
+    return True
+
+
+def _or_none(fits: Callable[[Any], bool]) -> Callable[[Any], bool]:
+    return lambda value: value is None or fits(value)
+
+
 def _text(value: Any, where: str) -> str:
-    if not isinstance(value, str):
-        raise BundleError(f"{where}: expected text, got {type(value).__name__}")
-    if "\0" in value:
-        raise BundleError(f"{where}: a zero byte in text")
-    return value
+    if not _is_text(value):
+        raise BundleError(f"{where}: expected {_TEXT}, got {type(value).__name__}")
+    return str(value)
 
 
 def _whole(value: Any, where: str) -> int:
-    if type(value) is not int or abs(value) >= _INTEGER:
-        raise BundleError(f"{where}: expected a whole number below 2^62")
-    return value
+    if not _is_whole(value):
+        raise BundleError(f"{where}: expected {_WHOLE}, got {type(value).__name__}")
+    return int(value)
 
 
-def _truth(value: Any, where: str) -> bool:
-    if type(value) is not bool:
-        raise BundleError(f"{where}: expected true or false")
-    return value
-
-
-def _bytes(value: Any, where: str) -> bytes:
-    if not isinstance(value, bytes):
-        raise BundleError(f"{where}: expected bytes")
-    return value
-
-
-def _or_none(take: Callable[[Any, str], Value]) -> Callable[[Any, str], Value | None]:
-    return lambda value, where: None if value is None else take(value, where)
-
-
-def _wholes(value: Any, where: str) -> tuple[int | None, ...]:
-    if not isinstance(value, Sequence) or isinstance(value, str | bytes):
-        raise BundleError(f"{where}: expected a list")
-    return tuple(None if item is None else _whole(item, where) for item in value)
-
-
-# How a field of each type is taken; annotations are text here, see the import above.
-_TAKES: dict[str, Callable[[Any, str], Any]] = {
-    "str": _text,
-    "int": _whole,
-    "bool": _truth,
-    "bytes": _bytes,
-    "str | None": _or_none(_text),
-    "int | None": _or_none(_whole),
-    "tuple[int | None, ...]": _wholes,
+_TEXT, _WHOLE = "text without a zero byte", "a whole number below 2^62"
+# How a field of each type is checked; annotations are text here, see the import above.
+_KINDS: dict[str, tuple[Callable[[Any], bool], str]] = {
+    "str": (_is_text, _TEXT),
+    "int": (_is_whole, _WHOLE),
+    "count": (lambda value: type(value) is int and 0 <= value < _COUNT, "a count below 2^31"),
+    "bool": (lambda value: type(value) is bool, "true or false"),
+    "bytes": (lambda value: type(value) is bytes, "bytes"),
+    "str | None": (_or_none(_is_text), f"{_TEXT}, or nothing"),
+    "int | None": (_or_none(_is_whole), f"{_WHOLE}, or nothing"),
+    "tuple[int | None, ...]": (_are_wholes, "a list of whole numbers"),
 }

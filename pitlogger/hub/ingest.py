@@ -109,9 +109,10 @@ class Ingest:
         aside: list[Aside] = []
         answers: dict[int, HubAnswer | Exception] = {}
         came: dict[int, ReceivedBundle] = {}
+        nodes = self.sink.nodes_of(one.uid for one in batch)
         for at, one in enumerate(batch):
             try:
-                came[at] = receive(one.uid, one.message, self.sink.node_of)
+                came[at] = receive(one.uid, one.message, nodes.get)
                 good.append(came[at])
             except (NotEnrolledError, HubFullError) as fault:
                 answers[at] = fault

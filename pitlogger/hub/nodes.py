@@ -6,7 +6,7 @@ from typing import Literal
 
 from pitlogger.errors import RefusedError, UsageError
 from pitlogger.hub.database import Database
-from pitlogger.hub.receive import NODE, NodeRow
+from pitlogger.hub.receive import NODES, NodeRow
 
 STATES = ("enrolled", "retired", "stolen")
 
@@ -54,7 +54,7 @@ class Nodes:
                     (uid, tenant_id, site_id, name, public_key, at_ms),
                 )
             self._note(at_ms, who, f"enrolled {uid} ({name}) at {tenant}, {site}")
-        return NodeRow(*self._database.ask(NODE, (uid,))[0])
+        return NodeRow(*self._database.ask(NODES.format("?"), (uid,))[0])
 
     def set_state(
         self, uid: str, state: Literal["enrolled", "retired", "stolen"], at_ms: int, who: str

@@ -16,6 +16,7 @@ from typing import Any
 
 from pitlogger.errors import HubFullError, PitloggerError
 from pitlogger.hub import tables
+from pitlogger.hub.copy_rows import copied
 from pitlogger.hub.database import Row
 
 try:
@@ -97,8 +98,9 @@ class PostgresDatabase:
             return connection.execute(_styled(statement), given).rowcount
 
     def many(self, statement: str, rows: Iterable[Sequence[Any]]) -> None:
-        with self.connection.cursor() as cursor:
-            cursor.executemany(_styled(statement), rows)
+        if given := list(rows):
+            with self.connection.cursor() as cursor:
+                cursor.executemany(_styled(statement), given)
 
     @contextmanager
     def transaction(self) -> Iterator[None]:
@@ -161,9 +163,7 @@ class PostgresDatabase:
             self.connection.cursor() as cursor,
             cursor.copy(f"COPY {name} ({names}) FROM STDIN (FORMAT BINARY)") as copy,
         ):
-            copy.set_types(tables.POSTGRES_TYPES[table])
-            for row in rows:
-                copy.write_row(row)
+            copy.write(copied(tables.POSTGRES_TYPES[table], rows))
         return name
 
     def close(self) -> None:

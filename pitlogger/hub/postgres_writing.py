@@ -11,7 +11,7 @@ from pitlogger.hub.writing import HubSink, contradicts, newer
 
 _JOURNAL, _SPAN = ", ".join(records.JOURNAL), ", ".join(records.SPAN)
 _TAKE_ENTRIES = (
-    f"INSERT INTO journal ({_JOURNAL}) SELECT {_JOURNAL} FROM loading_journal"  # noqa: S608
+    f"INSERT INTO journal ({_JOURNAL}) SELECT {_JOURNAL} FROM loading_journal"
     " ON CONFLICT DO NOTHING"
 )
 _OTHER_ENTRIES = (
@@ -19,9 +19,8 @@ _OTHER_ENTRIES = (
     " FROM loading_journal AS given JOIN journal AS kept USING (node, run, seq)"
     " WHERE kept.entry <> given.entry"
 )
-_TAKE_SPANS = (
-    f"INSERT INTO span ({_SPAN}) SELECT {_SPAN} FROM loading_span "  # noqa: S608
-    + newer("span", "node, block_ms, channel, run", records.SPAN[6:])
+_TAKE_SPANS = f"INSERT INTO span ({_SPAN}) SELECT {_SPAN} FROM loading_span " + newer(
+    "span", "node, block_ms, channel, run", records.SPAN[6:]
 )
 _OTHER_SPANS = (
     "SELECT given.tenant, given.node, given.run, given.channel, given.block_ms, kept.data,"

@@ -14,8 +14,9 @@ from pitlogger.formats.cose import read_cbor, read_signed, verify
 
 ROOM_FOR_SIGNATURE = 512
 UID = re.compile(r"p-[a-z2-7]{26}")
-NODE = (
-    "SELECT id, uid, tenant, site, name, public_key, state, cert_until_ms FROM node WHERE uid = ?"
+NODES = (
+    "SELECT id, uid, tenant, site, name, public_key, state, cert_until_ms FROM node"
+    " WHERE uid IN ({})"
 )
 
 
@@ -69,7 +70,7 @@ def receive(uid: str, message: bytes, node_of: Callable[[str], NodeRow | None]) 
 
     Args:
         uid: The node it came for: of the address, the topic, the certificate.
-        node_of: Asked anew for each message, so that who is revoked is refused at once.
+        node_of: Of nodes as they are now, so that who is revoked is refused at once.
 
     Raises:
         NotEnrolledError: From a node whose records are not taken.
@@ -78,7 +79,7 @@ def receive(uid: str, message: bytes, node_of: Callable[[str], NodeRow | None]) 
     """
     if len(message) > MOST_BYTES + ROOM_FOR_SIGNATURE:
         raise BundleError(f"{len(message)} bytes; a bundle has {MOST_BYTES} at most")
-    node = node_of(uid) if UID.fullmatch(uid) else None
+    node = node_of(uid)
     if node is None or node.state != "enrolled":
         raise NotEnrolledError(
             f"node {uid[:64]!a} is {'not enrolled' if node is None else node.state} here"

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 from pitlogger.errors import BundleError, HubFullError, StoreError
 from pitlogger.hub import records
 from pitlogger.hub.database import Database
-from pitlogger.hub.receive import NODE, Aside, NodeRow, ReceivedBundle
+from pitlogger.hub.receive import NODES, UID, Aside, NodeRow, ReceivedBundle
 from pitlogger.store.packing import unpack
 
 log = logging.getLogger(__name__)
@@ -20,7 +20,7 @@ CLONE_MARGIN_MS = 60_000
 
 def _insert(table: str, columns: Sequence[str], more: str = "ON CONFLICT DO NOTHING") -> str:
     marks = ", ".join("?" * len(columns))
-    return f"INSERT INTO {table} ({', '.join(columns)}) VALUES ({marks}) {more}"  # noqa: S608
+    return f"INSERT INTO {table} ({', '.join(columns)}) VALUES ({marks}) {more}"
 
 
 def newer(table: str, key: str, columns: Sequence[str]) -> str:
@@ -49,6 +49,12 @@ _MEND_TIMES = (
     " WHERE clock.node = journal.node AND clock.run = journal.run AND from_ms <= journal.t_ms"
     " ORDER BY from_ms DESC LIMIT 1), 0) WHERE node = ? AND run = ?"
 )
+
+
+def _given(columns: str, rows: Sequence[Sequence[object]]) -> tuple[str, list[object]]:
+    """Return the clause that gives rows to a statement as the table ``given``, and its values."""
+    marks = ", ".join([f"({', '.join('?' * len(rows[0]))})"] * len(rows))
+    return f"WITH given ({columns}) AS (VALUES {marks})", [value for row in rows for value in row]
 
 
 @dataclass(slots=True)
@@ -87,8 +93,13 @@ class HubSink:
 
     def node_of(self, uid: str) -> NodeRow | None:
         """Return a node by its id, as the database has it now."""
-        rows = self.database.ask(NODE, (uid,))
-        return NodeRow(*rows[0]) if rows else None
+        return self.nodes_of([uid]).get(uid)
+
+    def nodes_of(self, uids: Iterable[str]) -> dict[str, NodeRow]:
+        """Return the nodes of these ids that the database has now; what is no id is passed over."""
+        asked = sorted({uid for uid in uids if UID.fullmatch(uid)})
+        rows = self.database.ask(NODES.format(", ".join("?" * len(asked))), asked) if asked else []
+        return {row[1]: NodeRow(*row) for row in rows}
 
     def take(
         self, batch: Sequence[ReceivedBundle], aside: Sequence[Aside], at_ms: int
@@ -156,10 +167,12 @@ class HubSink:
 
     def _put(self, batch: Sequence[ReceivedBundle], at_ms: int, outcome: BatchOutcome) -> None:
         many, told = self.database.many, outcome.contradicted
-        for received in batch:
-            self._look_for_clone(received, at_ms)
-        many(_PUT_RUN, [records.run_row(received) for received in batch])
-        set_anew = self._put_clocks(batch)
+        self._look_for_clones(batch, at_ms)
+        keys = sorted({(one.node.id, one.bundle.run) for one in batch})
+        known = {tuple(row[1:3]): row for row in self._of_runs("run", records.RUN, keys)}
+        rows = [records.run_row(one) for one in batch]
+        many(_PUT_RUN, [row for row in rows if known.get(row[1:3]) != row])
+        set_anew = self._put_clocks(batch, keys)
         self._put_entries([row for received in batch for row in records.journal_rows(received)],
                           at_ms, told)  # fmt: skip
         many(_MEND_TIMES, set_anew)
@@ -172,19 +185,30 @@ class HubSink:
             for one in batch if (now := one.bundle.now) is not None
         ])  # fmt: skip
         newest = {one.node.id: one.bundle.row for one in batch}
-        many("UPDATE node SET received_ms = ?, version = ?, name = ? WHERE id = ?",
-             [(at_ms, row.version, row.name, node) for node, row in newest.items()])  # fmt: skip
+        given, values = _given(
+            "node, version, name", [(node, row.version, row.name) for node, row in newest.items()]
+        )
+        self.database.run(
+            f"{given} UPDATE node SET received_ms = ?, version = given.version, name = given.name"
+            " FROM given WHERE node.id = given.node", (*values, at_ms),
+        )  # fmt: skip
 
-    def _put_clocks(self, batch: Sequence[ReceivedBundle]) -> list[tuple[int, str]]:
+    def _of_runs(
+        self, table: str, columns: Sequence[str], keys: Sequence[tuple[int, str]]
+    ) -> list[records.Row]:
+        """Return the rows that a table has of these runs."""
+        given, values = _given("node, run", keys)
+        return self.database.ask(
+            f"{given} SELECT {', '.join(f'{table}.{name}' for name in columns)} FROM {table}"
+            f" JOIN given ON {table}.node = given.node AND {table}.run = given.run", values,
+        )  # fmt: skip
+
+    def _put_clocks(
+        self, batch: Sequence[ReceivedBundle], keys: Sequence[tuple[int, str]]
+    ) -> list[tuple[int, str]]:
         """Write the rows of clocks; return the runs whose clock was another before."""
-        runs = sorted({(one.node.id, one.bundle.run) for one in batch})
-        marks = ", ".join(["(?, ?)"] * len(runs))
         before: dict[tuple[int, str], set[records.Row]] = {}
-        for node, run, *row in self.database.ask(
-            "SELECT node, run, from_ms, offset_ms, trusted, rev FROM clock"  # noqa: S608
-            f" WHERE (node, run) IN (VALUES {marks})",
-            [value for key in runs for value in key],
-        ):
+        for _, node, run, *row in self._of_runs("clock", records.CLOCK, keys):
             before.setdefault((node, run), set()).add(tuple(row))
         changed, rows = set(), []
         for one in batch:
@@ -246,21 +270,23 @@ class HubSink:
                 (tenant, node, at_ms, what, identity, kept, given),
             )
 
-    def _look_for_clone(self, received: ReceivedBundle, at_ms: int) -> None:
+    def _look_for_clones(self, batch: Sequence[ReceivedBundle], at_ms: int) -> None:
         """Notice two lives of one key: an older run that goes on after a newer one began."""
-        bundle = received.bundle
-        if bundle.row.end_ms is not None or not bundle.entries:
+        goes_on = [
+            (one.node.id, one.bundle.run, one.bundle.row.boot_id, one.bundle.row.start_ms,
+             one.bundle.entries[-1].t_ms - CLONE_MARGIN_MS)
+            for one in batch if one.bundle.row.end_ms is None and one.bundle.entries
+        ]  # fmt: skip
+        if not goes_on:
             return
-        newer = self.database.ask(
-            "SELECT 1 FROM run WHERE node = ? AND run <> ? AND boot_id <> ? AND start_ms > ?"
-            " AND start_ms < ?",
-            (received.node.id, bundle.run, bundle.row.boot_id, bundle.row.start_ms,
-             bundle.entries[-1].t_ms - CLONE_MARGIN_MS),
+        given, values = _given("node, run, boot_id, start_ms, last_ms", goes_on)
+        twice = self.database.ask(
+            f"{given} SELECT DISTINCT given.node FROM given JOIN run ON run.node = given.node"
+            " AND run.run <> given.run AND run.boot_id <> given.boot_id"
+            " AND run.start_ms > given.start_ms AND run.start_ms < given.last_ms", values,
         )  # fmt: skip
-        if newer:
-            self.database.run(
-                "UPDATE node SET cloned_ms = ? WHERE id = ?", (at_ms, received.node.id)
-            )
+        for (node,) in twice:
+            self.database.run("UPDATE node SET cloned_ms = ? WHERE id = ?", (at_ms, node))
 
 
 def contradicts(kept: bytes, given: bytes) -> bool:

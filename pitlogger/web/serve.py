@@ -184,7 +184,9 @@ async def _hub(daemon: Node, access: Access, stack: AsyncExitStack) -> OpenHub |
         return None
     stack.enter_context(listening)
     hub = await stack.enter_async_context(embedded_hub(daemon))
-    host = lan_address() or socket.gethostname()
+    anywhere = table.host in ("0.0.0.0", "::", "")  # noqa: S104
+    host = (lan_address() or socket.gethostname()) if anywhere else table.host
+    host = f"[{host}]" if ":" in host else host
     hub.address = f"https://{host}:{listening.getsockname()[1]}"
     tls = (hub.identity.certificate, hub.identity.key)
     await stack.enter_async_context(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import json
-from collections.abc import AsyncIterator, Callable, Iterator
+from collections.abc import AsyncIterator, Callable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
@@ -136,11 +136,11 @@ async def test_nothing_in_a_name_holds_up_the_bundles_beside_it(
 async def test_a_fault_nobody_thought_of_holds_up_one_bundle_alone(
     good: Bundle, sink: HubSink, ingest: Ingest, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    def looks(received: ReceivedBundle, at_ms: int) -> None:
-        if received.bundle.number == 13:
+    def looks(batch: Sequence[ReceivedBundle], at_ms: int) -> None:
+        if any(received.bundle.number == 13 for received in batch):
             raise ZeroDivisionError
 
-    monkeypatch.setattr(sink, "_look_for_clone", looks)
+    monkeypatch.setattr(sink, "_look_for_clones", looks)
     sent = [own(dump_bundle(replace(good, number=number))) for number in range(10, 16)]
     answers = await asyncio.gather(
         *(ingest.submit(UID, message) for message in sent), return_exceptions=True

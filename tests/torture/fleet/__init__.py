@@ -1,0 +1,1 @@
+"""The fleet under faults: nodes, ingesters, broker and database, killed, cut off, set back."""
