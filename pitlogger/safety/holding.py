@@ -5,20 +5,18 @@ Source: FDA Food Code 3-501.16(A)(1).
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from pitlogger.clock import rfc3339
 from pitlogger.model.cooks import HOT_OFF_PIT, Stage
 from pitlogger.model.quantities import show_duration, show_temperature
 from pitlogger.safety.history import PieceHistory, Point, hole_words, longest_hole
-from pitlogger.safety.phases import Judged, late_marks, phases
+from pitlogger.safety.phases import Judged, Phase, late_marks, phases
 from pitlogger.safety.policy import Policy, Temperature
-from pitlogger.safety.segments import crossing_ms
+from pitlogger.safety.segments import crossing_ms, line_at
 from pitlogger.safety.tables import ROUNDING_MC
 from pitlogger.safety.verdict import NO_PROBE, Verdict, not_concerned
-
-_NO_LONGER = (Judged.NOT, Judged.HANDED_OVER)
 
 
 @dataclass(slots=True)
@@ -130,11 +128,38 @@ def holding(
         hole = longest_hole(history, from_ms, to_ms, policy.max_gap.ms, policy.settle.ms)
         if hole is not None:
             return Verdict(True, None, source, hole_words(hole, policy.max_gap.ms))
-    if run.after_served or run.at_the_end:
-        return Verdict(True, None, source, run.after_served or run.at_the_end)
+    if run.after_served:
+        return Verdict(True, None, source, run.after_served)
     if run.lowest_mc is None:
         return Verdict(True, None, source, "no reading while it was held hot: not shown")
+    along = _Run(history, points, policy, is_charted_roast, cooked_ms, policy.max_gap.ms)
+    if along.breaches:
+        return Verdict(True, None, source, along.between_words(limit))
     return Verdict(True, True, source, run.met_words(limit))
+
+
+def _placed(
+    points: Sequence[Point], held: Sequence[Phase], max_gap_ms: int
+) -> Iterator[tuple[Point, Phase]]:
+    """Yield each point with its phase.
+
+    Args:
+        max_gap_ms: Where a phase ends and the next begins between two points so near to each
+            other, the line between them is yielded for both; 0 for readings alone.
+    """
+    at = 0
+    last: Point | None = None
+    for point in points:
+        while at + 1 < len(held) and held[at + 1].from_ms <= point.t_ms:
+            edge_ms = held[at + 1].from_ms
+            if last is not None and edge_ms < point.t_ms <= last.t_ms + max_gap_ms:
+                low_mc = line_at(last.t_ms, last.low_mc, point.t_ms, point.low_mc, edge_ms)
+                edge = last._replace(t_ms=edge_ms, low_mc=low_mc)
+                yield edge, held[at]
+                yield edge, held[at + 1]
+            at += 1
+        yield point, held[at]
+        last = point
 
 
 class _Run:
@@ -147,31 +172,21 @@ class _Run:
         policy: Policy,
         is_charted_roast: bool,
         cooked_ms: int | None,
+        max_gap_ms: int = 0,
     ) -> None:
         self.history = history
         self.delay_ms = policy.hot_hold_delay.ms
         self.breaches: list[tuple[BreachClock, Judged]] = []
         self.lowest_mc: int | None = None
         self.dips = 0
-        self.after_served = self.at_the_end = ""
+        self.after_served = ""
         limit = hot_limit(policy, is_charted_roast)
-        held = phases(history)
-        before: Point | None = None
         clock: BreachClock | None = None
         was = Judged.NOT
         hot = False
-        at = 0
-        for point in points:
-            edge_ms = None
-            while at + 1 < len(held) and held[at + 1].from_ms <= point.t_ms:
-                at += 1
-                if edge_ms is None and held[at].judged in _NO_LONGER:
-                    edge_ms = held[at].from_ms
-            judged = held[at].judged
-            if clock and before and edge_ms and point.t_ms - before.t_ms <= policy.max_gap.ms:
-                self._look_at_edge(clock, before, point, edge_ms, limit)
-            before = point
-            if held[at].told is Stage.REHEATING and was is not Judged.UNMARKED:
+        for point, phase in _placed(points, phases(history), max_gap_ms):
+            judged = phase.judged
+            if phase.told is Stage.REHEATING and was is not Judged.UNMARKED:
                 hot = False
             cooked = cooked_ms is not None and point.t_ms >= cooked_ms
             hot = hot or (cooked and point.low_mc >= limit.mc - ROUNDING_MC)
@@ -204,25 +219,6 @@ class _Run:
                 "after it was marked served (eaten or handed over): not shown"
             )
 
-    def _look_at_edge(
-        self, clock: BreachClock, before: Point, after: Point, edge_ms: int, limit: Temperature
-    ) -> None:
-        """Notice a fall under the limit after the last reading of a time that was judged."""
-        if clock.breached_ms is not None or self.at_the_end:
-            return
-        since_ms, until_ms = clock.since_ms, float(edge_ms)
-        crossed_ms = crossing_ms(before.t_ms, before.low_mc, after.t_ms, after.low_mc, limit.mc)
-        if after.low_mc < limit.mc - ROUNDING_MC:
-            since_ms = crossed_ms if since_ms is None else since_ms
-        else:
-            until_ms = min(until_ms, crossed_ms)
-        if since_ms is not None and until_ms - since_ms >= self.delay_ms:
-            self.at_the_end = (
-                f"it fell under {show_temperature(limit.mc)} and was then marked off at "
-                f"{rfc3339(edge_ms)}, between the readings of {rfc3339(before.t_ms)} and "
-                f"{rfc3339(after.t_ms)}: not shown"
-            )
-
     def _end(self, clock: BreachClock | None, judged: Judged) -> None:
         if clock is None or judged is Judged.HANDED_OVER:
             return
@@ -246,6 +242,16 @@ class _Run:
             words += "; cooked, and no mark says that it came off the pit or was cooled"
         return "; ".join([words, *late_marks(self.history)])
 
+    def between_words(self, limit: Temperature) -> str:
+        """Return the first time that lies below the limit between two readings alone."""
+        since_ms = self.breaches[0][0].breach_from_ms
+        assert since_ms is not None
+        return (
+            f"below {show_temperature(limit.mc)} from {rfc3339(round(since_ms / 1000) * 1000)} "
+            "until the next mark, by the line between the readings before and after it: not shown; "
+            "a hand reading at the mark shows it"
+        )
+
     def met_words(self, limit: Temperature) -> str:
         """Return what shows that the limit was met; dips too short to count are named."""
         assert self.lowest_mc is not None
@@ -253,7 +259,7 @@ class _Run:
         low = show_temperature(self.lowest_mc, digits=1)
         if self.lowest_mc >= limit.mc - ROUNDING_MC:
             return f"lowest core {low}, at or above {shown} throughout"
-        times = "once" if self.dips == 1 else f"{max(self.dips, 1)} times"
+        times = "once" if self.dips <= 1 else f"{self.dips} times"
         return (
             f"at or above {shown} but for dips to {low}, {times}, each shorter than the "
             f"{show_duration(self.delay_ms)} that count as below it"

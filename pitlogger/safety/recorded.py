@@ -213,9 +213,8 @@ def _hand_readings(book: Book, piece: str) -> tuple[list[tuple[int, SpotRead]], 
         if spot.piece != piece or at_once or impossible:
             continue
         if any(
-            typed_ms >= struck.until_ms
-            and spot.at_ms <= fresh.at_ms <= spot.at_ms + REPLACED_WITHIN_MS
-            for typed_ms, fresh in counted
+            struck.until_ms <= fresh.at_ms <= spot.at_ms + REPLACED_WITHIN_MS
+            for _, fresh in counted
         ):
             continue
         who = f" by {struck.until_by}" if struck.until_by else ""

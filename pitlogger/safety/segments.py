@@ -14,6 +14,11 @@ def crossing_ms(t0_ms: float, v0_mc: float, t1_ms: float, v1_mc: float, limit_mc
     return t0_ms + share * (t1_ms - t0_ms)
 
 
+def line_at(t0_ms: int, v0_mc: int, t1_ms: int, v1_mc: int, t_ms: int) -> int:
+    """Return where the line from one reading to the next lies at a time between them."""
+    return round(v0_mc + (t_ms - t0_ms) / (t1_ms - t0_ms) * (v1_mc - v0_mc))
+
+
 def time_above_ms(t0_ms: float, v0_mc: float, t1_ms: float, v1_mc: float, limit_mc: float) -> float:
     """Return for how long the line is at or above ``limit_mc``."""
     if v0_mc >= limit_mc and v1_mc >= limit_mc:

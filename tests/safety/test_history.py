@@ -185,3 +185,20 @@ def test_a_verdict_names_the_hand_readings_that_were_typed_late_and_no_others() 
     on_pit = replace(held, late=((5 * MIN, 60 * MIN),))
     assert "typed" not in judge(on_pit, RETAIL).holding.reason
     assert "was typed 55 min later" in judge(on_pit, RETAIL).lethality.verdict.reason
+
+
+def test_a_struck_reading_is_replaced_by_one_that_was_taken_after_it_was_struck() -> None:
+    """A reading typed afterwards for a time before that is no fresh one."""
+    low = SpotRead(45_000, 5 * MIN, "b")
+
+    def struck(*more: tuple[int, SpotRead]) -> int:
+        said = (
+            (5 * MIN, low),
+            (10 * MIN, Corrected("r", 1, SpotRead(70_000, 5 * MIN, "b"))),
+            *more,
+        )
+        return len(of(histories(book(*said), []), "b").withdrawn)
+
+    assert struck() == 1
+    assert struck((12 * MIN, SpotRead(66_000, 7 * MIN, "b"))) == 1
+    assert struck((12 * MIN, SpotRead(66_000, 11 * MIN, "b"))) == 0

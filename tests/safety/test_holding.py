@@ -242,3 +242,19 @@ def test_a_piece_not_kept_cold_is_not_concerned() -> None:
 
 def test_the_day_of_preparation_is_day_one_of_seven() -> None:
     assert use_by_ms(0, RETAIL) == 6 * 24 * 60 * MIN
+
+
+def test_a_fall_between_two_readings_does_not_end_with_the_mark_between_them() -> None:
+    """It is under the limit by the line for minutes before it is marked as cooling."""
+    cores = ((0, 66_000), (20 * MIN, 60_000), (40 * MIN, 40_000))
+    marked = ((0.0, "holding"), (30.0, "cooling"))
+    verdict = held(history(cores, stages=marked))
+    assert verdict.met is None
+    assert "by the line between" in verdict.reason
+    at_once = ((0.0, "holding"), (22.0, "cooling"))
+    assert held(history(cores, stages=at_once)).met is True
+
+
+def test_one_dip_is_once() -> None:
+    dip = line((0, 150), (100, 136), (100.2, 134.5), (100.4, 136), (200, 136), every_s=6)
+    assert "dips to 134.5 F, once, each" in held(history(dip, stages=HELD)).reason

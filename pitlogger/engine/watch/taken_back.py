@@ -13,7 +13,15 @@ from pitlogger.engine.watch.cores import SPOT_VALID_MS
 from pitlogger.model.alerts import AlertState
 from pitlogger.model.book import Book
 from pitlogger.model.cooks import Stage
-from pitlogger.model.journal import CookFinished, Corrected, HeldByTime, SpotRead, StageSet, Undone
+from pitlogger.model.journal import (
+    CookFinished,
+    Corrected,
+    HeldByTime,
+    SpotRead,
+    StageSet,
+    TargetSet,
+    Undone,
+)
 from pitlogger.model.readings import Site
 from pitlogger.rules.conditions import Watch
 from pitlogger.rules.places import is_in_use
@@ -53,6 +61,11 @@ def restore(engine: Engine, before: Book, body: Undone | Corrected, t_ms: int) -
     )
     if named is not None and isinstance(named.body, StageSet | HeldByTime):
         _return_alerts(engine, named.body.piece, named.t_ms, t_ms, _BY_CLOCK | _BY_STAGE)
+    if named is not None and isinstance(named.body, TargetSet):  # true by its own target: anew
+        for kind in ("wrap-due", "pull-due"):
+            watch = engine.state.watches.get(f"{kind}/{named.body.piece}")
+            if watch is not None and _begun_ms(watch) >= named.t_ms:
+                engine.alerts.take_back(watch.key, t_ms)
     engine.lookout.touched_anew(engine.book)
 
 
@@ -93,10 +106,13 @@ def _return_alerts(
     if clocks is not None and clocks.hold.breached_ms is not None:
         holds.add(f"hot-hold-low/{piece}")  # there was one without it too
     for key, watch in engine.state.watches.items():
-        begun_ms = watch.raised_ms if watch.pending_ms is None else watch.pending_ms
-        is_its = watch.piece == piece and watch.kind in kinds and begun_ms >= since_ms
+        is_its = watch.piece == piece and watch.kind in kinds and _begun_ms(watch) >= since_ms
         if is_its and key not in limits | holds:
             engine.alerts.take_back(key, t_ms)
+
+
+def _begun_ms(watch: Watch) -> float:
+    return watch.raised_ms if watch.pending_ms is None else watch.pending_ms
 
 
 # About food: they stay until somebody said what became of it. The rest ends with its cook.

@@ -11,6 +11,7 @@ Sources: FSIS-GD-2021 Table 2 (6.5 log), FDA Food Code 3-401.11(A)(3), 3-501.14(
 from __future__ import annotations
 
 import csv
+from copy import copy
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -125,22 +126,34 @@ def _lethality(
     stop = min((told.index(s) for s in ended), default=len(grid))
     allowed = np.zeros(len(grid), bool)
     allowed[:stop] = True
-    excused = []
-    near = False  # whether one that ended had shown it lies too near to tell
+    answers = [
+        _answered(meat, views, grid, allowed, excused)
+        for excused in ((True,), (True, None))  # those surely shown by themselves; those perhaps
+    ]
+    found, when = answers[0]
+    return (found, when) if found is answers[1][0] else (None, None)
+
+
+def _answered(
+    meat: Meat,
+    views: list[_View],
+    grid: np.ndarray,
+    allowed: np.ndarray,
+    excused: tuple[bool | None, ...],
+) -> tuple[bool | None, float | None]:
+    """Return what is shown where a probe that was taken out counts no more once it had shown it."""
+    left = []
     for probe, view in zip(meat.probes, views, strict=True):
-        alone = False if probe.ended_s is None else _reached([view], meat, grid, allowed)[0]
-        excused.append(alone is True)
-        near = near or alone is None
-    for probe, view, is_excused in zip(meat.probes, views, excused, strict=True):
-        if is_excused and probe.ended_s is not None:
+        mine = copy(view)
+        if probe.ended_s is not None and _reached([view], meat, grid, allowed)[0] in excused:
             after = grid >= probe.ended_s
-            view.shown = view.shown | after
-            view.value = np.where(after, 999.0, view.value)
+            mine.shown = mine.shown | after
+            mine.value = np.where(after, 999.0, mine.value)
+        left.append(mine)
+    found, when = _reached(left, meat, grid, allowed)
     if any(probe.moved_s is not None for probe in meat.probes):
-        is_out = _reached(views, meat, grid, allowed)[0] is False and not near
-        return False if is_out else None, None
-    found, when = _reached(views, meat, grid, allowed)
-    return (None, None) if near and found is False else (found, when)
+        return False if found is False else None, None
+    return found, when
 
 
 def _reached(
