@@ -192,7 +192,7 @@ def test_a_struck_reading_is_replaced_by_one_that_was_taken_after_it_was_struck(
     low = SpotRead(45_000, 5 * MIN, "b")
 
     def struck(*more: tuple[int, SpotRead]) -> int:
-        said = (
+        said: tuple[tuple[int, Body], ...] = (
             (5 * MIN, low),
             (10 * MIN, Corrected("r", 1, SpotRead(70_000, 5 * MIN, "b"))),
             *more,
