@@ -37,6 +37,8 @@ GROUPS = (
 BUDGETS: dict[str, tuple[float, float, bool]] = {
     "ingest": (0.18, 0.3, True),
     "replay": (6, 3.5, False),
+    "ingest-recognising": (0.95, 1.0, True),
+    "replay-recognising": (1.05, 1.0, False),
     "live-cpu": (1, 0.5, False),
     "live-rss": (90, 60, False),
     "byte-to-engine": (10, 5, False),

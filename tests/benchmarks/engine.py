@@ -5,7 +5,9 @@
 ``ingest``: GATT frames of 16 probes through decode, pipeline, rules of six pieces and store,
 readings a second, against ``sqlite3.executemany`` of the same delivered rows with the same
 pragmas in batches of 5 s, in the same run. ``replay``: 14 h of 16 channels at 1 Hz, all
-rules, no forecasts, from a capture file to the finished document.
+rules, no forecasts, from a capture file to the finished document. ``...-recognising``: the same
+with stages and weights recognised (``stage_from = "asked"``, as a node does), against without,
+by processor time, in turns; the least of each counts.
 """
 
 from __future__ import annotations
@@ -17,17 +19,22 @@ import statistics
 import struct
 import tempfile
 import time
+from dataclasses import replace
 from pathlib import Path
 
 from pitlogger.bootstrap.engines import new_engine, replay_files
+from pitlogger.bootstrap.policies import load_policy
 from pitlogger.clock import ManualClock
 from pitlogger.devices.contract import milli_units
 from pitlogger.engine.feed import feed
 from pitlogger.engine.inputs import Command
-from pitlogger.formats.cook_file import parse_cook
+from pitlogger.engine.replay import replay as run_again
+from pitlogger.formats.capture import read_capture
+from pitlogger.formats.cook_file import load_cook, parse_cook
 from pitlogger.model.journal import CookStarted
 from pitlogger.model.readings import Reading, Tagged
 from pitlogger.reports.replay_document import replay_document
+from pitlogger.rules.policies import RulePolicy
 from pitlogger.store import RunRow, Store
 from pitlogger_drivers.environmental.decode import decode_temperature
 from tests.benchmarks.row import Row
@@ -85,8 +92,10 @@ def ingest(folder: Path) -> Row:
                statistics.median(ratios))  # fmt: skip
 
 
-def _through_everything(given: list[tuple[str, int, bytes]], path: Path) -> float:
-    engine = new_engine("bench")
+def _through_everything(
+    given: list[tuple[str, int, bytes]], path: Path, policy: RulePolicy | None = None
+) -> float:
+    engine = new_engine("bench", policy=policy)
     run = RunRow.begin("bench", "bench", ManualClock(START_MS), "0")
     with Store.open(path, run) as store:
         list(feed(engine, Command(START_MS - 1, CookStarted(parse_cook(cook_text())))))
@@ -126,8 +135,31 @@ def _plain_rows(given: list[tuple[str, int, bytes]], path: Path) -> float:
     return took
 
 
-def replay(folder: Path) -> Row:
-    """Return the seconds that a night's capture takes from file to document."""
+def recognising(folder: Path) -> list[Row]:
+    """Return what recognition costs: ``ingest`` and ``replay`` with it, against without."""
+    given, policies = frames(INGEST_S), (None, replace(load_policy(), stage_from="asked"))
+    least = [float("inf"), float("inf")]
+    for turn in range(4):
+        for at, policy in enumerate(policies):
+            began = time.process_time()
+            _through_everything(given, folder / f"recognising-{turn}-{at}.db", policy)
+            least[at] = min(least[at], time.process_time() - began)
+    rate = len(given) / least[1]
+    rows = [Row("ingest-recognising", rate, "readings/s", "ingest without", least[0] / least[1])]
+    capture, cook = _night(folder)
+    least = [float("inf"), float("inf")]
+    for _turn in range(3):
+        for at, policy in enumerate(policies):
+            began = time.process_time()
+            engine = new_engine("bench", policy=policy)
+            for _ in run_again(engine, read_capture(capture), [load_cook(cook)]):
+                pass
+            least[at] = min(least[at], time.process_time() - began)
+    return [*rows, Row("replay-recognising", least[1], "s", "replay without", least[1] / least[0])]
+
+
+def _night(folder: Path) -> tuple[Path, Path]:
+    """Write the capture of a night and its cook file."""
     capture, cook = folder / "night.senml", folder / "night.toml"
     cook.write_text(cook_text(), encoding="utf-8")
     with capture.open("w", encoding="utf-8") as file:
@@ -138,6 +170,12 @@ def replay(folder: Path) -> Row:
             if len(pack) == len(PROBES + PITS):
                 file.write(json.dumps(pack) + "\n")
                 pack = []
+    return capture, cook
+
+
+def replay(folder: Path) -> Row:
+    """Return the seconds that a night's capture takes from file to document."""
+    capture, cook = _night(folder)
     began = time.perf_counter()
     gathered, engine = replay_files(capture, cook, forecasts=False)
     document = replay_document(gathered, engine.book)
@@ -147,9 +185,9 @@ def replay(folder: Path) -> Row:
 
 
 def rows() -> list[Row]:
-    """Return both rows."""
+    """Return all rows."""
     with tempfile.TemporaryDirectory() as folder:
-        return [ingest(Path(folder)), replay(Path(folder))]
+        return [ingest(Path(folder)), replay(Path(folder)), *recognising(Path(folder))]
 
 
 if __name__ == "__main__":

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from typing import Any
 
+from pitlogger.engine.compiled_channel import Lane
+from pitlogger.inference.placement import placement
 from pitlogger.model.cooks import natural
 from pitlogger.model.readings import Site
 from pitlogger.views import words
-from pitlogger.views.language import tr
+from pitlogger.views.language import mark, tr
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 from pitlogger.views.status import is_running
@@ -16,6 +18,13 @@ from pitlogger.web.page.home import piece_row
 from pitlogger.web.page.pieces import piece_facts
 
 MOST_PITS = 6
+LOOKS = {
+    "meat": mark("reads like meat"),
+    "pit": mark("reads like the air of the pit"),
+    "room": mark("reads like the room"),
+    "cooling": mark("hot and cooling: in no raw meat"),
+    "moving": mark("changes faster than meat"),
+}
 _NOT_PIT = frozenset({Site.CORE, Site.SURFACE, Site.HOLD, Site.COLD, Site.TRANSPORT, Site.ROOM})
 
 
@@ -27,12 +36,14 @@ def probes_screen(daemon: Node, shown: Shown) -> dict[str, Any]:
         for held in book.pieces.values()
         if is_running(daemon) and held.is_open and not book.cores(held.piece.id)
     ]
+    pit_c = _pit_c(daemon)
     free = [
-        figure(daemon, lane, shown)
+        {**figure(daemon, lane, shown), "looks": _looks(lane, pit_c)}
         for lane in daemon.engine.lanes.values()
         if lane.is_temperature and lane.site in (Site.NONE, Site.CORE) and lane.piece is None
         and not lane.state.id.endswith(BY_HAND)
     ]  # fmt: skip
+    free.sort(key=lambda row: row["looks"] != tr(LOOKS["meat"]))
     sentence = (
         tr("Which probe goes into {piece}?", piece=wanting[0])
         if wanting
@@ -41,6 +52,21 @@ def probes_screen(daemon: Node, shown: Shown) -> dict[str, Any]:
     if not is_running(daemon):
         sentence = tr("No cook is running.")
     return {"sentence": sentence, "wanting": sorted(wanting, key=natural), "free": free}
+
+
+def _looks(lane: Lane, pit_c: float | None) -> str:
+    """Return where a probe seems to be, in words; empty where that is not plain."""
+    levels_c = [level / 1000 for level in lane.state.minutes_mc[-6:]]
+    found = placement(levels_c, pit_c) if lane.state.heard_well() else "unknown"
+    return tr(LOOKS[found]) if found in LOOKS else ""
+
+
+def _pit_c(daemon: Node) -> float | None:
+    """Return what the only pit reads, ``None`` without one or with several."""
+    pits = [lane.state for lane in daemon.engine.lanes.values() if lane.site is Site.PIT]
+    if len(pits) != 1 or not pits[0].heard_well() or pits[0].value is None:
+        return None
+    return pits[0].value / 1000
 
 
 def may_be_pits(daemon: Node, shown: Shown) -> list[dict[str, Any]]:
