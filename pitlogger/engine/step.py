@@ -243,7 +243,8 @@ class Engine:
                 self.hearing.fell_due(self.lanes[key], self.book, t_ms)
             elif what == "delay":
                 self.alerts.delay_ended(key, t_ms)
-                self.judging.reband(self.state.watches[key].piece)
+                if (watch := self.state.watches.get(key)) is not None:  # else its cook is forgotten
+                    self.judging.reband(watch.piece)
             elif what == "shelf":
                 self.alerts.shelf_ended(key, t_ms)
             elif what == "realarm":

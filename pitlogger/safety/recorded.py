@@ -199,7 +199,10 @@ def _hand_readings(book: Book, piece: str) -> tuple[list[tuple[int, SpotRead]], 
     for entry, spot in book.spots:
         if spot.piece != piece:
             continue
-        if _failed_later(book, spot):
+        if spot.value_mc >= AIR_MC:  # answered for by a person, and still no core of meat
+            words = f"{_shown(spot)} by hand is no core of meat"
+            withdrawn.append(Withdrawn(spot.at_ms, spot.value_mc, words, spot.at_ms))
+        elif _failed_later(book, spot):
             words = f"{spot.probe} failed its check after it read {_shown(spot)}"
             withdrawn.append(Withdrawn(spot.at_ms, spot.value_mc, words, spot.at_ms))
         else:

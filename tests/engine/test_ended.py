@@ -5,11 +5,12 @@ from __future__ import annotations
 import pytest
 
 from pitlogger.errors import UsageError
+from pitlogger.formats.cook_file import parse_cook
 from pitlogger.model.alerts import AlertState
 from pitlogger.model.cooks import Stage
-from pitlogger.model.journal import CookFinished, SpotRead, StageSet
+from pitlogger.model.journal import CookFinished, CookStarted, SpotRead, StageSet
 
-from .conftest import Kitchen
+from .conftest import COOK, Kitchen
 from .test_rules import minutes, ramp
 from .test_taken_back import open_alerts
 
@@ -73,3 +74,19 @@ def test_a_probe_that_fell_out_goes_on_alarming() -> None:
     minutes(kitchen, 190, 5, "brisket-1/core")
     minutes(kitchen, 75, 5, "brisket-1/core")
     assert open_alerts(kitchen)["hot-hold-low/brisket-1"] == "unacknowledged"
+
+
+def test_a_delay_that_runs_out_after_its_cook_is_forgotten_is_nothing() -> None:
+    """A breach by hand, the piece discarded, the cook finished and the next begun in a minute."""
+    kitchen = Kitchen()
+    kitchen.stage(Stage.SMOKING)
+    minutes(kitchen, 200, 5, "brisket-1/core")
+    kitchen.stage(Stage.HOLDING)
+    kitchen.say(SpotRead(40_000, kitchen.t_ms, "brisket-1"))
+    kitchen.wait(5)
+    kitchen.stage(Stage.DISCARDED)
+    kitchen.say(CookFinished("harvest supper"))
+    kitchen.wait(5)
+    kitchen.say(CookStarted(parse_cook(COOK)))
+    kitchen.wait(120)
+    assert "hot-hold-low/brisket-1" not in open_alerts(kitchen)

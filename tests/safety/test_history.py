@@ -14,6 +14,7 @@ from pitlogger.model.folding import fold
 from pitlogger.model.journal import (
     Adjusted,
     Body,
+    CheckMade,
     ChannelAssigned,
     CookStarted,
     Corrected,
@@ -202,3 +203,14 @@ def test_a_struck_reading_is_replaced_by_one_that_was_taken_after_it_was_struck(
     assert struck() == 1
     assert struck((12 * MIN, SpotRead(66_000, 7 * MIN, "b"))) == 1
     assert struck((12 * MIN, SpotRead(66_000, 11 * MIN, "b"))) == 0
+
+
+def test_a_confirmed_reading_that_is_no_core_of_meat_shows_nothing() -> None:
+    """500 F by a checked thermometer in a bird: it stood in the fire."""
+    said: tuple[tuple[int, Body], ...] = (
+        (0, StageSet("c", Stage.SMOKING, 0)),
+        (MIN, CheckMade("pen", "ice", 0, 1000, True)),
+        (9 * MIN, SpotRead(260_000, 9 * MIN, "c", probe="pen", confirmed=True)),
+    )
+    verdicts = judge(of(histories(book(*said), []), "c"), RETAIL)
+    assert verdicts.lethality.verdict.met is not True
