@@ -14,8 +14,8 @@ from pitlogger.model.folding import fold
 from pitlogger.model.journal import (
     Adjusted,
     Body,
-    CheckMade,
     ChannelAssigned,
+    CheckMade,
     CookStarted,
     Corrected,
     Entry,
