@@ -61,6 +61,9 @@ torture: $(VENV)/tests  ## Kill, starve and shake a real daemon (about 8 min; KI
 	$(BIN)/python -m tests.torture --kills $(or $(KILLS),102) --cuts $(or $(CUTS),300) \
 	    --flips $(or $(FLIPS),100) --alarms $(or $(ALARMS),30)
 
+two-hours: $(VENV)/tests  ## Two hours of all faults at once, an alarm every minute (ALARMS=30 PACE=10: compressed)
+	$(BIN)/python -m tests.torture --only together --minutes $(or $(ALARMS),120) --pace $(or $(PACE),60)
+
 torture-worst: $(VENV)/tests  ## Five minutes of the worst of it
 	$(BIN)/python -m tests.torture --only fire,rot,kill,power,disk --alarms 12 --flips 60 \
 	    --kills 12 --cuts 40
@@ -82,6 +85,10 @@ fuzz: $(VENV)/fuzz  ## A million coverage-guided frames a decoder (about an hour
 
 fuzz-nightly: $(VENV)/fuzz  ## Ten million of them a decoder
 	$(BIN)/python tests/fuzz/decoders.py 10000000
+	$(BIN)/python -m tests.fuzz.inputs 100000
+
+fuzz-inputs: $(VENV)/fuzz  ## 10 000 coverage-guided inputs each: HTTP bytes, API, forms, MQTT, files
+	$(BIN)/python -m tests.fuzz.inputs 10000
 
 storm-nightly: system $(VENV)/tests  ## A day in which every device is lost every five minutes
 	$(BIN)/python -m pytest -q -m nightly tests/devices/test_storm.py
@@ -98,6 +105,7 @@ nightly: system $(VENV)/checks $(VENV)/mutate $(VENV)/fuzz  ## All that is too l
 	$(BIN)/python -m pytest -q -m nightly
 	SCHEMA_EXAMPLES=200 $(BIN)/python -m pytest -q tests/web/test_schema.py
 	$(MAKE) torture KILLS=1000 CUTS=1000 FLIPS=1000 ALARMS=1000
+	$(MAKE) two-hours
 	$(MAKE) soak
 	$(MAKE) fuzz-nightly
 	$(MAKE) mutate

@@ -1,7 +1,7 @@
 """The fault bench: a real daemon, killed, starved, cut off, shaken; then held against its word.
 
     python -m tests.torture [--kills N] [--cuts N] [--pulls N] [--gusts N] [--seed N]
-                            [--alarms N] [--flips N] [--only ID,...]
+                            [--alarms N] [--flips N] [--minutes N] [--pace S] [--only ID,...]
 
 Prints a table and writes ``build/torture.json``. The exit code is 1 where a bar is not met;
 the seed brings the same dice again.
@@ -29,10 +29,12 @@ from tests.torture.memory import memory
 from tests.torture.power import power
 from tests.torture.row import Row
 from tests.torture.storms import storm
+from tests.torture.together import together
 from tests.torture.twins import twins
 
 KILLS, CUTS, PULLS, GUSTS = 102, 300, 100, 15
 ALARMS, FLIPS = 30, 100
+MINUTES, PACE_S = 7, 10.0  # alarms with all at once, and the time of each; in life 120 and 60
 MEMORY_TIMES = 5
 # Mean time between requests and longest life of the three nodes that are killed at once: a
 # busy one, one as in life, and a quiet one, which alone can lose readings.
@@ -43,7 +45,7 @@ Bench = Callable[[Path], list[Row]]
 
 def benches(
     kill_times: int, cuts: int, pulls: int, gusts: int, seed: int,
-    alarms: int = ALARMS, flips: int = FLIPS,
+    alarms: int = ALARMS, flips: int = FLIPS, minutes: int = MINUTES, pace_s: float = PACE_S,
 ) -> dict[str, Bench]:  # fmt: skip
     """Return the benches by their id."""
 
@@ -66,6 +68,7 @@ def benches(
         "fire": lambda folder: [fire(folder, alarms, seed)],
         "rot": lambda folder: [rot_row(folder, flips, flips // 5, seed)],
         "memory": lambda folder: [memory(folder, MEMORY_TIMES, seed)],
+        "together": lambda folder: [together(folder, minutes, seed, pace_s)],
         "twins": lambda folder: [twins(folder, seed)],
     }
 
@@ -100,10 +103,13 @@ def main() -> None:
     parser.add_argument("--only", default="", help="ids, separated by commas")
     parser.add_argument("--alarms", type=int, default=ALARMS)
     parser.add_argument("--flips", type=int, default=FLIPS)
+    parser.add_argument("--minutes", type=int, default=MINUTES)
+    parser.add_argument("--pace", type=float, default=PACE_S)
     given = parser.parse_args()
     known = benches(
-        given.kills, given.cuts, given.pulls, given.gusts, given.seed, given.alarms, given.flips
-    )
+        given.kills, given.cuts, given.pulls, given.gusts, given.seed, given.alarms, given.flips,
+        given.minutes, given.pace,
+    )  # fmt: skip
     wanted = given.only.split(",") if given.only else list(known)
     if strange := [name for name in wanted if name not in known]:
         parser.error(f"unknown: {', '.join(strange)}; known: {', '.join(known)}")

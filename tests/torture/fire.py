@@ -25,6 +25,7 @@ from tests.store.rot import cut as cut_short
 from tests.store.rot import make_record, open_again, spoil_one, turned
 from tests.torture.node import Node, node, until
 from tests.torture.row import Row
+from tests.torture.shim import Shim
 
 CONNECTIONS = 1000
 LATE_S = 5.0
@@ -86,7 +87,18 @@ def delays_under_fire(folder: Path, alarms: int, seed: int = 1) -> tuple[list[fl
     Raises:
         AssertionError: One never came.
     """
-    heard: list[tuple[float, str]] = []
+    with under_fire(folder, seed) as (made, heard):
+        delays_s = [alarm(made, heard, number) for number in range(1, alarms + 1)]
+        return delays_s, sum(kind == "raised" for _, kind in heard)
+
+
+Heard = list[tuple[float, str]]
+
+
+@contextmanager
+def under_fire(folder: Path, seed: int, shim: Shim | None = None) -> Iterator[tuple[Node, Heard]]:
+    """Yield a node that is attacked, and what its living way hears: when, and the kind."""
+    heard: Heard = []
     folder.mkdir(parents=True, exist_ok=True)
     rules = folder / "rules.toml"
     rules.write_text(RULES, encoding="utf-8")
@@ -105,7 +117,7 @@ def delays_under_fire(folder: Path, alarms: int, seed: int = 1) -> tuple[list[fl
             f'[[notify.way]]\nid = "{name}"\nkind = "webhook"\nurl = "{url}/x"\n'
             for name, url in urls.items()
         )
-        made = stack.enter_context(node(folder / "node", more=more))
+        made = stack.enter_context(node(folder / "node", shim, more))
         text = made.config.read_text(encoding="utf-8")
         web = f'host = "127.0.0.1"\nport = {port}'
         made.config.write_text(text.replace("enabled = false", web), encoding="utf-8")
@@ -113,11 +125,10 @@ def delays_under_fire(folder: Path, alarms: int, seed: int = 1) -> tuple[list[fl
         made.start_cook()
         until("the probe is read", lambda: len(made.board.sent) > 20, 30)
         stack.enter_context(_flood(port, seed))
-        delays_s = [_alarm(made, heard, number) for number in range(1, alarms + 1)]
-        return delays_s, sum(kind == "raised" for _, kind in heard)
+        yield made, heard
 
 
-def _alarm(made: Node, heard: list[tuple[float, str]], number: int) -> float:
+def alarm(made: Node, heard: Heard, number: int) -> float:
     """Pull the plug, push it in; return how long the alarm took."""
 
     def raised() -> list[float]:

@@ -19,6 +19,7 @@ from tests.torture.memory import memory
 from tests.torture.node import PITLOGGER, node
 from tests.torture.power import cut_at_random, power, recorded
 from tests.torture.shim import COMPILER
+from tests.torture.together import together
 
 needs_compiler = pytest.mark.skipif(COMPILER is None, reason="no C compiler for the shim")
 
@@ -62,6 +63,12 @@ def test_what_was_acknowledged_survives_memory_that_runs_out(tmp_path: Path) -> 
 @pytest.mark.slow
 def test_alarms_come_in_time_under_fire(tmp_path: Path) -> None:
     assert fire(tmp_path, alarms=3, seed=7).faults == []
+
+
+@needs_compiler
+@pytest.mark.slow
+def test_alarms_come_in_time_with_all_at_once(tmp_path: Path) -> None:
+    assert together(tmp_path / "all", alarms=3, seed=7, pace_s=0.0).faults == []
 
 
 @pytest.mark.slow
