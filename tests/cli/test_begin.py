@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import subprocess
 from pathlib import Path
 
 import pytest
@@ -45,6 +46,30 @@ def test_answers_that_cannot_be_used_are_asked_again(tmp_path: Path) -> None:
     assert way.url == "http://127.0.0.1:9/pit-7f3a"
     for told in ("'Atlantis' is no time zone", "an address such as", "such as pit or big-smoker"):
         assert told in done.output
+
+
+@pytest.mark.parametrize(("is_service", "code", "left"), [
+    (True, 0, False), (True, 1, True), (False, 0, True),
+])  # fmt: skip
+def test_a_time_zone_that_was_not_set_is_left_to_do(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, is_service: bool, code: int, left: bool
+) -> None:
+    asked: list[str] = []
+
+    def ran(command: list[str], **_: object) -> subprocess.CompletedProcess[bytes]:
+        asked.append(command[-1])
+        return subprocess.CompletedProcess(command, code)
+
+    monkeypatch.setattr("os.geteuid", lambda: 0)
+    monkeypatch.setattr("shutil.which", lambda name: f"/usr/bin/{name}")
+    monkeypatch.setattr("subprocess.run", ran)
+    file = tmp_path / "pitlogger.toml"
+    if is_service:
+        monkeypatch.setattr("pitlogger.cli.installation.begin.SYSTEM_CONFIG", file)
+    done = answered(file, "", "n", "Europe/Berlin", "y", "", "", "", "n")
+    told = done.output + str(done.exception)
+    assert ("Europe/Berlin" in asked) is is_service
+    assert ("Now it is" in told) is not left
 
 
 def test_nothing_is_written_before_it_was_agreed_to(tmp_path: Path) -> None:

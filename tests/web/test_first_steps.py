@@ -46,6 +46,12 @@ async def test_what_is_set_counts_at_once_and_after_a_start(node: Node, tmp_path
     assert "Tell kitchen no more" in page.text
 
 
+async def test_how_name_zone_and_clock_are_set_stands_in_words(node: Node) -> None:
+    page = (await node.local.get("/first")).text
+    for said in ("This node is called barn", "set-timezone", "set-ntp", "set-hostname"):
+        assert said in page
+
+
 async def test_each_setting_has_its_undo(node: Node) -> None:
     for name, fields in (
         ("set-units", {"degrees-in": "C", "masses-in": "g"}),

@@ -54,7 +54,7 @@ def begin(config_file: Path, seconds: float, no_bluetooth: bool) -> None:
     _refuse_unwritable(config_file)
     answers = BeginAnswers()
     _name(answers)
-    _time(answers)
+    _time(answers, is_service=config_file == SYSTEM_CONFIG)
     _units(answers)
     _told(answers)
     _devices(answers, seconds, no_bluetooth)
@@ -146,7 +146,7 @@ def _name(answers: BeginAnswers) -> None:
     answers.node = _ask("What is this smoker called?", host, check)
 
 
-def _time(answers: BeginAnswers) -> None:
+def _time(answers: BeginAnswers, *, is_service: bool) -> None:
     now = datetime.now().astimezone()
     click.echo(f"It is {now:%H:%M} on {now:%A, %d %B %Y} here ({now:%Z}).")
     if click.confirm("Is that right?", default=True):
@@ -160,14 +160,22 @@ def _time(answers: BeginAnswers) -> None:
         return None
 
     zone = _ask("Time zone", "America/Chicago", check)
-    program = shutil.which("timedatectl")
-    if program and os.geteuid() == 0:
-        subprocess.run([program, "set-timezone", zone], check=False)  # noqa: S603
+    if is_service and _zone_is_set(zone):
         click.echo(f"Now it is {datetime.now(ZoneInfo(zone)):%H:%M} here.")
     else:
+        click.echo(f"There it is {datetime.now(ZoneInfo(zone)):%H:%M} by this clock.")
         answers.left.append(f"set the time zone: sudo timedatectl set-timezone {zone}")
     if not click.confirm("Is the time right now?", default=True):
         answers.left.append("let the network set the clock: sudo timedatectl set-ntp true")
+
+
+def _zone_is_set(zone: str) -> bool:
+    """Set the time zone of the board, where that is ours to do; return whether it took it."""
+    program = shutil.which("timedatectl")
+    if program is None or os.geteuid() != 0:
+        return False
+    done = subprocess.run([program, "set-timezone", zone], check=False, capture_output=True)  # noqa: S603
+    return done.returncode == 0
 
 
 def _units(answers: BeginAnswers) -> None:

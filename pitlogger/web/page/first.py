@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import socket
 from collections.abc import Awaitable, Callable
 from typing import Any
 
@@ -29,6 +30,8 @@ async def first_screen(daemon: Node, shown: Shown) -> dict[str, Any]:
     """Return each step: what is set, and whether the configuration holds it fast."""
     config, now = daemon.config, shown.moment(shown.now_ms)
     return {
+        "node_name": config.node.name,
+        "board": socket.gethostname(),
         "zone": f"{now:%H:%M} on {now:%A, %Y-%m-%d} ({now:%Z}, UTC{now:%z})",
         "units": config.units,
         "temperature_units": TEMPERATURE_UNITS,
