@@ -16,8 +16,8 @@ Array = npt.NDArray[np.float64]
 
 LOCAL_COOKS_WANTED = 5
 # Of the log interval, until so many own cooks are stored. A target in the stall or just above it is
-# where measured records and every plant differ most: 2.7 holds eight of ten of their moments.
-WIDENING, WIDENING_IN_STALL = 1.15, 2.7
+# where measured records and every plant differ most: 2.0 holds eight of ten of their moments.
+WIDENING, WIDENING_IN_STALL = 1.15, 2.0
 STALL_TARGET_C = 88.0
 SCORES_PER_COOK = 3
 # Of the spread of the library's scores, how much is one kitchen against the next (its pit, its

@@ -30,8 +30,8 @@ USUAL: dict[str, tuple[float, float, float, float]] = {
     "transport": (8.0, 0.35, 20.0, 6.0),
     "counter": (2.4, 0.35, 22.0, 4.0),
     "cabinet": (2.0, 0.40, 68.0, 4.0),
-    "cold-room": (3.0, 0.40, 4.0, 1.5),
-    "shallow-pan": (1.5, 0.40, 4.0, 1.5),
+    "cold-room": (3.0, 0.40, 3.0, 1.0),
+    "shallow-pan": (1.5, 0.40, 3.0, 1.0),
     "ice-bath": (0.6, 0.40, 1.0, 1.0),
 }
 HOT_LIMIT_C = 57.22  # 135 F, FDA Food Code 3-501.16

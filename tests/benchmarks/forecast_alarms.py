@@ -25,7 +25,7 @@ SERVICE_H = (-2.0, 7.0)
 
 @dataclass(frozen=True, slots=True)
 class Kept:
-    """How one prompt did: cooks in which it was called for, told ahead in, hours ahead, in vain."""
+    """How one prompt did: how often it was called for, told ahead, hours ahead, in vain."""
 
     prompt: str
     called_for: int
@@ -81,7 +81,7 @@ def prompts(held: Library, cooks: Cooks, seed: int = 3) -> list[tuple[str, bool,
 def kept(seen: Sequence[tuple[str, bool, float | None]]) -> list[Kept]:
     """Return how each prompt did over all cooks."""
     rows = []
-    for prompt in ("finish-late", "finish-early"):
+    for prompt in dict.fromkeys(name for name, *_ in seen):
         own = [(called, first) for name, called, first in seen if name == prompt]
         right = [first for called, first in own if called and first is not None]
         raised = sum(first is not None for _, first in own)

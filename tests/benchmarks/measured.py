@@ -19,23 +19,30 @@ from pitlogger.model.cooks import Wrap
 
 FILE = Path(__file__).parent.parent / "data" / "measured_cooks.csv"
 ASSUMED_START_C = 6.0
-LEAST_POINTS = 4
+LEAST_POINTS = 3  # start included
+LEAST_RISE_C = 0.5  # still to come
+WHOLE_POINTS = 4  # with fewer, only what comes after the first measured point is asked about
 FIRST_H, EVERY_H, LAST_H = 2.0, 1.0, 0.5
 
 
 @dataclass(frozen=True, slots=True)
 class Moment:
-    """One question about one record and the hours that were really left."""
+    """One question about one record and the hours that were really left.
+
+    ``whole``: the record says how the core came there, not only where it was twice.
+    """
 
     record: str
     request: Request
     left_h: float
+    whole: bool = True
 
 
 def moments(path: Path = FILE) -> list[Moment]:
-    """Return hourly moments of every record with at least four points, start included.
+    """Return hourly moments of every record with at least three points, start included.
 
-    The target is the last temperature recorded.
+    The target is the last temperature recorded. A record of two measured points says nothing of
+    the way to the first: its moments begin there.
     """
     found = []
     for record, rows in _records(path).items():
@@ -68,8 +75,11 @@ def _of_record(
     times = np.arange(0.0, hours[-1] * 3600.0, 60.0)
     curve = _joined(times / 3600.0, hours, cores)
     found = []
-    for now_h in np.arange(FIRST_H, hours[-1] - LAST_H + 1e-9, EVERY_H):
+    first_h = FIRST_H if len(hours) >= WHOLE_POINTS else float(hours[1])
+    for now_h in np.arange(first_h, hours[-1] - LAST_H + 1e-9, EVERY_H):
         kept = times <= now_h * 3600.0
+        if curve[kept][-1] > cores[-1] - LEAST_RISE_C:
+            continue
         on = wrapped_h is not None and wrapped_h <= now_h
         request = Request(
             piece=record, target="pull", target_c=float(cores[-1]), now_s=now_h * 3600.0,
@@ -80,7 +90,8 @@ def _of_record(
             wrap=wrap if on else None, wrapped_s=wrapped_h * 3600.0 if on and wrapped_h else None,
             wrap_plan=wrap, wrap_at_s=wrapped_h * 3600.0 if wrapped_h and not on else None,
         )  # fmt: skip
-        found.append(Moment(record, request, float(hours[-1] - now_h)))
+        whole = len(hours) >= WHOLE_POINTS
+        found.append(Moment(record, request, float(hours[-1] - now_h), whole))
     return found
 
 

@@ -68,7 +68,7 @@ def test_the_interval_is_wider_until_five_own_cooks_are_stored() -> None:
 def test_a_target_in_the_stall_is_told_with_a_far_wider_interval() -> None:
     asked = request(3.0, target_c=73.9)
     told, bare = forecast(asked), forecast(asked, widen=False)
-    assert _log_width(told) == pytest.approx(2.7 * _log_width(bare), rel=0.02)
+    assert _log_width(told) == pytest.approx(2.0 * _log_width(bare), rel=0.02)
 
 
 def test_one_odd_cook_moves_the_forecast_little() -> None:

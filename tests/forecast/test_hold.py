@@ -96,3 +96,9 @@ def test_a_met_first_step_leaves_the_second_to_watch() -> None:
 def test_without_readings_cooling_does_not_cry_wolf() -> None:
     empty = Holding("cold-room", 0.0, 3600.0, Series())
     assert not cooling(empty, from_s=0.0).will_miss
+
+
+@pytest.mark.parametrize("hours", [0.1, 0.5, 1.0, 2.0])
+def test_shallow_pans_in_a_refrigerator_nobody_measures_are_not_cried_over(hours: float) -> None:
+    """At 3 C and with the usual time constant both limits are met: nothing is to be said."""
+    assert not cooling(falling("shallow-pan", 1.5, 3.0, 57.0, hours), from_s=0.0).will_miss

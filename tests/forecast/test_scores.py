@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from tests.benchmarks.forecast import crps
+from tests.benchmarks.forecast import FINE, crps, fifths
 
 
 def test_the_score_of_a_normal_forecast_is_the_closed_form() -> None:
@@ -20,3 +20,12 @@ def test_the_score_of_a_normal_forecast_is_the_closed_form() -> None:
 
 def test_a_sure_forecast_is_scored_by_its_error() -> None:
     assert crps(np.full((5, 1), 3.0), np.array([5.0]))[0] == pytest.approx(2.0)
+
+
+def test_truths_of_a_right_forecast_fall_evenly_into_its_fifths() -> None:
+    told = norm.ppf(np.array(FINE))[:, None] + np.zeros((1, 4000))
+    came = np.random.default_rng(2).normal(size=4000)
+    assert fifths(told, came) == pytest.approx((20,) * 5, abs=2)
+    late = fifths(told + 1.0, came)
+    assert late[0] > 40
+    assert late[-1] < 10
