@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 import zipfile
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import date
 from importlib import import_module
 from itertools import islice
@@ -35,11 +35,27 @@ def rows_of_workbook(data: bytes, name: str) -> list[tuple[int, Sequence[str]]]:
         raise UsageError(f"{name}: not an XLSX file ({fault})") from None
     sheet = book.worksheets[0]
     sheet.reset_dimensions()  # what a file says of its own size may be anything
-    rows = list(islice(sheet.iter_rows(values_only=True, max_col=MOST_COLUMNS), MOST_ROWS + 1))
+    read = sheet.iter_rows(values_only=True, max_col=MOST_COLUMNS + 1)
+    rows = list(islice(read, MOST_ROWS + 1))
     book.close()
+    check_columns(name, ((line, row) for line, row in enumerate(rows, 1)))
     if len(rows) > MOST_ROWS:
         raise UsageError(f"{name}: more than {MOST_ROWS} rows: cut it into several files")
     return [(line, _texts(row)) for line, row in enumerate(rows, 1)]
+
+
+def check_columns(name: str, rows: Iterable[tuple[int, Sequence[Any]]]) -> None:
+    """Refuse a table that holds anything further to the right than is read.
+
+    Raises:
+        UsageError: It does; with the first such row.
+    """
+    for line, row in rows:
+        if any(cell not in (None, "") for cell in row[MOST_COLUMNS:]):
+            raise UsageError(
+                f"{name}:{line}: a cell beyond column {MOST_COLUMNS}: nothing was read; cut the"
+                " sheet to the columns that are about a cook"
+            )
 
 
 def _check_unpacked(data: bytes, name: str) -> None:
