@@ -207,7 +207,7 @@ class _ChoiceTable(_Table):
     value: str
 
 
-class _Header(BaseModel):
+class Header(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
     name: str = Field(min_length=1, pattern=r"^[a-z0-9][a-z0-9.-]*$")
     version: str = Field(min_length=1)
@@ -222,14 +222,14 @@ _TABLES: dict[Any, tuple[type[_Table], str]] = {
     Number: (_NumberTable, "value"),
     Choice: (_ChoiceTable, "value"),
 }
-_LIMITS: dict[str, Any] = {
+LIMITS: dict[str, Any] = {
     field.name: hint
     for field in fields(Policy)
     if (hint := get_type_hints(Policy)[field.name]) is not str
 }
-_fields: dict[str, Any] = {name: (_TABLES[kind][0] | None, None) for name, kind in _LIMITS.items()}
+_fields: dict[str, Any] = {name: (_TABLES[kind][0] | None, None) for name, kind in LIMITS.items()}
 _PolicyFile: type[BaseModel] = create_model(
-    "_PolicyFile", __config__=ConfigDict(extra="forbid", frozen=True), policy=(_Header, ...),
+    "_PolicyFile", __config__=ConfigDict(extra="forbid", frozen=True), policy=(Header, ...),
     **_fields,
 )  # fmt: skip
 
@@ -249,15 +249,15 @@ def parse_policy(text: str, name: str = "policy") -> Policy:
     parsed: Any = parse_toml(text, _PolicyFile, ConfigError, name)
     limits: dict[str, Any] = {
         key: _limit(key, table, text, name)
-        for key in _LIMITS
+        for key in LIMITS
         if (table := getattr(parsed, key)) is not None
     }
-    header: _Header = parsed.policy
+    header: Header = parsed.policy
     titles: dict[str, Any] = {"name": header.name, "version": header.version, "title": header.title}
     if header.base is not None:
         policy = replace(shipped_policy(header.base), **titles, **limits)
     else:
-        missing = [key for key in _LIMITS if key not in limits]
+        missing = [key for key in LIMITS if key not in limits]
         if missing:
             raise ConfigError(
                 f"{name}: no limit for {', '.join(missing)}: give each a table with value and "
@@ -269,7 +269,7 @@ def parse_policy(text: str, name: str = "policy") -> Policy:
 
 
 def _limit(key: str, table: Any, text: str, name: str) -> Cited:
-    kind = _LIMITS[key]
+    kind = LIMITS[key]
     if kind is Choice and table.value not in CHOICES[key]:
         line = key_lines(text).get((key, "value"), 1)
         raise ConfigError(f"{name}:{line}: {unknown(key, table.value, CHOICES[key])}")

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import inspect
 import re
+import tomllib
 import typing
 from collections.abc import Iterator
 from importlib.resources import files
@@ -19,6 +20,12 @@ from pydantic_core import PydanticUndefined
 from pitlogger.formats.cook_file import CookFile
 from pitlogger.formats.job_file import JobFile
 from pitlogger.formats.pad_file import PadFile
+from pitlogger.formats.policy_file import AlertTable, CutTable, TimerTable, WorkTable
+from pitlogger.model.alerts import KINDS
+from pitlogger.model.cooks import CUTS, TIMERS
+from pitlogger.model.kitchen import WORKS
+from pitlogger.model.quantities import show_duration
+from pitlogger.safety.policy import CHOICES, DEFAULT, LIMITS, Header, Mark
 
 PAGE = Path(__file__).parents[2] / "docs" / "keys.md"
 MODELS = (
@@ -55,7 +62,8 @@ def table(name: str, model: type[BaseModel], many: bool) -> Iterator[str]:
             path = f"{name}.{key}" if name else key
             below.append((path, inner, typing.get_origin(info.annotation) in (tuple, list)))
             continue
-        rows.append(f"| `{key}` | {kind(model, field)} | {default(info)} |")
+        what = kind(model, field)
+        rows.append(f"| `{key}` | {what} | {default(info, what == 'duration')} |")
     if name and rows:
         yield f"\n### `{title}`\n"
         if about and not about.startswith("!!!"):
@@ -71,9 +79,15 @@ WORDS = {
     "Decimal": "amount",
     "Positive": "number above zero",
     "CoreTarget": "temperature of a core",
-    "Mass": "mass", "Moment": "moment", "Temperature": "temperature",
+    "Mass": "mass", "TemperatureStep": "step of temperature", "Moment": "moment", "Temperature": "temperature",
     "WrapAt": "temperature or `never`", "WrapId": "wrap", "CutId": "cut", "SiteId": "site",
     "StageId": "stage", "Every": "duration or `off`", "Thickness": "length", "Id": "id",
+}  # fmt: skip
+
+
+LIMIT_WORDS = {
+    "Temperature": "temperature", "StepLimit": "step of temperature", "Duration": "duration",
+    "Number": "number", "Choice": "text",
 }  # fmt: skip
 
 
@@ -86,27 +100,55 @@ def kind(model: type[BaseModel], field: str) -> str:
     )
     first = written.removesuffix(" | None")
     listed = re.fullmatch(r"tuple\[(.*), \.\.\.\]", first)
-    if listed:
+    if listed and not listed[1].startswith("Literal["):
         return f"list of {WORDS.get(listed[1], listed[1].lower())}"
     if inner := re.match(r"Annotated\[(\w+)", first):
         first = inner[1]
+    if "Literal[" in first:
+        return " or ".join(f"`{one}`" for one in re.findall(r'"([^"]+)"', first.replace("'", '"')))
     return WORDS.get(first, first.lower().replace("|", "\\|"))
 
 
-def default(info: Any) -> str:
+def default(info: Any, is_time: bool) -> str:
     if info.is_required():
         return "required"
     if info.default is PydanticUndefined or info.default in (None, "", ()):
         return ""
+    if is_time and isinstance(info.default, int):
+        return f"`{show_duration(info.default)}`"
     return f"`{info.default}`"
 
 
 def policies() -> Iterator[str]:
-    """Yield the entries of the food-safety policy shipped as default, with their sources."""
-    text = (files("pitlogger.safety") / "policies" / "retail-food-code.toml").read_text("utf-8")
-    yield "\n## Policy file\n\n`pitlogger policy show`; entries of `retail-food-code`:\n"
-    for name in re.findall(r"^\[\[?([\w.-]+)\]\]?", text, re.MULTILINE):
-        yield f"- `{name}`"
+    """Yield the tables of policy files: of food safety, and of alerts, targets, timers, times."""
+    yield (
+        "\n## Food-safety policy file\n\nFor `[policy] file`; `pitlogger policy show`. A table for"
+        " each limit, each with a `source`, perhaps `mark` (how well that is known: "
+        f"{', '.join(f'`{mark}`' for mark in typing.get_args(Mark))}) and `note`. With"
+        f' `base = "{DEFAULT}"` only those that differ.\n'
+    )
+    yield from table("policy", Header, many=False)
+    yield "\n| table | `value` | in `retail-food-code` |\n|---|---|---|"
+    shipped = tomllib.loads(
+        (files("pitlogger.safety") / "policies" / f"{DEFAULT}.toml").read_text("utf-8")
+    )
+    for name, limit in LIMITS.items():
+        known = CHOICES.get(name)
+        what = " or ".join(f"`{one}`" for one in known) if known else LIMIT_WORDS[limit.__name__]
+        value = shipped.get(name, {}).get("value")
+        yield f"| `[{name}]` | {what} | {'' if value is None else f'`{value}`'} |"
+    yield (
+        "\n## Rules policy files\n\nFor `[policy]` `alerts`, `targets`, `timers`, `kitchen`: only"
+        " the keys that change.\n"
+    )
+    for name, names, model in (
+        ("KIND", f"alerts; kinds: {', '.join(f'`{kind}`' for kind in KINDS)}", AlertTable),
+        ("CUT", f"targets; cuts: {', '.join(f'`{cut}`' for cut in CUTS)}", CutTable),
+        ("TIMER", f"timers: {', '.join(f'`{timer}`' for timer in TIMERS)}", TimerTable),
+        ("WORK", f"kitchen; works: {', '.join(f'`{work}`' for work in WORKS)}", WorkTable),
+    ):
+        yield f"\nOf {names}."
+        yield from table(name, model, many=False)
 
 
 def page() -> str:
@@ -124,7 +166,8 @@ def test_the_page_names_every_key_as_the_models_have_them() -> None:
 
 def test_keys_that_stood_nowhere_stand_there() -> None:
     told = PAGE.read_text(encoding="utf-8")
-    for key in ("[[service]]", "`supplier`", "`price_per_kg`", "`share_pct`", "`water-pan`"):
+    for key in ("[[service]]", "`supplier`", "`price_per_kg`", "`share_pct`", "`water-pan`",
+                "`[cooling_stage_1]`", "`shelf_max`", "`tender_check_at`"):  # fmt: skip
         assert key in told, key
 
 
