@@ -97,8 +97,9 @@ def issue(
     name = source.job.name
     if not name:
         raise FieldError("job.name", "a paper belongs to a job with a name; name it")
-    currencies = {paper.content.get("currency", "") for paper in issued} - {""}
-    if not source.job.currency and not answer.currency and len(currencies) > 1:
+    used_so_far = (paper.content.get("currency", "") for paper in issued)
+    currencies = {*used_so_far, answer.currency} - {""}
+    if not source.job.currency and len(currencies) > 1:
         used = " and ".join(sorted(currencies))
         raise FieldError("job.currency", f"missing, while {used} are in use; name one")
     own = [paper for paper in issued if paper.job == name]

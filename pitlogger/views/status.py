@@ -144,6 +144,7 @@ class StatusView(View):
     cook: CookName | None  # the newest of the open ones
     cooks: tuple[CookName, ...]
     units: UnitsView
+    currency: str
     channels: tuple[AnyChannel, ...]
     pieces: tuple[PieceView, ...]
     alerts: tuple[AlertView, ...]
@@ -170,6 +171,7 @@ def status(node: Node) -> StatusView:
         cook=cooks[-1] if cooks else None,
         cooks=cooks,
         units=UnitsView(temperature=node.units.temperature, mass=node.units.mass),
+        currency=node.config.units.currency,
         channels=tuple(channel_view(node, lane, now_ms) for lane in engine.lanes.values()),
         pieces=tuple(
             piece_view(node, held) for held in book.pieces.values() if held.over_ms is None

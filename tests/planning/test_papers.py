@@ -13,6 +13,7 @@ import pytest
 from click.testing import CliRunner
 
 from pitlogger.cli import main, root
+from pitlogger.cli.records import past
 from pitlogger.errors import FieldError, RefusedError
 from pitlogger.formats.job_file import parse_job
 from pitlogger.node.register import add, read_register
@@ -182,3 +183,29 @@ def test_a_paper_issued_before_there_was_a_day_for_the_balance_still_prints() ->
     (paper,) = issued("quote", JOB, [])
     old = {key: value for key, value in paper.content.items() if key != "balance_by"}
     assert "Balance" in sheet_html(paper_sheet({**asdict(paper), "content": old}))
+
+
+def test_a_job_without_a_currency_is_refused_where_the_kitchens_is_another() -> None:
+    papers = issued("quote", JOB.replace('"USD"', '"EUR"'), [])
+    source = parse_job(JOB.replace('currency = "USD"\n', ""))
+    answer = answer_job(source, currency="USD")
+    with pytest.raises(FieldError, match=r"job.currency.*EUR and USD are in use"):
+        issue("quote", source, answer, papers, "2027-05-01")
+    assert issue("quote", source, answer_job(source, currency="EUR"), papers, "2027-05-01") == ()
+
+
+def test_the_command_line_reckons_in_the_kitchens_currency(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(past, "currency", lambda: "SEK")
+    monkeypatch.setattr(past, "books", list)
+    file = tmp_path / "job.toml"
+    file.write_text(JOB.replace('currency = "USD"\n', ""), encoding="utf-8")
+    done = CliRunner().invoke(root, ["job", "show", str(file), "--json"])
+    document = json.loads(done.output)
+    assert document["currency"] == "SEK"
+    assert {"field": "job.currency", "value": "SEK", "why": "the kitchen's own"} in [
+        {key: one[key] for key in ("field", "value", "why")} for one in document["assumed"]
+    ]
+    done = CliRunner().invoke(root, ["price", "--job", str(file), "--json"])
+    assert json.loads(done.output)["currency"] == "SEK"

@@ -33,7 +33,8 @@ def node(tmp_path: Path) -> Iterator[Node]:
     cook = COOK.partition("[[channel]]")[0]
     supper = re.sub(r'name = ".*?"', 'name = "harvest supper"', cook, count=1)
     (tmp_path / "supper.toml").write_text(supper, encoding="utf-8")
-    market = re.sub(r'name = ".*?"', 'name = "market"', cook, count=1).replace("brisket-1", "flat-1")
+    market = re.sub(r'name = ".*?"', 'name = "market"', cook, count=1)
+    market = market.replace("brisket-1", "flat-1")
     (tmp_path / "market.toml").write_text(market, encoding="utf-8")
     pad = (files("pitlogger.texts") / "pad.toml").read_text(encoding="utf-8")
     (tmp_path / "pad.toml").write_text(pad.replace("2026-", "2025-"), encoding="utf-8")

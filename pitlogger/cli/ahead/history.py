@@ -36,11 +36,13 @@ class DaemonRecord:
         add_cooks: Put cooks from a paper log on record, all or none; returns how many. Takes the
             rows, and by keyword ``batch``, the name of the import.
         mass_unit: Return the unit in which the daemon shows masses.
+        currency: Return the currency that the daemon reckons in.
     """
 
     books: Callable[[], list[Book]]
     add_cooks: Callable[..., int]
     mass_unit: Callable[[], str] = lambda: "lb-oz"
+    currency: Callable[[], str] = str
 
 
 def record_at(socket: Path) -> DaemonRecord:
@@ -51,6 +53,7 @@ def record_at(socket: Path) -> DaemonRecord:
         partial(past.books, socket),
         partial(past.add_cooks, socket=socket),
         partial(past.mass_unit, socket),
+        partial(past.currency, socket),
     )
 
 
@@ -83,6 +86,18 @@ def books_on_record() -> list[Book]:
             "--history FILE.csv"
         )
     return record.books()
+
+
+def own_currency() -> str:
+    """Return the currency that the daemon reckons in, empty where none answers."""
+    from pitlogger.errors import DaemonUnreachableError
+
+    context = click.get_current_context(silent=True)
+    record = None if context is None else context.find_object(DaemonRecord)
+    try:
+        return "" if record is None else record.currency()
+    except DaemonUnreachableError:
+        return ""
 
 
 def past_cooks(history_file: Path | None = None) -> PastCooks:

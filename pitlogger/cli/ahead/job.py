@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from pitlogger.cli.ahead.history import history_option, past_cooks, record_option
+from pitlogger.cli.ahead.history import history_option, own_currency, past_cooks, record_option
 from pitlogger.cli.ahead.options import named_as_options
 from pitlogger.cli.output import emit, json_option
 from pitlogger.cli.questions import answers
@@ -243,7 +243,8 @@ def _answered(file: Path, history_file: Path | None, past: Any = None) -> tuple[
     source = load_job(file)
     known = past_cooks(history_file) if past is None else past
     try:
-        answer = answer_job(source, known, now_ms=round(time.time() * 1000))
+        currency = source.job.currency or own_currency()
+        answer = answer_job(source, known, currency=currency, now_ms=round(time.time() * 1000))
     except FieldError as fault:
         raise UsageError(f"{file}: {fault}") from None
     return source, answer

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from pitlogger.cli.ahead.history import history_option, past_cooks, record_option
+from pitlogger.cli.ahead.history import history_option, own_currency, past_cooks, record_option
 from pitlogger.cli.ahead.options import named_as_options
 from pitlogger.cli.output import emit, json_option
 from pitlogger.errors import FieldError, UsageError
@@ -44,7 +44,7 @@ if TYPE_CHECKING:
 @click.option("--fixed", metavar="AMOUNT", help="Fixed cost, for break-even with --menu-price.")
 @click.option("--job", "job_file", type=click.Path(path_type=Path, dir_okay=False),
               help="Quote a whole job from a job file (TOML).")  # fmt: skip
-@click.option("--currency", default="", help="Name of the currency; money has no other meaning.")
+@click.option("--currency", help="Name of the currency; the daemon's own if one answers.")
 @history_option
 @record_option
 @json_option
@@ -62,8 +62,13 @@ def price(as_json: bool, job_file: Path | None, history_file: Path | None, **giv
         from pitlogger.formats.job_file import load_job
         from pitlogger.planning.quote import quote
 
+        source = load_job(job_file)
+        currency = source.job.currency or given["currency"] or own_currency()
+        source = source.model_copy(
+            update={"job": source.job.model_copy(update={"currency": currency})}
+        )
         with named_as_options():
-            document = quote(load_job(job_file), past_cooks(history_file)).document()
+            document = quote(source, past_cooks(history_file)).document()
         emit(document, as_json, quote_text(document))
         return
     from pitlogger.planning.card import price_card
@@ -106,7 +111,7 @@ def question(given: dict[str, Any]) -> CardQuestion:
         dict(map(_credit, given["credit"])),
         tuple(map(_part, given["part"])),
         given["as_printed"],
-        currency=given["currency"],
+        currency=own_currency() if given["currency"] is None else given["currency"],
         **asked,
     )
 

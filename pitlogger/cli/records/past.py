@@ -32,6 +32,12 @@ def mass_unit(socket: Path | None = None) -> str:
     return unit
 
 
+def currency(socket: Path | None = None) -> str:
+    """Return the currency that the daemon reckons in."""
+    named: str = Client(socket).get("/status")["currency"]
+    return named
+
+
 def add_cooks(
     rows: Sequence[PaperRow], socket: Path | None = None, batch: str = "", header: str = "",
     answers: Sequence[str] = (),
