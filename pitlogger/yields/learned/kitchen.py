@@ -32,7 +32,7 @@ _DAY_SHARES = (0.08, 0.22, 0.38, 0.54, 0.70, 0.86, 0.96)
 _DRIFTS = ((0.0, 0.55), (0.02, 0.25), (0.1, 0.20))
 # Something changed at one of the last cooks and nobody said so (another supplier, another pit):
 # how likely at each, and the variance that the mean gains, in variances of a piece. Judgement.
-_CHANGED, _CHANGE, _LOOKED_BACK = 0.10, 1.0, 6
+_CHANGED, _CHANGE, _LOOKED_BACK = 0.12, 1.0, 6
 # How much further than the prior says a kitchen may lie from it.
 _FAR = ((1.0, 0.85), (3.0, 0.15))
 _LEAST_WEIGHT = 0.01
