@@ -11,6 +11,7 @@ from scipy import stats
 from pitlogger.yields.learned import kitchen
 from pitlogger.yields.learned.belief import Belief, expit, logit, mixed_quantile, prior_belief
 from pitlogger.yields.learned.kitchen import Part, believed, trust
+from tests.benchmarks.risk_bound import realised
 
 YIELDS = [0.482, 0.511, 0.467, 0.498, 0.525, 0.459, 0.503, 0.490]
 BEFORE = prior_belief(logit(0.49), 0.20, 0.10, 4.0)
@@ -190,3 +191,14 @@ def test_a_kitchen_far_from_the_prior_is_soon_believed() -> None:
     parts = believed(single([0.30, 0.31, 0.29, 0.305]), BEFORE)
     assert quantile(parts, 0.5) == pytest.approx(0.301, abs=0.01)
     assert quantile(parts, 0.9) - quantile(parts, 0.1) < 0.12
+
+
+@pytest.mark.parametrize(
+    ("chance", "changed", "unchanged"), [(0.04, 13.5, 4.6), (0.33, 8.1, 3.5), (0.5, 6.8, 3.2)]
+)
+def test_what_the_best_stands_at_where_a_change_was_not_told_is_as_the_docs_say(
+    chance: float, changed: float, unchanged: float
+) -> None:
+    for is_changed, pct in ((True, changed), (False, unchanged)):
+        found = 100 * realised(chance, changed=is_changed, kitchens=40_000)
+        assert found == pytest.approx(pct, abs=0.5)
