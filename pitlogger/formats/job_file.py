@@ -43,6 +43,14 @@ def _when(value: Any) -> datetime:
 
 _MOMENT: TypeAdapter[int] = TypeAdapter(Moment)
 When = Annotated[datetime, PlainValidator(_when)]
+
+
+def _version(value: Any) -> Any:
+    if value != 1:
+        raise ValueError("this pitlogger reads job files of version 1")
+    return value
+
+
 PricePerGram = Annotated[Decimal, BeforeValidator(_price)]
 Money = Annotated[Decimal, Field(ge=0)]
 Percent = Annotated[Decimal, Field(ge=0, le=100)]
@@ -222,7 +230,7 @@ class ActualTable(_Table):
 class JobFile(_Table):
     """A whole job file."""
 
-    version: Literal[1] = 1
+    version: Annotated[Literal[1], BeforeValidator(_version)] = 1
     job: JobTable
     meat: tuple[MeatTable, ...] = ()
     sitting: tuple[SittingTable, ...] = ()

@@ -24,6 +24,7 @@ _WORDS = {
     "string_type": "'{given}' is no text: put it in quotes",
     "bool_parsing": "'{given}' is neither true nor false",
     "bool_type": "'{given}' is neither true nor false",
+    "literal_error": "expected {expected}",
     "missing": "is missing",
 }
 SHOWN = 40  # characters of what was given

@@ -14,6 +14,7 @@ from pitlogger.errors import FieldError, UsageError, nearest, unknown
 from pitlogger.formats.money import amount, price_per_g
 from pitlogger.model.cooks import CUTS
 from pitlogger.model.quantities import parse_mass_mg
+from pitlogger.yields.plausible import MOST_EATEN_G
 from pitlogger.yields.purchase.masses import PieceMass
 from pitlogger.yields.purchase.plan import PORTIONS_BY_COUNT
 
@@ -127,12 +128,24 @@ def portion(text: str, field: str = "portion") -> Portion:
             raise FieldError(field, f"'{text}' is nothing; expected one or more")
         return Portion(count=int(counted[1]), word=word)
     try:
-        return Portion(mass_g=grams(text, field))
+        mass_g = grams(text, field)
     except FieldError as fault:
         words = ", ".join(f"1 {word}" for word in PORTIONS_BY_COUNT)
         hint = nearest(counted[2], PORTIONS_BY_COUNT) if counted else ""
         reason = f"{fault.reason}{hint}; portions may also be counted: {words}"
         raise FieldError(field, reason) from None
+    return Portion(mass_g=mass_g)
+
+
+def check_eaten(mass_g: float, text: str, field: str) -> None:
+    """Refuse a portion that nobody eats.
+
+    Raises:
+        FieldError: It is one.
+    """
+    if mass_g > MOST_EATEN_G:
+        most = f"{MOST_EATEN_G / 1000:g} kg ({MOST_EATEN_G / 453.59237:.1f} lb)"
+        raise FieldError(field, f"'{text}' is more than anybody eats; expected at most {most}")
 
 
 def pieces_g(text: str, field: str = "pieces_g") -> tuple[float, ...]:

@@ -9,11 +9,12 @@ from decimal import ROUND_CEILING, Decimal
 from functools import partial
 
 from pitlogger.errors import FieldError
-from pitlogger.formats.job_file import ByWeightTable, JobFile, SittingTable
+from pitlogger.formats.job_file import ByWeightTable, JobFile
 from pitlogger.formats.money import rounded
-from pitlogger.model.cooks import Cook, Piece, Service
+from pitlogger.model.cooks import Cook, Piece
 from pitlogger.model.kitchen import KitchenTimes
 from pitlogger.model.quantities import show_mass
+from pitlogger.planning.fields import check_eaten
 from pitlogger.planning.job_answer import (
     Assumed,
     BillLine,
@@ -25,13 +26,13 @@ from pitlogger.planning.job_answer import (
 )
 from pitlogger.planning.job_purchase import Purchase, buy, question
 from pitlogger.planning.job_result import result
+from pitlogger.planning.job_times import check_serving_time, offset_min, services, time_notes
 from pitlogger.planning.past import PastCooks
 from pitlogger.planning.timeline import MOST_PIECES, ScheduleAnswer, ScheduleQuestion, schedule
 from pitlogger.rules.policies import portion_changes, shipped_kitchen, shipped_portions
 from pitlogger.yields.money.bill import Bill, BillTerms, InvoiceLine, Payment, bill
 
 NO_PAST = PastCooks()
-YEAR_MS = 366 * 86_400_000
 # Filled in where nothing is said and nothing is on record: starting points, no source.
 MEAT_PER_KG, FOOD_COST_PCT = Decimal(10), Decimal(30)
 _HUNDRED = Decimal(100)
@@ -85,7 +86,7 @@ def answer_job(
         source.job.currency,
         source.job.guests,
         source.job.children,
-        _offset_min(source),
+        offset_min(source),
         tuple(assumed),
         bought.dishes,
         bought.risk_pct,
@@ -95,7 +96,7 @@ def answer_job(
         costs,
         earned,
         result(source, bought, made, costs, earned, past, coin),
-        (*bought.notes, *_trade_notes(source)),
+        (*time_notes(source, now_ms), *bought.notes, *_trade_notes(source)),
         tuple(Worker(one.role, one.does or _by_name(one.role)) for one in source.labour),
     )
 
@@ -112,47 +113,12 @@ def _with_currency(source: JobFile, currency: str, assumed: list[Assumed]) -> Jo
     return source.model_copy(update={"job": job})
 
 
-def check_serving_time(at_ms: int, now_ms: int | None) -> None:
-    """Refuse a serving time long past: a job that was served says so with ``[actual]``.
-
-    Raises:
-        FieldError: It lies more than a year back.
-    """
-    if now_ms is not None and at_ms < now_ms - YEAR_MS:
-        raise FieldError("serve_at", "the serving time lies more than a year back; check its year")
-
-
-def services(source: JobFile) -> tuple[Service, ...]:
-    """Return the sittings of a job; ``serve_at`` is the short form of one."""
-    job = source.job
-    if source.sitting:
-        places = [sitting.place for sitting in source.sitting]
-        return tuple(
-            Service(_ms(s.at), _place(s, places), s.guests, s.drive_min, s.setup_min)
-            for s in source.sitting
-        )
-    return () if job.serve_at is None else (Service(_ms(job.serve_at), job.place, job.guests),)
-
-
-def _place(sitting: SittingTable, places: Sequence[str]) -> str:
-    """Return what a sitting is called among several: its place, with its hour where need be."""
-    if places.count(sitting.place) == 1 and (sitting.place or len(places) == 1):
-        return sitting.place
-    return f"{sitting.place or 'sitting'} {sitting.at:%H:%M}"
-
-
-def _ms(at: datetime) -> int:
-    return round(at.timestamp() * 1000)
-
-
-def _offset_min(source: JobFile) -> int | None:
-    """Return the offset from UTC that the job's times are written with, minutes."""
-    told = [*(sitting.at for sitting in source.sitting), source.job.serve_at]
-    offset = next((at.utcoffset() for at in told if at is not None), None)
-    return None if offset is None else round(offset.total_seconds() / 60)
-
-
 def _portion_g(source: JobFile, assumed: list[Assumed]) -> float:
+    given = [("job.portion", source.job.portion)]
+    given += [(f"meat.{number}.portion", meat.portion) for number, meat in enumerate(source.meat)]
+    for field, mass_mg in given:
+        if mass_mg is not None:
+            check_eaten(mass_mg / 1000, show_mass(mass_mg, "oz"), field)
     if source.job.portion is not None:
         return source.job.portion / 1000
     practice = shipped_portions()[source.job.service]
@@ -168,7 +134,7 @@ def _portion_g(source: JobFile, assumed: list[Assumed]) -> float:
 
 
 def _zone(source: JobFile) -> timezone | None:
-    offset = _offset_min(source)
+    offset = offset_min(source)
     return None if offset is None else timezone(timedelta(minutes=offset))
 
 

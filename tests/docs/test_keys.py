@@ -21,7 +21,6 @@ from pitlogger.formats.cook_file import CookFile
 from pitlogger.formats.job_file import JobFile
 from pitlogger.formats.pad_file import PadFile
 from pitlogger.formats.policy_file import AlertTable, CutTable, TimerTable, WorkTable
-from pitlogger.model.alerts import KINDS
 from pitlogger.model.cooks import CUTS, TIMERS
 from pitlogger.model.kitchen import WORKS
 from pitlogger.model.quantities import show_duration
@@ -143,7 +142,7 @@ def policies() -> Iterator[str]:
         " the keys that change.\n"
     )
     for name, names, model in (
-        ("KIND", f"alerts; kinds: {', '.join(f'`{kind}`' for kind in KINDS)}", AlertTable),
+        ("KIND", "alerts; the kinds stand in [alarms](alarms.md)", AlertTable),
         ("CUT", f"targets; cuts: {', '.join(f'`{cut}`' for cut in CUTS)}", CutTable),
         ("TIMER", f"timers: {', '.join(f'`{timer}`' for timer in TIMERS)}", TimerTable),
         ("WORK", f"kitchen; works: {', '.join(f'`{work}`' for work in WORKS)}", WorkTable),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import time
 from decimal import Decimal
 from itertools import pairwise
@@ -25,6 +26,7 @@ from pitlogger.yields.records import PastPiece
 from pitlogger.yields.weighing.uncertainty import Measured
 
 LB, OZ = 453.59237, 28.349523125
+NOW_MS = 1_800_000_000_000  # January 2027
 JOB = """
 version = 1
 [job]
@@ -290,3 +292,26 @@ def test_the_command_says_what_follows(tmp_path: Path) -> None:
     document = json.loads(CliRunner().invoke(root, args, catch_exceptions=False).stdout)
     told = [change["what"] for change in document["changes"]]
     assert told == ["light the fire by", "leave for orchard by"]
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ("guests = 120", 'guests = 120\nportion = "5 lb"', "job.portion.*more than anybody eats"),
+        ("serve_at = \"2027", "serve_at = \"2072", "more than 5 years off"),
+    ],
+)  # fmt: skip
+def test_what_can_hardly_be_meant_names_its_field(old: str, new: str, words: str) -> None:
+    text = re.sub(r"\nportion = .*", "", JOB).replace(old, new)
+    with pytest.raises(FieldError, match=words):
+        answer_job(parse_job(text), now_ms=NOW_MS)
+
+
+def test_a_job_whose_hour_is_past_says_so_until_it_is_told_what_came_of_it() -> None:
+    answer = answer_job(parse_job(JOB), now_ms=NOW_MS + 200 * 86_400_000)
+    assert any("The last serving time was" in note for note in answer.notes)
+
+
+def test_a_file_of_another_version_says_which_is_read() -> None:
+    with pytest.raises(UsageError, match=r"job:1: version = 2: .* reads job files of version 1"):
+        parse_job(f"version = 2\n{JOB}")

@@ -51,8 +51,8 @@ def new(file: Path, guests: int, serve_at: str, place: str, menu: str, name: str
     from pitlogger.formats.job_file import parse_job
     from pitlogger.planning.fields import known_cut, moment_ms
     from pitlogger.planning.fields import menu as read_menu
-    from pitlogger.planning.job import check_serving_time
     from pitlogger.planning.job_text import first_job
+    from pitlogger.planning.job_times import check_serving_time
 
     with named_as_options():
         at_ms = moment_ms(serve_at, "serve_at")
