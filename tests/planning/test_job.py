@@ -313,5 +313,5 @@ def test_a_job_whose_hour_is_past_says_so_until_it_is_told_what_came_of_it() -> 
 
 
 def test_a_file_of_another_version_says_which_is_read() -> None:
-    with pytest.raises(UsageError, match=r"job:1: version = 2: .* reads job files of version 1"):
-        parse_job(f"version = 2\n{JOB}")
+    with pytest.raises(UsageError, match=r"job:2: version = 2: .* reads job files of version 1"):
+        parse_job(JOB.replace("version = 1", "version = 2"))
