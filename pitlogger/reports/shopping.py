@@ -7,8 +7,10 @@ from typing import Any
 
 from pitlogger import __version__
 from pitlogger.errors import UsageError
+from pitlogger.model.cooks import CUTS
 from pitlogger.model.quantities import show_mass
 from pitlogger.reports.sheet import Block, Heading, Lines, Sheet, Table
+from pitlogger.views import words
 from pitlogger.views.language import tr
 
 _NEEDED = ("recommended", "purchase_g", "options")
@@ -38,7 +40,11 @@ def shopping_list(
             tr("a piece about"),
             tr("chance of enough"),
         )
-        rows = tuple(_row(dish, unit) for plan in plans for dish in plan.get("dishes", [plan]))
+        rows = tuple(
+            _row({"cook": plan.get("cook", ""), **dish}, unit)
+            for plan in plans
+            for dish in plan.get("dishes", [plan])
+        )
         blocks += [Heading(tr("Meat")), Table(heads, rows, numbers=frozenset({2, 3, 4, 5}))]
         blocks.append(Lines(tuple(dict.fromkeys(_notes(plans)))))
     if items:
@@ -64,10 +70,13 @@ def _row(plan: dict[str, Any], unit: str) -> tuple[str, ...]:
             f"{', '.join(_NEEDED)}"
         )
     pieces, mass_g = plan["recommended"], plan["purchase_g"]
+    cut = str(plan.get("cut", ""))
+    label = words.cut(cut) if cut in CUTS else cut
+    label = f"{label} ({plan['cook']})" if plan["cook"] else label
     if pieces is None or mass_g is None:
         return (
             BOX,
-            str(plan.get("cut", "")),
+            label,
             tr("as found"),
             "",
             "",
@@ -76,7 +85,7 @@ def _row(plan: dict[str, Any], unit: str) -> tuple[str, ...]:
     chosen = next((o for o in plan["options"] if o["pieces"] == pieces), None)
     return (
         BOX,
-        str(plan.get("cut", "")),
+        label,
         str(pieces),
         show_mass(mass_g * 1000, unit),
         show_mass(mass_g * 1000 / pieces, unit) if pieces else "",

@@ -175,7 +175,7 @@ def test_a_menu_is_bought_dish_by_dish() -> None:
     menu = {"dishes": [PLAN, {**PLAN, "cut": "pork-butt"}], "shopping": [], "notes": ["one note"]}
     sheet = shopping_list([menu], [])
     (table,) = (b for b in sheet.blocks if isinstance(b, Table) and "cut" in b.heads)
-    assert [row[1] for row in table.rows] == ["brisket-packer", "pork-butt"]
+    assert [row[1] for row in table.rows] == ["whole brisket", "pork butt"]
     assert "one note" in texts(sheet)
 
 

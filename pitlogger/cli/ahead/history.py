@@ -12,9 +12,11 @@ import click
 
 from pitlogger.cli.ahead.options import named_as_options
 from pitlogger.cli.output import emit, json_option
+from pitlogger.errors import UsageError, unknown
 
 if TYPE_CHECKING:
     from pitlogger.model.book import Book
+    from pitlogger.model.cooks import Cook
     from pitlogger.planning.past import PastCooks
 
 history_option = click.option(
@@ -88,6 +90,25 @@ def books_on_record() -> list[Book]:
     return record.books()
 
 
+def cook_named(named: str) -> tuple[Cook, Book | None]:
+    """Return a cook by its file, or an open one of the daemon's by its name or id, with its book.
+
+    Raises:
+        UsageError: The file cannot be read, or no open cook has that name.
+    """
+    if named.endswith(".toml"):
+        from pitlogger.formats.cook_file import load_cook
+
+        return load_cook(Path(named)), None
+    held = {book.cook.name: book for book in books_on_record()
+            if book.cook is not None and book.finished_ms is None}  # fmt: skip
+    found = next((book for name, book in held.items()
+                  if book.cook is not None and named in (name, book.cook.id)), None)  # fmt: skip
+    if found is None or found.cook is None:
+        raise UsageError(f"{unknown('open cook', named, held)}; or give a cook file (.toml)")
+    return found.cook, found
+
+
 def own_currency() -> str:
     """Return the currency that the daemon reckons in, empty where none answers."""
     from pitlogger.errors import DaemonUnreachableError
@@ -158,7 +179,6 @@ def history(
 
 
 def _write_strip(path: Path, document: dict[str, Any]) -> None:
-    from pitlogger.errors import UsageError
     from pitlogger.reports.pictures import yield_strip
 
     if len(document["cuts"]) != 1:

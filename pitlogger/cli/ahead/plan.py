@@ -9,7 +9,13 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from pitlogger.cli.ahead.history import cut_option, history_option, past_cooks, record_option
+from pitlogger.cli.ahead.history import (
+    cook_named,
+    cut_option,
+    history_option,
+    past_cooks,
+    record_option,
+)
 from pitlogger.cli.ahead.options import named_as_options
 from pitlogger.cli.output import emit, json_option
 from pitlogger.errors import FieldError
@@ -21,7 +27,9 @@ if TYPE_CHECKING:
 
 
 @click.command("plan")
-@click.option("--guests", type=int, required=True, metavar="N", help="Adults booked.")
+@click.option("--guests", type=int, metavar="N", help="Adults booked.")
+@click.option("--cook", metavar="NAME|FILE",
+              help="An open cook or a cook file: its guests, hour, pieces.")  # fmt: skip
 @click.option("--children", type=int, default=0, metavar="N", help="Children booked besides.")
 @click.option("--child-share", "child_share_pct", type=float, default=50.0, metavar="PCT",
               show_default=True, help="A child's portion, % of an adult's.")  # fmt: skip
@@ -72,14 +80,66 @@ def plan(as_json: bool, svg: Path | None, history_file: Path | None, **given: An
     from pitlogger.planning.purchase import plan as answer
 
     with named_as_options():
+        notes = _take_cook(given)
+        if given["guests"] is None:
+            raise FieldError("guests", "{guests} is missing: how many are booked")
         asked = question(given)
         document = answer(asked, past_cooks(history_file)).document()
+    document["notes"] = [*notes, *document["notes"]]
     if svg is not None:
         from pitlogger.reports.pictures import enough_curve
 
         drawn = document["dishes"][0] if "dishes" in document else document
         svg.write_text(enough_curve(drawn), encoding="utf-8")
     emit(document, as_json, answer_text(document, asked.guests + asked.children))
+
+
+def purchase_of_cook(named: str) -> dict[str, Any]:
+    """Return the document of ``pitlogger plan --cook NAMED``, as if nothing were bought yet."""
+    given = dict(plan.make_context("plan", ["--cook", named]).params)
+    for name in ("as_json", "svg", "history_file"):
+        del given[name]
+    given["bought"] = False
+    with named_as_options():
+        notes = _take_cook(given)
+        if given["guests"] is None:
+            raise FieldError("guests", f"'{named}' says no guests: plan it with {{guests}}")
+        document = answer_of(question(given))
+    cook, _ = cook_named(named)
+    return document | {"cook": cook.name, "notes": [*notes, *document["notes"]]}
+
+
+def answer_of(asked: PlanQuestion) -> dict[str, Any]:
+    from pitlogger.planning.purchase import plan as answer
+
+    return answer(asked, past_cooks()).document()
+
+
+def _take_cook(given: dict[str, Any]) -> list[str]:
+    """Fill in what a named cook says, where nothing else was typed; return what was assumed."""
+    from pitlogger.planning.plan_cook import asked_of_cook
+    from pitlogger.rules.policies import shipped_portions
+
+    if (named := given.pop("cook")) is None:
+        return []
+    if given["menu"] is not None:
+        raise FieldError("dishes", "{dishes} is for a meal that is no cook yet: leave one out")
+    cook, book = cook_named(named)
+    told = asked_of_cook(cook, book, given["cut"])
+    bought = given.pop("bought", True)
+    if not bought or given["pieces"] is not None or given["piece_mass"] is not None:
+        told.pop("pieces", None)
+        told.pop("weighed_at", None)
+    if given["light_by"] is not None:
+        told.pop("serve_at", None)
+    for name, text in told.items():
+        if given[name] is None or name == "weighed_at":
+            given[name] = int(text) if name == "guests" else text
+    if given["portion"] is not None or given["from_meals"]:
+        return []
+    practice = shipped_portions()[given["service"]]
+    given["portion"] = f"{practice.usual_g:g} g"
+    return [f"The cook says no portion: {practice.usual_g:.0f} g taken ({practice.source})."]
 
 
 def question(given: dict[str, Any]) -> PlanQuestion:

@@ -321,17 +321,22 @@ def _job(read: Any) -> Any:
 @report.command()
 @click.option("--plan", "plans", multiple=True, type=click.Path(path_type=Path, dir_okay=False),
               help="A document of 'pitlogger plan --json'; may be repeated.")  # fmt: skip
+@click.option("--cook", "cooks", multiple=True, metavar="NAME|FILE",
+              help="An open cook or a cook file: what it needs; may be repeated.")  # fmt: skip
 @click.option("--item", "items", multiple=True, help="A further line, such as '2 rolls paper'.")
 @click.option("--name", default="", help="Of the cook.")
 @click.option("--unit", type=click.Choice(["lb-oz", "lb", "kg", "g"]), default="lb-oz")
 @out_option
 def shopping(
-    plans: tuple[Path, ...], items: tuple[str, ...], name: str, unit: str, out: Path | None
-) -> None:
-    """A shopping list from purchase plans and further lines."""
+    plans: tuple[Path, ...], cooks: tuple[str, ...], items: tuple[str, ...], name: str, unit: str,
+    out: Path | None,
+) -> None:  # fmt: skip
+    """A shopping list from purchase plans, by cook, and further lines."""
+    from pitlogger.cli.ahead.plan import purchase_of_cook
     from pitlogger.reports.shopping import shopping_list
 
-    write(shopping_list([_plan(path) for path in plans], items, name, unit), out)
+    needed = [*map(_plan, plans), *map(purchase_of_cook, cooks)]
+    write(shopping_list(needed, items, name, unit), out)
 
 
 def _plan(path: Path) -> dict[str, Any]:
