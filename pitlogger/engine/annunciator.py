@@ -28,7 +28,6 @@ _HAND_EVENTS = {
     "unacknowledge": AlertEvent.UNACKNOWLEDGED,
     "reset": AlertEvent.RESET,
     "shelve": AlertEvent.SHELVED,
-    "remove": AlertEvent.REMOVED,
 }
 
 
@@ -213,8 +212,6 @@ class Annunciator:
             self._timer(watch.until_ms, "shelf", watch.key)
         if body.action == "unshelve":
             event = AlertEvent.UNSHELVED_TRUE if watch.holds else AlertEvent.UNSHELVED_FALSE
-        elif body.action == "return":
-            event = AlertEvent.RETURNED_TRUE if watch.holds else AlertEvent.RETURNED_FALSE
         elif body.action == "answer":
             self._answer(watch, body.reason, t_ms, by)
             return

@@ -375,8 +375,8 @@ _ACTS: dict[str, frozenset[AlertState]] = {
         }
     ),
     "unshelve": frozenset({AlertState.SHELVED}),
-    "remove": frozenset(set(AlertState) - {AlertState.OUT_OF_SERVICE}),
-    "return": frozenset({AlertState.OUT_OF_SERVICE}),
+    "remove": frozenset(),  # of earlier versions: nothing is taken out of service any more
+    "return": frozenset(),
     "reset": frozenset({AlertState.LATCHED_ACKNOWLEDGED}),
     "answer": frozenset({AlertState.UNACKNOWLEDGED, AlertState.ACKNOWLEDGED}),
 }
@@ -414,5 +414,5 @@ def _check_act(body: AlertActed, watches: dict[str, Watch], t_ms: int) -> None:
         if not known:
             raise UsageError(f"alert '{body.alert}' has no answers: acknowledge it")
         raise UsageError(f"alert '{body.alert}': {unknown('answer', body.reason, known)}")
-    if body.action in ("reset", "remove") and not body.reason:
+    if body.action == "reset" and not body.reason:
         raise UsageError(f"to {body.action} '{body.alert}' needs a reason: say what was done")

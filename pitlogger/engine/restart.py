@@ -107,7 +107,8 @@ def _impose(engine: Engine, t_ms: int, changed: AlertChanged) -> None:
     watch = engine.alerts.watch(
         changed.alert, changed.alert_kind, piece=changed.piece, channel=changed.channel
     )
-    if watch.state is changed.now or watch.since_ms > t_ms:
+    is_retired = changed.now in (AlertState.SUPPRESSED, AlertState.OUT_OF_SERVICE)
+    if watch.state is changed.now or watch.since_ms > t_ms or is_retired:
         return
     watch.state, watch.since_ms = changed.now, t_ms
     watch.priority, watch.message, watch.remedy = changed.priority, changed.message, changed.remedy

@@ -40,6 +40,7 @@ class AlertState(StrEnum):
     LATCHED_UNACKNOWLEDGED = "latched-unacknowledged"
     LATCHED_ACKNOWLEDGED = "latched-acknowledged"
     SHELVED = "shelved"
+    # Words of earlier records and of programs that read them; nothing comes to these any more.
     SUPPRESSED = "suppressed"
     OUT_OF_SERVICE = "out-of-service"
 

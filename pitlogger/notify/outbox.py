@@ -26,7 +26,6 @@ from pitlogger.notify.quiet import NEVER_QUIET, QuietHours
 GROUP_MS, HIGH_GROUP_MS = 10_000, 500
 FLOOD_COUNT, FLOOD_SPAN_MS, FLOOD_GROUP_MS = 10, 600_000, 60_000
 _BANDED = ("hot-hold-near",)  # prompts whose value has a band to come back to
-_STOPPED = (AlertState.SHELVED, AlertState.SUPPRESSED, AlertState.OUT_OF_SERVICE)
 _RETURNED_LATCHED = (AlertState.ACKNOWLEDGED, AlertState.LATCHED_ACKNOWLEDGED)
 _RETURNED = (AlertState.RETURNED_UNACKNOWLEDGED, AlertState.NORMAL)
 
@@ -147,7 +146,7 @@ class Outbox:
         for held in list(self.standing.values()):
             now = listed.get(held.alert)
             if held.returned_ms is None and (now is None or now.state not in ANNUNCIATED):
-                if now is None or now.state in _STOPPED:
+                if now is None or now.state is AlertState.SHELVED:
                     self._drop(held.alert)
                 else:
                     held.silenced = True

@@ -26,16 +26,9 @@ class AlertEvent(StrEnum):
     SHELVED = "shelve"
     UNSHELVED_TRUE = "unshelved or expired, condition true"
     UNSHELVED_FALSE = "unshelved or expired, condition false"
-    SUPPRESSED = "suppressed by design"
-    UNSUPPRESSED_TRUE = "suppression ended, condition true"
-    UNSUPPRESSED_FALSE = "suppression ended, condition false"
-    REMOVED = "removed from service"
-    RETURNED_TRUE = "returned to service, condition true"
-    RETURNED_FALSE = "returned to service, condition false"
 
 
 _S, _E = AlertState, AlertEvent
-_ANY = tuple(AlertState)
 
 TABLE: dict[tuple[AlertState, AlertEvent], AlertState] = {
     (_S.NORMAL, _E.RAISED): _S.UNACKNOWLEDGED,
@@ -59,12 +52,6 @@ TABLE: dict[tuple[AlertState, AlertEvent], AlertState] = {
     (_S.RETURNED_UNACKNOWLEDGED, _E.SHELVED): _S.SHELVED,
     (_S.SHELVED, _E.UNSHELVED_TRUE): _S.UNACKNOWLEDGED,
     (_S.SHELVED, _E.UNSHELVED_FALSE): _S.NORMAL,
-    **{(state, _E.SUPPRESSED): _S.SUPPRESSED for state in _ANY},
-    (_S.SUPPRESSED, _E.UNSUPPRESSED_TRUE): _S.UNACKNOWLEDGED,
-    (_S.SUPPRESSED, _E.UNSUPPRESSED_FALSE): _S.NORMAL,
-    **{(state, _E.REMOVED): _S.OUT_OF_SERVICE for state in _ANY},
-    (_S.OUT_OF_SERVICE, _E.RETURNED_TRUE): _S.UNACKNOWLEDGED,
-    (_S.OUT_OF_SERVICE, _E.RETURNED_FALSE): _S.NORMAL,
 }
 
 

@@ -6,6 +6,7 @@ from pitlogger.errors import RefusedError, UsageError
 from pitlogger.formats.cook_file import parse_cook
 from pitlogger.model.cooks import Channel, Piece, Stage
 from pitlogger.model.journal import (
+    AlertActed,
     Body,
     ChannelAssigned,
     CookFinished,
@@ -100,3 +101,11 @@ def test_a_correction_must_be_of_the_same_kind(kitchen: Kitchen) -> None:
     seq = kitchen.engine.state.seq
     with pytest.raises(UsageError, match="cannot be corrected to a 'stage-set'"):
         kitchen.say(Corrected("r", seq, StageSet("brisket-1", Stage.SMOKING, START_MS)))
+
+
+def test_nothing_is_taken_out_of_service_any_more() -> None:
+    kitchen = Kitchen()
+    kitchen.stage(Stage.SMOKING)
+    for action in ("remove", "return"):
+        with pytest.raises(UsageError, match=f"nothing to {action}"):
+            kitchen.say(AlertActed("wrap-due/brisket-1", action, reason="broken"))  # type: ignore[arg-type]

@@ -22,8 +22,7 @@ BAND = COOK.replace('id = "pit"\n', 'id = "pit"\nset_point = "238F"\nlow = "210F
 CHANNELS = ("brisket-1/core", "brisket-1/point", "pit")
 STAGES = (Stage.SMOKING, Stage.WRAPPED, Stage.RESTING, Stage.HOLDING, Stage.SERVING, Stage.COOLING)
 # True conditions rest in one of these, false ones in one of those; see rules/machine.py.
-WHILE_TRUE = {AlertState.UNACKNOWLEDGED, AlertState.ACKNOWLEDGED, AlertState.SHELVED,
-              AlertState.OUT_OF_SERVICE, AlertState.SUPPRESSED}  # fmt: skip
+WHILE_TRUE = {AlertState.UNACKNOWLEDGED, AlertState.ACKNOWLEDGED, AlertState.SHELVED}
 WHILE_FALSE = set(AlertState) - {AlertState.UNACKNOWLEDGED, AlertState.ACKNOWLEDGED}
 
 fahrenheit = st.one_of(

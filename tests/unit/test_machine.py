@@ -23,8 +23,6 @@ STATES = {
     "LATCH_UNACK": AlertState.LATCHED_UNACKNOWLEDGED,
     "LATCH_ACK": AlertState.LATCHED_ACKNOWLEDGED,
     "SHLVD": AlertState.SHELVED,
-    "DSUPR": AlertState.SUPPRESSED,
-    "OOSRV": AlertState.OUT_OF_SERVICE,
 }
 EVENTS = {
     ("condition_true_after_on_delay", ""): AlertEvent.RAISED,
@@ -37,18 +35,14 @@ EVENTS = {
     ("unshelve or timer expiry", "condition true"): AlertEvent.UNSHELVED_TRUE,
     ("unshelve or timer expiry", "condition false"): AlertEvent.UNSHELVED_FALSE,
     ("one_shot_and_condition_false", "one-shot shelving"): AlertEvent.UNSHELVED_FALSE,
-    ("suppress_rule_true", "designed suppression"): AlertEvent.SUPPRESSED,
-    ("suppress_rule_false", "condition true"): AlertEvent.UNSUPPRESSED_TRUE,
-    ("suppress_rule_false", "condition false"): AlertEvent.UNSUPPRESSED_FALSE,
-    ("remove_from_service(reason,who)", "authorised"): AlertEvent.REMOVED,
-    ("return_to_service", "condition true"): AlertEvent.RETURNED_TRUE,
-    ("return_to_service", "condition false"): AlertEvent.RETURNED_FALSE,
 }
+# Bad data raises no event: the state is frozen. Suppression by design and taking out of service
+# have no use here: what does not apply in a stage is retired, and what is not wanted is shelved.
 ROWS = [
     (from_state, EVENTS[row["event"], row["guard"]], row["to_state"])
     for row in csv.DictReader(DATA.read_text(encoding="utf-8").splitlines())
-    if row["event"] != "measurement_bad_or_stale"  # raises no event at all: the state is frozen
-    for from_state in (STATES if row["from_state"] == "any" else row["from_state"].split("|"))
+    if (row["event"], row["guard"]) in EVENTS
+    for from_state in row["from_state"].split("|")
 ]
 
 

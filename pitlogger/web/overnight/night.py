@@ -179,11 +179,10 @@ def wakes(daemon: Node, made: ForecastMade) -> bool:
 def waking(daemon: Node) -> list[Limit]:
     """Return the limits in force that may wake somebody and are not muted."""
     watches = daemon.engine.state.watches
-    quiet = (AlertState.SHELVED, AlertState.OUT_OF_SERVICE)
     return [
         limit
         for limit in daemon.engine.compiled.limits()
-        if limit.rule.wakes and watches[limit.key].state not in quiet
+        if limit.rule.wakes and watches[limit.key].state is not AlertState.SHELVED
     ]
 
 

@@ -119,7 +119,7 @@ def alarms(daemon: Node, shown: Shown, notices: list[Notice]) -> dict[str, Any]:
     standing_now = [
         watch
         for watch in daemon.engine.state.watches.values()
-        if watch.state not in (AlertState.NORMAL, AlertState.SUPPRESSED)
+        if watch.state is not AlertState.NORMAL
     ]
     standing_now.sort(
         key=lambda w: (
