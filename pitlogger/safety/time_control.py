@@ -166,6 +166,8 @@ def start_fault(
     everything = history.with_doubted()
     if hand:
         everything = replace(everything, cores=history.cores)
+    since_ms = at_ms - START_KNOWN_MS
+    hand += [one.value_mc for one in history.withdrawn if since_ms <= one.t_ms <= at_ms]
     doubted = _core_at(curve(everything, gap), at_ms, hand)
     if doubted is not None and not _begins(doubted, hours, policy):
         return None, f"its core is in doubt at its start: {doubted_words(history)}"

@@ -90,10 +90,11 @@ class _View:
         return bool(np.diff(edges).max() > MAX_GAP_S)
 
 
-def judge(meat: Meat, scene: Scene) -> Truth:
-    """Return what is shown of one piece."""
+def judge(meat: Meat, scene: Scene, until_s: float | None = None) -> Truth:
+    """Return what is shown of one piece, up to a time if one is given."""
     end_s = max((entry.t_ms - T0_MS) / 1000 for entry in scene.entries)
     end_s = max([end_s, *((reading.t_ms - T0_MS) / 1000 for reading in scene.readings)])
+    end_s = end_s if until_s is None else until_s
     grid = np.arange(0, end_s, GRID_S)
     views = [_View(probe, meat, grid) for probe in meat.probes]
     told, known = _stages(meat, grid, entered=False), _stages(meat, grid, entered=True)
