@@ -68,7 +68,9 @@ ON_PIT = frozenset({Stage.SMOKING, Stage.WRAPPED})
 HOT_OFF_PIT = frozenset(
     {Stage.RESTING, Stage.HOLDING, Stage.IN_TRANSIT, Stage.SERVING, Stage.CARVED}
 )
-# Food held by time may not come to these any more: what is left of it is thrown away.
+# Food in these cannot be held by time; held by time it may not come back to those that follow:
+# what is left of it is thrown away.
+NOT_BY_TIME = BEFORE_FIRE | ON_PIT | {Stage.REHEATING, Stage.SERVED, Stage.DISCARDED}
 BACK = ON_PIT | {Stage.COOLING, Stage.CHILLED, Stage.REHEATING}
 _COOKED = frozenset(set(Stage) - BEFORE_FIRE - ON_PIT)
 _BACK_ON_PIT = frozenset({Stage.RESTING, Stage.HOLDING, Stage.IN_TRANSIT})

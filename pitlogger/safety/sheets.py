@@ -170,6 +170,12 @@ def _spot_limit(spot: SpotRead, book: Book, policy: Policy) -> tuple[Sheet, str,
     """Return the sheet of a hand reading, the limit in force and whether it was met."""
     held = book.pieces.get(spot.piece or "")
     stage = held.stage_at(spot.at_ms) if held is not None else None
+    by_time = held.by_time if held is not None else None
+    if by_time is not None and spot.at_ms > max(by_time.said.at_ms, by_time.entered_ms):
+        if by_time.said.hours == 4:
+            return "time", policy.cite(policy.time_control_4h), None
+        most = policy.time_control_6h_max
+        return "time", _limit(policy, most, "or below"), spot.value_mc <= most.mc + ROUNDING_MC
     if stage in HOT_OFF_PIT or spot.site in (Site.HOLD, Site.TRANSPORT, Site.LINE):
         met = spot.value_mc >= policy.hot_hold.mc - ROUNDING_MC
         return "hot-hold", _limit(policy, policy.hot_hold, "or above"), met

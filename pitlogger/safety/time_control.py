@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 
 from pitlogger.clock import rfc3339
 from pitlogger.model.book import ByTime
-from pitlogger.model.cooks import BACK, Stage
+from pitlogger.model.cooks import BACK, NOT_BY_TIME, Stage
 from pitlogger.model.journal import HeldByTime
 from pitlogger.model.quantities import show_duration, show_temperature
 from pitlogger.safety.history import (
@@ -202,7 +202,10 @@ def time_control(history: PieceHistory, policy: Policy) -> Verdict:
     limit = limit_of(by_time.said, policy)
     source = policy.cite(limit)
     if by_time.divided:
-        return not_concerned(source, "held by time; judged in what it became")
+        begun, why = start_fault(history, by_time.said.at_ms, by_time.said.hours, policy)
+        if begun is True:
+            return not_concerned(source, "held by time; judged in what it became")
+        return Verdict(True, begun, source, why if begun is False else f"{why}: not shown")
     met, reason = _judged(history, by_time, by_time.said.at_ms + limit.ms, policy)
     late_ms = by_time.entered_ms - by_time.said.at_ms
     if late_ms > MARKED_LATE_MS:
@@ -214,7 +217,7 @@ def _judged(
     history: PieceHistory, by_time: ByTime, discard_ms: int, policy: Policy
 ) -> tuple[bool | None, str]:
     said = by_time.said
-    begun, why = start_fault(history, said.at_ms, said.hours, policy)
+    begun, why = _begun(history, said, policy)
     if begun is False:
         return False, why
     back = next((s for s in history.spans if s.from_ms > said.at_ms and s.stage in BACK), None)
@@ -233,6 +236,16 @@ def _judged(
         if met is None:
             return None, f"{reason}: not shown"
     return True, words
+
+
+def _begun(history: PieceHistory, said: HeldByTime, policy: Policy) -> tuple[bool | None, str]:
+    """Return whether a piece began as it must, and was what can be held by time."""
+    if history.parents and (not history.spans or history.spans[0].from_ms > said.at_ms):
+        return True, ""  # what it came of began it, and is judged for that
+    stage = history.stage_at(said.at_ms)
+    if stage in NOT_BY_TIME:
+        return None, f"it was {stage.value} when its time began"
+    return start_fault(history, said.at_ms, said.hours, policy)
 
 
 def _ended(history: PieceHistory, at_ms: int, discard_ms: int) -> tuple[bool | None, str]:

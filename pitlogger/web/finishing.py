@@ -22,7 +22,8 @@ BECAME = {
 def still_open(book: Book) -> Iterator[str]:
     """Yield the pieces about which nobody said what became of them."""
     for piece, held in book.pieces.items():
-        if held.is_open and held.stage in STILL:
+        is_eaten = held.stage in (Stage.SERVED, Stage.DISCARDED)
+        if held.is_open and (held.stage in STILL or (held.by_time is not None and not is_eaten)):
             yield piece
 
 
@@ -39,7 +40,9 @@ async def dispose(daemon: Node, cook: str, answers: Answers, by: str) -> None:
     if not open_pieces:
         return
     told = ", ".join(f"{piece} ({words.stage(book.pieces[piece].stage)})" for piece in open_pieces)
-    chosen = answers.choose(f"Not finished with: {told}. What became of it?", BECAME)
+    by_time = any(book.pieces[piece].by_time is not None for piece in open_pieces)
+    became = [what for what, stage in BECAME.items() if not (by_time and stage is Stage.CHILLED)]
+    chosen = answers.choose(f"Not finished with: {told}. What became of it?", became)
     now_ms = daemon.clock.engine_ms()
     for piece in open_pieces:
         await daemon.submit(StageSet(piece, BECAME[chosen], now_ms), by)

@@ -13,6 +13,7 @@ from pitlogger.model.journal import (
     Body,
     CookStarted,
     Entry,
+    HeldByTime,
     Received,
     SignedOff,
     SpotRead,
@@ -105,6 +106,21 @@ def test_discards_and_waste_stand_with_reason_and_mass_in_the_kitchens_units() -
         assert dropped in rows[0]
         assert "discarded (dropped)" in rows[0]
         assert "thrown away" in rows[1]
+
+
+def test_food_held_by_time_has_a_sheet_and_is_not_judged_by_its_temperature() -> None:
+    log = food_log(made(
+        StageSet("b-1", Stage.SERVING, MIN),
+        SpotRead(60_000, 2 * MIN, "b-1"),
+        HeldByTime("b-1", 3 * MIN),
+        SpotRead(30_000, 6 * MIN, "b-1"),
+    ))  # fmt: skip
+    assert len(sheet_rows(log, "Hot hold and transport")[0]) > 0
+    held, read, *_ = [" ".join(row) for row in sheet_rows(log, "Held by time")]
+    assert "held by time, 4 h" in held
+    assert "3-501.19" in held
+    assert "86.0 F" in read
+    assert "limit" not in read
 
 
 def test_a_pit_temperature_is_never_filed_under_food() -> None:

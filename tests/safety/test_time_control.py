@@ -166,6 +166,18 @@ def test_what_went_on_in_its_parts_is_judged_there() -> None:
     assert made.by_time is not None
     parted = judge(replace(made, by_time=replace(made.by_time, divided=True)), RETAIL)
     assert not parted.time_control.applies
+    warm = held(line((0, 45), (600, 203), (BEGUN, 120)), end_min=1100.0)
+    assert warm.by_time is not None
+    assert met(replace(warm, by_time=replace(warm.by_time, divided=True))) is False
+    stages = ((820.0, "serving"), (1000.0, "served"))
+    assert met(held((), stages, parents=("brisket-0",))) is True
+    assert met(held((), stages)) is None
+
+
+def test_what_was_on_the_pit_or_eaten_when_its_time_began_is_not_shown() -> None:
+    core = line((0, 45), (600, 203), (900, 203))
+    assert met(held(core, ((0.0, "smoking"), (880.0, "served")))) is None
+    assert met(held(core, ((0.0, "smoking"), (700.0, "served"), (880.0, "discarded")))) is None
 
 
 def test_a_span_by_time_gives_no_credit_to_cooking() -> None:

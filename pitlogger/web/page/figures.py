@@ -121,6 +121,8 @@ def _core_ask(daemon: Node, held: PieceBook, shown: Shown) -> str:
         return tr("off the pit at {degrees}", degrees=shown.degrees(pull_at))
     if held.stage is Stage.RESTING:
         return tr("rest to {degrees}", degrees=shown.degrees(policy.rest_until_mc))
+    if held.by_time is not None:
+        return tr("held by time")
     if held.stage in (Stage.HOLDING, Stage.IN_TRANSIT, Stage.SERVING, Stage.CARVED):
         return tr("keep at {degrees} or more", degrees=shown.degrees(policy.hot_hold_limit_mc))
     return words.stage(held.stage)

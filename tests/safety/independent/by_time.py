@@ -19,7 +19,7 @@ import numpy as np
 
 from pitlogger.model.cooks import Stage
 from pitlogger.model.folding import fold
-from pitlogger.model.journal import Entry, HeldByTime, StageSet
+from pitlogger.model.journal import Body, Entry, HeldByTime, SpotRead, StageSet
 from pitlogger.safety.judge import judge
 from pitlogger.safety.policy import shipped_policy
 from pitlogger.safety.recorded import histories
@@ -61,15 +61,17 @@ def held_scene(seed: int) -> tuple[Scene, dict[str, Held]]:
     """Return a random record in which each piece was held by time for a while."""
     made, random = scene(seed), Random(seed * 7919 + 3)
     held: dict[str, Held] = {}
-    entries = list(made.entries)
+    entries = [one for one in made.entries if getattr(one.body, "stage", None) is not Stage.SERVED]
     for meat in made.meats:
+        meat.marks = [mark for mark in meat.marks if mark[0] != "served"]
         off_s = max(at_s for stage, at_s, _ in meat.marks if stage == "smoking") + 5 * HOUR
         later = [at_s for stage, at_s, _ in meat.marks if stage != "smoking"]
         hours: Literal[4, 6] = 4 if random.random() < 0.6 else 6
-        for _ in range(random.choice([1, 40])):  # most begin as they must, some anywhere
+        for _ in range(random.choice([1, 40, 40, 40])):  # most begin as they must, some anywhere
             at_s = random.choice([*later, random.uniform(off_s, made.end_s)])
             at_s += random.uniform(0, 3600)
-            if _is_begin(_values(meat, at_s), hours):
+            off = [at for stage, at, _ in meat.marks if stage != "smoking" and at <= at_s]
+            if off and _is_begin(_values(meat, at_s), hours):
                 break
         late_s = random.choice([0.0, 0.0, 0.0, random.uniform(1, 90) * MIN])
         held[meat.id] = said = Held(at_s, hours, at_s + late_s)
@@ -99,13 +101,11 @@ def _is_later(entry: Entry, piece: str, after_ms: int) -> bool:
     return isinstance(body, StageSet) and body.piece == piece and body.at_ms > after_ms
 
 
-def _entry(entries: list[Entry], t_s: float, body: object) -> Entry:
-    return Entry(RUN, max(one.seq for one in entries) + 1, ms(t_s), body, "AB")  # type: ignore[arg-type]
+def _entry(entries: list[Entry], t_s: float, body: Body) -> Entry:
+    return Entry(RUN, max(one.seq for one in entries) + 1, ms(t_s), body, "AB")
 
 
 def _read_by_hand(random: Random, meat: Meat, entries: list[Entry], at_s: float) -> None:
-    from pitlogger.model.journal import SpotRead
-
     read_s = at_s - random.uniform(0, 12) * MIN
     near = [np.interp(read_s, one.times_s, one.values_c) for one in meat.probes if one.own.any()]
     value = float(min(near)) if near else 60.0
@@ -138,6 +138,9 @@ def _good(probe: Probe) -> np.ndarray:
 
 def _begun(meat: Meat, said: Held) -> bool | None:
     from_s, at_s = said.at_s - KNOWN_S, said.at_s
+    before = [mark for mark in meat.marks if mark[1] <= at_s]
+    if not before or max(before, key=lambda mark: mark[1])[0] == "smoking":
+        return False  # raw, or on the pit, for all that anybody said
     hand = [value for t_s, value, _ in sorted(meat.spots) if from_s <= t_s <= at_s][-1:]
     values, doubted, silent = list(hand), False, False
     for probe in meat.probes:
