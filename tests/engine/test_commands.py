@@ -108,4 +108,4 @@ def test_nothing_is_taken_out_of_service_any_more() -> None:
     kitchen.stage(Stage.SMOKING)
     for action in ("remove", "return"):
         with pytest.raises(UsageError, match=f"nothing to {action}"):
-            kitchen.say(AlertActed("wrap-due/brisket-1", action, reason="broken"))  # type: ignore[arg-type]
+            kitchen.say(AlertActed("wrap-due/brisket-1", action, reason="broken"))
