@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+import re
+
 from pitlogger.model.quantities import MG_PER
 from pitlogger.rules.messages import Units
 from pitlogger.views import words
+from pitlogger.views.shown import mass as shown_mass
 from pitlogger.yields.plausible import Implausible
+
+_GRAMS = re.compile(r"(?<![\w.-])(\d+) g\b(?: ([a-z]+(?:-[a-z]+)*))?")
 
 
 def plain_mass(mass_g: float, units: Units) -> str:
@@ -37,3 +42,16 @@ def mass_question(
             said = f"{mass} {label} is {share:.0%} of {than} {words.checkpoint(found.against)}"
     meant = " or ".join(options[:-1]) if options else ""
     return f"{said}: {meant}?" if meant else f"{said}. Is it right?"
+
+
+def as_read(message: str, unit: str) -> str:
+    """Return what the ledger asks about weighings in a reader's unit and words.
+
+    The ledger speaks grams and ids, so that records, exports and commands say the same.
+    """
+
+    def shown(found: re.Match[str]) -> str:
+        label = f" {words.checkpoint(found[2])}" if found[2] else ""
+        return shown_mass(int(found[1]) * 1000, unit) + label
+
+    return _GRAMS.sub(shown, message)

@@ -168,6 +168,12 @@ def _answered(daemon: Node, ask: requests.AnswerAsk) -> Body:
     return AlertActed(ask.alert, "answer", reason=reason)
 
 
+def _target(daemon: Node, ask: requests.TargetAsk) -> Body:
+    if ask.wrap_at is None and ask.pull_at is None:
+        raise UsageError("no target was given: type one; what is left empty stays as it is")
+    return TargetSet(ask.piece, ask.wrap_at, ask.pull_at)
+
+
 def _shelve(daemon: Node, ask: requests.ShelveAsk) -> Body:
     until_ms = daemon.clock.engine_ms() + round(ask.minutes * 60_000)
     return AlertActed(ask.alert, "shelve", until_ms, ask.reason)
@@ -212,7 +218,7 @@ ACTIONS: dict[str, Action] = {
     "note": Action(requests.NoteAsk, _noted, Noted),
     "target": Action(
         requests.TargetAsk,
-        lambda daemon, ask: TargetSet(ask.piece, ask.wrap_at, ask.pull_at),
+        _target,
         TargetSet,
     ),
     "corrective": Action(CorrectiveAsk, _corrective, CorrectiveTaken),

@@ -16,6 +16,7 @@ from tests.browser.kitchen import Doing, core_c, kept, moved, pit_c, staged_at
 
 START_MS = 1_789_783_200_000  # 2026-09-19T02:00:00Z
 HOUR_MS = 3_600_000
+STEP_MS = 30_000
 HOUR = 11.0  # brisket-3's probe is silent, pit-2's fire goes out, a butt cools in its hold
 
 # Piece: cut, wrap, pit, how fast it warms, when it came off.

@@ -53,7 +53,7 @@ class Staged:
 
     def call(self, made: Callable[[], Coroutine[Any, Any, T]]) -> T:
         """Run something on the daemon's loop and return what it gives."""
-        return asyncio.run_coroutine_threadsafe(made(), self.loop).result(30)
+        return asyncio.run_coroutine_threadsafe(made(), self.loop).result(180)
 
     def start_cook(self, hour: float) -> None:
         """Start the made-up cook now and play it to an hour of it, at once."""
@@ -75,7 +75,7 @@ class Staged:
             if self._at(doing) > self.clock.engine_ms()
         ]
         while self.clock.engine_ms() < end_ms:
-            self.clock.advance(min(kitchen.STEP_MS, end_ms - self.clock.engine_ms()))
+            self.clock.advance(min(self.scene.STEP_MS, end_ms - self.clock.engine_ms()))
             now_ms = self.clock.engine_ms()
             for reading in self.scene.readings(now_ms, self.noise, began_ms=self.began_ms):
                 self.daemon.feed(reading)

@@ -183,3 +183,14 @@ async def test_a_piece_is_discarded_once_and_read_no_more(node: Node) -> None:
     asked = await post(node, "/temps", 409, piece="brisket-1", value="150F")
     assert "was discarded before" in asked["question"]
     assert node.daemon.engine.state.seq == before
+
+
+async def test_targets_that_nobody_typed_change_nothing(node: Node) -> None:
+    await node.begin()
+    await post(node, "/targets", piece="brisket-1", pull_at="199F")
+    before = node.daemon.engine.state.seq
+    answer = await node.local.post("/api/v1/targets", json={"piece": "brisket-1"})
+    assert answer.status_code in (400, 422)
+    assert "no target was given" in answer.text
+    assert node.daemon.engine.state.seq == before
+    assert node.daemon.engine.book.pieces["brisket-1"].piece.pull_at_mc == 92_778

@@ -10,6 +10,7 @@ from fastapi.responses import HTMLResponse
 from pitlogger.model.alerts import AlertState
 from pitlogger.model.journal import AlertActed, CookStarted, Entry, Weighed
 from pitlogger.views.alerts import active
+from pitlogger.views.doubts import as_read
 from pitlogger.views.entries import is_undoable, told
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown, units_chosen
@@ -96,7 +97,9 @@ def action_view(daemon: Node, entry: Entry, shown: Shown) -> dict[str, Any]:
     said = told(entry.body, shown.units)
     if isinstance(entry.body, Weighed):
         doubts = [doubt["message"] for doubt in doubts_of(daemon.engine.book, entry.body.piece)]
-        said = " ".join([said, *(f"{doubt.rstrip('.')}." for doubt in doubts)])
+        said = " ".join(
+            [said, *(f"{as_read(doubt, shown.units.mass).rstrip('.')}." for doubt in doubts)]
+        )
     return {
         "said": said,
         "run": entry.run,

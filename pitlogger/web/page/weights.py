@@ -10,6 +10,7 @@ from pitlogger.model.folding import counted
 from pitlogger.model.journal import Weighed
 from pitlogger.reports.replay_document import yield_rows
 from pitlogger.views import words
+from pitlogger.views.doubts import as_read
 from pitlogger.views.language import figure, tr
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown, percent
@@ -118,7 +119,10 @@ def weights_of(
         "id": held.piece.id,
         "cut": words.cut(held.piece.cut),
         "lines": lines,
-        "doubts": [] if account is None else account["doubts"],
+        "doubts": [
+            {**doubt, "message": as_read(doubt["message"], shown.units.mass)}
+            for doubt in ([] if account is None else account["doubts"])
+        ],
         "losses": _losses(account, shown),
         "servable": _servable(account, shown),
         "lineage": lineage(held),
