@@ -50,6 +50,7 @@ def rows() -> list[Row]:
     ):
         browser = playwright.chromium.launch(executable_path=path, args=ARGS)
         found = []
+        first_sight_ms(browser, stage, "fast")  # templates are compiled by the first load of a node
         for net in NETS:
             sentence, chart = first_sight_ms(browser, stage, net)
             found += [Row(f"phone-sentence-{net}", sentence, "ms"),
@@ -63,7 +64,9 @@ def rows() -> list[Row]:
 
 @contextmanager
 def _phone(browser: Browser, stage: Staged) -> Iterator[tuple[CDPSession, Page]]:
-    with browser.new_context(viewport={"width": 390, "height": 844}, has_touch=True) as context:
+    with browser.new_context(
+        viewport={"width": 390, "height": 844}, has_touch=True, bypass_csp=True
+    ) as context:
         context.add_cookies([pairing_cookie(stage)])
         page = context.new_page()
         session = context.new_cdp_session(page)
@@ -93,7 +96,10 @@ def _script_ms(session: CDPSession) -> float:
 
 
 def pan_p95_ms(browser: Browser, stage: Staged) -> float:
-    """Return the 95th percentile of what scripts take in a frame while a finger pans."""
+    """Return the 95th percentile of what scripts take in a frame while a finger pans.
+
+    By the time of the page's thread, so that what else the machine does is left out.
+    """
     with _phone(browser, stage) as (session, page):
         page.goto(stage.address)
         page.wait_for_selector("#joined canvas")
@@ -103,7 +109,7 @@ def pan_p95_ms(browser: Browser, stage: Staged) -> float:
         over.evaluate("node => node.scrollIntoView({block: 'center'})")
         box = over.bounding_box()
         assert box is not None
-        session.send("Performance.enable")
+        session.send("Performance.enable", {"timeDomain": "threadTicks"})
 
         def touch(kind: str, x: float) -> None:
             points: list[Any] = [] if kind == "touchEnd" else [{"x": x, "y": box["y"] + 90}]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
 from typing import Any
 
@@ -19,8 +19,10 @@ from pitlogger.web.page.past_record import books
 from pitlogger.web.page.pieces import in_order
 from pitlogger.web.page.weights import weights_of
 from pitlogger.web.page.written import written
-from pitlogger.yields.books import from_books
+from pitlogger.yields.books import from_book, from_books
 from pitlogger.yields.learned.lessons_document import lessons_document
+from pitlogger.yields.ledger import account, servable
+from pitlogger.yields.records import PastPiece
 
 FILTERS = ("cut", "supplier", "grade", "wrap")
 LEAST = 1
@@ -30,7 +32,9 @@ async def past_screen(daemon: Node, shown: Shown, query: Mapping[str, str]) -> d
     """Return the list of cooks and a dot strip a cut, for what the filters leave."""
     kept_rows = await daemon.ask(lambda reader: reader.cooks(withdrawn=True))
     rows = [row for row in kept_rows if not row.withdrawn]
-    pieces = from_books(await books(daemon)).pieces()
+    known = await books(daemon)
+    pieces = from_books(known).pieces()
+    by_cook = {cook: from_book(book) for book in known for cook in book.cooks}
     chosen = {name: query.get(name, "") for name in FILTERS}
     kept = [
         piece
@@ -48,9 +52,24 @@ async def past_screen(daemon: Node, shown: Shown, query: Mapping[str, str]) -> d
             for name in FILTERS
         ],
         "strips": [strip for strip in strips if strip is not None],
-        "cooks": [cook_line(row, daemon, shown) for row in rows],
+        "cooks": [
+            {**cook_line(row, daemon, shown), **_gave(by_cook.get(row.id, []))} for row in rows
+        ],
         "withdrawn": [cook_line(row, daemon, shown) for row in kept_rows if row.withdrawn],
     }
+
+
+def _gave(own: Sequence[PastPiece]) -> dict[str, str]:
+    """Return the cuts of a cook, and what of the purchase could be served where both are known."""
+    both = [
+        (bought, kept)
+        for piece in own
+        if not piece.parents and not piece.children
+        if (bought := account(piece).purchased_g) and (kept := servable(piece))
+    ]
+    bought_g, kept_g = (sum(pair[side].value for pair in both) for side in (0, 1))
+    cuts = dict.fromkeys(words.cut(piece.cut) for piece in own)
+    return {"cuts": ", ".join(cuts), "share": percent(kept_g / bought_g) if bought_g else ""}
 
 
 def _values(pieces: Any, name: str) -> list[str]:

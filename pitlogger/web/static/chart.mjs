@@ -90,9 +90,16 @@ class JoinedChart {
     const start = Math.min(Math.max(from, first), last - span);
     this.range = [start, start + span];
     this.follows = false;
+    this.spread(false);
     for (const plot of this.plots ?? []) plot.setScale("x", { min: start, max: start + span });
     clearTimeout(this.waiting);
-    this.waiting = setTimeout(() => this.read().then(() => this.show()).catch(() => {}), 250);
+    this.waiting = setTimeout(() => this.read().then(() => { this.spread(true); this.show(); }).catch(() => {}), 250);
+  }
+
+  /** Draw what lies between lowest and highest of each moment, or leave it out while the chart moves. @param {boolean} isShown */
+  spread(isShown) {
+    const series = this.plots?.[0]?.series ?? [];
+    for (const [at] of this.drawn.entries()) for (const part of [1, 2]) if (series[3 * at + part]) series[3 * at + part].show = isShown;
   }
 
   /** Ask for the readings of the span looked at. */
