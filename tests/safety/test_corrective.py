@@ -1,8 +1,17 @@
 """Corrective action stands beside the row it answers (9 CFR 417.3(c), 417.5(a)(3))."""
 
+from pitlogger.model.alerts import AlertState, Priority
 from pitlogger.model.cooks import Cook, Piece, Stage
 from pitlogger.model.folding import fold
-from pitlogger.model.journal import Body, CookStarted, CorrectiveTaken, Entry, SpotRead, StageSet
+from pitlogger.model.journal import (
+    AlertChanged,
+    Body,
+    CookStarted,
+    CorrectiveTaken,
+    Entry,
+    SpotRead,
+    StageSet,
+)
 from pitlogger.safety.record import LogRow, missing
 from pitlogger.safety.sheets import sheets
 from tests.safety.building import MIN, RETAIL
@@ -80,3 +89,33 @@ def test_a_limit_that_was_met_needs_no_answer() -> None:
     (row,) = sheets(entries, fold(entries), [], RETAIL, 99 * MIN)
     assert row.met is True
     assert row.corrective is None
+
+
+def test_one_answers_no_breach_that_began_after_it() -> None:
+    """Under the limit, answered, hot again, and under it once more."""
+    later = [SpotRead(66_000, 20 * MIN, "a"), SpotRead(48_000, 30 * MIN, "a")]
+    rows = rows_with(taken("a", "held-for-review"), *later)
+    assert rows[6].corrective is not None
+    assert rows[9].met is False
+    assert rows[9].corrective is None
+
+
+def test_food_that_is_still_under_the_limit_asks_for_no_second_action() -> None:
+    rows = rows_with(taken("a", "held-for-review"), SpotRead(49_000, 30 * MIN, "a"))
+    assert rows[8].corrective is not None
+
+
+def test_an_alarm_that_was_raised_anew_asks_for_its_own() -> None:
+    def answered(raised_min: int) -> bool:
+        said = [*BEFORE, taken("a", "held-for-review"), SpotRead(49_000, 60 * MIN, "a")]
+        entries = [Entry("r", seq, seq * MIN, body, "AB") for seq, body in enumerate(said, start=1)]
+        alarm = AlertChanged(
+            "hot-hold-low/a", "hot-hold-low", AlertState.NORMAL, AlertState.UNACKNOWLEDGED,
+            Priority.HIGH, piece="a",
+        )  # fmt: skip
+        entries.append(Entry("r", 99, raised_min * MIN, alarm))
+        made = sheets(entries, fold(entries), [], RETAIL, 99 * MIN)
+        return next(row for row in made if row.observed_ms == 60 * MIN).corrective is not None
+
+    assert answered(8), "the delay of the breach that was answered still ran"
+    assert not answered(40)
