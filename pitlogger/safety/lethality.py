@@ -20,6 +20,7 @@ from typing import Any
 from pitlogger.clock import rfc3339
 from pitlogger.model.cooks import HOT_OFF_PIT, ON_PIT, Stage
 from pitlogger.model.quantities import fahrenheit, show_duration, show_temperature
+from pitlogger.safety.belief import jumped_from, rate_in, rate_mc_per_min
 from pitlogger.safety.history import (
     PieceHistory,
     Point,
@@ -235,9 +236,9 @@ def lethality(history: PieceHistory, points: list[Point], policy: Policy) -> Let
     if not fed:
         reason = NO_PROBE if not history.has_values else "no reading while it was cooked: not shown"
         return Lethality(Verdict(True, None, source, reason), table.id)
-    whole = _run(table, policy, list(fed))
+    whole = _run(table, policy, list(fed), history)
     parts = _between_moves(history, list(fed), span)
-    runs = [whole] if len(parts) == 1 else [_run(table, policy, part) for part in parts]
+    runs = [whole] if len(parts) == 1 else [_run(table, policy, part, history) for part in parts]
     shown = next((run for run in runs if run.best() is not None), None)
     if shown is not None and _integral_agrees(whole, table, policy):
         return _met(shown, whole, table, source, policy)
@@ -284,10 +285,19 @@ def _alone(
     return clock
 
 
-def _run(table: HoldTable, policy: Policy, points: list[Point]) -> LethalityClock:
+def _run(
+    table: HoldTable, policy: Policy, points: list[Point], history: PieceHistory
+) -> LethalityClock:
     clock = lethality_clock(table, policy.max_gap.ms)
+    on_pit = rate_mc_per_min(history.family, None)
+    before: Point | None = None
     for point in points:
+        if before is not None and before.hand and point.hand:
+            rate = rate_in(history.stage_at(point.t_ms), on_pit)
+            if jumped_from(point[:2], [before[:2]], rate) is not None:
+                clock.update(point.t_ms, point.low_mc, whole=False)  # no line joins the two
         clock.update(point.t_ms, point.low_mc, point.sure, point.whole)
+        before = point
     return clock
 
 

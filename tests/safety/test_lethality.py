@@ -321,3 +321,11 @@ def test_a_crossing_counts_for_each_row_from_where_it_crossed(values: list[int])
             for step in range(1000)
         )
         assert clock.had_s()[row] == pytest.approx(above * 0.06, abs=0.07 * len(values))
+
+
+def test_no_line_joins_two_hand_readings_that_meat_cannot_go_between() -> None:
+    """203 F, and 104 F a quarter of an hour later: one of the two was something else."""
+    wrong = history(stages=((0, "smoking"), (300, "resting")), spots=((290, 203), (305, 104)))
+    assert judge(wrong, RETAIL).verdict.met is not True
+    slow = history(stages=((0, "smoking"), (300, "resting")), spots=((290, 203), (315, 196)))
+    assert judge(slow, RETAIL).verdict.met is True
