@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import errno
 import logging
 import os
+import stat
 import time
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
@@ -80,6 +82,17 @@ def sync_folder(folder: Path) -> None:
         os.fsync(handle)
     finally:
         os.close(handle)
+
+
+def refuse_device(path: Path) -> None:
+    """Refuse to read a device as a file: it may have no end, and fill all memory.
+
+    Raises:
+        OSError: It is one, or it is not there.
+    """
+    mode = path.stat().st_mode
+    if stat.S_ISCHR(mode) or stat.S_ISBLK(mode):
+        raise OSError(errno.EINVAL, "it is a device, and no file", str(path))
 
 
 def set_aside(path: Path) -> Path:

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from pitlogger.config import Config
 from pitlogger.errors import ConfigError
+from pitlogger.files import refuse_device
 from pitlogger.formats.policy_file import Source
 from pitlogger.rules.messages import Units
 from pitlogger.rules.policies import RulePolicy, Texts, build
@@ -40,6 +41,7 @@ def _own(path: Path | None) -> Source | None:
     if path is None:
         return None
     try:
+        refuse_device(path)
         return Source(path.read_text(encoding="utf-8"), str(path))
     except (OSError, UnicodeDecodeError) as fault:
         raise ConfigError(f"{path}: cannot be read: {fault}") from None

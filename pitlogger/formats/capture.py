@@ -18,6 +18,7 @@ from typing import Any, NamedTuple, NoReturn
 
 from pitlogger.clock import rfc3339
 from pitlogger.errors import CaptureError, PitloggerError, unknown
+from pitlogger.files import refuse_device
 from pitlogger.formats.journal_json import load_body
 from pitlogger.model.cooks import STAGE_ALIASES, WEIGHABLE, Piece, Stage
 from pitlogger.model.journal import Body, PieceSplit, SpotRead, StageSet, Weighed
@@ -140,6 +141,7 @@ def read_capture(path: Path) -> list[Record]:
         CaptureError: With ``file:line``: the file or a line cannot be read.
     """
     try:
+        refuse_device(path)
         with path.open("rb") as file:
             if (size := path.stat().st_size) > MOST_BYTES:
                 raise CaptureError(

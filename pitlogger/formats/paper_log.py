@@ -21,6 +21,7 @@ from pathlib import Path
 from typing import TypeVar
 
 from pitlogger.errors import QuantityError, UsageError, unknown
+from pitlogger.files import refuse_device
 from pitlogger.formats.workbook import rows_of_workbook
 from pitlogger.formats.written_mass import (
     ALIASES,
@@ -132,6 +133,7 @@ def table_of(path: Path) -> list[tuple[int, Sequence[str]]]:
             file without the extra ``pitlogger[sheets]``.
     """
     try:
+        refuse_device(path)
         if (size := path.stat().st_size) > MOST_BYTES:
             raise UsageError(
                 f"{path}: {size / 1e6:.0f} MB; expected at most {MOST_BYTES / 1e6:.0f} MB, which is"

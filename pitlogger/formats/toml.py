@@ -15,6 +15,7 @@ from typing import Any, TypeVar
 from pydantic import BaseModel, ValidationError
 
 from pitlogger.errors import UsageError, nearest
+from pitlogger.files import refuse_device
 from pitlogger.formats.model_faults import fault_reason
 
 M = TypeVar("M", bound=BaseModel)
@@ -35,6 +36,7 @@ def read_toml(
             message starts with ``file:line``.
     """
     try:
+        refuse_device(path)
         if path.stat().st_size > MOST_BYTES:
             raise error(f"{path}: larger than {MOST_BYTES / 1e6:.0f} MB: is it the right file?")
         text = path.read_text(encoding="utf-8")

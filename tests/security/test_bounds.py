@@ -6,10 +6,13 @@ import asyncio
 import io
 import json
 import time
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
+from pitlogger.bootstrap.policies import load_policy
+from pitlogger.config import load_config
 from pitlogger.devices.contract import Chunk
 from pitlogger.devices.transports import recording
 from pitlogger.errors import CaptureError, MalformedError, UsageError
@@ -112,3 +115,9 @@ def test_no_order_to_a_terminal_leaves_in_a_table_or_metric() -> None:
     assert guarded("a\x1b[2Jb\x9b") == "a\ufffd[2Jb\ufffd"
     assert guarded("=1") == "'=1"
     assert _escaped('a\x1b"\n') == 'a\ufffd\\"\\n'
+
+
+@pytest.mark.parametrize("reads", [load_config, read_capture, read_paper_log, load_policy])
+def test_a_device_without_end_is_not_read_as_a_file(reads: Callable[[Path], object]) -> None:
+    with pytest.raises(UsageError, match="it is a device"):
+        reads(Path("/dev/zero"))
