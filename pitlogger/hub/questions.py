@@ -13,6 +13,7 @@ from typing import Any
 from pitlogger.hub.database import Database
 from pitlogger.hub.fold import book_of
 from pitlogger.model.book import Book
+from pitlogger.model.cooks import CUTS
 from pitlogger.yields.learned.shrinkage import shrink
 from pitlogger.yields.purchase.cut_priors import cut_prior
 
@@ -207,7 +208,7 @@ def site_yields(database: Database, tenant: int) -> list[SiteYield]:
     found = []
     for cut, sites in sorted(by_cut.items()):
         means = [statistics.fmean(values) for values in sites.values()]
-        prior = cut_prior(cut)
+        prior = cut_prior(cut if cut in CUTS else "other")  # of a newer node
         variances = [_squared_error(values, prior.within) for values in sites.values()]
         pooled = shrink([*means, prior.logit], [*variances, prior.between**2])
         for (site, values), mean, shrunk, variance in zip(

@@ -77,11 +77,16 @@ class UplinkRunner:
             self._report(None)
 
     async def join(self, address: str, code: str) -> Joined:
-        """Join a hub and begin sending to it; see ``uplink/join.py`` for what is raised."""
+        """Join a hub and begin sending to it; without an address it is found by its code.
+
+        See ``uplink/join.py`` for what is raised.
+        """
+        from pitlogger.uplink.discovery import find_by_code
         from pitlogger.uplink.join import join
 
         data = self._node.config.node.data
         name = self._node.config.node.name
+        address = address or await find_by_code(code)
         found = await join(address, code, data, node_key(data), self._node.uid, name)
         await self.stop()
         self.start()

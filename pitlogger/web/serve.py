@@ -175,6 +175,8 @@ async def _serving_local(
 
 async def _hub(daemon: Node, access: Access, stack: AsyncExitStack) -> OpenHub | None:
     """Open the node's hub and the port that other nodes send to, if it can be opened."""
+    from pitlogger.formats.join_code import authority_letters
+    from pitlogger.uplink.discovery import announced
     from pitlogger.web.fleet.embedded import embedded_hub
     from pitlogger.web.fleet.receiving import make_receiving
 
@@ -192,6 +194,10 @@ async def _hub(daemon: Node, access: Access, stack: AsyncExitStack) -> OpenHub |
     await stack.enter_async_context(
         running(make_receiving(hub), listening, access, with_room(NETWORK), tls)
     )
+    if anywhere:
+        letters = authority_letters(hub.identity.authority)
+        name = daemon.config.node.name
+        await stack.enter_async_context(announced(hub.address, name, letters))
     return hub
 
 

@@ -81,6 +81,14 @@ def test_the_sentence_claims_no_difference_that_chance_would_make(tmp_path: Path
     assert told <= 4, "sites that do not differ are said to differ"
 
 
+def test_a_cut_that_only_a_newer_node_knows_is_compared_too(tmp_path: Path) -> None:
+    database = SqliteDatabase(tmp_path / "hub.db")
+    put(database, {"yard": [0.1, 0.2, 0.15], "fair": [0.1, 0.12, 0.2]})
+    database.run("UPDATE piece SET cut = 'goat-whole'")
+    assert {row.cut for row in site_yields(database, 1)} == {"goat-whole"}
+    database.close()
+
+
 def test_the_sentence_compares_sites_of_one_cut_alone() -> None:
     def row(site: str, cut: str, share: float) -> SiteYield:
         return SiteYield(site, cut, 9, share, share, share - 0.01, share + 0.01)

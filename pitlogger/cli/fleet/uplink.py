@@ -45,12 +45,15 @@ def described(found: dict[str, Any]) -> str:
 
 
 @uplink.command()
-@click.argument("hub")
+@click.argument("hub", required=False, default="")
 @click.argument("code")
 @socket_option
 @json_option
 def join(hub: str, code: str, socket: Path | None, as_json: bool) -> None:
-    """Join HUB, such as kitchen.local, by the CODE that it shows."""
+    """Join a hub by the CODE that it shows.
+
+    HUB is its address, such as kitchen.local; left out, it is found on the local network.
+    """
     found = Client(socket).post("/uplink/join", hub=hub, code=code)
     words = f"joined {found['address']} as {found['tenant']}, {found['site']}"
     emit(found, as_json, f"{words}; all that is on record here is being sent")

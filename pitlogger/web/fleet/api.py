@@ -29,10 +29,10 @@ def wall_ms() -> int:
 
 
 class JoinRequest(BaseModel):
-    """A hub's address and the code it shows."""
+    """A hub's address, empty to find it on the local network, and the code it shows."""
 
     model_config = ConfigDict(extra="forbid")
-    hub: Annotated[str, Field(min_length=1, max_length=200)]
+    hub: Annotated[str, Field(max_length=200)] = ""
     code: Annotated[str, Field(min_length=1, max_length=40)]
 
 

@@ -17,7 +17,7 @@ from tests.benchmarks.row import Row
 from tools.fleet.pits import enrol, make_pits, simulated_cook
 from tools.fleet.servers import Postgres
 
-PITS, HOURS, BATCH = 150, 3.0, 64
+PITS, HOURS, BATCH = 120, 2.0, 64
 _TICK_S = 1 / os.sysconf("SC_CLK_TCK")
 
 
