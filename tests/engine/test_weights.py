@@ -229,3 +229,11 @@ def test_a_button_agrees_to_no_stage_off_the_pit() -> None:
     assert not press(scale.engine, Binding("yes"), scale.t_ms, scale.feed)
     assert scale.engine.book.pieces["a"].marks == []
     assert "answer on the page" in scale.engine.book.notes[-1][1].text
+
+
+def test_a_load_exchanged_for_another_is_the_other_and_no_part_of_the_first() -> None:
+    scale = Scale("asked")
+    scale.load(4905)
+    scale.say(Weighed("b", "purchased", 4_905_000, 0, scale.t_ms, source="scale", channel="bench"))
+    scale.load(960)
+    assert [one.net_mg for one in scale.engine.state.loads] == [960_000]

@@ -112,6 +112,10 @@ class WeightRecognition:
             and min(abs(one.net_mg - body.net_mg), abs(one.level_mg - body.gross_mg)) <= _SAME_MG
         ]
         same.sort(key=lambda one: (one.at_ms != body.at_ms, abs(one.net_mg - body.net_mg)))
+        for channel in channels:
+            for item in self.state.piles.get(channel, Pile()).items:
+                levels = (item.level_mg - body.gross_mg, item.mass_mg - body.net_mg)
+                item.is_named |= min(map(abs, levels)) <= _SAME_MG
         if same:
             self.state.loads.remove(same[0])
             self.alerts.tell(LIKELY, same[0].channel, t_ms, False)
@@ -182,7 +186,7 @@ class WeightRecognition:
                 options = " or ".join(
                     f"{one.piece} {one.checkpoint} ({one.chance:.0%})" for one in guesses
                 )
-                words = f"{self._mass(load.net_mg)} on {channel}: {options}?"
+                words = f"{self._mass(load.net_mg)} is {options}?"
                 if self._asked.get(channel) != load.at_ms:
                     self._asked[channel] = load.at_ms
                     self.alerts.tell(LIKELY, channel, t_ms, False)

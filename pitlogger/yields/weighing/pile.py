@@ -18,11 +18,15 @@ _DRIP = 0.003  # of the mass
 
 @dataclass(slots=True)
 class Item:
-    """Something that lies on a scale: its mass, and the level and time when it came to rest."""
+    """Something that lies on a scale: its mass, and the level and time when it came to rest.
+
+    ``is_named``: it was kept as one weighing, so that it is not several things.
+    """
 
     mass_mg: int
     level_mg: int
     at_ms: int
+    is_named: bool = False
 
 
 @dataclass(slots=True)
@@ -57,6 +61,9 @@ class Pile:
         if same:
             self.items.remove(same[-1])
             return None
+        if any(item.is_named for item in self.items):  # one thing was exchanged for another
+            self.items[:] = [Item(self.level_mg, self.level_mg, t_ms)]
+            return self.items[0]
         whole = next((item for item in reversed(self.items) if item.mass_mg > mass_mg), None)
         if whole is None:
             return None  # several at once: nothing is learnt of each
