@@ -230,6 +230,8 @@ class Senders:
                   for number in range(self._connections)]  # fmt: skip
         looked_s = 0.0
         try:
+            while None in self._clients and time.monotonic() < ends_s:  # noqa: ASYNC110
+                await asyncio.sleep(0.05)
             while self.waiting and time.monotonic() < ends_s:
                 now_s = time.monotonic()
                 while self._due and self._due[0][0] <= now_s:

@@ -27,9 +27,10 @@ _FILL = (
     ),
     (
         "INSERT INTO piece (tenant, site, node, cook, piece, cut, purchased_mg, servable_mg)"
-        " SELECT 1 + g % 100, (SELECT min(id) FROM site) + g % 3334, 1 + g % 400, 'c' || g, 'p',"
-        " (ARRAY['pork-butt', 'brisket-packer', 'tri-tip'])[1 + g % 3], 5000000,"
-        " (5000000 * (0.45 + 0.1 * random()))::bigint FROM generate_series(1, 260000) g"
+        " SELECT 1 + g % 100, (SELECT id FROM site WHERE name = 'place 1') - 1 + g % 100"
+        " + 100 * (1 + g / 100 % 33), 1 + 4 * (g % 100) + g / 100 % 4, 'c' || g, 'p',"
+        " (ARRAY['pork-butt', 'brisket-packer', 'tri-tip'])[1 + g % 3],"
+        " 5000000, (5000000 * (0.45 + 0.1 * random()))::bigint FROM generate_series(1, 260000) g"
     ),
     (
         "INSERT INTO standing (node, tenant, at_ms, received_ms, alarms, document)"
