@@ -73,7 +73,7 @@ class UnitsTable(_Table):
     language: Annotated[str, Field(pattern=r"^[A-Za-z]{2,3}(-[A-Za-z0-9]+)*$")] = "en"
 
 
-class ChannelTable(_Table):
+class DeviceChannelTable(_Table):
     id: Id
     name: str | None = None  # the driver's name for it; may be left out where there is one
     site: SiteId = Site.NONE
@@ -108,7 +108,7 @@ class DeviceTable(BaseModel):
 
     id: Id
     driver: str
-    channel: tuple[ChannelTable, ...] = ()
+    channel: tuple[DeviceChannelTable, ...] = ()
     button: tuple[ButtonTable, ...] = ()
 
     def own_keys(self) -> dict[str, Any]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from pitlogger.config import ChannelTable, Config
+from pitlogger.config import Config, DeviceChannelTable
 from pitlogger.devices.contract import Memory
 from pitlogger.devices.registry import Registry, configure
 from pitlogger.devices.supervisor import Device
@@ -48,7 +48,7 @@ def channels_of(config: Config, devices: Iterable[Device]) -> list[Channel]:
     ]
 
 
-def _channel(device: Device, table: ChannelTable) -> Channel:
+def _channel(device: Device, table: DeviceChannelTable) -> Channel:
     info = device.driver.info
     first = info.channels[0].name if info.channels else ""
     offered = info.offered(first if table.name is None else table.name)

@@ -8,7 +8,7 @@ from typing import Any
 
 from pitlogger.devices.checks import Check, CheckState
 from pitlogger.devices.contract import Measurement
-from pitlogger.devices.runner import ASIDE, CHECK_SETTINGS, Device, LinkState
+from pitlogger.devices.runner import ASIDE, CHECK_SETTINGS, Device, Link
 from pitlogger.devices.trial import Trial, in_words
 from pitlogger.model.readings import Quality
 
@@ -111,5 +111,5 @@ def _told(device: Mapping[str, Any]) -> Check:
     about = f"device '{device['device']}'"
     if device["link"] is None:
         return Check(about, CheckState.ADVICE, "the daemon is looking for it")
-    state = CheckState.GOOD if device["link"] == LinkState.UP else CheckState.TROUBLE
+    state = CheckState.GOOD if device["link"] == Link.UP else CheckState.TROUBLE
     return Check(about, state, device["message"], device["remedy"])

@@ -45,7 +45,7 @@ ASIDE = frozenset((Quantity.SIGNAL, Quantity.BATTERY))
 CHECK_SETTINGS = "Check its settings: pitlogger devices try"
 
 
-class LinkState(StrEnum):
+class Link(StrEnum):
     """Whether a device can be read."""
 
     UP = "up"
@@ -53,7 +53,7 @@ class LinkState(StrEnum):
 
 
 Emit = Callable[[str, Measurement], None]
-Status = Callable[[str, LinkState, str, str], None]
+Status = Callable[[str, Link, str, str], None]
 Sleep = Callable[[float], Awaitable[None]]
 
 
@@ -90,7 +90,7 @@ class Refused:
 class DeviceStanding:
     """How a device fares: what was last told of it, and what to do; ``None`` before anything."""
 
-    link: LinkState | None = None
+    link: Link | None = None
     message: str = ""
     remedy: str = ""
 
@@ -161,7 +161,7 @@ class Runner:
                     remedy="Report it to the driver's author with the log",
                 )
             heed_cancelling()
-            self._tell(LinkState.LOST, lost.message, lost.remedy)
+            self._tell(Link.LOST, lost.message, lost.remedy)
             lasted_s = (self._clock.monotonic_ms() - began_ms) / 1000
             await self._pause(self._backoff.after(lasted_s), transport)
 
@@ -195,7 +195,7 @@ class Runner:
             decoder = self.device.driver.decoder(self.device.config)
             self._is_silent |= isinstance(transport, Listening)
             if not self._is_silent:
-                self._tell(LinkState.UP, "connected", "")
+                self._tell(Link.UP, "connected", "")
             await self._read(transport, decoder)
         finally:
             self._transport = None
@@ -221,7 +221,7 @@ class Runner:
                 return
             if self._is_silent:
                 self._is_silent = False
-                self._tell(LinkState.UP, "it speaks", "")
+                self._tell(Link.UP, "it speaks", "")
             for tap in tuple(self.taps):
                 tap(chunk)
             if chunk.fault is not None:
@@ -243,11 +243,11 @@ class Runner:
         self._tell_faults()
 
     def _tell_faults(self) -> None:
-        if self.standing.link is not LinkState.UP:
+        if self.standing.link is not Link.UP:
             return
         what = "; ".join(fault.message for fault in self._faults.values())
         remedy = next((fault.remedy for fault in self._faults.values()), "")
-        self._tell(LinkState.UP, f"connected, but {what}" if what else "connected", remedy)
+        self._tell(Link.UP, f"connected, but {what}" if what else "connected", remedy)
 
     @contextmanager
     def _watching(self, silence_s: float | None) -> Iterator[None]:
@@ -264,7 +264,7 @@ class Runner:
     def _fall_silent(self, silence_s: float) -> None:
         self._is_silent = True
         lost = _silent(silence_s)
-        self._tell(LinkState.LOST, lost.message, lost.remedy)
+        self._tell(Link.LOST, lost.message, lost.remedy)
 
     def _take(self, chunk: Chunk, outcome: Measurement | DecodeError) -> None:
         if isinstance(outcome, Measurement):
@@ -272,8 +272,8 @@ class Runner:
             if outcome.quantity in ASIDE and chunk.source != self._refused_source:
                 return
             self._refused_in_a_row, self._has_been_read = 0, True
-            if self.standing.link is LinkState.LOST:
-                self._tell(LinkState.UP, "readable again", "")
+            if self.standing.link is Link.LOST:
+                self._tell(Link.UP, "readable again", "")
             return
         if isinstance(outcome, DuplicateFrameError):
             return
@@ -282,7 +282,7 @@ class Runner:
         self._refused_source = chunk.source
         if self._refused_in_a_row == (UNREADABLE if self._has_been_read else NEVER_READ):
             self._tell(
-                LinkState.LOST,
+                Link.LOST,
                 f"it sends, but nothing can be read: {outcome}",
                 outcome.remedy or CHECK_SETTINGS,
             )
@@ -311,13 +311,13 @@ class Runner:
         finally:
             await end(*waits)
 
-    def _tell(self, link: LinkState, message: str, remedy: str) -> None:
+    def _tell(self, link: Link, message: str, remedy: str) -> None:
         """Tell news: an attempt that fails as the last one did is none."""
         if (link, message) == (self.standing.link, self.standing.message):
             return
         self.standing = DeviceStanding(link, message, remedy)
         log.log(
-            logging.WARNING if link is LinkState.LOST or remedy else logging.INFO,
+            logging.WARNING if link is Link.LOST or remedy else logging.INFO,
             "device '%s' is %s: %s%s", self.device.id, link, message, remedy and f". {remedy}",
         )  # fmt: skip
         self._status(self.device.id, link, message, remedy)

@@ -13,7 +13,7 @@ from pitlogger.devices.runner import (
     Device,
     DeviceStanding,
     Emit,
-    LinkState,
+    Link,
     Refused,
     Runner,
     RunnerLimits,
@@ -23,7 +23,7 @@ from pitlogger.devices.runner import (
 from pitlogger.devices.tasks import end
 from pitlogger.errors import RefusedError, unknown
 
-__all__ = ["Device", "LinkState", "Refused", "Supervisor"]
+__all__ = ["Device", "Link", "Refused", "Supervisor"]
 
 
 class Supervisor:
@@ -131,7 +131,7 @@ class Supervisor:
         """Return the names of what can be sent to a device."""
         return self._runner(device_id).device.driver.info.commands
 
-    def links(self) -> dict[str, LinkState | None]:
+    def links(self) -> dict[str, Link | None]:
         """Return whether each device can be read; ``None`` before its first attempt ended."""
         return {device_id: runner.standing.link for device_id, runner in self._runners.items()}
 

@@ -10,7 +10,7 @@ from typing import Any
 
 from pitlogger.clock import SystemClock, rfc3339
 from pitlogger.devices.contract import Chunk, Measurement
-from pitlogger.devices.runner import Device, LinkState, Refused
+from pitlogger.devices.runner import Device, Link, Refused
 from pitlogger.devices.supervisor import Supervisor
 from pitlogger.devices.tasks import end
 from pitlogger.devices.transports.recording import Header, Recorder
@@ -87,9 +87,9 @@ class Trial:
             self._say(f"-> {warmed} is being warmed")
         self._warmed = warmed
 
-    def _status(self, _device: str, link: LinkState, message: str, remedy: str) -> None:
-        self.message, self.remedy = ("", "") if link is LinkState.UP else (message, remedy)
-        if link is LinkState.UP:
+    def _status(self, _device: str, link: Link, message: str, remedy: str) -> None:
+        self.message, self.remedy = ("", "") if link is Link.UP else (message, remedy)
+        if link is Link.UP:
             self._up.set()
         self._say(f"{link}: {message}" + (f". {remedy}" if self.remedy else ""))
 

@@ -178,7 +178,7 @@ class PieceTable(_Table):
         )  # fmt: skip
 
 
-class CookChannelTable(_Table):
+class ChannelTable(_Table):
     id: Id
     site: SiteId
     piece: str | None = None
@@ -189,7 +189,7 @@ class CookChannelTable(_Table):
     stale_after: Duration | None = None
 
     @model_validator(mode="after")
-    def _band_is_open(self) -> CookChannelTable:
+    def _band_is_open(self) -> ChannelTable:
         if self.low is not None and self.high is not None and self.low >= self.high:
             raise ValueError("low must lie below high")
         return self
@@ -227,7 +227,7 @@ class CookFile(_Table):
     cook: CookTable = CookTable()
     service: tuple[ServiceTable, ...] = ()
     piece: tuple[PieceTable, ...] = ()
-    channel: tuple[CookChannelTable, ...] = ()
+    channel: tuple[ChannelTable, ...] = ()
     timers: TimersTable = TimersTable()
 
     @model_validator(mode="after")

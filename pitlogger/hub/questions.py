@@ -23,7 +23,7 @@ QUIET_MS = 180_000  # without a word from a node for so long, what it said is sh
 
 
 @dataclass(frozen=True, slots=True)
-class NodeStanding:
+class Standing:
     """How things stand at one node, as it said last."""
 
     node: str
@@ -81,7 +81,7 @@ class NodeHealth:
     clock_off_ms: int = 0  # above 0: it is behind the hub's
 
 
-def standing(database: Database, tenant: int, now_ms: int) -> list[NodeStanding]:
+def standing(database: Database, tenant: int, now_ms: int) -> list[Standing]:
     """Return every node of a firm as it stands, the worst first."""
     rows = database.ask(
         "SELECT node.uid, node.name, site.name, at_ms, standing.received_ms, alarms, document"
@@ -89,7 +89,7 @@ def standing(database: Database, tenant: int, now_ms: int) -> list[NodeStanding]
         " WHERE node.tenant = ? AND node.state = 'enrolled'", (tenant,),
     )  # fmt: skip
     found = [
-        NodeStanding(
+        Standing(
             uid, name, site, at_ms, heard_ms, alarms, json.loads(text), now_ms - heard_ms > QUIET_MS
         )
         for uid, name, site, at_ms, heard_ms, alarms, text in rows

@@ -11,7 +11,7 @@ from functools import partial
 from pitlogger.bootstrap.devices import buttons, routes
 from pitlogger.config import Config
 from pitlogger.devices.contract import Measurement, milli_units
-from pitlogger.devices.supervisor import LinkState
+from pitlogger.devices.supervisor import Link
 from pitlogger.engine.buttons import Binding, perform, press
 from pitlogger.engine.inputs import Command
 from pitlogger.engine.scanning import Scans, after, scanned
@@ -118,7 +118,7 @@ class Intake:
             body = TroubleChanged("store-failing", device, True, message, remedy)
             self._node.feed(Command(self._node.clock.engine_ms(), body))
 
-    def changed(self, device: str, link: LinkState, message: str, remedy: str) -> None:
+    def changed(self, device: str, link: Link, message: str, remedy: str) -> None:
         """Take that a device came, or was lost and what to do about it."""
-        body = DeviceChanged(device, "up" if link is LinkState.UP else "lost", message, remedy)
+        body = DeviceChanged(device, "up" if link is Link.UP else "lost", message, remedy)
         self._node.feed(Command(self._node.clock.engine_ms(), body))

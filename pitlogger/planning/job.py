@@ -22,7 +22,7 @@ from pitlogger.planning.job_answer import (
     Costs,
     Earned,
     JobAnswer,
-    Worker,
+    Person,
 )
 from pitlogger.planning.job_purchase import Purchase, buy, question
 from pitlogger.planning.job_result import result
@@ -97,7 +97,7 @@ def answer_job(
         earned,
         result(source, bought, made, costs, earned, past, coin),
         (*time_notes(source, now_ms), *bought.notes, *_trade_notes(source)),
-        tuple(Worker(one.role, one.does or _by_name(one.role)) for one in source.labour),
+        tuple(Person(one.role, one.does or _by_name(one.role)) for one in source.labour),
     )
 
 

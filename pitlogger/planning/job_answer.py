@@ -150,7 +150,7 @@ class Earned:
 
 
 @dataclass(frozen=True, slots=True)
-class ResultCause:
+class Why:
     """A part of the difference between what was planned and what came of it, money."""
 
     what: str
@@ -166,7 +166,7 @@ class Result:
     spent: Decimal
     profit: Decimal
     planned: Decimal
-    why: tuple[ResultCause, ...]
+    why: tuple[Why, ...]
     eaten_per_guest_g: float | None
     servable_pct: float | None
     left_g: float | None
@@ -174,7 +174,7 @@ class Result:
 
 
 @dataclass(frozen=True, slots=True)
-class Worker:
+class Person:
     """Who works, and at what: ``prep``, ``pit``, ``serve``."""
 
     role: str
@@ -205,7 +205,7 @@ class JobAnswer:
     earned: Earned
     result: Result | None
     notes: tuple[str, ...]
-    people: tuple[Worker, ...] = ()
+    people: tuple[Person, ...] = ()
 
     def document(self) -> dict[str, Any]:
         """Return it as ``pitlogger job show --json`` prints it."""

@@ -7,7 +7,7 @@ from decimal import Decimal
 
 from pitlogger.formats.job_file import ActualTable, JobFile
 from pitlogger.model.quantities import show_mass
-from pitlogger.planning.job_answer import Costs, Earned, Result, ResultCause
+from pitlogger.planning.job_answer import Costs, Earned, Result, Why
 from pitlogger.planning.job_purchase import Purchase
 from pitlogger.planning.past import PastCooks
 from pitlogger.yields.ledger import servable
@@ -88,23 +88,21 @@ def _why(
     income: Decimal,
     raw_g: float | None,
     coin: Coin,
-) -> list[ResultCause]:
+) -> list[Why]:
     """Return the parts of the difference; they add up to it exactly."""
     planned_g = Decimal(repr(sum(dish.billed_g for dish in bought.dishes)))
     planned_price = costs.meat / planned_g
-    parts = [ResultCause("guests and price: income", coin(income) - earned.income)]
+    parts = [Why("guests and price: income", coin(income) - earned.income)]
     if raw_g is None:
-        parts.append(
-            ResultCause("meat bought: price and quantity", costs.meat - coin(actual.meat_cost))
-        )
+        parts.append(Why("meat bought: price and quantity", costs.meat - coin(actual.meat_cost)))
     else:
         raw = Decimal(repr(raw_g))
         quantity = coin((planned_g - raw) * planned_price)
-        parts.append(ResultCause("quantity of meat", quantity))
+        parts.append(Why("quantity of meat", quantity))
         price = costs.meat - coin(actual.meat_cost) - quantity
-        parts.append(ResultCause("price of meat", price))
+        parts.append(Why("price of meat", price))
     planned_rest = costs.total - costs.meat - costs.labour
-    parts.append(ResultCause("all else", planned_rest - coin(actual.other_cost)))
+    parts.append(Why("all else", planned_rest - coin(actual.other_cost)))
     return parts
 
 
@@ -116,7 +114,7 @@ def _of_meat(
     left_g: float | None,
     eaten_g: float | None,
     coin: Coin,
-) -> list[ResultCause]:
+) -> list[Why]:
     """Return what yield, portions and waste were worth, at the cost of served meat.
 
     They explain the quantity and are no further part of the difference.
@@ -130,9 +128,7 @@ def _of_meat(
     def worth(mass_g: float, what: str) -> None:
         if cost is not None:
             shown = show_mass(abs(mass_g) * 1000)
-            found.append(
-                ResultCause(f"of which {what} ({shown})", coin(Decimal(repr(mass_g)) * cost))
-            )
+            found.append(Why(f"of which {what} ({shown})", coin(Decimal(repr(mass_g)) * cost)))
 
     if raw_g and served_g is not None:
         worth(served_g - raw_g * expected_g / planned_raw_g, "yield against the plan")

@@ -114,7 +114,7 @@ class PieceSchedule:
 
 
 @dataclass(frozen=True, slots=True)
-class TimelineEvent:
+class Event:
     """Something to do, and to which pieces."""
 
     at: datetime
@@ -131,7 +131,7 @@ class ScheduleAnswer:
     services: tuple[ServiceTimes, ...]
     light_by: datetime
     pieces: tuple[PieceSchedule, ...]
-    events: tuple[TimelineEvent, ...]
+    events: tuple[Event, ...]
     notes: tuple[str, ...]
     plan_b: tuple[Fallback, ...] = ()
 
@@ -266,7 +266,7 @@ def _events(
     sittings: list[Sitting],
     pits: Mapping[str, str],
     kitchen: KitchenTimes,
-) -> tuple[TimelineEvent, ...]:
+) -> tuple[Event, ...]:
     """Return everything to do, in order of time. A fire that burns already is not lit again."""
     found: dict[tuple[int, str], list[str]] = {}
     fires: dict[str | None, int] = {}
@@ -293,7 +293,7 @@ def _events(
         found[sitting.arrive_by_ms(kitchen), f"arrived{where}; set up and carve"] = []
         found[sitting.at_ms, f"serve{where}"] = []
     return tuple(
-        TimelineEvent(_at(ms), what, tuple(pieces))
+        Event(_at(ms), what, tuple(pieces))
         for (ms, what), pieces in sorted(found.items(), key=lambda event: event[0][0])
     )
 

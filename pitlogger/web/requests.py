@@ -13,7 +13,7 @@ from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Fie
 
 from pitlogger.formats.capture import stage_of
 from pitlogger.formats.cook_file import (
-    CookChannelTable,
+    ChannelTable,
     CoreTarget,
     CutId,
     Mass,
@@ -90,7 +90,7 @@ class MergeAsk(Ask):
 class AssignAsk(Ask):
     """Say where a channel sits from now on."""
 
-    channel: CookChannelTable
+    channel: ChannelTable
     lead: bool = False
 
 

@@ -11,7 +11,7 @@ import pytest
 
 from pitlogger.devices.contract import Chunk
 from pitlogger.devices.registry import Registry, configure
-from pitlogger.devices.supervisor import Device, LinkState, Supervisor
+from pitlogger.devices.supervisor import Device, Link, Supervisor
 from pitlogger.devices.transports.ble.advertisements import AdvertisementTransport
 from pitlogger.devices.transports.ble.gatt import GattTransport
 from pitlogger.devices.transports.ble.radio import Radio
@@ -150,7 +150,7 @@ async def test_a_dead_probe_is_a_channel_in_fault_with_words_beside_live_ones(
         assert dead is not None
         assert (dead.value, dead.quality) == (None, Quality.FAULT)
         standing = bench.supervisor.standing("d")
-        assert standing.link is LinkState.UP
+        assert standing.link is Link.UP
         assert "2a6e/point: it reports an error of its own (0x80)" in standing.message
         bluez.world.faults.clear()
         await until(lambda: bench.supervisor.standing("d").message == "connected")
@@ -174,7 +174,7 @@ async def test_a_value_that_needs_a_bond_says_how_to_pair(bluez: SimulatedBluez)
     async with bench.supervisor:
         bench.start("environmental-sensing", address=A, poll_s=0.02)
         await until(lambda: any("paired" in said for _, said in bench.said))
-        await until(lambda: bench.said[-1][0] is LinkState.LOST)
+        await until(lambda: bench.said[-1][0] is Link.LOST)
     _, said = bench.said[-1]
     assert "answers only to a computer it is paired with" in said
     assert "pitlogger devices pair" in said

@@ -12,7 +12,7 @@ import pytest
 
 from pitlogger.devices.contract import Chunk, Measurement, Memory
 from pitlogger.devices.registry import Registry, configure
-from pitlogger.devices.supervisor import Device, LinkState, Supervisor
+from pitlogger.devices.supervisor import Device, Link, Supervisor
 from pitlogger.devices.trial import Trial
 from pitlogger.errors import ConfigError, DecodeError
 from pitlogger.model.readings import Quality
@@ -37,7 +37,7 @@ class Bench:
 
     def __init__(self) -> None:
         self.found: list[Measurement] = []
-        self.said: list[tuple[LinkState, str]] = []
+        self.said: list[tuple[Link, str]] = []
         self.supervisor = Supervisor(
             lambda _device, found: self.found.append(found),
             lambda _device, link, message, remedy: self.said.append(
@@ -134,9 +134,9 @@ async def test_a_dropped_device_is_told_and_back_by_itself(bluez: SimulatedBluez
         bench.start("weight-scale", address=ADDRESS)
         await subscribed(bluez, "2a9d")
         bluez.world.drop(ADDRESS)
-        await until(lambda: LinkState.LOST in [link for link, _ in bench.said])
+        await until(lambda: Link.LOST in [link for link, _ in bench.said])
         await subscribed(bluez, "2a9d")
-        await until(lambda: bench.said[-1][0] is LinkState.UP)
+        await until(lambda: bench.said[-1][0] is Link.UP)
 
 
 async def test_bthome_readings_and_signal_come_by_advertisement(bluez: SimulatedBluez) -> None:
@@ -247,9 +247,9 @@ async def test_a_replugged_scale_is_read_again(
         bench.start("serial-scale", port=str(port.path))
         await until(lambda: bool(bench.said))
         port.unplug()
-        await until(lambda: bench.said[-1][0] is LinkState.LOST)
+        await until(lambda: bench.said[-1][0] is Link.LOST)
         port.plug()
-        await until(lambda: bench.said[-1][0] is LinkState.UP)
+        await until(lambda: bench.said[-1][0] is Link.UP)
         port.write(b"\r\nST,GS,+   4.218kg\r\n")
         await bench.value("mass", 4.218)
 

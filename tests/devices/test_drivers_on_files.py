@@ -7,7 +7,7 @@ from typing import Any
 
 from pitlogger.devices.contract import Measurement
 from pitlogger.devices.registry import Registry, configure
-from pitlogger.devices.supervisor import Device, LinkState, Supervisor
+from pitlogger.devices.supervisor import Device, Link, Supervisor
 from pitlogger.model.readings import Quality
 from pitlogger.testing import until
 
@@ -17,7 +17,7 @@ class Bench:
 
     def __init__(self) -> None:
         self.latest: dict[str, Measurement] = {}
-        self.said: list[tuple[LinkState, str]] = []
+        self.said: list[tuple[Link, str]] = []
         self.supervisor = Supervisor(
             lambda _device, found: self.latest.update({found.channel: found}),
             lambda _device, link, message, _remedy: self.said.append((link, message)),
@@ -55,7 +55,7 @@ async def test_a_removed_1_wire_sensor_is_lost_with_a_remedy(tmp_path: Path) -> 
     bench = Bench()
     async with bench.supervisor:
         bench.start("w1", root=str(tmp_path), sensor="28-00000000000a", every_s=0.01)
-        await until(lambda: bench.said[-1:] != [] and bench.said[-1][0] is LinkState.LOST)
+        await until(lambda: bench.said[-1:] != [] and bench.said[-1][0] is Link.LOST)
     assert "1-Wire sensor 28-00000000000a cannot be read" in bench.said[-1][1]
 
 

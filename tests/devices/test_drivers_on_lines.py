@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from pitlogger.devices.registry import Registry, configure
-from pitlogger.devices.supervisor import Device, LinkState, Supervisor
+from pitlogger.devices.supervisor import Device, Link, Supervisor
 from pitlogger.errors import ConfigError
 from pitlogger.testing import PseudoPort, until
 from pitlogger_drivers.modbus.decode import crc16
@@ -25,7 +25,7 @@ class Bench:
 
     def __init__(self) -> None:
         self.values: dict[str, float | None] = {}
-        self.said: list[tuple[LinkState, str]] = []
+        self.said: list[tuple[Link, str]] = []
         self.supervisor = Supervisor(
             lambda _device, found: self.values.update({found.channel: found.value}),
             lambda _device, link, message, remedy: self.said.append(
@@ -78,7 +78,7 @@ async def test_a_unit_that_refuses_is_named_with_the_exception(port: PseudoPort)
     bench = Bench()
     async with unit(port, bytes((1, 0x83, 2))), bench.supervisor:
         bench.start("modbus", port=str(port.path), map=MAP)
-        await until(lambda: LinkState.LOST in [link for link, _ in bench.said])
+        await until(lambda: Link.LOST in [link for link, _ in bench.said])
     assert "refused with exception 2" in bench.said[-1][1]
 
 
@@ -86,7 +86,7 @@ async def test_a_silent_unit_is_lost(port: PseudoPort) -> None:
     bench = Bench()
     async with unit(port, b"") as requests, bench.supervisor:
         bench.start("modbus", port=str(port.path), map=MAP, patience_s=0.02, every_s=0.01)
-        await until(lambda: LinkState.LOST in [link for link, _ in bench.said])
+        await until(lambda: Link.LOST in [link for link, _ in bench.said])
     assert "did not answer 3 times" in bench.said[-1][1]
     assert len(requests) >= 3
 
@@ -187,7 +187,7 @@ async def test_a_broker_that_refuses_is_told() -> None:
     async with serving(broker) as port, bench.supervisor:
         bench.start("mqtt-senml", host="127.0.0.1", port=port, topic="s/#")
         await until(lambda: bool(bench.said))
-    assert bench.said[0][0] is LinkState.LOST
+    assert bench.said[0][0] is Link.LOST
 
 
 async def test_a_broker_that_goes_is_a_loss() -> None:
@@ -197,4 +197,4 @@ async def test_a_broker_that_goes_is_a_loss() -> None:
         await broker.subscribed.wait()
         assert broker.writer is not None
         broker.writer.close()
-        await until(lambda: LinkState.LOST in [link for link, _ in bench.said])
+        await until(lambda: Link.LOST in [link for link, _ in bench.said])

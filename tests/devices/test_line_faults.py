@@ -13,7 +13,7 @@ from pymodbus.simulator import DataType, SimData, SimDevice
 
 from pitlogger.devices.contract import Chunk, Measurement
 from pitlogger.devices.registry import Registry, configure
-from pitlogger.devices.supervisor import LinkState
+from pitlogger.devices.supervisor import Link
 from pitlogger.devices.transports.hidraw import nodes
 from pitlogger.errors import ConfigError, DeviceRefusalError
 from pitlogger.model.readings import Quality
@@ -124,7 +124,7 @@ async def test_a_pulled_one_of_two_is_told_within_its_interval(tmp_path: Path) -
         assert pulled.quality is Quality.OPEN
         bench.found.clear()
         await bench.value("temperature/28-000000000001", 21.5)
-        assert bench.supervisor.standing("d").link is LinkState.UP
+        assert bench.supervisor.standing("d").link is Link.UP
 
 
 # Modbus

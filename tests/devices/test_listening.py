@@ -20,7 +20,7 @@ from pitlogger.devices.contract import (
 )
 from pitlogger.devices.registry import Registry, configure
 from pitlogger.devices.runner import NEVER_READ
-from pitlogger.devices.supervisor import Device, LinkState, Supervisor
+from pitlogger.devices.supervisor import Device, Link, Supervisor
 from pitlogger.model.quantities import Quantity
 from pitlogger.testing import until
 
@@ -98,7 +98,7 @@ async def test_it_is_told_as_up_when_it_is_heard_and_not_before() -> None:
         listener.ether.words.put_nowait(("", b"x"))
         await until(lambda: bool(said))
 
-    assert (await listened_to(hear))[1] == [(LinkState.UP, "it speaks")]
+    assert (await listened_to(hear))[1] == [(Link.UP, "it speaks")]
 
 
 async def test_after_a_silence_the_next_word_is_heard_without_starting_anew() -> None:
@@ -108,7 +108,7 @@ async def test_after_a_silence_the_next_word_is_heard_without_starting_anew() ->
         await until(lambda: len(said) == 2)
 
     listener, said = await listened_to(fall_silent)
-    assert said == [(LinkState.LOST, "nothing came for 0.05 s"), (LinkState.UP, "it speaks")]
+    assert said == [(Link.LOST, "nothing came for 0.05 s"), (Link.UP, "it speaks")]
     assert listener.ether.opened == 1
 
 
@@ -120,7 +120,7 @@ async def test_what_speaks_only_when_something_happens_may_be_silent() -> None:
         with pytest.raises(TimeoutError):
             await until(lambda: len(said) > 1, 3 * SILENCE_S)
 
-    assert (await listened_to(press))[1] == [(LinkState.UP, "it speaks")]
+    assert (await listened_to(press))[1] == [(Link.UP, "it speaks")]
 
 
 async def test_a_signal_that_is_heard_is_no_sign_that_frames_can_be_read() -> None:
@@ -139,7 +139,7 @@ async def test_a_signal_that_is_heard_is_no_sign_that_frames_can_be_read() -> No
         for _ in range(NEVER_READ):
             Heard.ether.words.put_nowait(("rssi", b"\xc4"))
             Heard.ether.words.put_nowait(("", PRESS))  # plain, and its key is known
-        await until(lambda: said == [LinkState.UP, LinkState.LOST])
+        await until(lambda: said == [Link.UP, Link.LOST])
         Heard.ether.words.put_nowait(("rssi", b"\xc4"))
         with pytest.raises(TimeoutError):
             await until(lambda: len(said) > 2, SILENCE_S)

@@ -18,7 +18,7 @@ from pitlogger.devices.contract import (
     Measurement,
 )
 from pitlogger.devices.runner import RING, UNREADABLE, RunnerLimits
-from pitlogger.devices.supervisor import Device, LinkState, Supervisor
+from pitlogger.devices.supervisor import Device, Link, Supervisor
 from pitlogger.errors import DecodeError, MalformedError, RefusedError, TransportError
 from pitlogger.model.quantities import Quantity
 from pitlogger.testing import ManualClock, ManualSleep, until
@@ -105,7 +105,7 @@ class Node:
         self.clock = ManualClock()
         self.sleep = ManualSleep(self.clock)
         self.values: list[tuple[str, float | None]] = []
-        self.said: list[tuple[str, LinkState, str, str]] = []
+        self.said: list[tuple[str, Link, str, str]] = []
         self.supervisor = Supervisor(
             lambda device, found: self.values.append((device, found.value)),
             lambda *facts: self.said.append(facts),
@@ -153,7 +153,7 @@ async def test_a_failure_that_stays_the_same_is_told_once() -> None:
     async with node.supervisor:
         node.start(driver)
         await until(lambda: len(node.sleep.pauses_s) >= 5)
-    assert [(link, message) for _, link, message, _ in node.said] == [(LinkState.LOST, "no port")]
+    assert [(link, message) for _, link, message, _ in node.said] == [(Link.LOST, "no port")]
 
 
 async def _no_port() -> None:
@@ -166,10 +166,10 @@ async def test_an_open_port_where_nobody_speaks_is_not_called_up_again() -> None
     async with node.supervisor:
         node.start(driver, silence_s=0.01)
         await until(lambda: driver.opened >= 4)
-        assert [link for _, link, _, _ in node.said] == [LinkState.UP, LinkState.LOST]
+        assert [link for _, link, _, _ in node.said] == [Link.UP, Link.LOST]
         driver.script = sends(b"1", stay=True)
         await until(lambda: len(node.said) >= 3)
-    assert node.said[2][1:3] == (LinkState.UP, "it speaks")
+    assert node.said[2][1:3] == (Link.UP, "it speaks")
 
 
 async def test_chance_spreads_pauses_over_their_upper_half() -> None:
@@ -201,8 +201,8 @@ async def test_a_loss_is_told_with_its_remedy() -> None:
         node.start(ScriptedDriver(sends(then=TransportError("gone", remedy="Plug it in"))))
         await until(lambda: len(node.said) >= 2)
     assert node.said[:2] == [
-        ("a", LinkState.UP, "connected", ""),
-        ("a", LinkState.LOST, "gone", "Plug it in"),
+        ("a", Link.UP, "connected", ""),
+        ("a", Link.LOST, "gone", "Plug it in"),
     ]
 
 
@@ -234,9 +234,7 @@ async def test_one_devices_trouble_never_touches_another(trouble: bytes) -> None
         node.start(ScriptedDriver(sends(b"1", stay=True)), "well")
         await until(lambda: ("well", 1.0) in node.values)
         await until(lambda: len(node.sleep.pauses_s) >= 5)
-    assert [said for said in node.said if said[0] == "well"] == [
-        ("well", LinkState.UP, "connected", "")
-    ]
+    assert [said for said in node.said if said[0] == "well"] == [("well", Link.UP, "connected", "")]
 
 
 async def test_a_close_that_fails_does_not_end_the_device() -> None:
@@ -265,7 +263,7 @@ async def test_a_device_that_sends_only_noise_counts_as_lost_and_says_why() -> N
     async with node.supervisor:
         node.start(ScriptedDriver(sends(*[b"noise"] * UNREADABLE, b"1", stay=True)))
         await until(lambda: bool(node.values))
-    assert [link for _, link, _, _ in node.said] == [LinkState.UP, LinkState.LOST, LinkState.UP]
+    assert [link for _, link, _, _ in node.said] == [Link.UP, Link.LOST, Link.UP]
     assert "b'noise' is no number" in node.said[1][2]
 
 

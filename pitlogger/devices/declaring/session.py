@@ -22,7 +22,7 @@ from pitlogger.devices.declaring.frames import ways_of_bytes
 from pitlogger.devices.declaring.moments import WITHIN, Moment
 from pitlogger.devices.declaring.written import Proposal, place_in_words
 from pitlogger.devices.framing import LineDecoder
-from pitlogger.devices.runner import Device, LinkState
+from pitlogger.devices.runner import Device, Link
 from pitlogger.devices.supervisor import Supervisor
 from pitlogger.errors import QuantityError, RefusedError
 from pitlogger.model.quantities import Quantity, parse_mass_mg, parse_temperature_mc
@@ -151,7 +151,7 @@ class Session:
     async def run(self, driver: UnknownDevice) -> None:
         """Watch the device and take moments until an empty answer."""
 
-        def status(_device: str, link: LinkState, message: str, _remedy: str) -> None:
+        def status(_device: str, link: Link, message: str, _remedy: str) -> None:
             self._say(f"{link}: {message}")
 
         async with Supervisor(lambda _device, _found: None, status) as supervisor:

@@ -10,7 +10,7 @@ from pitlogger.devices.contract import Chunk, DriverConfig
 from pitlogger.devices.declaring.moments import Moment
 from pitlogger.devices.declaring.session import Ask, Say, Seen, UnknownDevice, read_reference
 from pitlogger.devices.pointing.evidence import Evidence
-from pitlogger.devices.runner import Device, LinkState
+from pitlogger.devices.runner import Device, Link
 from pitlogger.devices.supervisor import Supervisor
 from pitlogger.errors import QuantityError, RefusedError, TransportError
 from pitlogger.model.quantities import Quantity
@@ -120,8 +120,8 @@ class Pointing:
             sends_lines=self._tape.sends_lines, quantity=self._quantity,
         )  # fmt: skip
 
-    def _status(self, _device: str, link: LinkState, message: str, remedy: str) -> None:
-        self._lost = None if link is LinkState.UP else TransportError(message, remedy=remedy)
+    def _status(self, _device: str, link: Link, message: str, remedy: str) -> None:
+        self._lost = None if link is Link.UP else TransportError(message, remedy=remedy)
         self._say(f"{link}: {message}")
 
     async def _rest(self) -> tuple[Chunk, ...]:

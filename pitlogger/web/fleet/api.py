@@ -117,7 +117,7 @@ def make_fleet_api(node: Node, hub: OpenHub | None) -> APIRouter:
         return NodeStateView(uid, asked.state)
 
     @api.get("/hub/now", summary="Every pit of the firm as it stands, worst first")
-    async def now() -> list[questions.NodeStanding]:
+    async def now() -> list[questions.Standing]:
         return await own_hub().ask(questions.standing, wall_ms())
 
     @api.get("/hub/exceptions", summary="Alarms raised at any site within the last days")

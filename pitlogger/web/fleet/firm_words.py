@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 
 from pitlogger.hub.logs import ChannelMinutes
-from pitlogger.hub.questions import ExceptionRow, NodeHealth, NodeStanding
+from pitlogger.hub.questions import ExceptionRow, NodeHealth, Standing
 from pitlogger.views import words
 
 WIDTH, HEIGHT, LEFT, FOOT = 720, 260, 44, 22
@@ -25,7 +25,7 @@ class FirmWords:
 
     now_ms: int
 
-    def headline(self, pits: Sequence[NodeStanding], exceptions: Sequence[ExceptionRow]) -> str:
+    def headline(self, pits: Sequence[Standing], exceptions: Sequence[ExceptionRow]) -> str:
         """Return the one sentence that matters first."""
         if not pits:
             return "No pit has been heard of yet."

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from pitlogger.devices.supervisor import LinkState
+from pitlogger.devices.supervisor import Link
 from pitlogger.engine.compiled_channel import Lane
 from pitlogger.model.alerts import alert_class
 from pitlogger.model.quantities import Quantity, show_duration
@@ -20,10 +20,10 @@ from pitlogger.web.access.routes import holder_view
 from pitlogger.web.page import standing
 from pitlogger.web.page.figures import figure
 
-_LINK: dict[LinkState | None, str] = {
+_LINK: dict[Link | None, str] = {
     None: mark("looking for it"),
-    LinkState.UP: mark("up"),
-    LinkState.LOST: mark("lost"),
+    Link.UP: mark("up"),
+    Link.LOST: mark("lost"),
 }
 SITES = tuple(site for site in Site if site is not Site.SPOT)
 
@@ -34,7 +34,7 @@ def settings_screen(
     """Return the settings as they stand."""
     who = who_asks.get()
     links = daemon.supervisor.links()
-    lost = [name for name, link in links.items() if link is LinkState.LOST]
+    lost = [name for name, link in links.items() if link is Link.LOST]
     return {
         "sentence": _sentence(len(links), lost, daemon),
         "devices": [_device(daemon, name) for name in links],
@@ -78,14 +78,14 @@ def _sentence(devices: int, lost: list[str], daemon: Node) -> str:
 def _device(daemon: Node, name: str) -> dict[str, Any]:
     table = next((one for one in daemon.config.device if one.id == name), None)
     stands = daemon.supervisor.standing(name)
-    is_lost = stands.link is LinkState.LOST
+    is_lost = stands.link is Link.LOST
     return {
         "id": name,
         "driver": table.driver if table is not None else "",
         "link": tr(_LINK[stands.link]),
         "trouble": stands.message if is_lost else "",
         "remedy": stands.remedy if is_lost else "",
-        "commands": daemon.supervisor.commands(name) if stands.link is LinkState.UP else (),
+        "commands": daemon.supervisor.commands(name) if stands.link is Link.UP else (),
     }
 
 

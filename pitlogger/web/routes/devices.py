@@ -6,7 +6,7 @@ from dataclasses import asdict
 
 from fastapi import APIRouter
 
-from pitlogger.devices.supervisor import LinkState
+from pitlogger.devices.supervisor import Link
 from pitlogger.errors import RefusedError, TransportError
 from pitlogger.views.journal import EntryView
 from pitlogger.views.node import Node
@@ -22,7 +22,7 @@ class DeviceView(View):
 
     device: str
     driver: str
-    link: LinkState | None
+    link: Link | None
     message: str
     remedy: str
     commands: tuple[str, ...]
