@@ -20,7 +20,8 @@ from enum import StrEnum
 from typing import NamedTuple
 
 from pitlogger.model.cooks import ON_PIT, Stage
-from pitlogger.pipeline.neighbours import AIR_MC, LEAST_AFTER, have_swapped, step_at
+from pitlogger.pipeline.neighbours import AIR_MC
+from pitlogger.safety.stillness import still_spans
 
 MINUTE_MS = 60_000
 SLAB_PEAK = 1.85
@@ -53,12 +54,6 @@ _THICKNESS_MM = {
     "sausage": 28.0,
 }  # fmt: skip
 _OTHER_MM = 40.0
-# A run of equal readings of a probe whose readings are noisy is no reading.
-NOISE_COUNTED = 60
-NOISE_SHARE = 0.25
-LEAST_BEND_MC = 50
-STILL_READINGS = 40
-STILL_MS = 10 * MINUTE_MS
 
 
 class DoubtReason(StrEnum):
@@ -148,7 +143,8 @@ def doubts(points: Points, setting: Setting) -> list[Doubt]:
     for part, (since_ms, _) in zip(parts, believed, strict=True):
         if since_ms is not None:
             found += _contradicted(part, since_ms, setting)
-    return _joined([*found, *_stuck(points)])
+    found += [Doubt(begun, end, DoubtReason.STUCK) for begun, end in still_spans(points)]
+    return _joined(found)
 
 
 def _contradicted(part: Points, since_ms: int, setting: Setting) -> list[Doubt]:
@@ -351,122 +347,6 @@ def _by_hand(part: Points, setting: Setting) -> int | None:
         if abs(near[1] - hand_mc) <= AGREES_MC:
             return near[0]
     return None
-
-
-def _stuck(points: Points) -> list[Doubt]:
-    """Return runs of equal readings that a probe with this noise never makes.
-
-    Noise shows in how far a reading lies from the line through the two before it; a clean
-    line from a table of test values has none, and may stand still.
-    """
-    found: list[Doubt] = []
-    bends = counted = first = step = 0
-    for index in range(1, len(points) + 1):
-        ended = index == len(points)
-        change = 0 if ended else points[index][1] - points[index - 1][1]
-        if not change and not ended:
-            continue
-        is_noisy = counted >= NOISE_COUNTED and bends >= NOISE_SHARE * counted
-        still_ms = points[index - 1][0] - points[first][0]
-        if is_noisy and index - 1 - first >= STILL_READINGS and still_ms >= STILL_MS:
-            found.append(Doubt(points[first][0] + 1, points[index - 1][0], DoubtReason.STUCK))
-        step = min(step or abs(change), abs(change) or step)
-        if index > 1 and not ended:
-            bend = abs(change - (points[index - 1][1] - points[index - 2][1]))
-            bends += bend >= max(2 * step, LEAST_BEND_MC)
-            counted += 1
-        first = index
-    return found
-
-
-def swaps(
-    series: Sequence[Points],
-    placed_ms: Sequence[Sequence[int]],
-    pieces: Sequence[str | None],
-) -> list[list[Doubt]]:
-    """Return for each core probe of a kitchen when it read what another should have read.
-
-    Two probes of one piece that changed places read the same meat as before, but for the
-    moment of it.
-
-    Args:
-        series: Readings of each probe, (t_ms, milli-degC).
-        placed_ms: When somebody put each of them somewhere: from then on it is believed.
-        pieces: The piece that each sits in.
-    """
-    found: list[list[Doubt]] = [[] for _ in series]
-    moments: list[list[Doubt]] = [[] for _ in series]
-    minutes = [_minutes(points) for points in series]
-    steps = [_steps(times, levels) for times, levels in minutes]
-    for one in range(len(series)):
-        for other in range(one + 1, len(series)):
-            for at_ms in _exchanges(steps[one], steps[other]):
-                for mine in (one, other):
-                    if pieces[one] == pieces[other]:
-                        until_ms = at_ms + 2 * MINUTE_MS
-                        moments[mine].append(
-                            Doubt(at_ms - MINUTE_MS, until_ms, DoubtReason.SWAPPED)
-                        )
-                        continue
-                    ends = [t_ms for t_ms in placed_ms[mine] if t_ms > at_ms - NEAR_MS]
-                    found[mine].append(
-                        Doubt(at_ms - MINUTE_MS, min(ends, default=END_MS), DoubtReason.SWAPPED)
-                    )
-    return [sorted(_until_back(held) + own) for held, own in zip(found, moments, strict=True)]
-
-
-def _minutes(points: Points) -> tuple[list[int], list[int]]:
-    times: list[int] = []
-    levels: list[int] = []
-    for t_ms, value_mc in points:
-        if not times or t_ms - times[-1] >= MINUTE_MS:
-            times.append(t_ms)
-            levels.append(value_mc)
-    return times, levels
-
-
-Step = tuple[int, float, float]
-
-
-def _steps(times: list[int], levels: list[int]) -> list[Step]:
-    """Return (t_ms, level before, level after) wherever a level stepped by a kelvin or more."""
-    found = []
-    for index, at_ms in enumerate(times):
-        near = levels[max(0, index - 2) : index + 3]
-        if max(near) - min(near) < 1_500:
-            continue
-        first, end = max(0, index - 12), bisect_left(times, at_ms + 5 * MINUTE_MS)
-        if end - index <= LEAST_AFTER:  # it reads every few minutes
-            end = min(index + 1 + LEAST_AFTER, bisect_left(times, at_ms + 2 * NEAR_MS))
-        step = step_at(times[first:end], levels[first:end], at_ms)
-        if step is not None and abs(step[1] - step[0]) >= 1_000:
-            found.append((at_ms, *step))
-    return found
-
-
-def _exchanges(mine: Sequence[Step], others: Sequence[Step]) -> list[int]:
-    """Return when two probes took each other's level, once for each time they did."""
-    found: list[int] = []
-    for at_ms, a_from, a_to in mine:
-        if found and at_ms - found[-1] < NEAR_MS:
-            continue
-        for other_ms, b_from, b_to in others:
-            if abs(other_ms - at_ms) <= 2 * MINUTE_MS and have_swapped(a_from, a_to, b_from, b_to):
-                found.append(at_ms)
-                break
-    return found
-
-
-def _until_back(held: list[Doubt]) -> list[Doubt]:
-    """Return swaps in pairs: the second exchange puts the plugs back."""
-    ordered = sorted(held)
-    found = []
-    while ordered:
-        begun = ordered.pop(0)
-        if ordered and ordered[0].from_ms < begun.to_ms:
-            begun = Doubt(begun.from_ms, ordered.pop(0).from_ms + 2 * MINUTE_MS, begun.why)
-        found.append(begun)
-    return found
 
 
 def _joined(found: list[Doubt]) -> list[Doubt]:

@@ -22,9 +22,9 @@ from pitlogger.safety.belief import (
     Setting,
     doubts,
     rate_mc_per_min,
-    swaps,
 )
 from pitlogger.safety.history import PieceHistory, ProbeSeries, Withdrawn
+from pitlogger.safety.swaps import swaps
 
 LATE_MS = 15 * 60_000  # a hand reading typed so much later says so
 TAKEN_BACK_AT_ONCE_MS = 60_000
