@@ -26,7 +26,7 @@ _LATER: dict[str, dict[str, object]] = {
     "noted": {"cook": ""},
     "piece-added": {"cook": ""},
     "stage-set": {**_TIMED, "reason": "", "source": "person"},
-    "weighed": _TIMED,
+    "weighed": {**_TIMED, "reason": ""},
     "spot-read": _TIMED,
     "undone": {"reason": ""},
     "signed-off": {"name": ""},

@@ -73,12 +73,18 @@ def parse_toml(
         raise error(explain(fault, model, text, name)) from None
 
 
-def _holds_nul(value: Any) -> bool:
-    if isinstance(value, dict):
-        return any(_holds_nul(each) for pair in value.items() for each in pair)
-    if isinstance(value, list):
-        return any(map(_holds_nul, value))
-    return isinstance(value, str) and "\0" in value
+def _holds_nul(document: Any) -> bool:
+    """Return whether any text holds a NUL; a path of thousands of keys is no recursion here."""
+    waiting = [document]
+    while waiting:
+        value = waiting.pop()
+        if isinstance(value, dict):
+            waiting += [*value, *value.values()]
+        elif isinstance(value, list):
+            waiting += value
+        elif isinstance(value, str) and "\0" in value:
+            return True
+    return False
 
 
 def explain(fault: ValidationError, model: type[BaseModel], text: str, name: str) -> str:

@@ -33,7 +33,7 @@ Initials = Annotated[str, Field(max_length=12), AfterValidator(one_line)]
 Key = Annotated[str, Field(max_length=80)]
 Name = Annotated[str, Field(min_length=1, max_length=80)]
 TimeHours = Annotated[
-    Literal[4, 6], BeforeValidator(lambda value: {"4": 4, "6": 6}.get(value, value))
+    Literal[4, 6], BeforeValidator(lambda value: int(value) if value in ("4", "6") else value)
 ]
 StageId = Annotated[Stage, BeforeValidator(lambda value: stage_of(str(value)))]
 

@@ -8,10 +8,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from pitlogger.model.book import Book
-from pitlogger.yields.books import from_book
 from pitlogger.yields.learned.servable import Learned
-from pitlogger.yields.ledger import Account, accounts
+from pitlogger.yields.ledger import Account
 from pitlogger.yields.records import EntryDoubt
 from pitlogger.yields.weighing.uncertainty import Measured
 
@@ -22,12 +20,6 @@ def _g(mass: Measured | None) -> float | None:
 
 def _all_g(masses: Mapping[str, Measured]) -> dict[str, float]:
     return {name: round(mass.value, 3) for name, mass in masses.items()}
-
-
-def doubts_of(book: Book, piece: str) -> list[dict[str, Any]]:
-    """Return what looks wrong with the weighings of a piece: asked, never refused."""
-    records = [record for record in from_book(book) if record.piece == piece]
-    return [doubt_document(doubt) for account in accounts(records) for doubt in account.doubts]
 
 
 def doubt_document(doubt: EntryDoubt) -> dict[str, Any]:

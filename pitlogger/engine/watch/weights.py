@@ -9,6 +9,7 @@ Else it is asked about, with the two likeliest, once nothing more was put on for
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import TYPE_CHECKING
 
 from pitlogger.engine.annunciator import Annunciator
 from pitlogger.engine.state import EngineState, Load
@@ -19,8 +20,10 @@ from pitlogger.pipeline.steady import Steadiness
 from pitlogger.rules.policies import RulePolicy
 from pitlogger.yields.causes import PLACE
 from pitlogger.yields.weighing.expected import expected, habits
-from pitlogger.yields.weighing.matching import Guess, match
 from pitlogger.yields.weighing.pile import Pile
+
+if TYPE_CHECKING:
+    from pitlogger.yields.weighing.matching import Guess
 
 LIKELY, KEPT = "weight-likely", "weight-kept"
 FIRST, SECOND, NEITHER, UNDO = "first", "second", "neither", "undo"
@@ -84,6 +87,8 @@ class WeightRecognition:
         self.guesses = {}
         if loads and self._follows(book):
             pieces = list(book.pieces.values())
+            from pitlogger.yields.weighing.matching import match  # loads numpy: not at the start
+
             found = match(
                 [one.net_mg / 1000 for one in loads],
                 expected(pieces, t_ms),

@@ -18,7 +18,7 @@ from pitlogger.web.access.roles import Role, who_asks
 from pitlogger.web.page.alarm_groups import grouped
 from pitlogger.web.page.alarms import alert
 from pitlogger.web.page.render import render
-from pitlogger.yields.document import doubts_of
+from pitlogger.yields.doubted import doubts_of
 
 
 def shown_to(daemon: Node, request: Request) -> Shown:

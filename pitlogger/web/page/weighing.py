@@ -16,7 +16,6 @@ from pitlogger.views.status import is_running
 from pitlogger.web.page.figures import net_mg, scales
 from pitlogger.web.page.loose import waiting_weights
 from pitlogger.yields.weighing.expected import expected, habits
-from pitlogger.yields.weighing.matching import match
 
 LIKELY = 0.5  # of a guess by mass, to stand before what the stages say
 
@@ -127,5 +126,7 @@ def _guess(open_pieces: list[PieceBook], steady_net_mg: int | None, now_ms: int)
     if not steady_net_mg or steady_net_mg <= 0:
         return None
     waiting = expected(open_pieces, now_ms)
+    from pitlogger.yields.weighing.matching import match  # loads numpy: not at the start
+
     (found,) = match([steady_net_mg / 1000], waiting, habits(open_pieces))
     return found[0].piece if found and found[0].chance >= LIKELY else None

@@ -10,7 +10,7 @@ from pitlogger.views.node import Node
 from pitlogger.web import requests
 from pitlogger.web.actions import decide
 from pitlogger.web.routes.entry_answer import entry_answer
-from pitlogger.yields.document import doubts_of
+from pitlogger.yields.doubted import doubts_of
 
 
 def add_writes(api: APIRouter, daemon: Node) -> None:
