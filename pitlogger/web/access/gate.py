@@ -37,11 +37,12 @@ SHEET, SHEET_LIMIT = "/import", 4 * 1024 * 1024  # a spreadsheet, from whoever m
 LOCAL_BODY_LIMIT = 16 * 1024 * 1024  # a paper log of many years comes by the Unix socket
 STREAM = "/api/v1/stream"
 FORM = "application/x-www-form-urlencoded"
+POLICY = (
+    "default-src 'self'; object-src 'none'; base-uri 'none'; form-action 'self'; "
+    "frame-ancestors 'none'"
+)
 HEADERS = {
-    "Content-Security-Policy": (
-        "default-src 'self'; object-src 'none'; base-uri 'none'; form-action 'self'; "
-        "frame-ancestors 'none'"
-    ),
+    "Content-Security-Policy": POLICY,
     "X-Content-Type-Options": "nosniff",
     # Not no-referrer: browsers then send "Origin: null" with a plain form, and ours need it.
     "Referrer-Policy": "same-origin",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import gzip
 import hashlib
 import re
@@ -46,6 +47,15 @@ class Statics:
     def url(self, name: str) -> str:
         """Return the address of a file; an unknown name is an error of the template."""
         return f"/static/{self.version}/{self.by_name[name].name}"
+
+    def sheet(self) -> str:
+        """Return the page's style sheet, to stand in a screen itself."""
+        return self.by_name["page.css"].plain.decode()
+
+    def sheet_source(self) -> str:
+        """Return what a policy allows that sheet by (CSP Level 3, hash-source)."""
+        digest = hashlib.sha256(self.by_name["page.css"].plain).digest()
+        return f"'sha256-{base64.b64encode(digest).decode()}'"
 
 
 @cache

@@ -14,11 +14,15 @@ from pitlogger.views.doubts import as_read
 from pitlogger.views.entries import is_undoable, told
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown, units_chosen
+from pitlogger.web.access.gate import POLICY
 from pitlogger.web.access.roles import Role, who_asks
 from pitlogger.web.page.alarm_groups import grouped
 from pitlogger.web.page.alarms import alert
 from pitlogger.web.page.render import render
+from pitlogger.web.page.statics import load_statics
 from pitlogger.yields.doubted import doubts_of
+
+SHEET = "sheet"  # the cookie by which a browser says which style sheet it has kept
 
 
 def shown_to(daemon: Node, request: Request) -> Shown:
@@ -31,9 +35,11 @@ def screen(
     daemon: Node, request: Request, template: str, values: dict[str, Any], status: int = 200
 ) -> HTMLResponse:
     """Return a screen with what every screen has: the strip, the navigation, what was said."""
-    shown = shown_to(daemon, request)
+    shown, statics = shown_to(daemon, request), load_statics()
+    is_first = request.cookies.get(SHEET) != statics.version
     text = render(
         template,
+        sheet=statics.sheet() if is_first else "",
         path=request.url.path,
         node=daemon.config.node.name,
         strip=strip_of(daemon, shown),
@@ -46,7 +52,11 @@ def screen(
         did=_did(daemon, request, shown),
         **values,
     )
-    return HTMLResponse(text, status, headers={"Cache-Control": "no-store"})
+    headers = {"Cache-Control": "no-store"}
+    if is_first:
+        source = f"style-src 'self' {statics.sheet_source()}"
+        headers["Content-Security-Policy"] = f"{POLICY}; {source}"
+    return HTMLResponse(text, status, headers)
 
 
 def strip_of(daemon: Node, shown: Shown) -> dict[str, Any] | None:

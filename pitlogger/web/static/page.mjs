@@ -5,6 +5,8 @@ import { actions } from "./actions.mjs";
 import { live } from "./live.mjs";
 import { watchLink } from "./link.mjs";
 
+const SETTLED_MS = 8000; // by then a slow phone has drawn its chart
+
 const has = (/** @type {string} */ found) => () => document.querySelector(found) !== null;
 /** What only some screens have, fetched where they have it. @type {{wanted: () => boolean, start: () => Promise<unknown>, begun?: boolean}[]} */
 const parts = [
@@ -39,6 +41,13 @@ function startParts() {
   }
 }
 
+/** The sheet stands in the first screen itself; the next ones name it, once it lies in the browser's cache. */
+function keepSheet() {
+  if (!document.querySelector("head > style")) return;
+  const sheet = new URL("page.css", import.meta.url), version = sheet.pathname.split("/")[2];
+  setTimeout(() => fetch(sheet).then((answer) => { if (answer.ok) document.cookie = `sheet=${version}; path=/; samesite=strict; max-age=31536000`; }).catch(() => {}), SETTLED_MS);
+}
+
 if (localStorage.getItem("sun") === "yes") import("./sun.mjs").then((made) => made.shine(true)).catch(() => {});
 watchRest();
 actions();
@@ -46,4 +55,5 @@ live();
 watchLink();
 if (matchMedia("(min-width: 60rem)").matches) document.querySelector("[data-beside]")?.setAttribute("open", "");
 startParts();
+keepSheet();
 document.addEventListener("pit:swapped", startParts);

@@ -4,12 +4,11 @@
 /** Put the sun's colours on or off. @param {boolean} isOn */
 export function shine(isOn) {
   document.documentElement.classList.toggle("sun", isOn);
-  const page = /** @type {HTMLLinkElement|null} */ (document.querySelector("link[rel=stylesheet]"));
-  if (!isOn || !page || document.querySelector("link[data-sunny]")) return;
+  if (!isOn || document.querySelector("link[data-sunny]")) return;
   const link = document.createElement("link");
-  Object.assign(link, { rel: "stylesheet", href: page.href.replace("page.css", "sun.css") });
+  Object.assign(link, { rel: "stylesheet", href: new URL("sun.css", import.meta.url).href });
   link.dataset.sunny = "";
-  page.after(link);
+  document.head.append(link);
 }
 
 export function sun() {
