@@ -97,6 +97,41 @@ def test_a_finger_pans(stage: Staged, open_page: Open) -> None:
     assert _read_at(page, 0.5)[:5] < before[:5]
 
 
+# Counts what is drawn with a pen: a picture that is moved needs none.
+STROKES = """() => {
+    window.strokes = 0;
+    const stroke = CanvasRenderingContext2D.prototype.stroke;
+    CanvasRenderingContext2D.prototype.stroke = function (...given) {
+        window.strokes++;
+        return stroke.apply(this, given);
+    };
+}"""
+
+
+def test_a_pan_moves_the_picture_and_draws_it_anew_at_rest(stage: Staged, open_page: Open) -> None:
+    page = open_page("/")
+    _ready(page)
+    page.get_by_role("button", name="4 h").click()
+    box = _plot(page)
+    page.wait_for_timeout(600)
+    stage.silent = True
+    page.evaluate(STROKES)
+    session = page.context.new_cdp_session(page)
+    ink = _inked(page, "above")
+    drawn, inks = [], []
+    for kind, x in (("touchStart", 120.0), *(("touchMove", 120.0 + 8 * n) for n in range(1, 13))):
+        points = [{"x": x, "y": box["y"] + 100}]
+        session.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": points})
+        page.evaluate("new Promise((done) => requestAnimationFrame(() => setTimeout(done)))")
+        drawn.append(page.evaluate("window.strokes"))
+        inks.append(_inked(page, "above"))
+    assert drawn[-1] == drawn[0], "nothing is drawn while a finger moves"
+    assert inks[-1] < ink, "what was seen moved on"
+    page.wait_for_timeout(1500)
+    assert page.evaluate("window.strokes") > drawn[-1]
+    assert _inked(page, "above") > inks[-1]
+
+
 def test_two_fingers_zoom(stage: Staged, open_page: Open) -> None:
     page = open_page("/")
     _ready(page)

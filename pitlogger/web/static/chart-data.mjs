@@ -12,10 +12,10 @@ export async function facts(query) {
   return answer.ok ? answer.json() : null;
 }
 
-/** Readings in buckets. @param {string[]} names @param {number} from @param {number} to */
-export async function buckets(names, from, to) {
+/** Readings in buckets. @param {string[]} names @param {number} from @param {number} to @param {number} [count] */
+export async function buckets(names, from, to, count = BUCKETS) {
   const channels = names.map((name) => `channel=${encodeURIComponent(name)}`).join("&");
-  const answer = await fetch(`/api/v1/chart?from_ms=${Math.round(from)}&to_ms=${Math.round(to)}&buckets=${BUCKETS}&${channels}`);
+  const answer = await fetch(`/api/v1/chart?from_ms=${Math.round(from)}&to_ms=${Math.round(to)}&buckets=${count}&${channels}`);
   return answer.ok ? answer.json() : null;
 }
 
@@ -23,8 +23,8 @@ export async function buckets(names, from, to) {
  * Lay lines on common times. A want of readings is a gap (null) from the limit on at which a channel is silent.
  * @returns {any[]} times, then low, high and mean of each channel
  */
-export function aligned(lines, channels, from, to, units) {
-  const width = Math.ceil((to - from) / BUCKETS), count = Math.ceil((to - from) / width);
+export function aligned(lines, channels, from, to, units, most = BUCKETS) {
+  const width = Math.ceil((to - from) / most), count = Math.ceil((to - from) / width);
   const times = Array.from({ length: count }, (_, at) => (from + (at + 0.5) * width) / 1000);
   const data = [times];
   for (const channel of channels) {

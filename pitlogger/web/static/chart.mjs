@@ -6,6 +6,7 @@
 import { band, fan, flags, ends, alarms } from "./draw.mjs";
 import { stair, stairRange, treadAt } from "./stair.mjs";
 import { aligned, buckets, facts, BUCKETS } from "./chart-data.mjs";
+import { Slide } from "./slide.mjs";
 import { gestures } from "./gestures.mjs";
 import { Units, figure } from "./units.mjs";
 
@@ -14,6 +15,8 @@ import { Units, figure } from "./units.mjs";
 const AXIS = 60;
 const LEAST_POINTS = 3; // fewer are no picture
 const RIGHT = 64;
+const WIDE_PX = 700;
+const READ_AGAIN = 20; // in a span that is seen, as it goes on
 const AHEAD = 0.35; // of the span so far, at most, is kept free for what is foreseen
 
 /** Make the chart in its place on the screen. @param {HTMLElement} place */
@@ -35,6 +38,9 @@ class JoinedChart {
     this.follows = true;
     this.waiting = 0;
     /** @type {Joined|null} */ this.other = null;
+    /** @type {Slide|null} while it is panned */ this.slide = null;
+    /** @type {number[][]} what each line read since its last point */ this.fresh = [];
+    this.readTo = 0;
   }
 
   async load() {
@@ -88,10 +94,15 @@ class JoinedChart {
     const least = 300, first = this.joined.from_ms / 1000 - 3600, last = this.joined.to_ms / 1000 + 14 * 3600;
     const span = Math.min(Math.max(to - from, least), last - first);
     const start = Math.min(Math.max(from, first), last - span);
+    const slide = this.plots && Math.abs(this.range[1] - this.range[0] - span) < 1e-6 * span ? this.slide ?? new Slide(this) : null;
     this.range = [start, start + span];
     this.follows = false;
-    this.spread(false);
-    for (const plot of this.plots ?? []) plot.setScale("x", { min: start, max: start + span });
+    this.slide = slide?.reaches(start, span) ? slide : null;
+    if (this.slide) this.slide.to(start);
+    else {
+      this.spread(false);
+      for (const plot of this.plots ?? []) plot.setScale("x", { min: start, max: start + span });
+    }
     clearTimeout(this.waiting);
     this.waiting = setTimeout(() => this.read().then(() => { this.spread(true); this.show(); }).catch(() => {}), 250);
   }
@@ -102,22 +113,26 @@ class JoinedChart {
     for (const [at] of this.drawn.entries()) for (const part of [1, 2]) if (series[3 * at + part]) series[3 * at + part].show = isShown;
   }
 
-  /** Ask for the readings of the span looked at. */
+  /** Ask for the readings of the span looked at, and of half as much on either side. */
   async read() {
     if (!this.joined) return;
-    const from = Math.floor(this.range[0] * 1000), to = Math.ceil(Math.min(this.range[1] * 1000, this.joined.to_ms));
-    const names = this.drawn.map((one) => one.channel);
+    const [start, end] = this.range.map((at) => at * 1000), beside = (end - start) / 2;
+    const from = Math.floor(Math.max(start - beside, Math.min(start, this.joined.from_ms))), to = Math.ceil(Math.min(end + beside, this.joined.to_ms));
+    const names = this.drawn.map((one) => one.channel), count = this.place.clientWidth > WIDE_PX ? 2 * BUCKETS : BUCKETS;
     if (to <= from || !names.length) return void (this.data = [[from / 1000]]);
-    const lines = await buckets(names, from, to);
+    const lines = await buckets(names, from, to, count);
     if (!lines) return;
-    const data = aligned(lines, names, from, to, this.units);
+    const data = aligned(lines, names, from, to, this.units, count);
     if (this.other) {
       const others = this.others, shift = this.joined.from_ms - this.other.from_ms;
-      const found = (await buckets(others, from - shift, to - shift)) ?? [];
-      const laid = aligned(found, others, from - shift, to - shift, this.units);
+      const found = (await buckets(others, from - shift, to - shift, count)) ?? [];
+      const laid = aligned(found, others, from - shift, to - shift, this.units, count);
       others.forEach((_, at) => data.push(laid[3 * at + 3]));
     }
     this.data = data;
+    this.fresh = this.drawn.map(() => []);
+    this.readTo = to / 1000;
+    this.reachesNow = end + beside >= this.joined.to_ms;
   }
 
   /** Pit and lead core of the cook compared with, of a piece of the same name or the first. */
@@ -133,12 +148,13 @@ class JoinedChart {
     const few = (this.data[3] ?? []).filter((value) => typeof value === "number").length < LEAST_POINTS;
     this.place.classList.toggle("bare", few);
     if (few) return void setTimeout(() => this.again().then(() => this.read()).then(() => this.build()).catch(() => {}), 20_000);
+    this.slide = null;
     for (const plot of this.plots ?? []) plot.destroy();
     const style = getComputedStyle(this.place);
     const ink = (/** @type {string} */ name) => style.getPropertyValue(name).trim();
     this.ink = { ink: ink("--ink"), soft: ink("--soft"), paper: ink("--paper"), tint: ink("--tint"), hatch: ink("--hatch"), alarm: ink("--alarm"), lines: [ink("--pit"), ink("--core-1"), ink("--core-2")] };
     const width = this.place.clientWidth;
-    const wide = width > 700;
+    const wide = width > WIDE_PX;
     // @ts-ignore uPlot is a classic script
     const Plot = globalThis.uPlot;
     const upper = new Plot(this.upper(width, wide ? 330 : 270), this.data, above);
@@ -149,6 +165,7 @@ class JoinedChart {
 
   resize() {
     const width = this.place.clientWidth;
+    this.slide = null;
     for (const plot of this.plots ?? []) if (plot.width !== width) plot.setSize({ width, height: plot.height });
   }
 
@@ -205,6 +222,7 @@ class JoinedChart {
 
   show() {
     const [upper, lower] = this.plots ?? [];
+    this.slide = null;
     upper?.setData(this.data);
     lower?.setData(this.steps());
   }
@@ -219,21 +237,28 @@ class JoinedChart {
   /** New figures: the lines grow at their right end. @param {any} beat */
   beat(beat) {
     if (!this.joined?.running || !this.data || !this.plots) return;
-    const at = beat.t_ms / 1000, xs = this.data[0], last = xs[xs.length - 1] ?? 0;
+    const at = beat.t_ms / 1000, xs = this.data[0], last = xs[xs.length - 1] ?? 0, span = this.range[1] - this.range[0];
     if (at <= last) return;
     this.joined.to_ms = beat.t_ms;
-    xs.push(at);
+    if (!this.reachesNow) return; // what lies between was not read
     for (const [n, line] of this.drawn.entries()) {
       const level = beat.figures.find((one) => one.channel === line.channel)?.level_c;
-      const value = level === null || level === undefined ? undefined : this.units.temperature(level);
-      for (const part of [1, 2, 3]) this.data[3 * n + part].push(value);
+      if (level !== null && level !== undefined) this.fresh[n].push(this.units.temperature(level));
     }
+    if (at - last < span / this.plots[0].bbox.width) return; // less than a pixel
+    xs.push(at);
+    for (const [n, values] of this.fresh.entries()) {
+      const parts = values.length ? [Math.min(...values), Math.max(...values), values[values.length - 1]] : [];
+      for (const part of [1, 2, 3]) this.data[3 * n + part].push(parts[part - 1]);
+    }
+    this.fresh = this.drawn.map(() => []);
     if (this.follows && at > this.range[1] - (this.range[1] - this.range[0]) * 0.03) {
       const shift = (this.range[1] - this.range[0]) * 0.1;
       this.range = [this.range[0] + shift, this.range[1] + shift];
     }
-    this.show();
-    if (xs.length > 2 * BUCKETS) this.read().then(() => this.show()).catch(() => {});
+    if (this.slide) return; // it is drawn anew where the finger rests
+    if (at - this.readTo < span / READ_AGAIN) this.show();
+    else this.read().then(() => this.show()).catch(() => {});
   }
 
   /** What stands at the cursor, in words. @param {any} u */
@@ -241,8 +266,9 @@ class JoinedChart {
     const line = this.place.querySelector("[data-at]");
     if (!line) return;
     const { left } = u.cursor;
-    if (left === undefined || left < 0 || !this.plots) { line.textContent = line.getAttribute("data-at"); this.lit = -1; return; }
-    const at = u.posToVal(left, "x");
+    const say = (/** @type {string|null} */ text) => { if (line.textContent !== text) line.textContent = text; };
+    if (left === undefined || left < 0 || !this.plots) { say(line.getAttribute("data-at")); this.lit = -1; return; }
+    const at = u.posToVal(left, "x") + (this.slide ? this.range[0] - this.slide.from : 0);
     const parts = [this.units.clock(at, this.place.dataset.offset)];
     const xs = this.data[0];
     let index = xs.findIndex((x) => x >= at);
@@ -253,8 +279,8 @@ class JoinedChart {
     }
     const tread = treadAt(this, at);
     if (tread.words) parts.push(tread.words);
-    if (tread.index !== this.lit) { this.lit = tread.index; this.plots[1].redraw(false); }
-    line.textContent = parts.join(", ");
+    if (tread.index !== this.lit && !this.slide) { this.lit = tread.index; this.plots[1].redraw(false); }
+    say(parts.join(", "));
   }
 
   /** One button a piece; the chart shows one piece at a time, so it stays clear. */

@@ -8,6 +8,7 @@ import { places, restWhatMoved } from "./rest.mjs";
 const SETTLE_MS = 150;
 const AGAIN_MS = 4000;
 const STUCK_MS = 8000;
+const FRESH_MS = 4000; // a screen that has just come is drawn to its end before it is requested anew
 let lastId = "";
 let opened = 0;
 /** @type {EventSource|null} */
@@ -65,7 +66,7 @@ function open() {
   }
   // What lies steady decides what is proposed.
   source.addEventListener("steady", () => { if (document.querySelector("[id^=keep-]")) refreshSoon(); });
-  source.addEventListener("status", () => { hear(); refreshSoon(); });
+  source.addEventListener("status", () => { hear(); if (performance.now() < FRESH_MS) setTimeout(refreshSoon, FRESH_MS); else refreshSoon(); });
 }
 
 function close() {
@@ -92,11 +93,16 @@ function figures(beat) {
   document.dispatchEvent(new CustomEvent("pit:figures", { detail: beat }));
 }
 
+/** Where the figures of a channel stand, until a block is put in anew. @type {Map<string, {node: Element, parts: Element[]}[]>} */
+const shownAt = new Map();
+
 /** @param {string} selector @param {Figure} one */
 function fill(selector, one) {
-  for (const node of document.querySelectorAll(selector)) {
-    node.setAttribute("data-quality", one.quality);
-    for (const part of node.querySelectorAll("[data-part]")) {
+  let found = shownAt.get(selector);
+  if (!found) shownAt.set(selector, found = [...document.querySelectorAll(selector)].map((node) => ({ node, parts: [...node.querySelectorAll("[data-part]")] })));
+  for (const { node, parts } of found) {
+    if (node.getAttribute("data-quality") !== one.quality) node.setAttribute("data-quality", one.quality);
+    for (const part of parts) {
       const text = String(one[part.getAttribute("data-part") ?? ""] ?? "");
       if (part instanceof HTMLProgressElement) part.value = Number(text);
       else if (part instanceof SVGElement) part.setAttribute(part.getAttribute("data-sets") ?? "width", text || "0");
@@ -138,6 +144,7 @@ function swap(made) {
   const before = places(here);
   here.replaceChildren(...[...made.childNodes].map((node) => document.importNode(node, true)));
   said.set(made.id, html);
+  shownAt.clear();
   for (const id of opened) document.getElementById(id)?.setAttribute("open", "");
   restWhatMoved(here, before);
   if (focused) [...here.querySelectorAll("button, a, summary")].find((one) => labelOf(one) === focused)?.focus?.();
