@@ -60,6 +60,7 @@ BUDGETS: dict[str, tuple[float, float, bool]] = {
     "phone-chart-fast": (3000, 2000, False),
     "phone-chart-slow": (8000, 5000, False),
     "phone-pan": (8, 4, False),
+    "phone-nodes": (20, 0, False),
 }
 OUT = Path("build/bench.json")
 
