@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import os
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
 import click
 
+from pitlogger.cli.files import PATH
 from pitlogger.cli.questions import confirm_text
 from pitlogger.errors import DaemonUnreachableError, PitloggerError, RefusedError, UsageError
 from pitlogger.questions import Question, QuestionError
@@ -18,7 +20,7 @@ TIMEOUT_S = 30.0
 
 socket_option = click.option(
     "--socket",
-    type=click.Path(path_type=Path),
+    type=PATH,
     envvar="PITLOGGER_SOCKET",
     help="Socket of the daemon.",
 )
@@ -42,8 +44,13 @@ class Client:
     """Asks the daemon; its refusals become the errors they were there."""
 
     def __init__(self, socket: Path | None = None, timeout_s: float = TIMEOUT_S) -> None:
-        self.socket = find_socket(socket)
+        self._given = socket
         self._timeout_s = timeout_s
+
+    @cached_property
+    def socket(self) -> Path:
+        """Where the daemon listens; looked for when it is first needed."""
+        return find_socket(self._given)
 
     def get(self, path: str, **parameters: Any) -> Any:
         """Return what the daemon answers to a GET."""

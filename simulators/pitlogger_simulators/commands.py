@@ -7,6 +7,7 @@ from typing import Any
 
 import click
 
+from pitlogger.cli.files import FILE
 from pitlogger.cli.output import emit, json_option, table
 
 _SETTINGS = click.option(
@@ -18,10 +19,8 @@ _SETTINGS = click.option(
 @click.command(short_help="Play a scenario into a capture, or as live devices.")
 @click.argument("scenario", required=False)
 @click.option("--list", "wants_list", is_flag=True, help="Describe the scenarios.")
-@click.option("--out", type=click.Path(path_type=Path, dir_okay=False),
-              help="Write the capture here and its cook file beside it.")  # fmt: skip
-@click.option("--truth", type=click.Path(path_type=Path, dir_okay=False),
-              help="Write what was really so here (JSON lines), for scoring.")  # fmt: skip
+@click.option("--out", type=FILE, help="Write the capture here and its cook file beside it.")
+@click.option("--truth", type=FILE, help="Write what was really so here (JSON lines), for scoring.")
 @_SETTINGS
 @click.option("--seed", type=int, help="Another seed: other noise, other hands.")
 @click.option("--speed", default="max", metavar="N|max", help="Simulated seconds in a real one.")

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from pitlogger.cli.ahead.options import named_as_options
+from pitlogger.cli.files import FILE, PATH
 from pitlogger.cli.output import emit, json_option
 from pitlogger.errors import UsageError, unknown
 
@@ -22,7 +23,7 @@ if TYPE_CHECKING:
 history_option = click.option(
     "--history",
     "history_file",
-    type=click.Path(path_type=Path, dir_okay=False),
+    type=FILE,
     metavar="FILE",
     help="Paper log (CSV or XLSX) to learn from instead of the daemon's record.",
 )
@@ -66,7 +67,7 @@ def _from_socket(ctx: click.Context, option: click.Parameter, socket: Path | Non
 
 record_option = click.option(
     "--socket",
-    type=click.Path(path_type=Path),
+    type=PATH,
     callback=_from_socket,
     expose_value=False,
     help="Socket of the daemon whose record is used.",
@@ -143,8 +144,8 @@ def past_cooks(history_file: Path | None = None) -> PastCooks:
 @click.command("history")
 @cut_option
 @history_option
-@click.option("--svg", type=click.Path(path_type=Path), help="Also write the dot strip of --cut.")
-@click.option("--export", "export_file", type=click.Path(path_type=Path),
+@click.option("--svg", type=PATH, help="Also write the dot strip of --cut.")
+@click.option("--export", "export_file", type=PATH,
               help="Also write the pieces as a paper log (CSV).")  # fmt: skip
 @record_option
 @json_option

@@ -11,6 +11,7 @@ import click
 
 from pitlogger.cli.ahead.history import history_option, own_currency, past_cooks, record_option
 from pitlogger.cli.ahead.options import named_as_options
+from pitlogger.cli.files import FILE, PATH
 from pitlogger.cli.output import emit, json_option
 from pitlogger.cli.questions import answers
 from pitlogger.errors import FieldError, RefusedError, UsageError
@@ -20,12 +21,11 @@ if TYPE_CHECKING:
     from pitlogger.planning.job_answer import JobAnswer
     from pitlogger.planning.papers import Paper
 
-file_argument = click.argument("file", type=click.Path(path_type=Path, dir_okay=False))
-out_option = click.option("--out", type=click.Path(path_type=Path), required=True,
-                          help="Where to: .html or .pdf.")  # fmt: skip
+file_argument = click.argument("file", type=FILE)
+out_option = click.option("--out", type=PATH, required=True, help="Where to: .html or .pdf.")
 register_option = click.option(
     "--register",
-    type=click.Path(path_type=Path, dir_okay=False),
+    type=FILE,
     help="Register of issued papers; papers.jsonl beside FILE.",
 )
 
@@ -39,7 +39,7 @@ def job() -> None:
 
 
 @job.command()
-@click.argument("file", type=click.Path(path_type=Path, dir_okay=False))
+@click.argument("file", type=FILE)
 @click.option("--guests", type=click.IntRange(1, 100_000), required=True, metavar="N")
 @click.option("--serve-at", required=True, metavar="TIME", help="2026-09-19T18:00-05:00.")
 @click.option("--place", required=True, help="In words of your own.")
@@ -84,7 +84,7 @@ def example() -> None:
 
 @job.command()
 @file_argument
-@click.option("--against", type=click.Path(path_type=Path, dir_okay=False),
+@click.option("--against", type=FILE,
               help="The job as it was: also say what follows from the change.")  # fmt: skip
 @history_option
 @record_option
@@ -109,9 +109,7 @@ def show(file: Path, against: Path | None, history_file: Path | None, as_json: b
 
 @job.command()
 @file_argument
-@click.option(
-    "--out", type=click.Path(path_type=Path, dir_okay=False), help="Where to; printed if left out."
-)
+@click.option("--out", type=FILE, help="Where to; printed if left out.")
 @history_option
 @record_option
 def cook(file: Path, out: Path | None, history_file: Path | None) -> None:
@@ -189,7 +187,7 @@ def issue(
 
 
 @job.command("papers")
-@click.argument("register", type=click.Path(path_type=Path, dir_okay=False))
+@click.argument("register", type=FILE)
 @json_option
 def papers_command(register: Path, as_json: bool) -> None:
     """List the issued papers of a REGISTER, oldest first."""
@@ -201,7 +199,7 @@ def papers_command(register: Path, as_json: bool) -> None:
 
 
 @job.command("paper")
-@click.argument("register", type=click.Path(path_type=Path, dir_okay=False))
+@click.argument("register", type=FILE)
 @click.argument("number")
 @click.option("--version", type=click.IntRange(1), help="Of a quote; the last by default.")
 @click.option("--firm", default="", help="Name and address at the head.")
@@ -222,7 +220,7 @@ def paper_command(register: Path, number: str, version: int | None, firm: str, o
 
 
 @job.command()
-@click.argument("files", nargs=-1, required=True, type=click.Path(path_type=Path, dir_okay=False))
+@click.argument("files", nargs=-1, required=True, type=FILE)
 @history_option
 @record_option
 @json_option

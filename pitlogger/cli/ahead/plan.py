@@ -17,6 +17,7 @@ from pitlogger.cli.ahead.history import (
     record_option,
 )
 from pitlogger.cli.ahead.options import named_as_options
+from pitlogger.cli.files import PATH
 from pitlogger.cli.output import emit, json_option
 from pitlogger.errors import FieldError
 from pitlogger.model.cooks import WRAPS
@@ -67,7 +68,7 @@ if TYPE_CHECKING:
 @click.option("--prior", type=click.Choice(["cut", "flat"]), default="cut", show_default=True,
               help="Start from published figures, or from own cooks alone.")  # fmt: skip
 @click.option("--seed", type=int, help="Accepted and not needed: nothing is drawn at random.")
-@click.option("--svg", type=click.Path(path_type=Path), help="Also write the curve.")
+@click.option("--svg", type=PATH, help="Also write the curve.")
 @record_option
 @json_option
 def plan(as_json: bool, svg: Path | None, history_file: Path | None, **given: Any) -> None:

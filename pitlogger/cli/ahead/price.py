@@ -10,6 +10,7 @@ import click
 
 from pitlogger.cli.ahead.history import history_option, own_currency, past_cooks, record_option
 from pitlogger.cli.ahead.options import named_as_options
+from pitlogger.cli.files import FILE
 from pitlogger.cli.output import emit, json_option
 from pitlogger.errors import FieldError, UsageError
 
@@ -42,8 +43,7 @@ if TYPE_CHECKING:
 @click.option("--labour", metavar="AMOUNT", help="Labour a portion, for prime cost.")
 @click.option("--prime-cost-pct", type=float, metavar="PCT", help="Wanted prime-cost percentage.")
 @click.option("--fixed", metavar="AMOUNT", help="Fixed cost, for break-even with --menu-price.")
-@click.option("--job", "job_file", type=click.Path(path_type=Path, dir_okay=False),
-              help="Quote a whole job from a job file (TOML).")  # fmt: skip
+@click.option("--job", "job_file", type=FILE, help="Quote a whole job from a job file (TOML).")
 @click.option("--currency", help="Name of the currency; the daemon's own if one answers.")
 @history_option
 @record_option

@@ -10,6 +10,7 @@ import click
 
 from pitlogger.cli.ahead.history import cut_option, past_cooks, record_option
 from pitlogger.cli.ahead.options import named_as_options
+from pitlogger.cli.files import FILE, PATH
 from pitlogger.cli.output import emit, json_option
 from pitlogger.errors import UsageError
 
@@ -19,8 +20,7 @@ if TYPE_CHECKING:
 
 
 @click.command("schedule")
-@click.option("--cook", "cook_file", type=click.Path(path_type=Path, dir_okay=False),
-              help="Cook file (TOML) with pieces and services.")  # fmt: skip
+@click.option("--cook", "cook_file", type=FILE, help="Cook file (TOML) with pieces and services.")
 @click.option("--serve-at", metavar="TIME", help="When it is eaten: 2026-09-19T18:00-05:00.")
 @cut_option
 @click.option("--pieces", "count", type=click.IntRange(1, 60), default=1, show_default=True,
@@ -39,7 +39,7 @@ if TYPE_CHECKING:
               help="Food-safety policy whose hot-holding limit counts.")  # fmt: skip
 @click.option("--pit", "pits", multiple=True, metavar="NAME=AREA",
               help="Grate area of a pit, cm2: --pit big=4200.")  # fmt: skip
-@click.option("--ics", type=click.Path(path_type=Path), help="Also write an iCalendar file.")
+@click.option("--ics", type=PATH, help="Also write an iCalendar file.")
 @record_option
 @json_option
 def schedule(as_json: bool, ics: Path | None, **given: Any) -> None:

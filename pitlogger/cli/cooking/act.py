@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Any
 
 import click
 
-from pitlogger.cli.client import Client, socket_option
 from pitlogger.cli.cooking.mend import cook_option
+from pitlogger.cli.daemon import Daemon, to_journal
 from pitlogger.cli.moments import at_option, moment_text, said_at
-from pitlogger.cli.output import by_option, emit, json_option
 from pitlogger.model.cooks import WEIGHABLE, WRAPS, Stage
 
 
@@ -26,28 +24,22 @@ def _kept(entry: dict[str, Any], words: str) -> str:
 @click.option("--mass", help="How much was discarded, such as 2 lb; a part is asked about.")
 @click.option("--reason", help="Why it was discarded.")
 @cook_option
-@by_option
-@socket_option
-@json_option
+@to_journal
 def stage(
-    piece: str, stage: str, at: str | None, wrap: str | None, mass: str | None,
-    reason: str | None, cook: str | None, by: str,
-    socket: Path | None, as_json: bool,
-) -> None:  # fmt: skip
+    daemon: Daemon, piece: str, stage: str, at: str | None, cook: str | None, **given: Any
+) -> None:
     """Set the stage of PIECE, now or in the past (--at "10 min ago")."""
     from pitlogger.views import words
 
-    client = Client(socket)
-    entry = client.post(
-        "/stages", piece=piece, stage=stage, at=moment_text(at, client, cook), wrap=wrap,
-        mass=mass, reason=reason, cook=cook, by=by,
-    )  # fmt: skip
+    entry = daemon.post(
+        "/stages", piece=piece, stage=stage, at=moment_text(at, daemon, cook), cook=cook, **given
+    )
     when = said_at(entry["happened"], at)
     if entry["kind"] == "weighed":  # a part was thrown away
-        text = f"{piece}: {mass} of it discarded{when}; the rest goes on"
+        text = f"{piece}: {given['mass']} of it discarded{when}; the rest goes on"
     else:
         text = f"{piece}: {words.stage(Stage(entry['stage']))}{when}"
-    emit(entry, as_json, _kept(entry, text))
+    daemon.emit(entry, _kept(entry, text))
 
 
 @click.command()
@@ -59,31 +51,26 @@ def stage(
 @click.option("--scale", "channel", help="Which scale; may be left out where there is one.")
 @at_option
 @cook_option
-@by_option
-@socket_option
-@json_option
+@to_journal
 def weigh(
-    piece: str, checkpoint: str, mass: tuple[str, ...], tare: str | None, container: str | None,
-    channel: str | None, at: str | None, cook: str | None, by: str, socket: Path | None,
-    as_json: bool,
+    daemon: Daemon, piece: str, checkpoint: str, mass: tuple[str, ...], at: str | None,
+    cook: str | None, **given: Any,
 ) -> None:  # fmt: skip
     """Keep the mass of PIECE at CHECKPOINT: typed ("13 lb 7 oz"), or what rests on the scale."""
     from pitlogger.model.quantities import parse_mass_mg, show_mass
 
     typed = " ".join(mass) or None
-    for text in (typed, tare):
+    for text in (typed, given["tare"]):
         if text is not None:
             parse_mass_mg(text)
-    client = Client(socket)
-    entry = client.post(
-        "/weighings", piece=piece, checkpoint=checkpoint, mass=typed, tare=tare,
-        container=container, channel=channel, at=moment_text(at, client, cook), cook=cook,
-        by=by,
+    entry = daemon.post(
+        "/weighings", piece=piece, checkpoint=checkpoint, mass=typed,
+        at=moment_text(at, daemon, cook), cook=cook, **given,
     )  # fmt: skip
     kept = show_mass(entry["net_g"] * 1000)
     lines = [_kept(entry, f"{piece} at {checkpoint}: {kept} ({entry['net_g']:.0f} g)")]
     lines += [f"? {doubt['message']}" for doubt in entry["doubts"]]
-    emit(entry, as_json, "\n".join(lines))
+    daemon.emit(entry, "\n".join(lines))
 
 
 @click.command(context_settings={"ignore_unknown_options": True})  # -18C is a temperature
@@ -92,25 +79,21 @@ def weigh(
 @click.option("--with", "probe", metavar="PROBE", help="With which probe.")
 @at_option
 @cook_option
-@by_option
-@socket_option
-@json_option
+@to_journal
 def temp(
-    where: str, value: str, probe: str | None, at: str | None, cook: str | None, by: str,
-    socket: Path | None, as_json: bool,
-) -> None:  # fmt: skip
+    daemon: Daemon, where: str, value: str, at: str | None, cook: str | None, probe: str | None
+) -> None:
     """Enter a hand probe's reading, such as 203F, of a piece's core or of a site."""
     from pitlogger.model.quantities import parse_temperature_mc
     from pitlogger.model.readings import Site
 
     parse_temperature_mc(value)
     place = {"site": where} if where in set(Site) else {"piece": where}
-    client = Client(socket)
-    entry = client.post(
-        "/temps", value=value, probe=probe, at=moment_text(at, client, cook), cook=cook, by=by,
+    entry = daemon.post(
+        "/temps", value=value, probe=probe, at=moment_text(at, daemon, cook), cook=cook,
         **place,
     )  # fmt: skip
-    emit(entry, as_json, _kept(entry, f"{where}: {value}{said_at(entry['happened'], at)}"))
+    daemon.emit(entry, _kept(entry, f"{where}: {value}{said_at(entry['happened'], at)}"))
 
 
 @click.command()
@@ -123,18 +106,12 @@ def temp(
     help="Four from cold or hot; six from cold, read, and never above 70 F.",
 )
 @at_option
-@by_option
-@socket_option
-@json_option
-def hold_by_time(piece: str, hours: str, at: str | None, by: str, socket: Path | None,
-                 as_json: bool) -> None:  # fmt: skip
+@to_journal
+def hold_by_time(daemon: Daemon, piece: str, hours: str, at: str | None) -> None:
     """Hold PIECE by time instead of temperature: marked, and thrown away at its discard time."""
-    client = Client(socket)
-    entry = client.post(
-        "/time-controls", piece=piece, hours=int(hours), at=moment_text(at, client), by=by
-    )
+    entry = daemon.post("/time-controls", piece=piece, hours=int(hours), at=moment_text(at, daemon))
     when = said_at(entry["happened"], at)
-    emit(entry, as_json, _kept(entry, f"{piece}: held by time, {hours} h{when}"))
+    daemon.emit(entry, _kept(entry, f"{piece}: held by time, {hours} h{when}"))
 
 
 @click.command()
@@ -146,32 +123,22 @@ def hold_by_time(piece: str, hours: str, at: str | None, by: str, socket: Path |
 @click.option("--lot", help="Its lot, from the box.")
 @at_option
 @cook_option
-@by_option
-@socket_option
-@json_option
+@to_journal
 def receive(
-    piece: str, value: str | None, condition: str, accepted: bool, supplier: str | None,
-    lot: str | None, at: str | None, cook: str | None, by: str, socket: Path | None,
-    as_json: bool,
-) -> None:  # fmt: skip
+    daemon: Daemon, piece: str, accepted: bool, at: str | None, cook: str | None, **given: Any
+) -> None:
     """Write down how PIECE came in: temperature, condition, accepted or refused."""
-    client = Client(socket)
-    entry = client.post(
-        "/receipts", piece=piece, value=value, condition=condition, accepted=accepted,
-        supplier=supplier, lot=lot, at=moment_text(at, client, cook), cook=cook, by=by,
-    )  # fmt: skip
-    emit(entry, as_json, _kept(entry, f"{piece}: {'accepted' if accepted else 'refused'}"))
+    at = moment_text(at, daemon, cook)
+    entry = daemon.post("/receipts", piece=piece, accepted=accepted, at=at, cook=cook, **given)
+    daemon.emit(entry, _kept(entry, f"{piece}: {'accepted' if accepted else 'refused'}"))
 
 
 @click.command()
 @click.argument("text", nargs=-1, required=True)
 @click.option("--piece", help="The piece it is about.")
 @cook_option
-@by_option
-@socket_option
-@json_option
-def note(text: tuple[str, ...], piece: str | None, cook: str | None, by: str,
-         socket: Path | None, as_json: bool) -> None:  # fmt: skip
+@to_journal
+def note(daemon: Daemon, text: tuple[str, ...], piece: str | None, cook: str | None) -> None:
     """Write a note into the journal."""
-    entry = Client(socket).post("/notes", text=" ".join(text), piece=piece, cook=cook, by=by)
-    emit(entry, as_json, _kept(entry, "noted"))
+    entry = daemon.post("/notes", text=" ".join(text), piece=piece, cook=cook)
+    daemon.emit(entry, _kept(entry, "noted"))

@@ -7,10 +7,11 @@ from typing import Any
 
 import click
 
-from pitlogger.cli.client import Client, socket_option
 from pitlogger.cli.cooking.mend import required_reason
+from pitlogger.cli.daemon import Daemon, to_daemon, to_journal
+from pitlogger.cli.files import PATH
 from pitlogger.cli.moments import at_option, moment_text, said_at
-from pitlogger.cli.output import by_option, emit, json_option, table
+from pitlogger.cli.output import table
 from pitlogger.formats.moments import shown_local
 
 
@@ -20,20 +21,18 @@ def cook() -> None:
 
 
 @cook.command()
-@click.argument("file", type=click.Path(path_type=Path))
+@click.argument("file", type=PATH)
 @at_option
-@by_option
-@socket_option
-@json_option
-def start(file: Path, at: str | None, by: str, socket: Path | None, as_json: bool) -> None:
+@to_journal
+def start(daemon: Daemon, file: Path, at: str | None) -> None:
     """Start the cook that FILE (TOML) describes, now or when it began (--at)."""
     from pitlogger.formats.cook_file import load_cook
 
     load_cook(file)  # told with its file and line here, before the daemon is asked
     toml = file.read_text(encoding="utf-8")
-    entry = Client(socket).post("/cooks", toml=toml, at=moment_text(at), by=by)
+    entry = daemon.post("/cooks", toml=toml, at=moment_text(at))
     when = said_at(entry["happened"], at)
-    emit(entry, as_json, f"started: {entry['cook']['name']}{when} (entry {entry['id']})")
+    daemon.emit(entry, f"started: {entry['cook']['name']}{when} (entry {entry['id']})")
 
 
 @cook.command()
@@ -47,12 +46,10 @@ def example(pad: bool) -> None:
 
 
 @cook.command()
-@click.argument("file", type=click.Path(path_type=Path))
+@click.argument("file", type=PATH)
 @click.option("--dry-run", is_flag=True, help="Read and show, put nothing on record.")
-@by_option
-@socket_option
-@json_option
-def enter(file: Path, dry_run: bool, by: str, socket: Path | None, as_json: bool) -> None:
+@to_journal
+def enter(daemon: Daemon, file: Path, dry_run: bool) -> None:
     """Put a whole cook on record that was written on a pad: FILE (TOML).
 
     A cook file with one [[entry]] a line of the pad, with its time or without; 'pitlogger cook
@@ -60,28 +57,26 @@ def enter(file: Path, dry_run: bool, by: str, socket: Path | None, as_json: bool
     """
     from pitlogger.cli.records.pad import enter_pad
 
-    document = enter_pad(file, Client(socket), by, dry_run)
-    emit(document, as_json, document["text"])
+    document = enter_pad(file, daemon, dry_run)
+    daemon.emit(document, document["text"])
 
 
 @cook.command()
 @click.argument("name", required=False)
-@socket_option
-@json_option
-def show(name: str | None, socket: Path | None, as_json: bool) -> None:
+@to_daemon
+def show(daemon: Daemon, name: str | None) -> None:
     """Show the running cook, or all that are open, or the journal of the cook NAMEd."""
-    client = Client(socket)
-    status = client.get("/status")
+    status = daemon.get("/status")
     open_cooks = [cook["id"] for cook in status["cooks"]]
     shown = open_cooks if name is None and open_cooks else [name]
-    rows = {row["id"]: row for cook in shown for row in client.get("/journal", cook=cook)}
+    rows = {row["id"]: row for cook in shown for row in daemon.get("/journal", cook=cook)}
     journal = list(rows.values())
     if len(shown) > 1:
         journal.sort(key=lambda row: str(row["happened"]))
     lines = [] if name is not None else [status["sentence"]]
     lines += [_line(row, status["units"]) for row in journal]
     document = {"journal": journal} | ({} if name is not None else {"status": status})
-    emit(document, as_json, "\n".join(lines))
+    daemon.emit(document, "\n".join(lines))
 
 
 def _line(row: dict[str, Any], units: dict[str, str]) -> str:
@@ -102,14 +97,13 @@ def _line(row: dict[str, Any], units: dict[str, str]) -> str:
 
 @cook.command("list")
 @click.option("--withdrawn", is_flag=True, help="Those taken out of lists and learning too.")
-@socket_option
-@json_option
-def list_cooks(withdrawn: bool, socket: Path | None, as_json: bool) -> None:
+@to_daemon
+def list_cooks(daemon: Daemon, withdrawn: bool) -> None:
     """List the cooks on record, newest first."""
-    cooks = Client(socket).get("/cooks", withdrawn=withdrawn or None)
+    cooks = daemon.get("/cooks", withdrawn=withdrawn or None)
     rows = [[row["cook"], row["name"], shown_local(row["started"]), _ended(row)] for row in cooks]
     text = table(rows, ["cook", "name", "started", "finished"]) if rows else "no cook on record yet"
-    emit({"cooks": cooks}, as_json, text)
+    daemon.emit({"cooks": cooks}, text)
 
 
 def _ended(row: dict[str, Any]) -> str:
@@ -120,25 +114,21 @@ def _ended(row: dict[str, Any]) -> str:
 
 @cook.command()
 @click.argument("name", required=False)
-@by_option
-@socket_option
-@json_option
-def finish(name: str | None, by: str, socket: Path | None, as_json: bool) -> None:
+@to_journal
+def finish(daemon: Daemon, name: str | None) -> None:
     """Finish the running cook; of several that are open, the one NAMEd."""
-    entry = Client(socket).post("/cooks/finish", cook=name, by=by)
-    emit(entry, as_json, f"finished: {entry['name']} (how was the meal? pitlogger meal)")
+    entry = daemon.post("/cooks/finish", cook=name)
+    daemon.emit(entry, f"finished: {entry['name']} (how was the meal? pitlogger meal)")
 
 
 @cook.command()
 @click.argument("name")
 @required_reason
-@by_option
-@socket_option
-@json_option
-def withdraw(name: str, reason: str, by: str, socket: Path | None, as_json: bool) -> None:
+@to_journal
+def withdraw(daemon: Daemon, name: str, reason: str) -> None:
     """Take the finished cook NAMEd out of lists and learning. Nothing is erased.
 
     Its log says so; 'pitlogger undo ENTRY' brings it back.
     """
-    entry = Client(socket).post("/cooks/withdraw", cook=name, reason=reason, by=by)
-    emit(entry, as_json, f"withdrawn: {entry['cook']} (entry {entry['id']})")
+    entry = daemon.post("/cooks/withdraw", cook=name, reason=reason)
+    daemon.emit(entry, f"withdrawn: {entry['cook']} (entry {entry['id']})")

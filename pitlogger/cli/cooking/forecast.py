@@ -3,28 +3,25 @@
 from __future__ import annotations
 
 from datetime import datetime
-from pathlib import Path
 from typing import Any
 
 import click
 
-from pitlogger.cli.client import Client, socket_option
-from pitlogger.cli.output import emit, json_option
+from pitlogger.cli.daemon import Daemon, to_daemon
 from pitlogger.model.quantities import show_temperature
 
 
 @click.command()
 @click.argument("piece", required=False)
-@socket_option
-@json_option
-def forecast(piece: str | None, socket: Path | None, as_json: bool) -> None:
+@to_daemon
+def forecast(daemon: Daemon, piece: str | None) -> None:
     """Say when PIECE, or each piece, is done, and what would change it.
 
     Times come as three: one in ten is earlier than the first, one in two earlier than the
     second, nine in ten earlier than the third.
     """
-    told = Client(socket).get("/forecasts", piece=piece)
-    emit(told, as_json, "" if as_json else outlook_text(told))
+    told = daemon.get("/forecasts", piece=piece)
+    daemon.emit(told, lambda: outlook_text(told))
 
 
 def outlook_text(told: dict[str, Any]) -> str:

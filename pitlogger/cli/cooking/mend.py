@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Any
 
 import click
 
-from pitlogger.cli.client import Client, socket_option
+from pitlogger.cli.client import Client
+from pitlogger.cli.daemon import Daemon, to_journal
 from pitlogger.cli.moments import at_option, moment_text
-from pitlogger.cli.output import by_option, emit, json_option
 
 cook_option = click.option("--cook", help="A cook by its name or id; by default the one that runs.")
 reason_option = click.option("--reason", default="", help="Why; it stands in the record.")
@@ -21,20 +20,14 @@ required_reason = click.option("--reason", required=True, help="Why; it stands i
 @cook_option
 @reason_option
 @click.option("--run", hidden=True)
-@by_option
-@socket_option
-@json_option
-def undo(
-    entry: str | None, cook: str | None, reason: str, run: str | None, by: str,
-    socket: Path | None, as_json: bool,
-) -> None:  # fmt: skip
+@to_journal
+def undo(daemon: Daemon, entry: str | None, cook: str | None, reason: str, run: str | None) -> None:
     """Take ENTRY back, such as k7qm-42, of any cook; the last decision if none is named.
 
     The record keeps both. Taking back an undo brings the entry back.
     """
-    client = Client(socket)
-    made = client.post("/undo", **named(entry, run), cook=cook, reason=reason, by=by)
-    emit(made, as_json, "" if as_json else f"taken back: {_words_of(client, made)}")
+    made = daemon.post("/undo", **named(entry, run), cook=cook, reason=reason)
+    daemon.emit(made, lambda: f"taken back: {_words_of(daemon, made)}")
 
 
 def named(entry: str | None, run: str | None) -> dict[str, Any]:
@@ -80,21 +73,16 @@ def _words_of(client: Client, undone: dict[str, Any]) -> str:
 @click.option("--run", hidden=True)
 @reason_option
 @at_option
-@by_option
-@socket_option
-@json_option
-def correct(
-    entry: str, as_json: bool, socket: Path | None, at: str | None, run: str | None, **given: Any
-) -> None:
+@to_journal
+def correct(daemon: Daemon, entry: str, at: str | None, run: str | None, **given: Any) -> None:
     """Correct ENTRY, such as k7qm-42, of any cook.
 
     The old entry stays visible; the corrected one counts, in yields, plans and the food log.
     """
-    client = Client(socket)
-    made = client.post(
-        "/corrections", **named(entry, run), at=moment_text(at, client, given["cook"]), **given
+    made = daemon.post(
+        "/corrections", **named(entry, run), at=moment_text(at, daemon, given["cook"]), **given
     )
-    emit(made, as_json, "" if as_json else f"corrected (entry {made['id']}): {_now(client, made)}")
+    daemon.emit(made, lambda: f"corrected (entry {made['id']}): {_now(daemon, made)}")
 
 
 def _now(client: Client, corrected: dict[str, Any]) -> str:
@@ -113,20 +101,14 @@ def _learning(teaches: bool) -> click.Command:
     @click.argument("what", metavar="[ENTRY|PIECE]", required=False)
     @cook_option
     @required_reason
-    @by_option
-    @socket_option
-    @json_option
-    def command(
-        what: str | None, cook: str | None, reason: str, by: str, socket: Path | None, as_json: bool
-    ) -> None:
+    @to_journal
+    def command(daemon: Daemon, what: str | None, cook: str | None, reason: str) -> None:
         from pitlogger.model.entry_ids import parse_short_id
 
         about = {"entry": what} if what and parse_short_id(what) else {"piece": what}
-        made = Client(socket).post(
-            "/learning", teaches=teaches, cook=cook, reason=reason, by=by, **about
-        )
+        made = daemon.post("/learning", teaches=teaches, cook=cook, reason=reason, **about)
         subject = what or cook or "the cook"
-        emit(made, as_json, f"{subject} {verb} the next plan (entry {made['id']})")
+        daemon.emit(made, f"{subject} {verb} the next plan (entry {made['id']})")
 
     how = "Let an entry, a piece or a cook teach again" if teaches else (
         "Keep an entry, a piece or a whole cook from teaching the next plan")  # fmt: skip

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Any
 
 import click
 
-from pitlogger.cli.client import Client, socket_option
-from pitlogger.cli.output import by_option, emit, json_option
+from pitlogger.cli.daemon import Daemon, to_journal
 
 
 @click.group()
@@ -28,52 +26,41 @@ def piece() -> None:
 @click.option("--supplier", help="Who sold it.")
 @click.option("--grade", help="Its grade.")
 @click.option("--cook", help="Which cook it is of, where several are open.")
-@by_option
-@socket_option
-@json_option
-def add(piece_id: str, cook: str | None, by: str, socket: Path | None, as_json: bool,
-        **given: Any) -> None:  # fmt: skip
+@to_journal
+def add(daemon: Daemon, piece_id: str, cook: str | None, **given: Any) -> None:
     """Add a piece to the running cook."""
     table = {"id": piece_id} | {name: value for name, value in given.items() if value is not None}
-    entry = Client(socket).post("/pieces", piece=table, cook=cook, by=by)
-    emit(entry, as_json, f"added: {piece_id}")
+    entry = daemon.post("/pieces", piece=table, cook=cook)
+    daemon.emit(entry, f"added: {piece_id}")
 
 
 @piece.command()
 @click.argument("parent")
 @click.argument("children", nargs=-1, required=True)
-@by_option
-@socket_option
-@json_option
-def split(parent: str, children: tuple[str, ...], by: str, socket: Path | None,
-          as_json: bool) -> None:  # fmt: skip
+@to_journal
+def split(daemon: Daemon, parent: str, children: tuple[str, ...]) -> None:
     """Split PARENT into CHILDREN, such as brisket-1-point brisket-1-flat."""
     into = [{"id": child} for child in children]
-    entry = Client(socket).post(f"/pieces/{parent}/split", into=into, by=by)
-    emit(entry, as_json, f"{parent} became {', '.join(children)}")
+    entry = daemon.post(f"/pieces/{parent}/split", into=into)
+    daemon.emit(entry, f"{parent} became {', '.join(children)}")
 
 
 @piece.command()
 @click.argument("child")
 @click.argument("parents", nargs=-1, required=True)
-@by_option
-@socket_option
-@json_option
-def merge(child: str, parents: tuple[str, ...], by: str, socket: Path | None,
-          as_json: bool) -> None:  # fmt: skip
+@to_journal
+def merge(daemon: Daemon, child: str, parents: tuple[str, ...]) -> None:
     """Merge PARENTS into CHILD, as when pulled together."""
-    entry = Client(socket).post("/merge", pieces=list(parents), into={"id": child}, by=by)
-    emit(entry, as_json, f"{', '.join(parents)} became {child}")
+    entry = daemon.post("/merge", pieces=list(parents), into={"id": child})
+    daemon.emit(entry, f"{', '.join(parents)} became {child}")
 
 
 @piece.command()
 @click.argument("piece_id", metavar="ID")
 @click.option("--wrap-at", help="When to wrap, such as 165F, or never.")
 @click.option("--pull-at", help="When to take it off the pit, such as 203F.")
-@by_option
-@socket_option
-@json_option
-def target(piece_id: str, by: str, socket: Path | None, as_json: bool, **given: Any) -> None:
+@to_journal
+def target(daemon: Daemon, piece_id: str, **given: Any) -> None:
     """Set the wrap or pull temperature of a piece."""
-    entry = Client(socket).post("/targets", piece=piece_id, by=by, **given)
-    emit(entry, as_json, f"{piece_id}: targets set")
+    entry = daemon.post("/targets", piece=piece_id, **given)
+    daemon.emit(entry, f"{piece_id}: targets set")

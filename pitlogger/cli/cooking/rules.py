@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Any
 
 import click
 
-from pitlogger.cli.client import Client, socket_option
+from pitlogger.cli.daemon import Daemon, to_daemon
 from pitlogger.cli.output import emit, json_option, table
 from pitlogger.model.quantities import parse_temperature_mc, show_duration, show_temperature
 
@@ -54,12 +53,11 @@ def list_rules(as_json: bool) -> None:
 
 @rules.command()
 @click.argument("piece")
-@socket_option
-@json_option
-def explain(piece: str, socket: Path | None, as_json: bool) -> None:
+@to_daemon
+def explain(daemon: Daemon, piece: str) -> None:
     """Say which limits, timers and clocks run for PIECE now, on what, and why."""
-    held = Client(socket).get("/rules", piece=piece)
-    emit(held, as_json, "\n".join(_words(row) for row in held["rules"]) or "nothing is watched now")
+    held = daemon.get("/rules", piece=piece)
+    daemon.emit(held, "\n".join(_words(row) for row in held["rules"]) or "nothing is watched now")
 
 
 def _words(row: dict[str, Any]) -> str:
@@ -87,12 +85,11 @@ def _on(row: dict[str, Any]) -> str:
 @rules.command()
 @click.argument("piece")
 @click.argument("value")
-@socket_option
-@json_option
-def test(piece: str, value: str, socket: Path | None, as_json: bool) -> None:
+@to_daemon
+def test(daemon: Daemon, piece: str, value: str) -> None:
     """Say what VALUE, such as 203F, would do for PIECE if it lasted. Changes nothing."""
     milli_c = parse_temperature_mc(value)
-    rows = Client(socket).get("/rules", piece=piece)["rules"]
+    rows = daemon.get("/rules", piece=piece)["rules"]
     held = [row for row in rows if row["limit_c"] is not None and row["piece"] == piece]
     told = [
         {**row, "would_raise": (milli_c / 1000 >= row["limit_c"])
@@ -105,4 +102,4 @@ def test(piece: str, value: str, socket: Path | None, as_json: bool) -> None:
         for row in told
     ]
     document = {"piece": piece, "value_c": milli_c / 1000, "rules": told}
-    emit(document, as_json, "\n".join(lines) or "nothing is watched now")
+    daemon.emit(document, "\n".join(lines) or "nothing is watched now")

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Any
 
 import click
 
-from pitlogger.cli.client import Client, socket_option
-from pitlogger.cli.output import ALARM_ACTIVE, emit, json_option
+from pitlogger.cli.daemon import Daemon, to_daemon
+from pitlogger.cli.output import ALARM_ACTIVE
 from pitlogger.model.alerts import ACTIVE
 from pitlogger.model.quantities import show_duration, show_mass, show_temperature
 from pitlogger.views import words
@@ -16,12 +15,11 @@ from pitlogger.views.language import tr
 
 
 @click.command()
-@socket_option
-@json_option
-def status(socket: Path | None, as_json: bool) -> int:
+@to_daemon
+def status(daemon: Daemon) -> int:
     """Say how things stand. Exit code 4 while an alarm is active."""
-    standing = Client(socket).get("/status")
-    emit(standing, as_json, "" if as_json else _text(standing))
+    standing = daemon.get("/status")
+    daemon.emit(standing, lambda: _text(standing))
     active = any(row["class"] == "alarm" and row["state"] in ACTIVE for row in standing["alerts"])
     return ALARM_ACTIVE if active else 0
 

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Any
 
 import click
 
-from pitlogger.cli.client import Client, socket_option
-from pitlogger.cli.output import emit, json_option
+from pitlogger.cli.daemon import Daemon, to_daemon
 
 
 @click.group()
@@ -17,12 +15,11 @@ def uplink() -> None:
 
 
 @uplink.command()
-@socket_option
-@json_option
-def status(socket: Path | None, as_json: bool) -> None:
+@to_daemon
+def status(daemon: Daemon) -> None:
     """Say which hub there is, what waits and what is wrong."""
-    found = Client(socket).get("/uplink")
-    emit(found, as_json, described(found))
+    found = daemon.get("/uplink")
+    daemon.emit(found, described(found))
 
 
 def described(found: dict[str, Any]) -> str:
@@ -47,22 +44,20 @@ def described(found: dict[str, Any]) -> str:
 @uplink.command()
 @click.argument("hub", required=False, default="")
 @click.argument("code")
-@socket_option
-@json_option
-def join(hub: str, code: str, socket: Path | None, as_json: bool) -> None:
+@to_daemon
+def join(daemon: Daemon, hub: str, code: str) -> None:
     """Join a hub by the CODE that it shows.
 
     HUB is its address, such as kitchen.local; left out, it is found on the local network.
     """
-    found = Client(socket).post("/uplink/join", hub=hub, code=code)
+    found = daemon.post("/uplink/join", hub=hub, code=code)
     words = f"joined {found['address']} as {found['tenant']}, {found['site']}"
-    emit(found, as_json, f"{words}; all that is on record here is being sent")
+    daemon.emit(found, f"{words}; all that is on record here is being sent")
 
 
 @uplink.command()
-@socket_option
-@json_option
-def leave(socket: Path | None, as_json: bool) -> None:
+@to_daemon
+def leave(daemon: Daemon) -> None:
     """Stop sending. What the hub received stays there."""
-    found = Client(socket).post("/uplink/leave")
-    emit(found, as_json, described(found))
+    found = daemon.post("/uplink/leave")
+    daemon.emit(found, described(found))

@@ -17,6 +17,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import click
 
+from pitlogger.cli.files import FILE
 from pitlogger.cli.installation.config import _in_reach
 from pitlogger.cli.installation.configuration import SYSTEM_CONFIG
 from pitlogger.cli.installation.service import FIRST_CONFIG, USER
@@ -39,7 +40,7 @@ class BeginAnswers:
 
 
 @click.command()
-@click.option("--config", "config_file", type=click.Path(path_type=Path, dir_okay=False),
+@click.option("--config", "config_file", type=FILE,
               default=SYSTEM_CONFIG, show_default=True, help="Configuration to write.")  # fmt: skip
 @click.option("--seconds", type=click.FloatRange(min=0), default=10.0, show_default=True,
               help="How long to listen to each device.")  # fmt: skip

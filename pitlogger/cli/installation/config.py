@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from pitlogger.cli.files import FILE, PATH
 from pitlogger.cli.output import emit, json_option, say_alone
 from pitlogger.errors import TransportError, UsageError
 
@@ -49,7 +50,7 @@ def language(pseudo: bool) -> None:
 
 
 @config.command()
-@click.argument("file", type=click.Path(path_type=Path))
+@click.argument("file", type=PATH)
 @json_option
 def check(file: Path, as_json: bool) -> None:
     """Check FILE without starting anything: keys, drivers, channels."""
@@ -117,7 +118,7 @@ def _read(file: Path) -> str:
 
 
 @config.command()
-@click.option("--out", type=click.Path(path_type=Path, dir_okay=False),
+@click.option("--out", type=FILE,
               help="File to write; it must not exist. Without it the text is printed.")  # fmt: skip
 @click.option("--node", default="pit", show_default=True, help="Name of this installation.")
 @click.option("--seconds", type=click.FloatRange(min=0), default=10.0, show_default=True,

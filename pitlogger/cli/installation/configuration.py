@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from pitlogger.cli.files import FILE
+
 if TYPE_CHECKING:
     from pitlogger.config import Config
 
@@ -15,7 +17,7 @@ SYSTEM_CONFIG = Path("/etc/pitlogger/pitlogger.toml")
 SYSTEM_DATA = Path("/var/lib/pitlogger")
 
 config_option = click.option(
-    "--config", "config_file", type=click.Path(path_type=Path, dir_okay=False),
+    "--config", "config_file", type=FILE,
     help="Configuration whose record is meant; the service's by default.",
 )  # fmt: skip
 

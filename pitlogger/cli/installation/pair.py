@@ -7,8 +7,9 @@ from typing import Any
 
 import click
 
-from pitlogger.cli.client import Client, socket_option
-from pitlogger.cli.output import emit, json_option, table
+from pitlogger.cli.daemon import Daemon, to_daemon
+from pitlogger.cli.files import FOLDER
+from pitlogger.cli.output import table
 from pitlogger.errors import UsageError
 
 ROLES = click.Choice(["look", "hands", "owner"])
@@ -17,32 +18,27 @@ ROLES = click.Choice(["look", "hands", "owner"])
 @click.command()
 @click.option("--role", type=ROLES, default="hands", show_default=True,
               help="look sees, hands works, owner also pairs and removes phones.")  # fmt: skip
-@click.option("--certificate", "folder", type=click.Path(path_type=Path, file_okay=False),
+@click.option("--certificate", "folder", type=FOLDER,
               help="Make a certificate for https into this folder instead of a code.")  # fmt: skip
 @click.option("--name", "names", multiple=True,
               help="A name or address the page is opened by, beside the host's own.")  # fmt: skip
-@socket_option
-@json_option
-def pair(
-    role: str, folder: Path | None, names: tuple[str, ...], socket: Path | None, as_json: bool
-) -> None:
+@to_daemon
+def pair(daemon: Daemon, role: str, folder: Path | None, names: tuple[str, ...]) -> None:
     """Make a code that pairs one phone within ten minutes, and show it as a QR code too.
 
     With --certificate: over https a phone may keep its screen on and show notifications. The
     authority made for it is good for this node's names alone and its key is kept nowhere.
     """
     if folder is not None:
-        emit(*_certified(folder, names, as_json))
+        daemon.emit(*_certified(folder, names))
         return
     if names:
         raise UsageError("--name goes with --certificate FOLDER")
-    made = Client(socket).post("/phones/codes", role=role)
-    emit(made, as_json, invitation(made))
+    made = daemon.post("/phones/codes", role=role)
+    daemon.emit(made, invitation(made))
 
 
-def _certified(
-    folder: Path, names: tuple[str, ...], as_json: bool
-) -> tuple[dict[str, Any], bool, str]:
+def _certified(folder: Path, names: tuple[str, ...]) -> tuple[dict[str, Any], str]:
     """Make a certificate for the node's names, and return what was made in words too."""
     from datetime import UTC, datetime
 
@@ -64,7 +60,7 @@ def _certified(
         f"2. bring {made.authority} onto each phone and trust it there, under certificates",
         "It vouches for these names alone; its key was not kept: another address needs a new one.",
     ]
-    return facts, as_json, "\n".join(text)
+    return facts, "\n".join(text)
 
 
 def invitation(made: dict[str, Any]) -> str:
@@ -95,36 +91,33 @@ def phones() -> None:
 
 
 @phones.command("list")
-@socket_option
-@json_option
-def list_phones(socket: Path | None, as_json: bool) -> None:
+@to_daemon
+def list_phones(daemon: Daemon) -> None:
     """List who holds a key; removed ones stay listed."""
-    rows = Client(socket).get("/phones")
+    rows = daemon.get("/phones")
     head = ["id", "name", "initials", "role", "kind", "last seen", "removed"]
     lines = [
         [row["id"], row["name"], row["initials"], row["role"], row["kind"], row["seen"],
          row["removed"] or ""]
         for row in rows
     ]  # fmt: skip
-    emit(rows, as_json, table(lines, head) if rows else "no phone is paired yet: pitlogger pair")
+    daemon.emit(rows, table(lines, head) if rows else "no phone is paired yet: pitlogger pair")
 
 
 @phones.command()
 @click.argument("phone")
-@socket_option
-@json_option
-def revoke(phone: str, socket: Path | None, as_json: bool) -> None:
+@to_daemon
+def revoke(daemon: Daemon, phone: str) -> None:
     """Take the key of PHONE (its id or its name) away, at once."""
-    gone = Client(socket).post(f"/phones/{phone}/remove")
-    emit(gone, as_json, f"{gone['name']} can no longer open the page")
+    gone = daemon.post(f"/phones/{phone}/remove")
+    daemon.emit(gone, f"{gone['name']} can no longer open the page")
 
 
 @phones.command()
 @click.argument("name")
 @click.option("--role", type=ROLES, default="look", show_default=True)
-@socket_option
-@json_option
-def program(name: str, role: str, socket: Path | None, as_json: bool) -> None:
+@to_daemon
+def program(daemon: Daemon, name: str, role: str) -> None:
     """Make a key for the program NAME; it is shown this once."""
-    made = Client(socket).post("/programs", name=name, role=role)
-    emit(made, as_json, f"Authorization: Bearer {made['token']}")
+    made = daemon.post("/programs", name=name, role=role)
+    daemon.emit(made, f"Authorization: Bearer {made['token']}")

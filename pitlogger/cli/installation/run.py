@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from pitlogger.cli.files import PATH
 from pitlogger.errors import (
     DriverError,
     PitloggerError,
@@ -35,7 +36,7 @@ MOST_THREADS = 24
 
 
 @click.command()
-@click.option("--config", "config_file", type=click.Path(path_type=Path), required=True,
+@click.option("--config", "config_file", type=PATH, required=True,
               help="Configuration file (TOML).")  # fmt: skip
 @click.option("--verbose", "-v", is_flag=True, help="Log what devices do.")
 def run(config_file: Path, verbose: bool) -> None:

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import click
 
+from pitlogger.cli.files import FOLDER
 from pitlogger.cli.output import emit, json_option
 from pitlogger.errors import RefusedError
 
@@ -33,7 +34,7 @@ SHOWN = (
 )
 
 root_option = click.option(
-    "--root", type=click.Path(path_type=Path, file_okay=False), default=Path("/"),
+    "--root", type=FOLDER, default=Path("/"),
     help="Another file system, such as an image; nothing is started there.",
 )  # fmt: skip
 

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from pitlogger.cli.files import FILE
 from pitlogger.cli.installation.configuration import config_option, configuration
 from pitlogger.errors import PitloggerError
 
@@ -13,7 +14,7 @@ from pitlogger.errors import PitloggerError
 @click.command()
 @config_option
 @click.option(
-    "--to", "target", type=click.Path(path_type=Path, dir_okay=False),
+    "--to", "target", type=FILE,
     default=Path("pitlogger-support.txt"), show_default=True, help="File to write.",
 )  # fmt: skip
 @click.option("--confirm", default="", metavar="ANSWER", help="'yes': write what was shown.")

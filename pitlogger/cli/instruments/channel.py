@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import click
 
-from pitlogger.cli.client import Client, socket_option
-from pitlogger.cli.output import by_option, emit, json_option
+from pitlogger.cli.daemon import Daemon, to_journal
 from pitlogger.model.readings import Site
 
 
@@ -21,27 +18,22 @@ def channel() -> None:
 @click.argument("site", type=click.Choice([site.value for site in Site]))
 @click.option("--piece", help="The piece it is in.")
 @click.option("--lead", is_flag=True, help="This core decides wrap and pull from now on.")
-@by_option
-@socket_option
-@json_option
-def assign(channel_id: str, site: str, piece: str | None, lead: bool, by: str,
-           socket: Path | None, as_json: bool) -> None:  # fmt: skip
+@to_journal
+def assign(daemon: Daemon, channel_id: str, site: str, piece: str | None, lead: bool) -> None:
     """Say that CHANNEL sits at SITE from now on, as after moving a probe."""
     table = {"id": channel_id, "site": site} | ({} if piece is None else {"piece": piece})
-    entry = Client(socket).post("/assignments", channel=table, lead=lead, by=by)
+    entry = daemon.post("/assignments", channel=table, lead=lead)
     where = f"{site} of {piece}" if piece else site
-    emit(entry, as_json, f"{channel_id}: {where}")
+    daemon.emit(entry, f"{channel_id}: {where}")
 
 
 @channel.command()
 @click.argument("channel_id", metavar="CHANNEL")
-@by_option
-@socket_option
-@json_option
-def moved(channel_id: str, by: str, socket: Path | None, as_json: bool) -> None:
+@to_journal
+def moved(daemon: Daemon, channel_id: str) -> None:
     """Say that a probe was moved within its piece, or that swapped ones are put right.
 
     Its trend starts anew, and what was doubted of it is settled.
     """
-    entry = Client(socket).post("/moves", channel=channel_id, by=by)
-    emit(entry, as_json, f"{channel_id}: moved; its trend starts anew")
+    entry = daemon.post("/moves", channel=channel_id)
+    daemon.emit(entry, f"{channel_id}: moved; its trend starts anew")

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from pitlogger.cli.files import FILE
 from pitlogger.cli.instruments.line_settings import refuse_framing, settings_of_port
 from pitlogger.cli.output import emit, json_option
 from pitlogger.errors import UsageError
@@ -31,8 +32,7 @@ if TYPE_CHECKING:
 @click.option("--poll-at", default="", help="Characteristic that --poll is written to.")
 @click.option("--channel", default="", help="Name of the value; default probe, or mass.")
 @click.option("--within", default="", help="How far a value may lie off: 2C, 20 g.")
-@click.option("--out", type=click.Path(path_type=Path, dir_okay=False), required=True,
-              help="TOML file to write.")  # fmt: skip
+@click.option("--out", type=FILE, required=True, help="TOML file to write.")
 @click.option("--add", is_flag=True, help="Add a further value to the file.")
 @json_option
 def declare(

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from pitlogger.cli.files import FILE, PATH
 from pitlogger.cli.instruments.declare import declare
 from pitlogger.cli.instruments.device_acts import forget, send
 from pitlogger.cli.instruments.doctor import doctor
@@ -28,9 +29,7 @@ _seconds = click.option(
     "--seconds", type=click.FloatRange(min=0.1), default=30.0, show_default=True,
     help="How long.",
 )  # fmt: skip
-_config = click.option(
-    "--config", "config_file", type=click.Path(path_type=Path), help="Configuration with DEVICE."
-)
+_config = click.option("--config", "config_file", type=PATH, help="Configuration with DEVICE.")
 
 
 @click.group()
@@ -210,8 +209,7 @@ def _show_trial(trial: Trial, searched: Search | None, as_json: bool) -> None:
 @devices.command()
 @click.argument("driver")
 @click.argument("keys", nargs=-1, metavar="[KEY=VALUE]...")
-@click.option("--out", type=click.Path(path_type=Path, dir_okay=False), required=True,
-              help="File to write; it must not exist.")  # fmt: skip
+@click.option("--out", type=FILE, required=True, help="File to write; it must not exist.")
 @click.option("--notes", default="", help="Device, firmware, conditions, who.")
 @_config
 @_seconds

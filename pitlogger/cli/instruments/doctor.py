@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from pitlogger.cli.client import socket_option
+from pitlogger.cli.files import PATH
 from pitlogger.cli.output import emit, json_option
 from pitlogger.errors import DaemonUnreachableError
 
@@ -18,7 +19,7 @@ if TYPE_CHECKING:
 
 @click.command()
 @click.option(
-    "--config", "config_file", type=click.Path(path_type=Path),
+    "--config", "config_file", type=PATH,
     help="Configuration whose devices are looked at too.",
 )  # fmt: skip
 @click.option("--seconds", type=click.FloatRange(min=0.1), default=15.0, show_default=True,

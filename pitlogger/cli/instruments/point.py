@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from pitlogger.cli.files import FOLDER
 from pitlogger.cli.instruments.declare import _ask_person
 from pitlogger.cli.instruments.line_settings import refuse_framing, settings_of_port
 from pitlogger.cli.output import emit, json_option, say_alone
@@ -34,7 +35,7 @@ if TYPE_CHECKING:
 @click.option("--name", default="", help="What to call it; else as it calls itself.")
 @click.option("--site", "sites", multiple=True, metavar="CHANNEL=SITE",
               help="Where a probe sits, such as probe-1=pit.")  # fmt: skip
-@click.option("--folder", type=click.Path(path_type=Path, file_okay=False),
+@click.option("--folder", type=FOLDER,
               help="Where to write; devices.d beside the record if left out.")  # fmt: skip
 @click.option("--yes", is_flag=True, help="Write without asking.")
 @json_option

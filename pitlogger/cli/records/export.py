@@ -11,6 +11,7 @@ from typing import TextIO
 import click
 
 from pitlogger.cli.client import Client, socket_option
+from pitlogger.cli.files import FILE
 from pitlogger.cli.installation.configuration import config_option, configuration
 from pitlogger.errors import UsageError
 
@@ -27,8 +28,7 @@ BINARY = ("xlsx", "parquet")
 @click.option("--table", "wanted", multiple=True,
               help="readings, weighings, stages, alerts or journal; may be repeated.")  # fmt: skip
 @click.option("--cook", help="Which cook; the running or the last one by default.")
-@click.option("--out", type=click.Path(path_type=Path, dir_okay=False),
-              help="File; standard output by default.")  # fmt: skip
+@click.option("--out", type=FILE, help="File; standard output by default.")
 @config_option
 @socket_option
 def export(

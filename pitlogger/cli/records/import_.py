@@ -10,6 +10,7 @@ import click
 from pitlogger.cli.ahead.history import DaemonRecord, record_at
 from pitlogger.cli.client import socket_option
 from pitlogger.cli.cooking.mend import reason_option
+from pitlogger.cli.files import FILE
 from pitlogger.cli.output import by_option, emit, json_option
 from pitlogger.cli.questions import answers
 from pitlogger.cli.records.import_capture import capture_text, import_capture, is_capture
@@ -25,7 +26,7 @@ UNITS = ("lb", "kg", "oz", "g")
 
 
 @click.command("import")
-@click.argument("file", type=click.Path(path_type=Path, dir_okay=False))
+@click.argument("file", type=FILE)
 @click.option("--dry-run", is_flag=True, help="Read and show, put nothing on record.")
 @click.option("--skip-bad", is_flag=True, help="Leave out rows that cannot be read.")
 @click.option("--yes", is_flag=True, help="Import a spreadsheet as it was understood.")
@@ -42,7 +43,7 @@ UNITS = ("lb", "kg", "oz", "g")
 @click.option("--take-back", is_flag=True, help="Take the whole import of FILE back (--reason).")
 @reason_option
 @by_option
-@click.option("--cook", "cook_file", type=click.Path(path_type=Path, dir_okay=False),
+@click.option("--cook", "cook_file", type=FILE,
               help="Cook file (TOML) of a capture that starts no cook itself.")  # fmt: skip
 @socket_option
 @json_option

@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from pitlogger.cli.client import Client, socket_option
-from pitlogger.cli.output import emit, json_option
+from pitlogger.cli.client import Client
+from pitlogger.cli.daemon import Daemon, to_daemon
+from pitlogger.cli.files import FILE
 from pitlogger.errors import RefusedError, UsageError, unknown
 
 if TYPE_CHECKING:
@@ -18,17 +19,15 @@ if TYPE_CHECKING:
 @click.command()
 @click.argument("pieces", nargs=-1)
 @click.option("--tray", "trays", multiple=True, help="A container on the list; 'all' for each.")
-@click.option("--cook-file", type=click.Path(path_type=Path, dir_okay=False),
+@click.option("--cook-file", type=FILE,
               help="Tags of a cook to come: they stand for whichever cook runs.")  # fmt: skip
-@click.option("--out", type=click.Path(path_type=Path, dir_okay=False),
-              help="File: .html, .pdf, or .bin for a label printer (ESC/POS).")  # fmt: skip
+@click.option("--out", type=FILE, help="File: .html, .pdf, or .bin for a label printer (ESC/POS).")
 @click.option("--printer", metavar="HOST[:PORT]|DEVICE",
               help="Print at once: 192.168.1.40:9100 or /dev/usb/lp0.")  # fmt: skip
-@socket_option
-@json_option
+@to_daemon
 def label(
-    pieces: tuple[str, ...], trays: tuple[str, ...], cook_file: Path | None, out: Path | None,
-    printer: str | None, socket: Path | None, as_json: bool,
+    daemon: Daemon, pieces: tuple[str, ...], trays: tuple[str, ...], cook_file: Path | None,
+    out: Path | None, printer: str | None,
 ) -> None:  # fmt: skip
     """Print tags of PIECES, of all that are followed by default, with a QR code and Code 128.
 
@@ -39,12 +38,12 @@ def label(
     from pitlogger.reports.table_files import whole
     from pitlogger.reports.tags import tags_bytes, tags_sheet
 
-    tags = _of_file(cook_file, pieces) if cook_file else _of_daemon(Client(socket), pieces, trays)
+    tags = _of_file(cook_file, pieces) if cook_file else _of_daemon(daemon, pieces, trays)
     if cook_file and trays:
         raise UsageError("--tray names containers of the daemon: leave --cook-file out")
-    if as_json:
+    if daemon.as_json:
         document = [{"text": tag.text, "title": tag.title, "about": tag.about} for tag in tags]
-        emit({"tags": document}, True, "")
+        daemon.emit({"tags": document}, "")
     elif printer is not None:
         send_to_printer(printer, tags_bytes(tags))
     elif out is not None and out.suffix == ".bin":

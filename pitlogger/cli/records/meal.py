@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Any
 
 import click
 
-from pitlogger.cli.client import Client, socket_option
-from pitlogger.cli.output import by_option, emit, json_option
+from pitlogger.cli.daemon import Daemon, to_journal
 
 
 @click.command("meal")
@@ -18,13 +16,8 @@ from pitlogger.cli.output import by_option, emit, json_option
 @click.option("--tender", multiple=True, metavar="MARK|PIECE=MARK",
               help="1 tough, 3 right, 5 falling apart; of all pieces or one.")  # fmt: skip
 @click.option("--note", "text", default="", help="Anything worth knowing next time.")
-@by_option
-@socket_option
-@json_option
-def meal(
-    cook: str | None, came: int | None, left: str | None, tender: tuple[str, ...],
-    text: str, by: str, socket: Path | None, as_json: bool,
-) -> None:  # fmt: skip
+@to_journal
+def meal(daemon: Daemon, left: str | None, tender: tuple[str, ...], **given: Any) -> None:
     """Tell how the meal of COOK went, the last one if none is named.
 
     Who came, what was left and how tender it was feed the next plan (plan --from-meals).
@@ -34,10 +27,8 @@ def meal(
 
     if left is not None:
         parse_mass_mg(left)
-    entry = Client(socket).post(
-        "/meals", cook=cook, came=came, left=left, tender=_marks(tender), text=text, by=by
-    )
-    emit(entry, as_json, _text(entry))
+    entry = daemon.post("/meals", left=left, tender=_marks(tender), **given)
+    daemon.emit(entry, _text(entry))
 
 
 def _marks(given: tuple[str, ...]) -> dict[str, int] | int | None:

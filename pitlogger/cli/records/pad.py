@@ -6,7 +6,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from pitlogger.cli.client import Client
+from pitlogger.cli.daemon import Daemon
 from pitlogger.cli.questions import answers
 from pitlogger.formats.moments import full_local
 
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 AS_WRITTEN = "as written"
 
 
-def enter_pad(file: Path, client: Client, by: str, dry_run: bool) -> dict[str, Any]:
+def enter_pad(file: Path, daemon: Daemon, dry_run: bool) -> dict[str, Any]:
     """Put the cook of a pad file on record and return what was entered.
 
     Raises:
@@ -26,10 +26,10 @@ def enter_pad(file: Path, client: Client, by: str, dry_run: bool) -> dict[str, A
     from pitlogger.formats.pad_file import load_pad
 
     cook = load_pad(file, datetime.now().astimezone(), _which)
-    units = client.get("/status")["units"]
+    units = daemon.get("/status")["units"]
     cook = _confirmed(cook, units)
     if not dry_run:
-        client.post("/record", cooks=[document_of(cook)], by=by)
+        daemon.post("/record", cooks=[document_of(cook)])
     return {"cook": cook.name, "entries": len(cook.bodies), "text": _text(cook, units, dry_run)}
 
 

@@ -8,8 +8,8 @@ from typing import Any
 
 import click
 
-from pitlogger.cli.client import Client, socket_option
-from pitlogger.cli.output import by_option, emit, json_option
+from pitlogger.cli.daemon import Daemon, to_daemon, to_journal
+from pitlogger.cli.files import FILE
 from pitlogger.errors import UsageError
 from pitlogger.formats.moments import shown_local
 
@@ -26,12 +26,11 @@ def record() -> None:
 
 @record.command()
 @click.argument("cook", required=False)
-@socket_option
-@json_option
-def show(cook: str | None, socket: Path | None, as_json: bool) -> None:
+@to_daemon
+def show(daemon: Daemon, cook: str | None) -> None:
     """Show the sheets of COOK, the last one by default, and what they lack."""
-    log = Client(socket).get("/log", cook=cook)
-    emit(log, as_json, "" if as_json else _text(log))
+    log = daemon.get("/log", cook=cook)
+    daemon.emit(log, lambda: _text(log))
 
 
 def _text(log: dict[str, Any]) -> str:
@@ -83,14 +82,13 @@ def _check(row: dict[str, Any]) -> str:
 
 @record.command()
 @click.argument("cook", required=False)
-@socket_option
-@json_option
-def verify(cook: str | None, socket: Path | None, as_json: bool) -> int:
+@to_daemon
+def verify(daemon: Daemon, cook: str | None) -> int:
     """Verify that the record of COOK holds against its sign-offs. Exit code 1 if not."""
-    log = Client(socket).get("/log", cook=cook)
+    log = daemon.get("/log", cook=cook)
     document = {name: log[name] for name in ("cook", "entries", "head", "signed", "faults")}
     told = log["faults"] or _checked(log)
-    emit(document, as_json, "\n".join(told))
+    daemon.emit(document, "\n".join(told))
     return 1 if log["faults"] else 0
 
 
@@ -120,7 +118,7 @@ def _checked(log: dict[str, Any]) -> list[str]:
 
 
 pin_option = click.option(
-    "--pin-file", type=click.Path(path_type=Path, dir_okay=False),
+    "--pin-file", type=FILE,
     help="File with the PIN on its first line; asked at a terminal.",
 )  # fmt: skip
 
@@ -141,31 +139,23 @@ def _pin(pin_file: Path | None, *, twice: bool = False) -> str:
 @click.argument("initials")
 @click.argument("name")
 @pin_option
-@socket_option
-@json_option
-def signer(
-    initials: str, name: str, pin_file: Path | None, socket: Path | None, as_json: bool
-) -> None:
+@to_daemon
+def signer(daemon: Daemon, initials: str, name: str, pin_file: Path | None) -> None:
     """Give NAME, who signs as INITIALS, a PIN, or another one."""
-    client = Client(socket)
-    made = client.post("/log/signers", by=initials, name=name, pin=_pin(pin_file, twice=True))
-    emit(made, as_json, f"{made['name']} may sign as {made['by']}")
+    made = daemon.post("/log/signers", by=initials, name=name, pin=_pin(pin_file, twice=True))
+    daemon.emit(made, f"{made['name']} may sign as {made['by']}")
 
 
 @record.command()
 @click.argument("cook", required=False)
 @pin_option
-@by_option
-@socket_option
-@json_option
-def sign(
-    cook: str | None, pin_file: Path | None, by: str, socket: Path | None, as_json: bool
-) -> None:
+@to_journal
+def sign(daemon: Daemon, cook: str | None, pin_file: Path | None) -> None:
     """Sign the record of COOK off after review (--by INITIALS), confirmed by the signer's PIN."""
-    if not by:
+    if not daemon.by:
         raise UsageError("a review is signed: give the initials of who reviewed it (--by)")
-    entry = Client(socket).post("/log/sign", cook=cook, by=by, pin=_pin(pin_file))
-    emit(entry, as_json, f"signed: {entry['entries']} entries, {entry['head'][:16]}…")
+    entry = daemon.post("/log/sign", cook=cook, pin=_pin(pin_file))
+    daemon.emit(entry, f"signed: {entry['entries']} entries, {entry['head'][:16]}…")
 
 
 @record.command()
@@ -175,16 +165,10 @@ def sign(
 @click.option("--prevention", required=True, help="What keeps it from happening again.")
 @click.option("--disposition", required=True, help="What became of the food, such as discarded.")
 @click.option("--alert", help="The alert it answers.")
-@by_option
-@socket_option
-@json_option
-def correct(
-    piece: str, cause: str, restored: str, prevention: str, disposition: str, alert: str | None,
-    by: str, socket: Path | None, as_json: bool,
-) -> None:  # fmt: skip
+@to_journal
+def correct(daemon: Daemon, piece: str, restored: str, disposition: str, **given: Any) -> None:
     """Record corrective action on PIECE: cause, control restored, prevention, disposition, who."""
-    entry = Client(socket).post(
-        "/log/corrective", piece=piece, cause=cause, control_restored=restored,
-        prevention=prevention, disposition=disposition, alert=alert, by=by,
-    )  # fmt: skip
-    emit(entry, as_json, f"recorded for {piece}: {disposition}")
+    entry = daemon.post(
+        "/log/corrective", piece=piece, control_restored=restored, disposition=disposition, **given
+    )
+    daemon.emit(entry, f"recorded for {piece}: {disposition}")

@@ -7,15 +7,16 @@ from typing import Any
 
 import click
 
+from pitlogger.cli.files import PATH
 from pitlogger.cli.output import emit, json_option
 
 
 @click.command()
-@click.argument("capture", type=click.Path(path_type=Path))
+@click.argument("capture", type=PATH)
 @click.option(
     "--cook",
     "cook_files",
-    type=click.Path(path_type=Path),
+    type=PATH,
     multiple=True,
     help="Cook file (TOML); several for cooks that were open at once.",
 )

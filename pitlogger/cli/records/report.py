@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from pitlogger.cli.files import FILE
 from pitlogger.cli.installation.configuration import config_option, configuration
 from pitlogger.cli.questions import answers
 from pitlogger.errors import UsageError
@@ -20,18 +21,15 @@ if TYPE_CHECKING:
     from pitlogger.reports.sheet import Sheet
 
 out_option = click.option(
-    "--out", type=click.Path(path_type=Path, dir_okay=False),
+    "--out", type=FILE,
     help="File: .html or .pdf; HTML to standard output by default.",
 )  # fmt: skip
 cook_option = click.option("--cook", help="Id or name; the running or the last one by default.")
 capture_option = click.option(
-    "--capture", type=click.Path(path_type=Path, dir_okay=False),
+    "--capture", type=FILE,
     help="A capture instead of the record; with --cook-file.",
 )  # fmt: skip
-cook_file_option = click.option(
-    "--cook-file", type=click.Path(path_type=Path, dir_okay=False),
-    help="Cook file (TOML) of the capture.",
-)  # fmt: skip
+cook_file_option = click.option("--cook-file", type=FILE, help="Cook file (TOML) of the capture.")
 
 
 SEALED, PLAIN = "vacuum-packed", "not vacuum-packed"
@@ -182,7 +180,7 @@ def take_along_command(**given: Any) -> None:
 @click.option("--until", help="Use-by or discard time; by rule if left out.")
 @click.option("--firm", default="", help="Name and place of who packed it.")
 @click.option("--code", default="", help="What the QR code holds, such as cook and piece.")
-@click.option("--out", type=click.Path(path_type=Path, dir_okay=False),
+@click.option("--out", type=FILE,
               help="File: .html, .pdf, or .bin for a receipt printer (ESC/POS).")  # fmt: skip
 @click.option("--printer", metavar="HOST[:PORT]|DEVICE",
               help="Print at once: 192.168.1.40:9100 or /dev/usb/lp0.")  # fmt: skip
@@ -267,7 +265,7 @@ def send_to_printer(where: str, data: bytes) -> None:
 
 
 @report.command()
-@click.option("--job", "job_file", type=click.Path(path_type=Path, dir_okay=False), required=True,
+@click.option("--job", "job_file", type=FILE, required=True,
               help="Job file (TOML), as for 'pitlogger price --job'.")  # fmt: skip
 @click.option("--menu", multiple=True, help="One thing that is served; the meats by default.")
 @click.option("--ingredient", "ingredients", multiple=True,
@@ -319,7 +317,7 @@ def _job(read: Any) -> Any:
 
 
 @report.command()
-@click.option("--plan", "plans", multiple=True, type=click.Path(path_type=Path, dir_okay=False),
+@click.option("--plan", "plans", multiple=True, type=FILE,
               help="A document of 'pitlogger plan --json'; may be repeated.")  # fmt: skip
 @click.option("--cook", "cooks", multiple=True, metavar="NAME|FILE",
               help="An open cook or a cook file: what it needs; may be repeated.")  # fmt: skip

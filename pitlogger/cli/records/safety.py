@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from pitlogger.cli.files import PATH
 from pitlogger.cli.output import emit, json_option, table
 from pitlogger.errors import CaptureError, ConfigError, PitloggerError
 
@@ -20,10 +21,8 @@ if TYPE_CHECKING:
 
 
 @click.command()
-@click.argument("capture", type=click.Path(path_type=Path))
-@click.option(
-    "--cook", "cook_file", type=click.Path(path_type=Path), required=True, help="Cook file (TOML)."
-)
+@click.argument("capture", type=PATH)
+@click.option("--cook", "cook_file", type=PATH, required=True, help="Cook file (TOML).")
 @click.option(
     "--policy",
     "policy_name",

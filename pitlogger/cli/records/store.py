@@ -8,6 +8,7 @@ from typing import Any
 
 import click
 
+from pitlogger.cli.files import FILE, FOLDER
 from pitlogger.cli.installation.configuration import config_option, configuration
 from pitlogger.cli.output import emit, json_option
 
@@ -40,7 +41,7 @@ def doctor(config_file: Path | None, as_json: bool) -> int:
 
 @store.command()
 @config_option
-@click.option("--to", "folder", type=click.Path(path_type=Path, file_okay=False),
+@click.option("--to", "folder", type=FOLDER,
               help="Folder, such as that of a stick; the configured one by default.")  # fmt: skip
 @click.option("--keep", type=click.IntRange(1), help="How many backups stay in the folder.")
 @json_option
@@ -65,7 +66,7 @@ def backup(config_file: Path | None, folder: Path | None, keep: int | None, as_j
 
 
 @store.command()
-@click.argument("file", type=click.Path(path_type=Path, dir_okay=False))
+@click.argument("file", type=FILE)
 @config_option
 @yes_option
 def restore(file: Path, config_file: Path | None, yes: bool) -> None:

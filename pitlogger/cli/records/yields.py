@@ -15,6 +15,7 @@ from pitlogger.cli.ahead.history import (
     record_option,
 )
 from pitlogger.cli.ahead.options import named_as_options
+from pitlogger.cli.files import PATH
 from pitlogger.cli.output import emit, json_option
 from pitlogger.model.quantities import SHOWN_MASSES
 
@@ -41,7 +42,7 @@ _BAR = 28
               help="Also judge the cooked share by this policy.")  # fmt: skip
 @click.option("--unit", type=click.Choice(SHOWN_MASSES),
               help="Unit of masses shown; that of the weights, else of your settings.")  # fmt: skip
-@click.option("--svg", type=click.Path(path_type=Path), help="Also write the weight staircase.")
+@click.option("--svg", type=PATH, help="Also write the weight staircase.")
 @record_option
 @json_option
 def yield_command(
