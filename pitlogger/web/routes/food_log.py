@@ -10,7 +10,6 @@ from pydantic import BaseModel, Field
 
 from pitlogger.clock import rfc3339
 from pitlogger.engine.explain import watched
-from pitlogger.errors import UsageError, unknown
 from pitlogger.formats.journal_json import dump_entry, load_body
 from pitlogger.formats.paper_journal import PaperCook
 from pitlogger.model.journal import Adjusted, CheckMade, CorrectiveTaken, Entry
@@ -130,17 +129,6 @@ def make_log_api(daemon: Node, signers: Signers) -> APIRouter:
     @api.get("/log", summary="The food log of a cook: sheets, chain, sign-offs")
     async def log(cook: str | None = None) -> FoodLogView:
         return food_log(await judged(daemon, cook))
-
-    @api.post("/log/corrective", summary="Record corrective action and disposition")
-    async def corrective(ask: CorrectiveAsk) -> EntryView:
-        if ask.disposition not in record.DISPOSITIONS:
-            raise UsageError(unknown("disposition", ask.disposition, record.DISPOSITIONS))
-        if not ask.by:
-            raise UsageError("corrective action is signed: give the initials of who took it")
-        body = CorrectiveTaken(
-            ask.piece, ask.cause, ask.control_restored, ask.prevention, ask.disposition, ask.alert
-        )
-        return entry_answer(daemon, await daemon.submit(body, ask.by, ask.key))
 
     @api.post("/log/sign", summary="Sign a cook's record off after review")
     async def sign(ask: SignAsk) -> EntryView:

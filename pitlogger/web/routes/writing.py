@@ -2,139 +2,91 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Callable, Coroutine
+from inspect import Parameter, Signature
+from typing import Any, NamedTuple
+
 from fastapi import APIRouter
 
 from pitlogger.model.journal import Weighed
 from pitlogger.views.journal import EntryView, WeighingEntry
 from pitlogger.views.node import Node
 from pitlogger.web import requests
-from pitlogger.web.actions import decide
+from pitlogger.web.actions import ACTIONS, decide
 from pitlogger.web.routes.entry_answer import entry_answer
 from pitlogger.yields.doubted import doubts_of
 
 
+class Write(NamedTuple):
+    """A route that does one action; ``name`` makes the operation's id, which clients know."""
+
+    action: str
+    path: str
+    name: str
+    summary: str
+
+
+_ALERT = "/alerts/{alert:path}"
+WRITES = (
+    Write("cook", "/cooks", "start_cook", "Start a cook from a cook file's text"),
+    Write("finish", "/cooks/finish", "finish_cook", "Finish the running cook"),
+    Write("assign", "/assignments", "assign_channel", "Say where a channel sits from now on"),
+    Write("moved", "/moves", "move_probe", "Say that a probe was moved within its piece"),
+    Write("piece", "/pieces", "add_piece", "Add a piece to the running cook"),
+    Write("split", "/pieces/{piece}/split", "split_piece", "Split a piece into several"),
+    Write("merge", "/merge", "merge_pieces", "Merge several pieces into one"),
+    Write("stage", "/stages", "set_stage", "Set the stage of a piece, now or in the past"),
+    Write("hold-by-time", "/time-controls", "hold_by_time",
+          "Hold a piece by time instead of temperature"),
+    Write("target", "/targets", "target", "Set the wrap or pull temperature of a piece"),
+    Write("weigh", "/weighings", "weigh", "Keep a mass: typed, or what is steady on a scale"),
+    Write("tare", "/tares", "tare", "Take what is on a scale as container"),
+    Write("temp", "/temps", "spot", "Enter a hand probe's reading"),
+    Write("receive", "/receipts", "receive", "Write down how a piece came in"),
+    Write("note", "/notes", "note", "Write a note"),
+    Write("undo", "/undo", "undo", "Take an entry back; the last decision if none is named"),
+    Write("correct", "/corrections", "correct",
+          "Correct an entry of any cook; the old one stays visible"),
+    Write("learning", "/learning", "learning",
+          "Say whether an entry, piece or cook teaches the next plan"),
+    Write("withdraw", "/cooks/withdraw", "withdraw",
+          "Take a cook out of lists and learning; nothing is erased"),
+    Write("corrective", "/log/corrective", "corrective",
+          "Record corrective action and disposition"),
+    Write("acknowledge", f"{_ALERT}/acknowledge", "acknowledge", "Got it"),
+    Write("answer", f"{_ALERT}/answer", "answer", "Answer a prompt, such as 'not yet'"),
+    Write("shelve", f"{_ALERT}/shelve", "shelve", "Mute for some minutes, with a reason"),
+    Write("unshelve", f"{_ALERT}/unshelve", "unshelve", "End the muting"),
+    Write("reset", f"{_ALERT}/reset", "reset", "Settle a latched alert, saying what was done"),
+)  # fmt: skip
+
+
 def add_writes(api: APIRouter, daemon: Node) -> None:
     """Add the routes that write to the API."""
-    _add_cook_writes(api, daemon)
-    _add_piece_writes(api, daemon)
-    _add_journal_writes(api, daemon)
-    _add_alert_writes(api, daemon)
+    for one in WRITES:
+        answer = WeighingEntry if one.action == "weigh" else EntryView
+        api.add_api_route(
+            one.path, _endpoint(daemon, one), methods=["POST"], response_model=answer,
+            name=one.name, summary=one.summary,
+        )  # fmt: skip
 
 
-async def _told(daemon: Node, name: str, ask: requests.Ask, **named: str) -> EntryView:
-    """Do what was asked; ``named`` are the fields that the path gives."""
-    given = ask.model_copy(update=named) if named else ask
-    entry = await decide(daemon, name, given)
-    if not isinstance(entry.body, Weighed):
-        return entry_answer(daemon, entry)
-    is_running = entry in daemon.engine.state.entries
-    doubts = doubts_of(daemon.engine.book, entry.body.piece) if is_running else []
-    return entry_answer(daemon, entry, net_g=entry.body.net_mg / 1000, doubts=doubts)
+def _endpoint(daemon: Node, route: Write) -> Callable[..., Coroutine[Any, Any, EntryView]]:
+    """Return what a route does; its signature is that of the action and of the path's fields."""
 
+    async def write(ask: requests.Ask, **named: str) -> EntryView:
+        given = ask.model_copy(update=named) if named else ask
+        entry = await decide(daemon, route.action, given)
+        if not isinstance(entry.body, Weighed):
+            return entry_answer(daemon, entry)
+        is_running = entry in daemon.engine.state.entries
+        doubts = doubts_of(daemon.engine.book, entry.body.piece) if is_running else []
+        return entry_answer(daemon, entry, net_g=entry.body.net_mg / 1000, doubts=doubts)
 
-def _add_cook_writes(api: APIRouter, daemon: Node) -> None:
-    @api.post("/cooks", summary="Start a cook from a cook file's text")
-    async def start_cook(ask: requests.CookAsk) -> EntryView:
-        return await _told(daemon, "cook", ask)
-
-    @api.post("/cooks/finish", summary="Finish the running cook")
-    async def finish_cook(ask: requests.FinishAsk) -> EntryView:
-        return await _told(daemon, "finish", ask)
-
-    @api.post("/assignments", summary="Say where a channel sits from now on")
-    async def assign_channel(ask: requests.AssignAsk) -> EntryView:
-        return await _told(daemon, "assign", ask)
-
-    @api.post("/moves", summary="Say that a probe was moved within its piece")
-    async def move_probe(ask: requests.MovedAsk) -> EntryView:
-        return await _told(daemon, "moved", ask)
-
-
-def _add_piece_writes(api: APIRouter, daemon: Node) -> None:
-    @api.post("/pieces", summary="Add a piece to the running cook")
-    async def add_piece(ask: requests.PieceAsk) -> EntryView:
-        return await _told(daemon, "piece", ask)
-
-    @api.post("/pieces/{piece}/split", summary="Split a piece into several")
-    async def split_piece(piece: str, ask: requests.SplitAsk) -> EntryView:
-        return await _told(daemon, "split", ask, piece=piece)
-
-    @api.post("/merge", summary="Merge several pieces into one")
-    async def merge_pieces(ask: requests.MergeAsk) -> EntryView:
-        return await _told(daemon, "merge", ask)
-
-    @api.post("/stages", summary="Set the stage of a piece, now or in the past")
-    async def set_stage(ask: requests.StageAsk) -> EntryView:
-        return await _told(daemon, "stage", ask)
-
-    @api.post("/time-controls", summary="Hold a piece by time instead of temperature")
-    async def hold_by_time(ask: requests.ByTimeAsk) -> EntryView:
-        return await _told(daemon, "hold-by-time", ask)
-
-    @api.post("/targets", summary="Set the wrap or pull temperature of a piece")
-    async def target(ask: requests.TargetAsk) -> EntryView:
-        return await _told(daemon, "target", ask)
-
-
-def _add_journal_writes(api: APIRouter, daemon: Node) -> None:
-    @api.post(
-        "/weighings",
-        response_model=WeighingEntry,
-        summary="Keep a mass: typed, or what is steady on a scale",
-    )
-    async def weigh(ask: requests.WeighAsk) -> EntryView:
-        return await _told(daemon, "weigh", ask)
-
-    @api.post("/tares", summary="Take what is on a scale as container")
-    async def tare(ask: requests.TareAsk) -> EntryView:
-        return await _told(daemon, "tare", ask)
-
-    @api.post("/temps", summary="Enter a hand probe's reading")
-    async def spot(ask: requests.TempAsk) -> EntryView:
-        return await _told(daemon, "temp", ask)
-
-    @api.post("/receipts", summary="Write down how a piece came in")
-    async def receive(ask: requests.ReceiveAsk) -> EntryView:
-        return await _told(daemon, "receive", ask)
-
-    @api.post("/notes", summary="Write a note")
-    async def note(ask: requests.NoteAsk) -> EntryView:
-        return await _told(daemon, "note", ask)
-
-    @api.post("/undo", summary="Take an entry back; the last decision if none is named")
-    async def undo(ask: requests.UndoAsk) -> EntryView:
-        return await _told(daemon, "undo", ask)
-
-    @api.post("/corrections", summary="Correct an entry of any cook; the old one stays visible")
-    async def correct(ask: requests.CorrectAsk) -> EntryView:
-        return await _told(daemon, "correct", ask)
-
-    @api.post("/learning", summary="Say whether an entry, piece or cook teaches the next plan")
-    async def learning(ask: requests.LearningAsk) -> EntryView:
-        return await _told(daemon, "learning", ask)
-
-    @api.post("/cooks/withdraw", summary="Take a cook out of lists and learning; nothing is erased")
-    async def withdraw(ask: requests.WithdrawAsk) -> EntryView:
-        return await _told(daemon, "withdraw", ask)
-
-
-def _add_alert_writes(api: APIRouter, daemon: Node) -> None:
-    @api.post("/alerts/{alert:path}/acknowledge", summary="Got it")
-    async def acknowledge(alert: str, ask: requests.AlertAsk) -> EntryView:
-        return await _told(daemon, "acknowledge", ask, alert=alert)
-
-    @api.post("/alerts/{alert:path}/answer", summary="Answer a prompt, such as 'not yet'")
-    async def answer(alert: str, ask: requests.AnswerAsk) -> EntryView:
-        return await _told(daemon, "answer", ask, alert=alert)
-
-    @api.post("/alerts/{alert:path}/shelve", summary="Mute for some minutes, with a reason")
-    async def shelve(alert: str, ask: requests.ShelveAsk) -> EntryView:
-        return await _told(daemon, "shelve", ask, alert=alert)
-
-    @api.post("/alerts/{alert:path}/unshelve", summary="End the muting")
-    async def unshelve(alert: str, ask: requests.AlertAsk) -> EntryView:
-        return await _told(daemon, "unshelve", ask, alert=alert)
-
-    @api.post("/alerts/{alert:path}/reset", summary="Settle a latched alert, saying what was done")
-    async def reset(alert: str, ask: requests.AlertAsk) -> EntryView:
-        return await _told(daemon, "reset", ask, alert=alert)
+    fields: dict[str, type] = dict.fromkeys(re.findall(r"{(\w+)", route.path), str)
+    fields["ask"] = ACTIONS[route.action].ask
+    write.__signature__ = Signature([  # type: ignore[attr-defined]
+        Parameter(name, Parameter.KEYWORD_ONLY, annotation=kind) for name, kind in fields.items()
+    ])  # fmt: skip
+    return write
