@@ -1,10 +1,8 @@
-"""The simulated Bluetooth service itself: what unmodified bleak sees, and its program form."""
+"""The simulated Bluetooth service itself: what unmodified bleak sees."""
 
 from __future__ import annotations
 
 import asyncio
-import json
-import sys
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 
@@ -85,29 +83,3 @@ async def test_equal_values_are_all_delivered(bluez: SimulatedBluez) -> None:
         await client.stop_notify("2a6e")
         assert not bluez.world.notify(ADDRESS, "2a6e", b"\x02\x00")
     assert got == [b"\x01\x00"] * 5
-
-
-async def test_the_program_does_what_json_lines_say() -> None:
-    program = await asyncio.create_subprocess_exec(
-        sys.executable, "-m", "pitlogger_simulators.bluetooth",
-        stdin=asyncio.subprocess.PIPE, stdout=asyncio.subprocess.PIPE,
-    )  # fmt: skip
-    assert program.stdin is not None
-    assert program.stdout is not None
-    lines = (
-        {"do": "add", "address": ADDRESS, "name": "x", "services": [
-            {"uuid": "181a", "characteristics": [{"uuid": "2a6e", "value": "0080"}]}]},
-        {"do": "notify", "address": ADDRESS, "characteristic": "2a6e", "value": "ca09"},
-        {"do": "notify", "address": ADDRESS, "characteristic": "2a1c", "value": "00"},
-        {"do": "dance"},
-        "nonsense",
-    )  # fmt: skip
-    program.stdin.write(b"".join(json.dumps(line).encode() + b"\n" for line in lines))
-    program.stdin.write_eof()
-    async with asyncio.timeout(10):
-        told = [json.loads(line) for line in (await program.stdout.read()).splitlines()]
-        assert await program.wait() == 0
-    assert [event["event"] for event in told] == ["ready", "refused", "refused", "refused"]
-    assert told[0]["address"].startswith("unix:")
-    assert "no characteristic 2a1c" in told[1]["message"]
-    assert "dance" in told[2]["message"]
