@@ -142,7 +142,6 @@ WEIGHABLE: tuple[str, ...] = (*Checkpoint, *ByProduct, *AddedMass)
 Wrap = Literal["none", "paper", "foil", "boat", "pan"]
 WRAPS: tuple[Wrap, ...] = ("none", "paper", "foil", "boat", "pan")
 Prepared = Literal["intact", "injected", "tenderised", "ground", "stuffed"]
-PREPARED: tuple[Prepared, ...] = ("intact", "injected", "tenderised", "ground", "stuffed")
 
 
 @dataclass(frozen=True, slots=True)

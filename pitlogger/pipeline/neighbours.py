@@ -23,7 +23,6 @@ CORE_LIKE_MC = 30_000  # so far under a "core" that reads like a pit, a "pit" si
 WINDOW_MS = 60 * 60_000
 APART_MC = 3_000  # one down and the other up by so much within an hour
 STEADY_PIT_MC = 15_000
-OVER_PIT_MC = 3_000
 LEAST_MINUTES = 20
 
 

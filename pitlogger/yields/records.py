@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING
 
 from pitlogger.model.cooks import CUTS, Checkpoint
 from pitlogger.yields.plausible import implausible_masses
@@ -69,13 +69,6 @@ class PastPiece:
     @property
     def family(self) -> str:
         return CUTS[self.cut]
-
-
-class PastPieces(Protocol):
-    """Where past pieces come from: a paper log, the record of a node, a list in a test."""
-
-    def pieces(self) -> Sequence[PastPiece]:
-        """Return the past pieces, oldest cook first."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -51,11 +51,6 @@ def test_an_overloaded_scale_sends_its_overload_line() -> None:
     assert only(serial_scale.decode(line.strip())).quality is Quality.OVERLOAD
 
 
-def test_a_bare_line_tells_that_the_load_moves() -> None:
-    found = only(serial_scale.decode(frames.bare_line(Sample(1234.0, stable=False)).strip(b"\r\n")))
-    assert (found.value, found.unit, found.stable) == (1.234, "kg", False)
-
-
 @given(MASSES)
 def test_a_weight_measurement_has_steps_of_five_grams(grams: float) -> None:
     found = only(weight_scale.decode(frames.weight_measurement(Sample(grams))))

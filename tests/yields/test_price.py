@@ -15,7 +15,6 @@ from pitlogger.formats.money import amount, cents, per_unit, price_per_g, rounde
 from pitlogger.model.quantities import MG_PER
 from pitlogger.yields.money.pricing import (
     break_even_guests,
-    cost_allowed,
     price_for_food_cost,
     price_for_margin,
     price_for_prime_cost,
@@ -119,7 +118,6 @@ def test_prices_by_food_cost_margin_and_prime_cost() -> None:
     portion = figure("brisket_invented", "portion_cost")
     assert about(price_for_food_cost(Decimal("1.50"), Decimal("0.35")), Decimal("4.2857"), "1e-4")
     assert price_for_food_cost(Decimal("1.60"), Decimal("0.40")) == 4
-    assert cost_allowed(Decimal("6.75"), Decimal("0.35")) == Decimal("2.3625")
     for pct in (28, 30, 35):
         expected = figure("brisket_invented", f"price_at_{pct}pct")
         assert about(price_for_food_cost(portion, Decimal(pct) / 100), expected, "2e-5")

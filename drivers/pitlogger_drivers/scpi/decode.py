@@ -34,7 +34,6 @@ from pitlogger_drivers.text import ascii_line
 
 IDENTIFY = b"*IDN?\n"
 MEASURE = b"MEAS:TEMP?\n"
-NEXT_ERROR = b"SYST:ERR?\n"
 CLEAR = b"*CLS\n"
 _NUMBER = re.compile(r"[+-]?(?:\d{1,16}(?:\.\d{0,16})?|\.\d{1,16})(?:[eE][+-]?\d{1,3})?")
 _ERROR = re.compile(r'([+-]?\d{1,6})\s*,\s*"([^"]*)"')

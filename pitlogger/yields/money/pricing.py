@@ -17,11 +17,6 @@ def price_for_food_cost(cost: Decimal, target: Decimal) -> Decimal:
     return cost / share_of_price(target, "food-cost percentage")
 
 
-def cost_allowed(price: Decimal, target: Decimal) -> Decimal:
-    """Return the cost a price allows at a food-cost share."""
-    return price * share_of_price(target, "food-cost percentage")
-
-
 def price_for_margin(cost: Decimal, margin: Decimal) -> Decimal:
     """Return the price that leaves a contribution margin over the variable cost."""
     return cost + margin

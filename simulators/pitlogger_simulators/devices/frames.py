@@ -38,14 +38,6 @@ def header_line(sample: Sample, unit: str = "kg") -> bytes:
     return f"{status},GS,{sign}{abs(value):8.{_DECIMALS[unit]}f}{unit}\r\n".encode()
 
 
-def bare_line(sample: Sample, unit: str = "kg") -> bytes:
-    """Return `` 1.234 kg`` CR LF: the bare-number family; ``?`` while it moves."""
-    if sample.value is None:
-        return b"------\r\n"
-    moving = " ?" if sample.stable is False else ""
-    return f" {in_unit(sample.value, unit):8.{_DECIMALS[unit]}f} {unit}{moving}\r\n".encode()
-
-
 def csv_header(names: Mapping[str, str]) -> bytes:
     """Return the header line of a micro-controller: ``pit_c,brisket_1_core_c`` LF.
 

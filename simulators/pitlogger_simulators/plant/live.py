@@ -287,12 +287,6 @@ class LiveSmoker:
         """Return kg of water per kg of dry air in a pit."""
         return float(self._fire(pit).humidity_ratio[0])
 
-    def place_air_c(self, place: str) -> float:
-        """Return the air temperature of a place off the pit."""
-        air_c = place_of(place).air_c
-        own = self._weather.room_c if air_c is None else air_c
-        return self._place_air_c.get(place, own)
-
     # Parts
 
     def _boundary(self, piece: _Lying) -> Boundary:

@@ -6,7 +6,6 @@ of dry air. Every function takes floats or arrays.
 
 from __future__ import annotations
 
-import math
 from typing import TypeVar
 
 import numpy as np
@@ -63,14 +62,6 @@ def humidity_ratio(vapour_pa: Number, pressure_pa: float = STANDARD_PRESSURE_PA)
     return AIR_TO_WATER * vapour_pa / (pressure_pa - vapour_pa)
 
 
-def pressure_at_altitude_pa(altitude_m: float) -> float:
-    """Return the standard air pressure at an altitude.
-
-    Source: International Standard Atmosphere (ISO 2533), troposphere.
-    """
-    return STANDARD_PRESSURE_PA * float((1.0 - 2.25577e-5 * altitude_m) ** 5.25588)
-
-
 def mass_transfer_m_s(convection: Number, film_c: Number) -> Number:
     """Return the mass transfer coefficient from that of convection (Lewis analogy), m/s.
 
@@ -78,31 +69,3 @@ def mass_transfer_m_s(convection: Number, film_c: Number) -> Number:
     """
     density = STANDARD_PRESSURE_PA / (_DRY_AIR_GAS_CONSTANT * (film_c + ZERO_K))
     return convection / (density * _AIR_HEAT_CAPACITY * LEWIS_TWO_THIRDS)
-
-
-def wet_surface_c(
-    air_c: float,
-    vapour_pa: float,
-    convection: float = 10.0,
-    radiation: float = 0.0,
-    pressure_pa: float = STANDARD_PRESSURE_PA,
-) -> float:
-    """Return the temperature of a fully wet surface that gains no heat from below.
-
-    Heat from air (and from walls as warm as the air) meets evaporation with Stefan flow.
-    With no radiation this lies up to 1 C below the thermodynamic wet bulb. Bisection
-    between dew point and dry bulb cannot fail in hot wet air, as iterations do.
-    """
-    low, high = boiling_c(max(vapour_pa, 1.0)), min(air_c, boiling_c(pressure_pa) - 1e-6)
-    for _ in range(60):
-        middle = 0.5 * (low + high)
-        film = 0.5 * (middle + air_c)
-        flux = (
-            mass_transfer_m_s(convection, film)
-            * pressure_pa
-            / (VAPOUR_GAS_CONSTANT * (film + ZERO_K))
-            * math.log((pressure_pa - vapour_pa) / (pressure_pa - saturation_pa(middle)))
-        )
-        gain = (convection + radiation) * (air_c - middle) - latent_j_kg(middle) * flux
-        low, high = (middle, high) if gain > 0 else (low, middle)
-    return 0.5 * (low + high)
