@@ -35,6 +35,16 @@ def read_toml(
         UsageError: (as ``error``) Missing file, broken TOML, unknown key, wrong value; the
             message starts with ``file:line``.
     """
+    text = read_toml_text(path, error)
+    return parse_toml(text, model, error, str(path), rewrite)
+
+
+def read_toml_text(path: Path, error: type[UsageError]) -> str:
+    """Return the text of the file at ``path``.
+
+    Raises:
+        UsageError: (as ``error``) It is missing, a device, too large, or no UTF-8 text.
+    """
     try:
         refuse_device(path)
         if path.stat().st_size > MOST_BYTES:
@@ -44,7 +54,7 @@ def read_toml(
         raise error(f"{path}: cannot be read: {fault.strerror}") from None
     except UnicodeDecodeError:
         raise error(f"{path}: is not UTF-8 text") from None
-    return parse_toml(text, model, error, str(path), rewrite)
+    return text
 
 
 def parse_toml(

@@ -63,7 +63,7 @@ def connect_reader(path: Path) -> sqlite3.Connection:
     try:
         connection.text_factory = _text  # one damaged character must not hide a whole table
         connection.execute("PRAGMA query_only=ON")
-        connection.execute("PRAGMA cache_size=-4000")
+        connection.execute("PRAGMA cache_size=-1000")
     except BaseException:
         connection.close()
         raise

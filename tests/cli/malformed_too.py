@@ -113,6 +113,8 @@ BESIDE: tuple[Case, ...] = (
     ("alert ack", "ALERT"),
     ("alert shelve nothing --for 10", "--for"),
     ("decode gatt-2a9d --hex zz", "two digits a byte"),
+    ("decode gatt-2a9d --file /dev/zero", "more than 16 MB"),
+    ("config migrate /dev/zero", "it is a device"),
     ("pair --role king", "owner"),
     ("status now", "too much"),
 )

@@ -84,9 +84,10 @@ def migrate(file: Path, confirm: str, as_json: bool) -> None:
     from pitlogger.config import parse_config
     from pitlogger.config_renames import migrated
     from pitlogger.files import write_whole
+    from pitlogger.formats.toml import read_toml_text
     from pitlogger.questions import Question, QuestionError
 
-    before = _read(file)
+    before = read_toml_text(file, UsageError)
     after = migrated(before)
     parse_config(after, str(file))
     lines = list(unified_diff(before.splitlines(), after.splitlines(), lineterm="", n=0))[2:]
@@ -106,15 +107,6 @@ def migrate(file: Path, confirm: str, as_json: bool) -> None:
         "written" if write else "nothing was written" if lines else "every name is the present one"
     )
     emit({"file": str(file), "written": write, "changes": lines}, as_json, f"{file}: {told}")
-
-
-def _read(file: Path) -> str:
-    try:
-        return file.read_text(encoding="utf-8")
-    except OSError as fault:
-        raise UsageError(f"{file}: cannot be read: {fault.strerror}") from None
-    except UnicodeDecodeError:
-        raise UsageError(f"{file}: is not UTF-8 text") from None
 
 
 @config.command()

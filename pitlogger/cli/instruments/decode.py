@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from pitlogger.devices.contract import Measurement
     from pitlogger.devices.decoders import DecodeOptions, DecoderInfo
 
+MOST_BYTES = 16 << 20  # hours of any instrument; a device such as /dev/zero has no end
 _ESCAPES = {"n": 10, "r": 13, "t": 9, "0": 0, "\\": 92, "'": 39, '"': 34}
 _ESCAPE = re.compile(rb"\\(?:x([0-9A-Fa-f]{2})|(.)|$)", re.DOTALL)
 
@@ -100,7 +101,10 @@ def _chunks(frames: tuple[str, ...], text: str | None, source: BinaryIO | None) 
     if text is not None:
         return [_unescape(text)]
     if source is not None:
-        return [source.read()]
+        if len(content := source.read(MOST_BYTES + 1)) > MOST_BYTES:
+            most = f"{MOST_BYTES >> 20} MB"
+            raise UsageError(f"--file holds more than {most}: give one run of frames")
+        return [content]
     return [_bytes(frame, "--hex") for frame in frames]
 
 
