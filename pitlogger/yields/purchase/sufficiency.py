@@ -13,7 +13,8 @@ only names these types starts without NumPy.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from functools import partial
 from typing import TYPE_CHECKING
 
 from pitlogger.yields.learned.kitchen import Part
@@ -21,7 +22,7 @@ from pitlogger.yields.purchase.demand import Demand
 from pitlogger.yields.purchase.masses import Enough, PieceMass
 
 if TYPE_CHECKING:
-    from pitlogger.yields.purchase.supply_grid import Supply
+    from pitlogger.yields.purchase.supply_grid import Cumulants, Supply
 
 
 def supply(parts: Sequence[Part]) -> Supply:
@@ -46,7 +47,29 @@ def first_k(
         wanted: What is asked for.
         fixed_g: Servable mass that is there already.
     """
-    from pitlogger.yields.purchase.supply_grid import Cumulants, deviation, judge
+    from pitlogger.yields.purchase.supply_grid import judge
+
+    for k, mass, sd_g in _summed(grid, pieces):
+        yield judge(k, grid.weight, mass, wanted, fixed_g, sd_g())
+
+
+def enough(
+    grid: Supply, pieces: Sequence[PieceMass], wanted: Demand, fixed_g: float = 0.0
+) -> Enough:
+    """Return what all these pieces give against a demand; none at all is allowed."""
+    from pitlogger.yields.purchase.supply_grid import judge
+
+    if not pieces:
+        return _nothing(wanted, fixed_g)
+    *_, (k, mass, sd_g) = _summed(grid, pieces)
+    return judge(k, grid.weight, mass, wanted, fixed_g, sd_g())
+
+
+def _summed(
+    grid: Supply, pieces: Iterable[PieceMass]
+) -> Iterator[tuple[int, Cumulants, Callable[[], float]]]:
+    """Yield k, the mass of the first k pieces and what tells its typical deviation, grams."""
+    from pitlogger.yields.purchase.supply_grid import Cumulants, deviation
 
     typical = grid.typical or grid
     summed, summed_typical = Cumulants.none(grid), Cumulants.none(typical)
@@ -56,17 +79,7 @@ def first_k(
             one, one_typical = Cumulants.of_piece(grid, piece), Cumulants.of_piece(typical, piece)
         last = piece
         summed, summed_typical = summed + one, summed_typical + one_typical
-        yield judge(
-            k, grid.weight, summed, wanted, fixed_g, deviation(typical.weight, summed_typical)
-        )
-
-
-def enough(
-    grid: Supply, pieces: Sequence[PieceMass], wanted: Demand, fixed_g: float = 0.0
-) -> Enough:
-    """Return what all these pieces give against a demand; none at all is allowed."""
-    *_, last = (_nothing(wanted, fixed_g), *first_k(grid, pieces, wanted, fixed_g))
-    return last
+        yield k, summed, partial(deviation, typical.weight, summed_typical)
 
 
 def _nothing(wanted: Demand, fixed_g: float) -> Enough:
