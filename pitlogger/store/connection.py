@@ -9,6 +9,8 @@ from typing import Any
 # By measurement (docs/store.md): the fewest bytes written an hour at the live load.
 PAGE_BYTES = 2048
 CHECKPOINT_PAGES = 1000
+# A connection's pages. More fill slowly over days and read no faster: the kernel keeps them too.
+CACHE_KB = 500
 BUSY_S = 5.0
 
 
@@ -44,6 +46,7 @@ def connect_writer(path: Path) -> sqlite3.Connection:
         connection.execute("PRAGMA secure_delete=OFF")
         connection.execute(f"PRAGMA wal_autocheckpoint={CHECKPOINT_PAGES}")
         connection.execute("PRAGMA journal_size_limit=4194304")
+        connection.execute(f"PRAGMA cache_size=-{CACHE_KB}")
     except BaseException:
         connection.close()
         raise
@@ -63,7 +66,7 @@ def connect_reader(path: Path) -> sqlite3.Connection:
     try:
         connection.text_factory = _text  # one damaged character must not hide a whole table
         connection.execute("PRAGMA query_only=ON")
-        connection.execute("PRAGMA cache_size=-1000")
+        connection.execute(f"PRAGMA cache_size=-{CACHE_KB}")
     except BaseException:
         connection.close()
         raise
