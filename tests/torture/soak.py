@@ -23,7 +23,7 @@ from typing import NamedTuple
 from tests.torture.node import crowding
 from tests.torture.soak_kitchen import COOK, Kitchen
 
-GROWTH_BAR_MB = 1.0  # a day
+GROWTH_BAR_MB = 0.5  # a day
 SPARE = 2  # descriptors, tasks and threads that may come with work, not with time
 COOK_H = 14.0
 PAGE = os.sysconf("SC_PAGE_SIZE")
