@@ -7,6 +7,7 @@ the composition root hands in.
 from __future__ import annotations
 
 import tomllib
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from functools import cache
 from importlib.resources import files
@@ -209,6 +210,20 @@ def _shipped_cut(cut: str, table: dict[str, Any]) -> CutTargets:
     )
 
 
+# What a file writes with its unit is held here in one unit.
+_HELD_AS = {
+    "on_delay": "on_delay_ms", "off_delay": "off_delay_ms", "deadband": "deadband_mc",
+    "realarm": "realarm_ms", "shelf_max": "shelf_max_ms", "every": "every_ms", "first": "first_ms",
+    "wrap_at": "wrap_at_mc", "tender_check_at": "tender_check_mc", "pull_at": "pull_at_mc",
+    "mass": "mass_mg", "mass_sd": "mass_sd_mg",
+}  # fmt: skip
+
+
+def _in_units(table: Iterable[tuple[str, Any]]) -> dict[str, Any]:
+    """Return the values of a policy table by the names of the fields that hold them."""
+    return {_HELD_AS.get(key, key): value for key, value in table}
+
+
 def cuts_of(own: Source | None = None) -> dict[str, CutTargets]:
     """Return the targets of each cut, overlaid by a person's own.
 
@@ -218,16 +233,7 @@ def cuts_of(own: Source | None = None) -> dict[str, CutTargets]:
     from pitlogger.formats.policy_file import parse_targets
 
     cuts = {
-        cut: CutTargets(
-            cut=cut,
-            wrap_at_mc=table.wrap_at,
-            tender_check_mc=table.tender_check_at,
-            pull_at_mc=table.pull_at,
-            wrap=table.wrap,
-            mass_mg=table.mass,
-            mass_sd_mg=table.mass_sd,
-            source=table.source,
-        )
+        cut: CutTargets(cut=cut, **_in_units(table))
         for cut, table in parse_targets(shipped("targets"), own).items()
     }
     if missing := CUTS.keys() - cuts.keys():
@@ -245,29 +251,12 @@ def build(own: Texts) -> RulePolicy:
 
     rules = {
         kind: AlertRule(
-            kind=kind,
-            priority=Priority[table.priority.upper()],
-            wakes=table.wakes,
-            cause=table.cause,
-            consequence=table.consequence,
-            remedy=table.remedy,
-            act_within=table.act_within,
-            latching=table.latching,
-            notice=table.notice,
-            momentary=table.momentary,
-            on_delay_ms=table.on_delay,
-            off_delay_ms=table.off_delay,
-            deadband_mc=table.deadband,
-            realarm_ms=table.realarm,
-            shelf_max_ms=table.shelf_max,
-            source=table.source,
+            kind=kind, **_in_units(table) | {"priority": Priority[table.priority.upper()]}
         )
         for kind, table in parse_alerts(shipped("alerts"), own.alerts).items()
     }
     routines = {
-        name: TimerRule(
-            name, table.on, table.every, table.first, table.cause, table.remedy, table.source
-        )
+        name: TimerRule(name=name, **_in_units(table))
         for name, table in parse_timers(shipped("timers"), own.timers).items()
     }
     kitchen = parse_kitchen(shipped("kitchen"), own.kitchen)
