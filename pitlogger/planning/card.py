@@ -10,7 +10,7 @@ from typing import Any
 from pitlogger.errors import FieldError
 from pitlogger.formats.money import cents, per_unit
 from pitlogger.model.cooks import ByProduct
-from pitlogger.planning.document import as_document
+from pitlogger.planning.document import as_fields
 from pitlogger.yields.money.pricing import (
     break_even_guests,
     price_for_food_cost,
@@ -135,8 +135,7 @@ class CardAnswer:
 
     def document(self) -> dict[str, Any]:
         """Return it as ``pitlogger price --json`` prints it."""
-        document: dict[str, Any] = as_document(self)
-        return document
+        return as_fields(self)
 
 
 def price_card(question: CardQuestion) -> CardAnswer:

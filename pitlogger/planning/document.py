@@ -10,6 +10,15 @@ from typing import Any
 from pitlogger.clock import rfc3339
 
 
+def as_fields(answer: Any) -> dict[str, Any]:
+    """Return a whole answer, a dataclass, by the names of its fields; see ``as_document``."""
+    return {
+        field.name.rstrip("_"): as_document(held)
+        for field in fields(answer)
+        if (held := getattr(answer, field.name)) is not None or field.default is MISSING
+    }
+
+
 def as_document(value: Any) -> Any:
     """Return an answer as dicts, lists and plain values; its keys are the names of its fields.
 
@@ -17,11 +26,7 @@ def as_document(value: Any) -> Any:
     A field whose default is ``None`` is left out while it has it: it stands only where asked for.
     """
     if is_dataclass(value) and not isinstance(value, type):
-        return {
-            field.name.rstrip("_"): as_document(held)
-            for field in fields(value)
-            if (held := getattr(value, field.name)) is not None or field.default is MISSING
-        }
+        return as_fields(value)
     if isinstance(value, Mapping):
         return {key: as_document(held) for key, held in value.items()}
     if isinstance(value, list | tuple):

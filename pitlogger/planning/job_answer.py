@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
-from pitlogger.planning.document import as_document
+from pitlogger.planning.document import as_fields
 from pitlogger.planning.timeline import ScheduleAnswer
 from pitlogger.yields.purchase.masses import Enough
 
@@ -209,5 +209,4 @@ class JobAnswer:
 
     def document(self) -> dict[str, Any]:
         """Return it as ``pitlogger job show --json`` prints it."""
-        document: dict[str, Any] = as_document(self)
-        return document
+        return as_fields(self)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from pitlogger.planning.document import as_document
+from pitlogger.planning.document import as_fields
 from pitlogger.planning.plan_meals import MealsShown
 from pitlogger.yields.learned.servable import PriorKind
 from pitlogger.yields.purchase.masses import Enough
@@ -83,7 +83,7 @@ class PlanAnswer:
 
     def document(self) -> dict[str, Any]:
         """Return it as ``pitlogger plan --json`` prints it: one cut stands without a list."""
-        whole: dict[str, Any] = as_document(self)
+        whole = as_fields(self)
         if len(self.dishes) > 1:
             return whole
         (dish,) = whole["dishes"]

@@ -14,7 +14,7 @@ from typing import Any, Literal
 from pitlogger.errors import FieldError
 from pitlogger.formats.job_file import JobFile, MeatTable
 from pitlogger.formats.money import rounded
-from pitlogger.planning.document import as_document
+from pitlogger.planning.document import as_fields
 from pitlogger.planning.job_purchase import question
 from pitlogger.planning.past import PastCooks
 from pitlogger.planning.plan_answer import Bought, PlanAnswer
@@ -81,8 +81,7 @@ class QuoteAnswer:
 
     def document(self) -> dict[str, Any]:
         """Return it as ``pitlogger price --job --json`` prints it."""
-        document: dict[str, Any] = as_document(self)
-        return document
+        return as_fields(self)
 
 
 def quote(source: JobFile, past: PastCooks = NO_PAST) -> QuoteAnswer:

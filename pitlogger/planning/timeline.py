@@ -10,7 +10,7 @@ from typing import Any
 from pitlogger.errors import FieldError
 from pitlogger.model.cooks import Cook, Piece, Service, Wrap
 from pitlogger.model.kitchen import KitchenTimes
-from pitlogger.planning.document import as_document
+from pitlogger.planning.document import as_fields
 from pitlogger.planning.past import PastCooks
 from pitlogger.planning.plan_b import Fallback, plan_b
 from pitlogger.planning.schedule_hold import (
@@ -137,8 +137,7 @@ class ScheduleAnswer:
 
     def document(self) -> dict[str, Any]:
         """Return it as ``pitlogger schedule --json`` prints it."""
-        document: dict[str, Any] = as_document(self)
-        return document
+        return as_fields(self)
 
 
 def schedule(question: ScheduleQuestion, past: PastCooks = NO_PAST) -> ScheduleAnswer:
