@@ -5,12 +5,13 @@ from __future__ import annotations
 import asyncio
 from collections.abc import AsyncIterator
 
-from pitlogger.devices.contract import Announced, Chunk, Transport
+from pitlogger.devices.contract import Chunk, Transport
 from pitlogger.devices.tasks import end
+from pitlogger.devices.transports.wrapping import WrappingTransport
 from pitlogger.errors import SilentError
 
 
-class AskingTransport:
+class AskingTransport(WrappingTransport):
     """Ask through another transport, and end when nothing answers.
 
     Args:
@@ -34,31 +35,13 @@ class AskingTransport:
         after_silence: bytes = b"",
         tries: int = 3,
     ) -> None:
-        self._inner = inner
+        super().__init__(inner)
         self._question = question
         self._every_s = every_s
         self._patience_s = patience_s
         self._first = first
         self._after_silence = after_silence
         self._tries = tries
-
-    async def __aenter__(self) -> AskingTransport:
-        await self._inner.__aenter__()
-        return self
-
-    async def __aexit__(self, *exc: object) -> None:
-        await self._inner.__aexit__(*exc)
-
-    async def send(self, data: bytes) -> None:
-        """Write a command between two questions."""
-        await self._inner.send(data)
-
-    async def appears(self) -> None:
-        """Return when a missing device is there; never where that cannot be told."""
-        if isinstance(self._inner, Announced):
-            await self._inner.appears()
-        else:
-            await asyncio.Event().wait()
 
     async def chunks(self) -> AsyncIterator[Chunk]:
         """Yield answers.

@@ -23,9 +23,10 @@ from collections.abc import AsyncIterator, Callable, Iterable, Iterator
 from contextlib import suppress
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
-from typing import Any, TextIO
+from typing import Any, Self, TextIO
 
-from pitlogger.devices.contract import Announced, Chunk, Transport
+from pitlogger.devices.contract import Chunk, Transport
+from pitlogger.devices.transports.wrapping import WrappingTransport
 from pitlogger.errors import CaptureError, TransportError
 from pitlogger.formats.json_text import parse_json
 
@@ -122,7 +123,7 @@ def _object(path: Path, number: int, line: str) -> dict[str, Any]:
     return given
 
 
-class Recorder:
+class Recorder(WrappingTransport):
     """A transport that writes down all that comes through another one."""
 
     def __init__(
@@ -132,30 +133,19 @@ class Recorder:
         header: Header,
         monotonic_s: Callable[[], float] = time.monotonic,
     ) -> None:
-        self._inner = inner
+        super().__init__(inner)
         self._sink = sink
         self._header = header
         self._monotonic_s = monotonic_s
 
-    async def __aenter__(self) -> Recorder:
-        await self._inner.__aenter__()
+    async def __aenter__(self) -> Self:
+        await super().__aenter__()
         write_header(self._sink, self._header)
         return self
 
     async def __aexit__(self, *exc: object) -> None:
         self._sink.flush()
-        await self._inner.__aexit__(*exc)
-
-    async def send(self, data: bytes) -> None:
-        """Pass bytes on."""
-        await self._inner.send(data)
-
-    async def appears(self) -> None:
-        """Return when a missing device is there; never where that cannot be told."""
-        if isinstance(self._inner, Announced):
-            await self._inner.appears()
-        else:
-            await asyncio.Event().wait()
+        await super().__aexit__(*exc)
 
     async def chunks(self) -> AsyncIterator[Chunk]:
         """Yield what the other transport yields, until the file is as large as one may be."""
