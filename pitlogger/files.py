@@ -33,7 +33,7 @@ def write_whole(path: Path, text: str, mode: int = 0o600) -> None:
         file.flush()
         os.fsync(file.fileno())
     part.replace(path)
-    sync_folder(path.parent)
+    sync(path.parent)
 
 
 def append_line(path: Path, line: str) -> None:
@@ -75,9 +75,9 @@ def settle_files(within_s: float) -> None:
         _thread.submit(lambda: None).result(within_s)
 
 
-def sync_folder(folder: Path) -> None:
-    """Have the disk take the names in a folder."""
-    handle = os.open(folder, os.O_RDONLY)
+def sync(path: Path) -> None:
+    """Have the disk take a file, or the names in a folder."""
+    handle = os.open(path, os.O_RDONLY)
     try:
         os.fsync(handle)
     finally:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import shutil
 import sqlite3
 from collections.abc import Iterator
@@ -11,6 +10,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from pitlogger.errors import StoreError
+from pitlogger.files import sync
 from pitlogger.store.connection import Connection, connect_reader
 from pitlogger.store.entry_copies import set_copies_aside
 from pitlogger.store.migrations import version
@@ -37,9 +37,9 @@ def back_up(source: sqlite3.Connection, folder: Path, label: str = "backup") -> 
                 source.backup(copy)
                 copy.execute("PRAGMA journal_mode=DELETE")
             verify(part)
-            _sync(part)
+            sync(part)
             part.replace(target)
-            _sync(folder)
+            sync(folder)
         finally:
             part.unlink(missing_ok=True)
     return target
@@ -76,12 +76,12 @@ def restore(backup: Path, path: Path) -> Path | None:
     with _explained(f"{backup} was not restored"):
         part = path.with_name(path.name + ".part")
         shutil.copyfile(backup, part)
-        _sync(part)
+        sync(part)
         refuse_if_in_use(path)
         old = move_aside(path, "before-restore") if path.exists() else None
         part.replace(path)
         set_copies_aside(path)  # else the next start would put later entries back into it
-        _sync(path.parent)
+        sync(path.parent)
     return old
 
 
@@ -172,11 +172,3 @@ def _explained(what: str) -> Iterator[None]:
         yield
     except (OSError, sqlite3.Error) as error:
         raise StoreError(f"{what}: {error}") from None
-
-
-def _sync(path: Path) -> None:
-    handle = os.open(path, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)

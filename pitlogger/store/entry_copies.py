@@ -19,7 +19,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from pitlogger.files import set_aside, sync_folder
+from pitlogger.files import set_aside, sync
 from pitlogger.formats.journal_json import load_entry
 from pitlogger.store.rows import JournalRow, RunRow
 
@@ -86,7 +86,7 @@ class EntryCopies:
                 self._path.replace(_older(self._path))
         handle = os.open(self._path, os.O_WRONLY | os.O_CREAT | os.O_APPEND | os.O_CLOEXEC, 0o640)
         os.write(handle, b"\n")  # ends a line that a power cut tore
-        sync_folder(self._path.parent)
+        sync(self._path.parent)
         return handle
 
 

@@ -28,6 +28,7 @@ from pitlogger.store.rows import (
     RunRow,
     Snapshot,
     StoredReading,
+    columns,
 )
 from pitlogger.store.series import readings
 
@@ -283,10 +284,7 @@ class Reader:
 
     def runs(self) -> list[RunRow]:
         """Return the runs in the order they began."""
-        rows = self._connection.execute(
-            "SELECT run, node, boot_id, start_ms, start_monotonic_ms, version, utc_trusted, end_ms,"
-            " node_uid, batch FROM run ORDER BY id"
-        )
+        rows = self._connection.execute(f"SELECT {columns(RunRow)} FROM run ORDER BY id")
         return [RunRow(*(*row[:6], bool(row[6]), *row[7:])) for row in rows]
 
     def clocks(self, run: str | None = None) -> list[ClockRow]:
@@ -323,20 +321,18 @@ class Reader:
 
     def outbox(self, *, due_ms: int | None = None) -> list[Notice]:
         """Return the notices not done, the next first; only those due by then if given."""
-        rows = self._connection.execute(
-            "SELECT id, alert, channel, body, created_ms, tries, next_try_ms, last_error, done"
-            " FROM outbox WHERE NOT done AND (?1 IS NULL OR next_try_ms <= ?1)"
-            " ORDER BY next_try_ms, created_ms, id",
-            (due_ms,),
+        return self._notices(
+            "NOT done AND (?1 IS NULL OR next_try_ms <= ?1) ORDER BY next_try_ms, created_ms, id",
+            due_ms,
         )
-        return [Notice(*(*row[:8], bool(row[8]))) for row in rows]
 
     def handed_in(self, since_ms: int) -> list[Notice]:
         """Return the notices made since a UTC time, sent and given up ones too, oldest first."""
+        return self._notices("created_ms >= ? ORDER BY created_ms, id", since_ms)
+
+    def _notices(self, where: str, given: int | None) -> list[Notice]:
         rows = self._connection.execute(
-            "SELECT id, alert, channel, body, created_ms, tries, next_try_ms, last_error, done"
-            " FROM outbox WHERE created_ms >= ? ORDER BY created_ms, id",
-            (since_ms,),
+            f"SELECT {columns(Notice)} FROM outbox WHERE {where}", (given,)
         )
         return [Notice(*(*row[:8], bool(row[8]))) for row in rows]
 
@@ -357,8 +353,7 @@ def facts(connection: sqlite3.Connection) -> dict[str, object]:
     """Return sizes, counts, versions and the result of a quick check of an open database."""
 
     def one(statement: str) -> int:
-        found: int = connection.execute(statement).fetchone()[0]
-        return found
+        return int(connection.execute(statement).fetchone()[0])
 
     with closing(connection.execute("PRAGMA quick_check(3)")) as cursor:
         check = [row[0] for row in cursor]

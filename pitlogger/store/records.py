@@ -9,13 +9,14 @@ import json
 import sqlite3
 import zlib
 from collections.abc import Iterable
+from dataclasses import astuple, fields
 
 from pitlogger.errors import RefusedError
 from pitlogger.formats.journal_json import load_entry
 from pitlogger.model.entry_ids import tag_of
 from pitlogger.model.folding import counted
 from pitlogger.model.journal import CookFinished, CookStarted, CookWithdrawn
-from pitlogger.store.rows import ClockRow, JournalRow, Notice, RunRow, Snapshot
+from pitlogger.store.rows import ClockRow, JournalRow, Notice, RunRow, Snapshot, columns
 from pitlogger.store.schema import link
 
 _SNAPSHOTS_KEPT = 3
@@ -36,22 +37,8 @@ def begin_run(connection: sqlite3.Connection, run: RunRow, number: int | None = 
     ):
         number = None
     cursor = connection.execute(
-        "INSERT INTO run (id, run, node, boot_id, start_ms, start_monotonic_ms, version,"
-        " utc_trusted, end_ms, tag, node_uid, batch) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-        (
-            number,
-            run.run,
-            run.node,
-            run.boot_id,
-            run.start_ms,
-            run.start_monotonic_ms,
-            run.version,
-            run.utc_trusted,
-            run.end_ms,
-            tag_of(run.run),
-            run.node_uid,
-            run.batch,
-        ),
+        f"INSERT INTO run (id, tag, {columns(RunRow)}) VALUES ({'?, ' * len(fields(RunRow))} ?, ?)",
+        (number, tag_of(run.run), *astuple(run)),
     )
     assert cursor.lastrowid is not None, "an insert gives a row id"
     return cursor.lastrowid
@@ -66,8 +53,7 @@ def run_number(connection: sqlite3.Connection, run: str) -> int:
     row = connection.execute("SELECT id FROM run WHERE run = ?", (run,)).fetchone()
     if row is None:
         raise RefusedError(f"unknown run '{run}': nothing can be recorded under it")
-    number: int = row[0]
-    return number
+    return int(row[0])
 
 
 def last_record_ms(connection: sqlite3.Connection, number: int) -> int:
@@ -203,14 +189,10 @@ def set_clock(connection: sqlite3.Connection, clock: ClockRow) -> None:
 
 def save_snapshot(connection: sqlite3.Connection, snapshot: Snapshot) -> None:
     """Insert a snapshot, deflated, and drop all but the newest few."""
+    body = zlib.compress(snapshot.body)
     connection.execute(
         "INSERT INTO snapshot (run, t_ms, version, body) VALUES (?, ?, ?, ?)",
-        (
-            run_number(connection, snapshot.run),
-            snapshot.t_ms,
-            snapshot.version,
-            zlib.compress(snapshot.body),
-        ),
+        (run_number(connection, snapshot.run), snapshot.t_ms, snapshot.version, body),
     )
     connection.execute(
         "DELETE FROM snapshot WHERE id NOT IN (SELECT id FROM snapshot ORDER BY id DESC LIMIT ?)",
@@ -220,20 +202,9 @@ def save_snapshot(connection: sqlite3.Connection, snapshot: Snapshot) -> None:
 
 def put_notice(connection: sqlite3.Connection, notice: Notice) -> None:
     """Insert a notice of the outbox or overwrite it."""
+    marks = ", ".join("?" * len(fields(Notice)))
     connection.execute(
-        "INSERT OR REPLACE INTO outbox (id, alert, channel, body, created_ms, tries,"
-        " next_try_ms, last_error, done) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
-        (
-            notice.id,
-            notice.alert,
-            notice.channel,
-            notice.body,
-            notice.created_ms,
-            notice.tries,
-            notice.next_try_ms,
-            notice.last_error,
-            notice.done,
-        ),
+        f"INSERT OR REPLACE INTO outbox ({columns(Notice)}) VALUES ({marks})", astuple(notice)
     )
 
 

@@ -7,7 +7,7 @@ Times named ``t_ms`` are engine milliseconds of the run named beside them; times
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import NamedTuple
 
@@ -204,3 +204,8 @@ class Trouble:
     waiting_entries: int = 0
     waiting_readings: int = 0
     lost_readings: int = 0
+
+
+def columns(row: type[RunRow | Notice]) -> str:
+    """Return the columns of the table that holds such rows: they are called as their fields."""
+    return ", ".join(field.name for field in fields(row))
