@@ -11,6 +11,11 @@ def heed_cancelling() -> None:
 
     ``asyncio.wait_for`` of Python 3.11 returns a result that is there at the same moment
     instead, and the libraries for Modbus and MQTT wait with it; the task would run for ever.
+    Likewise a context manager whose end fails raises its own fault in place of the cancellation,
+    as that of aiomqtt's client does when the broker is gone.
+
+    Raises:
+        asyncio.CancelledError: The task was asked to end.
     """
     task = asyncio.current_task()
     if task is not None and task.cancelling():

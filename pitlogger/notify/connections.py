@@ -13,9 +13,9 @@ from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING
 
+from pitlogger.devices.tasks import heed_cancelling
 from pitlogger.errors import DeliveryError
 from pitlogger.notify.message import alive_message
-from pitlogger.notify.task_group import stop_if_cancelled
 from pitlogger.notify.ways.make import make_way
 from pitlogger.notify.ways.way import Way
 from pitlogger.views.node import Node
@@ -104,7 +104,7 @@ async def guarded(name: str, work: Work, report: Report) -> None:
         except Exception as fault:  # whatever it is, alarms must go on by the other ways
             log.exception("%s broke down", name)
             report(name, DeliveryError(f"it broke down: {fault!r}", remedy="See the log"))
-        stop_if_cancelled()
+        heed_cancelling()
         await asyncio.sleep(RESTART_S)
 
 

@@ -21,17 +21,3 @@ async def together(*works: Coroutine[Any, Any, None], name: str = "") -> None:
         await asyncio.gather(*tasks, return_exceptions=True)
     for task in done:
         task.result()
-
-
-def stop_if_cancelled() -> None:
-    """End the running task if it was asked to end and a fault took the request's place.
-
-    A context manager whose end fails raises its own fault instead of the cancellation, as
-    aiomqtt's client does when the broker is gone: whoever catches it and goes on asks here.
-
-    Raises:
-        asyncio.CancelledError: The task was asked to end.
-    """
-    task = asyncio.current_task()
-    if task is not None and task.cancelling():
-        raise asyncio.CancelledError

@@ -21,8 +21,8 @@ from paho.mqtt.properties import Properties
 
 from pitlogger.config import MqttTable
 from pitlogger.devices.backoff import Backoff, Pace
+from pitlogger.devices.tasks import heed_cancelling
 from pitlogger.errors import DeliveryError
-from pitlogger.notify.task_group import stop_if_cancelled
 from pitlogger.notify.ways.way import read_secret
 
 SESSION_S = 3600  # how long the broker keeps what comes while we are away
@@ -85,7 +85,7 @@ class MqttLink:
                 await self._once(serve)
             except (aiomqtt.MqttError, OSError, TimeoutError, DeliveryError) as fault:
                 self._report(self.explain(fault))
-            stop_if_cancelled()
+            heed_cancelling()
             await self._sleep(self._pace.after(time.monotonic() - began))
 
     async def _once(self, serve: Serve) -> None:
