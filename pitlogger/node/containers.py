@@ -6,19 +6,15 @@ the list, or took it off. A weighing names its container and takes the mass know
 
 from __future__ import annotations
 
-import json
-import logging
-from collections.abc import Iterable
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
 
-from pitlogger.errors import StoreError, UsageError, unknown
-from pitlogger.files import append_line
+from pitlogger.errors import UsageError, unknown
+from pitlogger.node.row_file import RowFile
 from pitlogger.views.node import Node
 from pitlogger.yields.weighing.containers import Container, recognise
 
-log = logging.getLogger(__name__)
 MOST = 100
 FILE = "containers.jsonl"
 
@@ -57,7 +53,7 @@ def keep(daemon: Node, name: str, tare_mg: int, by: str) -> Kept:
     made = Kept(name, tare_mg, by, daemon.clock.utc_ms())
     if name in known and known[name].tare_mg == tare_mg:
         return known[name]
-    _append(_path(daemon), made)
+    RowFile(_path(daemon), Kept).add(made)
     return made
 
 
@@ -70,7 +66,8 @@ def remove(daemon: Node, name: str, by: str) -> Kept:
     known = containers(daemon)
     if name not in known:
         raise UsageError(unknown("container", name, known))
-    _append(_path(daemon), Kept(name, None, by, daemon.clock.utc_ms()))
+    gone = Kept(name, None, by, daemon.clock.utc_ms())
+    RowFile(_path(daemon), Kept).add(gone)
     return replace(known[name], by=by)
 
 
@@ -96,24 +93,8 @@ def _path(daemon: Node) -> Path:
 def _read(path: Path, changed_ns: int, size: int) -> dict[str, Kept]:
     """Return the list as a file has it; what changed the file asks anew."""
     held: dict[str, Kept] = {}
-    for one in _lines(path.read_text(encoding="utf-8").splitlines()):
+    for one in RowFile(path, Kept).rows():
         held.pop(one.name, None)
         if one.tare_mg is not None:
             held[one.name] = one
     return dict(sorted(held.items()))
-
-
-def _lines(lines: Iterable[str]) -> Iterable[Kept]:
-    for number, line in enumerate(lines, 1):
-        try:
-            yield Kept(**json.loads(line))
-        except (ValueError, TypeError):
-            # A power cut in the middle of a line: nobody was told that it was kept.
-            log.warning("%s:%d cannot be read and is left out", FILE, number)
-
-
-def _append(path: Path, one: Kept) -> None:
-    try:
-        append_line(path, json.dumps(asdict(one), ensure_ascii=False))
-    except OSError as fault:
-        raise StoreError(f"{path} cannot be written: {fault.strerror}") from None

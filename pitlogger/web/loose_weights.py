@@ -6,16 +6,12 @@ given to a piece, or dropped, leaves the list; the file keeps every line.
 
 from __future__ import annotations
 
-import json
-import logging
-from dataclasses import asdict, dataclass, replace
-from pathlib import Path
+from dataclasses import dataclass, replace
 
-from pitlogger.errors import StoreError, UsageError
-from pitlogger.files import append_line
+from pitlogger.errors import UsageError
+from pitlogger.node.row_file import RowFile
 from pitlogger.views.node import Node
 
-log = logging.getLogger(__name__)
 MOST = 200
 FILE = "loose-weights.jsonl"
 
@@ -34,7 +30,7 @@ class LooseWeight:
 
 def loose_weights(daemon: Node) -> dict[str, LooseWeight]:
     """Return the weights that wait for a piece, by id, the oldest first."""
-    return {key: one for key, one in _read(_path(daemon)).items() if one.on_list}
+    return {key: one for key, one in _known(daemon).items() if one.on_list}
 
 
 def keep_loose(daemon: Node, one: LooseWeight) -> LooseWeight:
@@ -44,14 +40,14 @@ def keep_loose(daemon: Node, one: LooseWeight) -> LooseWeight:
         UsageError: No mass, or a list that is full.
         StoreError: The disk refuses.
     """
-    known = _read(_path(daemon))
+    known = _known(daemon)
     if one.id in known:
         return known[one.id]
     if one.net_mg <= 0:
         raise UsageError("that weighs nothing: a mass above zero is expected")
     if sum(held.on_list for held in known.values()) >= MOST:
         raise UsageError(f"{MOST} weights wait already: give some to their pieces, or drop them")
-    _append(_path(daemon), one)
+    _file(daemon).add(one)
     return one
 
 
@@ -61,36 +57,18 @@ def list_loose(daemon: Node, key: str, *, on_list: bool) -> LooseWeight:
     Raises:
         UsageError: No such weight.
     """
-    held = _read(_path(daemon)).get(key)
+    held = _known(daemon).get(key)
     if held is None:
         raise UsageError("that weight is not on the list: look at the screen again")
     made = replace(held, on_list=on_list)
     if held.on_list is not on_list:
-        _append(_path(daemon), made)
+        _file(daemon).add(made)
     return made
 
 
-def _path(daemon: Node) -> Path:
-    return daemon.config.node.data / FILE
+def _file(daemon: Node) -> RowFile[LooseWeight]:
+    return RowFile(daemon.config.node.data / FILE, LooseWeight)
 
 
-def _read(path: Path) -> dict[str, LooseWeight]:
-    if not path.exists():
-        return {}
-    held = {}
-    for number, line in enumerate(path.read_text(encoding="utf-8").splitlines(), 1):
-        try:
-            one = LooseWeight(**json.loads(line))
-        except (ValueError, TypeError):
-            # A power cut in the middle of a line: nobody was told that it was kept.
-            log.warning("%s:%d cannot be read and is left out", FILE, number)
-            continue
-        held[one.id] = one
-    return held
-
-
-def _append(path: Path, one: LooseWeight) -> None:
-    try:
-        append_line(path, json.dumps(asdict(one), ensure_ascii=False))
-    except OSError as fault:
-        raise StoreError(f"{path} cannot be written: {fault.strerror}") from None
+def _known(daemon: Node) -> dict[str, LooseWeight]:
+    return {one.id: one for one in _file(daemon).rows()}

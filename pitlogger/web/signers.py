@@ -8,13 +8,11 @@ from __future__ import annotations
 
 import hashlib
 import hmac
-import json
-import os
 import secrets
-from dataclasses import asdict, dataclass
-from pathlib import Path
+from dataclasses import dataclass
 
-from pitlogger.errors import RefusedError, StoreError, UsageError, unknown
+from pitlogger.errors import RefusedError, UsageError, unknown
+from pitlogger.node.row_file import RowFile
 from pitlogger.views.node import Node
 
 FILE = "signers.jsonl"
@@ -40,22 +38,12 @@ class Signers:
 
     def __init__(self, node: Node) -> None:
         self._node = node
+        self._file = RowFile(node.config.node.data / FILE, Signer, is_private=True)
         self._wrong: dict[str, tuple[int, int]] = {}  # by initials: how many, when last
 
     def known(self) -> dict[str, Signer]:
         """Return the signers by initials, as last written."""
-        found: dict[str, Signer] = {}
-        try:
-            lines = self._path.read_text(encoding="utf-8").splitlines()
-        except FileNotFoundError:
-            return {}
-        for line in lines:
-            try:
-                one = Signer(**json.loads(line))
-            except (ValueError, TypeError):
-                continue  # a power cut in the middle of a line: nobody was told that it was kept
-            found[one.initials] = one
-        return found
+        return {one.initials: one for one in self._file.rows()}
 
     def add(self, initials: str, name: str, pin: str) -> Signer:
         """Give somebody a PIN, or another one; it is on disk when this returns.
@@ -70,14 +58,7 @@ class Signers:
         salt = secrets.token_bytes(16)
         made = Signer(initials.strip(), name.strip(), salt.hex(), _hash(pin, salt),
                       self._node.clock.utc_ms())  # fmt: skip
-        try:
-            with self._path.open("a", encoding="utf-8") as file:
-                os.chmod(self._path, 0o600)
-                file.write(json.dumps(asdict(made), ensure_ascii=False) + "\n")
-                file.flush()
-                os.fsync(file.fileno())
-        except OSError as fault:
-            raise StoreError(f"{self._path} cannot be written: {fault.strerror}") from None
+        self._file.add(made)
         self._wrong.pop(made.initials, None)
         return made
 
@@ -102,10 +83,6 @@ class Signers:
             raise RefusedError(f"that is not the PIN of {signer.name}: nothing was signed")
         self._wrong.pop(initials, None)
         return signer
-
-    @property
-    def _path(self) -> Path:
-        return self._node.config.node.data / FILE
 
 
 def _hash(pin: str, salt: bytes) -> str:
