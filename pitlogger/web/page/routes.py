@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Awaitable, Callable
-from typing import Any
+from functools import partial
+from typing import Any, NamedTuple
 
 from fastapi import APIRouter, Request, Response
 from fastapi.responses import HTMLResponse
+from starlette.datastructures import QueryParams
 
 from pitlogger.errors import PitloggerError, UsageError
 from pitlogger.model.cooks import CUTS, WRAPS
@@ -46,27 +48,52 @@ from pitlogger.web.page.weights import weights
 from pitlogger.web.routes.ring_test import RingTest
 from pitlogger.web.signers import Signers
 
+MORE_SENTENCE = "What the cook, the instruments, the people and the record need."
 FOR_EVER = "public, max-age=31536000, immutable"
+
+
+class Visit(NamedTuple):
+    """Somebody opens a screen: what the address asks beside its path."""
+
+    node: Node
+    shown: Shown
+    query: QueryParams
+
+
+Values = dict[str, Any]
+View = Callable[[Visit], Values | Awaitable[Values]]
 
 
 def make_page(daemon: Node, access: Access, ring: RingTest, signers: Signers) -> APIRouter:
     """Return the routes of the page, bound to a daemon."""
     page = APIRouter(include_in_schema=False)
-    _add_screen(page, daemon, "/", "pit.html", pit_with_table)
-    _add_for_a_piece(page, daemon, "/weigh", "weigh.html", weigh)
-    _add_for_a_piece(page, daemon, "/temp", "temp.html", temp)
-    _add_pieces(page, daemon)
-    _add_screen(page, daemon, "/weights", "weights.html", weights)
-    _add_screen(page, daemon, "/checks", "checks.html", checks_screen)
-    _add_screen(page, daemon, "/first", "first.html", first_screen)
-    _add_screen(page, daemon, "/heard", "heard.html", heard_screen)
-    _add_screen(page, daemon, "/alarms", "alarms.html", alarms_screen)
-    _add_planning(page, daemon)
+    screens: dict[str, tuple[str, View]] = {
+        "/": ("pit.html", lambda v: pit_with_table(v.node, v.shown)),
+        "/weigh": ("weigh.html", lambda v: weigh(v.node, v.shown, v.query.get("piece", ""))),
+        "/temp": ("temp.html", lambda v: temp(v.node, v.shown, v.query.get("piece", ""))),
+        "/ahead": ("ahead.html", lambda v: ahead_screen(v.node, v.shown, v.query.get("piece", ""))),
+        "/probes": ("probes.html", lambda v: probes_screen(v.node, v.shown)),
+        "/weights": ("weights.html", lambda v: weights(v.node, v.shown)),
+        "/checks": ("checks.html", lambda v: checks_screen(v.node, v.shown)),
+        "/first": ("first.html", lambda v: first_screen(v.node, v.shown)),
+        "/heard": ("heard.html", lambda v: heard_screen(v.node, v.shown)),
+        "/alarms": ("alarms.html", lambda v: alarms_screen(v.node, v.shown)),
+        "/plan": ("plan.html", lambda v: plan_screen(v.node, v.shown, v.query)),
+        "/begin": ("begin.html", _begin_screen),
+        "/more": ("more.html", lambda v: {"sentence": MORE_SENTENCE, "groups": groups()}),
+        "/cooks": ("cooks.html", lambda v: past_screen(v.node, v.shown, v.query)),
+        "/food": ("food.html", lambda v: food_screen(v.node, v.shown, v.query.get("cook"))),
+        "/print": ("print.html", lambda v: print_screen(v.node, v.shown, v.query)),
+        "/settings": ("settings.html", partial(_settings_screen, access=access)),
+        "/reach": ("reach.html", lambda v: reach_screen()),
+        "/turn-in": ("turn-in.html", lambda v: turn_in_screen(v.node, v.shown, ring)),
+    }
+    for path, (template, view) in screens.items():
+        _add_screen(page, daemon, path, template, view)
+    _add_pieces_and_cooks(page, daemon)
+    _add_files(page, daemon)
     add_jobs(page, daemon)
-    _add_past(page, daemon)
     add_import(page, daemon)
-    _add_printing(page, daemon)
-    _add_node(page, daemon, access, ring)
     add_joining(page, daemon, Joining(daemon.config.node.data))
     add_actions(page, daemon, ring, signers)
     add_phone_actions(page, daemon, access)
@@ -74,84 +101,37 @@ def make_page(daemon: Node, access: Access, ring: RingTest, signers: Signers) ->
     return page
 
 
-def _add_screen(
-    page: APIRouter, daemon: Node, path: str, template: str,
-    view: Callable[[Node, Shown], dict[str, Any] | Awaitable[dict[str, Any]]],
-) -> None:  # fmt: skip
+def _add_screen(page: APIRouter, daemon: Node, path: str, template: str, view: View) -> None:
     @page.get(path)
     async def get(request: Request) -> HTMLResponse:
-        made = view(daemon, shown_to(daemon, request))
+        made = view(Visit(daemon, shown_to(daemon, request), request.query_params))
         values = made if isinstance(made, dict) else await made
         return screen(daemon, request, template, values)
 
 
-def _add_for_a_piece(
-    page: APIRouter, daemon: Node, path: str, template: str,
-    view: Callable[[Node, Shown, str], dict[str, Any]],
-) -> None:  # fmt: skip
-    @page.get(path)
-    async def get(request: Request) -> HTMLResponse:
-        values = view(daemon, shown_to(daemon, request), request.query_params.get("piece", ""))
-        return screen(daemon, request, template, values)
+def _begin_screen(visit: Visit) -> Values:
+    return {
+        "asked": dict(visit.query), "rows": MOST_ROWS, "wraps": WRAPS,
+        "cuts": [(cut, words.capital(words.cut(cut))) for cut in CUTS],
+        "pits": may_be_pits(visit.node, visit.shown), "running": running_cook(visit.node),
+    }  # fmt: skip
 
 
-def _add_pieces(page: APIRouter, daemon: Node) -> None:
+async def _settings_screen(visit: Visit, access: Access) -> Values:
+    facts = await asyncio.to_thread(_facts, visit.node)
+    return settings_screen(visit.node, access, visit.shown, facts)
+
+
+def _facts(daemon: Node) -> Values:
+    with Reader.open(daemon.config.database) as reader:
+        return reader.facts()
+
+
+def _add_pieces_and_cooks(page: APIRouter, daemon: Node) -> None:
     @page.get("/piece/{piece:path}")
     async def piece(piece: str, request: Request) -> HTMLResponse:
         values = piece_screen(daemon, shown_to(daemon, request), piece)
         return screen(daemon, request, "piece.html", values, 200 if values["p"] else 404)
-
-    @page.get("/ahead")
-    async def ahead(request: Request) -> HTMLResponse:
-        asked = request.query_params.get("piece", "")
-        values = await ahead_screen(daemon, shown_to(daemon, request), asked)
-        return screen(daemon, request, "ahead.html", values)
-
-    @page.get("/probes")
-    async def probes(request: Request) -> HTMLResponse:
-        values = probes_screen(daemon, shown_to(daemon, request))
-        return screen(daemon, request, "probes.html", values)
-
-
-def _add_planning(page: APIRouter, daemon: Node) -> None:
-    @page.get("/plan")
-    async def plan(request: Request) -> HTMLResponse:
-        shown = shown_to(daemon, request)
-        values = await plan_screen(daemon, shown, request.query_params)
-        return screen(daemon, request, "plan.html", values)
-
-    @page.get("/plan.ics")
-    async def plan_calendar(request: Request) -> Response:
-        values = await plan_screen(daemon, shown_to(daemon, request), request.query_params)
-        if not values["events"]:
-            reason = tr("Say when it is served: then there is something to put into a calendar.")
-            return refused(daemon, request, values["fault"] or reason, "/plan", 422)
-        text = calendar_of(values["events"], values["sentence"], daemon.clock.utc_ms())
-        return Response(text, media_type="text/calendar; charset=utf-8")
-
-    @page.get("/begin")
-    async def begin(request: Request) -> HTMLResponse:
-        shown = shown_to(daemon, request)
-        values = {
-            "asked": dict(request.query_params), "rows": MOST_ROWS, "wraps": WRAPS,
-            "cuts": [(cut, words.capital(words.cut(cut))) for cut in CUTS],
-            "pits": may_be_pits(daemon, shown), "running": running_cook(daemon),
-        }  # fmt: skip
-        return screen(daemon, request, "begin.html", values)
-
-    @page.get("/more")
-    async def more(request: Request) -> HTMLResponse:
-        sentence = "What the cook, the instruments, the people and the record need."
-        values = {"sentence": sentence, "groups": groups()}
-        return screen(daemon, request, "more.html", values)
-
-
-def _add_past(page: APIRouter, daemon: Node) -> None:
-    @page.get("/cooks")
-    async def cooks(request: Request) -> HTMLResponse:
-        shown = shown_to(daemon, request)
-        values = await past_screen(daemon, shown, request.query_params)
-        return screen(daemon, request, "cooks.html", values)
 
     @page.get("/cooks/{cook}")
     async def cook(cook: str, request: Request) -> HTMLResponse:
@@ -162,19 +142,16 @@ def _add_past(page: APIRouter, daemon: Node) -> None:
             return refused(daemon, request, str(fault), "/cooks", 404)
         return screen(daemon, request, "cook.html", values)
 
-    @page.get("/food")
-    async def food(request: Request) -> HTMLResponse:
-        shown = shown_to(daemon, request)
-        values = await food_screen(daemon, shown, request.query_params.get("cook"))
-        return screen(daemon, request, "food.html", values)
 
-
-def _add_printing(page: APIRouter, daemon: Node) -> None:
-    @page.get("/print")
-    async def overview(request: Request) -> HTMLResponse:
-        shown = shown_to(daemon, request)
-        values = await print_screen(daemon, shown, request.query_params)
-        return screen(daemon, request, "print.html", values)
+def _add_files(page: APIRouter, daemon: Node) -> None:
+    @page.get("/plan.ics")
+    async def plan_calendar(request: Request) -> Response:
+        values = await plan_screen(daemon, shown_to(daemon, request), request.query_params)
+        if not values["events"]:
+            reason = tr("Say when it is served: then there is something to put into a calendar.")
+            return refused(daemon, request, values["fault"] or reason, "/plan", 422)
+        text = calendar_of(values["events"], values["sentence"], daemon.clock.utc_ms())
+        return Response(text, media_type="text/calendar; charset=utf-8")
 
     @page.get("/print/{what}")
     async def sheet(what: str, request: Request) -> HTMLResponse:
@@ -183,28 +160,6 @@ def _add_printing(page: APIRouter, daemon: Node) -> None:
             return await printed(daemon, shown, what, query, query.getlist("allergen"))
         except PitloggerError as fault:
             return refused(daemon, request, str(fault), "/print", status_of(fault))
-
-
-def _add_node(page: APIRouter, daemon: Node, access: Access, ring: RingTest) -> None:
-    @page.get("/settings")
-    async def settings(request: Request) -> HTMLResponse:
-        facts = await asyncio.to_thread(_facts, daemon)
-        values = settings_screen(daemon, access, shown_to(daemon, request), facts)
-        return screen(daemon, request, "settings.html", values)
-
-    @page.get("/reach")
-    async def reach(request: Request) -> HTMLResponse:
-        return screen(daemon, request, "reach.html", await reach_screen())
-
-    @page.get("/turn-in")
-    async def turn_in(request: Request) -> HTMLResponse:
-        values = turn_in_screen(daemon, shown_to(daemon, request), ring)
-        return screen(daemon, request, "turn-in.html", values)
-
-
-def _facts(daemon: Node) -> dict[str, Any]:
-    with Reader.open(daemon.config.database) as reader:
-        return reader.facts()
 
 
 def _add_statics(page: APIRouter) -> None:

@@ -6,6 +6,8 @@ what cannot be used, 409 for what is refused as things stand, 404 for what is no
 
 from __future__ import annotations
 
+from dataclasses import asdict
+
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response, StreamingResponse
 
@@ -136,17 +138,7 @@ def _add_reads(api: APIRouter, daemon: Node) -> None:
         lines = await daemon.ask(
             lambda reader: reader.chart(wanted, from_ms, to_ms, buckets, run=None)
         )
-        return [
-            ChartView(
-                channel=line.channel,
-                at_ms=line.at_ms,
-                low=line.low,
-                high=line.high,
-                mean=line.mean,
-                readings=line.readings,
-            )
-            for line in lines
-        ]
+        return [ChartView.model_validate(asdict(line)) for line in lines]
 
     @api.get("/joined", summary="What a journal says along the time axis of a cook's chart")
     async def joined_chart(cook: str | None = None) -> JoinedView:
