@@ -10,9 +10,10 @@ from dataclasses import replace
 from itertools import pairwise
 
 from pitlogger.clock import rfc3339
+from pitlogger.engine.alert_acts import check_act
 from pitlogger.engine.beside import beside
 from pitlogger.errors import RefusedError, UsageError, unknown
-from pitlogger.model.alerts import KINDS, AlertState
+from pitlogger.model.alerts import KINDS
 from pitlogger.model.book import Book, PieceBook
 from pitlogger.model.cooks import BACK, BEFORE_FIRE, ON_PIT, WEIGHABLE, Piece, Stage, may_follow
 from pitlogger.model.entry_ids import short_id
@@ -108,7 +109,7 @@ def accept(
         case LearningSet():
             _check_learning(body, book, entries)
         case AlertActed():
-            _check_act(body, watches, t_ms)
+            check_act(body, watches, t_ms)
         case _:
             pass
     return body
@@ -155,11 +156,16 @@ def piece_of(book: Book, piece: str, at_ms: int | None = None) -> PieceBook:
         followed = [name for name, one in book.pieces.items() if one.over_ms is None]
         raise UsageError(unknown("piece", piece, followed))
     if at_ms is not None and held.ended_ms is not None and at_ms > held.ended_ms:
-        raise UsageError(
-            f"piece '{piece}' ended at {rfc3339(held.ended_ms)}: "
-            f"name what it became: {', '.join(held.children)}"
-        )
+        raise _ended(held)
     return held
+
+
+def _ended(held: PieceBook) -> UsageError:
+    """Return why nothing more is said of a piece that was split or merged."""
+    return UsageError(
+        f"piece '{held.piece.id}' ended at {rfc3339(held.ended_ms or 0)}: "
+        f"name what it became: {', '.join(held.children)}"
+    )
 
 
 def named(entries: list[Entry], run: str, seq: int, what: str) -> Entry:
@@ -201,10 +207,7 @@ def _check_of_piece(body: StageSet | HeldByTime | TargetSet, held: PieceBook, t_
 def _check_stage(body: StageSet, held: PieceBook, t_ms: int) -> None:
     _not_ahead(body.at_ms, t_ms)
     if held.ended_ms is not None and body.at_ms >= held.ended_ms:
-        raise UsageError(
-            f"piece '{body.piece}' ended at {rfc3339(held.ended_ms)}: "
-            f"name what it became: {', '.join(held.children)}"
-        )
+        raise _ended(held)
     before = held.stage_at(body.at_ms)
     thrown_ms = held.first(Stage.DISCARDED)
     if body.stage is Stage.DISCARDED and thrown_ms is not None:
@@ -227,10 +230,7 @@ def _check_by_time(body: HeldByTime, held: PieceBook, t_ms: int) -> None:
     """Refuse what cannot be held by time; its temperature at the start is judged elsewhere."""
     _not_ahead(body.at_ms, t_ms)
     if held.ended_ms is not None:
-        raise UsageError(
-            f"piece '{body.piece}' ended at {rfc3339(held.ended_ms)}: "
-            f"name what it became: {', '.join(held.children)}"
-        )
+        raise _ended(held)
     if held.by_time is not None:
         said = held.by_time.said
         raise RefusedError(
@@ -355,64 +355,3 @@ def _check_learning(body: LearningSet, book: Book, entries: list[Entry]) -> None
         raise UsageError(unknown("piece", body.piece, book.pieces))
     if not body.reason.strip():
         raise UsageError("say why (--reason): whoever plans from this later will ask")
-
-
-_ACTS: dict[str, frozenset[AlertState]] = {
-    "acknowledge": frozenset(
-        {
-            AlertState.UNACKNOWLEDGED,
-            AlertState.RETURNED_UNACKNOWLEDGED,
-            AlertState.LATCHED_UNACKNOWLEDGED,
-        }
-    ),
-    "unacknowledge": frozenset({AlertState.ACKNOWLEDGED, AlertState.LATCHED_ACKNOWLEDGED}),
-    "shelve": frozenset(
-        {
-            AlertState.NORMAL,
-            AlertState.UNACKNOWLEDGED,
-            AlertState.ACKNOWLEDGED,
-            AlertState.RETURNED_UNACKNOWLEDGED,
-        }
-    ),
-    "unshelve": frozenset({AlertState.SHELVED}),
-    "remove": frozenset(),  # of earlier versions: nothing is taken out of service any more
-    "return": frozenset(),
-    "reset": frozenset({AlertState.LATCHED_ACKNOWLEDGED}),
-    "answer": frozenset({AlertState.UNACKNOWLEDGED, AlertState.ACKNOWLEDGED}),
-}
-# What can be answered to a prompt. Wrapping and taking off are entered by setting the stage.
-ANSWERS: dict[str, tuple[str, ...]] = {
-    "wrap-due": ("not yet", "leaving it bare"),
-    "tender-check-due": ("tender", "not yet", "point only"),
-    "stage-likely": ("yes", "no"),
-    "weight-likely": ("first", "second", "neither"),
-    "weight-kept": ("undo",),
-}
-
-
-_RECOGNISED = ("stage-likely/", "weight-likely/", "weight-kept/")
-
-
-def _check_act(body: AlertActed, watches: dict[str, Watch], t_ms: int) -> None:
-    watch = watches.get(body.alert)
-    if watch is None and body.alert.startswith(_RECOGNISED):
-        return  # of a record that is replayed without recognition
-    if watch is None:
-        raise UsageError(unknown("alert", body.alert, watches) if watches else
-                         f"there is no alert '{body.alert}': none is watched now")  # fmt: skip
-    allowed = _ACTS.get(body.action)
-    if allowed is not None and watch.state not in allowed:
-        raise UsageError(
-            f"alert '{body.alert}' is {watch.state}: there is nothing to {body.action}"
-        )
-    if body.action == "shelve":
-        if body.until_ms is None or body.until_ms <= t_ms:
-            raise UsageError(f"shelving '{body.alert}' needs an end that lies ahead")
-        if not body.reason:
-            raise UsageError(f"shelving '{body.alert}' needs a reason")
-    if body.action == "answer" and body.reason not in (known := ANSWERS.get(watch.kind, ())):
-        if not known:
-            raise UsageError(f"alert '{body.alert}' has no answers: acknowledge it")
-        raise UsageError(f"alert '{body.alert}': {unknown('answer', body.reason, known)}")
-    if body.action == "reset" and not body.reason:
-        raise UsageError(f"to {body.action} '{body.alert}' needs a reason: say what was done")

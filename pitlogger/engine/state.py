@@ -11,6 +11,8 @@ from typing import Any
 from pitlogger.engine.gaps import Gap
 from pitlogger.engine.inputs import ForecastMemory
 from pitlogger.inference.recogniser import Sight
+from pitlogger.model.belonging import cooks_of
+from pitlogger.model.book import Book
 from pitlogger.model.journal import Entry, ForecastMade, LocalScore
 from pitlogger.model.readings import Quality
 from pitlogger.pipeline.lid import PitTrend
@@ -176,6 +178,21 @@ class EngineState:
         self.broken[:] = [piece for piece in self.broken if piece not in pieces]
         for key in [key for key, watch in self.watches.items() if watch.piece in pieces]:
             del self.watches[key]
+
+    def forget_finished(self, book: Book) -> None:
+        """Forget the cooks that are finished, now that another begins."""
+        going_on = book.open_cooks().keys()
+        if not going_on:
+            self.forget_cook()
+            return
+        over = frozenset(piece for piece, held in book.pieces.items() if held.cook not in going_on)
+        kept = [
+            entry
+            for entry in self.entries
+            if not going_on.isdisjoint(cooks_of(entry.body, book, self.entries))
+        ]
+        if over:
+            self.forget_pieces(over, kept)
 
     def forget_cook(self) -> None:
         """Forget the last cook and all that was read before this one.

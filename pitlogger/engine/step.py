@@ -34,13 +34,13 @@ from pitlogger.engine.watch.external import PASSING, take_outside
 from pitlogger.engine.watch.instruments import Instruments
 from pitlogger.engine.watch.limits import Judging
 from pitlogger.engine.watch.periodic import RETOLD_MS, Lookout
+from pitlogger.engine.watch.pits import judge_pit
 from pitlogger.engine.watch.rate import follow_rate
 from pitlogger.engine.watch.recognition import Recognition
 from pitlogger.engine.watch.routines import run_routines
 from pitlogger.engine.watch.silence import Hearing
 from pitlogger.engine.watch.taken_back import end_with, restore
 from pitlogger.engine.watch.weights import WeightRecognition
-from pitlogger.model.belonging import cooks_of
 from pitlogger.model.book import Book
 from pitlogger.model.cooks import Channel
 from pitlogger.model.folding import fold
@@ -202,7 +202,7 @@ class Engine:
     def _pit_bin(self, lane: Lane, t_ms: int) -> None:
         if lane.state.first_ms < 0:
             lane.state.first_ms = t_ms
-        if self.lookout.pit_bin(lane, self.book, t_ms):
+        if judge_pit(self.alerts, lane, self.book, t_ms):
             self._compile(t_ms, "")
 
     def _new_lane(self, channel: str) -> Lane:
@@ -301,7 +301,7 @@ class Engine:
         body = accept(body, self.book, state.entries, state.watches, command.t_ms)
         state.t_ms = max(state.t_ms, command.t_ms)
         if isinstance(body, CookStarted):
-            self._forget_finished()
+            state.forget_finished(self.book)
         entry = self._enter(command.t_ms, body, command.by, command.key)
         if command.key:
             state.keys[command.key] = (entry.run, entry.seq)
@@ -327,22 +327,6 @@ class Engine:
                 restore(self, before, body, command.t_ms)
             elif isinstance(body, CookFinished | StageSet):
                 end_with(self, body, command.t_ms)
-
-    def _forget_finished(self) -> None:
-        """Forget the cooks that are finished, now that another begins."""
-        book, state = self.book, self.state
-        going_on = book.open_cooks().keys()
-        if not going_on:
-            state.forget_cook()
-            return
-        over = frozenset(piece for piece, held in book.pieces.items() if held.cook not in going_on)
-        kept = [
-            entry
-            for entry in state.entries
-            if not going_on.isdisjoint(cooks_of(entry.body, book, state.entries))
-        ]
-        if over:
-            state.forget_pieces(over, kept)
 
     def _changed(self, entry: Entry, command: Command) -> None:
         """Let a decision take effect on what is compiled and watched."""

@@ -11,7 +11,8 @@ from typing import Any, Literal
 
 from pitlogger.bootstrap.cooks import with_configured
 from pitlogger.clock import rfc3339
-from pitlogger.engine.commands import ANSWERS, accept
+from pitlogger.engine.alert_acts import ANSWERS
+from pitlogger.engine.commands import accept
 from pitlogger.engine.watch.weights import KEPT, LIKELY
 from pitlogger.errors import RefusedError, UsageError, unknown
 from pitlogger.formats.cook_file import parse_cook

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from pitlogger.engine.commands import ANSWERS
+from pitlogger.engine.alert_acts import ANSWERS
 from pitlogger.model.alerts import ACTIVE, AlertState, Priority, alert_class
 from pitlogger.model.cooks import Stage
 from pitlogger.model.journal import Entry
