@@ -28,14 +28,12 @@ def books(socket: Path | None = None) -> list[Book]:
 
 def mass_unit(socket: Path | None = None) -> str:
     """Return the unit in which the daemon shows masses."""
-    unit: str = Client(socket).get("/status")["units"]["mass"]
-    return unit
+    return str(Client(socket).get("/status")["units"]["mass"])
 
 
 def currency(socket: Path | None = None) -> str:
     """Return the currency that the daemon reckons in."""
-    named: str = Client(socket).get("/status")["currency"]
-    return named
+    return str(Client(socket).get("/status")["currency"])
 
 
 def add_cooks(
