@@ -55,6 +55,7 @@ class ChannelState:
         doubt: Why its probe is in doubt though it answers (``engine.instruments``), since or
             last seen at ``doubt_ms``; ``said_ms`` is when the last doubt was settled.
         air_since_ms: Since when a core on the pit has read what meat never does.
+        contradicted: Whether a hand reading lies too far from it, and none that agrees came since.
     """
 
     id: str
@@ -79,6 +80,7 @@ class ChannelState:
     doubt_ms: int = -1
     said_ms: int = -1
     air_since_ms: int | None = None
+    contradicted: bool = False
     recent: list[tuple[int, int]] = field(default_factory=list)  # a core: ten minutes of readings
     jumped: tuple[int, int] | None = None  # the last one before it changed as no meat can
     told: tuple[str, int] | None = None  # the doubt that stands in the journal: why, since when
@@ -97,7 +99,7 @@ class ChannelState:
 
     def gives_credit(self) -> bool:
         """Return whether what it reads may show that a limit is met: judged it is in any case."""
-        return self.valid() and self.doubt not in NO_CREDIT
+        return self.valid() and self.doubt not in NO_CREDIT and not self.contradicted
 
     def keep_minute(self, t_ms: int) -> None:
         """Keep one level a minute for the forecasts."""

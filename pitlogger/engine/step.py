@@ -33,7 +33,7 @@ from pitlogger.engine.watch.enough import judge_enough
 from pitlogger.engine.watch.external import PASSING, take_outside
 from pitlogger.engine.watch.instruments import Instruments
 from pitlogger.engine.watch.limits import Judging
-from pitlogger.engine.watch.periodic import RETOLD_MS, Lookout
+from pitlogger.engine.watch.periodic import Lookout
 from pitlogger.engine.watch.pits import judge_pit
 from pitlogger.engine.watch.rate import follow_rate
 from pitlogger.engine.watch.recognition import Recognition
@@ -339,7 +339,7 @@ class Engine:
         if isinstance(body, ClockSet) and body.gap_ms is not None:
             self.lookout.gap_known(self.book, body.gap_ms, command.t_ms)
         if isinstance(body, SpotRead) and body.piece is not None:
-            self._spot(body, body.piece, command.t_ms, f"{entry.run}/{entry.seq}")
+            self._spot(body, command.t_ms, f"{entry.run}/{entry.seq}")
         if isinstance(body, Weighed | SpotRead):
             self.lookout.touched(self.book, body, command.t_ms)
         judge_enough(self.book, self.alerts, body, command.t_ms, self.alerts.units.mass)
@@ -349,13 +349,9 @@ class Engine:
             if self.state.minute_ms is None:
                 self._minute(command.t_ms)
 
-    def _spot(self, spot: SpotRead, piece: str, t_ms: int, entry: str) -> None:
-        self.lookout.before_spot(piece, entry)
+    def _spot(self, spot: SpotRead, t_ms: int, entry: str) -> None:
         self.judging.spot(spot, t_ms, entry)
-        if t_ms - spot.at_ms > RETOLD_MS:
-            self.lookout.heard_late(self.book, piece, t_ms, entry)
-        else:
-            self.lookout.core_bin(self.book, piece, t_ms, by_hand=True)
+        self.lookout.by_hand(self.book, spot, t_ms, entry)
 
     def _enter(self, t_ms: int, body: Body, by: str, key: str = "") -> Entry:
         """Write the next journal entry."""

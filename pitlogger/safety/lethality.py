@@ -289,16 +289,21 @@ def _run(
     table: HoldTable, policy: Policy, points: list[Point], history: PieceHistory
 ) -> LethalityClock:
     clock = lethality_clock(table, policy.max_gap.ms)
-    on_pit = rate_mc_per_min(history.family, None)
     before: Point | None = None
     for point in points:
-        if before is not None and before.hand and point.hand:
-            rate = rate_in(history.stage_at(point.t_ms), on_pit)
-            if jumped_from(point[:2], [before[:2]], rate) is not None:
-                clock.update(point.t_ms, point.low_mc, whole=False)  # no line joins the two
+        if before is not None and is_unjoined(before, point, history):
+            clock.update(point.t_ms, point.low_mc, whole=False)
         clock.update(point.t_ms, point.low_mc, point.sure, point.whole)
         before = point
     return clock
+
+
+def is_unjoined(before: Point, point: Point, history: PieceHistory) -> bool:
+    """Return whether no line joins two hand readings: meat cannot go from one to the other."""
+    if not (before.hand and point.hand):
+        return False
+    rate = rate_in(history.stage_at(point.t_ms), rate_mc_per_min(history.family, None))
+    return jumped_from(point[:2], [before[:2]], rate) is not None
 
 
 def _read_once(clock: LethalityClock, fed: Sequence[Point]) -> bool:

@@ -14,9 +14,14 @@ from pitlogger.model.quantities import show_duration, show_temperature
 from pitlogger.safety.cold import cold_clock
 from pitlogger.safety.come_up import ComeUpClock, come_up_clock
 from pitlogger.safety.cooling import COOLING, CoolingClock, CoolingStep, cooling_clock, steps_of
-from pitlogger.safety.history import PieceHistory, curve
+from pitlogger.safety.history import PieceHistory, Point, curve
 from pitlogger.safety.holding import BreachClock, hold_clock
-from pitlogger.safety.lethality import LethalityClock, lethality_clock, table_for
+from pitlogger.safety.lethality import (
+    LethalityClock,
+    is_unjoined,
+    lethality_clock,
+    table_for,
+)
 from pitlogger.safety.out_of_control import OutOfControlClock, out_of_control_clock
 from pitlogger.safety.policy import Policy
 from pitlogger.safety.reheating import ReheatClock, reheat_clock
@@ -312,12 +317,28 @@ def restore(stored: dict[str, Any]) -> PieceClocks:
 
 
 def run(history: PieceHistory, policy: Policy) -> PieceClocks:
-    """Return the clocks after a whole history: for a stage that was set in the past."""
+    """Return the clocks after a whole history: for a stage or reading entered later.
+
+    A lethality that doubted values speak against has no credit, as in the verdict.
+    """
+    clocks = _run(history, policy)
+    if clocks.lethality.met_ms is not None and history.has_doubts():
+        everything = _run(history.with_doubted(), policy)
+        if everything.lethality.met_ms is None:
+            clocks.lethality = _clocks(history, policy).lethality
+    return clocks
+
+
+def _run(history: PieceHistory, policy: Policy) -> PieceClocks:
     clocks = _clocks(history, policy)
     clocks.by_time = time_clock(history.by_time, policy)
     spans = list(history.spans)
     spots = set(history.spots)
+    before: Point | None = None
     for point in curve(history, policy.max_gap.ms, policy.settle.ms):
+        if before is not None and is_unjoined(before, point, history):
+            clocks.lethality.update(point.t_ms, point.low_mc, whole=False)
+        before = point
         while spans and spans[0].from_ms <= point.t_ms:
             span = spans.pop(0)
             clocks.enter(span.stage, span.from_ms, policy)

@@ -195,7 +195,7 @@ def channel_view(node: Node, lane: Lane, now_ms: int) -> AnyChannel:
         piece=lane.piece,
         quantity=quantity,
         quality=Quality.STALE if state.stale else state.quality,
-        doubt=state.doubt or None,
+        doubt=state.doubt or ("contradicted" if state.contradicted else None),
         at=moment(state.heard_ms, node.utc_offset_ms) if heard else None,
         age_s=round((now_ms - state.heard_ms) / 1000, 1) if heard else None,
     )

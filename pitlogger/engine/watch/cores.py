@@ -39,11 +39,13 @@ def all_cores(state: EngineState, book: Book, piece: str, t_ms: int) -> list[Cha
     return held
 
 
-def are_whole(state: EngineState, book: Book, piece: str, t_ms: int) -> bool:
-    """Return whether no probe of a piece is silent or in doubt; a fresh hand reading stands in."""
-    spot = state.channels.get(f"{piece}/spot")
-    if spot is not None and t_ms - spot.good_ms <= SPOT_VALID_MS:
-        return True
+def is_by_hand(core: ChannelState) -> bool:
+    """Return whether a core is a hand reading that stands beside the probes."""
+    return core.id.endswith("/spot")
+
+
+def are_whole(state: EngineState, book: Book, piece: str) -> bool:
+    """Return whether no probe of a piece is silent or in doubt."""
     return all(
         known.gives_credit()
         for channel in book.cores(piece)

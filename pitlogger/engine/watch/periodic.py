@@ -10,13 +10,19 @@ code, so a live alarm and the verdict agree.
 
 from __future__ import annotations
 
-from copy import copy, deepcopy
+from copy import deepcopy
 
 from pitlogger.engine.annunciator import Annunciator
 from pitlogger.engine.compiled_channel import Lane
 from pitlogger.engine.gaps import across
 from pitlogger.engine.state import ChannelState, EngineState
-from pitlogger.engine.watch.cores import all_cores, are_whole, extremes, valid_cores
+from pitlogger.engine.watch.cores import (
+    all_cores,
+    are_whole,
+    extremes,
+    is_by_hand,
+    valid_cores,
+)
 from pitlogger.engine.watch.finish import look_ahead
 from pitlogger.engine.watch.holding import holding
 from pitlogger.engine.watch.without import Without
@@ -27,6 +33,7 @@ from pitlogger.model.quantities import milli_c_from_fahrenheit, show_duration, s
 from pitlogger.model.readings import Quality, Site, Tagged
 from pitlogger.rules.messages import Units
 from pitlogger.rules.tenderness import has_index, index_words, softened
+from pitlogger.safety.belief import CONTRADICTS_MC, DoubtReason
 from pitlogger.safety.cooling import COOLING, steps_of
 from pitlogger.safety.history import PieceHistory
 from pitlogger.safety.live import PieceClocks, clocks_for, run
@@ -88,7 +95,18 @@ class Lookout:
     def _rerun(self, book: Book, piece: str) -> None:
         """Run a piece's clocks anew over the minutes kept: a stage was set in the past."""
         if (history := self.history(book, piece)) is not None:
+            self._contradict(history)
             self.state.clocks[piece] = run(across(history, self.state.gaps), self.safety)
+
+    def _contradict(self, history: PieceHistory) -> None:
+        """Take no credit from a probe that a hand reading contradicts until one agrees."""
+        for core in history.cores:
+            state = self.state.channels.get(core.channel)
+            if state is not None and core.points:
+                state.contradicted = any(
+                    doubt.why is DoubtReason.HAND and doubt.to_ms >= core.points[-1][0]
+                    for doubt in core.doubts
+                )
 
     def history(self, book: Book, piece: str) -> PieceHistory | None:
         """Return the history of a piece by the minutes kept of it."""
@@ -119,42 +137,60 @@ class Lookout:
                     words = f"{piece}: judged again, {off} without power: {told.message}"
                     self.alerts.withdraw(f"{told.kind}/{piece}", t_ms, words)
 
-    def core_bin(self, book: Book, piece: str, t_ms: int, by_hand: bool = False) -> None:
-        """Take the coldest and warmest valid core of a piece."""
-        cores = valid_cores(self.state, book, piece, t_ms)
-        found = extremes(cores)
+    def core_bin(self, book: Book, piece: str, t_ms: int) -> None:
+        """Take the coldest and warmest valid core of a piece; hand readings go another way."""
         clocks = self.state.clocks.get(piece)
-        if found is None and book.pieces[piece].stage not in ON_PIT:
-            found = extremes(all_cores(self.state, book, piece, t_ms))  # for alarms alone
-        if found is None or clocks is None:
+        if clocks is None:
             return
-        self.state.read_ms[piece] = t_ms
-        whole = are_whole(self.state, book, piece, t_ms)
+        cores = valid_cores(self.state, book, piece, t_ms)
+        probes = [core for core in cores if not is_by_hand(core)]
+        found = extremes(probes)
+        if not cores and book.pieces[piece].stage not in ON_PIT:
+            found = extremes(all_cores(self.state, book, piece, t_ms))  # for alarms alone
+        if cores or found is not None:
+            self.state.read_ms[piece] = t_ms
+        whole = are_whole(self.state, book, piece)
+        if not whole and piece not in self.state.broken:
+            self.state.broken.append(piece)
+        if found is None:
+            return
         if whole and piece in self.state.broken:
             self.state.broken.remove(piece)
             self._rerun(book, piece)
             clocks = self.state.clocks[piece]
-        elif not whole and piece not in self.state.broken:
-            self.state.broken.append(piece)
-        sure = len(cores) > 1
-        clocks.update(t_ms, *found, by_hand=by_hand, whole=whole, sure=sure)
-        if (kept := self._without.get(piece)) is not None and not by_hand:
-            kept.update(cores, t_ms, whole=whole)
+        sure = len(probes) > 1
+        clocks.update(t_ms, *found, whole=whole, sure=sure)
+        if (kept := self._without.get(piece)) is not None:
+            kept.clocks.update(t_ms, *found, whole=whole, sure=sure)
 
-    def before_spot(self, piece: str, entry: str) -> None:
-        """Keep how the clocks of a piece stand before a hand reading, to go on without it."""
-        clocks = self.state.clocks.get(piece)
-        if clocks is not None:
-            spot = self.state.channels.get(f"{piece}/spot")
-            self._without[piece] = Without(entry, deepcopy(clocks), copy(spot))
+    def by_hand(self, book: Book, spot: SpotRead, t_ms: int, entry: str) -> None:
+        """Take a hand reading into the clocks of a piece, which join what the verdict joins.
 
-    def heard_late(self, book: Book, piece: str, t_ms: int, entry: str) -> None:
-        """Run the clocks of a piece anew over a hand reading, ``entry``, taken a while ago."""
-        self._without.pop(piece, None)
+        How they stood goes on beside them, should its ``entry`` be taken back.
+        """
+        piece = spot.piece or ""
         before = self.state.clocks.get(piece)
-        if before is not None and self.state.clock_marks.get(piece):
+        if before is None or not self.state.clock_marks.get(piece):
+            return
+        self._without[piece] = Without(entry, deepcopy(before))
+        self.state.read_ms[piece] = max(spot.at_ms, self.state.read_ms.get(piece, 0))
+        if t_ms - spot.at_ms > RETOLD_MS:
             self._rerun(book, piece)
             self._tell_breach(piece, before, t_ms, entry)
+        elif not self._goes_along(book, piece, spot, t_ms):
+            self._rerun(book, piece)
+
+    def _goes_along(self, book: Book, piece: str, spot: SpotRead, t_ms: int) -> bool:
+        """Take a hand reading beside probes that are all heard and agree; else leave it."""
+        cores = valid_cores(self.state, book, piece, t_ms)
+        read = [core.value for core in cores if not is_by_hand(core) and core.value is not None]
+        if not read or not are_whole(self.state, book, piece):
+            return False
+        if any(abs(value - spot.value_mc) > CONTRADICTS_MC for value in read):
+            return False
+        low_mc, high_mc = min(*read, spot.value_mc), max(*read, spot.value_mc)
+        self.state.clocks[piece].update(t_ms, low_mc, high_mc, by_hand=True, sure=True)
+        return True
 
     def _tell_breach(self, piece: str, before: PieceClocks, t_ms: int, entry: str = "") -> None:
         """Raise what no reading to come would: the hot-hold limit was not met in the past."""
@@ -171,6 +207,8 @@ class Lookout:
         kept = self._without.pop(piece, None)
         if kept is not None and kept.entry == entry:
             self.state.clocks[piece] = kept.clocks
+            if (history := self.history(book, piece)) is not None:
+                self._contradict(history)
         else:
             self._rerun(book, piece)
 
