@@ -22,6 +22,17 @@ json_option = click.option("--json", "as_json", is_flag=True, help="Print one JS
 by_option = click.option("--by", default="", metavar="INITIALS", help="Who decides or measures.")
 
 
+def disposed_options(command: Any) -> Any:
+    """Add the options that say why food was kept, or what it was reheated to."""
+    for option in (
+        click.option("--with", "probe", metavar="PROBE", help="With which probe it was read."),
+        click.option("--reading", metavar="TEMPERATURE", help="What food that was reheated read."),
+        click.option("--reason", default="", help="Why food was kept."),
+    ):
+        command = option(command)
+    return command
+
+
 def say_alone() -> None:
     """Keep libraries and devices from logging what the command says itself."""
     for name in ("pitlogger", "bleak"):

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from pitlogger.model.alerts import ANNUNCIATED, AlertState, alert_class
+from pitlogger.model.alerts import ANNUNCIATED, TAKEN_BACK, AlertState, alert_class
 from pitlogger.model.journal import AlertActed, AlertChanged
 from pitlogger.rules.conditions import Limit, Watch, judge
 from pitlogger.rules.machine import AlertEvent, transition
@@ -19,7 +19,6 @@ from pitlogger.rules.policies import AlertRule, RulePolicy
 Timer = Callable[[int, str, str], None]  # due_ms, what, key
 Record = Callable[[int, AlertChanged, str], object]  # t_ms, body, by
 
-TAKEN_BACK = "raised on an entry that was taken back"
 NOT_YET = "not yet"
 AGAIN_AFTER_MS = 30 * 60_000  # common practice, no source: look again after half an hour
 AGAIN_ABOVE_MC = 1_111  # or 2 F more
@@ -167,7 +166,8 @@ class Annunciator:
         watch.holds = False
         if rule.notice:
             self._happen(watch, AlertEvent.ACKNOWLEDGED, t_ms, by)
-        event = AlertEvent.CLEARED_LATCHING if rule.latching else AlertEvent.CLEARED
+        latches = rule.latching and not watch.disposed
+        event = AlertEvent.CLEARED_LATCHING if latches else AlertEvent.CLEARED
         self._happen(watch, event, t_ms, by)
 
     def withdraw(self, key: str, t_ms: int, message: str) -> None:
@@ -192,6 +192,17 @@ class Annunciator:
         watch.message = message
         for event in (AlertEvent.CLEARED, AlertEvent.ACKNOWLEDGED, AlertEvent.RESET):
             self._happen(watch, event, t_ms)
+
+    def dispose(self, key: str, t_ms: int, words: str, by: str) -> None:
+        """Take what became of food whose limit was not met: its alarm latches for nobody then."""
+        watch = self.watches.get(key)
+        if watch is None or watch.state is AlertState.NORMAL:
+            return
+        watch.disposed = words
+        if watch.holds:
+            self._happen(watch, AlertEvent.ACKNOWLEDGED, t_ms, by)
+        else:
+            self.take_back(key, t_ms, words)
 
     def raise_now(self, kind: str, piece: str, t_ms: int, message: str) -> None:
         """Raise an alert whose condition is known to have held; nothing where it is open."""
@@ -275,6 +286,7 @@ class Annunciator:
             watch.until_ms = None
         if after is AlertState.UNACKNOWLEDGED:
             watch.occurrence += 1
+            watch.disposed = ""
             watch.raised_ms = t_ms
             watch.priority, watch.wakes = rule.priority, rule.wakes
             watch.remedy = watch.detail_remedy or rule.remedy

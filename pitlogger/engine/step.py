@@ -318,7 +318,7 @@ class Engine:
         elif isinstance(body, ForecastTaught):
             state.taught = body.scores
         elif isinstance(body, PASSING):
-            take_outside(body, self.alerts, self.instruments, self.lanes, command.t_ms)
+            take_outside(body, self.alerts, self.instruments, self.lanes, command.t_ms, command.by)
         else:
             state.entries.append(entry)
             before = self.book

@@ -30,6 +30,7 @@ _LATER: dict[str, dict[str, object]] = {
     "spot-read": _TIMED,
     "undone": {"reason": ""},
     "signed-off": {"name": ""},
+    "corrective-taken": {"reason": ""},
 }
 
 

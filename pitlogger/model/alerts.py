@@ -25,6 +25,7 @@ ALARMS = (
     "uplink-behind", "node-slow", "discard-due",
 )  # fmt: skip
 KINDS: tuple[str, ...] = PROMPTS + ALARMS
+TAKEN_BACK = "raised on an entry that was taken back"  # why such an alert returns
 
 
 def alert_class(kind: str) -> AlertClass:

@@ -234,7 +234,7 @@ def _answer(record: CookRecord, row: LogRow) -> str:
         cause=taken.cause,
         control_restored=taken.control_restored,
         prevention=taken.prevention,
-        disposition=taken.disposition,
+        disposition=words.became(taken.disposition, taken.reason),
         by=taken.by,
         at=record.wall.full(taken.at_ms),
     )
@@ -270,7 +270,8 @@ def _corrective(record: CookRecord) -> Iterator[Block]:
     rows = tuple(
         (
             record.wall.full(entry.t_ms), entry.body.piece, entry.body.cause,
-            entry.body.control_restored, entry.body.prevention, entry.body.disposition, entry.by,
+            entry.body.control_restored, entry.body.prevention,
+            words.became(entry.body.disposition, entry.body.reason), entry.by,
         )
         for entry in record.logged
         if isinstance(entry.body, CorrectiveTaken)

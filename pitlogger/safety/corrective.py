@@ -1,134 +1,109 @@
 """Which corrective action answers which row of the food log.
 
-One action answers one breach: that of the alert it names, on the rows of its piece about that
-limit. It answers no later one: food that was at its limit again and falls once more asks for
-another. One that names none answers the breach of its piece that is open, where it is the only
-one; of several breaches it answers none, since nobody can tell which. Of several actions the
-last one counts; all stay in the journal. What was not met stays not met.
+One action answers one breach: the one it names by a moment of it; where it names an alert alone,
+the last breach of that limit by then; where it names nothing, the only breach of its piece, and
+of several none, since nobody can tell which. Of several actions on one breach the last one
+counts; all stay in the journal. A verdict over the whole record is answered once each of its
+breaches is. What was not met stays not met.
 
 Source: 9 CFR 417.3(c), 417.5(a)(3): corrective actions are documented with the deviation.
 """
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
-from pitlogger.model.alerts import AlertState
-from pitlogger.model.journal import AlertChanged, CorrectiveTaken, Entry
-from pitlogger.safety.record import CorrectiveAction, LogRow, Sheet
+from pitlogger.model.journal import CorrectiveTaken, Entry
+from pitlogger.safety.breaches import (
+    ABOUT,
+    DELAY_MS,
+    Breach,
+    breaches,
+    is_failing,
+    limit_of_row,
+)
+from pitlogger.safety.record import CorrectiveAction, LogRow
 
-# An alarm raised so soon after an action is of the breach it answers, whose delay still ran.
-DELAY_MS = 5 * 60_000
-# The sheet, and what of it (any, where empty), that an alert is about.
-ABOUT: dict[str, tuple[Sheet, str]] = {
-    "hot-hold-low": ("hot-hold", ""),
-    "time-limit": ("hot-hold", ""),
-    "discard-due": ("time", ""),
-    "cold-hold-high": ("cold-hold", ""),
-    "come-up-slow": ("cook", "come-up"),
-    "lethality-not-met": ("cook", "lethality"),
-    "cooling-stage-1-late": ("cooling-reheat", "cooling"),
-    "cooling-stage-2-late": ("cooling-reheat", "cooling"),
-    "cooling-will-miss": ("cooling-reheat", "cooling"),
-    "reheat-late": ("cooling-reheat", "reheating"),
-}
+
+@dataclass(frozen=True, slots=True)
+class Answered:
+    """A breach and the corrective action that answers it, ``None`` while nobody took any."""
+
+    breach: Breach
+    action: CorrectiveAction | None = None
 
 
 def tied(rows: Sequence[LogRow], entries: Iterable[Entry]) -> list[LogRow]:
     """Return the rows, each limit not met with the corrective action that answers it."""
-    entries = list(entries)
-    taken = {
-        (entry.run, entry.seq): entry
-        for entry in entries
-        if isinstance(entry.body, CorrectiveTaken)
-    }
-    ordered = sorted(taken.values(), key=lambda entry: entry.t_ms, reverse=True)
-    breaches: dict[str, set[tuple[Sheet, str]]] = defaultdict(set)
-    for row in rows:
-        if _asks(row):
-            breaches[row.piece].add(_breach(row))
-    raised = [
-        (entry.body.alert, entry.t_ms - DELAY_MS)
-        for entry in entries
-        if isinstance(entry.body, AlertChanged) and entry.body.was is AlertState.NORMAL
+    found = answered(rows, entries)
+    return [
+        replace(row, corrective=_of_row(row, found)) if is_failing(row) else row for row in rows
     ]
-    found = []
-    for row in rows:
-        if _asks(row):
-            since_ms = max(_fell_again(row, rows), _raised_again(row, raised))
-            able = [entry for entry in ordered if entry.t_ms >= since_ms]
-            answer = _answer(row, able, len(breaches[row.piece]) == 1)
-            found.append(replace(row, corrective=answer))
-        else:
-            found.append(row)
-    return found
 
 
-def _fell_again(row: LogRow, rows: Sequence[LogRow]) -> int:
-    """Return when the breach of a row began after a reading by hand that was within the limit."""
-    since_ms, was_met = 0, False
-    read = [one for one in rows if one.id is not None and one.struck_by is None]
-    for one in sorted(read, key=lambda one: one.observed_ms):
-        if one.piece != row.piece or _breach(one) != _breach(row) or one.met is None:
-            continue
-        if one.observed_ms <= row.observed_ms:
-            if not one.met and was_met:
-                since_ms = one.observed_ms
-            was_met = one.met
-    return since_ms
+def answered(rows: Sequence[LogRow], entries: Iterable[Entry]) -> list[Answered]:
+    """Return every breach of a record with what was done about it, in order of time."""
+    entries = list({(entry.run, entry.seq): entry for entry in entries}.values())
+    known = breaches(rows, entries)
+    told = {(one.piece, one.limit) for one in known}
+    known += [  # seen in the readings alone, afterwards
+        Breach(*of, 0, value=row.value)
+        for row in rows
+        if is_failing(row) and row.id is None and (of := (row.piece, limit_of_row(row))) not in told
+    ]
+    answers: dict[Breach, CorrectiveAction] = {}
+    taken = [entry for entry in entries if isinstance(entry.body, CorrectiveTaken)]
+    for entry in sorted(taken, key=lambda entry: entry.t_ms):
+        breach = _answered_by(entry, known)
+        if breach is not None:
+            answers[breach] = _action(entry)
+    return [Answered(breach, answers.get(breach)) for breach in known]
 
 
-def _raised_again(row: LogRow, raised: Sequence[tuple[str, int]]) -> int:
-    """Return when the alarm about a row was last raised before it."""
-    return max(
-        (
-            t_ms
-            for alert, t_ms in raised
-            if t_ms <= row.observed_ms
-            and alert.partition("/")[2] == row.piece
-            and _is_of(alert, row)
-        ),
-        default=0,
+def _answered_by(entry: Entry, known: Sequence[Breach]) -> Breach | None:
+    body = entry.body
+    assert isinstance(body, CorrectiveTaken)
+    mine = [one for one in known if one.piece == body.piece]
+    by_ms = entry.t_ms + DELAY_MS
+    if body.alert is not None:
+        kind = body.alert.partition("/")[0]
+        mine = [one for one in mine if _is_about(kind, one)]
+    if body.breach_ms is not None:
+        by_ms = body.breach_ms
+    begun = [one for one in mine if one.from_ms <= by_ms]
+    if body.alert is None and body.breach_ms is None and len(begun) > 1:
+        return None
+    return begun[-1] if begun else None
+
+
+def _is_about(kind: str, breach: Breach) -> bool:
+    sheet, what = ABOUT.get(kind, (None, ""))
+    return sheet == breach.limit[0] and what in ("", breach.limit[1])
+
+
+def _of_row(row: LogRow, found: Sequence[Answered]) -> CorrectiveAction | None:
+    mine = [one for one in found if (one.breach.piece, one.breach.limit) == (
+        row.piece, limit_of_row(row))]  # fmt: skip
+    if row.id is not None:
+        begun = [one for one in mine if one.breach.from_ms <= row.observed_ms]
+        return begun[-1].action if begun else None
+    if not mine or any(one.action is None for one in mine):
+        return None
+    return max((one.action for one in mine if one.action), key=lambda action: action.at_ms)
+
+
+def _action(entry: Entry) -> CorrectiveAction:
+    body = entry.body
+    assert isinstance(body, CorrectiveTaken)
+    return CorrectiveAction(
+        cause=body.cause,
+        control_restored=body.control_restored,
+        prevention=body.prevention,
+        disposition=body.disposition,
+        by=entry.by,
+        at_ms=entry.t_ms,
+        id=(entry.run, entry.seq),
+        alert=body.alert,
+        reason=body.reason,
     )
-
-
-def _breach(row: LogRow) -> tuple[Sheet, str]:
-    """Return which limit a row is about: a hand reading and its verdict are one breach."""
-    return row.sheet, "" if row.sheet in ("hot-hold", "cold-hold") else row.what
-
-
-def _asks(row: LogRow) -> bool:
-    return row.met is False and row.struck_by is None and bool(row.piece)
-
-
-def _answer(row: LogRow, taken: Sequence[Entry], is_only: bool) -> CorrectiveAction | None:
-    mine = [
-        (entry, entry.body)
-        for entry in taken
-        if isinstance(entry.body, CorrectiveTaken) and entry.body.piece == row.piece
-    ]
-    named = [pair for pair in mine if _is_about(pair[1], row)]
-    unnamed = [pair for pair in mine if pair[1].alert is None and is_only]
-    for entry, body in (*named, *unnamed):
-        return CorrectiveAction(
-            cause=body.cause,
-            control_restored=body.control_restored,
-            prevention=body.prevention,
-            disposition=body.disposition,
-            by=entry.by,
-            at_ms=entry.t_ms,
-            id=(entry.run, entry.seq),
-            alert=body.alert,
-        )
-    return None
-
-
-def _is_about(body: CorrectiveTaken, row: LogRow) -> bool:
-    return _is_of(body.alert or "", row)
-
-
-def _is_of(alert: str, row: LogRow) -> bool:
-    sheet, what = ABOUT.get(alert.partition("/")[0], (None, ""))
-    return sheet == row.sheet and what in ("", row.what)

@@ -35,7 +35,8 @@ SHEETS: dict[Sheet, str] = {
 }
 # Entries that a cook's log holds though they may stand beside its cook.
 LOGGED_KINDS = ("signed-off", "corrective-taken", "check-made", "adjusted")
-DISPOSITIONS = ("used", "reheated", "cooked-again", "held-for-review", "returned", "discarded")
+DISPOSITIONS = ("discarded", "reheated", "kept", "used", "cooked-again", "held-for-review",
+                "returned")  # fmt: skip
 NO_LIMIT = ("receiving", "waste", "thermometers")  # sheets whose rows may have none
 GENESIS = "0" * 64
 
@@ -60,6 +61,7 @@ class CorrectiveAction:
     at_ms: int
     id: tuple[str, int] | None = None  # of its journal entry
     alert: str | None = None  # the alert it answers, where it names one
+    reason: str = ""  # why food was kept
 
     def missing(self) -> list[str]:
         """Return the names of the parts that are empty."""
@@ -76,6 +78,7 @@ class CorrectiveAction:
             "at": rfc3339(self.at_ms),
             "id": None if self.id is None else list(self.id),
             "alert": self.alert,
+            "reason": self.reason,
         }
 
 
@@ -237,10 +240,15 @@ def verify(links: Sequence[ChainLink], signed: Iterable[SignOff] = ()) -> list[s
 
 
 def unanswered(rows: Iterable[LogRow]) -> Iterator[str]:
-    """Yield each limit that was not met and has no corrective action, in words."""
+    """Yield each limit that was not met and has no corrective action in four parts, in words."""
     for row in rows:
-        if row.met is False and row.struck_by is None and row.corrective is None:
+        if row.met is not False or row.struck_by is not None:
+            continue
+        if row.corrective is None:
             yield f"{row.product}, {row.what} ({row.value})"
+        elif lacking := row.corrective.missing():
+            parts = ", ".join(part.replace("_", " ") for part in lacking)
+            yield f"{row.product}, {row.what} ({row.corrective.disposition}, without its {parts})"
 
 
 def review_notes(rows: Sequence[LogRow], by: str) -> list[str]:

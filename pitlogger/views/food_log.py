@@ -20,6 +20,7 @@ class CorrectiveView(View):
     at: Moment
     id: EntryNumber | None
     alert: str | None
+    reason: str
 
 
 class LogRowView(View):

@@ -212,6 +212,11 @@ ALERT_ACTS: dict[str, str] = {
 }
 
 
+def became(disposition: str, reason: str) -> str:
+    """Return what became of food, with the reason where it was kept."""
+    return f"{disposition} ({reason})" if reason else disposition
+
+
 def stage(of: str) -> str:
     """Return what a stage is called."""
     return tr(STAGES[of].name)

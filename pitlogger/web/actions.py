@@ -44,7 +44,6 @@ from pitlogger.model.journal import (
 )
 from pitlogger.model.readings import Site
 from pitlogger.node.containers import containers, tare_of
-from pitlogger.safety.record import DISPOSITIONS
 from pitlogger.views import doubting
 from pitlogger.views.alert_words import standing_words
 from pitlogger.views.node import Node
@@ -52,9 +51,9 @@ from pitlogger.views.shown import Shown
 from pitlogger.web import bodies, corrections, requests
 from pitlogger.web.access.roles import who_asks
 from pitlogger.web.by_time import held_by_time
+from pitlogger.web.dispositions import corrective
 from pitlogger.web.finishing import dispose
 from pitlogger.web.looks import agreed, answered_weight
-from pitlogger.web.routes.food_log import CorrectiveAsk
 from pitlogger.web.starting import open_cook, started
 
 Make = Callable[[Node, Any], Body]
@@ -180,16 +179,6 @@ def _shelve(daemon: Node, ask: requests.ShelveAsk) -> Body:
     return AlertActed(ask.alert, "shelve", until_ms, ask.reason)
 
 
-def _corrective(daemon: Node, ask: CorrectiveAsk) -> Body:
-    if not (ask.by or who_asks.get().initials):
-        raise UsageError("corrective action is signed: give the initials of who took it")
-    if ask.disposition not in DISPOSITIONS:
-        raise UsageError(unknown("disposition", ask.disposition, DISPOSITIONS))
-    return CorrectiveTaken(
-        ask.piece, ask.cause, ask.control_restored, ask.prevention, ask.disposition, ask.alert
-    )
-
-
 ACTIONS: dict[str, Action] = {
     "cook": Action(requests.CookAsk, _cook_started, CookStarted),
     "finish": Action(requests.FinishAsk, _cook_finished, CookFinished),
@@ -214,7 +203,7 @@ ACTIONS: dict[str, Action] = {
     "hold-by-time": Action(requests.ByTimeAsk, held_by_time, HeldByTime),
     "note": Action(requests.NoteAsk, _noted, Noted),
     "target": Action(requests.TargetAsk, _target, TargetSet),
-    "corrective": Action(CorrectiveAsk, _corrective, CorrectiveTaken),
+    "corrective": Action(requests.CorrectiveAsk, _in_a_journal, CorrectiveTaken),
     "undo": Action(requests.UndoAsk, _in_a_journal, Undone),
     "correct": Action(requests.CorrectAsk, _in_a_journal, Corrected),
     "learning": Action(requests.LearningAsk, _in_a_journal, LearningSet),
@@ -233,11 +222,13 @@ def _moment(daemon: Node, at_ms: int | None) -> int:
 
 
 def in_engine_time(daemon: Node, ask: requests.Ask) -> requests.Ask:
-    """Return what was asked with its moment, if it names one, in engine time instead of UTC."""
-    at_ms = getattr(ask, "at", None)
-    if at_ms is None or not daemon.utc_offset_ms:
+    """Return what was asked with its moments, if it names any, in engine time instead of UTC."""
+    named = {name: at_ms for name in ("at", "breach") if (at_ms := getattr(ask, name, None))}
+    if not named or not daemon.utc_offset_ms:
         return ask
-    return ask.model_copy(update={"at": at_ms - daemon.utc_offset_ms})
+    return ask.model_copy(
+        update={name: at_ms - daemon.utc_offset_ms for name, at_ms in named.items()}
+    )
 
 
 async def decide(daemon: Node, name: str, ask: requests.Ask) -> Entry:
@@ -257,7 +248,8 @@ async def decide(daemon: Node, name: str, ask: requests.Ask) -> Entry:
     body, past, along = await _made(daemon, name, in_engine_time(daemon, ask))
     by = ask.by or who_asks.get().initials
     if isinstance(body, CookFinished):
-        await dispose(daemon, body.cook, ask.answers, by)
+        assert isinstance(ask, requests.FinishAsk)
+        await dispose(daemon, body.cook, ask, by)
     for first in along:
         await daemon.submit(first, by, "", past)
     return await daemon.submit(body, by, ask.key, past)
@@ -275,6 +267,8 @@ async def _made(daemon: Node, name: str, ask: requests.Ask) -> tuple[Body, str, 
         body, journal, along = await corrections.undone(daemon, ask)
     elif isinstance(ask, requests.CorrectAsk):
         body, journal, along = await corrections.corrected(daemon, ask)
+    elif isinstance(ask, requests.CorrectiveAsk):
+        body, along = await corrective(daemon, ask)
     elif isinstance(ask, requests.LearningAsk):
         body, journal = await corrections.learning(daemon, ask)
     elif isinstance(ask, requests.WithdrawAsk):

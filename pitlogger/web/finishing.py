@@ -1,4 +1,7 @@
-"""Finishing a cook: asked about first while its food is still held hot, cooled or reheated."""
+"""Finishing a cook: asked about first while its food is still held hot, cooled or reheated,
+
+or while a limit was not met and nobody said what became of that food.
+"""
 
 from __future__ import annotations
 
@@ -6,10 +9,11 @@ from collections.abc import Iterator
 
 from pitlogger.model.book import Book
 from pitlogger.model.cooks import HOT_OFF_PIT, Stage
-from pitlogger.model.journal import StageSet
-from pitlogger.questions import Answers
+from pitlogger.model.journal import Body, StageSet
 from pitlogger.views import words
 from pitlogger.views.node import Node
+from pitlogger.web.dispositions import at_finish
+from pitlogger.web.requests import FinishAsk
 
 STILL = HOT_OFF_PIT | {Stage.COOLING, Stage.REHEATING}
 BECAME = {
@@ -27,22 +31,28 @@ def still_open(book: Book) -> Iterator[str]:
             yield piece
 
 
-async def dispose(daemon: Node, cook: str, answers: Answers, by: str) -> None:
+async def dispose(daemon: Node, cook: str, ask: FinishAsk, by: str) -> None:
     """Enter what became of food of a cook that is still open, as it was answered.
 
     Raises:
-        QuestionError: Some is, and nobody said what became of it.
+        QuestionError: Some is, or a limit of some was not met, and nobody said what became of it.
     """
     if not cook:
         return
     book = daemon.engine.book.only(cook)
-    open_pieces = list(still_open(book))
-    if not open_pieces:
-        return
-    told = ", ".join(f"{piece} ({words.stage(book.pieces[piece].stage)})" for piece in open_pieces)
-    by_time = any(book.pieces[piece].by_time is not None for piece in open_pieces)
-    became = [what for what, stage in BECAME.items() if not (by_time and stage is Stage.CHILLED)]
-    chosen = answers.choose(f"Not finished with: {told}. What became of it?", became)
     now_ms = daemon.clock.engine_ms()
-    for piece in open_pieces:
-        await daemon.submit(StageSet(piece, BECAME[chosen], now_ms), by)
+    open_pieces = list(still_open(book))
+    made: list[Body] = []
+    if open_pieces:
+        told = ", ".join(
+            f"{piece} ({words.stage(book.pieces[piece].stage)})" for piece in open_pieces
+        )
+        by_time = any(book.pieces[piece].by_time is not None for piece in open_pieces)
+        became = [
+            what for what, stage in BECAME.items() if not (by_time and stage is Stage.CHILLED)
+        ]
+        chosen = ask.answers.choose(f"Not finished with: {told}. What became of it?", became)
+        made = [StageSet(piece, BECAME[chosen], now_ms) for piece in open_pieces]
+    gone = [one.piece for one in made if isinstance(one, StageSet) and one.stage is Stage.DISCARDED]
+    for body in [*await at_finish(daemon, cook, ask, by, gone), *made]:
+        await daemon.submit(body, by)

@@ -66,10 +66,34 @@ class CookAsk(Ask):
     at: Moment | None = None
 
 
-class FinishAsk(Ask):
+class DisposedAsk(Ask):
+    """What became of food whose limit was not met: why it was kept, what it was reheated to."""
+
+    reason: Text = ""
+    reading: Temperature | None = None
+    probe: Name | None = None
+
+
+class FinishAsk(DisposedAsk):
     """Finish a cook; the one that is open if none is named."""
 
     cook: Name | None = None
+    disposition: Literal["discarded", "reheated", "kept"] | None = None
+
+
+class CorrectiveAsk(DisposedAsk):
+    """What was done about a limit not met: the four parts and who.
+
+    ``breach`` is a moment of the one breach it answers, asked where there are several.
+    """
+
+    piece: str
+    cause: Annotated[str, Field(min_length=1, max_length=1000)]
+    control_restored: Annotated[str, Field(min_length=1, max_length=1000)]
+    prevention: Annotated[str, Field(min_length=1, max_length=1000)]
+    disposition: str
+    alert: str | None = None
+    breach: Moment | None = None
 
 
 class PieceAsk(Ask):

@@ -11,7 +11,7 @@ from pitlogger.cli.cooking.mend import required_reason
 from pitlogger.cli.daemon import Daemon, to_daemon, to_journal
 from pitlogger.cli.files import PATH
 from pitlogger.cli.moments import at_option, moment_text, said_at
-from pitlogger.cli.output import table
+from pitlogger.cli.output import disposed_options, table
 from pitlogger.formats.moments import shown_local
 
 
@@ -114,10 +114,20 @@ def _ended(row: dict[str, Any]) -> str:
 
 @cook.command()
 @click.argument("name", required=False)
+@click.option(
+    "--disposition",
+    type=click.Choice(["discarded", "reheated", "kept"]),
+    help="What became of food whose limit was not met, where nobody said it yet.",
+)
+@disposed_options
 @to_journal
-def finish(daemon: Daemon, name: str | None) -> None:
-    """Finish the running cook; of several that are open, the one NAMEd."""
-    entry = daemon.post("/cooks/finish", cook=name)
+def finish(daemon: Daemon, name: str | None, **disposed: Any) -> None:
+    """Finish the running cook; of several that are open, the one NAMEd.
+
+    Asked about first: food that is still held, cooled or reheated, and each limit that was not
+    met while nobody said what became of that food.
+    """
+    entry = daemon.post("/cooks/finish", cook=name, **disposed)
     daemon.emit(entry, f"finished: {entry['name']} (how was the meal? pitlogger meal)")
 
 

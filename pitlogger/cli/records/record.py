@@ -10,6 +10,8 @@ import click
 
 from pitlogger.cli.daemon import Daemon, to_daemon, to_journal
 from pitlogger.cli.files import FILE
+from pitlogger.cli.moments import moment_text
+from pitlogger.cli.output import disposed_options
 from pitlogger.errors import UsageError
 from pitlogger.formats.moments import shown_local
 
@@ -71,6 +73,7 @@ def _answer(row: dict[str, Any]) -> str:
         f"\n      corrective action by {taken['by']} at {shown_local(taken['at'])}"
         f"\n      cause: {taken['cause']}; control restored: {taken['control_restored']}"
         f"\n      prevention: {taken['prevention']}; disposition: {taken['disposition']}"
+        + (f" ({taken['reason']})" if taken["reason"] else "")
     )
 
 
@@ -165,10 +168,20 @@ def sign(daemon: Daemon, cook: str | None, pin_file: Path | None) -> None:
 @click.option("--prevention", required=True, help="What keeps it from happening again.")
 @click.option("--disposition", required=True, help="What became of the food, such as discarded.")
 @click.option("--alert", help="The alert it answers.")
+@click.option(
+    "--breach", metavar="TIME", help="A moment of the breach it answers, where there are several."
+)
+@disposed_options
 @to_journal
-def correct(daemon: Daemon, piece: str, restored: str, disposition: str, **given: Any) -> None:
-    """Record corrective action on PIECE: cause, control restored, prevention, disposition, who."""
+def correct(
+    daemon: Daemon, piece: str, restored: str, disposition: str, breach: str | None, **given: Any
+) -> None:
+    """Record corrective action on PIECE: cause, control restored, prevention, disposition, who.
+
+    One action answers one breach. Food that was kept asks why, food that was reheated its reading.
+    """
     entry = daemon.post(
-        "/log/corrective", piece=piece, control_restored=restored, disposition=disposition, **given
-    )
+        "/log/corrective", piece=piece, control_restored=restored, disposition=disposition,
+        breach=moment_text(breach, daemon), **given,
+    )  # fmt: skip
     daemon.emit(entry, f"recorded for {piece}: {disposition}")

@@ -26,10 +26,15 @@ PASSING = (
 
 
 def take_outside(
-    body: Body, alerts: Annunciator, instruments: Instruments, lanes: dict[str, Lane], t_ms: int
-) -> None:
-    """Take what an entry says of a device, a check or a trouble to its alert."""
+    body: Body, alerts: Annunciator, instruments: Instruments, lanes: dict[str, Lane], t_ms: int,
+    by: str = "",
+) -> None:  # fmt: skip
+    """Take what an entry says of a device, a check, a trouble or a breach to its alert."""
     match body:
+        case CorrectiveTaken(alert=str(alert)):
+            alerts.dispose(
+                alert, t_ms, f"{body.disposition}, by {by}" if by else body.disposition, by
+            )
         case DeviceChanged():
             key = f"device-lost/{body.device}"
             alerts.watch(key, "device-lost")

@@ -135,10 +135,11 @@ def end_with(engine: Engine, body: CookFinished | StageSet, t_ms: int) -> None:
         return
     goes_on = bool(engine.book.open_cooks())
     for key, watch in list(engine.state.watches.items()):
-        if watch.kind in FOOD | OUTLIVES_COOKS or watch.state is AlertState.NORMAL:
+        waits = watch.kind in FOOD and not watch.disposed
+        if waits or watch.kind in OUTLIVES_COOKS or watch.state is AlertState.NORMAL:
             continue
         if not (goes_on and is_of_open_cook(watch, engine)):
-            engine.alerts.take_back(key, t_ms, "its cook is finished")
+            engine.alerts.take_back(key, t_ms, watch.disposed or "its cook is finished")
 
 
 def is_of_open_cook(watch: Watch, engine: Engine) -> bool:

@@ -45,7 +45,10 @@ class HeldByTime:
 
 @dataclass(frozen=True, slots=True)
 class CorrectiveTaken:
-    """What was done about a limit not met: cause, control restored, prevention, disposition."""
+    """What was done about a limit not met: cause, control restored, prevention, disposition.
+
+    ``reason`` is why food was kept; ``breach_ms`` a moment of the one breach it answers.
+    """
 
     piece: str
     cause: str
@@ -53,6 +56,8 @@ class CorrectiveTaken:
     prevention: str
     disposition: str
     alert: str | None = None
+    reason: str = ""
+    breach_ms: int | None = None
     kind: Literal["corrective-taken"] = "corrective-taken"
 
 

@@ -15,6 +15,7 @@ from pitlogger.safety import record
 from pitlogger.safety.judge import NOTES
 from pitlogger.safety.record import SHEETS, LogRow, missing
 from pitlogger.safety.verdict import in_words
+from pitlogger.views import words
 from pitlogger.views.language import figure, tr, trn
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
@@ -130,7 +131,7 @@ def _action(entry: Entry, shown: Shown) -> dict[str, str]:
     return {
         "at": shown.clock(entry.t_ms), "by": entry.by, "piece": taken.piece, "cause": taken.cause,
         "restored": taken.control_restored, "prevention": taken.prevention,
-        "disposition": taken.disposition,
+        "disposition": words.became(taken.disposition, taken.reason),
     }  # fmt: skip
 
 

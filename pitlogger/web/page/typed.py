@@ -13,7 +13,7 @@ from pitlogger.rules.messages import Units
 from pitlogger.web.page.forms import FormFieldError
 
 MASSES = frozenset({"mass", "tare", "left"})
-TEMPERATURES = frozenset({"value", "wrap_at", "pull_at", "set_point", "low", "high"})
+TEMPERATURES = frozenset({"value", "wrap_at", "pull_at", "set_point", "low", "high", "reading"})
 MAY_BE_NOTHING = frozenset({"leftover", "waste", "tasting"})
 _NUMBER_ALONE = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)")
 _COMMA = re.compile(r"(?<=\d),(?=\d)")

@@ -31,17 +31,6 @@ from pitlogger.web.signers import Signers
 from pitlogger.web.signing import sign_off
 
 
-class CorrectiveAsk(Ask):
-    """What was done about a limit not met: the four parts and who."""
-
-    piece: str
-    cause: Annotated[str, Field(min_length=1, max_length=1000)]
-    control_restored: Annotated[str, Field(min_length=1, max_length=1000)]
-    prevention: Annotated[str, Field(min_length=1, max_length=1000)]
-    disposition: str
-    alert: str | None = None
-
-
 class SignAsk(Ask):
     """Sign a cook's record off after review."""
 
