@@ -22,7 +22,7 @@ over, so that a newer node may say more.
 from __future__ import annotations
 
 from array import array
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cache
 from typing import Any, TypeVar
@@ -36,10 +36,12 @@ VERSION = 1
 VERSIONS = (VERSION,)
 MOST_BYTES = 256 * 1024
 MINUTES = 10
+_FOUR_OF_MINUTES = [MINUTES] * 4
 _INTEGER = 1 << 62
 _COUNT = 1 << 31
 _COUNTS = frozenset({"rev", "readings", "alarms"})
 Part = TypeVar("Part")
+Fits = Callable[[Sequence[Any]], bool]  # of the values of one field, one or more
 
 
 @dataclass(frozen=True, slots=True)
@@ -189,7 +191,7 @@ def load_bundle(payload: bytes) -> Bundle:
         run=_text(given.get("run"), "run"),
         row=_record(RunPart, [row.get(name) for name in RunPart.__dataclass_fields__], "row"),
         clocks=_records(ClockPart, given.get("clock"), "clock"),
-        spans=tuple(_checked(span) for span in _records(SpanPart, given.get("s"), "s")),
+        spans=tuple([_checked(span) for span in _records(SpanPart, given.get("s"), "s")]),
         entries=_records(EntryPart, given.get("j"), "j"),
         lost=_records(LostPart, given.get("lost"), "lost"),
         now=None if now is None else _record(NowPart, now, "now"),
@@ -204,7 +206,18 @@ def _items(part: Any) -> list[Any]:
 def _records(kind: type[Part], given: Any, where: str) -> tuple[Part, ...]:
     if not isinstance(given, list | tuple):
         raise BundleError(f"{where}: expected a list")
-    return tuple(_record(kind, row, where) for row in given)
+    if _fit(kind, given):
+        return tuple([_part(kind, row) for row in given])
+    return tuple(_record(kind, row, where) for row in given)  # finds the one that does not fit
+
+
+def _fit(kind: type, rows: Sequence[Any]) -> bool:
+    """Return whether all rows fit; a column at a time this takes a third of the time."""
+    fields = _fields(kind)
+    if not all(type(row) is list and len(row) == len(fields) for row in rows):
+        return False
+    columns = zip(*rows, strict=True)
+    return all(fits(column) for (_, fits, _), column in zip(fields, columns, strict=False))
 
 
 def _record(kind: type[Part], given: Any, where: str) -> Part:
@@ -213,13 +226,19 @@ def _record(kind: type[Part], given: Any, where: str) -> Part:
         names = ", ".join(name for name, _, _ in fields)
         raise BundleError(f"{where}: expected {len(fields)} items: {names}")
     for (name, fits, expected), value in zip(fields, given, strict=True):
-        if not fits(value):
+        if not fits((value,)):
             raise BundleError(f"{where}.{name}: expected {expected}, got {type(value).__name__}")
-    return kind(*[tuple(value) if type(value) is list else value for value in given])
+    return _part(kind, given)
+
+
+def _part(kind: type[Part], given: Sequence[Any]) -> Part:
+    if kind is not SpanPart:
+        return kind(*given)
+    return kind(*given[:-4], *map(tuple, given[-4:]))
 
 
 @cache
-def _fields(kind: type) -> tuple[tuple[str, Callable[[Any], bool], str], ...]:
+def _fields(kind: type) -> tuple[tuple[str, Fits, str], ...]:
     """Return name, check and what is expected of each field of a part."""
     fields = kind.__dataclass_fields__  # type: ignore[attr-defined]
     return tuple(
@@ -230,56 +249,73 @@ def _fields(kind: type) -> tuple[tuple[str, Callable[[Any], bool], str], ...]:
 
 def _checked(span: SpanPart) -> SpanPart:
     minutes = (span.n, span.mean, span.low, span.high)
-    if any(len(column) != MINUTES for column in minutes):
+    if list(map(len, minutes)) != _FOUR_OF_MINUTES:
         raise BundleError(f"s: a span has {MINUTES} minutes")
     if span.readings < 1 or not span.data:
         raise BundleError("s: a span has readings and their data")
     return span
 
 
-def _is_text(value: Any) -> bool:
-    return type(value) is str and "\0" not in value
+def _all_of(kind: type) -> Fits:
+    kinds = {kind}
+    return lambda column: set(map(type, column)) == kinds
 
 
-def _is_whole(value: Any) -> bool:
-    return type(value) is int and -_INTEGER < value < _INTEGER
+def _are_texts(column: Sequence[Any]) -> bool:
+    return set(map(type, column)) == {str} and "\0" not in "".join(column)
 
 
-def _are_wholes(value: Any) -> bool:
-    if type(value) is not list and type(value) is not tuple:
+def _are_whole(column: Sequence[Any]) -> bool:
+    is_int = set(map(type, column)) == {int}
+    return is_int and min(column) > -_INTEGER and max(column) < _INTEGER
+
+
+def _are_counts(column: Sequence[Any]) -> bool:
+    return set(map(type, column)) == {int} and min(column) >= 0 and max(column) < _COUNT
+
+
+def _are_lists(column: Sequence[Any]) -> bool:
+    if not set(map(type, column)) <= {list, tuple}:
         return False
-    try:
-        array("q", value)  # by far the fastest way to look at all of them
-    except (TypeError, OverflowError):
-        return all(item is None or _is_whole(item) for item in value)
+    for item in column:
+        try:
+            array("q", item)  # by far the fastest way to look at all of them
+        except (TypeError, OverflowError):
+            some = [value for value in item if value is not None]
+            if some and not _are_whole(some):
+                return False
     return True
 
 
-def _or_none(fits: Callable[[Any], bool]) -> Callable[[Any], bool]:
-    return lambda value: value is None or fits(value)
+def _or_none(fits: Fits) -> Fits:
+    def fit(column: Sequence[Any]) -> bool:
+        some = [value for value in column if value is not None]
+        return not some or fits(some)
+
+    return fit
 
 
 def _text(value: Any, where: str) -> str:
-    if not _is_text(value):
+    if not _are_texts((value,)):
         raise BundleError(f"{where}: expected {_TEXT}, got {type(value).__name__}")
     return str(value)
 
 
 def _whole(value: Any, where: str) -> int:
-    if not _is_whole(value):
+    if not _are_whole((value,)):
         raise BundleError(f"{where}: expected {_WHOLE}, got {type(value).__name__}")
     return int(value)
 
 
 _TEXT, _WHOLE = "text without a zero byte", "a whole number below 2^62"
-# How a field of each type is checked; annotations are text here, see the import above.
-_KINDS: dict[str, tuple[Callable[[Any], bool], str]] = {
-    "str": (_is_text, _TEXT),
-    "int": (_is_whole, _WHOLE),
-    "count": (lambda value: type(value) is int and 0 <= value < _COUNT, "a count below 2^31"),
-    "bool": (lambda value: type(value) is bool, "true or false"),
-    "bytes": (lambda value: type(value) is bytes, "bytes"),
-    "str | None": (_or_none(_is_text), f"{_TEXT}, or nothing"),
-    "int | None": (_or_none(_is_whole), f"{_WHOLE}, or nothing"),
-    "tuple[int | None, ...]": (_are_wholes, "a list of whole numbers"),
+# How a column of each type is checked; annotations are text here, see the import above.
+_KINDS: dict[str, tuple[Fits, str]] = {
+    "str": (_are_texts, _TEXT),
+    "int": (_are_whole, _WHOLE),
+    "count": (_are_counts, "a count below 2^31"),
+    "bool": (_all_of(bool), "true or false"),
+    "bytes": (_all_of(bytes), "bytes"),
+    "str | None": (_or_none(_are_texts), f"{_TEXT}, or nothing"),
+    "int | None": (_or_none(_are_whole), f"{_WHOLE}, or nothing"),
+    "tuple[int | None, ...]": (_are_lists, "a list of whole numbers"),
 }

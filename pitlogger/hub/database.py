@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 import secrets
 import sqlite3
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Protocol
@@ -54,7 +54,14 @@ class Database(Protocol):
     def attempt(self) -> Any:
         """Return a context inside a transaction: an error undoes what lies within alone."""
 
-    def minutes(self, column: list[int | None]) -> Any:
+    def given(self, columns: Mapping[str, str], rows: Sequence[Row]) -> tuple[str, list[Any]]:
+        """Return the clause that gives rows to a statement as the table ``given``, and its values.
+
+        Args:
+            columns: Names with their types.
+        """
+
+    def minutes(self, column: Sequence[int | None]) -> Any:
         """Return the ten minutes of a span as the table keeps them."""
 
     def close(self) -> None:
@@ -114,7 +121,12 @@ class SqliteDatabase:
         finally:
             self._connection.execute("RELEASE attempt")
 
-    def minutes(self, column: list[int | None]) -> str:
+    def given(self, columns: Mapping[str, str], rows: Sequence[Row]) -> tuple[str, list[Any]]:
+        marks = ", ".join([f"({', '.join('?' * len(columns))})"] * len(rows))
+        clause = f"WITH given ({', '.join(columns)}) AS (VALUES {marks})"
+        return clause, [value for row in rows for value in row]
+
+    def minutes(self, column: Sequence[int | None]) -> str:
         return json.dumps(column)
 
     def close(self) -> None:

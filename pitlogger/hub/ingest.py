@@ -20,7 +20,7 @@ Found = TypeVar("Found")
 log = logging.getLogger(__name__)
 
 GATHER_S = 0.05
-MOST_AT_ONCE = 64
+MOST_AT_ONCE = 128
 MOST_WAITING = 512  # messages; beyond that a node is told to come again
 
 

@@ -8,7 +8,7 @@ Source: PostgreSQL 15 manual, 5.8 (row security), 5.11 (partitioning), 14.4 (bul
 from __future__ import annotations
 
 import secrets
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from functools import lru_cache
@@ -16,7 +16,6 @@ from typing import Any
 
 from pitlogger.errors import HubFullError, PitloggerError
 from pitlogger.hub import tables
-from pitlogger.hub.copy_rows import copied
 from pitlogger.hub.database import Row
 
 try:
@@ -116,7 +115,12 @@ class PostgresDatabase:
         with self.connection.transaction():  # inside another it is a savepoint
             yield
 
-    def minutes(self, column: list[int | None]) -> list[int | None]:
+    def given(self, columns: Mapping[str, str], rows: Sequence[Row]) -> tuple[str, list[Any]]:
+        lists = ", ".join(f"?::{kind}[]" for kind in columns.values())
+        clause = f"WITH given AS (SELECT * FROM unnest({lists}) AS one ({', '.join(columns)}))"
+        return clause, [list(column) for column in zip(*rows, strict=True)]
+
+    def minutes(self, column: Sequence[int | None]) -> Sequence[int | None]:
         return column
 
     def make_months(self, block_ms: Iterable[int]) -> None:
@@ -124,7 +128,7 @@ class PostgresDatabase:
 
         What lies outside 2000 to 2100, by a clock that is wrong, shares one part.
         """
-        months = {_month(at) for at in block_ms if FIRST_MS <= at < LAST_MS}
+        months = {_month(at) for at in set(block_ms) if FIRST_MS <= at < LAST_MS}
         months = {month for month in months if month[0] not in self._months}
         if not months:
             return
@@ -151,20 +155,27 @@ class PostgresDatabase:
                 self.ask("SELECT set_config(?, ?, true)", (f"fleet.{name}", value))
             yield
 
-    def load(self, table: str, columns: Sequence[str], rows: Sequence[Row]) -> str:
-        """Copy rows into a table of this transaction alone; return its name."""
-        name = f"loading_{table}"
+    def append(self, table: str, columns: Sequence[str], data: bytes) -> bool:
+        """Copy rows into a table; return whether they are in, which none is if one was there."""
+        try:
+            with self.attempt():
+                self._copy(table, columns, data)
+        except errors.UniqueViolation:
+            return False
+        return True
+
+    def load(self, table: str, columns: Sequence[str], data: bytes) -> None:
+        """Copy rows into a table of this transaction alone, named ``loading_`` and the table."""
         self.connection.execute(
-            f"CREATE TEMPORARY TABLE IF NOT EXISTS {name}"
+            f"CREATE TEMPORARY TABLE IF NOT EXISTS loading_{table}"
             f" (LIKE {table} INCLUDING DEFAULTS) ON COMMIT DELETE ROWS"
         )
-        names = ", ".join(columns)
-        with (
-            self.connection.cursor() as cursor,
-            cursor.copy(f"COPY {name} ({names}) FROM STDIN (FORMAT BINARY)") as copy,
-        ):
-            copy.write(copied(tables.POSTGRES_TYPES[table], rows))
-        return name
+        self._copy(f"loading_{table}", columns, data)
+
+    def _copy(self, table: str, columns: Sequence[str], data: bytes) -> None:
+        statement = f"COPY {table} ({', '.join(columns)}) FROM STDIN (FORMAT BINARY)"
+        with self.connection.cursor() as cursor, cursor.copy(statement) as copy:
+            copy.write(data)
 
     def close(self) -> None:
         self.connection.close()

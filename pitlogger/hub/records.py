@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import json
-from dataclasses import astuple
+from operator import attrgetter
 from typing import Any
 
 from pitlogger.errors import BundleError
-from pitlogger.formats.bundle import Bundle, EntryPart
+from pitlogger.formats.bundle import Bundle, ClockPart, EntryPart, LostPart, RunPart
 from pitlogger.hub.receive import ReceivedBundle
 from pitlogger.store.packing import packed_count
 
@@ -21,6 +21,9 @@ RUN = ("tenant", "node", "run", "boot_id", "start_ms", "start_monotonic_ms", "ve
        "utc_trusted", "end_ms", "name", "rev")  # fmt: skip
 CLOCK = ("tenant", "node", "run", "from_ms", "offset_ms", "trusted", "rev")
 LOST = ("tenant", "node", "run", "from_ms", "to_ms", "readings", "reason")
+_OF_RUN, _OF_CLOCK, _OF_LOST = (
+    attrgetter(*part.__dataclass_fields__) for part in (RunPart, ClockPart, LostPart)
+)
 
 
 def utc_ms(bundle: Bundle, t_ms: int) -> int:
@@ -67,7 +70,7 @@ def _word(said: object) -> str:
 
 
 def span_rows(received: ReceivedBundle) -> list[Row]:
-    """Return the rows of the spans; minutes are lists of ten.
+    """Return the rows of the spans; minutes are ten each.
 
     Raises:
         BundleError: A span's data is no packed row, or of another number of readings.
@@ -79,8 +82,8 @@ def span_rows(received: ReceivedBundle) -> list[Row]:
             raise BundleError(f"span of {span.channel}: {count} readings, said {span.readings}")
         rows.append((
             received.node.tenant, received.node.id, received.bundle.run, span.channel,
-            span.quantity, span.block_ms, span.rev, span.readings, span.data, list(span.n),
-            list(span.mean), list(span.low), list(span.high),
+            span.quantity, span.block_ms, span.rev, span.readings, span.data, span.n, span.mean,
+            span.low, span.high,
         ))  # fmt: skip
     return rows
 
@@ -88,16 +91,16 @@ def span_rows(received: ReceivedBundle) -> list[Row]:
 def run_row(received: ReceivedBundle) -> Row:
     """Return the row of the run."""
     head = (received.node.tenant, received.node.id, received.bundle.run)
-    return (*head, *astuple(received.bundle.row))
+    return (*head, *_OF_RUN(received.bundle.row))
 
 
 def clock_rows(received: ReceivedBundle) -> list[Row]:
     """Return the rows of the clock."""
     head = (received.node.tenant, received.node.id, received.bundle.run)
-    return [(*head, *astuple(clock)) for clock in received.bundle.clocks]
+    return [(*head, *_OF_CLOCK(clock)) for clock in received.bundle.clocks]
 
 
 def lost_rows(received: ReceivedBundle) -> list[Row]:
     """Return the notes of readings that the node lost."""
     head = (received.node.tenant, received.node.id, received.bundle.run)
-    return [(*head, *astuple(lost)) for lost in received.bundle.lost]
+    return [(*head, *_OF_LOST(lost)) for lost in received.bundle.lost]

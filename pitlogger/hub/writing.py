@@ -51,12 +51,6 @@ _MEND_TIMES = (
 )
 
 
-def _given(columns: str, rows: Sequence[Sequence[object]]) -> tuple[str, list[object]]:
-    """Return the clause that gives rows to a statement as the table ``given``, and its values."""
-    marks = ", ".join([f"({', '.join('?' * len(rows[0]))})"] * len(rows))
-    return f"WITH given ({columns}) AS (VALUES {marks})", [value for row in rows for value in row]
-
-
 @dataclass(slots=True)
 class BatchOutcome:
     """What became of a batch, once it is on disk.
@@ -113,7 +107,7 @@ class HubSink:
         """
         outcome = BatchOutcome(aside=list(aside))
         batch = sorted(
-            batch, key=lambda one: one.node.id
+            batch, key=lambda one: (one.node.id, one.bundle.number)
         )  # so that two ingesters lock in one order
         self._prepare(batch)
         with self.database.transaction():
@@ -185,8 +179,9 @@ class HubSink:
             for one in batch if (now := one.bundle.now) is not None
         ])  # fmt: skip
         newest = {one.node.id: one.bundle.row for one in batch}
-        given, values = _given(
-            "node, version, name", [(node, row.version, row.name) for node, row in newest.items()]
+        given, values = self.database.given(
+            {"node": "integer", "version": "text", "name": "text"},
+            [(node, row.version, row.name) for node, row in newest.items()],
         )
         self.database.run(
             f"{given} UPDATE node SET received_ms = ?, version = given.version, name = given.name"
@@ -197,7 +192,7 @@ class HubSink:
         self, table: str, columns: Sequence[str], keys: Sequence[tuple[int, str]]
     ) -> list[records.Row]:
         """Return the rows that a table has of these runs."""
-        given, values = _given("node, run", keys)
+        given, values = self.database.given({"node": "integer", "run": "text"}, keys)
         return self.database.ask(
             f"{given} SELECT {', '.join(f'{table}.{name}' for name in columns)} FROM {table}"
             f" JOIN given ON {table}.node = given.node AND {table}.run = given.run", values,
@@ -279,7 +274,9 @@ class HubSink:
         ]  # fmt: skip
         if not goes_on:
             return
-        given, values = _given("node, run, boot_id, start_ms, last_ms", goes_on)
+        columns = {"node": "integer", "run": "text", "boot_id": "text", "start_ms": "bigint",
+                   "last_ms": "bigint"}  # fmt: skip
+        given, values = self.database.given(columns, goes_on)
         twice = self.database.ask(
             f"{given} SELECT DISTINCT given.node FROM given JOIN run ON run.node = given.node"
             " AND run.run <> given.run AND run.boot_id <> given.boot_id"

@@ -15,10 +15,10 @@ from tests.fleet.conftest import Server
 
 def drawn(rng: random.Random) -> Row:
     columns = [
-        tuple(rng.choice((None, rng.randrange(-(1 << 60), 1 << 60))) for _ in range(10))
+        tuple(rng.choice((None, rng.randrange(-most, most))) for _ in range(rng.choice((3, 10))))
         if rng.random() < 0.3
-        else tuple(rng.randrange(-90_000, 90_000) for _ in range(10))
-        for _ in range(4)
+        else tuple(rng.randrange(-most, most) for _ in range(10))
+        for most in (1 << 15, *[1 << 31] * 3)
     ]
     return (
         1, 2, "k7qm-3v9xw2pd", rng.choice(("probe ☂", "")), rng.choice((None, "temperature")),
@@ -52,6 +52,16 @@ def test_what_is_copied_is_what_an_independent_driver_copies(server: Server) -> 
                 copy.write_row([list(item) if type(item) is tuple else item for item in row])
     assert copied(tables.POSTGRES_TYPES["span"], rows) == sent.getvalue()
     database.close()
+
+
+def test_a_minute_beyond_its_column_is_null() -> None:
+    beyond = (1 << 40, -(1 << 31) - 1, *range(8))
+    nulls = (None, None, *range(8))
+    assert copied(("int4[]",), [(beyond,)]) == copied(("int4[]",), [(nulls,)])
+
+
+def test_no_rows_are_a_head_and_an_end() -> None:
+    assert copied(("int4", "text"), []) == b"PGCOPY\n\xff\r\n\0" + bytes(8) + b"\xff\xff"
 
 
 @pytest.mark.parametrize("value", [1 << 31, -(1 << 31) - 1])

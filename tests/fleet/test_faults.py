@@ -156,12 +156,24 @@ def test_tables_of_the_first_version_are_brought_up_with_what_is_in_them(
         for statement in postgres_tables():
             made.run(statement)
         made.run("INSERT INTO tenant (name) VALUES ('Meadow Catering')")
+        made.run("INSERT INTO site (tenant, name) VALUES (1, 'yard')")
+        made.run("INSERT INTO node (id, uid, tenant, site, name, public_key, state, enrolled_ms)"
+                 " VALUES (9, 'p-old', 1, 1, 'old', '', 'enrolled', 1)")  # fmt: skip
+        made.run("CREATE TABLE span_old PARTITION OF span FOR VALUES FROM (0) TO (600001)")
+        made.run(
+            "INSERT INTO span VALUES (1, 9, 'r', 'probe', NULL, 600000, 0, 1, 'x',"
+            " '{1,NULL}', '{70123,NULL}', '{3000000000,5}', '{-3000000000,NULL}')"
+        )
         made.close()
     for _ in range(2):
         sink = open_sink(address, create=True)
         assert sink.database.ask("SELECT version FROM hub") == [(VERSION,)]
         assert sink.database.ask("SELECT name FROM tenant WHERE id = 1") == [("Meadow Catering",)]
         enrolled(sink, KEY, UID)
+        if kind == "postgres":
+            assert sink.database.ask("SELECT n, mean, low, high FROM span") == [
+                ([1, None], [70123, None], [None, 5], [None, None])
+            ]
         sink.database.close()
 
 
