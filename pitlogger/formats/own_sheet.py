@@ -23,13 +23,12 @@ from pitlogger.formats.sheet_words import (
     iso_date,
     plain_title,
 )
+from pitlogger.formats.workbook import LOOK, Line
 from pitlogger.formats.written_mass import written_mass
 from pitlogger.model.cooks import CUTS, WEIGHABLE
 from pitlogger.questions import Answers
 
 _NONE: Mapping[str, str] = {}
-_LOOK = 10  # lines in which the header must stand
-Line = tuple[int, Sequence[str]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +95,7 @@ def header_of(lines: Iterable[Line], name: str) -> str:
 
 def _header(table: Sequence[Line], name: str) -> int:
     """Return which row is the header: of the first, the one of which most is understood."""
-    known = [len(_columns(cells)[0]) for _, cells in table[:_LOOK]]
+    known = [len(_columns(cells)[0]) for _, cells in table[:LOOK]]
     if not known or max(known) < 2:
         raise UsageError(
             f"{name}: no header row found; expected one such as Date, Cut, Raw weight (lb), Sliced"

@@ -22,7 +22,7 @@ from typing import TypeVar
 
 from pitlogger.errors import QuantityError, UsageError, unknown
 from pitlogger.files import refuse_device
-from pitlogger.formats.workbook import rows_of_workbook
+from pitlogger.formats.workbook import SHEET, Table, rows_of_workbook
 from pitlogger.formats.written_mass import (
     ALIASES,
     WrittenMass,
@@ -36,6 +36,7 @@ from pitlogger.model.quantities import (
     parse_mass_mg,
     parse_temperature_mc,
 )
+from pitlogger.questions import NO_ANSWERS, Answers
 
 Mass = TypeVar("Mass")
 _UNITS = ("kg", "g", "lb", "oz")
@@ -120,17 +121,19 @@ def unguarded(cell: str) -> str:
 MOST_BYTES = 10_000_000
 
 
-def read_paper_log(path: Path) -> PaperLog:
+def read_paper_log(path: Path, answers: Answers = NO_ANSWERS) -> PaperLog:
     """Read a CSV or XLSX file; raises like ``table_of``."""
-    return parse_table(table_of(path), path.name)
+    table = table_of(path, answers)
+    return parse_table(table.lines, table.name)
 
 
-def table_of(path: Path) -> list[tuple[int, Sequence[str]]]:
-    """Return the rows of a CSV or XLSX file: line numbers and cells.
+def table_of(path: Path, answers: Answers = NO_ANSWERS) -> Table:
+    """Return the rows of a CSV or XLSX file.
 
     Raises:
         UsageError: No such file, no header, an encoding that is not UTF-8, or an XLSX
             file without the extra ``pitlogger[sheets]``.
+        QuestionError: A workbook has several sheets that could be meant.
     """
     try:
         refuse_device(path)
@@ -144,14 +147,16 @@ def table_of(path: Path) -> list[tuple[int, Sequence[str]]]:
         raise UsageError(
             f"{path}: cannot be read ({fault.strerror}); give a .csv or .xlsx file"
         ) from None
-    return table_in(data, path.name)
+    return table_in(data, path.name, answers)
 
 
-def table_in(data: bytes, name: str) -> list[tuple[int, Sequence[str]]]:
+def table_in(data: bytes, name: str, answers: Answers = NO_ANSWERS) -> Table:
     """Return the rows of the bytes of a file; its name tells what it is."""
     if name.casefold().endswith((".xlsx", ".xlsm")):
-        return rows_of_workbook(data, name)
-    return _lines(data, name)
+        return rows_of_workbook(data, name, answers)
+    if wanted := next((one for one in answers.given if one.startswith(SHEET)), None):
+        raise UsageError(f"{name}: is one table, without sheets; given '{wanted}'")
+    return Table(_lines(data, name), name)
 
 
 def parse_paper_log(data: bytes, name: str = "paper log") -> PaperLog:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 from collections import Counter
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,18 +11,19 @@ from pitlogger.errors import UsageError
 from pitlogger.formats.own_sheet import OwnSheet, read_own, said_columns
 from pitlogger.formats.paper_log import PaperLog, parse_table
 from pitlogger.formats.sheet_words import column_meant
+from pitlogger.formats.workbook import Table, said_sheet
 from pitlogger.model.quantities import show_mass
 from pitlogger.questions import Answers
 
 SHOWN_ROWS = 12
-Lines = Sequence[tuple[int, Sequence[str]]]
 
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """A file as read; ``own`` where its columns had to be understood first."""
+    """A table as read; ``own`` where its columns had to be understood first."""
 
     log: PaperLog
+    table: Table
     own: OwnSheet | None = None
 
 
@@ -39,7 +39,7 @@ class Preview:
 
 
 def read_sheet(
-    lines: Lines, name: str, answers: Answers, unit: str | None = None, cut: str | None = None
+    table: Table, answers: Answers, unit: str | None = None, cut: str | None = None
 ) -> Sheet:
     """Read a paper log, by its exact column names or by what they mean.
 
@@ -47,6 +47,7 @@ def read_sheet(
         UsageError: It cannot be read at all.
         QuestionError: Something in it can mean two things.
     """
+    lines, name = table.lines, table.name
     strict = fault = None
     try:
         strict = parse_table(lines, name)
@@ -55,22 +56,23 @@ def read_sheet(
     if strict is not None and (strict.rows or not strict.faults):
         lost = [title for title in strict.ignored if column_meant(title) is not None]
         if not lost and unit is None and cut is None and not said_columns(answers):
-            return Sheet(strict)
+            return Sheet(strict, table)
     try:
         own = read_own(lines, name, answers, unit, cut)
     except UsageError:
         if said_columns(answers):
             raise
         if strict is not None:
-            return Sheet(strict)
+            return Sheet(strict, table)
         raise fault or UsageError(f"{name}: cannot be read") from None
-    return Sheet(own.log, own)
+    return Sheet(own.log, table, own)
 
 
 def preview(sheet: Sheet) -> Preview:
     """Return the columns as matched, the rows as read, and what would be learned."""
     log, own = sheet.log, sheet.own
-    notes = [f"not read: {', '.join(log.ignored)}"] if log.ignored else []
+    notes = [*sheets_read(sheet.table)]
+    notes += [f"not read: {', '.join(log.ignored)}"] if log.ignored else []
     if own is not None and own.skipped:
         notes.append(f"skipped above the header: line {', '.join(map(str, own.skipped))}")
     if (more := len(log.rows) - SHOWN_ROWS) > 0:
@@ -105,6 +107,15 @@ def columns_document(own: OwnSheet) -> list[dict[str, Any]]:
     return [{"title": one.title, "name": one.name, "unit": one.unit} for one in own.matched]
 
 
-def batch_of(data: bytes) -> str:
-    """Return the name of the import of a file: the same file has the same."""
-    return f"import-{hashlib.sha256(data).hexdigest()[:10]}"
+def sheets_read(table: Table) -> tuple[str, ...]:
+    """Return which sheet was read and which were not, where there are several."""
+    if not table.others:
+        return ()
+    others = ", ".join(map(said_sheet, table.others))
+    return (f"{said_sheet(table.sheet)} was read; not read: {others}",)
+
+
+def batch_of(data: bytes, table: Table) -> str:
+    """Return the name of the import of a table: the same sheet of the same file has the same."""
+    sheet = f"-{table.place + 1}" if table.place else ""
+    return f"import-{hashlib.sha256(data).hexdigest()[:10]}{sheet}"

@@ -12,6 +12,7 @@ from pathlib import Path
 
 from pitlogger.files import write_whole
 from pitlogger.formats.json_text import parse_json
+from pitlogger.formats.workbook import SHEET
 from pitlogger.questions import Answers
 
 log = logging.getLogger(__name__)
@@ -30,7 +31,8 @@ def keep_answers(data: Path, header: str, answers: Answers) -> None:
 
     Waits for the disk.
     """
-    lasting = [one.partition(":")[0] for one in answers.all if one != "yes"]
+    passing = ("yes", SHEET)
+    lasting = [one.partition(":")[0] for one in answers.all if not one.startswith(passing)]
     kept = _read(data)
     if not lasting or kept.get(header) == lasting:
         return

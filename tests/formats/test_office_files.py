@@ -65,7 +65,7 @@ def converted(workbook: Path, form: str, into: Path) -> Path:
 
 
 def rows_of(file: Path) -> list[tuple[str, str, int, int]]:
-    log = read_own(table_of(file), file.name, Answers.of("day first")).log
+    log = read_own(table_of(file).lines, file.name, Answers.of("day first")).log
     assert log.faults == ()
     return [
         (row.date, row.cut, row.masses["purchased"].mass_mg, row.masses["carved"].mass_mg)

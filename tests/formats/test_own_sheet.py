@@ -32,7 +32,7 @@ def csv_of(tmp_path: Path, rows: list[list[str]], delimiter: str = ",") -> Path:
 
 
 def read(file: Path, answers: Answers = ANSWERS) -> OwnSheet:
-    return read_own(table_of(file), file.name, answers)
+    return read_own(table_of(file).lines, file.name, answers)
 
 
 def test_an_honest_spreadsheet_is_read_whole(tmp_path: Path) -> None:

@@ -82,7 +82,7 @@ async def test_what_was_answered_is_kept_for_the_next_file_of_the_form(node: Nod
     from pitlogger.formats.own_sheet import header_of
     from pitlogger.formats.paper_log import table_in
 
-    digest = header_of(table_in(PASTED.encode(), "x.csv"), "x.csv")
+    digest = header_of(table_in(PASTED.encode(), "x.csv").lines, "x.csv")
     kept = (await node.local.get(f"/api/v1/record/sheets/{digest}")).json()
     assert sorted(kept["answers"]) == ["brisket-packer", "lb", "month first"]
 
@@ -161,7 +161,7 @@ def test_a_sheet_with_one_cell_at_its_far_end_is_no_burden() -> None:
     book.active["XFD9"] = "far"
     made = io.BytesIO()
     book.save(made)
-    rows = rows_of_workbook(made.getvalue(), "far.xlsx")
+    rows = rows_of_workbook(made.getvalue(), "far.xlsx").lines
     assert [len(cells) for _, cells in rows] == [2, 2, 0, 0, 0, 0, 0, 0, 0]
     book.active["A1048576"] = "deep"
     made = io.BytesIO()
@@ -192,3 +192,31 @@ async def test_an_unknown_column_is_told_on_the_page_and_kept_for_the_next_file(
     assert "2 rows are on record" in await send(node, 200, pasted=plates, confirm=confirm)
     text = await send(node, 200, pasted=plates.replace("5/2", "6/2"))
     assert "would teach servable yield: 2 of brisket-packer" in text
+
+
+async def test_of_several_sheets_it_is_asked_which_said_which_and_another_can_be_chosen(
+    node: Node,
+) -> None:
+    book = openpyxl.Workbook()
+    book.remove(book.worksheets[0])
+    for year in (2025, 2026):
+        sheet = book.create_sheet(str(year))
+        sheet.append(["Date", "Cut", "Raw (kg)", "Sliced (kg)"])
+        sheet.append([f"{year}-05-02", "pork-butt", 4.1, 2.2])
+    held = io.BytesIO()
+    book.save(held)
+    content = base64.urlsafe_b64encode(held.getvalue()).decode().rstrip("=")
+    fields = {"content": content, "file": "mine.xlsx"}
+    asked = await send(node, 409, **fields)
+    assert "rows on several sheets" in asked
+    text = await send(node, 200, **fields, confirm="sheet 2025")
+    assert "sheet 2025 was read; not read: sheet 2026" in text
+    assert 'value="sheet 2026">2026' in text
+    assert "2025-05-02" in text
+    text = await send(node, 200, **fields, sheet="sheet 2026")
+    assert "sheet 2026 was read" in text
+    confirm = html.unescape(re.findall(r'name="confirm" value="([^"]*yes)"', text)[0])
+    await send(node, 200, **fields, confirm=confirm)
+    assert await cooks(node) == ["2026-05-02"]
+    await send(node, 200, **fields, confirm="sheet 2025; yes")
+    assert await cooks(node) == ["2025-05-02", "2026-05-02"]

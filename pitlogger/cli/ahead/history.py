@@ -132,9 +132,10 @@ def past_cooks(history_file: Path | None = None) -> PastCooks:
     from pitlogger.planning.past import PastCooks
 
     if history_file is not None:
+        from pitlogger.cli.questions import answers
         from pitlogger.formats.paper_log import read_paper_log
 
-        return PastCooks.from_paper(read_paper_log(history_file))
+        return PastCooks.from_paper(read_paper_log(history_file, answers()))
     try:
         return PastCooks.from_books(books_on_record())
     except DaemonUnreachableError:

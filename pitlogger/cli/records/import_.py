@@ -19,6 +19,7 @@ from pitlogger.cli.records.sheets import (
     preview_text,
     read_file,
     say_columns,
+    say_sheet,
     withdraw_import,
 )
 
@@ -32,6 +33,8 @@ UNITS = ("lb", "kg", "oz", "g")
 @click.option("--yes", is_flag=True, help="Import a spreadsheet as it was understood.")
 @click.option("--unit", type=click.Choice(UNITS), help="Of masses that name none.")
 @click.option("--cut", help="Of rows that name none, such as brisket-packer.")
+@click.option("--sheet", expose_value=False, callback=say_sheet, metavar="TITLE",
+              help="Which sheet of a workbook; asked where several hold rows.")  # fmt: skip
 @click.option(
     "--column",
     multiple=True,
@@ -64,7 +67,7 @@ def import_command(
     same capture twice is one cook.
     """
     from pitlogger.errors import DaemonUnreachableError, RefusedError, UsageError
-    from pitlogger.views.own_sheet import batch_of, columns_document
+    from pitlogger.views.own_sheet import batch_of, columns_document, sheets_read
 
     if is_capture(file):
         if skip_bad:
@@ -79,7 +82,7 @@ def import_command(
         emit(document, as_json, said)
         return
     read, given = read_file(file, socket, unit, cut)
-    log, batch = read.log, batch_of(file.read_bytes())
+    log, batch = read.log, batch_of(file.read_bytes(), read.table)
     if log.faults and not (skip_bad or dry_run):
         told = "\n".join(fault.message for fault in log.faults)
         refusal = UsageError if read.own is None else RefusedError
@@ -95,17 +98,19 @@ def import_command(
             raise DaemonUnreachableError(
                 "no daemon answers, so nothing was imported; start it, or look with --dry-run"
             )
-        kept = {} if read.own is None else {"header": header(file), "answers": given}
+        kept = {} if read.own is None else {"header": header(read.table), "answers": given}
         imported = record.add_cooks(log.rows, batch=batch, **kept)
     document = {
         "file": str(file),
         "rows": len(log.rows),
         "imported": imported,
         "import": batch,
+        "sheet": read.table.sheet,
+        "sheets_not_read": list(read.table.others),
         "columns": [] if read.own is None else columns_document(read.own),
         "faults": [{"line": fault.line, "message": fault.message} for fault in log.faults],
         "doubts": _doubts(log.rows),
-        "notes": list(log.notes),
+        "notes": [*sheets_read(read.table), *log.notes],
     }
     shown = "" if read.own is None else f"{preview_text(read)}\n"
     emit(document, as_json, shown + _text(document, dry_run))

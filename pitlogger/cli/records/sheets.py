@@ -13,16 +13,16 @@ from pitlogger.cli.questions import answer, answers
 from pitlogger.errors import PitloggerError, UsageError
 
 if TYPE_CHECKING:
+    from pitlogger.formats.workbook import Table
     from pitlogger.views.own_sheet import Sheet
 
 
-def header(file: Path) -> str:
+def header(sheet: Table) -> str:
     """Return the digest of the titles of a sheet, empty where it has none of its own."""
     from pitlogger.formats.own_sheet import header_of
-    from pitlogger.formats.paper_log import table_of
 
     try:
-        return header_of(table_of(file), file.name)
+        return header_of(sheet.lines, sheet.name)
     except UsageError:
         return ""
 
@@ -43,12 +43,21 @@ def read_file(
     from pitlogger.questions import Answers
     from pitlogger.views.own_sheet import read_sheet
 
-    lines = table_of(file)
-    given = Answers(answers().given, _as_last_time(file, socket))
+    sheet = table_of(file, answers())
+    given = Answers(answers().given, _as_last_time(sheet, socket))
+    given.used.update(answers().used)
     lasting = tuple(one for one in (*given.all, unit, cut) if one)
-    read = read_sheet(lines, file.name, given, unit, cut)
+    read = read_sheet(sheet, given, unit, cut)
     answers().used.update(given.used)
     return read, lasting
+
+
+def say_sheet(ctx: click.Context, param: click.Parameter, value: str | None) -> None:
+    """Take which sheet of a workbook is meant as answered already."""
+    from pitlogger.formats.workbook import said_sheet
+
+    if value is not None:
+        answer(ctx, (said_sheet(value),))
 
 
 def say_columns(ctx: click.Context, param: click.Parameter, value: tuple[str, ...]) -> None:
@@ -66,9 +75,9 @@ def _said(column: str) -> str:
     return f"{plain_title(title)}{SAID}{meaning.strip()}"
 
 
-def _as_last_time(file: Path, socket: Path | None) -> tuple[str, ...]:
+def _as_last_time(sheet: Table, socket: Path | None) -> tuple[str, ...]:
     """Return what the node keeps of the last file like it; nothing where none can be reached."""
-    if not (digest := header(file)):
+    if not (digest := header(sheet)):
         return ()
     try:
         return tuple(Client(socket).get(f"/record/sheets/{digest}")["answers"])
@@ -92,15 +101,18 @@ def withdraw_import(
     file: Path, socket: Path | None, reason: str, by: str
 ) -> tuple[dict[str, Any], str]:
     """Take the cooks that came with a file out of lists and learning."""
+    from pitlogger.formats.paper_log import table_of
     from pitlogger.views.own_sheet import batch_of
 
     if not file.is_file():
         raise UsageError(f"{file}: cannot be read; name the file that was imported")
     if not reason.strip():
         raise UsageError("say why the import is taken back (--reason)")
-    client = Client(socket)
-    made: dict[str, Any] = client.post(
-        "/record/withdraw", batch=batch_of(file.read_bytes()), reason=reason, by=by
+    sheet = table_of(file, answers())
+    batch = batch_of(file.read_bytes(), sheet)
+    made: dict[str, Any] = Client(socket).post(
+        "/record/withdraw", batch=batch, reason=reason, by=by
     )
     again = "nothing is erased, and importing it again brings it back"
-    return made, f"{file}: {made['cooks']} cooks taken back; {again}"
+    name = file if not sheet.others else sheet.name
+    return made, f"{name}: {made['cooks']} cooks taken back; {again}"

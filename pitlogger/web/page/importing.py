@@ -17,6 +17,7 @@ from pitlogger.formats.own_sheet import header_of
 from pitlogger.formats.paper_journal import cooks_of
 from pitlogger.formats.paper_log import table_in
 from pitlogger.formats.sheet_words import MEANINGS, SAID, plain_title
+from pitlogger.formats.workbook import said_sheet
 from pitlogger.questions import Answers, QuestionError
 from pitlogger.views.language import tr, trn
 from pitlogger.views.node import Node
@@ -43,14 +44,16 @@ def add_import(page: APIRouter, daemon: Node) -> None:
         try:
             form = _with_meanings(parse_form(await request.body()))
             data, name = _file(form)
-            lines = await asyncio.to_thread(table_in, data, name)
-            header = header_of(lines, name)
+            answers = Answers.of(form.get("confirm", ""))
+            table = await asyncio.to_thread(table_in, data, name, answers)
+            header = header_of(table.lines, name)
             kept = kept_answers(daemon.config.node.data, header)
             given = Answers.of(form.get("confirm", ""), kept=kept.given)
-            sheet = await asyncio.to_thread(read_sheet, lines, name, given)
-            if YES not in Answers.of(form.get("confirm", "")).given:
+            given.used.update(answers.used)
+            sheet = await asyncio.to_thread(read_sheet, table, given)
+            if YES not in answers.given:
                 return screen(daemon, request, "import.html", _shown(sheet, form, kept))
-            said = await _import(daemon, sheet, batch_of(data))
+            said = await _import(daemon, sheet, batch_of(data, table))
             await asyncio.to_thread(keep_answers, daemon.config.node.data, header, given)
         except QuestionError as fault:
             values = {"asked": fault.asked, "fields": form, "action": "/import", "back": "/import"}
@@ -68,7 +71,9 @@ def _with_meanings(form: Mapping[str, str]) -> dict[str, str]:
         for at, title in titles.items()
         if form.get(f"means-{at}")
     ]
-    rest = {name: text for name, text in form.items() if not name.startswith(("title-", "means-"))}
+    said = [*filter(None, (form.get("sheet"),)), *said]
+    asked = ("title-", "means-", "sheet")
+    rest = {name: text for name, text in form.items() if not name.startswith(asked)}
     return {**rest, "confirm": "; ".join(filter(None, (*said, form.get("confirm", ""))))}
 
 
@@ -92,6 +97,7 @@ def _shown(sheet: Sheet, form: Mapping[str, str], kept: Answers) -> dict[str, An
         "shown_sheet": preview(sheet),
         "faults": [fault.message for fault in sheet.log.faults],
         "fields": {name: value for name, value in form.items() if name != "confirm"},
+        "sheets": [(said_sheet(one), one) for one in sheet.table.others],
         "unread": sheet.log.ignored,
         "meanings": MEANINGS,
         "answered": form.get("confirm", ""),
