@@ -16,7 +16,7 @@ from pitlogger.model.quantities import parse_mass_mg, parse_temperature_mc, show
 from pitlogger.questions import Answers
 from pitlogger.rules.messages import Units
 from pitlogger.views import words
-from pitlogger.views.doubts import mass_question, plain_mass
+from pitlogger.views.doubts import mass_question, plain_mass, typed_unit
 from pitlogger.views.shown import temperature
 from pitlogger.yields.books import from_book
 from pitlogger.yields.causes import CHAIN, PLACE
@@ -91,16 +91,22 @@ def _weighed(body: Weighed, book: Book, answers: Answers, units: Units) -> Weigh
         answers.choose(f"{body.piece} was discarded before that. Was it weighed?", [WEIGHED])
     masses_g = _masses_g(held) | {body.checkpoint: body.net_mg / 1000}
     cut, count = held.piece.cut, held.piece.count
+    unit = typed_unit(body.net_mg, units) if body.source == "typed" else ""
     found = next(
-        (one for one in implausible_masses(cut, count, masses_g)
+        (one for one in implausible_masses(cut, count, masses_g, unit)
          if one.checkpoint == body.checkpoint), None
     )  # fmt: skip
     if found is None:
         return body
-    as_is = plain_mass(found.mass_g, units)
-    meant = [plain_mass(one, units) for one in (found.likely_g, found.or_g) if one is not None]
+    as_is = plain_mass(found.mass_g, units, unit)
+    meant = [
+        plain_mass(one, units, unit and typed_unit(round(one * 1000), units))
+        for one in (found.likely_g, found.or_g)
+        if one is not None
+    ]
     options = [*(one for one in meant if one != as_is), as_is]
-    chosen = answers.choose(mass_question(found, held.piece.cut, units, options), options, as_is)
+    question = mass_question(found, held.piece.cut, units, options, unit)
+    chosen = answers.choose(question, options, as_is)
     if chosen == as_is:
         return replace(body, confirmed=True)
     return replace(body, gross_mg=parse_mass_mg(chosen) + body.tare_mg)

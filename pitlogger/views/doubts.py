@@ -10,21 +10,40 @@ from pitlogger.views import words
 from pitlogger.views.shown import mass as shown_mass
 from pitlogger.yields.plausible import Implausible
 
+_OF = {"lb-oz": "lb", "oz": "oz", "g": "g", "kg": "kg", "lb": "lb"}
 _GRAMS = re.compile(r"(?<![\w.-])(\d+) g\b(?: ([a-z]+(?:-[a-z]+)*))?")
 
 
-def plain_mass(mass_g: float, units: Units) -> str:
-    """Return a mass as a person would type it: ``13.1 lb``, ``5.95 kg``."""
-    unit = {"lb-oz": "lb", "oz": "oz", "g": "g", "kg": "kg", "lb": "lb"}[units.mass]
+def plain_mass(mass_g: float, units: Units, unit: str = "") -> str:
+    """Return a mass as a person would type it: ``13.1 lb``, ``5.95 kg``; in a unit, else theirs."""
+    unit = unit or _OF[units.mass]
     value = mass_g * 1000 / float(MG_PER[unit])
     return f"{value:.4g} {unit}" if value < 10_000 else f"{value:.0f} {unit}"
 
 
+def typed_unit(mass_mg: int, units: Units) -> str:
+    """Return the unit a mass was written in: the one that needs the fewest digits, else theirs."""
+    theirs = _OF[units.mass]
+    small = ("g", "kg") if mass_mg < 1_000_000 else ("kg", "g")
+    unit = min((theirs, "lb", *small, "oz"), key=lambda one: _digits(mass_mg, one))
+    is_pounds_and_ounces = unit == "oz" and theirs == "lb" and mass_mg >= MG_PER["lb"]
+    return theirs if is_pounds_and_ounces else unit
+
+
+def _digits(mass_mg: int, unit: str) -> int:
+    """Return how many digits a mass needs in a unit; 99 where three after the point do not do."""
+    value = mass_mg / float(MG_PER[unit])
+    rounding = 0.6 / float(MG_PER[unit])  # masses are kept in whole milligrams
+    if abs(value - round(value, 3)) > rounding:
+        return 99
+    return len(f"{value:.3f}".rstrip("0").replace(".", "").strip("0"))
+
+
 def mass_question(
-    found: Implausible, cut: str, units: Units, options: list[str] | None = None
+    found: Implausible, cut: str, units: Units, options: list[str] | None = None, unit: str = ""
 ) -> str:
     """Return in words what is hardly possible about a mass."""
-    mass, than = plain_mass(found.mass_g, units), plain_mass(found.than_g, units)
+    mass, than = plain_mass(found.mass_g, units, unit), plain_mass(found.than_g, units, unit)
     label = words.checkpoint(found.checkpoint)
     match found.why:
         case "nothing":

@@ -17,6 +17,7 @@ import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
+from pitlogger.model.quantities import MG_PER
 from pitlogger.model.readings import Site
 from pitlogger.yields.causes import CHAIN, PLACE
 
@@ -50,8 +51,9 @@ _RISE, _RISE_G = 1.02, 50.0  # a scale's and a hand's slack
 LEAST_SHARE = 0.15
 _LEAST_ON_PIT_MIN = {"sausage": 15.0, "chicken": 20.0, "beef-roast": 25.0}
 _LEAST_MIN = 45.0
-# A point misplaced, pounds for kilograms, ounces for pounds or grams; and how far-fetched that is.
-_SLIPS = ((10.0, 0.0), (2.2046226, 0.3), (16.0, 0.6), (28.349523, 0.9), (100.0, 0.6), (1000.0, 0.9))
+# A point misplaced, one unit written for another; and how far-fetched that is.
+_POINT = ((10.0, 0.0), (100.0, 0.6), (1000.0, 0.9))
+_UNITS = {("lb", "kg"): 0.3, ("lb", "oz"): 0.6, ("oz", "g"): 0.9, ("kg", "g"): 0.9}
 _AS_LIKELY, _APART = 0.8, 0.1
 CORE_MC, COLDEST_MC = 110_000, -40_000
 PLACE_MC = 600_000
@@ -85,19 +87,24 @@ def bought_g(cut: str, count: int) -> float:
 
 
 def implausible_masses(
-    cut: str, count: int, masses_g: Mapping[str, float]
+    cut: str, count: int, masses_g: Mapping[str, float], unit: str = ""
 ) -> Iterator[Implausible]:
-    """Yield what is hardly possible about the net masses of one piece, by checkpoint, grams."""
+    """Yield what is hardly possible about the net masses of one piece, by checkpoint, grams.
+
+    ``unit`` is the one they were written in (kg, g, lb, oz), empty where nobody knows: then what
+    was meant instead may be any slip's.
+    """
     for checkpoint in (name for name in CHAIN if name in masses_g):
         before = [name for name in CHAIN[: PLACE[checkpoint]] if name in masses_g]
-        found = _implausible(cut, count, masses_g, checkpoint, before)
+        found = _implausible(cut, count, masses_g, checkpoint, before, unit)
         if found is not None:
             yield found
 
 
 def _implausible(
-    cut: str, count: int, masses_g: Mapping[str, float], at: str, before: list[str]
-) -> Implausible | None:
+    cut: str, count: int, masses_g: Mapping[str, float], at: str, before: list[str],
+    unit: str,
+) -> Implausible | None:  # fmt: skip
     least_g, usual_g, most_g = (1000.0 * kg * count for kg in _BOUGHT_KG[cut])
     mass_g = masses_g[at]
     last = before[-1] if before else ""
@@ -106,7 +113,7 @@ def _implausible(
     if last:
         near_g = masses_g[last]
         low_g, high_g = 0.25 * near_g, min(most_g, _RISE * near_g)
-    likely_g, or_g = _likely(mass_g, near_g, low_g, high_g)
+    likely_g, or_g = _likely(mass_g, near_g, low_g, high_g, unit)
 
     def found(why: str, than_g: float, against: str = "") -> Implausible:
         return Implausible(at, why, mass_g, than_g, against, likely_g, or_g)
@@ -126,18 +133,31 @@ def _implausible(
 
 
 def _likely(
-    mass_g: float, near_g: float, low_g: float, high_g: float
+    mass_g: float, near_g: float, low_g: float, high_g: float, unit: str
 ) -> tuple[float | None, float | None]:
     """Return the masses that a slip of the point or the unit would explain best, if any does."""
     meant = sorted(
             (far + abs(math.log(made / near_g)), made)
-             for slip, far in _SLIPS for made in (mass_g / slip, mass_g * slip)
-             if low_g <= made <= high_g)  # fmt: skip
+             for slip, far in _slips(unit)
+             if low_g <= (made := mass_g * slip) <= high_g)  # fmt: skip
     if not meant:
         return None, None
     (least, best), *rest = meant
     others = (made for far, made in rest if far < least + _AS_LIKELY)
     return best, next((made for made in others if abs(made / best - 1) > _APART), None)
+
+
+def _slips(unit: str) -> Iterator[tuple[float, float]]:
+    """Yield by what a mass is to be multiplied to be what was meant, and how far-fetched it is."""
+    for slip, far in _POINT:
+        yield slip, far
+        yield 1 / slip, far
+    for (one, other), far in _UNITS.items():
+        times = float(MG_PER[one] / MG_PER[other])
+        if unit in ("", one):
+            yield 1 / times, far
+        if unit in ("", other):
+            yield times, far
 
 
 def least_on_pit_ms(family: str) -> int:

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from pitlogger.views.doubts import as_read
+from pitlogger.model.quantities import parse_mass_mg
+from pitlogger.rules.messages import Units
+from pitlogger.views.doubts import as_read, typed_unit
 
 
 @pytest.mark.parametrize(
@@ -21,3 +23,13 @@ from pitlogger.views.doubts import as_read
 )  # fmt: skip
 def test_grams_and_ids_become_what_a_person_reads(told: str, unit: str, read: str) -> None:
     assert as_read(told, unit) == read
+
+
+@pytest.mark.parametrize(
+    ("written", "theirs", "unit"),
+    [("8 lb", "kg", "lb"), ("8 lb", "lb-oz", "lb"), ("13.1 lb", "kg", "lb"),
+     ("3.63 kg", "lb-oz", "kg"), ("13 lb 7 oz", "lb-oz", "lb"), ("7 oz", "lb-oz", "oz"),
+     ("450 g", "lb", "g"), ("1.5 kg", "kg", "kg"), ("1500 g", "g", "g"), ("6 kg", "lb", "kg")],
+)  # fmt: skip
+def test_a_mass_tells_in_which_unit_it_was_written(written: str, theirs: str, unit: str) -> None:
+    assert typed_unit(parse_mass_mg(written), Units(mass=theirs)) == unit

@@ -79,3 +79,16 @@ def test_cores_that_cannot_be(typed_f: float, meant_f: float | None) -> None:
 
 def test_the_shortest_times_on_the_pit_are_minutes_not_hours() -> None:
     assert 10 * 60_000 <= least_on_pit_ms("sausage") < least_on_pit_ms("brisket") <= 3_600_000
+
+
+def test_what_was_meant_is_the_number_written_in_a_unit_that_was_not() -> None:
+    """8 lb carved above 7 lb 2 oz rested: no one writes lb for a thing of which 8 are 3.6 lb."""
+    masses = {"purchased": 13.4 * LB, "rested": 7.125 * LB, "carved": 8 * LB}
+    (found,) = implausible_masses("brisket-packer", 1, masses, "lb")
+    assert (found.why, found.likely_g) == ("more-than-before", None)
+    (found,) = implausible_masses("brisket-packer", 1, {**masses, "carved": 7000.0}, "kg")
+    assert found.likely_g == pytest.approx(7 * LB)
+    (found,) = implausible_masses("brisket-packer", 1, {"purchased": 6.2 * LB * LB}, "lb")
+    assert found.likely_g is None  # 6.2 for 6.2 lb of pounds
+    (found,) = implausible_masses("brisket-packer", 1, {"purchased": 210 * LB}, "lb")
+    assert found.or_g == pytest.approx(210 * LB / 16)  # 210 oz
