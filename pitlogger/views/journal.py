@@ -76,9 +76,24 @@ class WeighingEntry(EntryView):
     doubts: tuple[DoubtView, ...]
 
 
+class Discard(View):
+    """What was thrown away of a piece, and why as far as it was told."""
+
+    piece: str
+    mass_g: float
+    why: str
+
+
+class MealEntry(EntryView):
+    """How a meal went, with the name of its cook and what of it was eaten by nobody."""
+
+    cook_name: str
+    discarded: tuple[Discard, ...]
+
+
 def entry_view(node: Node, entry: Entry, **more: Any) -> EntryView:
     """Return a journal entry; ``more`` stands beside what was entered."""
-    made = WeighingEntry if "net_g" in more else EntryView
+    made = WeighingEntry if "net_g" in more else MealEntry if "discarded" in more else EntryView
     return made(
         id=entry.id,
         run=entry.run,

@@ -107,6 +107,12 @@ def _with_the_end(found: dict[str, Measured], record: PastPiece) -> dict[str, Me
     return found | {"discarded": total([*parts, record.discarded_g])}
 
 
+def discarded_g(record: PastPiece) -> float:
+    """Return what was thrown away of a piece in all, grams."""
+    end_g = 0.0 if record.discarded_g is None else record.discarded_g.value
+    return math.fsum((end_g, *(mass.value for _, mass in record.drops)))
+
+
 def dropped_after_g(record: PastPiece, checkpoint: str) -> float:
     """Return what was thrown away of a piece after it was weighed at a checkpoint, grams."""
     later = ("", *CHAIN[CHAIN.index(checkpoint) + 1 :])

@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 
 from pitlogger.bootstrap.cooks import past_run
+from pitlogger.cli.records.meal import _text as meal_text
 from pitlogger.errors import RefusedError
 from pitlogger.formats.journal_json import dump_body
 from pitlogger.formats.paper_journal import cooks_of
@@ -55,6 +56,22 @@ async def test_a_meal_is_told_after_its_cook_and_reaches_what_is_learned(node: N
     history = from_books(await past(node)).pieces()
     assert [(p.came, p.left_g, p.tender) for p in history] == [(18, 310.0, 4)]
     assert meals(history)[0].eaten_per_guest_g == pytest.approx((3100 - 310) / 18)
+
+
+async def test_the_answer_names_the_cook_and_what_nobody_ate(node: Node) -> None:
+    await node.begin()
+    told = {"piece": "brisket-1", "checkpoint": "purchased", "mass": "6.4 kg"}
+    (await node.local.post("/api/v1/weighings", json=told)).raise_for_status()
+    told = {"piece": "brisket-1", "stage": "discarded", "mass": "0.8 kg", "reason": "it fell"}
+    told |= {"confirm": "the rest goes on"}
+    (await node.local.post("/api/v1/stages", json=told)).raise_for_status()
+    entry = await tell(node, came=18)
+    assert entry["cook_name"] == node.daemon.engine.book.cook.name
+    thrown = {"piece": "brisket-1", "mass_g": 800.0, "why": "it fell"}
+    assert entry["discarded"] == [thrown]
+    said = meal_text(entry, "kg")
+    assert said.startswith(f"{entry['cook_name']}: 18 came, ")
+    assert "0.800 kg of brisket-1 discarded (it fell)" in said
 
 
 async def test_what_is_told_again_counts_and_the_rest_stays(node: Node) -> None:

@@ -28,7 +28,7 @@ def meal(daemon: Daemon, left: str | None, tender: tuple[str, ...], **given: Any
     if left is not None:
         parse_mass_mg(left)
     entry = daemon.post("/meals", left=left, tender=_marks(tender), **given)
-    daemon.emit(entry, _text(entry))
+    daemon.emit(entry, lambda: _text(entry, daemon.get("/status")["units"]["mass"]))
 
 
 def _marks(given: tuple[str, ...]) -> dict[str, int] | int | None:
@@ -45,12 +45,15 @@ def _marks(given: tuple[str, ...]) -> dict[str, int] | int | None:
     return marks or None
 
 
-def _text(entry: dict[str, Any]) -> str:
+def _text(entry: dict[str, Any], unit: str) -> str:
+    from pitlogger.model.quantities import show_mass
+
     told = [f"{entry['came']} came"] if entry.get("came") is not None else []
     if entry.get("left_mg") is not None:
-        from pitlogger.model.quantities import show_mass
-
-        told.append(f"{show_mass(entry['left_mg'])} left over")
+        told.append(f"{show_mass(entry['left_mg'], unit)} left over")
     told += [f"{row['piece']} tender {row['mark']}" for row in entry.get("tender", ())]
     told += ["a note"] if entry.get("text") else []
-    return f"{entry['cook']}: {', '.join(told)} (entry {entry['id']})"
+    for one in entry["discarded"]:
+        why = f" ({one['why']})" if one["why"] else ""
+        told.append(f"{show_mass(one['mass_g'] * 1000, unit)} of {one['piece']} discarded{why}")
+    return f"{entry['cook_name']}: {', '.join(told)} (entry {entry['id']})"

@@ -10,16 +10,18 @@ from pydantic import Field
 from pitlogger.formats.cook_file import Mass
 from pitlogger.model.book import Book
 from pitlogger.model.folding import fold
-from pitlogger.model.journal import Entry
+from pitlogger.model.journal import Entry, MealTold
 from pitlogger.store.queries import Reader
 from pitlogger.views import doubting
-from pitlogger.views.journal import EntryView
+from pitlogger.views.journal import Discard, EntryView
 from pitlogger.views.node import Node
 from pitlogger.web.access.roles import who_asks
 from pitlogger.web.requests import Ask, Text
 from pitlogger.web.routes.entry_answer import entry_answer
 from pitlogger.web.routes.error_answers import RESPONSES
 from pitlogger.web.routes.reading import cook_id
+from pitlogger.yields.books import from_book
+from pitlogger.yields.ledger import discarded_g
 from pitlogger.yields.meals import meal_told
 
 Mark = Annotated[int, Field(ge=1, le=5)]
@@ -42,7 +44,11 @@ def make_meal_api(daemon: Node) -> APIRouter:
 
     @api.post("/meals", summary="Tell how a meal went: who came, what was left, how tender")
     async def tell(ask: MealAsk) -> EntryView:
-        return entry_answer(daemon, await tell_meal(daemon, ask))
+        entry = await tell_meal(daemon, ask)
+        cook = entry.body.cook if isinstance(entry.body, MealTold) else ""
+        book = await daemon.ask(lambda reader: _book(reader, cook))
+        name = book.cook.name if book.cook else ""
+        return entry_answer(daemon, entry, cook_name=name, discarded=_discarded(book))
 
     return api
 
@@ -59,6 +65,15 @@ async def tell_meal(daemon: Node, ask: MealAsk) -> Entry:
     body = meal_told(known, book, came=ask.came, left_mg=ask.left, tender=marks, text=ask.text)
     doubting.meal_asked(body, book, ask.answers, daemon.units)
     return await daemon.submit(body, ask.by or who_asks.get().initials, ask.key)
+
+
+def _discarded(book: Book) -> tuple[Discard, ...]:
+    thrown = ((one, discarded_g(one)) for one in from_book(book) if not one.children)
+    return tuple(
+        Discard(piece=one.piece, mass_g=mass_g, why=one.discarded_why)
+        for one, mass_g in thrown
+        if mass_g > 0
+    )
 
 
 def _book(reader: Reader, cook: str) -> Book:
