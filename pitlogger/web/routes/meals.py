@@ -13,7 +13,7 @@ from pitlogger.model.folding import fold
 from pitlogger.model.journal import Entry, MealTold
 from pitlogger.store.queries import Reader
 from pitlogger.views import doubting
-from pitlogger.views.journal import Discard, EntryView
+from pitlogger.views.journal import Discard, EntryView, MealEntry
 from pitlogger.views.node import Node
 from pitlogger.web.access.roles import who_asks
 from pitlogger.web.requests import Ask, Text
@@ -42,7 +42,11 @@ def make_meal_api(daemon: Node) -> APIRouter:
     """Return the routes of the meal, bound to a daemon."""
     api = APIRouter(prefix="/api/v1", responses=RESPONSES)
 
-    @api.post("/meals", summary="Tell how a meal went: who came, what was left, how tender")
+    @api.post(
+        "/meals",
+        response_model=MealEntry,
+        summary="Tell how a meal went: who came, what was left, how tender",
+    )
     async def tell(ask: MealAsk) -> EntryView:
         entry = await tell_meal(daemon, ask)
         cook = entry.body.cook if isinstance(entry.body, MealTold) else ""
