@@ -210,4 +210,4 @@ def unknown(what: str, word: str, known: Iterable[str]) -> str:
         ``unknown cut 'brisket-paker' (did you mean 'brisket-packer'?); known: ...``
     """
     words = list(known)
-    return f"unknown {what} '{word}'{nearest(word, words)}; known: {', '.join(words)}"
+    return f"unknown {what} '{word}'{nearest(word, words)}; known: {', '.join(words) or 'none'}"

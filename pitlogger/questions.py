@@ -79,7 +79,7 @@ class Answers:
         known = tuple(dict.fromkeys(options))
         for answer in self.all:
             for option in known:
-                if answer.casefold() == option.casefold():
+                if _as_typed(answer) == _as_typed(option):
                     self.used.add(answer)
                     return option
         as_is = known[0] if confirm is None else confirm
@@ -96,6 +96,11 @@ class Answers:
     def unused(self) -> tuple[str, ...]:
         """Return what was given and has answered nothing so far."""
         return tuple(one for one in self.given if one not in self.used)
+
+
+def _as_typed(text: str) -> str:
+    """Return a text as it compares whoever typed it: ``250F`` is ``250 F``."""
+    return "".join(text.split()).casefold()
 
 
 NO_ANSWERS = Answers()

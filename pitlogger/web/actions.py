@@ -73,7 +73,7 @@ def _cook_started(daemon: Node, ask: requests.CookAsk) -> Body:
     now_ms = daemon.clock.engine_ms()
     if ask.at is not None and ask.at > now_ms + 1000:
         raise UsageError(f"the cook begins at {rfc3339(ask.at)}, which lies ahead")
-    return started(CookStarted(cook, ask.at), daemon.engine.book, ask.answers, daemon.units)
+    return started(CookStarted(cook, ask.at), daemon.engine.book, ask.answers, daemon.units, now_ms)
 
 
 def _cook_finished(daemon: Node, ask: requests.FinishAsk) -> Body:

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import UTC, datetime
 
 from pitlogger.engine.beside import band_of, beside, differing_bands
 from pitlogger.errors import UsageError, unknown
+from pitlogger.formats.moments import full_local
 from pitlogger.model.book import Book
 from pitlogger.model.cooks import Channel, Cook
 from pitlogger.model.journal import CookStarted
@@ -14,18 +16,22 @@ from pitlogger.rules.messages import Units
 from pitlogger.views.shown import temperature
 
 BESIDE = "begin it beside"
+SERVED_THEN, NO_HOUR = "it was served then", "begin without an hour"
 
 
-def started(body: CookStarted, book: Book, answers: Answers, units: Units) -> CookStarted:
-    """Return the start of a cook as answered, where another one is open.
+def started(
+    body: CookStarted, book: Book, answers: Answers, units: Units, now_ms: int
+) -> CookStarted:
+    """Return the start of a cook as answered, where another one is open or its hour is past.
 
     Raises:
         UsageError, RefusedError: What ``engine.beside`` refuses; that comes before questions.
         QuestionError: Another cook is open and nobody said that this one begins beside it; or a
-            pit has another band there.
+            pit has another band there; or it was served before it begins.
     """
     others = [f"'{span.cook.name}'" for span in book.open_cooks().values()]
     beside(body, book)
+    body = replace(body, cook=_served_later(body.cook, body.at_ms or now_ms, answers))
     if not others:
         return body
     answers.choose(
@@ -34,6 +40,21 @@ def started(body: CookStarted, book: Book, answers: Answers, units: Units) -> Co
         [BESIDE],
     )
     return replace(body, cook=_with_bands(body.cook, book, answers, units))
+
+
+def _served_later(cook: Cook, start_ms: int, answers: Answers) -> Cook:
+    """Ask where a cook is served before it begins."""
+    past = [one for one in cook.services if one.at_ms < start_ms]
+    if not past:
+        return cook
+    hour = full_local(datetime.fromtimestamp(past[0].at_ms / 1000, UTC))
+    chosen = answers.choose(
+        f"'{cook.name}' is served at {hour}, before it begins. Is that right?",
+        [SERVED_THEN, NO_HOUR],
+    )
+    if chosen == SERVED_THEN:
+        return cook
+    return replace(cook, services=tuple(one for one in cook.services if one not in past))
 
 
 def _with_bands(cook: Cook, book: Book, answers: Answers, units: Units) -> Cook:

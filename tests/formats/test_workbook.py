@@ -62,8 +62,11 @@ def test_xlsxwriter_dates_and_numbers_read_whatever_they_are_shown_as(
     assert [mass.mass_mg for mass in row.masses.values()] == [6_441_012, 3_220_506]
 
 
-LOG = [["Date", "Cut", "Raw (kg)", "Sliced (kg)"], ["2026-05-02", "pork-butt", 4.1, 2.2]]
-NOTES = [["What went wrong"], ["Wind from the north"], ["Fuel ran out"]]
+LOG: list[list[Any]] = [
+    ["Date", "Cut", "Raw (kg)", "Sliced (kg)"],
+    ["2026-05-02", "pork-butt", 4.1, 2.2],
+]
+NOTES: list[list[Any]] = [["What went wrong"], ["Wind from the north"], ["Fuel ran out"]]
 
 
 def several(**sheets: list[list[Any]]) -> bytes:

@@ -66,7 +66,9 @@ async def test_the_answer_names_the_cook_and_what_nobody_ate(node: Node) -> None
     told |= {"confirm": "the rest goes on"}
     (await node.local.post("/api/v1/stages", json=told)).raise_for_status()
     entry = await tell(node, came=18)
-    assert entry["cook_name"] == node.daemon.engine.book.cook.name
+    cook = node.daemon.engine.book.cook
+    assert cook is not None
+    assert entry["cook_name"] == cook.name
     thrown = {"piece": "brisket-1", "mass_g": 800.0, "why": "it fell"}
     assert entry["discarded"] == [thrown]
     said = meal_text(entry, "kg")
