@@ -189,6 +189,7 @@ async def corrected(daemon: Node, ask: CorrectAsk) -> tuple[Body, Journal, list[
     changed = _changed(body, ask)
     if changed is None:
         raise UsageError(f"entry {entry.id} ({body.kind}) cannot be corrected: undo it")
+    _check_fits(entry, body, ask)
     if changed == body:
         raise UsageError(f"entry {entry.id} stays as it was: say what is right (--mass, --at, ...)")
     along, journal = taken_along(journal, entry, ask.answers, changed)
@@ -239,6 +240,40 @@ def _changed(body: Body, ask: CorrectAsk) -> Any:
             return replace(body, cook=made, at_ms=body.at_ms if ask.at is None else ask.at)
         case _:
             return None
+
+
+_PIECE = ("cut", "count", "mass", "supplier", "grade", "wrap", "price_per_kg")
+_FITTING: dict[type, tuple[str, ...]] = {  # what a kind of entry holds
+    Weighed: ("mass", "tare", "checkpoint", "piece", "at"),
+    StageSet: ("stage", "piece", "wrap", "mass", "at"),
+    SpotRead: ("value", "piece", "at"),
+    Noted: ("text", "piece"),
+    TargetSet: ("wrap_at", "pull_at", "piece"),
+    PieceAdded: _PIECE,
+    CookStarted: ("name", "guests", "piece", "at", *_PIECE),
+}
+_NOT_OF_THE_BODY = {"entry", "run", "seq", "cook", "reason", "by", "key", "confirm"}
+
+
+def _check_fits(entry: Entry, body: Body, ask: CorrectAsk) -> None:
+    """Refuse a field that an entry of its kind does not hold: it would be passed over.
+
+    Raises:
+        UsageError: One is given.
+    """
+    held = _FITTING[type(body)]
+    given = {name for name, value in ask.model_dump(exclude_none=True).items() if value != ""}
+    if strange := sorted(given - _NOT_OF_THE_BODY - {*held}):
+        options = {
+            name: f"--{_OPTION.get(name, name).replace('_', '-')}" for name in (*strange, *held)
+        }
+        raise UsageError(
+            f"entry {entry.id} ({body.kind}) has no {options[strange[0]]}:"
+            f" expected {', '.join(options[name] for name in held)}"
+        )
+
+
+_OPTION = {"value": "temp"}  # as the command line names it
 
 
 def _piece_fields(ask: CorrectAsk) -> dict[str, Any]:

@@ -249,3 +249,17 @@ async def test_a_piece_excluded_from_learning_teaches_the_forecasts_nothing(node
     await post(node, "/undo", entry=made["id"])
     await node.daemon.flushed()
     assert len((await node.daemon.ask(taught_by))[cook]) == 2
+
+
+async def test_a_field_that_the_entry_does_not_hold_is_refused_and_not_passed_over(
+    node: Node,
+) -> None:
+    await node.begin()
+    told = {"piece": "brisket-1", "checkpoint": "purchased", "mass": "6.4 kg"}
+    entry = (await node.local.post("/api/v1/weighings", json=told)).json()["id"]
+    ask = {"entry": entry, "mass": "6.2 kg", "value": "203F", "reason": "both"}
+    answer = await node.local.post("/api/v1/corrections", json=ask)
+    assert answer.status_code == 400
+    assert "(weighed) has no --temp: expected --mass, --tare" in answer.json()["error"]
+    (held,) = node.daemon.engine.book.pieces["brisket-1"].weighings
+    assert held.weighed.net_mg == 6_400_000

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -52,10 +53,22 @@ def schedule(as_json: bool, ics: Path | None, **given: Any) -> None:
     from pitlogger.planning.timeline import schedule as answer
 
     with named_as_options():
-        document = answer(question(given), past_cooks()).document()
+        asked = question(given)
+        document = answer(asked, past_cooks()).document()
+    document["notes"] = [*_of_the_past(asked.cook), *document["notes"]]
     if ics is not None:
         ics.write_text(schedule_ics(document), encoding="utf-8", newline="")
     emit(document, as_json, schedule_text(document))
+
+
+def _of_the_past(cook: Cook) -> list[str]:
+    """Return that a serving time is past, which may be a slip of its year."""
+    from pitlogger.model.quantities import show_duration
+
+    past_ms = round(time.time() * 1000) - max((one.at_ms for one in cook.services), default=0)
+    if past_ms <= 0 or not cook.services:
+        return []
+    return [f"The last serving time was {show_duration(past_ms)} ago: check its date."]
 
 
 def question(given: dict[str, Any]) -> ScheduleQuestion:
