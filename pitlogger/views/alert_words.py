@@ -9,6 +9,7 @@ crossing: "pit at 190 F at 14:02, now 204 F, under 210 F".
 
 from __future__ import annotations
 
+import logging
 import re
 
 from pitlogger.engine.watch.cores import all_cores, coldest
@@ -22,6 +23,8 @@ from pitlogger.views import words
 from pitlogger.views.language import tr
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown, in_unit, temperature
+
+log = logging.getLogger(__name__)
 
 
 def alert_words(alert: Watch | AlertChanged, units: Units, then: str = "") -> str:
@@ -38,7 +41,11 @@ def alert_words(alert: Watch | AlertChanged, units: Units, then: str = "") -> st
         return words.alert_named(key)
     if alert.value is not None and alert.limit is not None:
         for text in LIMIT_TEXTS.get(kind, (OVER, UNDER)):
-            told = _anew(text, alert, units, then)
+            try:
+                told = _anew(text, alert, units, then)
+            except (LookupError, ValueError):  # one alert's words must not silence all others
+                log.exception("%s is said as it was written", key)
+                break
             if told is not None:
                 return told
     if alert.limit is not None:
@@ -104,21 +111,22 @@ def _anew(text: str, alert: Watch | AlertChanged, units: Units, then: str) -> st
                 subject=re.escape(subject),
                 value=rf"(?P<value>-?\d+ {unit})",
                 limit=re.escape(show_temperature(limit, unit)),
-                share=".*",
+                share=r"(?P<share>\d+ %)",
                 delay="(?P<delay>[^;]*)",
             )
         )
         found = re.fullmatch(f"{kept}(?P<note>; .*)?", alert.message, re.DOTALL)
         if found is None:
             continue
-        told = found.groupdict().get("value")
-        value = _crossed_mc(alert, told, unit)
+        told = found.groupdict(default="")
+        value = _crossed_mc(alert, told.get("value"), unit)
         return tr(
             text,
             subject=subject,
             value=temperature(value, units.temperature) + then,
             limit=temperature(limit, units.temperature),
-            delay=found.groupdict().get("delay") or "",
+            share=told.get("share", ""),
+            delay=told.get("delay", ""),
         ) + (found["note"] or "")
     return None
 

@@ -20,6 +20,7 @@ from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import Site
 from pitlogger.node.daemon import Daemon
 from pitlogger.reports.capture_export import capture_lines
+from pitlogger.views.alerts import alert_view
 
 BATTERY = Measurement("battery", Quantity.BATTERY, 6.0, "%EL")
 MASS = Measurement("mass", Quantity.MASS, 3.912, "kg")
@@ -59,6 +60,7 @@ async def test_a_battery_that_nobody_named_is_no_temperature_and_warns(daemon: D
             daemon.tick(daemon.engine.state.t_ms + 1000)
         watch = daemon.engine.state.watches["battery-low/scale/battery"]
         assert watch.state is AlertState.UNACKNOWLEDGED
+        assert alert_view(daemon, watch).message == "scale/battery: battery at 6 %"
 
 
 @pytest.mark.parametrize("begun_first", [True, False])

@@ -11,7 +11,7 @@ from pitlogger.model.alerts import AlertState, Priority
 from pitlogger.model.journal import AlertChanged
 from pitlogger.model.quantities import milli_c_from_fahrenheit as f
 from pitlogger.rules.conditions import ABOVE, BELOW, Limit
-from pitlogger.rules.messages import Units, limit_message
+from pitlogger.rules.messages import LIMIT_TEXTS, Units, limit_message
 from pitlogger.rules.policies import AlertRule
 from pitlogger.views.alert_words import alert_words
 from pitlogger.views.language import speaking
@@ -22,8 +22,12 @@ KINDS = [
     ("wrap-due", ABOVE, False), ("pull-due", ABOVE, False), ("tender-check-due", ABOVE, False),
     ("hot-hold-near", BELOW, False), ("hot-hold-near", BELOW, True), ("hot-hold-low", BELOW, False),
     ("flare-up", ABOVE, False), ("pit-low", BELOW, False), ("pit-high", ABOVE, False),
-    ("cold-hold-high", ABOVE, False),
+    ("cold-hold-high", ABOVE, False), ("battery-low", BELOW, False),
 ]  # fmt: skip
+
+
+def test_each_kind_that_has_a_text_of_its_own_is_held_to_it() -> None:
+    assert {kind for kind, _, _ in KINDS} >= set(LIMIT_TEXTS)
 
 
 def raised(
