@@ -41,11 +41,20 @@ def browser() -> Iterator[Browser]:
         made.close()
 
 
+@pytest.fixture(scope="module")
+def seen_stage(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Staged]:
+    """A cook nine hours in for all tests of a file that are marked ``looks``."""
+    with staged(tmp_path_factory.mktemp("seen")) as made:
+        yield made
+
+
 @pytest.fixture
 def stage(tmp_path: Path, request: pytest.FixtureRequest) -> Iterator[Staged]:
     """A cook nine hours in, or at the hour a test asks for with ``parametrize``."""
-    hour = getattr(request, "param", 9.0)
-    with staged(tmp_path, hour) as made:
+    if request.node.get_closest_marker("looks"):
+        yield request.getfixturevalue("seen_stage")
+        return
+    with staged(tmp_path, getattr(request, "param", 9.0)) as made:
         yield made
 
 
@@ -97,3 +106,10 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 def rested(page: Page) -> None:
     """Wait until what stands where the last tap was may be tapped: a second one does nothing."""
     page.wait_for_timeout(1600)
+
+
+async def fall_silent(stage: Staged) -> None:
+    """Let twenty minutes pass without a reading: alarms come."""
+    stage.silent = True
+    stage.clock.advance(20 * 60_000)
+    stage.daemon.tick(stage.clock.engine_ms())

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pytest
 from playwright.sync_api import Browser, expect
 
 from pitlogger.web.access.roles import Role
@@ -9,6 +10,7 @@ from tests.browser.conftest import PHONE, Open, rested
 from tests.browser.staging import Staged
 
 
+@pytest.mark.looks
 def test_a_link_with_a_code_pairs_a_phone(browser: Browser, stage: Staged) -> None:
     code = stage.access.invite(Role.HANDS)
     with browser.new_context(**PHONE) as context:
@@ -21,6 +23,7 @@ def test_a_link_with_a_code_pairs_a_phone(browser: Browser, stage: Staged) -> No
         expect(page.locator("#figures")).to_contain_text("brisket-1")
 
 
+@pytest.mark.looks
 def test_a_phone_without_a_key_sees_only_pairing(browser: Browser, stage: Staged) -> None:
     with browser.new_context(**PHONE) as context:
         page = context.new_page()
@@ -29,6 +32,7 @@ def test_a_phone_without_a_key_sees_only_pairing(browser: Browser, stage: Staged
         assert "brisket" not in page.content()
 
 
+@pytest.mark.looks
 def test_a_wrong_code_is_said_in_words(browser: Browser, stage: Staged) -> None:
     with browser.new_context(**PHONE) as context:
         page = context.new_page()
@@ -40,6 +44,7 @@ def test_a_wrong_code_is_said_in_words(browser: Browser, stage: Staged) -> None:
         expect(page.get_by_label("Name of this phone")).to_have_value("x")
 
 
+@pytest.mark.looks
 def test_what_a_looking_phone_may_not_do_is_not_offered(stage: Staged, open_page: Open) -> None:
     page = open_page("/", role=Role.LOOK)
     for path in ("", "weigh", "temp", "alarms", "food", "weights", "settings", "piece/brisket-1"):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pytest
 from playwright.sync_api import FloatRect, Page, expect
 
 from pitlogger.model.journal import CookFinished
@@ -50,6 +51,7 @@ def _read_at(page: Page, share: float) -> str:
     return page.locator("[data-at]").inner_text()
 
 
+@pytest.mark.looks
 def test_both_plots_are_drawn_on_one_time_axis(stage: Staged, open_page: Open) -> None:
     page = open_page("/")
     _ready(page)
@@ -61,6 +63,7 @@ def test_both_plots_are_drawn_on_one_time_axis(stage: Staged, open_page: Open) -
     assert (boxes[0]["x"], boxes[0]["width"]) == (boxes[1]["x"], boxes[1]["width"])
 
 
+@pytest.mark.looks
 def test_a_moment_is_read_in_words(stage: Staged, open_page: Open) -> None:
     page = open_page("/")
     _ready(page)
@@ -70,6 +73,7 @@ def test_a_moment_is_read_in_words(stage: Staged, open_page: Open) -> None:
     assert "lost 2.55 lb until at the wrap" in text
 
 
+@pytest.mark.looks
 def test_buttons_go_along_the_chart_without_a_drag(stage: Staged, open_page: Open) -> None:
     page = open_page("/")
     _ready(page)
@@ -81,6 +85,7 @@ def test_buttons_go_along_the_chart_without_a_drag(stage: Staged, open_page: Ope
     assert hour < 9
 
 
+@pytest.mark.looks
 def test_a_finger_pans(stage: Staged, open_page: Open) -> None:
     page = open_page("/")
     _ready(page)
@@ -132,6 +137,7 @@ def test_a_pan_moves_the_picture_and_draws_it_anew_at_rest(stage: Staged, open_p
     assert _inked(page, "above") > inks[-1]
 
 
+@pytest.mark.looks
 def test_two_fingers_zoom(stage: Staged, open_page: Open) -> None:
     page = open_page("/")
     _ready(page)
@@ -148,6 +154,7 @@ def test_two_fingers_zoom(stage: Staged, open_page: Open) -> None:
     assert _read_at(page, 0.6)[:5] < late
 
 
+@pytest.mark.looks
 def test_a_gap_in_readings_is_a_gap(stage: Staged, open_page: Open) -> None:
     page = open_page("/")
     _ready(page)
@@ -167,6 +174,7 @@ def test_a_gap_in_readings_is_a_gap(stage: Staged, open_page: Open) -> None:
     assert kinds[1] > 80
 
 
+@pytest.mark.looks
 def test_another_piece_is_one_tap_away(stage: Staged, open_page: Open) -> None:
     page = open_page("/")
     _ready(page)
@@ -175,6 +183,7 @@ def test_another_piece_is_one_tap_away(stage: Staged, open_page: Open) -> None:
     expect(page.locator("[data-swatch='butt-1/core']")).to_have_attribute("data-line", "1")
 
 
+@pytest.mark.looks
 def test_the_chart_speaks_to_those_who_cannot_see_it(stage: Staged, open_page: Open) -> None:
     page = open_page("/")
     label = page.locator("#joined [role=img]").get_attribute("aria-label")
@@ -212,5 +221,6 @@ async def _second(stage: Staged) -> None:
     await stage.daemon.submit(CookFinished("harvest supper"), "AK")
 
 
+@pytest.mark.looks
 def test_the_first_load_is_small(stage: Staged, browser: object) -> None:
     assert first_load_kb(browser, stage) <= FIRST_LOAD_KB  # type: ignore[arg-type]

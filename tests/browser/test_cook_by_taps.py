@@ -6,7 +6,7 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from pitlogger.model.journal import StageSet, Weighed
-from tests.browser.conftest import Open, settled
+from tests.browser.conftest import Open, fall_silent, settled
 from tests.browser.staging import Staged
 
 
@@ -88,8 +88,7 @@ def test_the_large_keys_type_a_mass(stage: Staged, open_page: Open) -> None:
 
 
 def test_a_prompt_is_answered_and_an_alarm_got(stage: Staged, open_page: Open) -> None:
-    stage.silent = True
-    stage.call(lambda: _silence(stage))
+    stage.call(lambda: fall_silent(stage))
     page = open_page("/alarms")
     page.get_by_role("button", name="Got it, all").click()
     expect(page.locator("article.alarm.unseen:not(.over)")).to_have_count(0)
@@ -98,14 +97,8 @@ def test_a_prompt_is_answered_and_an_alarm_got(stage: Staged, open_page: Open) -
     expect(page.locator("#strip .waits")).to_have_count(1)
 
 
-async def _silence(stage: Staged) -> None:
-    stage.clock.advance(20 * 60_000)
-    stage.daemon.tick(stage.clock.engine_ms())
-
-
 def test_muting_needs_a_reason_and_says_until_when(stage: Staged, open_page: Open) -> None:
-    stage.silent = True
-    stage.call(lambda: _silence(stage))
+    stage.call(lambda: fall_silent(stage))
     page = open_page("/alarms")
     page.get_by_text("Each of the").click()
     first = page.locator("article.alarm.unseen:not(.group)").first

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from playwright.sync_api import Page, expect
 
-from tests.browser.conftest import PATIENCE_MS, Open
+from tests.browser.conftest import PATIENCE_MS, Open, fall_silent
 from tests.browser.staging import Staged
 
 # What the page plays: its alarm's gain over the audio clock, and whether the clock runs on.
@@ -27,11 +27,6 @@ def _armed(page: Page, stage: Staged) -> None:
     expect(page.get_by_role("button", name="Sound on")).to_be_visible()
 
 
-async def _silence(stage: Staged) -> None:
-    stage.clock.advance(20 * 60_000)
-    stage.daemon.tick(stage.clock.engine_ms())
-
-
 def _hide(page: Page) -> None:
     """Put another tab before this one: the browser itself hides the page."""
     page.evaluate(
@@ -48,8 +43,7 @@ def test_an_alarm_that_comes_while_the_page_is_hidden_is_heard(
     _armed(page, stage)
     assert page.evaluate(LOUD) == 0
     _hide(page)
-    stage.silent = True
-    stage.call(lambda: _silence(stage))
+    stage.call(lambda: fall_silent(stage))
     page.wait_for_function("globalThis.__alarm.gain.value === 1", timeout=PATIENCE_MS)
     first = page.evaluate("globalThis.__context.currentTime")
     page.wait_for_timeout(1500)
@@ -60,8 +54,7 @@ def test_an_alarm_that_comes_while_the_page_is_hidden_is_heard(
 def test_seen_stops_the_noise(stage: Staged, open_page: Open) -> None:
     page = open_page("/", bypass_csp=True)
     _armed(page, stage)
-    stage.silent = True
-    stage.call(lambda: _silence(stage))
+    stage.call(lambda: fall_silent(stage))
     page.wait_for_function("globalThis.__alarm.gain.value === 1", timeout=PATIENCE_MS)
     page.goto(f"{stage.address}alarms")
     page.locator("#sentence").click()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pytest
 from playwright.sync_api import Page, expect
 
 from tests.browser.conftest import DESKTOP, Open
@@ -19,6 +20,7 @@ def _watch(page: Page) -> list[str]:
     return refused
 
 
+@pytest.mark.looks
 def test_the_cook_report_opens_styled(stage: Staged, open_page: Open) -> None:
     page = open_page("/print", **DESKTOP)
     refused = _watch(page)
@@ -29,6 +31,7 @@ def test_the_cook_report_opens_styled(stage: Staged, open_page: Open) -> None:
     assert refused == []
 
 
+@pytest.mark.looks
 def test_the_food_log_and_the_take_along_sheet_open(stage: Staged, open_page: Open) -> None:
     page = open_page("/print")
     refused = _watch(page)
@@ -39,6 +42,7 @@ def test_the_food_log_and_the_take_along_sheet_open(stage: Staged, open_page: Op
     assert refused == []
 
 
+@pytest.mark.looks
 def test_a_label_is_made_from_its_form(stage: Staged, open_page: Open) -> None:
     page = open_page("/print")
     label = page.locator("#label")

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from playwright.sync_api import Page, expect
 
-from tests.browser.conftest import DESKTOP, Open
+from tests.browser.conftest import DESKTOP, Open, fall_silent
 from tests.browser.staging import Staged
 
 AXE = (Path(__file__).parent / "vendor" / "axe.min.js").read_text(encoding="utf-8")
@@ -38,6 +38,7 @@ def axe(page: Page, options: dict[str, Any], within: str = "body") -> list[str]:
     ]
 
 
+@pytest.mark.looks
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_figures_have_contrast_of_seven_to_one(stage: Staged, open_page: Open, scheme: str) -> None:
     page = open_page("/", color_scheme=scheme, bypass_csp=True)
@@ -46,6 +47,7 @@ def test_figures_have_contrast_of_seven_to_one(stage: Staged, open_page: Open, s
     assert axe(page, rule) == []
 
 
+@pytest.mark.looks
 def test_targets_are_large_enough_for_gloves(stage: Staged, open_page: Open) -> None:
     page = open_page("/")
     small = []
@@ -56,6 +58,7 @@ def test_targets_are_large_enough_for_gloves(stage: Staged, open_page: Open) -> 
     assert small == []
 
 
+@pytest.mark.looks
 def test_text_at_200_percent_stays_within_the_screen(stage: Staged, open_page: Open) -> None:
     page = open_page("/")
     wide = []
@@ -67,6 +70,7 @@ def test_text_at_200_percent_stays_within_the_screen(stage: Staged, open_page: O
     assert wide == []
 
 
+@pytest.mark.looks
 @pytest.mark.parametrize("width", [390, 320])
 def test_a_narrow_phone_scrolls_only_down(stage: Staged, open_page: Open, width: int) -> None:
     page = open_page("/", viewport={"width": width, "height": 800})
@@ -90,6 +94,7 @@ def too_wide(page: Page) -> list[str]:
     return found
 
 
+@pytest.mark.looks
 @pytest.mark.parametrize(("width", "height"), [(360, 780), (360, 640), (390, 844)])
 def test_no_key_of_temp_lies_under_the_button(
     stage: Staged, open_page: Open, width: int, height: int
@@ -116,6 +121,7 @@ def test_a_stage_is_set_by_the_keyboard_alone(stage: Staged, open_page: Open) ->
     expect(page.locator("#pieces")).to_contain_text("off the pit, resting")
 
 
+@pytest.mark.looks
 def test_what_has_the_focus_can_be_seen(stage: Staged, open_page: Open) -> None:
     page = open_page("/", **DESKTOP)
     page.keyboard.press("Tab")
@@ -125,8 +131,7 @@ def test_what_has_the_focus_can_be_seen(stage: Staged, open_page: Open) -> None:
 
 
 def test_nothing_moves_where_motion_is_not_wanted(stage: Staged, open_page: Open) -> None:
-    stage.silent = True
-    stage.call(lambda: _alarm(stage))
+    stage.call(lambda: fall_silent(stage))
     moving = "document.getAnimations().length"
     page = open_page("/", reduced_motion="no-preference")
     expect(page.locator("#strip .waits")).to_be_visible()
@@ -134,11 +139,6 @@ def test_nothing_moves_where_motion_is_not_wanted(stage: Staged, open_page: Open
     still = open_page("/", reduced_motion="reduce")
     expect(still.locator("#strip .waits")).to_be_visible()
     assert still.evaluate(moving) == 0
-
-
-async def _alarm(stage: Staged) -> None:
-    stage.clock.advance(20 * 60_000)
-    stage.daemon.tick(stage.clock.engine_ms())
 
 
 def test_without_script_the_first_view_tells_all_and_forms_work(
@@ -154,6 +154,7 @@ def test_without_script_the_first_view_tells_all_and_forms_work(
     assert stage.daemon.engine.book.pieces["brisket-1"].stage == "wrapped"
 
 
+@pytest.mark.looks
 def test_a_landscape_phone_on_a_rail_scrolls_only_down(stage: Staged, open_page: Open) -> None:
     page = open_page("/", viewport={"width": 915, "height": 412})
     assert page.evaluate("document.documentElement.scrollWidth - innerWidth") <= 1

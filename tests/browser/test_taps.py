@@ -7,7 +7,7 @@ from playwright.sync_api import Page, Route, expect
 
 from pitlogger.model.cooks import Stage
 from pitlogger.model.journal import AlertActed, SpotRead, StageSet, Undone, Weighed
-from tests.browser.conftest import Open
+from tests.browser.conftest import Open, fall_silent
 from tests.browser.staging import Staged
 
 STAGE = "Off the pit: brisket-1"
@@ -113,19 +113,13 @@ def test_undo_is_as_large_as_a_main_action_and_stands_elsewhere(
 
 
 def test_got_it_is_taken_back(stage: Staged, open_page: Open) -> None:
-    stage.silent = True
-    stage.call(lambda: _silence(stage))
+    stage.call(lambda: fall_silent(stage))
     page = open_page("/")
     page.locator("#worst").get_by_role("button", name="Got it, all 4").click()
     page.locator("#told").get_by_role("button", name="Undo").click()
     expect(page.locator("#told")).to_contain_text("Not seen after all: 4 of 4.")
     acts = [b.action for b in stage.call(lambda: _acts(stage))]
     assert acts == ["acknowledge"] * 4 + ["unacknowledge"] * 4
-
-
-async def _silence(stage: Staged) -> None:
-    stage.clock.advance(20 * 60_000)
-    stage.daemon.tick(stage.clock.engine_ms())
 
 
 async def _acts(stage: Staged) -> list[AlertActed]:
