@@ -5,11 +5,13 @@ from __future__ import annotations
 import asyncio
 import os
 from collections.abc import AsyncIterator, Iterator
+from pathlib import Path
 
 import pytest
 from bleak.backends.bluezdbus import manager as bleak_manager
 
 from pitlogger.devices.transports.ble.radio import Radio, RadioLimits
+from pitlogger.testing import PseudoPort
 from pitlogger_simulators.bluetooth import SimulatedBluez, available, private_bus
 
 QUICK = RadioLimits(start_s=1.0, look_s=0.05, silence_s=0.3, pause_s=0.05, pause_cap_s=0.1, links=5)
@@ -23,6 +25,13 @@ def message_bus() -> Iterator[str]:
     with private_bus() as address:
         os.environ["DBUS_SYSTEM_BUS_ADDRESS"] = address
         yield address
+
+
+@pytest.fixture
+def port(tmp_path: Path) -> Iterator[PseudoPort]:
+    """A port that is plugged in."""
+    with PseudoPort(tmp_path / "port") as plugged:
+        yield plugged
 
 
 @pytest.fixture(autouse=True)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import asyncio
 import logging
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -37,13 +36,6 @@ async def look(one: Device, seconds: float = 0.4, *wanted: str) -> Check:
     """Return the one thing the doctor finds."""
     (check,) = await read_each([one], seconds, {"it": wanted})
     return check
-
-
-@pytest.fixture
-def port(tmp_path: Path) -> Iterator[PseudoPort]:
-    """A port that is plugged in."""
-    with PseudoPort(tmp_path / "port") as plugged:
-        yield plugged
 
 
 async def repeat(port: PseudoPort, data: bytes) -> None:

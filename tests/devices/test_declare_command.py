@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import asyncio
 import tomllib
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -60,13 +59,6 @@ async def session_of(
 def heat() -> list[tuple[float | None, str]]:
     """What a person types in baths of several temperatures."""
     return [(value_c, f"{value_c:.1f}C") for value_c in HEAT_C]
-
-
-@pytest.fixture
-def port(tmp_path: Path) -> Iterator[PseudoPort]:
-    """A port that is plugged in."""
-    with PseudoPort(tmp_path / "port") as plugged:
-        yield plugged
 
 
 async def test_an_unbranded_bluetooth_probe_is_declared_and_read(

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -18,13 +17,6 @@ from tests.web.conftest import Node, make_node
 
 BUTTON = '[[device]]\nid = "button"\ndriver = "bthome"\naddress = "02:00:00:00:00:10"\n'
 KEPT = {"bthome": {"counter": 1002, "packet_id": None}}
-
-
-@pytest.fixture
-def port(tmp_path: Path) -> Iterator[PseudoPort]:
-    """A port with a scale."""
-    with PseudoPort(tmp_path / "scale") as plugged:
-        yield plugged
 
 
 def scale(port: PseudoPort) -> str:

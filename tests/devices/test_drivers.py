@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -63,13 +63,6 @@ class Bench:
             return latest is not None and latest.value == value
 
         await until(has)
-
-
-@pytest.fixture
-def port(tmp_path: Path) -> Iterator[PseudoPort]:
-    """A port that is plugged in."""
-    with PseudoPort(tmp_path / "port") as plugged:
-        yield plugged
 
 
 async def subscribed(bluez: SimulatedBluez, characteristic: str) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import struct
-from collections.abc import AsyncIterator, Iterator
+from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from pathlib import Path
 
@@ -38,13 +38,6 @@ class Bench:
         driver = Registry().load(name)
         own = configure(driver.info, config, "test")
         self.supervisor.start(Device("d", driver({}), own))
-
-
-@pytest.fixture
-def port(tmp_path: Path) -> Iterator[PseudoPort]:
-    """A port that is plugged in."""
-    with PseudoPort(tmp_path / "port") as plugged:
-        yield plugged
 
 
 @asynccontextmanager

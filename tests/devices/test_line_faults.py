@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -24,13 +23,6 @@ from pitlogger_drivers.serial_scale.decode import DECODER as SCALE
 from tests.devices.test_drivers import Bench
 
 MAP = "0:i16:0.1:Cel"
-
-
-@pytest.fixture
-def port(tmp_path: Path) -> Iterator[PseudoPort]:
-    """A port that is plugged in."""
-    with PseudoPort(tmp_path / "port") as plugged:
-        yield plugged
 
 
 def read(parser: CsvParser, line: str) -> list[tuple[float | None, Quality]]:

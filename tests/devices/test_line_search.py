@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from pathlib import Path
-
 import pytest
 from click.testing import CliRunner
 
@@ -22,13 +19,6 @@ from pitlogger.testing import PseudoPort
 from tests.devices.uart import Uart
 
 LINE = b"ST,GS,+  4.530kg\r\n"
-
-
-@pytest.fixture
-def port(tmp_path: Path) -> Iterator[PseudoPort]:
-    """A port that is plugged in."""
-    with PseudoPort(tmp_path / "scale") as plugged:
-        yield plugged
 
 
 async def found_by_trying(port: PseudoPort, line: bytes, baud: int, framing: str) -> str:

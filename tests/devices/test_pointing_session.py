@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import socket
 import struct
-from collections.abc import AsyncIterator, Callable, Iterator
+from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager, suppress
 from pathlib import Path
 from typing import Any
@@ -181,13 +181,6 @@ async def test_a_device_that_advertises(bluez: SimulatedBluez, tmp_path: Path) -
     table = (tmp_path / "data/devices.d/tray.toml").read_text()
     assert 'name = "tray"' in table
     assert A not in table
-
-
-@pytest.fixture
-def port(tmp_path: Path) -> Iterator[PseudoPort]:
-    """A port that is plugged in."""
-    with PseudoPort(tmp_path / "port") as plugged:
-        yield plugged
 
 
 async def test_a_serial_device(port: PseudoPort, tmp_path: Path) -> None:

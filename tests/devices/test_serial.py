@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import errno
-from collections.abc import AsyncGenerator, AsyncIterator, Iterator
+from collections.abc import AsyncGenerator, AsyncIterator
 from pathlib import Path
 
 import pytest
@@ -20,13 +20,6 @@ async def aclose(stream: AsyncIterator[Chunk]) -> None:
     """End a stream that is not read to its end."""
     assert isinstance(stream, AsyncGenerator)
     await stream.aclose()
-
-
-@pytest.fixture
-def port(tmp_path: Path) -> Iterator[PseudoPort]:
-    """A port that is plugged in."""
-    with PseudoPort(tmp_path / "scale") as plugged:
-        yield plugged
 
 
 def settings(port: PseudoPort) -> SerialSettings:

@@ -20,7 +20,8 @@ from pitlogger.model.journal import TroubleChanged
 from pitlogger.uplink.joined import CERTIFICATE_FILE
 from tests.fleet.conftest import Server
 from tests.fleet.test_two_nodes import Running, running
-from tests.system.broker import Broker, free_port
+from tests.notify.conftest import free_port
+from tests.system.broker import Broker
 
 PITLOGGER = str(Path(sys.executable).with_name("pitlogger"))
 

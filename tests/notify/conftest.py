@@ -30,6 +30,19 @@ def free_port() -> int:
         return port
 
 
+@pytest.fixture
+def pins() -> Iterator[Any]:
+    """The pins of a board, simulated, where gpiozero looks for them."""
+    from gpiozero import Device
+    from gpiozero.pins.mock import MockFactory
+
+    before = Device.pin_factory
+    Device.pin_factory = MockFactory()
+    yield Device.pin_factory
+    Device.pin_factory.close()
+    Device.pin_factory = before
+
+
 @dataclass
 class Taken:
     """A request as the server saw it."""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from typing import Any
 
 import pytest
@@ -134,18 +133,6 @@ async def test_a_heartbeat_begins_moves_and_ends(night: Night, other_server: Web
         await until(lambda: [taken.path for taken in other_server.taken] == ["/alive"])
         await daemon.reload(changed(night, ""))
         assert len(night.server.taken) == 1
-
-
-@pytest.fixture
-def pins() -> Iterator[Any]:
-    from gpiozero import Device
-    from gpiozero.pins.mock import MockFactory
-
-    before = Device.pin_factory
-    Device.pin_factory = MockFactory()
-    yield Device.pin_factory
-    Device.pin_factory.close()
-    Device.pin_factory = before
 
 
 async def test_the_sounder_takes_other_pins(night: Night, pins: Any) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator, Iterator
+from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from pathlib import Path
 from typing import Any
@@ -209,18 +209,6 @@ async def test_a_heartbeat_is_sent_while_all_is_well(night: Night) -> None:
         assert (night.server.taken[0].path, night.server.taken[0].document) == (
             "/alive", {"node": "barn"},
         )  # fmt: skip
-
-
-@pytest.fixture
-def pins() -> Iterator[Any]:
-    from gpiozero import Device
-    from gpiozero.pins.mock import MockFactory
-
-    before = Device.pin_factory
-    Device.pin_factory = MockFactory()
-    yield Device.pin_factory
-    Device.pin_factory.close()
-    Device.pin_factory = before
 
 
 async def test_the_sounder_sounds_at_once_and_its_button_acknowledges(

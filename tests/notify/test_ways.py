@@ -203,15 +203,6 @@ async def test_a_mail_server_without_tls_is_not_trusted_by_default(post: tuple[P
 # -- sounder --------------------------------------------------------------------------------
 
 
-@pytest.fixture
-def pins() -> Iterator[Any]:
-    from gpiozero.pins.mock import MockFactory
-
-    factory = MockFactory()
-    yield factory
-    factory.close()
-
-
 def test_the_sounder_sounds_for_an_alert_and_is_silent_without(pins: Any) -> None:
     sounder = Sounder(SounderTable(pin=17), lambda: None, pins)
     sounder.sound(Priority.HIGH)

@@ -17,16 +17,9 @@ from typing import Any
 import aiomqtt
 
 from pitlogger.testing.waiting import until
+from tests.notify.conftest import free_port
 
 MOSQUITTO = shutil.which("mosquitto") or "/usr/sbin/mosquitto"
-
-
-def free_port() -> int:
-    """Return a port nobody listens on now."""
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port: int = probe.getsockname()[1]
-        return port
 
 
 @dataclass
