@@ -1,6 +1,6 @@
 """Where time comes from: the system, or a hand that turns it.
 
-Only the outer rooms read a clock. The engine is told the time with each input, in
+Only the outer rooms read a clock. The engine gets the time with each input, in
 *engine milliseconds*: UTC at the start of the run plus monotonic time since, so that a
 stepped wall clock moves no alarm.
 """

@@ -41,7 +41,7 @@ def keep(config_file: Path) -> None:
 
 
 def usable(config_file: Path, folder: Path, fault: PitloggerError) -> tuple[Config, list[str]]:
-    """Return the best configuration that can be used, and what is told of it.
+    """Return the best configuration that can be used, and what to report of it.
 
     Args:
         fault: Why the file cannot be used as it stands.

@@ -59,7 +59,7 @@ def restore(
 
     From the newest snapshot where its shape is still ours, else from the start of the cooks.
     ``made`` makes an engine of a state. A database that shows itself as damaged is replaced. What
-    cannot be read at all is told, and the engine begins with what can: alarms run in any case.
+    cannot be read at all is reported, and the engine begins with what can: alarms run in any case.
     """
     for uses_snapshot in (True, True, False):
         try:

@@ -64,7 +64,7 @@ def verdict(trial: Trial, wanted: Collection[str] = ()) -> list[Check]:
 
 
 def was_read(trial: Trial) -> bool:
-    """Return whether more came than what the device tells of itself."""
+    """Return whether more came than what the device says of itself."""
     return any(found.quantity not in ASIDE for found in trial.latest.values())
 
 

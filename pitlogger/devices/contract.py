@@ -42,7 +42,7 @@ class Measurement(NamedTuple):
 
 
 class Chunk(NamedTuple):
-    """Bytes as received. ``source`` tells streams of one device apart (a GATT
+    """Bytes as received. ``source`` distinguishes the streams of one device (a GATT
     characteristic, a file); it is empty where there is only one. With a ``fault`` there are
     no bytes: that source alone cannot be read now, and this is why."""
 
@@ -66,7 +66,7 @@ class ChannelInfo:
     settled: bool = False
 
     def covers(self, name: str) -> bool:
-        """Tell whether a measurement's channel is this one; ``temperature*`` covers many."""
+        """Return whether a measurement's channel is this one; ``temperature*`` covers many."""
         if self.name.endswith("*"):
             return name.startswith(self.name[:-1])
         return name == self.name
@@ -162,7 +162,7 @@ class Transport(Protocol):
 
 @runtime_checkable
 class Announced(Protocol):
-    """A transport that can tell when a missing device is there again."""
+    """A transport that notices when a missing device is there again."""
 
     async def appears(self) -> None:
         """Return when a device that was not there has come; never while it stays as it was."""

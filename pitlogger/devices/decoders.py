@@ -22,7 +22,7 @@ DECLARED = "declared"  # the decoder that reads a declaration; not listed by its
 
 @dataclass(frozen=True, slots=True)
 class DecodeOptions:
-    """What a person can tell a decoder beside the bytes."""
+    """What a person can give a decoder beside the bytes."""
 
     key: bytes | None = None  # encryption key, 16 bytes
     address: str = ""  # Bluetooth address of the sender, as printed

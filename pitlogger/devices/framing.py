@@ -25,7 +25,7 @@ _TERMINATOR = re.compile(rb"([\r\n\x02\x03])")
 
 @runtime_checkable
 class StreamDecoder(Decoder, Protocol):
-    """A decoder that keeps partial input and can be told that no more will come."""
+    """A decoder that keeps partial input; ``finish`` says that no more will come."""
 
     def finish(self) -> Iterable[Measurement | DecodeError]:
         """Return an error for input that was never completed, and forget it."""

@@ -88,7 +88,7 @@ class Refused:
 
 @dataclass(frozen=True, slots=True)
 class DeviceStanding:
-    """How a device fares: what was last told of it, and what to do; ``None`` before anything."""
+    """How a device fares: what was last reported, and what to do; ``None`` before anything."""
 
     link: Link | None = None
     message: str = ""
@@ -109,7 +109,7 @@ class Runner:
     Attributes:
         refused: The last bytes that were refused.
         taps: Called with every chunk, to record on demand.
-        standing: What was last told; its link is ``None`` before the first attempt has ended.
+        standing: What was last reported; its link is ``None`` before the first attempt has ended.
     """
 
     def __init__(

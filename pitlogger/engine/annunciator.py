@@ -31,7 +31,7 @@ _HAND_EVENTS = {
 
 
 class Annunciator:
-    """Owns the watches; tells its timers and its journal entries to whoever made it."""
+    """Owns the watches; hands its timers and its journal entries to whoever made it."""
 
     def __init__(
         self,

@@ -105,7 +105,7 @@ def _is_of_stage(body: Body, gone: set[tuple[str, int]]) -> bool:
 
 
 def _may_come_before(record: Record) -> bool:
-    """Return whether a record starts the cook itself, or tells what was wrong before it."""
+    """Return whether a record starts the cook itself, or says what was wrong before it."""
     return isinstance(record, Decision) and isinstance(record.body, (CookStarted, *PASSING))
 
 

@@ -1,7 +1,7 @@
 """Journal entries as JSON objects, for the store, captures, the API and exports.
 
 An entry is one flat object: the envelope (``run``, ``seq``, ``t_ms``, ``by``, ``key``) and
-the fields of its body, told apart by ``kind``. What is empty is left out.
+the fields of its body, distinguished by ``kind``. What is empty is left out.
 """
 
 from __future__ import annotations

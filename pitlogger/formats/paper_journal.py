@@ -73,7 +73,7 @@ def _cook(name: str, date: str, rows: list[PaperRow]) -> PaperCook:
 
 
 def _meal(rows: list[PaperRow], names: list[str]) -> MealTold | None:
-    """Return what the rows tell of the meal, as an entry of the cook's own journal."""
+    """Return what the rows say of the meal, as an entry of the cook's own journal."""
     came = next((row.came for row in rows if row.came is not None), None)
     left_mg = next((row.left_mg for row in rows if row.left_mg is not None), None)
     tender = tuple(

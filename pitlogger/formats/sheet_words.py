@@ -141,7 +141,7 @@ def is_ambiguous_date(text: str) -> bool:
 
 
 def day_first(text: str) -> bool | None:
-    """Return whether a slashed date must have its day first; ``None`` where it does not tell."""
+    """Return whether a slashed date must have its day first; ``None`` where it does not show."""
     found = _SLASHED.fullmatch(text.strip())
     if found is None or is_ambiguous_date(text) or found[1] == found[2]:
         return None

@@ -44,7 +44,7 @@ Tag = PieceTag | TrayTag
 
 
 def cook_mark(cook: str) -> str:
-    """Return four characters that tell a cook by its id; empty for a cook without one."""
+    """Return four characters, made from its id, that identify a cook; empty for none."""
     digest = hashlib.sha256(cook.encode()).digest()
     return base64.b32encode(digest)[:4].decode().lower() if cook else ""
 

@@ -299,7 +299,7 @@ def _succeed(book: Book, parents: tuple[str, ...], children: tuple[Piece, ...], 
 
 
 def _added(told: MealTold, later: MealTold) -> MealTold:
-    """Return a meal as told before with what was told later in its place."""
+    """Return a meal as entered before with what was entered later in its place."""
     marks = {marked.piece: marked for marked in (*told.tender, *later.tender)}
     return MealTold(
         later.cook,

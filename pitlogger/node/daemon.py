@@ -242,7 +242,7 @@ class Daemon:
         return entries
 
     def meet(self, channel: Channel) -> None:
-        """Take up what a channel measures, where the configuration does not tell."""
+        """Take up what a channel measures, where the configuration does not say."""
         self.channels = [known for known in self.channels if known.id != channel.id] + [channel]
         self.engine.know(channel)
         if channel.quantity is not None:

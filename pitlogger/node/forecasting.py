@@ -54,7 +54,7 @@ class Forecasting:
         self._asked.append((request, task))
 
     def due(self, now_ms: int) -> Iterator[ForecastResult]:
-        """Yield the answers that are due; one that is not ready is told as skipped."""
+        """Yield the answers that are due; one that is not ready is reported as skipped."""
         while self._asked and self._asked[0][0].due_ms <= now_ms:
             request, task = self._asked.pop(0)
             if task.done() and task.exception() is None:

@@ -46,7 +46,7 @@ _OF_PAST = (Undone, Corrected, LearningSet, CookWithdrawn, Weighed, StageSet, Sp
 
 
 class Journalling:
-    """Keeps entries under the cook they belong to, and tells of them."""
+    """Keeps entries under the cook they belong to, and publishes them."""
 
     def __init__(self, node: Node, decisions: Decisions) -> None:
         self._node = node
@@ -65,11 +65,11 @@ class Journalling:
 
     @property
     def is_settled(self) -> bool:
-        """Whether everything that was entered has been told."""
+        """Whether everything that was entered has been published."""
         return not self._telling
 
     def keep(self, entries: Sequence[Entry]) -> None:
-        """Hand entries to the store and tell of them when that is due."""
+        """Hand entries to the store and publish them when that is due."""
         rows = [JournalRow.of(entry, *self._cooks_of(entry)) for entry in entries]
         done = self._node.store.append(rows)
         self._decisions.handed_to_disk(entries, done)
@@ -78,7 +78,7 @@ class Journalling:
         task.add_done_callback(self._telling.discard)
 
     async def stop(self) -> None:
-        """Wait until the last entries are told; the store has been closed."""
+        """Wait until the last entries are published; the store has been closed."""
         await asyncio.gather(*self._telling, return_exceptions=True)
 
     def _cooks_of(self, entry: Entry) -> tuple[str | None, ...]:

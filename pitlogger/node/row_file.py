@@ -31,7 +31,7 @@ class RowFile(Generic[Row]):
     def rows(self) -> Iterator[Row]:
         """Yield the rows, oldest first; one that cannot be read is left out and logged.
 
-        A power cut in the middle of a line leaves such a row: nobody was told that it was kept.
+        A power cut in the middle of a line leaves such a row: it was never acknowledged.
         """
         try:
             lines = self._path.read_text(encoding="utf-8").splitlines()

@@ -41,7 +41,7 @@ class Troubles:
         self._has_begun = False
 
     def begin(self) -> None:
-        """Tell what was wrong already, and end what an earlier run told."""
+        """Report what was wrong already, and end what an earlier run reported."""
         self._has_begun = True
         for watch in [*self._node.engine.state.watches.values()]:
             kind, _, subject = watch.key.partition("/")
@@ -69,7 +69,7 @@ class Troubles:
             self._loop.call_later(MENDED_S, self._feed, subject, None)
 
     def over(self, subject: str) -> None:
-        """End what was told for as long as it stood."""
+        """End what was reported for as long as it stood."""
         watch = self._node.engine.state.watches.get(f"store-failing/{subject}")
         if watch is not None and watch.holds:
             self._feed(subject, None)

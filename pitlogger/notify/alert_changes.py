@@ -45,7 +45,7 @@ def all_standing(watches: Iterable[Watch], policy: RulePolicy, units: Units) -> 
 
 
 def meant_for(table: AnyWay, push: Push) -> list[UnansweredAlert]:
-    """Return what of a push a way is to tell; none is told of its own failure."""
+    """Return what of a push a way is to send; none sends of its own failure."""
     if table.contact != push.contact:
         return []
     least = Priority[table.from_priority.upper()]

@@ -97,7 +97,7 @@ def plans_of(node: Node, broker: StateSession | None, report: Report) -> dict[st
 
 
 async def guarded(name: str, work: Work, report: Report) -> None:
-    """Do some work for ever; what goes wrong in a way nobody foresaw is told, and tried again."""
+    """Do some work for ever; what goes wrong in a way nobody foresaw is logged, and tried again."""
     while True:
         try:
             await work()

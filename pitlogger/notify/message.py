@@ -19,7 +19,7 @@ from pitlogger.views.language import mark, tr
 MessageKind = Literal["raised", "repeated", "returned", "alive", "test"]
 _ALARM, _AGAIN_ALARM = mark("ALARM: {what}"), mark("ALARM (again): {what}")
 _TO_DO, _AGAIN = mark("To do: {what}"), mark("To do (again): {what}")
-# What follows from what: an effect is not told beside its cause.
+# What follows from what: an effect is not reported beside its cause.
 FOLLOWS: dict[str, tuple[str, ...]] = {
     "device-lost": ("channel-stale", "probe-fault"),
     "pit-falling": ("pit-low",),
@@ -30,7 +30,7 @@ FOLLOWS: dict[str, tuple[str, ...]] = {
 
 @dataclass(frozen=True, slots=True)
 class Message:
-    """One thing to tell, to one way or several.
+    """One message, for one way or several.
 
     Attributes:
         id: The same however often it is sent: who gets it twice can tell.
@@ -104,14 +104,14 @@ def compose(
     kind: MessageKind, standing: Sequence[UnansweredAlert], now_ms: int, offset_ms: int,
     zone: tzinfo | None = None,
 ) -> Message:  # fmt: skip
-    """Return the message that tells of some alerts.
+    """Return the message about some alerts.
 
     Args:
         kind: Told for the first time, again, or returned to normal.
         standing: At least one alert; effects of others are only counted.
         now_ms: Engine time.
         offset_ms: UTC less engine time.
-        zone: In which times are told; the host's by default.
+        zone: In which times are written; the host's by default.
     """
     told = without_effects(standing)
     lead = told[0]

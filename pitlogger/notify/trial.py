@@ -17,7 +17,7 @@ SOUNDER = "sounder"
 
 @dataclass(frozen=True, slots=True)
 class TestMessage:
-    """What became of one test message; ``said`` tells what is known of its arrival."""
+    """What became of one test message; ``said`` is what is known of its arrival."""
 
     way: str
     kind: str

@@ -71,7 +71,7 @@ class Dish:
 
 
 def read(field: str, reader: Callable[[str], Read], text: str) -> Read:
-    """Return what a reader makes of a text; its fault is told of the field.
+    """Return what a reader makes of a text; its fault names the field.
 
     Raises:
         FieldError: The text cannot be read.

@@ -63,7 +63,7 @@ def _cooks(source: JobFile) -> set[str]:
 
 
 def _left_g(source: JobFile, past: PastCooks) -> float | None:
-    """Return what was left of the meals of the job's cooks, ``None`` where nobody told."""
+    """Return what was left of the meals of the job's cooks, ``None`` where nobody entered it."""
     told = {one.cook: one.left_g for one in past.pieces
             if one.cook in _cooks(source) and one.left_g is not None}  # fmt: skip
     return sum(told.values()) if told else None

@@ -1,4 +1,4 @@
-"""What past meals tell a plan: what guests eat, how many come, what was tender."""
+"""What a plan learns from past meals: what guests eat, how many come, what was tender."""
 
 from __future__ import annotations
 
@@ -38,20 +38,20 @@ class HabitShown:
 
 @dataclass(frozen=True, slots=True)
 class MealsShown:
-    """What guests eat and how many come, each ``None`` where no meal tells."""
+    """What guests eat and how many come, each ``None`` where no meal shows it."""
 
     eaten_per_guest_g: HabitShown | None
     show_rate_pct: HabitShown | None
 
 
 def past_meals(history: Sequence[PastPiece]) -> PastMeals:
-    """Return what the past meals of a history tell."""
+    """Return what the past meals of a history show."""
     told = meals(history)
     return PastMeals(appetite(told), turnout(told))
 
 
 def meals_shown(past: PastMeals) -> MealsShown | None:
-    """Return what past meals tell, ``None`` if nothing."""
+    """Return what past meals show, ``None`` if nothing."""
     if not past.any_told:
         return None
     return MealsShown(_habit(past.appetite, 1), _habit(past.turnout, 100))
@@ -93,7 +93,7 @@ def as_at_meals(
 
 
 def meal_notes(past: PastMeals, *, used: bool) -> Iterator[str]:
-    """Say what past meals tell, and whether it was used."""
+    """Say what past meals show, and whether it was used."""
     if past.appetite.n:
         low, high = (show_mass(past.appetite.quantile(p) * 1000) for p in (0.1, 0.9))
         yield (

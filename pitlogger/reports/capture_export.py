@@ -67,7 +67,7 @@ def capture_lines(reader: Reader, cook: str) -> Iterator[str]:
 
 
 def _standing(reader: Reader, first: Entry) -> list[Entry]:
-    """Return what was wrong with node and devices when the cook began, as told at its start.
+    """Return what was wrong with node and devices when the cook began, as reported at its start.
 
     People act on it during the cook, so a replay has to know of it.
     """
@@ -88,7 +88,7 @@ def _standing(reader: Reader, first: Entry) -> list[Entry]:
 
 
 def _is_of_node(body: Body) -> bool:
-    """Return whether it is about overdue checks: they are told once a node, in no replay."""
+    """Return whether it is about overdue checks: they are reported once a node, in no replay."""
     if isinstance(body, TroubleChanged):
         return body.alert == "check-overdue"
     return isinstance(body, AlertActed) and body.alert.startswith("check-overdue/")

@@ -15,7 +15,7 @@ from pitlogger.store.rows import ChartLine
 BUCKETS = 360
 GAP_MS = 10 * 60_000
 # Ends of a value that stands still lie at most so far apart: far below any policy's max_gap, and
-# the most by which a limit may be told to be met too late.
+# the most by which a limit may be found to be met too late.
 STILL_MS = 10_000
 Read = Reading | Tagged
 

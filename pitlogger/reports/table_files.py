@@ -66,7 +66,7 @@ def _csv_cell(value: Value) -> str | int | float:
 
 
 def write_jsonl(tables: Iterable[FlatTable], out: TextIO) -> None:
-    """Write tables one after the other, a row a line; the first line tells schema and columns."""
+    """Write tables one after the other, a row a line; the first line has schema and columns."""
     held = list(tables)
     columns = {table.name: {c.name: c.type for c in table.columns} for table in held}
     out.write(json.dumps({"schema": SCHEMA, "tables": columns}) + "\n")

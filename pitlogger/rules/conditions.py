@@ -52,7 +52,7 @@ class Watch:
     again_value: int | None = None  # or at which value
     settled: bool = False  # a prompt answered for good
     forced: bool = False  # true by foresight, whatever the value
-    note: str = ""  # what is told beside its message; it raises nothing
+    note: str = ""  # what is said beside its message; it raises nothing
     occurrence: int = 0
     disposed: str = ""  # what became of the food it is about, and who said so
     raised_by: str = ""  # the hand reading it began with: it returns when that is taken back

@@ -38,7 +38,7 @@ REST_UNTIL_MC = milli_c_from_fahrenheit(150.0)
 
 @dataclass(frozen=True, slots=True)
 class AlertRule:
-    """How one kind of alert behaves, and what it tells the person.
+    """How one kind of alert behaves, and what it says to a person.
 
     ``deadband_mc`` widens only the return side: raised at the limit, cleared beyond it.
     A ``notice`` settles by itself when its condition is gone. A ``momentary`` one has no

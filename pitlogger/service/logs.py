@@ -75,7 +75,7 @@ class LineFormatter(logging.Formatter):
         self._reports = () if reports is None else (reports,)
 
     def formatException(self, given: Any) -> str:  # noqa: N802 - the name is logging's
-        """Return the error in a line, with the file that tells the rest."""
+        """Return the error in a line, with the file that has the rest."""
         from pitlogger.service import crash
 
         error = given[1]

@@ -1,7 +1,7 @@
-"""What systemd is told: ready, reloading, stopping, and that all is alive (sd_notify(3)).
+"""What systemd is sent: ready, reloading, stopping, and that all is alive (sd_notify(3)).
 
 The watchdog is petted only while the engine keeps up with its clock and the disk has really
-answered within the period: it took a write, or refused one and that was told. A disk that
+answered within the period: it took a write, or refused one and that was reported. A disk that
 hangs, a loop that hangs and an engine that stands still end in a restart; a full disk does
 not, since a restart would throw away what waits in memory for room.
 """
@@ -73,7 +73,7 @@ class Watchdog:
         """Only remember.
 
         Args:
-            store: Asked when the disk last answered; told to write where that is long ago.
+            store: Asked when the disk last answered; made to write where that is long ago.
             keeps_up: Whether the engine does.
             every_s: The period after which systemd restarts the service.
             now_s: Monotonic time.

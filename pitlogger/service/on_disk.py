@@ -1,4 +1,4 @@
-"""Waiting for the disk, but not for ever: who asks is told, even by a daemon that ends."""
+"""Waiting for the disk, but not for ever: who asks is answered, even by a daemon that ends."""
 
 from __future__ import annotations
 

@@ -28,7 +28,7 @@ from pitlogger.store.rows import JournalRow
 
 MARK = "This entry was damaged on the disk"
 _MARK_TEXT = f"{MARK} and is set aside: what it said is not known."
-_MOST_NOTES = 1000  # for a gap; a longer one is told without
+_MOST_NOTES = 1000  # for a gap; a longer one is reported without
 _AT_ONCE = 2000
 
 Reason = Literal["text", "chain", "gap", "columns"]

@@ -33,7 +33,7 @@ class RecordLock:
 
         Args:
             database: The database file; the lock lies beside it.
-            now_ms: UTC, for whoever is told who holds it.
+            now_ms: UTC, for the message about who holds it.
 
         Raises:
             RecordHeldError: Another process holds it.

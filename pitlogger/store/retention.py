@@ -126,7 +126,7 @@ def _mark(run: int, sink: Sink) -> None:
 def forget_notices(connection: sqlite3.Connection, utc_ms: int) -> int:
     """Inside a transaction: drop the notices made before a UTC time that wait for nobody.
 
-    The alerts they told of stay in the journal.
+    The alerts they carried stay in the journal.
 
     Returns:
         How many notices were dropped.

@@ -51,7 +51,7 @@ class Loss:
 
 
 def about_the_host(error: BaseException) -> bool:
-    """Return whether an error tells of the file, its disk or memory, not of what is written."""
+    """Return whether an error is about the file, its disk or memory, not about what is written."""
     return type(error) in (sqlite3.OperationalError, sqlite3.DatabaseError, MemoryError)
 
 

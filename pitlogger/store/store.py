@@ -88,7 +88,7 @@ class Store:
         An older schema is migrated after a backup into ``backups`` (default: the folder
         ``backups`` beside the file). A file that is no sound database is moved aside, a new
         one begun from the newest good backup, and what can be read of the old is salvaged
-        while logging goes on; ``on_trouble`` is told.
+        while logging goes on; ``on_trouble`` is called.
 
         Args:
             path: Database file.
@@ -127,7 +127,7 @@ class Store:
         """Write entries and notices at once, readings with them.
 
         Returns a future resolved once all is on disk (``synchronous=FULL``), not before:
-        nobody is to be told of an entry earlier. While the disk refuses, it stays pending.
+        an entry is not published earlier. While the disk refuses, it stays pending.
         It fails with ``RefusedError`` if an entry's idempotency key belongs to another
         entry, or its (run, seq) to one that says something else; nothing of the call is then
         written but the readings. An entry appended twice is kept once.

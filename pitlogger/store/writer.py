@@ -173,7 +173,7 @@ class Writer:
     def _write(
         self, jobs: list[WriteJob], batches: deque[Sequence[Tagged]], losses: list[Loss]
     ) -> bool:
-        """Write all in one commit and tell those who wait; return whether it is on disk."""
+        """Write all in one commit and answer those who wait; return whether it is on disk."""
         began_s = time.monotonic()
         if jobs:
             self._waiting_since_s = self._waiting_since_s or began_s

@@ -54,7 +54,7 @@ class Uplink:
         key: Of the node; signs each bundle.
         carrier: The way to the hub.
         data: Folder of the file that holds the position.
-        hub: Id of the hub as it was told when joining.
+        hub: Id of the hub as it was given when joining.
         report: Told what is wrong with the uplink, ``None`` once it works.
         offer: Told which priors the hub offers.
         chance: Spreads what is sent again.

@@ -92,7 +92,7 @@ def _now_mc(node: Node, watch: Watch) -> int | None:
 
 
 def _of_late(alert: Watch | AlertChanged) -> str:
-    """Return the sentence of an alert that no limit raised, as it was last told."""
+    """Return the sentence of an alert that no limit raised, as it was last worded."""
     if isinstance(alert, Watch) and alert.limit is None and alert.holds and alert.detail:
         return condition_message(alert, alert.detail)
     return alert.message
@@ -132,7 +132,7 @@ def _anew(text: str, alert: Watch | AlertChanged, units: Units, then: str) -> st
 
 
 def _crossed_mc(alert: Watch | AlertChanged, told: str | None, unit: str) -> int:
-    """Return the value at the crossing: the exact one, where that is what was told then."""
+    """Return the value at the crossing: the exact one, where that is what was worded then."""
     known = [alert.value, alert.crossed if isinstance(alert, Watch) else None]
     for value in known:
         if value is not None and (told is None or show_temperature(value, unit) == told):

@@ -113,7 +113,7 @@ class _Span(Protocol):
 
 
 def outlook_view(found: Outlook, utc_offset_ms: int) -> OutlookView:
-    """Return the outlook as the API tells it."""
+    """Return the outlook as the API gives it."""
 
     def at(after_s: float | None) -> str | None:
         if after_s is None:

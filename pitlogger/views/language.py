@@ -49,7 +49,7 @@ class Language:
 
 
 _ENGLISH = Language(ENGLISH, NullTranslations())
-# The decimal mark of the browser that is answered, where it told its language.
+# The decimal mark of the browser that is answered, where it named its language.
 readers_decimal: ContextVar[str | None] = ContextVar("readers_decimal", default=None)
 
 

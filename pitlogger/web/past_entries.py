@@ -1,4 +1,4 @@
-"""The journal of each past cook as yields need it, with what was told of its meal since."""
+"""The journal of each past cook as yields need it, with what was entered of its meal since."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ YIELD_KINDS = (
 def past_texts(reader: Reader) -> Iterator[tuple[str, list[str]]]:
     """Yield the id of each cook and the JSON texts of its entries, oldest cook first.
 
-    A meal is told when its cook is long finished, so it is kept beside the cook it names.
+    A meal is entered when its cook is long finished, so it is kept beside the cook it names.
     """
     of_cook: dict[str, list[str]] = {}
     for cook, text in reader.entry_texts(YIELD_KINDS):

@@ -85,7 +85,7 @@ async def serving(daemon: Node, access: Access | None = None) -> AsyncIterator[s
     Args:
         access: Who may do what; made from the configuration if it is not given.
 
-    What cannot be opened is told and tried again: alarms never wait for it.
+    What cannot be opened is reported and tried again: alarms never wait for it.
 
     Raises:
         TransportError: Another daemon listens on the socket.
@@ -130,7 +130,7 @@ class WayIn(NamedTuple):
 
 
 def _opened(daemon: Node, name: str, opens: Callable[[], socket.socket]) -> socket.socket | None:
-    """Return the socket of a way in; one that cannot be opened is told, and ``None``."""
+    """Return the socket of a way in; one that cannot be opened is reported, and ``None``."""
     try:
         return opens()
     except TransportError as fault:

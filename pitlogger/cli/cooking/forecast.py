@@ -25,7 +25,7 @@ def forecast(daemon: Daemon, piece: str | None) -> None:
 
 
 def outlook_text(told: dict[str, Any]) -> str:
-    """Return the outlook as the API tells it, for people."""
+    """Return the outlook as the API gives it, for people."""
     lines: list[str] = []
     for row in told["targets"]:
         lines.append(_target(row))

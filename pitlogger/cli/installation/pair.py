@@ -64,7 +64,7 @@ def _certified(folder: Path, names: tuple[str, ...]) -> tuple[dict[str, Any], st
 
 
 def invitation(made: dict[str, Any]) -> str:
-    """Return a code as told on a terminal: the code, the address, the QR code."""
+    """Return a code as shown on a terminal: the code, the address, the QR code."""
     minutes = made["good_for_s"] // 60
     lines = [f"pairing code {made['code']} ({made['role']}), good once, for {minutes} min"]
     if made["link"] is None:

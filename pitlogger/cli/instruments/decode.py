@@ -151,7 +151,7 @@ def _document(reading: Measurement) -> dict[str, Any]:
 
 
 def _show(readings: list[Measurement], errors: list[DecodeError], as_json: bool) -> None:
-    """Print the document; raise the first error after it, so that the exit code tells."""
+    """Print the document; raise the first error after it, so that the exit code shows it."""
     first = errors[0] if errors else None
     document: dict[str, Any] = {
         "readings": [_document(reading) for reading in readings],

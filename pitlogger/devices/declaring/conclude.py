@@ -37,7 +37,7 @@ def conclude(
     source_of: Callable[[str], Mapping[str, Any]],
     before: str | None = None,
 ) -> Conclusion:
-    """Return the declaration that a session's moments tell.
+    """Return the declaration that follows from a session's moments.
 
     Args:
         name: Of the declared device.

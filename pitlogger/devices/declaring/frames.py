@@ -2,7 +2,7 @@
 
 Every place, type and order is tried against the moments; the least costly that meets every
 reference is proposed, with what the moments cannot tell as doubts. Frames of one source that
-differ in length, or in their first byte, are told apart and looked at by themselves.
+differ in length, or in their first byte, are separated and looked at by themselves.
 """
 
 from __future__ import annotations

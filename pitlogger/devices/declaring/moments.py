@@ -36,7 +36,7 @@ def valued(moments: Sequence[Moment]) -> list[tuple[float, Moment]]:
 
 
 def check_enough(moments: Sequence[Moment], quantity: Quantity, within: float) -> None:
-    """Refuse moments that no layout can be told from.
+    """Refuse moments that no layout can be determined from.
 
     Raises:
         RefusedError: Fewer than three, or references that lie too close together.

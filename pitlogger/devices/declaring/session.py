@@ -181,7 +181,7 @@ class Session:
         self._say(self._progress(moment))
 
     def proposal(self) -> Proposal | None:
-        """Return what the moments tell, ``None`` where nothing meets the references.
+        """Return what the moments show, ``None`` where nothing meets the references.
 
         Raises:
             RefusedError: Too few moments, or references too close together.

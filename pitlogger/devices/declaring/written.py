@@ -28,7 +28,7 @@ class Described:
     """What the file says beside the proposal.
 
     Attributes:
-        source: Keys of ``[source]``: kind, and how the device is told.
+        source: Keys of ``[source]``: kind, and how the device is identified.
         gap_s: Longest pause seen between two values, seconds.
     """
 

@@ -41,7 +41,7 @@ class Evidence:
         return WITHIN[self.quantity]
 
     def check(self) -> None:
-        """Refuse evidence that cannot tell a scale.
+        """Refuse evidence that cannot determine a scale.
 
         Raises:
             RefusedError: Too few true values, or too close together.

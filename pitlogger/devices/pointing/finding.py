@@ -1,4 +1,4 @@
-"""What the evidence tells: the field, its neighbours, what means no probe; and the doubts."""
+"""What the evidence shows: the field, its neighbours, what means no probe; and the doubts."""
 
 from __future__ import annotations
 
@@ -65,7 +65,7 @@ class Finding:
 
 
 def find(evidence: Evidence) -> Finding | None:
-    """Return what the evidence tells; ``None`` where nothing meets it.
+    """Return what the evidence shows; ``None`` where nothing meets it.
 
     Raises:
         RefusedError: Too few true values, or too close together.

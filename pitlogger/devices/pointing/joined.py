@@ -78,7 +78,7 @@ class JoinedDevice:
         }
 
     def in_words(self) -> list[str]:
-        """Return what was found, and what cannot be told, a line each."""
+        """Return what was found, and what cannot be determined, a line each."""
         finding, lines = self.finding, []
         for probe, channel in zip(finding.probes, self.channels, strict=True):
             doubt = "" if probe.is_sure else "  (perhaps)"

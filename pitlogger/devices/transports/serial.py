@@ -156,7 +156,7 @@ def _keep_dtr_on_close(descriptor: int) -> None:
 
 
 def open_error(settings: SerialSettings, error: Exception) -> TransportError:
-    """Return what to tell a person about a port that would not open."""
+    """Return the message about a port that would not open."""
     code = error.errno if isinstance(error, OSError) else None
     port = settings.port
     if code in (errno.ENOENT, errno.ENODEV, errno.ENXIO):

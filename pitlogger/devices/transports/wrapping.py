@@ -26,7 +26,7 @@ class WrappingTransport:
         await self._inner.send(data)
 
     async def appears(self) -> None:
-        """Return when a missing device is there; never where that cannot be told."""
+        """Return when a missing device is there; never where that cannot be known."""
         if isinstance(self._inner, Announced):
             await self._inner.appears()
         else:

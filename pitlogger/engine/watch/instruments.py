@@ -37,7 +37,7 @@ from pitlogger.rules.messages import Units
 BAD_PROBE = frozenset({Quality.OPEN, Quality.SHORTED, Quality.FAULT})
 MINUTE_MS = 60_000
 SETTLES_MS = 6 * MINUTE_MS  # after a jump, until it is plain that it was no swap
-HANDS_MS = 15 * MINUTE_MS  # somebody told of work on the piece so near to it: no surprise
+HANDS_MS = 15 * MINUTE_MS  # somebody entered work on the piece so near to it: no surprise
 SHOWN_MS = 30 * MINUTE_MS
 IN_AIR_MS = 5 * MINUTE_MS
 SAY_IT = "Say it with `pitlogger channel moved`"
@@ -236,7 +236,7 @@ class Instruments:
             self.alerts.condition(lane.fault_key, t_ms, state.quality in BAD_PROBE)
 
     def _is_settled(self, lane: Lane, book: Book, t_ms: int) -> bool:
-        """Return whether somebody has told, or time has shown, that a doubt is over."""
+        """Return whether somebody has entered, or time has shown, that a doubt is over."""
         state = lane.state
         if state.doubt in ("stuck", "check"):
             return False  # it moves, or a good check says so
@@ -279,7 +279,7 @@ def _pit_of(book: Book, lanes: dict[str, Lane], piece: str) -> Lane | None:
 
 
 def _hands_on(book: Book, held: PieceBook, since_ms: int) -> bool:
-    """Return whether anybody has told of work on a piece since then."""
+    """Return whether anybody has entered work on a piece since then."""
     piece = held.piece.id
     marked = any(
         mark.at_ms >= since_ms and (not mark.is_unconfirmed or mark.stage is Stage.SMOKING)

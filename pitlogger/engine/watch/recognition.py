@@ -21,7 +21,7 @@ from pitlogger.rules.policies import RulePolicy
 MINUTE_MS = 60_000
 FRESH_MS = 3 * MINUTE_MS
 LID_WAIT_MS = 8 * MINUTE_MS
-TAKEN = frozenset({Stage.SMOKING, Stage.WRAPPED, Stage.RESTING})  # holding is told too badly
+TAKEN = frozenset({Stage.SMOKING, Stage.WRAPPED, Stage.RESTING})  # holding is recognised too badly
 _SIGNS = frozenset({"at-wrap", "off-pit", "rested", "out-of-hold", "carved", "sauced", "served"})
 
 

@@ -134,10 +134,10 @@ class Tenderness:
 
 @dataclass(frozen=True, slots=True)
 class MealTold:
-    """How a meal went, told after it; what is told again later counts in its place.
+    """How a meal went, entered after it; what is entered again later counts in its place.
 
     ``cook`` is the id of the cook, empty within its own journal. ``came`` is how many ate,
-    ``left_mg`` what was left over of the meat. ``None`` is not told.
+    ``left_mg`` what was left over of the meat. ``None`` is not entered.
     """
 
     cook: str

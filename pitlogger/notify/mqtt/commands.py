@@ -1,4 +1,4 @@
-"""Commands over MQTT: read, checked, and answered. Pure but for the clock it is told.
+"""Commands over MQTT: read, checked, and answered. Pure but for the clock it is given.
 
 A command is one JSON object: ``key`` (for idempotency), ``do``, what that needs, ``by`` and
 ``at``. A retained or late "stage: resting" would be dangerous after a reboot, so a command is

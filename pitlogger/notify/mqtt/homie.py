@@ -4,7 +4,7 @@ Source: the Homie convention 5.0 (github.com/homieiot/convention, convention.md)
 Topic IDs: a-z, 0-9 and hyphen. QoS and retained messages: QoS 2 for what is retained. Device
 attributes: ``homie``, ``version`` and ``name`` are required, ``nodes`` and ``properties`` are
 objects by id, a changed document gets a higher version, and it changes only while ``$state`` is
-``init``, ``disconnected`` or ``lost``. Lifecycle: ``ready`` once all values are told. Float: no
+``init``, ``disconnected`` or ``lost``. Lifecycle: ``ready`` once all values are out. Float: no
 sign but a minus. Formats: that of an enum is required. Units: no unit of mass is among the
 recommended ones; free text is allowed. Alert topic: retained, deleted when over.
 """
@@ -108,5 +108,5 @@ def _described(lane: Lane) -> dict[str, Any]:
 
 
 def number(value: float) -> str:
-    """Return a number without exponent; six decimals tell a milligram in kilograms."""
+    """Return a number without exponent; six decimals show a milligram in kilograms."""
     return f"{value:.6f}".rstrip("0").rstrip(".")

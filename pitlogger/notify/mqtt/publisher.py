@@ -80,7 +80,7 @@ class Publisher:
         return topic in told or topic.endswith("/health")
 
     def _ends(self) -> list[str]:
-        """Return the topics that tell the state of the connection: the last to be told."""
+        """Return the topics for the state of the connection: the last to be published."""
         return [topic for topic, _ in self._tree.last()]
 
     def _told(self, lane: Lane) -> list[tuple[str, str]]:

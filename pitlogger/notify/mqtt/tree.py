@@ -90,7 +90,7 @@ class StateTree:
         return [(topic, to_json(pack))]
 
     def event(self, entry: Entry, on_disk: bool = True, cook: str | None = None) -> tuple[str, str]:
-        """Return the topic and document of a journal entry; ``id`` tells it from all others.
+        """Return the topic and document of a journal entry; ``id`` is its own alone.
 
         ``entry`` is the short id by which a person names it, ``key`` that of the request that
         caused it, ``t_ms`` its engine time; the body's own fields follow.

@@ -23,7 +23,7 @@ async def retain(client: aiomqtt.Client, topic: str, payload: str | None, qos: i
 
 
 async def tell(client: aiomqtt.Client, topic: str, payload: str) -> None:
-    """Publish what is told once and not kept, at least once."""
+    """Publish what is said once and not retained, at least once."""
     await client.publish(topic, payload, qos=1)
     heed_cancelling()
 

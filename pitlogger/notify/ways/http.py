@@ -36,7 +36,7 @@ class Poster:
         self.url = url
         self._ca_file = ca_file
         self._trusted: ssl.SSLContext | None = None
-        with suppress(DeliveryError):  # told when something is sent
+        with suppress(DeliveryError):  # reported when something is sent
             self._trust()
 
     async def post(self, document: Mapping[str, Any], headers: Mapping[str, str]) -> str:

@@ -16,7 +16,7 @@ def open_pins(chips: Path = Path("/dev")) -> Any:
     """Return where pins come from: lgpio, unless the environment names another library.
 
     gpiozero would fall back from one library to the next and end with one that drives pins
-    blindly; here the first reason is told instead.
+    blindly; here the first reason is reported instead.
 
     Args:
         chips: Folder of the ``gpiochip`` devices.

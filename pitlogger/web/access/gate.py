@@ -171,7 +171,7 @@ def cookie_key(scope: Scope, headers: Headers) -> str:
 
 
 def refusal(status: int, message: str, headers: dict[str, str] | None = None) -> Response:
-    """Return an error as the API tells it."""
+    """Return an error as the API gives it."""
     return JSONResponse({"error": message}, status, headers)
 
 

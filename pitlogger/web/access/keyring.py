@@ -50,7 +50,7 @@ def digest(key: str) -> str:
 
 
 class Keyring:
-    """Keys by their digest; every change is on disk before it is told.
+    """Keys by their digest; every change is on disk before it is answered.
 
     Attributes:
         broken: What to say where the list could not be read; empty where it could.

@@ -15,7 +15,7 @@ from pitlogger.yields.meals import TENDER_MARKS
 
 
 def with_meal(reader: Reader, cook: str) -> Book:
-    """Return the book of a cook with what was told of its meal since."""
+    """Return the book of a cook with what was entered of its meal since."""
     return fold([*reader.entries(cook=cook), *_told(reader, cook)])
 
 
@@ -28,7 +28,7 @@ def _told(reader: Reader, cook: str) -> list[Entry]:
 
 
 def meal_form(cook: str, book: Book, shown: Shown) -> dict[str, Any] | None:
-    """Return the form of a cook's meal as it was last told, ``None`` while it still runs."""
+    """Return the form of a cook's meal as it was last entered, ``None`` while it still runs."""
     if book.finished_ms is None:
         return None
     meal = book.meal or MealTold(cook)
@@ -60,7 +60,7 @@ def _sentence(meal: MealTold, shown: Shown) -> str:
 
 
 async def untold(daemon: Node) -> dict[str, str] | None:
-    """Return the last cook where it is over and nobody told of its meal yet."""
+    """Return the last cook where it is over and nobody entered its meal yet."""
 
     def read(reader: Reader) -> dict[str, str] | None:
         row = next(iter(reader.cooks()), None)

@@ -103,7 +103,7 @@ def _did(daemon: Node, request: Request, shown: Shown) -> dict[str, Any] | None:
 
 
 def action_view(daemon: Node, entry: Entry, shown: Shown) -> dict[str, Any]:
-    """Return what was done as told to who did it."""
+    """Return what was done, worded for who did it."""
     said = told(entry.body, shown.units)
     if isinstance(entry.body, Weighed):
         doubts = [doubt["message"] for doubt in doubts_of(daemon.engine.book, entry.body.piece)]

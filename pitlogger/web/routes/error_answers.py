@@ -1,4 +1,4 @@
-"""What every route may answer beside its success, as the API's description tells it."""
+"""What every route may answer beside its success, as the API's description has it."""
 
 from __future__ import annotations
 
@@ -51,7 +51,7 @@ RESPONSES[409] = {"model": Fault | Asked, "description": f"{_WHY[409]}, or asked
 
 
 def error_answer(status: int, message: str) -> JSONResponse:
-    """Return an error as the API tells it."""
+    """Return an error as the API gives it."""
     return JSONResponse({"error": message}, status_code=status)
 
 

@@ -24,7 +24,7 @@ BEAT_S = 1.0
 WEIGHING_BEAT_S = 0.25
 BEAT = "figures"
 MISSED_AT_MOST = 1000
-QUIET_S = 10.0  # before a listener is told that the node is still here
+QUIET_S = 10.0  # before a listener gets word that the node is still here
 
 
 class Pulse:
@@ -92,7 +92,7 @@ async def events(
     """Yield events for one listener.
 
     Args:
-        last_id: ``run/seq`` of the last entry it has; what came after is told first.
+        last_id: ``run/seq`` of the last entry it has; what came after is sent first.
         units: To show figures in; ``None`` for a listener that wants none.
     """
     async with daemon.fanout.listen() as queue:

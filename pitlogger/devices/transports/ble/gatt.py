@@ -269,7 +269,7 @@ class GattTransport:
         one: BleakGATTCharacteristic,
         found: list[BleakGATTCharacteristic],
     ) -> dict[str, bytes]:
-        """Read descriptors, only where they are needed to tell characteristics apart."""
+        """Read descriptors, only where they are needed to distinguish characteristics."""
         if sum(other.uuid == one.uuid for other in found) == 1:
             return {}
         raw: dict[str, bytes] = {}

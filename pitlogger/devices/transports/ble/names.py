@@ -14,7 +14,7 @@ _MAIN = 0x0106
 
 @dataclass(frozen=True, slots=True)
 class CharacteristicName:
-    """A characteristic as far as it tells itself apart: short UUID, handle, descriptors."""
+    """A characteristic as far as it can be distinguished: short UUID, handle, descriptors."""
 
     uuid: str
     handle: int

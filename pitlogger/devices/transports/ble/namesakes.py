@@ -1,4 +1,4 @@
-"""Two devices of one name told from one whose address changed.
+"""Two devices of one name distinguished from one whose address changed.
 
 A device that changes its address stops speaking under the old one. Two devices speak by turns:
 one is heard again after the other was. Reading whichever is heard first would now and then

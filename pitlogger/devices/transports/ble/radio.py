@@ -36,7 +36,7 @@ from pitlogger.errors import TransportError
 log = logging.getLogger(__name__)
 
 _LOOK_S = 1.0  # between two looks whether a name is borne by one device
-_DEAF = 3  # scans in a row that did not start, after which those that listen are told
+_DEAF = 3  # scans in a row that did not start, after which those that listen are notified
 _HOPELESS = 3  # silences in a row after which only a restart of the service is left
 
 Heard = Callable[[BLEDevice, AdvertisementData], None]
@@ -271,7 +271,7 @@ class Radio:
             await self.watch.close()
 
     async def _scan_once(self) -> bool:
-        """Scan until told to start anew; return whether scanning came about at all."""
+        """Scan until asked to start anew; return whether scanning came about at all."""
         scanner = BleakScanner(self._on_heard, bluez={"adapter": self.adapter})
         try:
             await self.watch.open()
@@ -322,7 +322,7 @@ class Radio:
                 return
 
     async def _wake_adapter(self, silence_s: float) -> None:
-        """Start the scanner anew, then the adapter, then tell a person to restart the service.
+        """Start the scanner anew, then the adapter, then ask a person to restart the service.
 
         The service's idea of scanning can get stuck (BlueZ issues 807, 1554; bleak 2021, 2022).
         """
@@ -377,7 +377,7 @@ class Radio:
 
 
 def _loss(adapter: str, change: AdapterChange) -> TransportError:
-    """Return what to tell of an adapter that went while it was used."""
+    """Return the message about an adapter that went while it was used."""
     if change is AdapterChange.SERVICE_GONE:
         return TransportError(
             "the Bluetooth service went away", remedy="Look at: systemctl status bluetooth"

@@ -59,7 +59,7 @@ class DeviceSettings:
 
     @property
     def is_by_name(self) -> bool:
-        """Whether nothing but a name tells the device, which another may bear too."""
+        """Whether nothing but a name identifies the device, which another may bear too."""
         return not self.address
 
     @property
@@ -69,7 +69,7 @@ class DeviceSettings:
 
     @property
     def called(self) -> str:
-        """What tells it: address, name or service."""
+        """What identifies it: address, name or service."""
         return self.address or self.name or f"with service {self.having}"
 
     def matches(self, device: BLEDevice, advertisement: AdvertisementData) -> bool:
