@@ -22,6 +22,7 @@ from pitlogger.model.journal import (
     AlertActed,
     Body,
     ChannelAssigned,
+    ChannelDoubted,
     CookFinished,
     CookStarted,
     CookWithdrawn,
@@ -49,7 +50,12 @@ BEFORE_COOK_MS = 24 * 3_600_000  # meat may be read before its cook is entered
 UNDOABLE = (StageSet, Weighed, SpotRead, Noted, ChannelAssigned, PieceAdded, TargetSet,
              PieceSplit, PiecesMerged, Received, HeldByTime, Undone, Corrected, CookFinished,
              CookWithdrawn, LearningSet)  # fmt: skip
-_CORRECTABLE = (*UNDOABLE, CookStarted)
+
+
+def is_undoable(entry: Entry) -> bool:
+    """Return whether a person may take an entry back: a doubt only where a person said it."""
+    own = isinstance(entry.body, ChannelDoubted) and bool(entry.by)
+    return own or isinstance(entry.body, UNDOABLE)
 
 
 def accept(
@@ -98,7 +104,7 @@ def accept(
                 piece_of(book, channel.piece)
         case CorrectiveTaken():
             _check_corrective(body, book)
-        case ProbeMoved():
+        case ProbeMoved() | ChannelDoubted():
             running(book)
             if body.channel not in book.channels:
                 raise UsageError(unknown("channel", body.channel, book.channels))
@@ -170,10 +176,9 @@ def _ended(held: PieceBook) -> UsageError:
 
 def named(entries: list[Entry], run: str, seq: int, what: str) -> Entry:
     """Return the entry that an undo or a correction names."""
-    allowed = _CORRECTABLE if what == "corrected" else UNDOABLE
     for entry in entries:
         if (entry.run, entry.seq) == (run, seq):
-            if isinstance(entry.body, allowed):
+            if is_undoable(entry) or (what == "corrected" and isinstance(entry.body, CookStarted)):
                 return entry
             raise UsageError(f"entry {entry.id} ({entry.body.kind}) cannot be {what}")
     raise UsageError(

@@ -58,7 +58,11 @@ def replay(
                 yield output
 
     for record in _without_stages(records) if infer else records:
-        if isinstance(record, Decision) and isinstance(record.body, ChannelDoubted):
+        if (
+            isinstance(record, Decision)
+            and isinstance(record.body, ChannelDoubted)
+            and not record.by
+        ):
             continue  # the engine doubts anew
         if cooks and engine.book.cook is None and not _may_come_before(record):
             for cook in cooks:

@@ -39,7 +39,8 @@ from pitlogger.model.readings import Reading
 
 _CONCLUDED = (AlertChanged, ChannelDoubted, Doubted)  # what the engine itself makes again
 _NOT_DECIDED = (
-    *_CONCLUDED,
+    AlertChanged,
+    Doubted,
     AlertActed,
     CheckMade,
     CorrectiveTaken,
@@ -67,11 +68,16 @@ def as_inputs(entries: Iterable[Entry]) -> list[Input]:
         body = entry.body
         if isinstance(body, ForecastMade | ForecastSkipped):
             inputs.append(ForecastResult(entry.t_ms, body))
-        elif not isinstance(body, (*_CONCLUDED, RunStarted)):
+        elif not isinstance(body, (*_CONCLUDED, RunStarted)) or _is_word(entry):
             inputs.append(
                 Command(entry.t_ms, body, entry.by, entry.key, origin=(entry.run, entry.seq))
             )
     return inputs
+
+
+def _is_word(entry: Entry) -> bool:
+    """Return whether an entry is what a person said of a doubt."""
+    return isinstance(entry.body, ChannelDoubted) and bool(entry.by)
 
 
 def catch_up(engine: Engine, entries: list[Entry], readings: Iterable[Reading]) -> list[str]:

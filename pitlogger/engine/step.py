@@ -47,6 +47,7 @@ from pitlogger.model.folding import fold
 from pitlogger.model.journal import (
     AlertActed,
     Body,
+    ChannelDoubted,
     ClockSet,
     CookFinished,
     CookStarted,
@@ -197,7 +198,8 @@ class Engine:
     def _follow_doubt(self, lane: Lane, t_ms: int) -> None:
         if lane.site is Site.CORE and lane.piece in self.book.pieces:
             for body in follow_doubt(lane, t_ms):
-                self._enter(t_ms, body, "")
+                self.state.entries.append(self._enter(t_ms, body, ""))
+                self.book.doubted.append(("", body))
 
     def _pit_bin(self, lane: Lane, t_ms: int) -> None:
         if lane.state.first_ms < 0:
@@ -338,6 +340,8 @@ class Engine:
         self.weights.told(entry, self.book, command.t_ms)
         if isinstance(body, ClockSet) and body.gap_ms is not None:
             self.lookout.gap_known(self.book, body.gap_ms, command.t_ms)
+        if isinstance(body, ChannelDoubted):
+            self.lookout.doubt_told(self.book, body)
         if isinstance(body, SpotRead) and body.piece is not None:
             self._spot(body, command.t_ms, f"{entry.run}/{entry.seq}")
         if isinstance(body, Weighed | SpotRead):

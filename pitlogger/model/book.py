@@ -234,7 +234,7 @@ class Book:
     tares: dict[str, Tared] = field(default_factory=dict)
     meal: MealTold | None = None  # each part as last told
     alerts: list[tuple[Entry, AlertChanged]] = field(default_factory=list)
-    doubted: list[ChannelDoubted] = field(default_factory=list)
+    doubted: list[tuple[str, ChannelDoubted]] = field(default_factory=list)  # by whom, if by any
     untaught: str = ""  # why a person excluded the whole cook from learning
     untaught_entries: dict[Id, str] = field(default_factory=dict)
     withdrawn: str = ""  # why it was taken out of lists and learning

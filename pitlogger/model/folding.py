@@ -89,7 +89,7 @@ def fold(entries: Iterable[Entry]) -> Book:
     for entry, body, corrected in counted(listed):
         _apply(book, entry, body, corrected)
         if isinstance(body, ChannelDoubted):
-            book.doubted.append(body)
+            book.doubted.append((entry.by, body))
         if isinstance(body, StageSet) and body.piece in book.pieces:
             entered_ms, by = corrected_ms.get((entry.run, entry.seq), (entry.t_ms, entry.by))
             mark = Mark(body.stage, body.at_ms, entered_ms, by)

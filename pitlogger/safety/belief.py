@@ -340,7 +340,14 @@ def _reads_like_the_pit(part: Points, setting: Setting) -> bool:
 
 def _by_hand(part: Points, setting: Setting) -> int | None:
     """Return when a hand reading first agreed with a part."""
-    for at_ms, hand_mc in setting.hand:
+    return agreed_ms(part, setting.hand)
+
+
+def agreed_ms(part: Points, hand: Sequence[tuple[int, int]]) -> int | None:
+    """Return when a hand reading first agreed with some readings, ``None`` where none did."""
+    if not part:
+        return None
+    for at_ms, hand_mc in hand:
         if not part[0][0] <= at_ms <= part[-1][0] + 2 * MINUTE_MS:
             continue
         near = min(part, key=lambda point: abs(point[0] - at_ms))

@@ -20,6 +20,7 @@ from pitlogger.safety.belief import (
     Doubt,
     DoubtReason,
     Setting,
+    agreed_ms,
     doubts,
     rate_mc_per_min,
 )
@@ -294,20 +295,29 @@ def _doubted(
     )
     found = doubts(core.points, setting)
     found += [Doubt(a, b, DoubtReason.CHECK) for a, b in _failures(book, core.channel)]
-    found += _journalled(book, core)
+    found += _journalled(book, core, made.spots)
     return replace(core, doubts=tuple(sorted((*core.doubts, *found))))
 
 
-def _journalled(book: Book, core: ProbeSeries) -> list[Doubt]:
-    """Return the doubts that arose while a core was read; a later entry ends an open one."""
+def _journalled(book: Book, core: ProbeSeries, spots: Sequence[tuple[int, int]]) -> list[Doubt]:
+    """Return the doubts that arose while a core was read; a later entry ends an open one.
+
+    A person's word that a doubt was wrong counts where a hand reading in it agreed.
+    """
     spans: dict[tuple[str, int], int] = {}
-    for body in book.doubted:
+    wrong: set[tuple[str, int]] = set()
+    for by, body in book.doubted:
         if body.channel != core.channel or body.reason not in set(DoubtReason):
             continue
-        if body.believed:
-            spans.pop((body.reason, body.from_ms), None)
-        else:
-            spans[body.reason, body.from_ms] = END_MS if body.to_ms is None else body.to_ms - 1
+        doubt = (body.reason, body.from_ms)
+        if by:
+            (wrong.add if body.believed else wrong.discard)(doubt)
+        if not body.believed and not (by and doubt in spans):
+            spans[doubt] = END_MS if body.to_ms is None else body.to_ms - 1
+    for doubt in wrong & spans.keys():
+        within = _between(core.points, doubt[1], spans[doubt] + 1)
+        if agreed_ms(within, spots) is not None:
+            del spans[doubt]
     first_ms, last_ms = core.from_ms or 0, core.to_ms or END_MS
     return [
         Doubt(max(from_ms, first_ms), min(to_ms, last_ms), DoubtReason(reason))

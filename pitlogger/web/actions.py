@@ -21,6 +21,7 @@ from pitlogger.model.journal import (
     AlertActed,
     Body,
     ChannelAssigned,
+    ChannelDoubted,
     CookFinished,
     CookStarted,
     CookWithdrawn,
@@ -54,6 +55,7 @@ from pitlogger.web.by_time import held_by_time
 from pitlogger.web.dispositions import corrective
 from pitlogger.web.finishing import dispose
 from pitlogger.web.looks import agreed, answered_weight
+from pitlogger.web.probe_doubts import doubt_told
 from pitlogger.web.starting import open_cook, started
 
 Make = Callable[[Node, Any], Body]
@@ -190,6 +192,7 @@ ACTIONS: dict[str, Action] = {
         PiecesMerged,
     ),
     "assign": Action(requests.AssignAsk, _assigned, ChannelAssigned),
+    "doubt": Action(requests.DoubtAsk, doubt_told, ChannelDoubted),
     "moved": Action(requests.MovedAsk, lambda daemon, ask: ProbeMoved(ask.channel), ProbeMoved),
     "stage": Action(requests.StageAsk, _stage, (StageSet, Weighed)),
     "weigh": Action(requests.WeighAsk, _weighed, Weighed),
@@ -223,7 +226,9 @@ def _moment(daemon: Node, at_ms: int | None) -> int:
 
 def in_engine_time(daemon: Node, ask: requests.Ask) -> requests.Ask:
     """Return what was asked with its moments, if it names any, in engine time instead of UTC."""
-    named = {name: at_ms for name in ("at", "breach") if (at_ms := getattr(ask, name, None))}
+    named = {
+        name: at_ms for name in ("at", "breach", "since") if (at_ms := getattr(ask, name, None))
+    }
     if not named or not daemon.utc_offset_ms:
         return ask
     return ask.model_copy(

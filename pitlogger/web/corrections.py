@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Any
 
-from pitlogger.engine.commands import UNDOABLE, accept
+from pitlogger.engine.commands import accept, is_undoable
 from pitlogger.engine.resting import resting_on
 from pitlogger.errors import RefusedError, UsageError
 from pitlogger.model.belonging import cooks_of
@@ -18,15 +18,19 @@ from pitlogger.model.book import Book
 from pitlogger.model.folding import counted, fold
 from pitlogger.model.journal import (
     Body,
+    ChannelDoubted,
+    CheckMade,
     CookFinished,
     CookStarted,
     CookWithdrawn,
     Correctable,
     Corrected,
+    CorrectiveTaken,
     Entry,
     LearningSet,
     Noted,
     PieceAdded,
+    SignedOff,
     SpotRead,
     StageSet,
     TargetSet,
@@ -114,6 +118,22 @@ async def find(daemon: Node, ask: EntryAsk) -> tuple[Entry, Journal]:
     return entry, await _kept(daemon, cook)
 
 
+_STAYS: dict[type, str] = {
+    CheckMade: "a check stays on record: make another (pitlogger check)",
+    CorrectiveTaken: "corrective action stays on record: write another for that breach, the last "
+    "one counts (pitlogger record correct)",
+    ChannelDoubted: "the node noticed that: say whether it was right (pitlogger channel doubt)",
+    SignedOff: "a signature stays: what is entered later makes a version that is not signed",
+}
+
+
+def _refuse_what_stays(entry: Entry) -> None:
+    """Refuse to take back or correct what stays on record, and say what to do instead."""
+    if not is_undoable(entry) and not isinstance(entry.body, CookStarted):
+        why = _STAYS.get(type(entry.body), "it is no decision of a person's")
+        raise UsageError(f"entry {entry.id} ({entry.body.kind}) stays as it is: {why}")
+
+
 def last_decision(journal: Journal) -> Entry:
     """Return the last entry of a person that counts.
 
@@ -122,7 +142,7 @@ def last_decision(journal: Journal) -> Entry:
     """
     never = (*_OWN, CookFinished) if journal.past else _OWN  # nor is a cook opened by it
     for entry, _, _ in reversed(counted(journal.entries)):
-        if isinstance(entry.body, UNDOABLE) and not isinstance(entry.body, never):
+        if is_undoable(entry) and not isinstance(entry.body, never):
             return entry
     raise RefusedError("there is nothing to undo")
 
@@ -165,6 +185,7 @@ async def undone(daemon: Node, ask: UndoAsk) -> tuple[Body, Journal, list[Body]]
         entry = last_decision(journal)
     else:
         entry, journal = await find(daemon, ask)
+    _refuse_what_stays(entry)
     if isinstance(entry.body, CookFinished) and journal.past:
         journal = _reopened(daemon, entry)
     if all(one is not entry and one.id != entry.id for one, _, _ in counted(journal.entries)):
@@ -179,6 +200,7 @@ async def corrected(daemon: Node, ask: CorrectAsk) -> tuple[Body, Journal, list[
     With it the undos of what rests on the entry as it was, which come first.
     """
     entry, journal = await find(daemon, ask)
+    _refuse_what_stays(entry)
     if isinstance(entry.body, Corrected):  # a correction names what it corrected
         first = (entry.body.of_run, entry.body.of_seq)
         entry = next(one for one in journal.entries if (one.run, one.seq) == first)

@@ -124,6 +124,17 @@ class MovedAsk(Ask):
     channel: str
 
 
+class DoubtAsk(Ask):
+    """Say whether what was doubted of a probe was right or wrong; of its last doubt by default.
+
+    ``since`` is a moment of the doubt that is meant.
+    """
+
+    channel: str
+    doubt: Literal["right", "wrong"]
+    since: Moment | None = None
+
+
 class StageAsk(OfCookAsk):
     """Set the stage of a piece; of what is discarded also its mass and why."""
 

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from pitlogger.model.cooks import Stage
 from pitlogger.model.folding import fold
-from pitlogger.model.journal import ChannelDoubted
+from pitlogger.model.journal import ChannelDoubted, Entry, SpotRead, Undone
 from pitlogger.model.readings import Reading, Tagged
 from pitlogger.safety.judge import judge
 from pitlogger.safety.policy import shipped_policy
@@ -63,7 +65,22 @@ def test_verdicts_over_the_record_leave_out_what_was_doubted() -> None:
     assert judged.lethality.verdict.met is None
     assert "drifting" in judged.lethality.verdict.reason
     back = ChannelDoubted(CORE, "drifting", entries[0].t_ms, None, "brisket-1", believed=True)
-    kitchen.engine._enter(kitchen.t_ms, back, "")
-    all_of_it = [*with_it, *kitchen.engine._taken()]
-    again = judge(histories(fold(all_of_it), readings)[0], policy)  # type: ignore[arg-type]
-    assert again.lethality.verdict.met is True
+    kitchen.engine._enter(kitchen.t_ms, back, "AB")
+    worded = [*with_it, *(out for out in kitchen.engine._taken())]
+    again = judge(histories(fold(worded), readings)[0], policy)  # type: ignore[arg-type]
+    assert again.lethality.verdict.met is None, "a word alone gives no credit"
+    hand = SpotRead(readings[-1].value or 0, kitchen.t_ms, "brisket-1", probe="pen")
+    kitchen.engine._enter(kitchen.t_ms, hand, "AB")
+    shown = [*worded, *(out for out in kitchen.engine._taken())]
+    judged = judge(histories(fold(shown), readings)[0], policy)  # type: ignore[arg-type]
+    assert judged.lethality.verdict.met is True
+    right = replace(back, believed=False)
+    kitchen.engine._enter(kitchen.t_ms, right, "AB")
+    after = [*shown, *(out for out in kitchen.engine._taken())]
+    judged = judge(histories(fold(after), readings)[0], policy)  # type: ignore[arg-type]
+    assert judged.lethality.verdict.met is None, "the last word counts"
+    entry = after[-1]
+    assert isinstance(entry, Entry)
+    undone = [*after, Entry("r", 9_999, kitchen.t_ms, Undone(entry.run, entry.seq), "AB")]
+    judged = judge(histories(fold(undone), readings)[0], policy)  # type: ignore[arg-type]
+    assert judged.lethality.verdict.met is True

@@ -5,6 +5,7 @@ from __future__ import annotations
 import click
 
 from pitlogger.cli.daemon import Daemon, to_journal
+from pitlogger.cli.moments import moment_text
 from pitlogger.model.readings import Site
 
 
@@ -25,6 +26,23 @@ def assign(daemon: Daemon, channel_id: str, site: str, piece: str | None, lead: 
     entry = daemon.post("/assignments", channel=table, lead=lead)
     where = f"{site} of {piece}" if piece else site
     daemon.emit(entry, f"{channel_id}: {where}")
+
+
+@channel.command()
+@click.argument("channel_id", metavar="CHANNEL")
+@click.argument("doubt", type=click.Choice(["right", "wrong"]))
+@click.option("--since", metavar="TIME", help="A moment of the doubt; its last one by default.")
+@to_journal
+def doubt(daemon: Daemon, channel_id: str, doubt: str, since: str | None) -> None:
+    """Say that what was doubted of CHANNEL was right, or wrong (--by INITIALS).
+
+    Wrong wants a hand reading beside it, taken while it was doubted, that agrees: a word alone
+    gives no credit. 'pitlogger undo' takes the word back.
+    """
+    entry = daemon.post(
+        "/doubts", channel=channel_id, doubt=doubt, since=moment_text(since, daemon)
+    )
+    daemon.emit(entry, f"{channel_id}: the doubt was {doubt} (entry {entry['id']})")
 
 
 @channel.command()

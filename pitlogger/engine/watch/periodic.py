@@ -28,7 +28,7 @@ from pitlogger.engine.watch.holding import holding
 from pitlogger.engine.watch.without import Without
 from pitlogger.model.book import Book, PieceBook
 from pitlogger.model.cooks import BEFORE_FIRE, HOT_OFF_PIT, ON_PIT, Stage
-from pitlogger.model.journal import SpotRead, Weighed
+from pitlogger.model.journal import ChannelDoubted, SpotRead, Weighed
 from pitlogger.model.quantities import milli_c_from_fahrenheit, show_duration, show_temperature
 from pitlogger.model.readings import Quality, Site, Tagged
 from pitlogger.rules.messages import Units
@@ -97,6 +97,12 @@ class Lookout:
         if (history := self.history(book, piece)) is not None:
             self._contradict(history)
             self.state.clocks[piece] = run(across(history, self.state.gaps), self.safety)
+
+    def doubt_told(self, book: Book, body: ChannelDoubted) -> None:
+        """Run the clocks of a piece anew: somebody said whether a doubt of its probe was right."""
+        if body.piece in book.pieces and self.state.clock_marks.get(body.piece or ""):
+            self._without.pop(body.piece or "", None)
+            self._rerun(book, body.piece or "")
 
     def _contradict(self, history: PieceHistory) -> None:
         """Take no credit from a probe that a hand reading contradicts until one agrees."""

@@ -129,7 +129,8 @@ class ChannelDoubted:
     """Readings of a channel are not believed from ``from_ms`` on, in engine milliseconds.
 
     An open span (``to_ms`` is ``None``) ends with a later entry of the same channel, reason
-    and start that has an end. ``believed`` takes the doubt back: a person says it was right.
+    and start that has an end. One entered by a person is a word about that doubt: it was right,
+    or, where ``believed``, it was wrong. A word alone gives no credit (``safety.recorded``).
     """
 
     channel: str

@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
+from pitlogger.clock import rfc3339
 from pitlogger.model.cooks import BEFORE_FIRE, ON_PIT
 from pitlogger.model.folding import fold
 from pitlogger.model.journal import CheckMade, CorrectiveTaken, Entry
@@ -21,8 +22,10 @@ from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 from pitlogger.web.access.roles import Role, who_asks
 from pitlogger.web.judged import JudgedCook, judged
+from pitlogger.web.probe_doubts import told_doubts
 
 MOST_CHECKS = 20
+MOST_DOUBTS = 10
 
 
 async def food_screen(daemon: Node, shown: Shown, cook: str | None) -> dict[str, Any]:
@@ -38,6 +41,7 @@ async def food_screen(daemon: Node, shown: Shown, cook: str | None) -> dict[str,
         "chosen": chosen,
         "running": running,
         "pieces": await _answerable(daemon, chosen) if rows and chosen == rows[0].id else [],
+        "doubts": _doubts(daemon, shown) if running else [],
         "is_owner": who_asks.get().role is Role.OWNER,
         "dispositions": record.DISPOSITIONS,
         "unit": shown.units.temperature,
@@ -84,6 +88,22 @@ def _as_yet(row: LogRow, daemon: Node) -> LogRow:
     if row.id is None and row.what == "lethality" and row.met is False and cooks:
         return replace(row, met=None, note=tr("It still cooks: not reached yet."))
     return row
+
+
+def _doubts(daemon: Node, shown: Shown) -> list[dict[str, str]]:
+    """Return what was doubted of probes, the last first, and what was said of it."""
+    found = sorted(told_doubts(daemon.engine.book), key=lambda one: -one.body.from_ms)
+    return [
+        {
+            "channel": body.channel,
+            "reason": tr(body.reason),
+            "since": shown.clock(body.from_ms),
+            "until": "" if body.to_ms is None else shown.clock(body.to_ms),
+            "at": rfc3339(body.from_ms + daemon.utc_offset_ms),
+            "word": tr(word) if word else "",
+        }
+        for body, word in found[:MOST_DOUBTS]
+    ]
 
 
 def _sentence(made: JudgedCook) -> str:

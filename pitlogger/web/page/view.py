@@ -8,7 +8,7 @@ from fastapi import Request
 from fastapi.responses import HTMLResponse
 
 from pitlogger.model.alerts import AlertState
-from pitlogger.model.journal import AlertActed, CookStarted, Entry, Weighed
+from pitlogger.model.journal import AlertActed, ChannelDoubted, CookStarted, Entry, Weighed
 from pitlogger.views.alerts import active
 from pitlogger.views.doubts import as_read
 from pitlogger.views.entries import is_undoable, told
@@ -122,7 +122,7 @@ def action_view(daemon: Node, entry: Entry, shown: Shown) -> dict[str, Any]:
 def undo_of(daemon: Node, entry: Entry) -> dict[str, Any] | None:
     """Return the action that takes an entry back with its fields, ``None`` where none does."""
     body = entry.body
-    if is_undoable(body) or isinstance(body, CookStarted):
+    if is_undoable(body) or isinstance(body, CookStarted | ChannelDoubted):
         action = "unbegin" if isinstance(body, CookStarted) else "undo"
         return {"action": action, "fields": {"run": entry.run, "seq": str(entry.seq)}}
     if not isinstance(body, AlertActed) or body.action not in _ALERT_UNDO:

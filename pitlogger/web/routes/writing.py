@@ -33,6 +33,7 @@ WRITES = (
     Write("finish", "/cooks/finish", "finish_cook", "Finish the running cook"),
     Write("assign", "/assignments", "assign_channel", "Say where a channel sits from now on"),
     Write("moved", "/moves", "move_probe", "Say that a probe was moved within its piece"),
+    Write("doubt", "/doubts", "tell_doubt", "Say whether a doubt of a probe was right or wrong"),
     Write("piece", "/pieces", "add_piece", "Add a piece to the running cook"),
     Write("split", "/pieces/{piece}/split", "split_piece", "Split a piece into several"),
     Write("merge", "/merge", "merge_pieces", "Merge several pieces into one"),
