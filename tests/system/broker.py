@@ -15,11 +15,16 @@ from pathlib import Path
 from typing import Any
 
 import aiomqtt
+import pytest
 
 from pitlogger.testing.waiting import until
 from tests.notify.conftest import free_port
 
 MOSQUITTO = shutil.which("mosquitto") or "/usr/sbin/mosquitto"
+NEEDS_BROKER = [
+    pytest.mark.slow,
+    pytest.mark.skipif(not Path(MOSQUITTO).exists(), reason="mosquitto is not installed"),
+]
 
 
 @dataclass

@@ -5,12 +5,10 @@ from __future__ import annotations
 import asyncio
 from pathlib import Path
 
-import pytest
-
 from pitlogger.model.journal import AlertActed
 from pitlogger.model.readings import Quality
 from pitlogger.testing.waiting import until
-from tests.system.broker import MOSQUITTO, Broker, watching
+from tests.system.broker import NEEDS_BROKER, Broker, watching
 from tests.system.publishing import (
     DISK_FINE,
     DISK_LOW,
@@ -19,10 +17,7 @@ from tests.system.publishing import (
     PublishingNode,
 )
 
-pytestmark = [
-    pytest.mark.slow,
-    pytest.mark.skipif(not Path(MOSQUITTO).exists(), reason="mosquitto is not installed"),
-]
+pytestmark = NEEDS_BROKER
 
 
 async def test_a_node_is_online_while_it_runs_and_offline_after_a_clean_end(

@@ -13,17 +13,14 @@ from pitlogger.config import parse_config
 from pitlogger.model.journal import Noted
 from pitlogger.notify.trial import try_ways
 from pitlogger.testing.waiting import until
-from tests.system.broker import MOSQUITTO, Broker, watching
+from tests.system.broker import NEEDS_BROKER, Broker, watching
 from tests.system.publishing import (
     NOW_MS,
     ROOT,
     PublishingNode,
 )
 
-pytestmark = [
-    pytest.mark.slow,
-    pytest.mark.skipif(not Path(MOSQUITTO).exists(), reason="mosquitto is not installed"),
-]
+pytestmark = NEEDS_BROKER
 
 
 async def test_a_wrong_password_is_alarmed_in_words(tmp_path: Path, broker: Broker) -> None:

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from pitlogger.testing.waiting import until
-from tests.system.broker import MOSQUITTO, Broker, watching
+from tests.system.broker import NEEDS_BROKER, Broker, watching
 from tests.system.publishing import (
     NOTE,
     ROOT,
@@ -18,10 +18,7 @@ from tests.system.publishing import (
     expiring,
 )
 
-pytestmark = [
-    pytest.mark.slow,
-    pytest.mark.skipif(not Path(MOSQUITTO).exists(), reason="mosquitto is not installed"),
-]
+pytestmark = NEEDS_BROKER
 
 
 async def test_commands_are_off_by_default(tmp_path: Path, broker: Broker) -> None:

@@ -6,11 +6,9 @@ import json
 from pathlib import Path
 from typing import Any
 
-import pytest
-
 from pitlogger.model.journal import CookFinished
 from pitlogger.testing.waiting import until
-from tests.system.broker import MOSQUITTO, Broker, watching
+from tests.system.broker import NEEDS_BROKER, Broker, watching
 from tests.system.publishing import (
     DISK_FINE,
     DISK_LOW,
@@ -18,10 +16,7 @@ from tests.system.publishing import (
     PublishingNode,
 )
 
-pytestmark = [
-    pytest.mark.slow,
-    pytest.mark.skipif(not Path(MOSQUITTO).exists(), reason="mosquitto is not installed"),
-]
+pytestmark = NEEDS_BROKER
 
 
 async def test_a_hub_finds_the_node_in_one_message_and_again_when_it_starts(

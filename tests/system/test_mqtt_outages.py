@@ -5,20 +5,15 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-import pytest
-
 from pitlogger.model.journal import Noted
 from pitlogger.testing.waiting import until
-from tests.system.broker import MOSQUITTO, Broker, watching
+from tests.system.broker import NEEDS_BROKER, Broker, watching
 from tests.system.publishing import (
     ROOT,
     PublishingNode,
 )
 
-pytestmark = [
-    pytest.mark.slow,
-    pytest.mark.skipif(not Path(MOSQUITTO).exists(), reason="mosquitto is not installed"),
-]
+pytestmark = NEEDS_BROKER
 
 
 def noted(hub: Any) -> list[str]:

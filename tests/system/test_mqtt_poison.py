@@ -5,15 +5,10 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-import pytest
-
-from tests.system.broker import MOSQUITTO, Broker, watching
+from tests.system.broker import NEEDS_BROKER, Broker, watching
 from tests.system.publishing import NOTE, ROOT, PublishingNode, ask, expiring
 
-pytestmark = [
-    pytest.mark.slow,
-    pytest.mark.skipif(not Path(MOSQUITTO).exists(), reason="mosquitto is not installed"),
-]
+pytestmark = NEEDS_BROKER
 DEEP = b"[" * 100_000
 POISON = (
     DEEP, b'{"key":' * 500, b'{"key":"\\ud800"}', b"\xff\xfe", b'{"key":"a","at":1e999}',
