@@ -127,20 +127,20 @@ class Cooked:
         if self.stage == "resting":
             return
         if self.looks_every_s and t > self.next_look_s:
-            smoker.open_lid("pit", rng.uniform(15, 45))
+            smoker.fire("pit").open_lid(rng.uniform(15, 45))
             self.next_look_s = t + self.looks_every_s * rng.uniform(0.7, 1.3)
         core_c = smoker.core_c("piece")
         if self.stage == "smoking" and self.wrap != "none" and core_c >= self.wrap_c:
             self.due_s = self.due_s or t + rng.uniform(1, 15) * 60
             if t >= self.due_s:
-                smoker.open_lid("pit", rng.uniform(30, 60))
+                smoker.fire("pit").open_lid(rng.uniform(30, 60))
                 smoker.wrap("piece", self.wrap)
                 smoker.put_back("piece", "pit", lid_s=rng.uniform(60, 120))
                 self._enter("wrapped", t)
         elif core_c >= self.pull_c:
             self.due_s = self.due_s or t + rng.uniform(1, 20) * 60
             if t >= self.due_s:
-                smoker.open_lid("pit", rng.uniform(20, 50))
+                smoker.fire("pit").open_lid(rng.uniform(20, 50))
                 smoker.pull("piece", "box" if self.boxed else "counter")
                 self._enter("resting", t)
 

@@ -48,7 +48,7 @@ def test_same_seed_and_acts_same_readings() -> None:
         smoker.add_pit("pit", Pit("wood"))
         smoker.put_on("brisket", PACKER, "pit")
         smoker.advance(HOUR)
-        smoker.open_lid("pit", 60.0)
+        smoker.fire("pit").open_lid(60.0)
         smoker.advance(HOUR)
         return [smoker.core_c("brisket"), smoker.pit_c("pit"), smoker.masses("brisket").meat_g]
 
@@ -196,12 +196,12 @@ def test_each_pit_has_its_own_fire() -> None:
     smoker = LiveSmoker(seed=1)
     for pit in ("left", "right"):
         smoker.add_pit(pit, Pit("charcoal"))
-    smoker.fire_out("left")
+    smoker.fire("left").go_out()
     smoker.advance(3 * HOUR)
     assert smoker.pit_c("left") < 60.0
     assert smoker.pit_c("right") > 100.0
-    smoker.relight("left")
-    smoker.set_point("right", 135.0)
+    smoker.fire("left").relight()
+    smoker.fire("right").set_point(135.0)
     smoker.advance(3 * HOUR)
     assert smoker.pit_c("left") > 95.0
     assert smoker.pit_c("right") > 120.0

@@ -181,7 +181,7 @@ class Kitchen:
     def open_lid(self, pit: str, seconds: float) -> None:
         """Open a lid for so long."""
         self.settle()
-        self.smoker.open_lid(pit, seconds)
+        self.smoker.fire(pit).open_lid(seconds)
 
     def carve(self, name: str, how: Callable[[str], None]) -> None:
         """Slice, cube or shred a piece: some of it stays on the board."""

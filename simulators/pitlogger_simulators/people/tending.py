@@ -19,7 +19,7 @@ def add_fuel(hand: Hand, pit: str) -> Activity:
     """Add fuel."""
     yield hand.about(90.0)
     hand.kitchen.settle()
-    hand.kitchen.smoker.add_fuel(pit)
+    hand.kitchen.smoker.fire(pit).add_fuel()
     hand.tell(f"adds fuel to '{pit}'")
 
 
@@ -27,7 +27,7 @@ def set_point(hand: Hand, pit: str, set_c: float) -> Activity:
     """Set a pit to another temperature."""
     yield hand.about(20.0)
     hand.kitchen.settle()
-    hand.kitchen.smoker.set_point(pit, set_c)
+    hand.kitchen.smoker.fire(pit).set_point(set_c)
     hand.tell(f"sets '{pit}' to {set_c:.0f} C")
 
 
@@ -35,14 +35,14 @@ def relight(hand: Hand, pit: str) -> Activity:
     """Light a fire that went out."""
     yield hand.about(600.0)
     hand.kitchen.settle()
-    hand.kitchen.smoker.relight(pit)
+    hand.kitchen.smoker.fire(pit).relight()
     hand.tell(f"lights '{pit}' again")
 
 
 def fire_out(hand: Hand, pit: str) -> Activity:
     """The fire dies."""
     hand.kitchen.settle()
-    hand.kitchen.smoker.fire_out(pit)
+    hand.kitchen.smoker.fire(pit).go_out()
     hand.tell(f"the fire of '{pit}' goes out")
     yield 0.0
 
@@ -50,7 +50,7 @@ def fire_out(hand: Hand, pit: str) -> Activity:
 def grease_fire(hand: Hand, pit: str) -> Activity:
     """Grease catches fire."""
     hand.kitchen.settle()
-    hand.kitchen.smoker.grease_fire(pit)
+    hand.kitchen.smoker.fire(pit).flare_up()
     hand.tell(f"grease burns in '{pit}'")
     yield 0.0
 

@@ -31,8 +31,9 @@ Live, in steps of any length, several pieces on several pits::
     smoker.vent("brisket-1")                # fold a foil wrap open
     smoker.split("brisket-1", {"point-1": 0.4, "flat-1": 0.6})
     smoker.pool(("butt-1", "butt-2"), "pork")
-    smoker.open_lid("pit", 120.0); smoker.set_point("pit", 121.0); smoker.add_fuel("pit")
-    smoker.fire_out("pit"); smoker.relight("pit"); smoker.grease_fire("pit")
+    fire = smoker.fire("pit")
+    fire.open_lid(120.0); fire.set_point(121.0); fire.add_fuel()
+    fire.go_out(); fire.relight(); fire.flare_up()
     smoker.weather(wind_m_s=6.0, rain=True); smoker.set_place_air("cabinet", 22.0)  # switched off
     smoker.time_s, smoker.pieces, smoker.pits
 

@@ -77,29 +77,15 @@ class LiveSmoker:
             raise UsageError(f"pit '{name}' is there already; give another name")
         self._fires[name] = Fire(pit or Pit(), self._rng, self._weather)
 
-    def set_point(self, pit: str, set_c: float) -> None:
-        """Want another temperature."""
-        self._fire(pit).set_point(set_c)
+    def fire(self, pit: str) -> Fire:
+        """Return the fire of a pit, to tend it.
 
-    def open_lid(self, pit: str, seconds: float) -> None:
-        """Open the lid for some time."""
-        self._fire(pit).open_lid(seconds)
-
-    def add_fuel(self, pit: str) -> None:
-        """Put fuel on."""
-        self._fire(pit).add_fuel()
-
-    def fire_out(self, pit: str) -> None:
-        """Let the fire die."""
-        self._fire(pit).go_out()
-
-    def relight(self, pit: str) -> None:
-        """Light it again."""
-        self._fire(pit).relight()
-
-    def grease_fire(self, pit: str) -> None:
-        """Set the grease on fire."""
-        self._fire(pit).flare_up()
+        Raises:
+            UsageError: No such pit.
+        """
+        if pit not in self._fires:
+            raise UsageError(unknown("pit", pit, self._fires))
+        return self._fires[pit]
 
     def weather(
         self, wind_m_s: float = 0.0, rain: bool = False, room_c: float | None = None
@@ -129,7 +115,7 @@ class LiveSmoker:
         """Put a piece on a pit, lid open for a while; with no pit it lies on the counter."""
         self._new_name(name)
         if pit is not None:
-            self._fire(pit).open_lid(lid_s)
+            self.fire(pit).open_lid(lid_s)
         self._pieces[name] = _Lying(Body(spec, parameters), pit)
 
     def wrap(self, name: str, wrap: str) -> None:
@@ -165,7 +151,7 @@ class LiveSmoker:
 
     def put_back(self, name: str, pit: str, lid_s: float = LOADING_S) -> None:
         """Put a piece on a pit again."""
-        self._fire(pit).open_lid(lid_s)
+        self.fire(pit).open_lid(lid_s)
         self._piece(name).pit = pit
 
     def trim(self, name: str, grams: float) -> None:
@@ -277,15 +263,15 @@ class LiveSmoker:
 
     def pit_c(self, pit: str) -> float:
         """Return the air temperature of a pit."""
-        return float(self._fire(pit).air_c[0])
+        return float(self.fire(pit).air_c[0])
 
     def wall_c(self, pit: str) -> float:
         """Return the wall temperature of a pit."""
-        return float(self._fire(pit).wall_c[0])
+        return float(self.fire(pit).wall_c[0])
 
     def humidity_ratio(self, pit: str) -> float:
         """Return kg of water per kg of dry air in a pit."""
-        return float(self._fire(pit).humidity_ratio[0])
+        return float(self.fire(pit).humidity_ratio[0])
 
     # Parts
 
@@ -309,11 +295,6 @@ class LiveSmoker:
 
     def _of(self, piece: _Lying, meat: Meat) -> Body:
         return Body.of(meat, piece.body.parameters, float(piece.body.count[0]))
-
-    def _fire(self, pit: str) -> Fire:
-        if pit not in self._fires:
-            raise UsageError(unknown("pit", pit, self._fires))
-        return self._fires[pit]
 
     def _piece(self, name: str) -> _Lying:
         if name not in self._pieces:
