@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from datetime import datetime
 from decimal import Decimal
 from pathlib import Path
@@ -76,10 +77,15 @@ def _core(value: Any) -> int:
     return core_mc
 
 
-def _cut(value: Any) -> str:
-    if not isinstance(value, str) or value not in CUTS:
-        raise ValueError(unknown("cut", str(value)[:40], CUTS))
-    return str(value)
+def one_of(what: str, known: Collection[str]) -> BeforeValidator:
+    """Return the check that a value is one of the words known."""
+
+    def check(value: Any) -> str:
+        if not isinstance(value, str) or value not in known:
+            raise ValueError(unknown(what, str(value)[:40], known))
+        return value
+
+    return BeforeValidator(check)
 
 
 def _site(value: Any) -> Site:
@@ -87,12 +93,6 @@ def _site(value: Any) -> Site:
         return Site(value)
     except ValueError:
         raise ValueError(unknown("site", str(value), Site)) from None
-
-
-def _wrap(value: Any) -> str:
-    if value not in WRAPS:
-        raise ValueError(unknown("wrap", str(value), WRAPS))
-    return str(value)
 
 
 def _every_ms(value: Any) -> int:
@@ -115,9 +115,9 @@ TemperatureStep = Annotated[
 ]
 CoreTarget = Annotated[int, BeforeValidator(_core)]
 WrapAt = Annotated[int, BeforeValidator(_wrap_at)]
-CutId = Annotated[str, BeforeValidator(_cut)]
+CutId = Annotated[str, one_of("cut", CUTS)]
 SiteId = Annotated[Site, BeforeValidator(_site)]
-WrapId = Annotated[Wrap, BeforeValidator(_wrap)]
+WrapId = Annotated[Wrap, one_of("wrap", WRAPS)]
 Id = Annotated[str, Field(min_length=1, max_length=80, pattern=r"^[^\s,\x00-\x1f\x7f-\x9f]+$")]
 
 LEAST_EVERY_MS = 60_000

@@ -11,33 +11,28 @@ from typing import Annotated, Any, Literal, NamedTuple, TypeVar
 
 from pydantic import (
     BaseModel,
-    BeforeValidator,
     ConfigDict,
     Field,
     RootModel,
     ValidationError,
 )
 
-from pitlogger.errors import ConfigError, unknown
-from pitlogger.formats.cook_file import CutId, Duration, Mass, Temperature, TemperatureStep, WrapId
+from pitlogger.errors import ConfigError
+from pitlogger.formats.cook_file import (
+    CutId,
+    Duration,
+    Mass,
+    Temperature,
+    TemperatureStep,
+    WrapId,
+    one_of,
+)
 from pitlogger.formats.toml import explain, parse_toml
 from pitlogger.model.alerts import KINDS
 from pitlogger.model.cooks import TIMERS
 from pitlogger.model.kitchen import WORKS, KitchenTimes, Work
 
 F = TypeVar("F", bound=RootModel[Any])
-
-
-def _kind(value: Any) -> str:
-    if value not in KINDS:
-        raise ValueError(unknown("alert kind", str(value), KINDS))
-    return str(value)
-
-
-def _timer(value: Any) -> str:
-    if value not in TIMERS:
-        raise ValueError(unknown("timer", str(value), TIMERS))
-    return str(value)
 
 
 class _Table(BaseModel):
@@ -86,7 +81,7 @@ class WorkTable(_Table):
     source: str = "common practice, no source"
 
 
-class AlertsFile(RootModel[dict[Annotated[str, BeforeValidator(_kind)], AlertTable]]):
+class AlertsFile(RootModel[dict[Annotated[str, one_of("alert kind", KINDS)], AlertTable]]):
     """A table for each alert kind."""
 
 
@@ -98,7 +93,7 @@ class TargetsFile(RootModel[dict[CutId, CutTable]]):
     """A table for each cut."""
 
 
-class TimersFile(RootModel[dict[Annotated[str, BeforeValidator(_timer)], TimerTable]]):
+class TimersFile(RootModel[dict[Annotated[str, one_of("timer", TIMERS)], TimerTable]]):
     """A table for each timer."""
 
 

@@ -16,6 +16,7 @@ from pitlogger.formats.cook_file import (
     Mass,
     Temperature,
     TemperatureStep,
+    one_of,
 )
 from pitlogger.model.quantities import parse_temperature_step_mc
 from pitlogger_simulators.faults import KINDS as FAULTS
@@ -43,18 +44,6 @@ def _step_c(value: Any) -> float:
     if not isinstance(value, str):
         raise ValueError('expected text with its unit in quotes, such as "0.1 C"')
     return parse_temperature_step_mc(value) / 1000
-
-
-def _fault(value: Any) -> str:
-    if value not in FAULTS:
-        raise ValueError(unknown("fault", str(value), FAULTS))
-    return str(value)
-
-
-def _device(value: Any) -> str:
-    if value not in DEVICES:
-        raise ValueError(unknown("device kind", str(value), DEVICES))
-    return str(value)
 
 
 Step = Annotated[float, BeforeValidator(_step_c)]
@@ -96,7 +85,7 @@ class DeviceForm(Form):
     """
 
     id: Id
-    kind: Annotated[str, BeforeValidator(_device)]
+    kind: Annotated[str, one_of("device kind", DEVICES)]
     battery_pct: float = Field(100.0, ge=0, le=100)
     broker: str = "localhost:1883"
 
@@ -146,7 +135,7 @@ class FaultTable(Form):
 
     model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
     on: Id
-    kind: Annotated[str, BeforeValidator(_fault)]
+    kind: Annotated[str, one_of("fault", FAULTS)]
     begin: str = Field(alias="from")
     end: str | None = Field(None, alias="to")
     amount: float = 0.0
