@@ -36,6 +36,14 @@ def write_whole(path: Path, text: str, mode: int = 0o600) -> None:
     sync(path.parent)
 
 
+def text_of(path: Path) -> str:
+    """Return the text of a file without the space around it, empty where it cannot be read."""
+    try:
+        return path.read_text("utf-8", errors="replace").strip()
+    except OSError:
+        return ""
+
+
 def append_line(path: Path, line: str) -> None:
     """Append a line and have the disk take it; one torn by a power cut is ended first.
 

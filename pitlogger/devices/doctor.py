@@ -16,6 +16,7 @@ from pitlogger.devices.checks import Check, CheckState
 from pitlogger.devices.transports.hidraw import SCALE, nodes
 from pitlogger.devices.transports.ports import known_ports
 from pitlogger.errors import TransportError
+from pitlogger.files import text_of
 
 _OLDEST = (5, 55)  # the oldest Bluetooth service bleak works with
 _CURED = (5, 88)  # the one that cures the scan that finds nothing any more (BlueZ issue 807)
@@ -81,13 +82,13 @@ async def bluetooth_checks(host: Host) -> list[Check]:
 def _radio_switches(host: Host) -> Iterator[Check]:
     """Look for a radio that is switched off (Linux kernel documentation, rfkill)."""
     for folder in sorted((host.sys / "class/rfkill").glob("rfkill*")):
-        if _read(folder / "type") != "bluetooth":
+        if text_of(folder / "type") != "bluetooth":
             continue
         for file, word, remedy in (
             ("soft", "switched off by software", "Switch it on: rfkill unblock bluetooth"),
             ("hard", "switched off by a switch or a pin", "Use the switch, or dtoverlay settings"),
         ):
-            if _read(folder / file) == "1":
+            if text_of(folder / file) == "1":
                 yield Check("Bluetooth radio", CheckState.TROUBLE, word, remedy)
 
 
@@ -249,7 +250,7 @@ def _one_wire(host: Host) -> Check:
 
 def _power(host: Host) -> Iterator[Check]:
     """Look at the board's own word on its supply: bit 0 low now, bit 16 was low (from memory)."""
-    text = _read(host.sys / "devices/platform/soc/soc:firmware/get_throttled")
+    text = text_of(host.sys / "devices/platform/soc/soc:firmware/get_throttled")
     with suppress(ValueError):
         bits = int(text, 16)
         if bits & 0x1_0001:
@@ -263,7 +264,7 @@ def _power(host: Host) -> Iterator[Check]:
 def _usb_power(host: Host) -> Iterator[Check]:
     """Look for USB ports that cut their power (Linux kernel documentation, sysfs-bus-usb)."""
     for file in sorted((host.sys / "bus/usb/devices").glob("*/*port*/over_current_count")):
-        count = _read(file)
+        count = text_of(file)
         if count not in ("", "0"):
             yield Check(
                 f"USB port {file.parent.name}",
@@ -274,11 +275,4 @@ def _usb_power(host: Host) -> Iterator[Check]:
 
 
 def _is_running(host: Host, program: str) -> bool:
-    return any(_read(path) == program for path in host.proc.glob("[0-9]*/comm"))
-
-
-def _read(path: Path) -> str:
-    try:
-        return path.read_text("utf-8", errors="replace").strip()
-    except OSError:
-        return ""
+    return any(text_of(path) == program for path in host.proc.glob("[0-9]*/comm"))

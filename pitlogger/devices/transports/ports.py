@@ -11,6 +11,8 @@ from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
 
+from pitlogger.files import text_of
+
 DEV = Path("/dev")
 SYS = Path("/sys/class/tty")
 _USB = ("ttyUSB*", "ttyACM*")
@@ -63,7 +65,7 @@ def _built_in(dev: Path, sys: Path) -> list[Port]:
     found = []
     for pattern in _BUILT_IN:
         for node in sorted(dev.glob(pattern)):
-            if pattern == "ttyS*" and _read(sys / node.name / "type") in ("", _UNKNOWN):
+            if pattern == "ttyS*" and text_of(sys / node.name / "type") in ("", _UNKNOWN):
                 continue
             alias = aliases.get(node.name)
             found.append(Port(str(alias or node), str(node)))
@@ -83,16 +85,9 @@ def _make(tty: Path) -> tuple[str, str, str] | None:
     place = (tty / "device").resolve()
     interface = ""
     for folder in (place, *place.parents):
-        interface = interface or _read(folder / "bInterfaceNumber")
-        vendor = _read(folder / "idVendor")
+        interface = interface or text_of(folder / "bInterfaceNumber")
+        vendor = text_of(folder / "idVendor")
         if vendor:
-            product, serial = _read(folder / "idProduct"), _read(folder / "serial")
+            product, serial = text_of(folder / "idProduct"), text_of(folder / "serial")
             return f"{vendor}:{product}", serial, interface
     return None
-
-
-def _read(path: Path) -> str:
-    try:
-        return path.read_text("ascii", errors="replace").strip()
-    except OSError:
-        return ""

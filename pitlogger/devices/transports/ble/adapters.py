@@ -12,6 +12,7 @@ from dbus_fast.aio import MessageBus
 
 from pitlogger.devices.transports.ble.troubles import BLOCKED, NO_SERVICE, OFF, dbus_words, trouble
 from pitlogger.errors import TransportError
+from pitlogger.files import text_of
 
 _PATIENCE_S = 5.0
 _ADAPTER = "org.bluez.Adapter1"
@@ -106,8 +107,8 @@ def unusable(found: list[Adapter]) -> TransportError:
 def is_blocked(rfkill: Path = RFKILL) -> bool:
     """Tell whether a Bluetooth radio is blocked (Linux kernel documentation, rfkill)."""
     return any(
-        _read(folder / "type") == "bluetooth"
-        and "1" in (_read(folder / "soft"), _read(folder / "hard"))
+        text_of(folder / "type") == "bluetooth"
+        and "1" in (text_of(folder / "soft"), text_of(folder / "hard"))
         for folder in rfkill.glob("rfkill*")
     )
 
@@ -120,10 +121,3 @@ def _adapter(name: str, shown: dict[str, Any]) -> Adapter:
         "central" in shown.get("Roles", ["central"]),
         bool(shown.get("Discovering")),
     )
-
-
-def _read(path: Path) -> str:
-    try:
-        return path.read_text("ascii", errors="replace").strip()
-    except OSError:
-        return ""
