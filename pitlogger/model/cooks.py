@@ -175,6 +175,11 @@ class Piece:
         return CUTS[self.cut]
 
 
+def short_name(cut: str) -> str:
+    """Return what a piece of a cut is called before its number: ``brisket``, ``butt``."""
+    return cut.removesuffix("-packer").removesuffix("-whole").removeprefix("pork-")
+
+
 def natural(name: str) -> list[tuple[int, int, str]]:
     """Return what sorts p2 before p10."""
     parts = re.findall(r"\d+|\D+", name)

@@ -6,6 +6,7 @@ from typing import Any
 
 from pitlogger.formats.job_file import JobFile
 from pitlogger.formats.toml_text import toml_document
+from pitlogger.model.cooks import short_name
 from pitlogger.planning.job_answer import JobAnswer
 
 
@@ -22,7 +23,7 @@ def cook_file(source: JobFile, answer: JobAnswer) -> str:
     pieces: list[dict[str, Any]] = []
     counts: dict[str, int] = {}
     for meat, dish in zip(source.meat, answer.dishes, strict=True):
-        stem = dish.cut.removesuffix("-packer").removesuffix("-whole").removeprefix("pork-")
+        stem = short_name(dish.cut)
         for number in range(max(dish.pieces, len(meat.arrived))):
             counts[stem] = counts.get(stem, 0) + 1
             piece = {"id": f"{stem}-{counts[stem]}", "cut": dish.cut}

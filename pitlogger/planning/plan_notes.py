@@ -12,6 +12,7 @@ from pitlogger.planning.fields import Portion
 from pitlogger.planning.plan_question import PlanQuestion
 from pitlogger.planning.terms import Terms, portion_sd_g
 from pitlogger.rules.policies import shipped_portions
+from pitlogger.views import words
 from pitlogger.yields.learned.servable import Learned
 from pitlogger.yields.purchase.masses import PieceMass
 from pitlogger.yields.purchase.plan import PurchasePlan, PurchaseQuestion
@@ -21,22 +22,20 @@ def basis_notes(
     learned: Learned, left_out: int, mass_is_prior: bool, typical: PieceMass, start: str
 ) -> Iterator[str]:
     """Say what the yield and the piece mass rest on, and what of the history could not be used."""
+    cut = words.cut(learned.cut)
     if left_out:
         yield (
-            f"{left_out} past piece{'s' * (left_out != 1)} of {learned.cut} left out: no servable "
+            f"{left_out} past piece{'s' * (left_out != 1)} of {cut} left out: no servable "
             f"yield of {start}."
         )
     if learned.n == 0:
-        yield (
-            f"n = 0: no own cook of {learned.cut} yet; the yield is a prior alone "
-            f"({learned.source})."
-        )
+        yield (f"No own cook of {cut} yet (n = 0): the yield is a typical one ({learned.source}).")
     elif learned.n == 1:
-        yield f"n = 1: one own cook of {learned.cut}; the rest is prior ({learned.source})."
+        yield f"One own cook of {cut} (n = 1): the rest is typical ({learned.source})."
     if mass_is_prior:
         yield (
             f"Piece mass {show_mass(typical.mean_g * 1000)} (sd {show_mass(typical.sd_g * 1000)}) "
-            "is a prior, common practice, no source. Weigh them on arrival: it is worth more "
+            "is a typical one, common practice, no source. Weigh them on arrival: it is worth more "
             "than more cooks in the log."
         )
     if start != "purchased":

@@ -8,7 +8,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 from pitlogger.errors import FieldError
-from pitlogger.model.cooks import Cook, Piece, Service, Wrap
+from pitlogger.model.cooks import Cook, Piece, Service, Wrap, short_name
 from pitlogger.model.kitchen import KitchenTimes
 from pitlogger.planning.document import as_fields
 from pitlogger.planning.past import PastCooks
@@ -73,9 +73,8 @@ def one_cut(
     if not 1 <= count <= MOST_PIECES:
         raise FieldError("count", f"{count} is not from 1 to {MOST_PIECES}")
     wrap: Wrap | None = None if wrapped else "none"
-    pieces = tuple(
-        Piece(f"{cut}-{k}", cut, thickness_mm=thickness_mm, wrap=wrap) for k in range(1, count + 1)
-    )
+    names = (f"{short_name(cut)}-{k}" for k in range(1, count + 1))
+    pieces = tuple(Piece(one, cut, thickness_mm=thickness_mm, wrap=wrap) for one in names)
     return Cook(name or cut, pieces, services=(service,))
 
 
@@ -201,7 +200,7 @@ def _basis_notes(cook: Cook, learned: Sequence[int]) -> list[str]:
             "service; what later ones eat of them waits in the hold."
         )
     if 0 in learned:
-        notes.append("Durations are a prior where n = 0: common practice, no source.")
+        notes.append("Durations are typical ones where n = 0: common practice, no source.")
     return notes
 
 

@@ -185,7 +185,7 @@ def test_past_pieces_that_cannot_be_used_are_counted(tmp_path: Path) -> None:
         "cut,purchased,carved\nbrisket-packer,6 kg,2.9 kg\nbrisket-packer,6 kg,\n", encoding="utf-8"
     )
     notes = run("--guests", "20", *BASE, "--history", str(path))["notes"]
-    assert any("1 past piece of brisket-packer left out" in note for note in notes)
+    assert any("1 past piece of whole brisket left out" in note for note in notes)
 
 
 def test_one_row_of_history_is_used_and_said(tmp_path: Path) -> None:

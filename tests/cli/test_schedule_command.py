@@ -226,7 +226,7 @@ def test_without_the_solver_it_says_what_it_cannot_do(monkeypatch: pytest.Monkey
 
 def test_a_piece_larger_than_any_pit_is_named() -> None:
     notes = run(*SUPPER, "--pit", "small=500")["notes"]
-    assert any("No pit is large enough for brisket-packer-1" in note for note in notes)
+    assert any("No pit is large enough for brisket-1" in note for note in notes)
 
 
 def test_what_comes_off_cool_is_carved_at_once(tmp_path: Path) -> None:

@@ -48,9 +48,7 @@ async def test_a_menu_has_one_schedule_and_one_fire(node: Node) -> None:
     assert isinstance(events, list)
     assert [event["iso"] for event in events] == sorted(event["iso"] for event in events)
     assert sum(event["what"] == "light the fire" for event in events) == 1
-    assert {"brisket-packer-1", "pork-butt-1"} <= {
-        piece for event in events for piece in event["pieces"]
-    }
+    assert {"brisket-1", "butt-1"} <= {piece for event in events for piece in event["pieces"]}
 
 
 async def test_the_price_of_a_menu_is_all_that_is_bought_by_the_guest(node: Node) -> None:

@@ -13,7 +13,7 @@ from itertools import count as count_up
 from itertools import pairwise
 
 from pitlogger.errors import QuantityError
-from pitlogger.model.cooks import CUTS, NEVER
+from pitlogger.model.cooks import CUTS, NEVER, short_name
 from pitlogger.model.quantities import parse_length_mm, parse_mass_mg, parse_temperature_mc
 from pitlogger.questions import Answers
 from pitlogger.rules.messages import Units
@@ -87,7 +87,7 @@ def _pieces(
     if cut not in CUTS:
         raise FormFieldError(f"'{cut}' is not one of the cuts listed.", f"cut-{row}")
     count = _whole(form.get(f"count-{row}", "1"), f"count-{row}", MOST_OF_A_CUT)
-    stem = cut.removesuffix("-packer").removesuffix("-whole").removeprefix("pork-")
+    stem = short_name(cut)
     is_batch = CUTS[cut] in ("chicken", "sausage") and count > 1
     shared = _shared(form, row, pits, units)
     lines = []
