@@ -144,7 +144,7 @@ ALERTS: dict[str, str] = {
     "time-limit": mark("time limit"),
     "discard-due": mark("throw it away"),
     "reheat-late": mark("reheating late"),
-    "lethality-not-met": mark("lethality not met"),
+    "lethality-not-met": mark("not cooked enough"),
     "probe-fault": mark("probe at fault"),
     "channel-stale": mark("no reading"),
     "device-lost": mark("device lost"),

@@ -56,8 +56,7 @@ def _refuse_start(daemon: Node, body: HeldByTime) -> None:
     words = f"{body.piece}: {in_unit(why, daemon.units.temperature)}"
     if begun is None:
         raise RefusedError(
-            f"{words}. Enter a reading of its core by hand first, taken then (pitlogger temp "
-            f"{body.piece} TEMPERATURE --at TIME)"
+            f"{words}. Enter a reading of its core by hand first, with the time it was taken"
         )
     if begun is False:
         raise RefusedError(f"{words}: it cannot be held by time")

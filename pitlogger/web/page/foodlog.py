@@ -17,7 +17,7 @@ from pitlogger.safety.judge import NOTES
 from pitlogger.safety.record import SHEETS, LogRow, missing
 from pitlogger.safety.verdict import in_words
 from pitlogger.views import words
-from pitlogger.views.language import figure, tr, trn
+from pitlogger.views.language import figure, mark, tr, trn
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 from pitlogger.web.access.roles import Role, who_asks
@@ -26,6 +26,7 @@ from pitlogger.web.probe_doubts import told_doubts
 
 MOST_CHECKS = 20
 MOST_DOUBTS = 10
+_PLAIN = {"lethality": mark("cooked enough"), "come-up": mark("warming time")}
 
 
 async def food_screen(daemon: Node, shown: Shown, cook: str | None) -> dict[str, Any]:
@@ -113,13 +114,18 @@ def _sentence(made: JudgedCook) -> str:
     met = len(verdicts) - len(not_met) - len(unknown)
     parts = [trn("{count} limit met", "{count} limits met", met)]
     if not_met:
-        what = ", ".join(f"{row.product} {row.what}" for row in not_met)
+        what = ", ".join(f"{row.product} {plain(row.what)}" for row in not_met)
         parts.insert(0, tr("limit not met: {what}", what=what))
     if unknown:
         parts.append(tr("{count} not shown", count=len(unknown)))
     if made.signed:
         parts.append(tr("signed by {by}", by=made.signed[-1].by))
     return f"{made.name}: {'; '.join(parts)}."
+
+
+def plain(what: str) -> str:
+    """Return what was judged in the words of a kitchen."""
+    return tr(_PLAIN.get(what, what))
 
 
 def _row(row: LogRow, shown: Shown) -> dict[str, Any]:
@@ -129,7 +135,7 @@ def _row(row: LogRow, shown: Shown) -> dict[str, Any]:
         "entered": shown.clock(row.entered_ms) if differs else "",
         "by": row.by,
         "product": row.product,
-        "what": row.what,
+        "what": plain(row.what),
         "value": row.value,
         "limit": row.limit,
         "met": in_words(row.met) if row.id is None or row.met is not None else "",
