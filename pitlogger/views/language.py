@@ -51,6 +51,8 @@ class Language:
 _ENGLISH = Language(ENGLISH, NullTranslations())
 # The decimal mark of the browser that is answered, where it named its language.
 readers_decimal: ContextVar[str | None] = ContextVar("readers_decimal", default=None)
+# The locale it writes days and dates in, likewise.
+readers_locale: ContextVar[str | None] = ContextVar("readers_locale", default=None)
 
 
 class _Voice:
@@ -99,18 +101,49 @@ def decimal_of(accept_language: str) -> str | None:
     return None
 
 
+@lru_cache(maxsize=64)
+def locale_of(accept_language: str) -> str | None:
+    """Return the locale of the first language of a browser, ``None`` where it is not known."""
+    first = accept_language.partition(",")[0].partition(";")[0].strip()
+    if first.partition("-")[0] in ("", "*"):
+        return None
+    if first in (ENGLISH, "en-US", "en-GB"):
+        return first.replace("-", "_")  # nothing is loaded for most
+    from babel.core import Locale, UnknownLocaleError
+
+    with suppress(ValueError, UnknownLocaleError):
+        return str(Locale.parse(first, sep="-"))
+    return None
+
+
 def direction() -> str:
     """Return the way the language is written: ``ltr`` or ``rtl``."""
     return _Voice.speaks.direction
 
 
+def _dates_locale() -> str:
+    return readers_locale.get() or _Voice.speaks.numbers
+
+
 def day(at: datetime) -> str:
     """Return the short name of a weekday."""
-    if _Voice.speaks.numbers == ENGLISH:
+    if (locale := _dates_locale()).startswith(ENGLISH):
         return f"{at:%a}"
     from babel.dates import format_date
 
-    return format_date(at, "EEE", locale=_Voice.speaks.numbers)
+    return format_date(at, "EEE", locale=locale)
+
+
+def date(at: datetime, *, with_year: bool = False) -> str:
+    """Return a weekday with its date as who reads it writes them (CLDR, ``MMMEd``)."""
+    locale = _dates_locale()
+    if locale == "en_US":
+        return f"{at:%a}, {at:%b} {at.day}{f', {at:%Y}' if with_year else ''}"
+    if locale in (ENGLISH, "en_GB"):
+        return f"{at:%a %d %b %Y}" if with_year else f"{at:%a %d %b}"
+    from babel.dates import format_skeleton
+
+    return format_skeleton("yMMMEd" if with_year else "MMMEd", at, locale=locale)
 
 
 def language() -> str:

@@ -17,7 +17,7 @@ from starlette.responses import JSONResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from pitlogger.formats.json_text import holds_half_a_character
-from pitlogger.views.language import decimal_of, readers_decimal
+from pitlogger.views.language import decimal_of, locale_of, readers_decimal, readers_locale
 from pitlogger.web.access.access import (
     COOKIE_PLAIN,
     COOKIE_TLS,
@@ -93,12 +93,15 @@ class Gate:
         is_stream = scope["path"] == STREAM
         self._access.streams[asker] += is_stream
         token = who_asks.set(who)
-        mark = readers_decimal.set(decimal_of(Headers(scope=scope).get("accept-language", "")[:99]))
+        languages = Headers(scope=scope).get("accept-language", "")[:99]
+        mark = readers_decimal.set(decimal_of(languages))
+        dates = readers_locale.set(locale_of(languages))
         try:
             await self._app(scope, receive, send)
         finally:
             who_asks.reset(token)
             readers_decimal.reset(mark)
+            readers_locale.reset(dates)
             self._access.streams[asker] -= is_stream
             self._access.streams += Counter()  # forgets who has none open
 

@@ -9,7 +9,7 @@ from typing import Any
 
 from pitlogger.planning.job_answer import JobAnswer, JobDish
 from pitlogger.views.entries import both
-from pitlogger.views.language import tr
+from pitlogger.views.language import date, day, tr
 from pitlogger.views.shown import Shown, percent
 from pitlogger.web.page.job_fields import label_of
 
@@ -23,7 +23,12 @@ def shown_job(answer: JobAnswer, shown: Shown) -> dict[str, Any]:
         "buy": [_dish(dish, answer, shown) for dish in answer.dishes],
         "times": _times(answer),
         "plan_b": [
-            (f"{_local(one.at, answer):%a %H:%M}", one.unless, one.then, ", ".join(one.pieces))
+            (
+                f"{day(at := _local(one.at, answer))} {at:%H:%M}",
+                one.unless,
+                one.then,
+                ", ".join(one.pieces),
+            )
             for one in (answer.schedule.plan_b if answer.schedule else ())
         ],
         "bill": list(_bill(answer)),
@@ -101,12 +106,12 @@ def _dish(dish: JobDish, answer: JobAnswer, shown: Shown) -> dict[str, Any]:
     }
 
 
-def _times(answer: JobAnswer) -> list[dict[str, str]]:
+def _times(answer: JobAnswer) -> list[dict[str, Any]]:
     if answer.schedule is None:
         return []
     return [
-        {"iso": at.isoformat(timespec="minutes"), "at": f"{at:%a %d %b %H:%M}", "what": event.what,
-         "pieces": ", ".join(event.pieces)}
+        {"iso": at.isoformat(timespec="minutes"), "at": f"{date(at)} {at:%H:%M}",
+         "what": event.what, "pieces": event.pieces}
         for event in answer.schedule.events
         for at in (_local(event.at, answer),)
     ]  # fmt: skip

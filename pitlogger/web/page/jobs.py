@@ -33,6 +33,7 @@ from pitlogger.web.page.doing import status_of
 from pitlogger.web.page.job_fields import edited, groups, label_of
 from pitlogger.web.page.job_shown import shown_job
 from pitlogger.web.page.plan_fields import whole
+from pitlogger.web.page.planning import calendar_of
 from pitlogger.web.page.printing import as_served, sheet_html
 from pitlogger.web.page.view import refused, screen, shown_to
 from pitlogger.web.routes.jobs import IssueAsk, answered, issued, shelf_of
@@ -97,6 +98,19 @@ def add_jobs(page: APIRouter, daemon: Node) -> None:
         return RedirectResponse(f"/job/{job}", 303)
 
     _add_papers(page, daemon)
+
+    @page.get("/job/{job}/calendar")
+    async def moments(job: str, request: Request) -> Response:
+        try:
+            kept = await asyncio.to_thread(shelf_of(daemon).read, job)
+            times = shown_job(await answered(daemon, kept.file), shown_to(daemon, request))["times"]
+        except PitloggerError as fault:
+            return refused(daemon, request, said(fault), "/job", status_of(fault))
+        if not times:
+            reason = tr("Say when it is served: then there is something to put into a calendar.")
+            return refused(daemon, request, reason, f"/job/{job}", 422)
+        text = calendar_of(times, kept.file.job.name or job, daemon.clock.utc_ms())
+        return Response(text, media_type="text/calendar; charset=utf-8")
 
     @page.get("/job/{job}/{sheet}")
     async def sheet(job: str, sheet: str, request: Request) -> HTMLResponse:

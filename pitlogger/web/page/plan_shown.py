@@ -12,7 +12,7 @@ from pitlogger.formats.money import cents
 from pitlogger.reports.pictures import enough_curve
 from pitlogger.views import words
 from pitlogger.views.entries import both
-from pitlogger.views.language import figure, tr, trn
+from pitlogger.views.language import date, figure, tr, trn
 from pitlogger.views.shown import Shown, percent
 from pitlogger.web.page.past import own_ids
 from pitlogger.web.page.plan_fields import suffix
@@ -122,7 +122,7 @@ def _events(schedules: list[dict[str, Any]]) -> list[dict[str, Any]]:
     return [
         {
             "iso": at.isoformat(timespec="minutes"),
-            "at": (at + timedelta(seconds=30)).strftime("%a %d %b %H:%M"),
+            "at": f"{date(minute := at + timedelta(seconds=30))} {minute:%H:%M}",
             "what": what,
             "pieces": pieces,
         }

@@ -27,7 +27,7 @@ from pitlogger.store.queries import Reader
 from pitlogger.store.rows import CookRow
 from pitlogger.views.entries import body_words
 from pitlogger.views.joined import Recorded
-from pitlogger.views.language import tr
+from pitlogger.views.language import date, tr
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 
@@ -110,7 +110,8 @@ def _said(entry: Entry, kept: Recorded, shown: Shown) -> str:
 
 
 def _at(utc_ms: int) -> str:
-    return datetime.fromtimestamp(utc_ms / 1000).astimezone().strftime("%a %d %b %Y, %H:%M")
+    at = datetime.fromtimestamp(utc_ms / 1000).astimezone()
+    return f"{date(at, with_year=True)}, {at:%H:%M}"
 
 
 def _field(name: str, label: str, now: object = "", options: Sequence[str] = ()) -> dict[str, Any]:

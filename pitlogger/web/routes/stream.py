@@ -14,7 +14,7 @@ from typing import Any
 from pitlogger.rules.messages import Units
 from pitlogger.views.fanout import Happening
 from pitlogger.views.journal import entry_view
-from pitlogger.views.language import readers_decimal
+from pitlogger.views.language import readers_decimal, readers_locale
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 from pitlogger.views.status import status
@@ -32,13 +32,13 @@ class Pulse:
 
     def __init__(self, daemon: Node) -> None:
         self._daemon = daemon
-        self._made: dict[tuple[Units, str | None], str] = {}
+        self._made: dict[tuple[Units, str | None, str | None], str] = {}
         self._task: asyncio.Task[None] | None = None
         self._listeners = 0
 
     def chunk(self, units: Units) -> str:
         """Return the figures of this beat as an event."""
-        reader = (units, readers_decimal.get())
+        reader = (units, readers_decimal.get(), readers_locale.get())
         made = self._made.get(reader)
         if made is None:
             made = self._made[reader] = event(BEAT, self._figures(units))

@@ -52,7 +52,7 @@ export class Units {
       const at = this.tzDate(seconds, offset);
       const isNew = day >= 0 && at.getDate() !== day;
       day = at.getDate();
-      if (step >= 86_400 || (isNew && at.getHours() + at.getMinutes() === 0)) return at.toLocaleDateString("en-GB", { weekday: "short", day: "numeric" });
+      if (step >= 86_400 || (isNew && at.getHours() + at.getMinutes() === 0)) return at.toLocaleDateString([...navigator.languages], { weekday: "short", day: "numeric" });
       return this.clock(seconds, offset);
     });
   }
