@@ -1,9 +1,11 @@
-"""What if: when a piece is done as things are, and if something were done now, on one time axis."""
+"""What if: how likely a piece is done by when, as things are and if something were done now."""
 
 from __future__ import annotations
 
 import asyncio
+import math
 import re
+from statistics import NormalDist
 from typing import Any
 
 from pitlogger.engine.forecasts.summary import Outlook, outlook, questions
@@ -14,6 +16,8 @@ from pitlogger.views.shown import Shown
 
 _HOUR_S = 3600.0
 _MOST_TICKS = 5
+_POINTS = 60  # of a curve, over its whole time axis
+_TENTH = NormalDist().inv_cdf(0.9)
 _STEP_C = re.compile(r"(\d+) C\b")  # of the pit, as the forecast words it
 
 
@@ -43,7 +47,7 @@ def _targets(found: Outlook, piece: str, shown: Shown) -> list[dict[str, Any]]:
         spans = [(tr("as things are"), "", answer)]
         spans += [(_in_unit(one.action, shown), _change(one.text, shown), one.answer)
                   for one in others]  # fmt: skip
-        last_s = max((span.p90_s or span.p50_s or 0.0 for _, _, span in spans), default=0.0)
+        last_s = max((1.15 * (s.p90_s or s.p50_s or 0.0) for _, _, s in spans), default=0.0)
         if answer.p50_s is None or last_s <= 0:
             made.append({"act": tr(words.TARGETS[request.target]), "rows": [], "ticks": [],
                          "why": answer.reason})  # fmt: skip
@@ -61,15 +65,29 @@ def _row(name: str, change: str, span: Any, last_s: float, shown: Shown) -> dict
     def clock(after_s: float | None) -> str:
         return "" if after_s is None else shown.clock(shown.now_ms + round(after_s * 1000))
 
-    def share(after_s: float | None) -> float:
-        return 100.0 if after_s is None else round(min(100.0, 100.0 * after_s / last_s), 1)
-
-    early, late = share(span.p10_s), share(span.p90_s)
+    steps = [last_s * step / _POINTS for step in range(1, _POINTS + 1)]
+    points = [f"{100 * at_s / last_s:.1f},{100 * (1 - chance(span, at_s)):.1f}" for at_s in steps]
     return {
-        "name": name, "change": change, "clock": clock(span.p50_s), "early": early,
-        "wide": max(0.5, late - early), "middle": None if span.p50_s is None else share(span.p50_s),
+        "name": name, "change": change, "clock": clock(span.p50_s),
+        "points": " ".join(["0,100", *points]) if span.p50_s else "",
         "span": f"{clock(span.p10_s)}\N{EN DASH}{clock(span.p90_s)}" if span.p90_s else "",
     }  # fmt: skip
+
+
+def chance(span: Any, after_s: float) -> float:
+    """Return how likely it is done so many seconds from now, 0 to 1.
+
+    A log-normal time with a width of its own on either side of the middle runs through the three
+    quantiles that a forecast gives; all of it is as likely as that the target is reached at all.
+    """
+    if not span.p50_s or after_s <= 0:
+        return 0.0
+    from_middle = math.log(after_s / span.p50_s)
+    end_s = (span.p10_s if from_middle < 0 else span.p90_s) or span.p50_s
+    width = abs(math.log(end_s / span.p50_s)) / _TENTH
+    if width < 1e-9:
+        return float(span.p_reach if from_middle >= 0 else 0.0)
+    return float(span.p_reach) * NormalDist().cdf(from_middle / width)
 
 
 def _ticks(last_s: float, shown: Shown) -> list[dict[str, Any]]:
