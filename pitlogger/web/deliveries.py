@@ -14,9 +14,10 @@ from pitlogger.rules.conditions import Watch
 from pitlogger.store.queries import Reader
 from pitlogger.store.rows import Notice
 from pitlogger.views.alerts import Delivery
-from pitlogger.views.language import tr
+from pitlogger.views.language import mark, tr
 from pitlogger.views.node import Node
 
+NO_WAY = mark("Nobody is told: no way of being told is configured.")
 Became = Literal["sent", "waiting", "failed", "withdrawn"]
 
 
@@ -98,5 +99,5 @@ def why_nobody(daemon: Node, watch: Watch, told: Sequence[LastDelivery]) -> str:
     if told:
         return ""
     if not daemon.config.notify.way:
-        return tr("Nobody is told: no way of being told is configured.")
+        return tr(NO_WAY)
     return daemon.notifier.why_unsent(watch.key, watch.wakes)

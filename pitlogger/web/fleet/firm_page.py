@@ -27,7 +27,7 @@ from pitlogger.web.page.statics import load_statics
 
 COOKIE = "__Host-pitlogger-firm"
 HEADERS = {
-    "content-security-policy": "default-src 'none'; style-src 'self' 'unsafe-inline';"
+    "content-security-policy": "default-src 'none'; style-src 'self';"
     " img-src 'self'; form-action 'self'; frame-ancestors 'none'; base-uri 'none'",
     "cache-control": "no-store", "x-content-type-options": "nosniff",
     "referrer-policy": "no-referrer",

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from pitlogger.model.alerts import ACTIVE, AlertState, alert_class
+from pitlogger.notify.message import FOLLOWS
 from pitlogger.rules.conditions import Watch
 from pitlogger.views.language import tr
 from pitlogger.views.node import Node
@@ -30,13 +31,14 @@ def grouped(
     """
     groups: dict[str, list[tuple[Watch, dict[str, Any]]]] = {}
     todo, returned = [], []
+    standing = {watch.key for watch in watches if watch.state in ACTIVE}
     for watch, one in zip(watches, shown_alerts, strict=True):
         if watch.state not in ACTIVE and watch.state is not AlertState.SHELVED:
             returned.append((watch, one))
         elif alert_class(watch.kind) != "alarm":
             todo.append(one)
         else:
-            groups.setdefault(_cause(daemon, watch), []).append((watch, one))
+            groups.setdefault(_cause(daemon, watch, standing), []).append((watch, one))
     made = [_group(name, held, shown) for name, held in groups.items()]
     first = next((group for group in made if group["unseen"]), None)
     if first is not None:
@@ -52,10 +54,17 @@ def grouped(
     }
 
 
-def _cause(daemon: Node, watch: Watch) -> str:
-    """Return what stands for the cause of an alarm: a device that is silent, or the alarm."""
+def follows(watch: Watch, standing: set[str]) -> str:
+    """Return the key of the alert that stands and brings this one along, empty without one."""
+    subject = watch.key.partition("/")[2]
+    causes = (f"{cause}/{subject}" for cause, brings in FOLLOWS.items() if watch.kind in brings)
+    return next((cause for cause in causes if cause in standing), "")
+
+
+def _cause(daemon: Node, watch: Watch, standing: set[str]) -> str:
+    """Return what stands for the cause of an alarm: a silent device, another alarm, or itself."""
     if watch.kind not in _SILENT:
-        return watch.key
+        return follows(watch, standing) or watch.key
     if watch.kind == "device-lost":
         return f"silent/{watch.key.partition('/')[2]}"
     device = device_of(daemon, watch.channel or watch.key.partition("/")[2])
@@ -71,16 +80,24 @@ def device_of(daemon: Node, channel: str) -> str:
 
 def _group(name: str, held: list[tuple[Watch, dict[str, Any]]], shown: Shown) -> dict[str, Any]:
     alerts = [one for _, one in held]
+    cause = next((one for watch, one in held if watch.key == name), alerts[0])
+    is_silent = name.startswith("silent")
     since_ms = min(watch.raised_ms for watch, _ in held)
-    device = name.partition("/")[2] if name.startswith("silent") else ""
+    device = name.partition("/")[2] if is_silent else ""
     unseen = [watch.key for watch, one in held if one["unseen"]]
     others = [_subject(watch) for watch, _ in held if watch.kind != "device-lost"]
     return {
         "id": name.replace("/", "-"),
         "alerts": alerts,
-        "title": _title(device, len(others), shown.since(since_ms)),
-        "who": ", ".join(others),
-        "remedy": tr("Look at its plug, cable and battery first; read by hand meanwhile."),
+        "title": _title(device, len(others), shown.since(since_ms))
+        if is_silent
+        else alerts[0]["message"],
+        "who": ", ".join(others)
+        if is_silent
+        else "; ".join(str(one["message"]) for one in alerts[1:]),
+        "remedy": tr("Look at its plug, cable and battery first; read by hand meanwhile.")
+        if is_silent
+        else cause["remedy"],
         "letter": min(one["letter"] for one in alerts),
         "is_alarm": True,
         "unseen": unseen,

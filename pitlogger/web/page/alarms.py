@@ -19,7 +19,14 @@ from pitlogger.views.entries import body_words
 from pitlogger.views.language import tr, trn
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
-from pitlogger.web.deliveries import Became, LastDelivery, read_notices, told_of, why_nobody
+from pitlogger.web.deliveries import (
+    NO_WAY,
+    Became,
+    LastDelivery,
+    read_notices,
+    told_of,
+    why_nobody,
+)
 from pitlogger.web.page import standing
 from pitlogger.web.page.alarm_groups import grouped
 
@@ -68,9 +75,10 @@ def _unsent(row: NoticeView) -> str:
 def _told(daemon: Node, watch: Watch, shown: Shown, notices: list[Notice]) -> list[dict[str, Any]]:
     """Return who was told of an alert, a line for each way; why nobody, where that is so."""
     told = told_of(watch, notices, daemon.utc_offset_ms)
+    if not daemon.config.notify.way:
+        return []  # the sentence says so, once
     if why := why_nobody(daemon, watch, told):
-        no_way = not daemon.config.notify.way
-        return [{"sign": "·", "bad": no_way, "text": why, "again": not no_way}]
+        return [{"sign": "·", "bad": False, "text": why, "again": True}]
     return [
         {
             "sign": SIGN[one.became],
@@ -111,7 +119,11 @@ def _told_words(one: LastDelivery, shown: Shown) -> str:
 
 def _line(entry: Entry, shown: Shown) -> dict[str, str]:
     text = body_words(entry.body, shown.units)
-    return {"at": shown.clock(entry.t_ms), "by": entry.by, "text": text}
+    subject = getattr(entry.body, "alert", "").partition("/")[2]
+    return {
+        "at": shown.clock(entry.t_ms), "iso": shown.iso(entry.t_ms), "by": entry.by,
+        "of": subject, "text": text,
+    }  # fmt: skip
 
 
 def alarms(daemon: Node, shown: Shown, notices: list[Notice]) -> dict[str, Any]:
@@ -145,7 +157,8 @@ def _alarm_sentence(daemon: Node) -> str:
         parts.append(trn("{count} alarm", "{count} alarms", count))
     if prompts:
         parts.append(trn("{count} thing to do", "{count} things to do", prompts))
-    return f"{' and '.join(parts)}."
+    nobody = "" if daemon.config.notify.way else f" {tr(NO_WAY)}"
+    return f"{' and '.join(parts)}.{nobody}"
 
 
 def told_in_short(daemon: Node, watch: Watch, shown: Shown) -> str:
@@ -180,6 +193,7 @@ def alert(daemon: Node, watch: Watch, shown: Shown) -> dict[str, Any]:
         "alert": watch.key,
         "kind": watch.kind,
         "is_alarm": alert_class(watch.kind) == "alarm",
+        "subject": watch.key.partition("/")[2],
         "letter": standing.LETTER[watch.priority.label],
         "priority": watch.priority.label,
         "message": told_in_short(daemon, watch, shown),

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import asyncio
+from collections.abc import Collection, Mapping, Sequence
+from contextlib import suppress
 from datetime import UTC, datetime
 from typing import Any
 
-from pitlogger.errors import UsageError, unknown
+from pitlogger.errors import PitloggerError, UsageError, unknown
 from pitlogger.reports.pictures import yield_strip
 from pitlogger.reports.replay_document import yield_rows
 from pitlogger.store.rows import CookRow
 from pitlogger.views import words
-from pitlogger.views.language import figure, tr, trn
+from pitlogger.views.language import date, figure, tr, trn
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown, percent
 from pitlogger.web.page.meal import meal_form, with_meal
@@ -19,6 +21,7 @@ from pitlogger.web.page.past_record import books
 from pitlogger.web.page.pieces import in_order
 from pitlogger.web.page.weights import weights_of
 from pitlogger.web.page.written import written
+from pitlogger.web.routes.jobs import answered, shelf_of
 from pitlogger.yields.books import from_book, from_books
 from pitlogger.yields.learned.lessons_document import lessons_document
 from pitlogger.yields.ledger import account, servable
@@ -34,6 +37,7 @@ async def past_screen(daemon: Node, shown: Shown, query: Mapping[str, str]) -> d
     rows = [row for row in kept_rows if not row.withdrawn]
     known = await books(daemon)
     pieces = from_books(known).pieces()
+    earned = await _earned(daemon, {row.id for row in rows})
     by_cook = {cook: from_book(book) for book in known for cook in book.cooks}
     chosen = {name: query.get(name, "") for name in FILTERS}
     kept = [
@@ -53,13 +57,18 @@ async def past_screen(daemon: Node, shown: Shown, query: Mapping[str, str]) -> d
         ],
         "strips": [strip for strip in strips if strip is not None],
         "cooks": [
-            {**cook_line(row, daemon, shown), **_gave(by_cook.get(row.id, []))} for row in rows
+            {
+                **cook_line(row, daemon, shown),
+                **_gave(by_cook.get(row.id, []), shown),
+                **earned.get(row.id, {}),
+            }
+            for row in rows
         ],
         "withdrawn": [cook_line(row, daemon, shown) for row in kept_rows if row.withdrawn],
     }
 
 
-def _gave(own: Sequence[PastPiece]) -> dict[str, str]:
+def _gave(own: Sequence[PastPiece], shown: Shown) -> dict[str, Any]:
     """Return the cuts of a cook, and what of the purchase could be served where both are known."""
     both = [
         (bought, kept)
@@ -69,7 +78,29 @@ def _gave(own: Sequence[PastPiece]) -> dict[str, str]:
     ]
     bought_g, kept_g = (sum(pair[side].value for pair in both) for side in (0, 1))
     cuts = dict.fromkeys(words.cut(piece.cut) for piece in own)
-    return {"cuts": ", ".join(cuts), "share": percent(kept_g / bought_g) if bought_g else ""}
+    return {
+        "cuts": ", ".join(cuts),
+        "share": percent(kept_g / bought_g) if bought_g else "",
+        "raw": shown.mass_g(bought_g) if bought_g else "",
+        "raw_g": round(bought_g),
+        "served": shown.mass_g(kept_g) if bought_g else "",
+        "served_g": round(kept_g),
+    }
+
+
+async def _earned(daemon: Node, cooks: Collection[str]) -> dict[str, dict[str, Any]]:
+    """Return what the jobs of these cooks earned, or are planned to, by cook."""
+    shelf, found = shelf_of(daemon), {}
+    for job in await asyncio.to_thread(shelf.ids):
+        with suppress(PitloggerError):  # Jobs says what is wrong with it
+            source = (await asyncio.to_thread(shelf.read, job)).file
+            own = [one for one in (source.job.cook, *source.job.cooks) if one in cooks]
+            if len(own) == 1:
+                answer = await answered(daemon, source)
+                made = answer.earned.middle if answer.result is None else answer.result.profit
+                found[own[0]] = {"earned": f"{made:,} {answer.currency}".rstrip(), "profit": made,
+                                 "planned": answer.result is None}  # fmt: skip
+    return found
 
 
 def _values(pieces: Any, name: str) -> list[str]:
@@ -136,7 +167,7 @@ def cook_line(row: CookRow, daemon: Node, shown: Shown) -> dict[str, Any]:
     return {
         "id": row.id,
         "name": row.name,
-        "at": started.strftime("%a %d %b %Y, %H:%M"),
+        "at": f"{date(started, with_year=True)}, {started:%H:%M}",
         "iso": started.isoformat(timespec="minutes"),
         "running": row.id == daemon.cook,
         "finished": row.finished_ms is not None,

@@ -10,6 +10,7 @@ from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 from pitlogger.views.status import is_running
 from pitlogger.web.page import standing
+from pitlogger.web.page.alarm_groups import follows
 from pitlogger.web.page.alarms import alert
 from pitlogger.web.page.figures import figures
 from pitlogger.web.page.home import coming, home
@@ -23,6 +24,7 @@ def pit(daemon: Node, shown: Shown) -> dict[str, Any]:
     """Return the home screen."""
     seen = home(daemon, shown)
     found = figures(daemon, shown)
+    alarms = {watch.key for watch in active(daemon, "alarm")}
     return {
         **seen,
         "running": is_running(daemon),
@@ -32,7 +34,8 @@ def pit(daemon: Node, shown: Shown) -> dict[str, Any]:
         "prompts": [
             alert(daemon, watch, shown)
             for watch in active(daemon, "prompt")
-            if watch.key not in seen["due"] or watch.kind not in ROW_DOES
+            if (watch.key not in seen["due"] or watch.kind not in ROW_DOES)
+            and not follows(watch, alarms)
         ],
         "ahead": [standing.forecast_words(made, shown) for made in coming(daemon, shown)[:4]],
         "pulled": _new_name(daemon, "pulled"),

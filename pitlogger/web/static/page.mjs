@@ -53,7 +53,7 @@ watchRest();
 actions();
 live();
 watchLink();
-if (matchMedia("(min-width: 60rem)").matches) document.querySelector("[data-beside]")?.setAttribute("open", "");
+if (matchMedia("(min-width: 60rem)").matches) for (const one of document.querySelectorAll("[data-beside]")) one.setAttribute("open", "");
 startParts();
 keepSheet();
 document.addEventListener("pit:swapped", startParts);

@@ -3,6 +3,8 @@
 
 const MANY = 8;
 const WIDE = "(min-width: 60rem)";
+/** How each table was last sorted: what is put in anew keeps it. @type {Map<string, {at: number, down: boolean}>} */
+const sorted = new Map();
 
 /** Give each marked table its heads, those that come later too. */
 export function tables() {
@@ -23,10 +25,12 @@ function prepare(table) {
     button.type = "button";
     button.className = "sorts";
     button.textContent = head.textContent;
-    button.addEventListener("click", () => sort(table, at, /** @type {HTMLElement} */ (head)));
+    button.addEventListener("click", () => sort(table, at, head.getAttribute("aria-sort") === "ascending"));
     head.replaceChildren(button);
   }
-  if (table.tBodies[0] && table.tBodies[0].rows.length > MANY) table.before(filter(table));
+  const was = sorted.get(nameOf(table));
+  if (was) sort(table, was.at, was.down);
+  if (table.tBodies[0] && table.tBodies[0].rows.length > (table.dataset.sorts === "few" ? 1 : MANY)) table.before(filter(table));
 }
 
 /** @param {HTMLTableElement} table */
@@ -44,9 +48,15 @@ function filter(table) {
   return label;
 }
 
-/** @param {HTMLTableElement} table @param {number} at @param {HTMLElement} head */
-function sort(table, at, head) {
-  const down = head.getAttribute("aria-sort") === "ascending";
+/** @param {HTMLTableElement} table */
+function nameOf(table) {
+  return `${table.closest("[id]")?.id ?? ""} ${[...document.querySelectorAll("table")].indexOf(table)}`;
+}
+
+/** @param {HTMLTableElement} table @param {number} at @param {boolean} down */
+function sort(table, at, down) {
+  sorted.set(nameOf(table), { at, down });
+  const head = table.querySelectorAll("thead th")[at];
   for (const other of table.querySelectorAll("th[aria-sort]")) other.removeAttribute("aria-sort");
   head.setAttribute("aria-sort", down ? "descending" : "ascending");
   const rows = [...table.tBodies[0].rows].sort((one, other) => compare(key(one.cells[at]), key(other.cells[at])));
