@@ -9,11 +9,12 @@ from __future__ import annotations
 import fcntl
 import json
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import asdict
 from pathlib import Path
 
 from pitlogger.errors import RefusedError
+from pitlogger.planning.job_prices import ask_prices
 from pitlogger.planning.papers import Paper, asked_first
 from pitlogger.questions import Answers
 
@@ -62,13 +63,15 @@ def add(path: Path, make: Callable[[Sequence[Paper]], Sequence[Paper]]) -> list[
 
 
 def issue_asked(
-    path: Path, make: Callable[[Sequence[Paper]], Sequence[Paper]], answers: Answers
-) -> list[Paper]:
+    path: Path, make: Callable[[Sequence[Paper]], Sequence[Paper]], answers: Answers,
+    doubts: Iterable[str] = (),
+) -> list[Paper]:  # fmt: skip
     """Issue what ``make`` returns once it was confirmed as shown; before, no file is touched.
 
     Raises:
-        QuestionError: It was not confirmed yet.
+        QuestionError: It was not confirmed yet, or a price of the job is in doubt.
     """
+    ask_prices(doubts, answers)
 
     def confirmed(before: Sequence[Paper]) -> Sequence[Paper]:
         return asked_first(make(before), answers)

@@ -24,6 +24,7 @@ from pitlogger.planning.job_answer import (
     JobAnswer,
     Person,
 )
+from pitlogger.planning.job_prices import per_lb_and_kg, price_doubts
 from pitlogger.planning.job_purchase import Purchase, buy, question
 from pitlogger.planning.job_result import result
 from pitlogger.planning.job_times import check_serving_time, offset_min, services, time_notes
@@ -96,7 +97,12 @@ def answer_job(
         costs,
         earned,
         result(source, bought, made, costs, earned, past, coin),
-        (*time_notes(source, now_ms), *bought.notes, *_trade_notes(source)),
+        (
+            *price_doubts(source, ""),
+            *time_notes(source, now_ms),
+            *bought.notes,
+            *_trade_notes(source),
+        ),
         tuple(Person(one.role, one.does or _by_name(one.role)) for one in source.labour),
     )
 
@@ -146,12 +152,8 @@ def _price(source: JobFile, index: int, past: PastCooks, assumed: list[Assumed])
     last = known[-1].price_per_kg if known else None
     why = f"paid last ({known[-1].cook})" if known else "a starting point, no source"
     per_kg = MEAT_PER_KG if last is None else last
-    assumed.append(Assumed(f"meat.{meat.cut}.price", _per_lb_and_kg(per_kg), why))
+    assumed.append(Assumed(f"meat.{meat.cut}.price", per_lb_and_kg(per_kg), why))
     return per_kg / 1000
-
-
-def _per_lb_and_kg(per_kg: Decimal) -> str:
-    return f"{per_kg * Decimal('0.45359237'):.2f}/lb, {per_kg:.2f}/kg"
 
 
 def _price_per_guest(source: JobFile, meat: Decimal, assumed: list[Assumed]) -> Decimal:

@@ -1,4 +1,4 @@
-"""Finishing a cook: asked about first while its food is still held hot, cooled or reheated,
+"""Finishing a cook: asked about first while its food is on the pit, held hot, cooled or reheated,
 
 or while a limit was not met and nobody said what became of that food.
 """
@@ -8,14 +8,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from pitlogger.model.book import Book
-from pitlogger.model.cooks import HOT_OFF_PIT, Stage
+from pitlogger.model.cooks import HOT_OFF_PIT, ON_PIT, Stage
 from pitlogger.model.journal import Body, StageSet
 from pitlogger.views import words
 from pitlogger.views.node import Node
 from pitlogger.web.dispositions import at_finish
 from pitlogger.web.requests import FinishAsk
 
-STILL = HOT_OFF_PIT | {Stage.COOLING, Stage.REHEATING}
+STILL = ON_PIT | HOT_OFF_PIT | {Stage.COOLING, Stage.REHEATING}
 BECAME = {
     "served or handed over": Stage.SERVED,
     "chilled": Stage.CHILLED,
@@ -52,7 +52,11 @@ async def dispose(daemon: Node, cook: str, ask: FinishAsk, by: str) -> None:
             what for what, stage in BECAME.items() if not (by_time and stage is Stage.CHILLED)
         ]
         chosen = ask.answers.choose(f"Not finished with: {told}. What became of it?", became)
-        made = [StageSet(piece, BECAME[chosen], now_ms) for piece in open_pieces]
+        on_pit = {piece for piece in open_pieces if book.pieces[piece].stage in ON_PIT}
+        made = [  # when it came off the pit nobody said
+            StageSet(one, BECAME[chosen], now_ms, timed="unrecorded" if one in on_pit else "live")
+            for one in open_pieces
+        ]
     gone = [one.piece for one in made if isinstance(one, StageSet) and one.stage is Stage.DISCARDED]
     for body in [*await at_finish(daemon, cook, ask, by, gone), *made]:
         await daemon.submit(body, by)

@@ -23,10 +23,15 @@ async def _of_batch(node: Node, batch: str, *, withdrawn: bool) -> list[CookRow]
     return await node.ask(read)
 
 
-async def put_on_record(node: Node, cooks: list[PaperCook], batch: str, by: str) -> None:
-    """Put the cooks of an import on record, all or none; one that was taken back comes back."""
+async def put_on_record(node: Node, cooks: list[PaperCook], batch: str, by: str) -> int:
+    """Put the cooks of an import on record, all or none; one that was taken back comes back.
+
+    Returns how many were not in the lists before.
+    """
+    before = len(await _of_batch(node, batch, withdrawn=False)) if batch else 0
     await node.add_past(cooks)
     await bring_back(node, batch, by)
+    return max(0, len(cooks) - before)
 
 
 async def withdraw_batch(node: Node, batch: str, reason: str, by: str) -> int:

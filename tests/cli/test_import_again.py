@@ -43,5 +43,10 @@ def test_the_next_file_of_the_form_is_not_asked_about_again(node: Node) -> None:
     again = node.ask("import", june, "--yes", "--json")
     assert again.returncode == 0, again.stderr
     assert json.loads(again.stdout)["imported"] == 2
+    third = node.ask("import", june, "--yes")
+    assert "its 2 rows are on record already; nothing is new" in third.stdout
+    taken = node.ask("import", june, "--take-back", "--reason", "last year's")
+    assert "2 cooks taken back" in taken.stdout
+    assert "imported 2 rows" in node.ask("import", june, "--yes").stdout
     cooks = json.loads(node.ask("cook", "list", "--json").stdout)["cooks"]
     assert {cook["name"] for cook in cooks} >= {"2026-05-02", "2026-06-03"}

@@ -27,6 +27,18 @@ async def test_a_cook_is_not_finished_while_nobody_said_what_became_of_its_food(
     assert book.pieces["brisket-1"].stage == "discarded"
 
 
+async def test_a_cook_is_not_finished_over_meat_on_the_pit(node: Node) -> None:
+    await post(node, "/cooks", toml=COOK)
+    await post(node, "/stages", piece="brisket-1", stage="smoking")
+    node.clock.advance(8 * HOUR_MS)
+    asked = await post(node, "/cooks/finish", status=409)
+    assert "brisket-1 (on the pit)" in asked["question"]
+    assert node.daemon.engine.book.finished_ms is None
+    await post(node, "/cooks/finish", confirm="served or handed over")
+    held = node.daemon.engine.book.pieces["brisket-1"]
+    assert (held.stage, held.marks[-1].timed) == ("served", "unrecorded")
+
+
 async def test_a_log_is_not_signed_while_a_limit_not_met_has_no_answer(node: Node) -> None:
     await held_hot(node)
     await post(node, "/temps", piece="brisket-1", value="120F", by="AB")

@@ -67,7 +67,8 @@ async def test_it_is_asked_shown_and_imported_with_yes(node: Node) -> None:
     done = await send(node, 200, pasted=PASTED, confirm=f"{confirm}; yes")
     assert "2 rows are on record" in done
     assert await cooks(node) == ["2026-05-02", "2026-05-09"]
-    await send(node, 200, pasted=PASTED, confirm=f"{confirm}; yes")
+    again = await send(node, 200, pasted=PASTED, confirm=f"{confirm}; yes")
+    assert "2 rows are on record already; nothing is new." in again
     assert len(await cooks(node)) == 2
 
 

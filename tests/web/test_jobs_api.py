@@ -151,3 +151,23 @@ async def test_sales_are_added_up_by_month_and_dish(node: Node) -> None:
     assert "2027-06" in page
     assert str(made.earned.income) in page
     assert "torn:" in page
+
+
+async def test_a_price_hardly_meant_is_asked_about_before_it_is_kept_or_issued(
+    node: Node,
+) -> None:
+    dear = JOB.replace('price = "4.29/lb"', 'price = "42900/lb"')
+    assert dear != JOB
+    asked = await node.local.post("/api/v1/jobs/orchard-wedding", json={"text": dear})
+    assert asked.status_code == 409
+    question = asked.json()
+    assert question["question"].startswith("meat.brisket-packer.price: 42900.00/lb")
+    assert (await node.local.get("/api/v1/jobs")).json() == {"jobs": []}
+    said = {"text": dear, "confirm": question["confirm"]}
+    assert (await node.local.post("/api/v1/jobs/orchard-wedding", json=said)).status_code == 200
+    issue = {"job": "orchard-wedding", "kind": "quote"}
+    asked = await node.local.post("/api/v1/papers", json=issue)
+    assert asked.status_code == 409
+    assert asked.json()["question"].startswith("meat.brisket-packer.price")
+    answer = (await node.local.post("/api/v1/jobs/answer", json={"text": dear})).json()
+    assert any("hardly a price of meat" in note for note in answer["notes"])

@@ -170,6 +170,7 @@ def issue(
     """
     from pitlogger.node.register import issue_asked
     from pitlogger.planning import papers
+    from pitlogger.planning.job_prices import price_doubts
 
     source, answer = _answered(file, history_file)
     path = register or file.with_name("papers.jsonl")
@@ -179,7 +180,7 @@ def issue(
         return papers.issue(kind, source, answer, issued, today)
 
     with named_as_options():
-        made = issue_asked(path, make, answers())
+        made = issue_asked(path, make, answers(), price_doubts(source, answer.currency))
     lines = [f"{paper.on}  {paper.line}" for paper in made]
     lines = lines or [f"Nothing to issue: the last {kind} says the same."]
     emit({"issued": bool(made), "papers": [paper.shown() for paper in made]}, as_json,

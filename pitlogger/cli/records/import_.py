@@ -88,6 +88,8 @@ def import_command(
         refusal = UsageError if read.own is None else RefusedError
         raise refusal(f"{told}\nnothing was imported; mend these lines, or use --skip-bad")
     imported = 0
+    if not (log.rows or log.faults):
+        raise RefusedError(f"{file}: there is no row in it; nothing was imported")
     if not dry_run:
         if read.own is not None and not yes:
             click.echo(preview_text(read), err=True)
@@ -132,9 +134,13 @@ def _doubts(rows: Any) -> list[dict[str, Any]]:
 
 
 def _text(document: dict[str, Any], dry_run: bool) -> str:
-    done = "would import" if dry_run else "imported"
-    count = document["rows"] if dry_run else document["imported"]
-    lines = [f"{document['file']}: {done} {count} rows"]
+    rows, imported = document["rows"], document["imported"]
+    if dry_run:
+        lines = [f"{document['file']}: would import {rows} rows"]
+    elif rows and not imported:
+        lines = [f"{document['file']}: its {rows} rows are on record already; nothing is new"]
+    else:
+        lines = [f"{document['file']}: imported {imported} rows"]
     lines += [f"not read: {fault['message']}" for fault in document["faults"]]
     lines += [f"? {doubt['cook']}: {doubt['message']}" for doubt in document["doubts"]]
     return "\n".join([*lines, *(f"- {note}" for note in document["notes"])])

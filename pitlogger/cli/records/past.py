@@ -42,6 +42,8 @@ def add_cooks(
 ) -> int:  # fmt: skip
     """Put the cooks of a paper log on record, all or none; return how many rows they had.
 
+    It is 0 where all of them were on record already.
+
     ``answers`` are kept for the next sheet with the same ``header``.
     """
     from pitlogger.formats.journal_json import dump_body
@@ -55,7 +57,8 @@ def add_cooks(
         }
         for cook in cooks_of(rows)
     ]
-    if cooks:
-        Client(socket).post("/record", cooks=cooks, batch=batch, header=header,
-                            answers_kept=list(answers))  # fmt: skip
-    return len(rows)
+    if not cooks:
+        return 0
+    made = Client(socket).post("/record", cooks=cooks, batch=batch, header=header,
+                               answers_kept=list(answers))  # fmt: skip
+    return len(rows) if made["new"] else 0

@@ -120,5 +120,6 @@ async def _import(daemon: Node, sheet: Sheet, batch: str) -> str:
         raise UsageError("there is no row in it: nothing was imported")
     by = who_asks.get().initials
     cooks = [replace(cook, by=by, batch=batch) for cook in cooks_of(sheet.log.rows)]
-    await put_on_record(daemon, cooks, batch, by)
+    if not await put_on_record(daemon, cooks, batch, by):
+        return tr("{count} rows are on record already; nothing is new.", count=len(sheet.log.rows))
     return tr("{count} rows are on record.", count=len(sheet.log.rows))

@@ -23,9 +23,10 @@ from pitlogger.planning.fields import known_cut, moment_ms
 from pitlogger.planning.job_answer import JobAnswer
 from pitlogger.planning.job_change import follows
 from pitlogger.planning.job_months import by_month
+from pitlogger.planning.job_prices import ask_prices, price_doubts
 from pitlogger.planning.job_text import first_job
 from pitlogger.planning.job_times import check_serving_time
-from pitlogger.questions import QuestionError
+from pitlogger.questions import Answers, QuestionError
 from pitlogger.views.language import tr, trn
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
@@ -79,6 +80,8 @@ def add_jobs(page: APIRouter, daemon: Node) -> None:
     @page.post("/job/{job}")
     async def change(job: str, request: Request) -> Response:
         typed = _typed(await request.body())
+        fields = dict(typed)
+        answers = Answers.of(typed.pop("confirm", ""))
         keeps, seen = typed.pop("do", "see") == "keep", typed.pop("seen", "")
         shelf = shelf_of(daemon)
         try:
@@ -91,8 +94,14 @@ def add_jobs(page: APIRouter, daemon: Node) -> None:
             text = edited(kept.text, typed)
             if not keeps:
                 return await _screen(daemon, request, kept, typed, text)
-            await answered(daemon, parse_job(text))  # refused before it is kept, not after
+            source = parse_job(text)
+            await answered(daemon, source)  # refused before it is kept, not after
+            ask_prices(price_doubts(source, daemon.config.units.currency), answers)
             await asyncio.to_thread(shelf.keep, job, text, seen)
+        except QuestionError as fault:
+            here = f"/job/{job}"
+            values = {"asked": fault.asked, "fields": fields, "action": here, "back": here}
+            return screen(daemon, request, "question.html", values, 409)
         except PitloggerError as fault:
             return await _screen(daemon, request, kept, typed, None, fault)
         return RedirectResponse(f"/job/{job}", 303)

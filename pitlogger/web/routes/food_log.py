@@ -106,9 +106,10 @@ class WithdrawBatchAsk(Ask):
 
 
 class PastView(View):
-    """How many cooks were put on record."""
+    """How many cooks were put on record or taken back; ``new`` were not in the lists before."""
 
     cooks: int
+    new: int = 0
 
 
 def make_log_api(daemon: Node, signers: Signers) -> APIRouter:
@@ -159,12 +160,13 @@ def make_log_api(daemon: Node, signers: Signers) -> APIRouter:
             )
             for cook in ask.cooks
         ]
-        await put_on_record(daemon, cooks, ask.batch, ask.by or who_asks.get().initials)
+        by = ask.by or who_asks.get().initials
+        new = await put_on_record(daemon, cooks, ask.batch, by)
         if ask.header:
             await asyncio.to_thread(
                 keep_answers, daemon.config.node.data, ask.header, Answers(ask.answers_kept)
             )
-        return PastView(cooks=len(cooks))
+        return PastView(cooks=len(cooks), new=new)
 
     @api.get("/record/sheets/{header}", summary="What was answered about the last sheet like it")
     async def sheet(header: str) -> KeptAnswersView:

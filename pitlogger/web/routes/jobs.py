@@ -16,6 +16,7 @@ from pitlogger.planning import papers
 from pitlogger.planning.job import answer_job
 from pitlogger.planning.job_answer import JobAnswer
 from pitlogger.planning.job_cook import with_cook
+from pitlogger.planning.job_prices import ask_prices, price_doubts
 from pitlogger.planning.past import PastCooks
 from pitlogger.views.node import Node
 from pitlogger.web.page.past_record import from_record
@@ -104,7 +105,8 @@ async def issued(daemon: Node, ask: IssueAsk) -> list[papers.Paper]:
     def make(before: Any) -> tuple[papers.Paper, ...]:
         return papers.issue(ask.kind, source, answer, before, today)
 
-    return await asyncio.to_thread(issue_asked, shelf.register, make, ask.answers)
+    doubts = list(price_doubts(source, daemon.config.units.currency))
+    return await asyncio.to_thread(issue_asked, shelf.register, make, ask.answers, doubts)
 
 
 def make_job_api(daemon: Node) -> APIRouter:
@@ -125,6 +127,8 @@ def make_job_api(daemon: Node) -> APIRouter:
 
     @api.post("/jobs/{job}", summary="Keep a job; refused where somebody changed it meanwhile")
     async def keep(job: str, ask: KeepAsk) -> JobKept:
+        doubts = price_doubts(parse_job(ask.text, f"{job}.toml"), daemon.config.units.currency)
+        ask_prices(doubts, ask.answers)
         return _kept(await asyncio.to_thread(shelf_of(daemon).keep, job, ask.text, ask.seen))
 
     @api.get("/papers", summary="Issued papers, oldest first")

@@ -20,6 +20,7 @@ from pitlogger.web.requests import Ask, Text
 from pitlogger.web.routes.entry_answer import entry_answer
 from pitlogger.web.routes.error_answers import RESPONSES
 from pitlogger.web.routes.reading import cook_id
+from pitlogger.web.starting import open_cook
 from pitlogger.yields.books import from_book
 from pitlogger.yields.ledger import discarded_g
 from pitlogger.yields.meals import meal_told
@@ -63,7 +64,9 @@ async def tell_meal(daemon: Node, ask: MealAsk) -> Entry:
     Raises:
         UsageError: No such cook or piece, or nothing told.
     """
-    known = await cook_id(daemon, ask.cook)
+    question = "Several cooks are open: whose meal was it?"
+    named = ask.cook or open_cook(daemon.engine.book, None, ask.answers, question)
+    known = await cook_id(daemon, named or None, ask.answers)
     book = await daemon.ask(lambda reader: _book(reader, known))
     marks = ask.tender if isinstance(ask.tender, dict) else {"": ask.tender} if ask.tender else {}
     body = meal_told(known, book, came=ask.came, left_mg=ask.left, tender=marks, text=ask.text)
