@@ -5,7 +5,6 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 from dataclasses import asdict
-from pathlib import Path
 from typing import Any, Literal, TypeVar, cast
 
 import click
@@ -28,13 +27,6 @@ def database_option(command: F) -> F:
         metavar="ADDRESS",
         help="Of a hub by itself: postgresql://USER@HOST/NAME, or a file.",
     )(command)
-
-
-def hub_at(socket: Path | None, database: str | None, firm: str) -> Any:
-    """Return what answers for the hub: its database, or the node that it is in."""
-    from pitlogger.cli.client import Client
-
-    return Client(socket) if database is None else Direct(database, firm)
 
 
 def now_ms() -> int:

@@ -2,15 +2,37 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import wraps
 from pathlib import Path
 from typing import Any
 
 import click
 
-from pitlogger.cli.client import socket_option
+from pitlogger.cli.client import Client, socket_option
 from pitlogger.cli.fleet import central
-from pitlogger.cli.fleet.direct import database_option, hub_at
+from pitlogger.cli.fleet.direct import Direct, database_option
 from pitlogger.cli.output import emit, json_option, table
+
+Hub = Client | Direct  # the node that it is in, or its database
+Answer = tuple[Any, str]  # a document, and its text
+
+
+def to_hub(run: Callable[..., Answer]) -> Callable[..., None]:
+    """Add the options by which a hub is reached; the command gets it, and its answer is printed."""
+
+    @socket_option
+    @database_option
+    @json_option
+    @wraps(run)
+    def command(
+        socket: Path | None, database: str | None, firm: str, as_json: bool, **given: Any
+    ) -> None:
+        at = Client(socket) if database is None else Direct(database, firm)
+        document, text = run(at, **given)
+        emit(document, as_json, text)
+
+    return command
 
 
 @click.group()
@@ -20,27 +42,21 @@ def hub() -> None:
 
 @hub.command()
 @click.option("--site", default="home", show_default=True, help="Where the node will belong.")
-@socket_option
-@database_option
-@json_option
-def invite(site: str, socket: Path | None, database: str | None, firm: str, as_json: bool) -> None:
+@to_hub
+def invite(at: Hub, site: str) -> Answer:
     """Make a code by which one node joins within 15 minutes."""
-    made = hub_at(socket, database, firm).post("/hub/invitations", site=site)
-    emit(made, as_json, (
-        f"on the other node, within 15 minutes:\n"
-        f"    pitlogger uplink join {made['address']} {made['code']}"
-    ))  # fmt: skip
+    made = at.post("/hub/invitations", site=site)
+    join = f"pitlogger uplink join {made['address']} {made['code']}"
+    return made, f"on the other node, within 15 minutes:\n    {join}"
 
 
 @hub.command()
-@socket_option
-@database_option
-@json_option
-def status(socket: Path | None, database: str | None, firm: str, as_json: bool) -> None:
+@to_hub
+def status(at: Hub) -> Answer:
     """List the nodes: site, version, entries, when last heard, what is odd."""
-    rows = hub_at(socket, database, firm).get("/hub/nodes")
+    rows = at.get("/hub/nodes")
     head = ["node", "name", "site", "state", "version", "entries", "last heard", "odd"]
-    emit(rows, as_json, table([_row(row) for row in rows], head))
+    return rows, table([_row(row) for row in rows], head)
 
 
 def _row(row: dict[str, Any]) -> list[str]:
@@ -59,13 +75,11 @@ def _row(row: dict[str, Any]) -> list[str]:
 
 
 @hub.command()
-@socket_option
-@database_option
-@json_option
-def now(socket: Path | None, database: str | None, firm: str, as_json: bool) -> None:
+@to_hub
+def now(at: Hub) -> Answer:
     """Show every pit as it stands, the worst first."""
-    rows = hub_at(socket, database, firm).get("/hub/now")
-    emit(rows, as_json, "\n".join(_standing(row) for row in rows) or "no node has spoken yet")
+    rows = at.get("/hub/now")
+    return rows, "\n".join(_standing(row) for row in rows) or "no node has spoken yet"
 
 
 def _standing(row: dict[str, Any]) -> str:
@@ -80,49 +94,39 @@ def _standing(row: dict[str, Any]) -> str:
 
 @hub.command()
 @click.option("--days", type=click.IntRange(1, 90), default=1, show_default=True)
-@socket_option
-@database_option
-@json_option
-def exceptions(
-    days: int, socket: Path | None, database: str | None, firm: str, as_json: bool
-) -> None:
+@to_hub
+def exceptions(at: Hub, days: int) -> Answer:
     """List the alerts raised at any site within the last days, newest first."""
     from pitlogger.clock import rfc3339
 
-    rows = hub_at(socket, database, firm).get("/hub/exceptions", days=days)
+    rows = at.get("/hub/exceptions", days=days)
     head = ["when", "site", "node", "what", "about", "now"]
-    emit(rows, as_json, table([
+    return rows, table([
         [rfc3339(row["utc_ms"]), row["site"], row["node"], row["kind"], row["subject"],
          row["state"]] for row in rows
-    ], head))  # fmt: skip
+    ], head)  # fmt: skip
 
 
 @hub.command("yield")
-@socket_option
-@database_option
-@json_option
-def yields(socket: Path | None, database: str | None, firm: str, as_json: bool) -> None:
+@to_hub
+def yields(at: Hub) -> Answer:
     """Compare servable yield by cut and site."""
-    found = hub_at(socket, database, firm).get("/hub/yields")
+    found = at.get("/hub/yields")
     head = ["cut", "site", "pieces", "own", "drawn to the firm's", "4 in 5 within"]
     rows = [
         [row["cut"], row["site"], str(row["pieces"]), f"{row['own']:.1%}", f"{row['shrunk']:.1%}",
          f"{row['low']:.1%} to {row['high']:.1%}"] for row in found["rows"]
     ]  # fmt: skip
-    emit(found, as_json, f"{table(rows, head)}\n{found['sentence']}")
+    return found, f"{table(rows, head)}\n{found['sentence']}"
 
 
 def _state_command(name: str, state: str, about: str) -> None:
     @hub.command(name, help=about)
     @click.argument("uid")
-    @socket_option
-    @database_option
-    @json_option
-    def change(
-        uid: str, socket: Path | None, database: str | None, firm: str, as_json: bool
-    ) -> None:
-        changed = hub_at(socket, database, firm).post(f"/hub/nodes/{uid}", state=state)
-        emit(changed, as_json, f"{uid} is {state} from its next bundle on; its records stay")
+    @to_hub
+    def change(at: Hub, uid: str) -> Answer:
+        changed = at.post(f"/hub/nodes/{uid}", state=state)
+        return changed, f"{uid} is {state} from its next bundle on; its records stay"
 
 
 _state_command("retire", "retired", "Take no more from node UID; its records stay.")
