@@ -16,7 +16,6 @@ from pitlogger.model.readings import Site
 from tests.engine.conftest import Kitchen
 
 BENCH = Channel("bench", Site.BENCH, quantity=Quantity.MASS)
-YARD = Channel("yard", Site.BENCH, quantity=Quantity.MASS)
 BAND = '[cook]\nname = "other"\n[[piece]]\nid = "butt-1"\ncut = "pork-butt"\n[[channel]]\n'
 
 

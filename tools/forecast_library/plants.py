@@ -13,7 +13,6 @@ All arrays have shape (n,); temperatures in C, time in s.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Protocol
 
 import numpy as np
 import numpy.typing as npt
@@ -71,16 +70,6 @@ class Pieces:
 
     def __len__(self) -> int:
         return len(self.cut)
-
-
-class Plant(Protocol):
-    """n pieces in n pits."""
-
-    def step(self, dt_s: float, air_c: Array, wrapped: Mask) -> None:
-        """Advance; ``air_c`` is that at the meat."""
-
-    def core_c(self, place: Array) -> Array:
-        """Return what a probe shows at a share of the way from centre to surface."""
 
 
 class ShrinkingCells:

@@ -30,9 +30,7 @@ def kills(stage: Stage, times: int, seed: int) -> Row:
     said: list[str] = []
     for number in range(times):
         time.sleep(stage.rng.uniform(0.05, 1.0))
-        what = stage.rng.choice(
-            ("node", "node", "node", "ingester", "ingester", "broker", "database")
-        )
+        what = stage.rng.choice(VICTIMS)
         counted[what] += 1
         _kill(stage, what)
         said += [f"kill {number + 1}, {what}: {fault}" for fault in stage.faults(all_of_it=False)]
