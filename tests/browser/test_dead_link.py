@@ -75,14 +75,19 @@ def test_what_comes_back_from_the_browsers_cache_is_old_until_heard(
 
 
 def test_a_killed_daemon_is_seen_within_five_seconds(browser: Browser, tmp_path: Path) -> None:
-    with browser.new_context(**PHONE) as context:
-        with staged(tmp_path, None) as stage:
+    pages: list[Page] = []
+    with staged(tmp_path, None) as stage:
+        for path in ("", "weigh", "temp", "alarms", "food"):  # a phone each
+            context = browser.new_context(**PHONE)
             context.add_cookies([pairing_cookie(stage)])
-            page = context.new_page()
-            page.goto(f"{stage.address}alarms")
-            expect(page.locator("#link")).to_be_hidden()
-            page.wait_for_timeout(1500)
-        expect(page.locator("#link")).to_be_visible(timeout=5_000)
+            pages.append(context.new_page())
+            pages[-1].goto(stage.address + path)
+            expect(pages[-1].locator("#link")).to_be_hidden()
+        pages[-1].wait_for_timeout(1500)
+    for page in pages:
+        expect(page.locator("#link"), page.url).to_be_visible(timeout=5_000)
+        assert page.title().startswith("OLD · ")
+        page.context.close()
 
 
 def test_a_hung_stream_is_a_dead_link(stage: Staged, open_page: Open) -> None:

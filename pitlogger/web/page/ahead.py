@@ -16,6 +16,7 @@ from pitlogger.views.shown import Shown
 
 _HOUR_S = 3600.0
 _MOST_TICKS = 5
+MOST_OTHERS = 3  # of the curves, those that change most: more cannot be told apart
 _POINTS = 60  # of a curve, over its whole time axis
 _TENTH = NormalDist().inv_cdf(0.9)
 _STEP_C = re.compile(r"(\d+) C\b")  # of the pit, as the forecast words it
@@ -52,9 +53,13 @@ def _targets(found: Outlook, piece: str, shown: Shown) -> list[dict[str, Any]]:
             made.append({"act": tr(words.TARGETS[request.target]), "rows": [], "ticks": [],
                          "why": answer.reason})  # fmt: skip
             continue
+        rows = [_row(name, change, span, last_s, shown) for name, change, span in spans]
+        far = sorted(range(len(others)), key=lambda at: -abs(others[at].shift_s or 0))
+        for way, at in enumerate([0, *sorted(at + 1 for at in far[:MOST_OTHERS])]):
+            rows[at]["way"] = way
         made.append({
             "act": tr(words.TARGETS[request.target]),
-            "rows": [_row(name, change, span, last_s, shown) for name, change, span in spans],
+            "rows": rows,
             "ticks": _ticks(last_s, shown),
             "why": "",
         })  # fmt: skip

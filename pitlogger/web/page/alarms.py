@@ -119,11 +119,16 @@ def _told_words(one: LastDelivery, shown: Shown) -> str:
 
 def _line(entry: Entry, shown: Shown) -> dict[str, str]:
     text = body_words(entry.body, shown.units)
-    subject = getattr(entry.body, "alert", "").partition("/")[2]
+    subject = _subject(getattr(entry.body, "alert", ""))
     return {
         "at": shown.clock(entry.t_ms), "iso": shown.iso(entry.t_ms), "by": entry.by,
         "of": subject, "text": text,
     }  # fmt: skip
+
+
+def _subject(key: str) -> str:
+    """Return the piece, probe or device that an alert is of."""
+    return key.partition("/")[2].partition("@")[0]
 
 
 def alarms(daemon: Node, shown: Shown, notices: list[Notice]) -> dict[str, Any]:
@@ -193,7 +198,7 @@ def alert(daemon: Node, watch: Watch, shown: Shown) -> dict[str, Any]:
         "alert": watch.key,
         "kind": watch.kind,
         "is_alarm": alert_class(watch.kind) == "alarm",
-        "subject": watch.key.partition("/")[2],
+        "subject": _subject(watch.key),
         "letter": standing.LETTER[watch.priority.label],
         "priority": watch.priority.label,
         "message": told_in_short(daemon, watch, shown),
