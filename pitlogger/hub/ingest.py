@@ -11,6 +11,7 @@ from typing import TypeVar
 
 from pitlogger.errors import BundleError, HubFullError
 from pitlogger.hub.held import lacking
+from pitlogger.hub.priors import offer_for
 from pitlogger.hub.receive import Aside, NodeRow, NotEnrolledError, ReceivedBundle, receive
 from pitlogger.hub.writing import BatchOutcome, HubSink
 from pitlogger.uplink.carrier import HubAnswer
@@ -148,5 +149,6 @@ class Ingest:
                 what for of, what in outcome.contradicted
                 if of == node.id and what.startswith(f"{bundle.run}/")
             )),
+            offer=offer_for(database, node) if bundle.held else None,
             certificate=self._certify(node) if self._certify else None,
         )  # fmt: skip

@@ -51,15 +51,19 @@ class UplinkRunner:
             from pitlogger.uplink.joined import AUTHORITY_FILE
 
             carrier = HttpsCarrier(hub.address, self._node.uid, data / AUTHORITY_FILE)
-        self.start_with(carrier, hub.hub, hub.broker or hub.address)
+        self.start_with(carrier, hub.hub, hub.broker or hub.address, hub.tenant)
 
-    def start_with(self, carrier: Carrier, hub: str, where: str) -> None:
+    def start_with(self, carrier: Carrier, hub: str, where: str, firm: str) -> None:
         """Begin over a way that is given."""
+        from pitlogger.uplink.offers import keep_offered
         from pitlogger.uplink.service import Uplink
 
         data = self._node.config.node.data
         self._where = where
-        self._uplink = Uplink(self._node, node_key(data), carrier, data, hub, self._report)
+        self._uplink = Uplink(
+            self._node, node_key(data), carrier, data, hub, self._report,
+            lambda given: keep_offered(data, firm, given),
+        )  # fmt: skip
         self._task = asyncio.create_task(self._guarded(self._uplink), name="uplink")
 
     @property
@@ -101,9 +105,13 @@ class UplinkRunner:
 
     def status(self) -> UplinkStatus:
         """Return how the uplink fares, for command line and page."""
+        from pitlogger.uplink.offers import read_offer
+
         if self._task is None or self._uplink is None:
             return UplinkStatus(uid=self._node.uid)
-        return self._uplink.status(self._where)
+        offer = read_offer(self._node.config.node.data)
+        offered = len(offer.offered) if offer.is_open else 0
+        return self._uplink.status(self._where).model_copy(update={"offered": offered})
 
     async def _guarded(self, uplink: Uplink) -> None:
         async with self._node.fanout.listen() as happenings:

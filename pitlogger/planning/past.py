@@ -22,6 +22,7 @@ from pitlogger.yields.records import PastPiece
 if TYPE_CHECKING:
     from pitlogger.formats.paper_log import PaperLog
     from pitlogger.model.book import Book
+    from pitlogger.yields.purchase.cut_priors import CutPrior
 
 
 @dataclass(frozen=True)
@@ -32,20 +33,24 @@ class PastCooks:
         pieces: Oldest cook first.
         hours: Hours seen of each part of a cook, by cut and part (``learned.durations``).
         notes: What is to be said of the history, such as that there is none.
+        priors: Those that the firm's other sites taught and a person took, by cut.
     """
 
     pieces: tuple[PastPiece, ...] = ()
     hours: Mapping[tuple[str, str], Sequence[float]] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
+    priors: Mapping[str, CutPrior] = field(default_factory=dict)
 
     @classmethod
-    def from_books(cls, books: Iterable[Book]) -> PastCooks:
+    def from_books(
+        cls, books: Iterable[Book], priors: Mapping[str, CutPrior] | None = None
+    ) -> PastCooks:
         """Return what the cooks on a node's record teach."""
         from pitlogger.yields.books import from_books
         from pitlogger.yields.learned.durations import observed_hours
 
         told = list(books)
-        return cls(tuple(from_books(told).pieces()), observed_hours(told))
+        return cls(tuple(from_books(told).pieces()), observed_hours(told), priors=priors or {})
 
     @classmethod
     def from_paper(cls, log: PaperLog) -> PastCooks:
@@ -69,7 +74,7 @@ class PastCooks:
         factors = asked or {}
         key = (cut, prior, start, *sorted(factors.items()))
         if key not in self._learned:
-            self._learned[key] = learn(cut, self.observed, prior, start, factors)
+            self._learned[key] = learn(cut, self.observed, prior, start, factors, self.priors)
         return self._learned[key]
 
     @cached_property

@@ -32,6 +32,11 @@ def basis_notes(
         yield (f"No own cook of {cut} yet (n = 0): the yield is a typical one ({learned.source}).")
     elif learned.n == 1:
         yield f"One own cook of {cut} (n = 1): the rest is typical ({learned.source})."
+    if learned.firm:
+        yield (
+            f"The typical yield of {cut} is that of {learned.firm} ({learned.source}), as taken"
+            " on this node, in place of the published one."
+        )
     if mass_is_prior:
         yield (
             f"Piece mass {show_mass(typical.mean_g * 1000)} (sd {show_mass(typical.sd_g * 1000)}) "

@@ -9,6 +9,7 @@ from pathlib import Path
 from pydantic import TypeAdapter, ValidationError
 
 from pitlogger.files import set_aside
+from pitlogger.uplink.offers import OFFER_FILE
 from pitlogger.views.uplink import Joined
 
 log = logging.getLogger(__name__)
@@ -32,6 +33,6 @@ def joined(data: Path) -> Joined | None:
 
 
 def leave(data: Path) -> None:
-    """Forget the hub; what it received stays there."""
-    for name in (JOINED_FILE, AUTHORITY_FILE, CERTIFICATE_FILE):
+    """Forget the hub and what it offered; what it received stays there."""
+    for name in (JOINED_FILE, AUTHORITY_FILE, CERTIFICATE_FILE, OFFER_FILE):
         (data / name).unlink(missing_ok=True)

@@ -225,7 +225,10 @@ class Uplink:
             except OSError as fault:
                 log.warning("the new certificate cannot be kept: %s", fault)
         if answer.offer is not None and self._offer is not None:
-            self._offer(answer.offer)
+            try:
+                self._offer(answer.offer)
+            except OSError as fault:
+                log.warning("what the hub offers cannot be kept: %s", fault)
 
     async def _set_back(self, now_ms: int) -> None:
         """Go back to where the record's file is, or to what the hub has lost since."""

@@ -50,7 +50,7 @@ class Uplinking(Protocol):
     def is_on(self) -> bool:
         """Whether there is a hub to send to."""
 
-    def start_with(self, carrier: Any, hub: str, where: str) -> None:
+    def start_with(self, carrier: Any, hub: str, where: str, firm: str) -> None:
         """Begin over a way that is given."""
 
     async def join(self, address: str, code: str) -> Any:

@@ -22,6 +22,7 @@ class UplinkStatus(View):
     """An uplink; without a hub, ``hub`` is ``None``.
 
     ``waiting``: bundles without a receipt. ``contradicted``: records that the hub has otherwise.
+    ``offered``: cuts for which the firm offers a prior that nobody has taken or declined yet.
     """
 
     uid: str
@@ -31,3 +32,4 @@ class UplinkStatus(View):
     refused: int = 0
     contradicted: int = 0
     fault: str | None = None
+    offered: int = 0

@@ -210,6 +210,7 @@ class Senders:
         self._host, self._port, self._folder = host, port, folder
         self._doubling, self._rng = doubling, random.Random(seed)
         self._connections = connections
+        self._own = secrets.token_hex(4)  # others may be at work beside these
         self._clients: list[aiomqtt.Client | None] = [None] * connections
         self._pits: dict[str, _Outbox] = {}
         self._due: list[tuple[float, int, str, int, bytes]] = []
@@ -289,7 +290,7 @@ class Senders:
                 async with aiomqtt.Client(
                     self._host, self._port, protocol=aiomqtt.ProtocolVersion.V5,
                     clean_start=True, tls_context=context, timeout=10,
-                    identifier=f"{NAME}-{number}",
+                    identifier=f"{NAME}-{self._own}-{number}",
                 ) as client:  # fmt: skip
                     if number == 0:
                         await client.subscribe("fleet/1/+/down", qos=0)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from pitlogger.model.book import Book
     from pitlogger.model.cooks import Cook
     from pitlogger.planning.past import PastCooks
+    from pitlogger.yields.purchase.cut_priors import CutPrior
 
 history_option = click.option(
     "--history",
@@ -40,12 +41,14 @@ class DaemonRecord:
             rows, and by keyword ``batch``, the name of the import.
         mass_unit: Return the unit in which the daemon shows masses.
         currency: Return the currency that the daemon reckons in.
+        priors: Return the priors of the firm that were taken, by cut.
     """
 
     books: Callable[[], list[Book]]
     add_cooks: Callable[..., int]
     mass_unit: Callable[[], str] = lambda: "lb-oz"
     currency: Callable[[], str] = str
+    priors: Callable[[], Mapping[str, CutPrior]] = dict
 
 
 def record_at(socket: Path) -> DaemonRecord:
@@ -57,6 +60,7 @@ def record_at(socket: Path) -> DaemonRecord:
         partial(past.add_cooks, socket=socket),
         partial(past.mass_unit, socket),
         partial(past.currency, socket),
+        partial(past.priors, socket),
     )
 
 
@@ -122,6 +126,12 @@ def own_currency() -> str:
         return ""
 
 
+def _priors() -> Mapping[str, CutPrior]:
+    context = click.get_current_context(silent=True)
+    record = None if context is None else context.find_object(DaemonRecord)
+    return {} if record is None else record.priors()
+
+
 def past_cooks(history_file: Path | None = None) -> PastCooks:
     """Return past cooks from the file, else from the record, else none, which is said.
 
@@ -137,7 +147,7 @@ def past_cooks(history_file: Path | None = None) -> PastCooks:
 
         return PastCooks.from_paper(read_paper_log(history_file, answers()))
     try:
-        return PastCooks.from_books(books_on_record())
+        return PastCooks.from_books(books_on_record(), _priors())
     except DaemonUnreachableError:
         return PastCooks(notes=("No history: no daemon answers and no --history was given.",))
 

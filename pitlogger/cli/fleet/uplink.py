@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 import click
 
-from pitlogger.cli.daemon import Daemon, to_daemon
+from pitlogger.cli.daemon import Daemon, to_daemon, to_journal
 
 
 @click.group()
@@ -36,6 +37,9 @@ def described(found: dict[str, Any]) -> str:
             f"{found['contradicted']} records are at the hub already and say something else there:"
             " the first stays. Two cards with one key? Give the copy a new record"
         )
+    if found["offered"]:
+        lines.append(f"the firm offers what its sites yield of {found['offered']} cuts, for plans:"
+                     " pitlogger uplink priors")  # fmt: skip
     if found["fault"]:
         lines.append(found["fault"])
     return "\n".join(lines)
@@ -53,6 +57,45 @@ def join(daemon: Daemon, hub: str, code: str) -> None:
     found = daemon.post("/uplink/join", hub=hub, code=code)
     words = f"joined {found['address']} as {found['tenant']}, {found['site']}"
     daemon.emit(found, f"{words}; all that is on record here is being sent")
+
+
+@uplink.command()
+@click.option("--take", "answer", flag_value="take", help="Use them in plans on this node.")
+@click.option("--decline", "answer", flag_value="decline", help="Use the published ones.")
+@to_journal
+def priors(daemon: Daemon, answer: str | None) -> None:
+    """Show what the firm's other sites yield, as an offer for plans here.
+
+    Nothing of it is used before it is taken, and what was taken stays as it was until a newer
+    offer is taken or it is declined.
+    """
+    if answer is None:
+        found = daemon.get("/uplink/priors")
+    else:
+        found = daemon.post("/uplink/priors", answer=answer)
+    daemon.emit(found, lambda: offered(found))
+
+
+def offered(found: dict[str, Any]) -> str:
+    """Return an offer of priors in words, a line a cut."""
+    from pitlogger.yields.learned.belief import expit
+
+    lines = []
+    for cut in sorted(found["offered"] | found["taken"]):
+        one, used = found["offered"].get(cut), found["taken"].get(cut)
+        shown = one or used
+        low, mid, high = (
+            expit(shown["mean"] + z * math.hypot(shown["between"], shown["within"]))
+            for z in (-1.2816, 0.0, 1.2816)
+        )
+        state = ("in use" if one == used else "in use as it was taken before") if used else (
+            "declined" if found["declined"].get(cut) == one else "not in use")  # fmt: skip
+        lines.append(f"{cut}: {mid:.1%} servable, four of five pieces between {low:.1%} and"
+                     f" {high:.1%} ({shown['sites']} other sites of {found['firm']},"
+                     f" {shown['pieces']} pieces): {state}")  # fmt: skip
+    if not lines:
+        return "the firm offers nothing yet: three other sites have to weigh three pieces of a cut"
+    return "\n".join((*lines, "take them: pitlogger uplink priors --take; or --decline"))
 
 
 @uplink.command()

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -11,6 +11,7 @@ from pitlogger.cli.client import Client
 if TYPE_CHECKING:
     from pitlogger.formats.paper_log import PaperRow
     from pitlogger.model.book import Book
+    from pitlogger.yields.purchase.cut_priors import CutPrior
 
 
 def books(socket: Path | None = None) -> list[Book]:
@@ -34,6 +35,16 @@ def mass_unit(socket: Path | None = None) -> str:
 def currency(socket: Path | None = None) -> str:
     """Return the currency that the daemon reckons in."""
     return str(Client(socket).get("/status")["currency"])
+
+
+def priors(socket: Path | None = None) -> Mapping[str, CutPrior]:
+    """Return the priors of the firm that a person took on this node, by cut."""
+    found = Client(socket).get("/uplink/priors")
+    if not found["taken"]:
+        return {}
+    from pitlogger.uplink.offers import PriorOffer
+
+    return PriorOffer.model_validate(found).priors()
 
 
 def add_cooks(

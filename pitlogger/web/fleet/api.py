@@ -12,6 +12,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from pitlogger.errors import RefusedError
 from pitlogger.hub import questions
 from pitlogger.hub.invitations import GOOD_FOR_MS
+from pitlogger.uplink.offers import PriorOffer, answer_offer, read_offer
 from pitlogger.views.node import Node
 from pitlogger.views.uplink import Joined, UplinkStatus
 from pitlogger.web.access.roles import who_asks
@@ -34,6 +35,14 @@ class JoinRequest(BaseModel):
     model_config = ConfigDict(extra="forbid")
     hub: Annotated[str, Field(max_length=200)] = ""
     code: Annotated[str, Field(min_length=1, max_length=40)]
+
+
+class OfferAnswer(BaseModel):
+    """Whether the priors of the firm's other sites are used in plans on this node."""
+
+    model_config = ConfigDict(extra="forbid")
+    answer: Literal["take", "decline"]
+    by: Annotated[str, Field(max_length=16)] | None = None
 
 
 class InviteRequest(BaseModel):
@@ -95,6 +104,15 @@ def make_fleet_api(node: Node, hub: OpenHub | None) -> APIRouter:
             raise RefusedError("this node is a hub itself: its records are in its own database")
         found: Joined = await node.uplinking.join(asked.hub, asked.code)
         return found
+
+    @api.get("/uplink/priors", summary="What the firm's other sites teach: offered, taken")
+    async def priors() -> PriorOffer:
+        return read_offer(node.config.node.data)
+
+    @api.post("/uplink/priors", summary="Take what is offered, or decline it")
+    async def answer_priors(asked: OfferAnswer) -> PriorOffer:
+        by = asked.by or who_asks.get().initials
+        return answer_offer(node.config.node.data, asked.answer, by)
 
     @api.post("/uplink/leave", summary="Stop sending to the hub")
     async def leave() -> UplinkStatus:

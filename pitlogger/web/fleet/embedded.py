@@ -28,7 +28,8 @@ async def embedded_hub(node: Node) -> AsyncIterator[OpenHub]:
             node.uid, own, node.config.node.name, table.firm, table.site, wall_ms(), "start"
         ))  # fmt: skip
         if not node.uplinking.is_on:
-            node.uplinking.start_with(OwnCarrier(hub.ingest, node.uid), hub.id, "this node")
+            own_way = OwnCarrier(hub.ingest, node.uid)
+            node.uplinking.start_with(own_way, hub.id, "this node", table.firm)
         yield hub
 
 

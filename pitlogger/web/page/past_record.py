@@ -7,6 +7,7 @@ import json
 from collections.abc import Callable
 from dataclasses import dataclass
 from hashlib import sha256
+from pathlib import Path
 from typing import TypeVar
 from weakref import WeakKeyDictionary
 
@@ -15,6 +16,7 @@ from pitlogger.model.book import Book
 from pitlogger.model.folding import fold
 from pitlogger.planning.past import PastCooks
 from pitlogger.store.queries import Reader
+from pitlogger.uplink.offers import read_offer
 from pitlogger.views.node import Node
 from pitlogger.web.past_entries import past_entries, past_texts
 
@@ -45,19 +47,20 @@ async def past_of(daemon: Node) -> PastCooks:
     """Return what the node's record teaches; worked out again only where the record changed."""
     texts = await daemon.ask(lambda reader: list(past_texts(reader)))
     kept = _READ.get(daemon)
-    read = await asyncio.to_thread(_read, texts, kept)
+    read = await asyncio.to_thread(_read, texts, kept, daemon.config.node.data)
     _READ[daemon] = read
     return read.past
 
 
-def _read(texts: list[tuple[str, list[str]]], kept: _Read | None) -> _Read:
-    digest = sha256()
+def _read(texts: list[tuple[str, list[str]]], kept: _Read | None, data: Path) -> _Read:
+    offer = read_offer(data)
+    digest = sha256(offer.model_dump_json().encode())
     for cook, entries in texts:
         digest.update("\x00".join((cook, *entries, "")).encode())
     if kept is not None and kept.digest == digest.digest():
         return kept
     known = [fold([load_entry(json.loads(text)) for text in entries]) for _, entries in texts]
-    past = PastCooks.from_books(known)
+    past = PastCooks.from_books(known, offer.priors())
     return _Read(digest.digest(), past)
 
 

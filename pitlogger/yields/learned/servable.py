@@ -35,6 +35,7 @@ PriorKind = Literal["cut", "flat"]
 # Half of the variance between kitchens is taken to be common to a family's cuts: judgement.
 _COMMON_SHARE = 0.5
 _ANY: Mapping[str, str] = {}
+_PUBLISHED: Mapping[str, CutPrior] = {}
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +66,7 @@ class Learned:
         parts: Beliefs on the logit of servable yield, weighed by how likely each is.
         prior: Where it started.
         source: Source of the prior, or how it was started.
+        firm: Whose other sites the prior was learned from, if not published.
         effects: What the factors asked for did to it.
         wild: Cooks so far from the others that they count for less than half.
     """
@@ -76,6 +78,7 @@ class Learned:
     source: str
     effects: tuple[Effect, ...] = ()
     wild: tuple[str, ...] = ()
+    firm: str = ""
 
     @property
     def day_share(self) -> float:
@@ -118,6 +121,7 @@ def learn(
     prior: PriorKind = "cut",
     start: str = "purchased",
     asked: Mapping[str, str] = _ANY,
+    priors: Mapping[str, CutPrior] = _PUBLISHED,
 ) -> Learned:
     """Return what is known of the next cook of a cut.
 
@@ -128,6 +132,7 @@ def learn(
         start: Checkpoint the share is of; another than ``purchased`` re-plans in mid-cook.
         asked: Factors of the next cook (``factors.FACTORS``) and their values; a value never
             seen where others were widens the belief.
+        priors: By cut, in place of the published one.
 
     Raises:
         UsageError: A flat prior and fewer than two pieces, or two that do not differ.
@@ -139,7 +144,7 @@ def learn(
     ]
     if all(record.date for record, _ in own):
         own.sort(key=lambda one: one[0].date)  # old cooks fade
-    begin, source = _begin(cut, observed, prior, start)
+    begin, source, firm = _begin(cut, observed, prior, start, priors)
     records = [record for record, _ in own]
     values, effects = given_levels(records, [value for _, value in own], asked, begin)
     names, cooks = _by_cook(zip((record.cook for record in records), values, strict=True))
@@ -150,7 +155,7 @@ def learn(
         parts = believed(cooks, begin, trusts)
     wild = tuple(name for name, share in zip(names, trusts, strict=True) if share < 0.5)
     parts = tuple(replace(part, belief=less_sure(part.belief, effects)) for part in parts)
-    return Learned(cut, len(values), parts, prior, source, effects, wild)
+    return Learned(cut, len(values), parts, prior, source, effects, wild, firm)
 
 
 def _own_alone(
@@ -169,15 +174,16 @@ def _own_alone(
 
 
 def _begin(
-    cut: str, observed: Sequence[Observed], prior: PriorKind, start: str
-) -> tuple[Belief, str]:
-    """Return the belief before the cut's own cooks, and its source."""
+    cut: str, observed: Sequence[Observed], prior: PriorKind, start: str,
+    priors: Mapping[str, CutPrior],
+) -> tuple[Belief, str, str]:  # fmt: skip
+    """Return the belief before the cut's own cooks, its source, and whose other sites it is of."""
     if prior == "flat":
-        return FLAT, "none: own cooks alone"
-    known = cut_prior(cut)
+        return FLAT, "none: own cooks alone", ""
     if start == "purchased":
-        return _moved_by_family(known, observed), known.source
-    return _from_here(start), "common practice, no source"
+        known = priors.get(cut) or cut_prior(cut)
+        return _moved_by_family(known, observed, priors), known.source, known.firm
+    return _from_here(start), "common practice, no source", ""
 
 
 def _from_here(start: str) -> Belief:
@@ -187,7 +193,9 @@ def _from_here(start: str) -> Belief:
     return prior_belief(logit(min(rest.ratio, 0.95)), spread, spread / 2.0, WITHIN_DF)
 
 
-def _moved_by_family(known: CutPrior, observed: Sequence[Observed]) -> Belief:
+def _moved_by_family(
+    known: CutPrior, observed: Sequence[Observed], priors: Mapping[str, CutPrior]
+) -> Belief:
     """Return the cut's prior, moved by how the family's other cuts differ from theirs."""
     family = CUTS[known.cut]
     groups: dict[str, list[float]] = {}
@@ -195,7 +203,8 @@ def _moved_by_family(known: CutPrior, observed: Sequence[Observed]) -> Belief:
         if one.record.family != family or one.record.cut == known.cut or family == "other":
             continue
         if (share := one.share()) is not None:
-            residual = logit(share) - cut_prior(one.record.cut).logit
+            usual_of = priors.get(one.record.cut) or cut_prior(one.record.cut)
+            residual = logit(share) - usual_of.logit
             groups.setdefault(one.record.cut, []).append(residual)
     common = _COMMON_SHARE * known.between**2
     own = known.between**2 - common

@@ -66,6 +66,7 @@ class CutPrior:
     between: float = BETWEEN_KITCHENS
     within: float = WITHIN_KITCHEN
     df: float = WITHIN_DF
+    firm: str = ""  # whose other sites it was learned from; empty: published
 
     @property
     def logit(self) -> float:

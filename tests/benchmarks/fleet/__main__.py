@@ -13,15 +13,19 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 from tests.benchmarks import __main__ as table
-from tests.benchmarks.fleet import ingest, questions, work
+from tests.benchmarks.fleet import alerts, ingest, questions, work
 from tests.benchmarks.row import Row
 from tools.fleet.servers import Postgres, stand_folder
 
 OUT = Path("build/bench-fleet.json")
+THROUGH = 3_000  # bundles at once
 table.BUDGETS |= {
     "fleet-ingest": (0.40, 0.60, True),
     "fleet-ingest-again": (0.30, 0.50, True),
     "fleet-disk": (2.2, 1.5, False),
+    "fleet-through": (0.5, 0.7, True),
+    "fleet-alert-p99": (150, 50, False),
+    "fleet-alert-50-away-p99": (1000, 1000, False),
     "fleet-storm-9000": (1.6, 1.1, False),
     "fleet-away-1": (60, 10, False),
     "fleet-away-50": (120, 20, False),
@@ -41,7 +45,7 @@ def main() -> None:
     parser.add_argument("--storm", type=int, default=9_000)
     parser.add_argument("--away", type=int, default=50)
     parser.add_argument("--limit", type=float, default=600.0, help="seconds for one row")
-    parser.add_argument("--only", default="ingest,questions,away,storm,pace")
+    parser.add_argument("--only", default="ingest,through,questions,alerts,away,storm,pace")
     given = parser.parse_args()
     wanted = given.only.split(",")
     found = []
@@ -61,20 +65,25 @@ def main() -> None:
 def _rows(
     server: Postgres, folder: Path, given: argparse.Namespace, wanted: list[str]
 ) -> Iterator[Row]:
-    if "ingest" in wanted:
-        yield from ingest.rows(server)
+    ingest_rate = float("nan")
+    if "ingest" in wanted or "through" in wanted:
+        for row in ingest.rows(server):
+            ingest_rate = row.value if row.id == "fleet-ingest" else ingest_rate
+            yield row
     if "questions" in wanted:
         yield from questions.rows(server)
     at_work: dict[str, Callable[[work.Work], Iterator[Row]]] = {
         "away": lambda hub: work.away(hub, 1, given.limit),
         "many-away": lambda hub: work.away(hub, given.away, given.limit),
+        "alerts": lambda hub: alerts.alerts(hub, given.away, given.limit),
+        "through": lambda hub: alerts.through(hub, THROUGH, given.limit),
         "storm": lambda hub: work.storm(hub, given.storm, given.limit),
         "pace": lambda hub: work.pace(hub, given.pits, given.minutes),
     }
     chosen = [made for name, made in at_work.items() if name.removeprefix("many-") in wanted]
     if not chosen:
         return
-    hub = work.Work(server, folder)
+    hub = work.Work(server, folder, ingest_rate)
     try:
         for made in chosen:
             yield from made(hub)

@@ -21,9 +21,10 @@ NOW_TEXT = '{"cook":"supper","name":"supper","pieces":[{"id":"butt-1","stage":"s
 
 
 class Work:
-    """A hub and its pits; each measurement takes new pits."""
+    """A hub and its pits; each measurement takes new pits. ``ingest_rate``: rows/CPU-s."""
 
-    def __init__(self, server: Postgres, folder: Path) -> None:
+    def __init__(self, server: Postgres, folder: Path, ingest_rate: float) -> None:
+        self.server, self.ingest_rate = server, ingest_rate
         server.run("createdb", "work")
         self.hub = CentralHub(folder / "hub", server.address("work"))
         let_in(self.hub.folder)

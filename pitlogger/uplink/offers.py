@@ -1,0 +1,115 @@
+"""Priors that the firm's hub offers this node: kept apart until a person takes or declines them.
+
+A small file beside the record. What was taken stays as it was taken: a newer offer has to be taken
+anew. Leaving the hub ends the use of it.
+"""
+
+from __future__ import annotations
+
+import logging
+from contextlib import suppress
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+from pitlogger.errors import RefusedError
+from pitlogger.files import set_aside
+from pitlogger.model.cooks import CUTS
+from pitlogger.views.view import View
+from pitlogger.yields.learned.belief import expit
+from pitlogger.yields.purchase.cut_priors import CutPrior
+
+log = logging.getLogger(__name__)
+
+OFFER_FILE = "uplink-priors.json"
+Spread = Annotated[float, Field(gt=0, le=2)]
+
+
+class SitePrior(BaseModel):
+    """A prior of the logit of a cut's servable yield, from other sites of the firm."""
+
+    model_config = ConfigDict(frozen=True, extra="ignore")
+    mean: Annotated[float, Field(ge=-4, le=4)]
+    between: Spread
+    within: Spread
+    sites: Annotated[int, Field(ge=1)]
+    pieces: Annotated[int, Field(ge=1)]
+
+
+class PriorOffer(View):
+    """What a firm offers, by cut, and what of it a person took or declined."""
+
+    firm: str = ""
+    offered: dict[str, SitePrior] = Field(default_factory=dict)
+    taken: dict[str, SitePrior] = Field(default_factory=dict)
+    declined: dict[str, SitePrior] = Field(default_factory=dict)
+    by: str = ""
+
+    @property
+    def is_open(self) -> bool:
+        """Whether a person has not answered it yet."""
+        return bool(self.offered) and self.offered not in (self.taken, self.declined)
+
+    def priors(self) -> dict[str, CutPrior]:
+        """Return what was taken, by cut, as a plan uses it."""
+        return {
+            cut: CutPrior(cut, expit(one.mean), f"{one.sites} other sites, {one.pieces} pieces",
+                          one.between, one.within, firm=self.firm)
+            for cut, one in self.taken.items()
+        }  # fmt: skip
+
+
+def read_offer(data: Path) -> PriorOffer:
+    """Return the offer of the node whose data lie in a folder; an empty one where there is none."""
+    path = data / OFFER_FILE
+    try:
+        return PriorOffer.model_validate_json(path.read_bytes())
+    except FileNotFoundError:
+        return PriorOffer()
+    except (OSError, ValidationError) as fault:
+        log.error("%s cannot be read, no priors of the firm are used: take them anew (%r)", path,
+                  fault)  # fmt: skip
+        with suppress(OSError):
+            set_aside(path)
+        return PriorOffer()
+
+
+def keep_offered(data: Path, firm: str, given: dict[str, dict[str, float]]) -> None:
+    """Keep what a hub offers; what is no prior of a known cut is left out.
+
+    Raises:
+        OSError: It could not be written; the former one stays.
+    """
+    offered = {}
+    for cut in sorted(CUTS.keys() & given):
+        try:
+            offered[cut] = SitePrior.model_validate(given[cut])
+        except ValidationError as fault:
+            log.warning("the prior offered for %s is none: %s", cut, fault.errors()[0]["msg"])
+    before = read_offer(data)
+    if (firm, offered) != (before.firm, before.offered):
+        _write(data, before.model_copy(update={"firm": firm, "offered": offered}))
+
+
+def answer_offer(data: Path, answer: Literal["take", "decline"], by: str) -> PriorOffer:
+    """Take the offer, or decline it; declining ends the use of what was taken before.
+
+    Raises:
+        RefusedError: Nothing is offered.
+        OSError: It could not be written; all is as it was.
+    """
+    before = read_offer(data)
+    if not before.offered and (answer == "take" or not before.taken):
+        raise RefusedError("the hub has offered nothing: it needs three other sites that weighed")
+    change: dict[str, Any] = {"taken": {}, "declined": before.offered, "by": by}
+    if answer == "take":
+        change |= {"taken": before.offered, "declined": {}}
+    _write(data, found := before.model_copy(update=change))
+    return found
+
+
+def _write(data: Path, offer: PriorOffer) -> None:
+    part = data / (OFFER_FILE + ".part")
+    part.write_text(offer.model_dump_json(), encoding="utf-8")
+    part.replace(data / OFFER_FILE)
