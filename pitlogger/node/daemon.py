@@ -102,7 +102,7 @@ class Daemon:
         self.keeping: Keeping = Keeping(self)
         self.forecasting: Forecasting = Forecasting(self)
         self.notifier: Notifier = Notifier(self)
-        self.uplinking = UplinkRunner(self)
+        self.uplinking: UplinkRunner = UplinkRunner(self)
         self.pace = LoopPace()
 
     @property

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from pitlogger.config import parse_config
 from pitlogger.hub.broker import BrokerIngest
+from pitlogger.hub.ingest import collect_rarely
 from pitlogger.hub.opening import open_sink
 from pitlogger.web.access.access import Access
 from pitlogger.web.access.door import NETWORK, with_room
@@ -23,6 +24,7 @@ Told = Callable[[str], None]
 
 async def run_ingest(database: str, folder: Path, firm: str, broker: str, told: Told) -> None:
     """Take bundles from a broker until cancelled. Any number of these may run at once."""
+    collect_rarely()
     async with open_hub(open_sink(database), folder, firm) as hub:
         await BrokerIngest(hub.ingest, broker, folder).run(
             lambda: told(f"takes bundles from {broker}")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import gc
 import os
 import time
 from collections.abc import Callable, Iterator, Sequence
@@ -10,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from pitlogger.hub import records, tables
-from pitlogger.hub.ingest import MOST_AT_ONCE
+from pitlogger.hub.ingest import MOST_AT_ONCE, collect_rarely
 from pitlogger.hub.opening import open_sink
 from pitlogger.hub.postgres import PostgresDatabase
 from pitlogger.hub.receive import receive
@@ -70,8 +69,7 @@ def rows(server: Postgres) -> Iterator[Row]:
     raw = of_both(database, lambda: copied(database, made))
     made.clear()
     parsed.clear()
-    gc.collect()
-    gc.freeze()  # the messages, which an ingester would not hold
+    collect_rarely()  # freezes the messages too, which an ingester would not hold
     taken = of_both(database, lambda: took(sink, messages))
     again = of_both(database, lambda: took(sink, messages))
     yield Row("fleet-ingest-raw", raw.rate, "rows/CPU-s")
