@@ -5,7 +5,14 @@ import pytest
 from pitlogger.engine.inputs import ForecastResult
 from pitlogger.model.cooks import Piece, Stage
 from pitlogger.model.journal import AlertChanged, ForecastMade
-from pitlogger.rules.tenderness import has_index, softened
+from pitlogger.rules.tenderness import (
+    TENDER_FROM,
+    has_index,
+    index_range,
+    index_words,
+    softened,
+    tender_in_s,
+)
 
 from .conftest import COOK, Kitchen
 from .test_rules import minutes, ramp, states
@@ -70,7 +77,7 @@ def test_the_tenderness_index_stands_beside_the_pull(kitchen: Kitchen) -> None:
         for entry in kitchen.entries()
         if isinstance(entry.body, AlertChanged) and entry.body.alert_kind == "pull-due"
     ]
-    assert "tenderness index 0.45 (tender from about 0.75" in pull
+    assert "tenderness index 0.35 to 0.57 (tender from about 0.75, at this core in " in pull
     assert "the probe decides" in pull
 
 
@@ -79,6 +86,22 @@ def test_the_index_is_half_after_the_hours_it_is_known_by() -> None:
     assert softened(0.0, 95_000, 1.2 * 3600) == pytest.approx(0.5, abs=0.02)
     assert softened(0.0, 68_000, 14 * 3600) == pytest.approx(0.5, abs=0.02)
     assert softened(0.3, 20_000, 86_400) == 0.3
+
+
+@pytest.mark.parametrize("share", [0.0, 0.3, 0.6])
+def test_a_piece_is_tender_when_its_index_comes_there(share: float) -> None:
+    """The two ends of what is told are those of a fast and of a slow softening."""
+    soon_s, late_s = tender_in_s(share, 93_000)
+    assert index_range(softened(share, 93_000, soon_s))[1] == pytest.approx(TENDER_FROM)
+    assert index_range(softened(share, 93_000, late_s))[0] == pytest.approx(TENDER_FROM)
+    assert soon_s < late_s
+    assert tender_in_s(0.95, 93_000) == (0.0, 0.0)
+
+
+def test_a_core_that_softens_hardly_is_given_no_time() -> None:
+    assert "at this core" not in index_words(0.1, 65_000)
+    assert "at this core within" in index_words(0.7, 93_000)
+    assert "at this core" not in index_words(0.97, 93_000)
 
 
 def test_no_index_is_told_of_what_is_not_cooked_soft() -> None:

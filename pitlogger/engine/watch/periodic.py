@@ -272,7 +272,7 @@ class Lookout:
         self.state.softened[piece] = share
         for kind in ("tender-check-due", "pull-due"):
             if (watch := self.state.watches.get(f"{kind}/{piece}")) is not None:
-                watch.note = index_words(share)
+                watch.note = index_words(share, lead.value)
 
     def _rest(self, book: Book, held: PieceBook, t_ms: int) -> None:
         """Tell when a piece has rested, by time or by temperature; and one boxed too hot."""
