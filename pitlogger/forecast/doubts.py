@@ -12,7 +12,7 @@ from pitlogger.model.quantities import show_duration, show_temperature
 ENOUGH_READINGS = 3
 ENOUGH_SPAN_S = 20 * 60.0
 ENOUGH_AFTER_CUT_S = 45 * 60.0
-SILENT_S = 15 * 60.0
+SILENT_S, SILENT_BY_HAND_S = 15 * 60.0, 75 * 60.0
 FALL_C_PER_H = -3.0
 ABOVE_PIT_C = 2.0
 FASTEST_C_PER_H = 110.0  # at 31 mm half-thickness; a thinner piece heats faster
@@ -51,9 +51,11 @@ def _count(request: Request) -> str:
     return f"there {'is only one reading' if len(t) == 1 else f'are only {len(t)} readings'}"
 
 
-def _silent(_: Request, past: History) -> str:
-    if past.latest_s <= SILENT_S:
+def _silent(request: Request, past: History) -> str:
+    if past.latest_s <= (SILENT_BY_HAND_S if request.by_hand else SILENT_S):
         return ""
+    if request.by_hand:
+        return f"the last hand reading is {show_duration(past.latest_s * 1000)} old: take another"
     return f"the core has been silent for {show_duration(past.latest_s * 1000)}"
 
 

@@ -81,6 +81,7 @@ class Request:
         local: Scores of the owner's finished cooks.
         full: Run the physical model anew; if not, ``carried`` is used where present.
         previous: Basis of the answer before this one.
+        by_hand: The latest readings are those of a hand probe: they may be an hour apart.
     """
 
     piece: str
@@ -107,6 +108,7 @@ class Request:
     full: bool = True
     carried: Ensemble | None = None
     previous: Basis | None = None
+    by_hand: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -293,3 +293,8 @@ class Book:
             and now.channel.site is Site.CORE
         }
         return sorted(held, key=lambda channel: not held[channel].lead)
+
+    def hand_readings(self, piece: str) -> list[SpotRead]:
+        """Return the hand readings of a piece of which the time is known, by time."""
+        held = [spot for _, spot in self.spots if spot.piece == piece]
+        return sorted((s for s in held if s.timed != "unrecorded"), key=lambda spot: spot.at_ms)

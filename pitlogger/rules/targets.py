@@ -15,6 +15,8 @@ from pitlogger.model.cooks import BEFORE_FIRE, HOT_OFF_PIT, ON_PIT, Stage
 from pitlogger.rules.conditions import ABOVE, BELOW, Limit, Watch
 from pitlogger.rules.policies import RulePolicy
 
+ENOUGH_BY_HAND = 3
+
 
 def piece_limits(
     book: Book, held: PieceBook, policy: RulePolicy, watches: Mapping[str, Watch]
@@ -64,9 +66,14 @@ def _fire_limits(
 def targets_ahead(
     book: Book, piece: str, limits: list[Limit], watches: Mapping[str, Watch]
 ) -> tuple[Literal["wrap", "pull", "rest"], ...]:
-    """Return the targets of a piece that lie ahead, the next one first."""
+    """Return the targets of a piece that lie ahead, the next one first.
+
+    Of a piece without a probe nothing can be asked before it was read by hand a few times.
+    """
     held = book.pieces[piece]
-    if not held.is_open or not book.cores(piece):
+    if not held.is_open:
+        return ()
+    if not book.cores(piece) and len(book.hand_readings(piece)) < ENOUGH_BY_HAND:
         return ()
     if held.stage is Stage.RESTING:
         return ("rest",)

@@ -24,9 +24,7 @@ def question(engine: Engine, asked: ForecastRequest) -> Request:
     book, policy = engine.book, engine.policy
     held = book.pieces[asked.piece]
     piece = held.piece
-    cores = [engine.state.channels[core] for core in book.cores(asked.piece)]
-    cores.sort(key=lambda core: not core.valid())  # where the lead is silent, the next one speaks
-    lead, *others = [minutes(core) for core in cores]
+    (lead, *others), by_hand = _cores(engine, asked.piece)
     wrap_at_mc = policy.wrap_at_mc(piece)
     pulled_ms = held.first(Stage.RESTING)
     pull_at_mc = policy.pull_at_mc(piece)
@@ -48,6 +46,7 @@ def question(engine: Engine, asked: ForecastRequest) -> Request:
         target_c=(target_mc or 0) / 1000,
         now_s=now_s,
         core=lead,
+        by_hand=by_hand,
         pit=Series() if pit is None else minutes(pit),
         on_pit_s=None if on_pit_ms is None else on_pit_ms / 1000,
         set_point_c=_c(None if set_point is None else set_point.channel.set_point_mc),
@@ -66,6 +65,28 @@ def question(engine: Engine, asked: ForecastRequest) -> Request:
         carried=carried,
         previous=memory.basis,
     )
+
+
+def _cores(engine: Engine, piece: str) -> tuple[list[Series], bool]:
+    """Return the cores of a piece, the one to go by first, and whether it was read by hand.
+
+    Where the lead is silent the next one speaks; where no probe does, the hand readings since.
+    """
+    cores = [engine.state.channels[core] for core in engine.book.cores(piece)]
+    cores.sort(key=lambda core: not core.valid())
+    series = [minutes(core) for core in cores]
+    lead = series[0] if series else Series()
+    last_s = lead.t_s[-1] if len(lead.t_s) else 0.0
+    on_pit_ms = engine.book.pieces[piece].first(Stage.SMOKING)
+    hand = [
+        (spot.at_ms / 1000, spot.value_mc / 1000)
+        for spot in engine.book.hand_readings(piece)
+        if spot.at_ms > 1000 * last_s and (on_pit_ms is None or spot.at_ms >= on_pit_ms)
+    ]
+    if not hand or any(core.valid() for core in cores):
+        return series or [lead], False
+    t_s, value_c = zip(*hand, strict=True)
+    return [Series((*lead.t_s, *t_s), (*lead.value_c, *value_c)), *series[1:]], True
 
 
 def finished(engine: Engine, cook: str) -> list[tuple[Request, float]]:

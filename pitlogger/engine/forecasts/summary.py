@@ -63,14 +63,16 @@ def questions(engine: Engine, t_ms: int, piece: str | None = None) -> Questions:
     holdings: list[tuple[str, Holding]] = []
     coolings: list[tuple[str, Holding]] = []
     for name, held in book.pieces.items():
-        if piece not in (None, name) or not held.is_open or not book.cores(name):
+        if piece not in (None, name) or not held.is_open:
             continue
         limits = engine.compiled.pieces[name]
         requests += [
             question(engine, ForecastRequest(name, target, t_ms, t_ms))
             for target in targets_ahead(book, name, limits, engine.state.watches)
         ]
-        lead = engine.state.channels[book.cores(name)[0]]
+        if not (cores := book.cores(name)):
+            continue
+        lead = engine.state.channels[cores[0]]
         if held.stage in HOT_OFF_PIT or held.stage in COOLING:
             asked = (name, holding(held, lead, engine.lanes.values(), t_ms))
             (coolings if held.stage in COOLING else holdings).append(asked)
