@@ -2,12 +2,30 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from pitlogger.forecast.request import Answer, Request
 from pitlogger.model.quantities import show_duration
 
+MOVED = ("moved by ", "no finish in sight")  # how what ``explain`` says begins
 WORTH_SAYING_S = 1800.0
+KEPT_S = 3600.0  # so long an estimate is what the next ones are held against
 PIT_C = 4.0
 SLOPE_C_PER_H = 1.0
+
+
+def settled(request: Request, answer: Answer) -> Answer:
+    """Return the answer with its change; what did not move is held against the same one again.
+
+    So three small moves within the hour are told as the one they come to.
+    """
+    change, before, now = explain(request, answer), request.previous, answer.basis
+    is_held = (
+        not change and before is not None and before.done_s is not None
+        and now is not None and now.done_s is not None
+        and now.made_s - before.made_s < KEPT_S
+    )  # fmt: skip
+    return replace(answer, change=change, basis=before if is_held else now)
 
 
 def explain(request: Request, answer: Answer) -> str:
@@ -16,12 +34,12 @@ def explain(request: Request, answer: Answer) -> str:
     if before is None or now is None or before.done_s is None:
         return ""
     if now.done_s is None:
-        return f"no finish in sight any more{_because(request, answer)}"
+        return f"{MOVED[1]} any more{_because(request, answer)}"
     moved = now.done_s - before.done_s
     if abs(moved) <= WORTH_SAYING_S:
         return ""
     sign = "+" if moved > 0 else "-"
-    return f"moved by {sign}{show_duration(abs(moved) * 1000)}{_because(request, answer)}"
+    return f"{MOVED[0]}{sign}{show_duration(abs(moved) * 1000)}{_because(request, answer)}"
 
 
 def _because(request: Request, answer: Answer) -> str:
@@ -37,7 +55,7 @@ def _because(request: Request, answer: Answer) -> str:
         if abs(pit) >= PIT_C:
             return f" because the pit {'rose' if pit > 0 else 'fell'} {abs(pit):.0f} C"
     slope = now.slope_c_per_h - before.slope_c_per_h
-    rate = f"{now.slope_c_per_h:.1f} C an hour, {before.slope_c_per_h:.1f} before"
+    rate = f"{now.slope_c_per_h:.1f} C an hour, {before.slope_c_per_h:.1f} C before"
     if slope <= -SLOPE_C_PER_H:
         return f" because the core rises more slowly ({rate})"
     if slope >= SLOPE_C_PER_H:

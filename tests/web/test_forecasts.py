@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 
 from pitlogger.cli.cooking.forecast import outlook_text
+from pitlogger.model.journal import ForecastMade
 from pitlogger.model.readings import Quality, Reading
+from pitlogger.rules.messages import Units
+from pitlogger.views.shown import Shown
+from pitlogger.web.page.ahead import _degrees
 from tests.forecast.made import PIT_C, cook_c
 from tests.web.conftest import Node
 
@@ -134,3 +140,26 @@ async def test_own_cooks_are_told_with_how_often_they_came_inside(node: Node) ->
     assert document["own"]["moments"] == 3  # type: ignore[call-overload]
     assert document["targets"][1]["own_cooks"] == 1
     assert "of 3 moments of your own cooks" in outlook_text(document)
+
+
+async def test_the_page_says_what_to_plan_on_and_why_it_moved(node: Node) -> None:
+    await cook(node, 3.0)
+    page = (await node.local.get("/ahead", params={"piece": "brisket-1"})).text
+    assert re.search(r"Wrap brisket-1 about .*, likely between .* and [^;]*\.</p>", page)
+    assert "because" not in page
+    await node.local.post("/api/v1/stages", json={"piece": "brisket-1", "stage": "wrapped"})
+    feed(node, 66.0)
+    said = "moved by +40 min because the core rises more slowly (2.0 C an hour, 5.5 C before)"
+    made = ForecastMade("brisket-1", "pull", 0.9, False, 0, reason=said)
+    node.daemon.engine.state.foreseen["brisket-1/pull"] = made
+    page = (await node.local.get("/ahead", params={"piece": "brisket-1"})).text
+    plan = re.search(r"about .*, likely between .* and (.*); for serving plan on (.*)\.</p>", page)
+    assert plan is not None
+    assert plan[1] == plan[2]
+    assert "Moved by +40 min because the core rises more slowly (4 F an hour, 10 F before)" in page
+
+
+async def test_a_target_that_was_set_is_said_in_the_readers_unit(node: Node) -> None:
+    shown = Shown(Units(), node.clock.engine_ms())
+    assert _degrees("because the target is now 93 C", shown) == "because the target is now 199 F"
+    assert _degrees("because the pit fell 10 C", shown) == "because the pit fell 18 F"

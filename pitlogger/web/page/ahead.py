@@ -9,6 +9,7 @@ from statistics import NormalDist
 from typing import Any
 
 from pitlogger.engine.forecasts.summary import Outlook, outlook, questions
+from pitlogger.forecast.change import MOVED
 from pitlogger.views import words
 from pitlogger.views.language import tr
 from pitlogger.views.node import Node
@@ -19,6 +20,7 @@ _MOST_TICKS = 5
 MOST_OTHERS = 3  # of the curves, those that change most: more cannot be told apart
 _POINTS = 60  # of a curve, over its whole time axis
 _TENTH = NormalDist().inv_cdf(0.9)
+_NOW_C, _RATE_C = re.compile(r"now (\d+) C\b"), re.compile(r"(\d+\.?\d*) C\b")
 _STEP_C = re.compile(r"(\d+) C\b")  # of the pit, as the forecast words it
 
 
@@ -31,13 +33,34 @@ async def ahead_screen(daemon: Node, shown: Shown, piece: str) -> dict[str, Any]
     asked = questions(daemon.engine, daemon.clock.engine_ms(), piece)
     found = await asyncio.to_thread(outlook, asked)
     targets = _targets(found, piece, shown)
-    first = next((row for one in targets for row in one["rows"][:1]), None)
-    if first is None or not first["clock"]:
-        sentence = tr("Nothing can be foreseen of {piece} yet.", piece=piece)
-    else:
-        sentence = tr("{act} {piece} about {at}, as things are.", act=targets[0]["act"],
-                      piece=piece, at=first["clock"])  # fmt: skip
-    return {"sentence": words.capital(sentence), "piece": piece, "targets": targets}
+    return {"sentence": words.capital(_sentence(found, piece, shown)), "piece": piece,
+            "targets": targets, "changed": _changed(daemon, piece, shown)}  # fmt: skip
+
+
+def _sentence(found: Outlook, piece: str, shown: Shown) -> str:
+    """Return when the next thing is due, its likely span and what to plan on."""
+    told = [(request, answer) for request, answer, _ in found.targets if request.piece == piece]
+    request, answer = told[0] if told else (None, None)
+    if request is None or answer is None or answer.p50_s is None:
+        return tr("Nothing can be foreseen of {piece} yet.", piece=piece)
+    early, middle, late = (
+        "" if after_s is None else shown.clock(shown.now_ms + round(after_s * 1000))
+        for after_s in (answer.p10_s, answer.p50_s, answer.p90_s)
+    )
+    text = tr("{act} {piece} about {at}, likely between {early} and {late}",
+              act=tr(words.TARGETS[request.target]), piece=piece, at=middle, early=early,
+              late=late)  # fmt: skip
+    if request.target == "wrap":
+        return f"{text}."
+    return tr("{text}; for serving plan on {late}.", text=text, late=late)
+
+
+def _changed(daemon: Node, piece: str, shown: Shown) -> str:
+    """Return how the forecast of the pull moved when it was last made, and why."""
+    made = daemon.engine.state.foreseen.get(f"{piece}/pull")
+    if made is None or not made.reason.startswith(MOVED):
+        return ""
+    return words.capital(f"{_degrees(made.reason, shown)}.")
 
 
 def _targets(found: Outlook, piece: str, shown: Shown) -> list[dict[str, Any]]:
@@ -111,6 +134,13 @@ def _ticks(last_s: float, shown: Shown) -> list[dict[str, Any]]:
 def _change(text: str, shown: Shown) -> str:
     """Return what follows the action in a sentence of the forecast."""
     return _in_unit(text.partition(": ")[2], shown)
+
+
+def _degrees(text: str, shown: Shown) -> str:
+    """Return why a forecast moved, with its degrees in the reader's unit."""
+    unit = shown.units.temperature
+    text = _NOW_C.sub(lambda found: f"now {shown.temperature(1000 * int(found[1]))}", text)
+    return _RATE_C.sub(lambda found: f"{shown.step(1000 * float(found[1])):.0f} {unit}", text)
 
 
 def _in_unit(text: str, shown: Shown) -> str:

@@ -127,7 +127,7 @@ def forecast_words(made: ForecastMade, shown: Shown) -> str:
     span = ""
     if made.p10_ms is not None and made.p90_ms is not None:
         span = tr(
-            " (8 in 10 between {p10} and {p90})",
+            ", likely between {p10} and {p90}",
             p10=shown.clock(made.p10_ms),
             p90=shown.clock(made.p90_ms),
         )
