@@ -20,11 +20,15 @@ LOCAL_COOKS_WANTED = 5
 WIDENING, WIDENING_IN_STALL = 1.15, 2.0
 STALL_TARGET_C = 88.0
 SCORES_PER_COOK = 3
-# Of the spread of the library's scores, how much is one kitchen against the next (its pit, its
-# probe's place, its way of wrapping): the rest is one cook against the next.
-KITCHEN_SHARE = 0.5
-FAMILY_COOKS = 2.0  # so many cooks of a family weigh as much as all that is known of the kitchen
+# How far kitchens may lie off the library, in spreads of a forecast: each as likely as the next.
+# Simulated kitchens lie under 0.5 off it; one whose cooks all take a quarter longer lies 1.2 off.
+OFFSETS = np.array((0.1, 0.2, 0.4, 0.8, 1.6))
+FAMILY_OFFSETS = OFFSETS / 2  # a family of cuts, off its kitchen
+ALIKE_LN_H = 0.5  # moments teach one that has so much more or less left, in logs, half as much
+UNLIKE = 0.05  # and the least they teach
+COOK_SPREAD = 0.95  # of the mean scores of simulated cooks
 SPREAD_COOKS = 6.0  # so many cooks' worth is the library's word on how much they differ
+FAR, NEAR = 4.0, 1.5  # scores are drawn in so far from nothing, and from their median
 LIBRARY_SHARE = (0.35, 0.95)  # least and most that the library may weigh
 SHORTEST_H = 1 / 60
 
@@ -90,45 +94,79 @@ def widening(target_c: float) -> float:
     return WIDENING_IN_STALL if target_c < STALL_TARGET_C else WIDENING
 
 
-def calibrated(
-    scores: Array, local: Sequence[LocalScore], stretch: float, levels: Sequence[float],
-    family: str = "",
-) -> Array:  # fmt: skip
+@dataclass(frozen=True, slots=True)
+class Known:
+    """What own cooks say: how far they lie off the library's scores, and how much they differ.
+
+    ``scale`` is a factor on the spread of the scores.
+    """
+
+    offset: float = 0.0
+    scale: float = 1.0
+
+
+def calibrated(scores: Array, known: Known, stretch: float, levels: Sequence[float]) -> Array:
     """Return quantiles of the score at ``levels``: the library's, moved and narrowed by own cooks.
 
-    ``scores`` are the library's thirty for the phase the cook is in. Own cooks are pooled in
-    part (Gelman et al., Bayesian Data Analysis, hierarchical normal model): the kitchen's offset
-    is drawn toward the library's middle, that of the family toward the kitchen's, by how few
-    cooks there are. What is then known of the kitchen no longer widens the interval, which is
-    stretched about its median by ``stretch`` at last.
+    ``scores`` are the library's thirty for the phase the cook is in; the interval is stretched
+    about its median by ``stretch`` at last.
     """
     places = (np.arange(len(scores)) + 0.5) / len(scores)
     at = np.interp(np.asarray(levels), places, scores)
     middle = float(np.interp(0.5, places, scores))
-    moved, scale = pooled(local, family, middle)
-    return np.asarray(moved + (at - middle) * scale * stretch)
+    return np.asarray(middle + known.offset + (at - middle) * known.scale * stretch)
 
 
-def pooled(local: Sequence[LocalScore], family: str, middle: float) -> tuple[float, float]:
-    """Return the middle of the scores and the factor on their spread after the own cooks."""
+def pooled(local: Sequence[LocalScore], family: str, scores: Array, log_h: float | None) -> Known:
+    """Return what own cooks teach a moment, pooled in part (Gelman et al., Bayesian Data Analysis).
+
+    The kitchen lies off the library by a normal variable whose spread is not known either
+    (``OFFSETS``), a family off its kitchen by a smaller one: few cooks that differ move little,
+    few that agree move much. What was asked with about as long to go counts most.
+
+    Args:
+        scores: The library's in all phases, shape (phases, 30).
+        log_h: Log hours that the forecast says are left.
+    """
     cooks: dict[str, list[LocalScore]] = {}
     for score in _latest(local):
         cooks.setdefault(score.cook, []).append(score)
     if not cooks:
-        return middle, 1.0
-    each = np.array([np.median([score.z for score in own]) for own in cooks.values()])
-    alike = np.array([own[0].family == family for own in cooks.values()])
-    noise = (1.0 - KITCHEN_SHARE) / KITCHEN_SHARE
-    known = len(each) / (len(each) + noise)
-    kitchen = middle + known * (float(np.median(each)) - middle)
-    same = float(np.median(each[alike])) if alike.any() else kitchen
-    there = int(alike.sum()) / (int(alike.sum()) + FAMILY_COOKS)
-    moved = kitchen + there * (same - kitchen)
+        return Known()
+    each = np.array([_of_cook(own, log_h) for own in cooks.values()]) - float(np.median(scores))
+    each = np.clip(each, -FAR, FAR)
+    same = np.array([own[0].family == family for own in cooks.values()])
+    offset, unsure = _offset(each, OFFSETS)
+    if same.any():
+        offset += _offset(each[same] - offset, FAMILY_OFFSETS)[0]
     # How much cooks differ: the library's word and theirs, outliers drawn in.
-    seen = np.clip(each - moved, -3.0, 3.0)
-    within = 1.0 - KITCHEN_SHARE
-    within = (SPREAD_COOKS * within + float((seen**2).sum())) / (SPREAD_COOKS + len(each))
-    return moved, sqrt(within + KITCHEN_SHARE * (1.0 - known))
+    seen = np.clip((each - offset) / COOK_SPREAD, -3.0, 3.0)
+    within = (SPREAD_COOKS + float((seen**2).sum())) / (SPREAD_COOKS + len(each))
+    return Known(offset, sqrt(within + unsure))
+
+
+def _of_cook(own: list[LocalScore], log_h: float | None) -> float:
+    """Return the mean score of a cook, by how alike its moments are to one with ``log_h`` left."""
+    away = np.array(
+        [0.0 if log_h is None or one.log_h is None else one.log_h - log_h for one in own]
+    )
+    weight = np.exp(-0.5 * (away / ALIKE_LN_H) ** 2) + UNLIKE
+    return float(weight @ [one.z for one in own] / weight.sum())
+
+
+def _offset(each: Array, spreads: Array) -> tuple[float, float]:
+    """Return mean and variance of the offset of cooks, its own spread being one of ``spreads``."""
+    middle = float(np.median(each))
+    drawn = np.clip(each, middle - NEAR, middle + NEAR)
+    mean = float(drawn.mean())
+    noise = (SPREAD_COOKS + float(((drawn - middle) ** 2).sum())) / (SPREAD_COOKS + len(each))
+    noise /= len(each)
+    seen = spreads**2 + noise
+    likely = np.exp(-0.5 * mean**2 / seen) / np.sqrt(seen)
+    likely /= likely.sum()
+    means, rest = spreads**2 / seen * mean, spreads**2 * noise / seen
+    offset = float(likely @ means)
+    return offset, float(likely @ (rest + (means - offset) ** 2))
 
 
 def _latest(local: Sequence[LocalScore]) -> list[LocalScore]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from math import exp, log
+from math import exp, hypot, log
 
 from pitlogger.forecast import reduced
 from pitlogger.forecast.blend import (
@@ -13,9 +13,10 @@ from pitlogger.forecast.blend import (
     calibrated,
     carried,
     own_cooks,
+    pooled,
     widening,
 )
-from pitlogger.forecast.change import explain
+from pitlogger.forecast.change import settled
 from pitlogger.forecast.doubts import PREFIX, below_target, cannot_say
 from pitlogger.forecast.features import features
 from pitlogger.forecast.history import History, history
@@ -32,6 +33,7 @@ DOUBTFUL_REACH = 0.7  # below, it is said what would change it
 HOTTER_C = 10.0
 LEAST_SHIFT_S = 300.0
 LONGEST_S = 24 * 3600
+BY_HAND_H = 0.3  # a hand reading half an hour old and a degree off is worth as much (fitted)
 UNKNOWN_SHARE = 0.9  # of members that arrive, before the physical model was ever run
 ASK = {
     "wrap plan": "say whether and when it will be wrapped: worth half an hour and more",
@@ -66,7 +68,7 @@ def forecast(request: Request, *, widen: bool = True, held: Library | None = Non
             reason=f"may not reach the target: {reason}",
             basis=_basis(request, past, None),
         )
-        return replace(lost, change=explain(request, lost))
+        return settled(request, lost)
     return _timed(request, past, answer, widen, held or library())
 
 
@@ -110,6 +112,8 @@ def estimate(request: Request, past: History, held: Library) -> Estimate:
     share = UNKNOWN_SHARE if model is None else model.p_reach
     reach = held.reach(share, seen, by_library[0])
     middle = blended(by_library, model, held.constants)
+    if request.by_hand:
+        middle = replace(middle, sd=hypot(middle.sd, BY_HAND_H / exp(middle.log_h)))
     return Estimate(middle, reach, carry, phase_of(seen, middle.log_h))
 
 
@@ -159,9 +163,10 @@ def _timed(request: Request, past: History, answer: Answer, widen: bool, held: L
     if reach < LEAST_REACH:
         reason = _stays_below(request, past, None, held)
         said = replace(said, reason=reason, basis=_basis(request, past, None))
-        return replace(said, change=explain(request, said))
+        return settled(request, said)
     stretch = widening(request.target_c) if widened else 1.0
-    z = calibrated(held.scores[made.phase], request.local, stretch, LEVELS, request.family)
+    known = pooled(request.local, request.family, held.scores, middle.log_h)
+    z = calibrated(held.scores[made.phase], known, stretch, LEVELS)
     seconds = [round(exp(middle.log_h + middle.sd * float(q)) * 3600) for q in z]
     p10, p50, p90 = (min(max(s, 60), LONGEST_S) for s in seconds)
     if request.target == "rest":
@@ -177,7 +182,7 @@ def _timed(request: Request, past: History, answer: Answer, widen: bool, held: L
         last_core_s=_last_core(request, p50, held),
         basis=_basis(request, past, request.now_s + p50),
     )
-    return replace(said, change=explain(request, said))
+    return settled(request, said)
 
 
 def _stays_below(request: Request, past: History, now: Centre | None, held: Library) -> str:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from math import log
 
-from pitlogger.forecast.blend import calibrated
+from pitlogger.forecast.blend import calibrated, pooled
 from pitlogger.forecast.doubts import cannot_say
 from pitlogger.forecast.finish import LEVELS, estimate
 from pitlogger.forecast.history import history
@@ -41,7 +41,7 @@ def scores(
             continue
         middle = estimate(asked, past, held).centre
         z = (log(left_s / 3600.0) - middle.log_h) / middle.sd
-        found.append(LocalScore(cook, request.family, z, request.piece))
+        found.append(LocalScore(cook, request.family, z, request.piece, round(middle.log_h, 3)))
     return tuple(found)
 
 
@@ -65,10 +65,11 @@ def running_coverage(
     """
     if not local:
         return None
-    usual = (held or library()).scores.mean(axis=0)
+    usual = (held or library()).scores.mean(axis=0, keepdims=True)
     inside = 0
     for score in local:
         others = [other for other in local if other.cook != score.cook]
-        low, _, high = calibrated(usual, others, 1.0, LEVELS, score.family)
+        known = pooled(others, score.family, usual, score.log_h)
+        low, _, high = calibrated(usual[0], known, 1.0, LEVELS)
         inside += low <= score.z <= high
     return inside / len(local), len(local)

@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 
 from pitlogger.forecast.blend import carried
+from pitlogger.forecast.change import settled
 from pitlogger.forecast.finish import forecast
-from pitlogger.forecast.request import Basis, Request, Series
+from pitlogger.forecast.request import Answer, Basis, Request, Series
 from pitlogger.model.journal import LocalScore
 from tests.forecast.made import PIT_C, cook_c, request, with_core
 
@@ -134,6 +135,22 @@ def test_a_change_of_more_than_half_an_hour_is_explained_by_the_pit() -> None:
 def test_a_small_change_says_nothing() -> None:
     first = forecast(request(4.0))
     assert forecast(request(4.0, previous=first.basis)).change == ""
+
+
+def test_small_moves_within_the_hour_are_told_as_the_one_they_come_to() -> None:
+    def at(minute: int, done_min: int, before: Basis | None) -> Answer:
+        basis = Basis(60.0 * minute, 60.0 * done_min, 95.0, 113.0, 3.0, None)
+        asked = request(4.0, previous=before)
+        return settled(asked, Answer("brisket-1", "pull", 60 * minute, basis=basis))
+
+    first = at(0, 400, None)
+    second = at(10, 418, first.basis)
+    third = at(20, 436, second.basis)
+    assert (first.change, second.change) == ("", "")
+    assert third.change.startswith("moved by +36 min because the core lags behind")
+    assert at(30, 440, third.basis).change == ""
+    # An hour on, slope and pit of then explain nothing any more.
+    assert at(90, 418, at(70, 410, first.basis).basis).change == ""
 
 
 def test_several_probes_tell_when_the_last_one_is_there() -> None:

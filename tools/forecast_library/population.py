@@ -96,6 +96,8 @@ class Draw:
             sits in the lid it reads hotter (common practice, no source).
         slower: Mean and spread of the logarithm of each cook's own factor on time.
         cool: Share of pits at ``COOL_C``, where a core may never arrive.
+        alike: So many cooks in a row are one kitchen's: its pit, its probe, its way of wrapping
+            and half of what makes its cooks slow.
     """
 
     factors: Mapping[str, tuple[float, float]]
@@ -106,6 +108,11 @@ class Draw:
     offset_c: tuple[float, float] = (-2.0, 3.0)
     slower: tuple[float, float] = (0.03, 0.14)
     cool: float = 0.02
+    alike: int = 1
+
+    def first(self, n: int) -> npt.NDArray[np.intp]:
+        """Return for each of n cooks the first one of its kitchen."""
+        return np.arange(n) // self.alike * self.alike
 
 
 USUAL = Draw(FACTORS)
@@ -117,7 +124,8 @@ def simulate(
     """Return ``n`` cooks of a plant (see ``PLANTS``); the same seed gives the same cooks."""
     dice = np.random.default_rng(seed)
     family = _chosen(dice, {name: share for name, (_, share) in FAMILIES.items()}, n)
-    wrap = _chosen(dice, {name: share for name, (share, *_) in WRAPS.items()}, n)
+    wraps = _chosen(dice, {name: share for name, (share, *_) in WRAPS.items()}, n)
+    wrap = [wraps[first] for first in draw.first(n)]
     mass_kg, half_mm, compact = _sizes(dice, family, draw)
     steps = int(hours * 3600 / DT_S)
     set_point, air = _pit(dice, n, steps, draw)
@@ -125,7 +133,7 @@ def simulate(
     wrap_at_h = np.where(wrap_at > 100.0, dice.uniform(2.0, 7.5, n), 99.0)
     pieces = _pieces(dice, family, wrap, (mass_kg, half_mm, compact), draw)
     place = np.where(dice.random(n) < 0.25, dice.uniform(0.15, 0.5, n), dice.uniform(0.0, 0.15, n))
-    slower = np.exp(np.clip(dice.normal(*draw.slower, n), -0.3, 0.6))
+    slower = np.exp(np.clip(_slower(dice, n, draw), -0.3, 0.6))
     bare = np.array([w == "none" for w in wrap])
     at_c = np.where(bare, 999.0, wrap_at + dice.normal(0.0, 1.5, n))
     at_h = np.where(bare, 999.0, wrap_at_h)
@@ -137,6 +145,16 @@ def simulate(
         2.0 * half_mm * np.exp(dice.normal(0.0, 0.08, n)), set_point,
     )  # fmt: skip
     return _sound(cooks)
+
+
+def _slower(dice: np.random.Generator, n: int, draw: Draw) -> Array:
+    """Return the logarithm of each cook's factor on time."""
+    mean, spread = draw.slower
+    own = dice.normal(mean, spread, n)
+    if draw.alike == 1:
+        return own
+    shared = dice.normal(0.0, spread, n)[draw.first(n)]
+    return np.asarray(mean + np.sqrt(0.5) * (own - mean + shared))
 
 
 def _cook(
@@ -190,9 +208,10 @@ def _pieces(
     def between(low: float, high: float) -> Array:
         return np.exp(dice.uniform(np.log(low), np.log(high), n))
 
+    first = draw.first(n)
     layer = [np.array([WRAPS[w][k] for w in wrap]) for k in (1, 2, 3)]
     vapour, radiation, still = (
-        np.exp(np.log(ends[:, 0]) + dice.random(n) * np.log(ends[:, 1] / ends[:, 0]))
+        np.exp(np.log(ends[:, 0]) + dice.random(n)[first] * np.log(ends[:, 1] / ends[:, 0]))
         for ends in layer
     )
     return Pieces(
@@ -202,9 +221,9 @@ def _pieces(
         area_m2=between(0.74, 1.08) * (compact + 1.0) * mass_kg / 1030.0 / (half_mm / 1000.0),
         compact=compact,
         start_c=np.clip(dice.normal(6.0, 4.0, n), 0.0, 22.0),
-        convection=between(*draw.h_c),
-        wall_below_c=dice.uniform(*draw.wall_below_c, n),
-        humidity=between(0.015, 0.12),
+        convection=between(*draw.h_c)[first],
+        wall_below_c=dice.uniform(*draw.wall_below_c, n)[first],
+        humidity=between(0.015, 0.12)[first],
         vapour=vapour,
         radiation=radiation,
         still=still,
@@ -273,8 +292,8 @@ def _log(dice: np.random.Generator, core: Array, air: Array, draw: Draw) -> tupl
         read[start : start + dice.integers(10, 90), column] = np.nan
     for column in np.flatnonzero(dice.random(n) < 0.10):
         read[: dice.integers(60, 360), column] = np.nan
-    offset = dice.normal(0.0, 2.0, n) + dice.uniform(*draw.offset_c, n)
-    return read, air + offset + dice.normal(0.0, 0.6, core.shape)
+    offset = np.asarray(dice.normal(0.0, 2.0, n) + dice.uniform(*draw.offset_c, n))
+    return read, air + offset[draw.first(n)] + dice.normal(0.0, 0.6, core.shape)
 
 
 def concatenate(parts: list[Cooks]) -> Cooks:

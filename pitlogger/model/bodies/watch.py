@@ -82,13 +82,15 @@ class LocalScore:
     """One moment of a finished cook of the owner's: how far off the forecast was.
 
     ``z`` is (log true remaining time - log forecast) / forecast spread. ``cook`` tells
-    cooks apart; ``family`` is the family of the piece, empty ``piece`` of earlier records.
+    cooks apart; ``family`` is the family of the piece. ``log_h`` is the log of the hours forecast;
+    earlier records have no ``piece`` or no ``log_h``.
     """
 
     cook: str
     family: str
     z: float
     piece: str = ""
+    log_h: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
