@@ -13,7 +13,7 @@ from pitlogger.config import MqttTable
 from pitlogger.config_notify import AnyWay
 from pitlogger.engine.inputs import Command
 from pitlogger.errors import DeliveryError, PitloggerError, StoreError
-from pitlogger.model.alerts import ANNUNCIATED
+from pitlogger.model.alerts import ANNUNCIATED, AlertState
 from pitlogger.model.journal import AlertActed, TroubleChanged
 from pitlogger.notify.alarm_bell import AlarmBell
 from pitlogger.notify.alert_changes import all_standing, change_of, meant_for
@@ -26,9 +26,11 @@ from pitlogger.notify.quiet import NEVER_QUIET, QuietHours
 from pitlogger.notify.ways.make import make_way
 from pitlogger.notify.ways.way import Way
 from pitlogger.store.rows import Notice
+from pitlogger.views.alert_words import standing_words
 from pitlogger.views.fanout import Happening
 from pitlogger.views.language import tr
 from pitlogger.views.node import Node
+from pitlogger.views.shown import Shown
 
 if TYPE_CHECKING:
     from pitlogger.notify.mqtt.session import StateSession
@@ -220,6 +222,8 @@ class Notifier:
             if push.kind == "repeated" and any(courier.carries(each.alert) for each in told):
                 continue  # the last one has not got through yet: no pile of repeats
             if told:
+                if push.kind != "returned":
+                    told = [self._as_now(each, now_ms) for each in told]
                 message = compose(push.kind, told, now_ms, self.node.utc_offset_ms)
                 utc_ms = now_ms + self.node.utc_offset_ms
                 row = Notice(
@@ -229,6 +233,14 @@ class Notifier:
                 courier.hand_in(message, row, now_ms)
                 rows.append(row)
         return rows
+
+    def _as_now(self, each: UnansweredAlert, now_ms: int) -> UnansweredAlert:
+        """Return an alert with its text as it is now: its value at the crossing and since."""
+        watch = self.node.engine.state.watches.get(each.alert)
+        if watch is None or watch.state is AlertState.NORMAL:
+            return each
+        shown = Shown(self.node.units, now_ms, self.node.utc_offset_ms)
+        return replace(each, message=standing_words(self.node, watch, shown))
 
     def _look_who_is_reached(self, now_ms: int) -> None:
         """Let the next contact be told at once where no way to the first one takes a high alarm."""
