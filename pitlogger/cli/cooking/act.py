@@ -73,20 +73,34 @@ def weigh(
     daemon.emit(entry, "\n".join(lines))
 
 
-@click.command(context_settings={"ignore_unknown_options": True})  # -18C is a temperature
+class _BelowZero(click.Command):
+    """A command whose values may begin with a minus, wherever a ``--`` stands before them."""
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        ctx.ignore_unknown_options = True  # -18C is a temperature
+        rest = super().parse_args(ctx, [arg for arg in args if arg != "--"])
+        for word in ctx.params.get("typed") or ():
+            if word.startswith("--"):
+                raise click.NoSuchOption(word, ctx=ctx)
+        return rest
+
+
+@click.command(cls=_BelowZero)
 @click.argument("where", metavar="PIECE|SITE")
-@click.argument("value", metavar="TEMPERATURE")
+@click.argument("typed", metavar="TEMPERATURE", nargs=-1, required=True)
 @click.option("--with", "probe", metavar="PROBE", help="With which probe.")
 @at_option
 @cook_option
 @to_journal
 def temp(
-    daemon: Daemon, where: str, value: str, at: str | None, cook: str | None, probe: str | None
-) -> None:
+    daemon: Daemon, where: str, typed: tuple[str, ...], at: str | None, cook: str | None,
+    probe: str | None,
+) -> None:  # fmt: skip
     """Enter a hand probe's reading, such as 203F, of a piece's core or of a site."""
     from pitlogger.model.quantities import parse_temperature_mc
     from pitlogger.model.readings import Site
 
+    value = " ".join(typed)
     parse_temperature_mc(value)
     place = {"site": where} if where in set(Site) else {"piece": where}
     entry = daemon.post(
