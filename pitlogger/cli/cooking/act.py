@@ -125,7 +125,8 @@ def hold_by_time(daemon: Daemon, piece: str, hours: str, at: str | None) -> None
     """Hold PIECE by time instead of temperature: marked, and thrown away at its discard time."""
     entry = daemon.post("/time-controls", piece=piece, hours=int(hours), at=moment_text(at, daemon))
     when = said_at(entry["happened"], at)
-    daemon.emit(entry, _kept(entry, f"{piece}: held by time, {hours} h{when}"))
+    most = ", while its warmest part reads 70 F (21 C) or less" if hours == "6" else ""
+    daemon.emit(entry, _kept(entry, f"{piece}: held by time, {hours} h{when}{most}"))
 
 
 @click.command()
