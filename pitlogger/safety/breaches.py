@@ -1,9 +1,9 @@
 """Breaches of food limits: from when to when a limit of a piece was not met, one by one.
 
 A breach begins with an alarm or a hand reading and ends when the alarms of its limit have
-returned or a hand reading is within the limit. What is raised after that is another breach,
-and asks for a disposition of its own. An alarm that was raised on an entry taken back since is
-no breach of its own: the food log keeps the entry, struck out.
+returned or a hand reading is within the limit. What is raised after that, or after somebody
+acted on it, is another breach, and asks for a disposition of its own. An alarm that was raised
+on an entry taken back since is no breach of its own: the food log keeps the entry, struck out.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from pitlogger.model.alerts import TAKEN_BACK, AlertState
-from pitlogger.model.journal import AlertChanged, Entry
+from pitlogger.model.journal import AlertChanged, CorrectiveTaken, Entry
 from pitlogger.safety.record import LogRow, Sheet
 
 # An alarm raised so soon after a reading or an action is of the same breach: its delay still ran.
@@ -68,6 +68,7 @@ def is_failing(row: LogRow) -> bool:
 
 def breaches(rows: Iterable[LogRow], entries: Iterable[Entry]) -> list[Breach]:
     """Return the breaches that hand readings and alarms tell of, in order of time."""
+    entries = list(entries)
     told: dict[tuple[str, Limit], list[_Event]] = defaultdict(list)
     for row in rows:
         if row.id is not None and row.struck_by is None and row.piece and row.met is not None:
@@ -79,6 +80,11 @@ def breaches(rows: Iterable[LogRow], entries: Iterable[Entry]) -> list[Breach]:
         events.append((raised_ms, "raised", alert))
         if returned_ms is not None:
             events.append((returned_ms, "returned", alert))
+    for entry in entries:
+        if isinstance(entry.body, CorrectiveTaken):
+            for (piece, _), events in told.items():
+                if piece == entry.body.piece:
+                    events.append((entry.t_ms, "acted", ""))
     found = [one for (piece, limit), events in told.items() for one in _of(piece, limit, events)]
     return sorted(found, key=lambda one: one.from_ms)
 
@@ -105,23 +111,27 @@ def _of(piece: str, limit: Limit, events: list[_Event]) -> list[Breach]:
     """Return the breaches of one limit of a piece from what was read and rung, in order."""
     found: list[Breach] = []
     ringing: set[str] = set()
-    last_low_ms = 0
+    acted_ms: int | None = None
     for t_ms, what, said in sorted(events, key=lambda event: event[0]):
         is_open = bool(found) and found[-1].to_ms is None
         if what == "raised":
-            is_same = is_open and (bool(ringing) or t_ms - last_low_ms <= DELAY_MS)
+            is_answered = acted_ms is not None and t_ms - acted_ms > DELAY_MS
+            is_same = is_open and (bool(ringing) or not is_answered)
             ringing.add(said)
             if not is_same:
                 found[-1:] = _closed(found[-1:], t_ms)
                 found.append(Breach(piece, limit, t_ms, alert=said))
+                acted_ms = None
             elif not found[-1].alert:
                 found[-1] = replace(found[-1], alert=said)
         elif what == "beyond":
-            last_low_ms = t_ms
             if not is_open:
                 found.append(Breach(piece, limit, t_ms, value=said))
+                acted_ms = None
             elif not found[-1].value:
                 found[-1] = replace(found[-1], value=said)
+        elif what == "acted":
+            acted_ms = t_ms if acted_ms is None else acted_ms
         elif is_open:  # an alarm returned, or a reading within the limit
             ringing.discard(said)
             if not ringing:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from pitlogger.clock import rfc3339
 from tests.web.conftest import COOK, Node
 from tests.web.test_corrections import HOUR_MS, post
 
@@ -139,3 +140,19 @@ async def test_an_alarm_about_food_ends_with_its_disposition_and_its_cook(node: 
     assert watches["hot-hold-low/brisket-1"].state == "unacknowledged"
     await post(node, "/cooks/finish", confirm="discarded", by="AB")
     assert watches["hot-hold-low/brisket-1"].state == "normal"
+
+
+async def test_a_reading_typed_an_hour_late_and_the_alarm_it_raises_are_one_breach(
+    node: Node,
+) -> None:
+    await fell(node)
+    node.clock.advance(HOUR_MS)
+    at = rfc3339(node.clock.engine_ms() - HOUR_MS // 2)
+    await post(node, "/temps", piece="brisket-1", value="120F", at=at, by="AB")
+    node.daemon.tick(node.clock.engine_ms())
+    assert node.daemon.engine.state.watches["hot-hold-low/brisket-1"].holds
+    node.clock.advance(1000)
+    await post(node, "/stages", piece="brisket-1", stage="served", by="AB")
+    asked = await post(node, "/cooks/finish", status=409, by="AB")
+    assert asked["question"].count("brisket-1, hot hold") == 1
+    assert "120" in asked["question"]
