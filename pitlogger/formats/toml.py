@@ -80,6 +80,10 @@ def parse_toml(
     try:
         return model.model_validate(rewrite(document, name) if rewrite else document)
     except ValidationError as fault:
+        known = _known_keys(model, ())
+        if len(document) > 1 and not {*document} & {*known}:
+            held, here = (", ".join(list(names)[:4]) for names in (document, known))
+            raise error(f"{name}: another kind of file: it has {held}; expected {here}") from None
         raise error(explain(fault, model, text, name)) from None
 
 

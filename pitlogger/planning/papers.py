@@ -50,7 +50,9 @@ class Paper:
         else:
             told = f"total {self.content['bill']['total']}"
         money = f"{told} {self.content['currency']}".rstrip()
-        return f"{self.number}{version} ({self.kind}, {self.job}): {money}{about}"
+        is_change = self.kind == "quote" and self.version > 1 and self.content.get("paid_before")
+        kind = "change order" if is_change else self.kind
+        return f"{self.number}{version} ({kind}, {self.job}): {money}{about}"
 
     def shown(self) -> dict[str, Any]:
         """Return it as a list of papers gives it."""

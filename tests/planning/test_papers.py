@@ -48,6 +48,7 @@ def test_a_change_after_money_was_paid_is_a_change_order() -> None:
     papers = issued("quote", JOB, [])
     papers += issued("quote", JOB.replace("guests = 120", "guests = 130") + PAID, papers)
     assert paper_sheet(asdict(papers[-1])).title == "Change order Q-0001, version 2"
+    assert papers[-1].line.startswith("Q-0001 version 2 (change order, orchard wedding): ")
 
 
 def test_an_invoice_is_taken_back_by_a_credit_note() -> None:

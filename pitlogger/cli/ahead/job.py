@@ -61,7 +61,8 @@ def new(file: Path, guests: int, serve_at: str, place: str, menu: str, name: str
         else:
             dishes = [(known_cut(menu, "dishes"), "100")]
         check_serving_time(at_ms, round(time.time() * 1000))
-    at = datetime.fromtimestamp(at_ms / 1000).astimezone().isoformat(timespec="minutes")
+    typed = datetime.fromisoformat(serve_at)  # its offset is the place's, not this computer's
+    at = (typed if typed.tzinfo else typed.astimezone()).isoformat(timespec="minutes")
     text = first_job(dishes, guests, at, place, name)
     parse_job(text)
     try:

@@ -23,6 +23,8 @@ _UNIT = re.compile(r"_(?:per_g|g|h|ms|pct)$")
 
 def option(field: str) -> str:
     """Return the option that a field is filled in with: ``--portion-sd`` for ``portion_sd_g``."""
+    if "." in field:  # a key of a file
+        return field
     if field in ("target_pct", "prime_cost_pct"):
         return f"--{field.replace('_', '-')}"
     return _OF.get(field) or f"--{_UNIT.sub('', field).replace('_', '-')}"

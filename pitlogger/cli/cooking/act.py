@@ -69,7 +69,11 @@ def weigh(
     )  # fmt: skip
     kept = show_mass(entry["net_g"] * 1000)
     lines = [_kept(entry, f"{piece} at {checkpoint}: {kept} ({entry['net_g']:.0f} g)")]
-    lines += [f"? {doubt['message']}" for doubt in entry["doubts"]]
+    if entry["doubts"]:
+        from pitlogger.views.doubts import as_read
+
+        unit = daemon.get("/status")["units"]["mass"]
+        lines += [f"? {as_read(doubt['message'], unit)}" for doubt in entry["doubts"]]
     daemon.emit(entry, "\n".join(lines))
 
 
