@@ -33,7 +33,8 @@ def typed_unit(mass_mg: int, units: Units) -> str:
 def _digits(mass_mg: int, unit: str) -> int:
     """Return how many digits a mass needs in a unit; 99 where three after the point do not do."""
     value = mass_mg / float(MG_PER[unit])
-    rounding = 0.6 / float(MG_PER[unit])  # masses are kept in whole milligrams
+    # Masses are kept in whole milligrams, and a slip's factor makes what was lost larger.
+    rounding = (0.6 + 2e-6 * mass_mg) / float(MG_PER[unit])
     if abs(value - round(value, 3)) > rounding:
         return 99
     return len(f"{value:.3f}".rstrip("0").replace(".", "").strip("0"))

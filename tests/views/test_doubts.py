@@ -6,7 +6,7 @@ import pytest
 
 from pitlogger.model.quantities import parse_mass_mg
 from pitlogger.rules.messages import Units
-from pitlogger.views.doubts import as_read, typed_unit
+from pitlogger.views.doubts import as_read, plain_mass, typed_unit
 
 
 @pytest.mark.parametrize(
@@ -33,3 +33,8 @@ def test_grams_and_ids_become_what_a_person_reads(told: str, unit: str, read: st
 )  # fmt: skip
 def test_a_mass_tells_in_which_unit_it_was_written(written: str, theirs: str, unit: str) -> None:
     assert typed_unit(parse_mass_mg(written), Units(mass=theirs)) == unit
+
+
+def test_a_factor_of_a_rounded_mass_tells_its_unit_too() -> None:
+    meant_mg = round(parse_mass_mg("1.5 lb") * 2.2046226218)
+    assert plain_mass(meant_mg / 1000, Units(), typed_unit(meant_mg, Units())) == "1.5 kg"
