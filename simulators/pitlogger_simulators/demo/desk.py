@@ -6,6 +6,7 @@ import asyncio
 import json
 from collections.abc import Callable
 from dataclasses import asdict
+from http import HTTPStatus
 from pathlib import Path
 from typing import Any
 
@@ -33,6 +34,7 @@ from pitlogger.model.journal import (
 from pitlogger_simulators.people.hand import Hand, Saying
 from pitlogger_simulators.people.person import SeenAlert
 
+MOST_ASKED = 5  # questions before a cook is finished
 _WAITING = {
     AlertState.UNACKNOWLEDGED.value,
     AlertState.RETURNED_UNACKNOWLEDGED.value,
@@ -106,8 +108,15 @@ class Desk:
         _checked(await self._client.post("/cooks", json={"toml": cook_text, "by": by}))
 
     async def finish(self, by: str) -> None:
-        """Finish the cook."""
-        _checked(await self._client.post("/cooks/finish", json={"by": by}))
+        """Finish the cook; what is asked about its food is answered as it stands."""
+        body = {"by": by}
+        answer = await self._client.post("/cooks/finish", json=body)
+        for _ in range(MOST_ASKED):
+            if answer.status_code != HTTPStatus.CONFLICT or "confirm" not in answer.json():
+                break
+            body["confirm"] = answer.json()["confirm"]
+            answer = await self._client.post("/cooks/finish", json=body)
+        _checked(answer)
 
     # -- what is told ---------------------------------------------------------------------
 
