@@ -38,7 +38,7 @@ TYPED: tuple[Case, ...] = (
     ("temp brisket-1 2O3F", "2O3F"),
     ("temp brisket-1 -500F", "-500F"),
     ("temp 203F brisket-1", "brisket-1"),
-    ("temp brisket-1 203F 204F", "too much"),
+    ("temp brisket-1 203F 204F", "203F 204F"),
     ("temp brisket-1 203F --with", "--with"),
     ("temp brisket-1 203F --wit pen", "--wit"),
     ("temp briskit-1 203F", "did you mean 'brisket-1'"),
