@@ -35,7 +35,7 @@ ANSWERS: dict[str, tuple[str, ...]] = {
     "wrap-due": ("not yet", "leaving it bare"),
     "tender-check-due": ("tender", "not yet", "point only"),
     "stage-likely": ("yes", "no"),
-    "weight-likely": ("first", "second", "neither"),
+    "weight-likely": ("all", "first", "second", "neither"),
     "weight-kept": ("undo",),
 }
 _RECOGNISED = ("stage-likely/", "weight-likely/", "weight-kept/")

@@ -13,7 +13,7 @@ from pitlogger.engine.inputs import Command
 from pitlogger.engine.scales import only_scale, weighed_on
 from pitlogger.engine.step import Engine
 from pitlogger.engine.watch.recognition import inferred
-from pitlogger.engine.watch.weights import LIKELY, weighing
+from pitlogger.engine.watch.weights import ALL, LIKELY, weighing
 from pitlogger.errors import PitloggerError, RefusedError
 from pitlogger.model.alerts import ACTIVE, ANNUNCIATED
 from pitlogger.model.book import PieceBook
@@ -104,6 +104,8 @@ def _agreed(engine: Engine) -> Body:
     if len(asked) != 1:
         raise RefusedError(f"{len(asked)} questions stand: a yes answers one")
     subject = asked[0].key.partition("/")[2]
+    if asked[0].kind == LIKELY and len(engine.weights.together(subject)) > 1:
+        return AlertActed(asked[0].key, "answer", reason=ALL)
     if asked[0].kind == LIKELY and (load := engine.weights.asked(subject)) is not None:
         return replace(weighing(load[0], load[1][0]), confirmed=True)
     found = engine.recognition.proposals.get(subject, [])

@@ -13,6 +13,7 @@ from pitlogger.engine.snapshot import dump_state, load_state
 from pitlogger.engine.state import EngineState
 from pitlogger.engine.step import Engine
 from pitlogger.engine.watch.weights import ASK_AFTER_MS, weighing
+from pitlogger.errors import UsageError
 from pitlogger.inference.recogniser import StageProposal
 from pitlogger.model.alerts import ACTIVE
 from pitlogger.model.cooks import Channel, Stage
@@ -169,7 +170,7 @@ def test_a_tray_put_down_first_and_a_tare_come_off() -> None:
     scale.load(0)
     scale.say(Tared("bench", 412_000, "pan"))
     scale.load(412 + 3625)
-    assert scale.engine.state.loads[-1].net_mg == 3_625_000
+    assert [net for _, net, _ in scale.weighed("a")] == [3625]
 
 
 def test_lifted_and_put_back_is_one_weighing() -> None:
@@ -220,6 +221,77 @@ def test_a_button_says_yes_to_the_one_question_that_stands() -> None:
     scale.ask()
     assert press(scale.engine, Binding("yes"), scale.t_ms, scale.feed)
     assert [net for _, net, _ in scale.weighed("b")] == [4905]
+
+
+def two_alike(scale: Scale) -> None:
+    """Let two pieces wait that nothing but their mass tells apart, and be asked about."""
+    scale.say(Weighed("a", "purchased", 4_850_000, 0, scale.t_ms))
+    scale.say(Weighed("b", "purchased", 4_900_000, 0, scale.t_ms + 1))
+    scale.t_ms += 3_600_000
+    for mass_g in (4080, 4110):
+        scale.load(mass_g)
+        scale.load(0)
+        scale.wait(60)
+    scale.ask()
+
+
+def test_all_answers_for_every_load_that_waits() -> None:
+    scale = Scale("asked")
+    two_alike(scale)
+    message = scale.engine.state.watches[LIKELY].message
+    assert "a trimmed" in message
+    assert "b trimmed: all so?" in message
+    scale.say(AlertActed(LIKELY, "answer", reason="all"))
+    scale.wait(2)
+    assert [w[:2] for w in scale.weighed("a")][1:] == [("trimmed", 4080)]
+    assert [w[:2] for w in scale.weighed("b")][1:] == [("trimmed", 4110)]
+    assert not scale.is_up(LIKELY)
+    held = scale.engine.book.pieces["a"].weighings[-1].weighed
+    assert held.confirmed
+    assert held.p is not None
+
+
+def test_all_said_twice_enters_each_once() -> None:
+    scale = Scale("asked")
+    two_alike(scale)
+    scale.say(AlertActed(LIKELY, "answer", reason="all"))
+    with pytest.raises(UsageError, match="nothing to answer"):
+        scale.say(AlertActed(LIKELY, "answer", reason="all"))
+    scale.wait(2)
+    assert [len(scale.weighed(piece)) for piece in "ab"] == [2, 2]
+
+
+def test_a_button_says_yes_to_all_that_is_asked_together() -> None:
+    scale = Scale("asked")
+    two_alike(scale)
+    assert press(scale.engine, Binding("yes"), scale.t_ms, scale.feed)
+    scale.wait(2)
+    assert [len(scale.weighed(piece)) for piece in "ab"] == [2, 2]
+
+
+def test_no_two_loads_are_kept_as_one_piece() -> None:
+    """Three alike, weighed one after the other: each is entered before the next is judged."""
+    scale = Scale()
+    for mass_g in (3621, 4902, 3950):
+        scale.load(mass_g)
+        scale.load(0)
+        scale.wait(45)
+    scale.ask()
+    for piece in "ab":
+        names = [name for name, _, _ in scale.weighed(piece)]
+        assert len(names) == len(set(names))
+
+
+def test_a_tray_that_is_filled_is_never_asked_about() -> None:
+    scale = Scale("asked")
+    scale.load(412)
+    scale.load(412 + 4905)
+    scale.load(0)
+    scale.ask()
+    found = scale.engine.weights.asked("bench")
+    assert found is not None
+    assert found[0].net_mg == 4_905_000
+    assert len(scale.engine.state.loads) == 1
 
 
 def test_a_button_agrees_to_no_stage_off_the_pit() -> None:

@@ -48,6 +48,16 @@ async def test_first_keeps_the_weight_as_confirmed(tmp_path: Path) -> None:
         assert one.weighed.source == "scale"
 
 
+async def test_all_keeps_the_weight_as_confirmed(tmp_path: Path) -> None:
+    async with make_node(tmp_path, SCALE) as node:
+        await asked(node)
+        assert (await answer(node, "all"))[0] == 200
+        node.clock.advance(2000)
+        node.daemon.tick(node.clock.engine_ms())
+        (one,) = node.daemon.engine.book.pieces["brisket-1"].weighings
+        assert one.weighed.confirmed
+
+
 @pytest.mark.parametrize("what", ["neither", "brisket-7"])
 async def test_any_other_answer_keeps_nothing(tmp_path: Path, what: str) -> None:
     async with make_node(tmp_path, SCALE) as node:
@@ -56,7 +66,7 @@ async def test_any_other_answer_keeps_nothing(tmp_path: Path, what: str) -> None
         assert node.daemon.engine.book.pieces["brisket-1"].weighings == []
         if what == "brisket-7":
             assert status == 400
-            assert "first, second, neither" in str(said)
+            assert "all, first, second, neither" in str(said)
 
 
 async def test_the_question_is_asked_where_no_answer_is_given(tmp_path: Path) -> None:
@@ -64,5 +74,5 @@ async def test_the_question_is_asked_where_no_answer_is_given(tmp_path: Path) ->
         await asked(node)
         status, said = await answer(node, "")
         assert status == 409
-        assert said["options"] == ["first", "second", "neither"]
+        assert said["options"] == ["all", "first", "second", "neither"]
         assert "brisket-1 purchased" in str(said["question"])

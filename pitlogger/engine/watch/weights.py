@@ -9,30 +9,33 @@ Else it is asked about, with the two likeliest, once nothing more was put on for
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from pitlogger.engine.annunciator import Annunciator
 from pitlogger.engine.state import EngineState, Load
 from pitlogger.model.book import Book
-from pitlogger.model.journal import Corrected, Entry, Undone, Weighed
+from pitlogger.model.journal import Corrected, Entry, Tared, Undone, Weighed
 from pitlogger.model.quantities import show_mass
 from pitlogger.pipeline.steady import Steadiness
 from pitlogger.rules.policies import RulePolicy
 from pitlogger.yields.causes import PLACE
-from pitlogger.yields.weighing.expected import expected, habits
+from pitlogger.yields.weighing.expected import expected_at, habits
 from pitlogger.yields.weighing.pile import Pile
 
 if TYPE_CHECKING:
     from pitlogger.yields.weighing.matching import Guess
 
 LIKELY, KEPT = "weight-likely", "weight-kept"
-FIRST, SECOND, NEITHER, UNDO = "first", "second", "neither", "undo"
+ALL, FIRST, SECOND, NEITHER, UNDO = "all", "first", "second", "neither", "undo"
 ASK_AFTER_MS = 240_000
 UNDO_MS = 10_000
 _WAITS_MS = 60 * 60_000
 _MOST = 12
 _LEAST_MG = 50_000
-_SURE = 0.995  # a false entry is worse than none, whatever chance is enough for a stage
+# A false entry is worse than none, whatever chance is enough for a stage: while more may be put
+# on, and when nothing more was.
+_SURE, _SURE_AT_END = 0.998, 0.99
 _ASKED = 0.5  # how likely a load has to be any piece at all to be asked about
 _SAME_MG = 15_000
 _AGAIN_MS, _AGAIN_MG, _AGAIN = 60_000, 5_000, 0.0005
@@ -58,6 +61,7 @@ class WeightRecognition:
         self.guesses: dict[int, list[Guess]] = {}
         self._timer = timer
         self._ready: list[Weighed] = []
+        self._judged_ms = -1
         self._asked: dict[str, int] = {}  # the load asked about last, by scale
 
     def settled(self, channel: str, steadiness: Steadiness, book: Book, t_ms: int) -> None:
@@ -66,13 +70,16 @@ class WeightRecognition:
             return
         pile = self.state.piles.setdefault(channel, Pile())
         first = not pile.items
+        under = pile.items[-1] if pile.items else None
         item = pile.settle(steadiness.steady_mg, steadiness.interval_mg, t_ms)
+        if item is not None and under is not None and pile.carries(under, item):
+            self.state.loads[:] = [one for one in self.state.loads if one.at_ms != under.at_ms]
         if item is None or not self._follows(book) or item.mass_mg < _LEAST_MG:
             return
         tared = book.tares.get(channel)
         tare_mg = tared.tare_mg if tared else 0
         near_mg = 3 * steadiness.interval_mg
-        if any(abs(item.mass_mg - known) <= near_mg for known in _tares_mg(book)):
+        if any(abs(item.mass_mg - known) <= near_mg for known in _tares_mg(self.state)):
             return  # a container put down
         net_mg = item.mass_mg - (tare_mg if first else 0)
         if net_mg >= _LEAST_MG and not self._again(channel, net_mg, book, t_ms):
@@ -82,6 +89,9 @@ class WeightRecognition:
 
     def judge(self, book: Book, t_ms: int) -> None:
         """Match the loads that wait, keep what is sure, ask about what has waited."""
+        if self._judged_ms == t_ms or self._ready:  # what is kept has to be entered first
+            return
+        self._judged_ms = t_ms
         self.state.loads[:] = [one for one in self.state.loads if t_ms - one.at_ms <= _WAITS_MS]
         loads = self.state.loads
         self.guesses = {}
@@ -89,11 +99,13 @@ class WeightRecognition:
             pieces = list(book.pieces.values())
             from pitlogger.yields.weighing.matching import match  # loads numpy: not at the start
 
+            waiting, chances = expected_at(pieces, [one.at_ms for one in loads])
             found = match(
                 [one.net_mg / 1000 for one in loads],
-                expected(pieces, t_ms),
-                habits(pieces),
-                sorted(known / 1000 for known in _tares_mg(book)),
+                waiting,
+                habits(pieces, loads[0].at_ms),
+                [known / 1000 for known in _tares_mg(self.state)],
+                chances,
             )
             self.guesses = {
                 one.at_ms: guesses for one, guesses in zip(loads, found, strict=True) if guesses
@@ -138,17 +150,45 @@ class WeightRecognition:
 
     def asked(self, channel: str) -> tuple[Load, list[Guess]] | None:
         """Return the load of a scale that is asked about, with the two likeliest."""
-        for one in self.state.loads:
-            if one.channel == channel and one.at_ms in self.guesses and self._is_meat(one):
-                return one, self.guesses[one.at_ms][:2]
-        return None
+        known = [
+            one for one in self.state.loads
+            if one.channel == channel and one.at_ms in self.guesses and self._is_meat(one)
+        ]  # fmt: skip
+        if not known:
+            return None
+        least = min(known, key=lambda one: self.guesses[one.at_ms][0].chance)  # it settles most
+        return least, self.guesses[least.at_ms][:2]
+
+    def together(self, channel: str) -> list[tuple[Load, Guess]]:
+        """Return the loads of a scale that wait, each with what they likeliest are together."""
+        loads = [
+            one
+            for one in self.state.loads
+            if one.channel == channel and one.at_ms in self.guesses and self._is_meat(one)
+        ]
+        found: dict[int, Guess] = {}
+        taken: set[tuple[str, str]] = set()
+        options = [(guess, one.at_ms) for one in loads for guess in self.guesses[one.at_ms]]
+        for guess, at_ms in sorted(options, key=lambda option: -option[0].chance):
+            if at_ms not in found and (guess.piece, guess.checkpoint) not in taken:
+                found[at_ms] = guess
+                taken.add((guess.piece, guess.checkpoint))
+        return [(one, found[one.at_ms]) for one in loads if one.at_ms in found]
 
     def answered(self, alert: str, answer: str, t_ms: int) -> None:
-        """Take it that a load is nothing of what was asked."""
+        """Take an answer that is no single weighing: all loads as they were said, or not one."""
         kind, _, channel = alert.partition("/")
         found = self.asked(channel)
-        if kind == LIKELY and answer == NEITHER and found is not None:
-            self.state.loads.remove(found[0])
+        if kind != LIKELY or found is None:
+            return
+        settled = [found[0]] if answer == NEITHER else []
+        if answer == ALL and not self.is_catching_up:  # else the journal has what followed
+            known = self.together(channel) or [(found[0], found[1][0])]
+            self._ready += [replace(weighing(*one), confirmed=True) for one in known]
+            settled = [load for load, _ in known]
+        self.state.loads[:] = [one for one in self.state.loads if one not in settled]
+        if settled:
+            self.alerts.tell(LIKELY, channel, t_ms, False)
             self._timer(t_ms + 1000, "weights", "")
 
     def _again(self, channel: str, net_mg: int, book: Book, t_ms: int) -> bool:
@@ -169,9 +209,11 @@ class WeightRecognition:
         return self.is_on and self.policy.stage_from != "person" and bool(book.open_cooks())
 
     def _keep(self, t_ms: int) -> None:
+        last_ms = max((one.at_ms for one in self.state.loads), default=0)
+        sure = _SURE if t_ms - last_ms < ASK_AFTER_MS else _SURE_AT_END
         for one in list(self.state.loads):
             best = next(iter(self.guesses.get(one.at_ms, [])), None)
-            if best is None or best.chance < max(self.policy.stage_chance, _SURE):
+            if best is None or best.chance < max(self.policy.stage_chance, sure):
                 continue
             if best.checkpoint in PLACE and best.net_g * 1000 > one.net_mg - 1:
                 self._ready.append(weighing(one, best))
@@ -181,17 +223,14 @@ class WeightRecognition:
 
     def _ask(self, t_ms: int) -> None:
         last_ms = max((one.at_ms for one in self.state.loads), default=0)
-        if t_ms - last_ms < ASK_AFTER_MS:
+        if self.state.loads and t_ms - last_ms < ASK_AFTER_MS:
             self._timer(last_ms + ASK_AFTER_MS, "weights", "")
         for channel in self.state.piles:
             found = self.asked(channel) if t_ms - last_ms >= ASK_AFTER_MS else None
             words = ""
             if found is not None:
                 load, guesses = found
-                options = " or ".join(
-                    f"{one.piece} {one.checkpoint} ({one.chance:.0%})" for one in guesses
-                )
-                words = f"{self._mass(load.net_mg)} is {options}?"
+                words = self._words(load, guesses, self.together(channel))
                 if self._asked.get(channel) != load.at_ms:
                     self._asked[channel] = load.at_ms
                     self.alerts.tell(LIKELY, channel, t_ms, False)
@@ -200,6 +239,18 @@ class WeightRecognition:
             watch = self.alerts.watches.get(f"{KEPT}/{channel}")
             if watch is not None and watch.holds and t_ms - watch.raised_ms >= UNDO_MS:
                 self.alerts.tell(KEPT, channel, t_ms, False)
+
+    def _words(
+        self, load: Load, guesses: list[Guess], together: list[tuple[Load, Guess]]
+    ) -> str:  # fmt: skip
+        options = " or ".join(f"{one.piece} {one.checkpoint} ({one.chance:.0%})" for one in guesses)
+        words = f"{self._mass(load.net_mg)} is {options}?"
+        if len(together) < 2:
+            return words
+        every = ", ".join(
+            f"{self._mass(one.net_mg)} {guess.piece} {guess.checkpoint}" for one, guess in together
+        )
+        return f"{every}: all so? If not: {words}"
 
     def _is_meat(self, load: Load) -> bool:
         """Return whether a load is some piece, whichever, rather than something else."""
@@ -219,15 +270,13 @@ def weighing(load: Load, guess: Guess) -> Weighed:
     )  # fmt: skip
 
 
-def _tares_mg(book: Book) -> set[int]:
-    """Return the masses of containers that the cooks have used."""
-    used = {
-        one.weighed.tare_mg
-        for held in book.pieces.values()
-        for one in held.weighings
-        if one.weighed.container
-    }
-    return {known for known in used | {one.tare_mg for one in book.tares.values()} if known > 0}
+def _tares_mg(state: EngineState) -> list[int]:
+    """Return the masses of containers that this cook has used, or that were filled here."""
+    bodies = [entry.body for entry in state.entries]
+    used = {one.tare_mg for one in bodies if isinstance(one, Tared)}
+    used |= {one.tare_mg for one in bodies if isinstance(one, Weighed) and one.container}
+    used.update(*(pile.trays_mg for pile in state.piles.values()))
+    return sorted(known for known in used if known > 0)
 
 
 def _of_undone(body: Undone, state: EngineState) -> str:

@@ -128,5 +128,5 @@ def _guess(open_pieces: list[PieceBook], steady_net_mg: int | None, now_ms: int)
     waiting = expected(open_pieces, now_ms)
     from pitlogger.yields.weighing.matching import match  # loads numpy: not at the start
 
-    (found,) = match([steady_net_mg / 1000], waiting, habits(open_pieces))
+    (found,) = match([steady_net_mg / 1000], waiting, habits(open_pieces, now_ms))
     return found[0].piece if found and found[0].chance >= LIKELY else None

@@ -1,32 +1,33 @@
 """Which load is which piece: all loads that wait, matched together.
 
 A load is one piece at one checkpoint, or something else; no two loads are the same piece. The
-chance of a load is summed over every way in which all loads can be matched so (a sum over the
-sets of pieces that are taken, load by load), over the part of the spread that is common to the
-pieces, and over what is being weighed: mostly all pieces at one checkpoint, or one piece again.
-The one likeliest matching is found the same way, with the greatest in place of the sum.
+chance of a load is summed over every way in which all loads can be matched so, over the part of
+the spread that is common to the pieces, over what is being weighed (mostly all pieces at one
+checkpoint, or one piece again) and over whether the pieces come in the order of last time.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from functools import cache
+from typing import NamedTuple
 
 import numpy as np
-import numpy.typing as npt
 
+from pitlogger.yields.weighing.assignment import Table, in_any_order, in_order, marginals
 from pitlogger.yields.weighing.expected import Expected, Habits
 
 # Density of "something else" per unit of logarithmic mass, against which a guess must win.
-SOMETHING_ELSE = 0.02
+SOMETHING_ELSE = 0.01
 _TARE_FORGOTTEN = 0.05  # chance that a known container lies under the load, not tared
 _MOST = 10  # pieces matched at once; the rest counts as something else
 _BESIDE = 0.02  # how likely a load is of another checkpoint than those around it
-_SHIFTS = ((-2.0, 0.06), (-1.0, 0.24), (0.0, 0.4), (1.0, 0.24), (2.0, 0.06))
+_AGAIN_ON = 0.3  # how likely, after one piece was weighed again, each load is anything
+_LEAST = 1e-6  # of the likeliest case, below which one is not looked at
+_MOST_SHIFTS, _FEWEST_SHIFTS = 31, 3
 
-Table = npt.NDArray[np.float64]
-Combine = Callable[[Table, Table], Table]
+Shifts = Sequence[tuple[float | None, float]]
+_NO_SHIFTS: Shifts = ((None, 1.0),)
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,9 +40,21 @@ class Guess:
     chance: float
 
 
+class _Session(NamedTuple):
+    """What may be being weighed: checkpoints, how likely, a weight for each load as each one.
+
+    ``gone`` is the set of pieces of which nothing is waited for there.
+    """
+
+    of: tuple[str, ...]
+    prior: float
+    weights: Table
+    gone: int
+
+
 def match(
     loads_g: Sequence[float], waiting: Sequence[Expected], habits: Habits,
-    containers_g: Sequence[float] = (),
+    containers_g: Sequence[float] = (), chances: Sequence[Sequence[float]] | None = None,
 ) -> list[list[Guess]]:  # fmt: skip
     """Return for each load what it may be, the likeliest first; empty where nothing fits.
 
@@ -50,24 +63,42 @@ def match(
         waiting: What pieces would weigh.
         habits: How the pieces are weighed one after the other.
         containers_g: Masses of known containers that somebody may have forgotten to tare.
+        chances: For each load the chance of each expectation when it was put on, unless that
+            is its ``chance``.
     """
     if not loads_g or not waiting:
         return [[] for _ in loads_g]
-    pieces = list(dict.fromkeys(one.piece for one in waiting))
-    column = np.array([pieces.index(one.piece) for one in waiting])
-    chances: Table = np.zeros((len(loads_g), len(waiting)))
+    at = np.array(chances or [[one.chance for one in waiting]] * len(loads_g))
+    bare = np.array([_densities(loads_g, waiting, containers_g, None)])
+    pieces = _matched(bare, waiting, habits)
+    column = np.array([pieces.index(one.piece) if one.piece in pieces else -1 for one in waiting])
+    found = np.zeros(bare.shape[1:])
     whole = 0.0
-    for shift, likely in _SHIFTS if len(loads_g) > 1 else ((None, 1.0),):
-        masses = _densities(loads_g, waiting, containers_g, shift)
-        for turns, prior in _plans(masses, waiting, habits):
-            fits = masses * turns
-            by_piece = np.full((len(loads_g), len(pieces) + 1), SOMETHING_ELSE)
-            for at in range(len(pieces)):
-                by_piece[:, at] = fits[:, column == at].sum(axis=1)
-            found, total = marginals(by_piece)
-            shares = fits / np.maximum(by_piece[:, column], 1e-300)
-            chances += prior * likely * total * found[:, column] * shares
-            whole += prior * likely * total
+    alike = _alike(waiting, pieces)
+    orders = ((in_order(alike), habits.orderly), (in_any_order(alike), 1.0 - habits.orderly))
+    for session in _sessions(waiting, at, habits, pieces):
+        shifts = _shifts(waiting, session) if len(loads_g) > 1 else _NO_SHIFTS
+        masses = bare if shifts is _NO_SHIFTS else np.array(
+            [_densities(loads_g, waiting, containers_g, one) for one, _ in shifts]
+        )  # fmt: skip
+        fits = masses * session.weights
+        is_out = (column < 0) | (session.gone >> np.maximum(column, 0) & 1 == 1)
+        table = np.full((*fits.shape[:2], len(pieces) + 1), SOMETHING_ELSE)
+        for one in range(len(pieces)):
+            table[:, :, one] = fits[:, :, ~is_out & (column == one)].sum(axis=2)
+        table[:, :, -1] += fits[:, :, is_out].sum(axis=2)
+        prior = session.prior * np.array([p for _, p in shifts])
+        bound = prior * table.sum(axis=2).prod(axis=1)
+        kept = bound > _LEAST * max(bound.max(), whole)
+        if not kept.any():
+            continue
+        fits, table, prior = fits[kept], table[kept], prior[kept]
+        place = np.where(is_out, len(pieces), column)
+        for turns, usual in orders:
+            shares, total = marginals(table, turns, session.gone)
+            each = fits * shares[:, :, place] / table[:, :, place].clip(1e-300)
+            found += np.einsum("i,ijk->jk", usual * prior * total, each)
+            whole += float(usual * prior @ total)
     return [
         sorted(
             (
@@ -77,8 +108,38 @@ def match(
             ),
             key=lambda guess: -guess.chance,
         )
-        for load, row in zip(loads_g, chances / max(whole, 1e-300), strict=True)
+        for load, row in zip(loads_g, found / max(whole, 1e-300), strict=True)
     ]
+
+
+def _shifts(waiting: Sequence[Expected], session: _Session) -> Shifts:
+    """Return parts of the common spread, so near that each piece's own bridges them."""
+    own = max(one.common_sd / one.own_sd for one in waiting if one.checkpoint in session.of)
+    count = min(_MOST_SHIFTS, 1 + 2 * round(4.0 * own))
+    if count < _FEWEST_SHIFTS:
+        return _NO_SHIFTS
+    places = np.linspace(-3.0, 3.0, count)
+    shares = np.exp(-0.5 * places**2)
+    return list(zip(places.tolist(), (shares / shares.sum()).tolist(), strict=True))
+
+
+def _matched(masses: Table, waiting: Sequence[Expected], habits: Habits) -> list[str]:
+    """Return the pieces that are matched, in the order in which they are mostly handled."""
+    best: dict[str, float] = {}
+    for one, fit in zip(waiting, masses.max(axis=(0, 1)), strict=True):
+        best[one.piece] = max(best.get(one.piece, 0.0), float(fit))
+    kept = sorted(best, key=lambda piece: -best[piece])[:_MOST]
+    return [piece for piece in habits.order if piece in kept]
+
+
+def _alike(waiting: Sequence[Expected], pieces: Sequence[str]) -> tuple[int, ...]:
+    """Return for each piece a number that it shares with those that nothing tells from it."""
+    looks: dict[str, list[tuple[str, float, float]]] = {}
+    for one in waiting:
+        if one.alike:
+            looks.setdefault(one.piece, []).append((one.checkpoint, one.log_g, one.own_sd))
+    known = list(looks.values())
+    return tuple(known.index(looks[piece]) if piece in looks else -1 for piece in pieces)
 
 
 def _densities(
@@ -98,42 +159,27 @@ def _densities(
     return table
 
 
-def _plans(
-    masses: Table, waiting: Sequence[Expected], habits: Habits
-) -> Iterator[tuple[Table, float]]:
-    """Yield what may be being weighed: the weight of each load's turn, and how likely that is."""
-    is_piece = masses.max(axis=1) > 3.0 * SOMETHING_ELSE
-    places = np.concatenate(([0], np.cumsum(is_piece)[:-1]))  # of a load among those of pieces
-    turns = np.array([[_turn(one, int(at), habits.in_order) for one in waiting] for at in places])
-    chances = np.array([one.chance for one in waiting])
+def _sessions(
+    waiting: Sequence[Expected], chances: Table, habits: Habits, pieces: Sequence[str]
+) -> Iterator[_Session]:
+    """Yield what may be being weighed, and how likely that is."""
     again = np.array([one.follows == "same-piece" for one in waiting])
-    together = np.array([one.follows == "same-checkpoint" for one in waiting])
-    rest = 1.0
-    if again.any():
-        first = turns * chances * _BESIDE
-        first[0] = np.where(again, chances, first[0])
-        first[1:] = turns[1:] * chances
-        yield first, habits.same_piece
-        rest -= habits.same_piece
+    begun = {one.checkpoint for one in waiting if one.follows == "same-checkpoint"}
     names = dict.fromkeys(one.checkpoint for one in waiting)
-    session = {one.checkpoint for one, yes in zip(waiting, together, strict=True) if yes}
+    if again.any():
+        weights = _AGAIN_ON * chances
+        weights[0] = np.where(again, chances[0], chances[0] * _BESIDE)
+        yield _Session(tuple(names), habits.same_piece, weights, 0)
+    other = 1.0 - habits.same_checkpoint - habits.same_piece if begun or again.any() else 1.0
     for name in names:
         here = np.array([one.checkpoint == name for one in waiting])
-        usual = float(chances[here].max())
-        prior = rest * usual
-        if session:
-            prior = rest * (habits.same_checkpoint if name in session else
-                            usual * (1.0 - habits.same_checkpoint))  # fmt: skip
-        yield turns * np.where(here, 1.0, _BESIDE * chances), prior
-
-
-def _turn(one: Expected, place: int, in_order: float) -> float:
-    """Return how likely it is the turn of a piece, for the load put on after ``place`` others."""
-    if one.alike:
-        return 1.0 if one.rank == place else 0.0
-    if one.waiting == 1:
-        return 1.0
-    return in_order if one.rank == place else (1.0 - in_order) / (one.waiting - 1)
+        usual = chances[:, here].max()
+        prior = habits.same_checkpoint if name in begun else other * usual
+        # Of one checkpoint all pieces are as likely, but where stages tell them apart.
+        weights = np.where(here, chances / max(usual, 1e-9), _BESIDE * chances)
+        left = {one.piece for one in waiting if one.checkpoint == name}
+        gone = sum(1 << at for at, piece in enumerate(pieces) if piece not in left)
+        yield _Session((name,), prior, weights, gone)
 
 
 def _net_g(load: float, one: Expected, containers_g: Sequence[float]) -> float:
@@ -143,77 +189,3 @@ def _net_g(load: float, one: Expected, containers_g: Sequence[float]) -> float:
         if load > tare and (fit := _TARE_FORGOTTEN * one.density(load - tare)) > best_fit:
             best, best_fit = load - tare, fit
     return best
-
-
-def marginals(fits: Table) -> tuple[Table, float]:
-    """Return the chance of each match over all one-to-one matchings, and their summed weight.
-
-    Args:
-        fits: Weights, shape (loads, columns + 1); the last column may be taken by any number.
-    """
-    before, after, columns = _passes(fits, np.add)
-    total = float(before[-1].sum())
-    found = np.zeros_like(fits)
-    if total <= 0.0:
-        found[:, -1] = 1.0
-        return found, 0.0
-    without = _without(len(columns))
-    for row in range(len(fits)):
-        ahead = after[row + 1]
-        found[row, -1] = fits[row, -1] * float(before[row] @ ahead)
-        for at, column in enumerate(columns):
-            free = without[at]
-            ways = float(before[row][free] @ ahead[free | 1 << at])
-            found[row, column] = fits[row, column] * ways
-    rest = np.delete(fits, [*columns, fits.shape[1] - 1], axis=1).sum(axis=1)
-    found /= total
-    found *= (1.0 - rest / fits.sum(axis=1))[:, None]  # what was left out is doubt
-    found[:, -1] += 1.0 - found.sum(axis=1)
-    return found, total
-
-
-def likeliest(fits: Table) -> list[int]:
-    """Return the column of each load in the one likeliest matching; the last is no match."""
-    _, after, columns = _passes(fits, np.maximum)
-    best, mask = [], 0
-    for row in range(len(fits)):
-        options = [(fits[row, -1] * after[row + 1][mask], fits.shape[1] - 1, mask)]
-        options += [
-            (fits[row, column] * after[row + 1][mask | 1 << at], column, mask | 1 << at)
-            for at, column in enumerate(columns)
-            if not mask >> at & 1
-        ]
-        _, column, mask = max(options, key=lambda option: option[0])
-        best.append(column)
-    return best
-
-
-def _passes(fits: Table, combine: Combine) -> tuple[list[Table], list[Table], list[int]]:
-    """Return the sums before and after each load, by the set of columns that are taken."""
-    strength = fits[:, :-1].max(axis=0)
-    columns = sorted(np.argsort(-strength)[:_MOST].tolist())
-    size, without = 1 << len(columns), _without(len(columns))
-    start = np.zeros(size)
-    start[0] = 1.0
-    before, after = [start], [np.ones(size)]
-    for row in fits:
-        after_row = before[-1] * row[-1]
-        for at, column in enumerate(columns):
-            free = without[at]
-            taken = free | 1 << at
-            after_row[taken] = combine(after_row[taken], before[-1][free] * row[column])
-        before.append(after_row)
-    for row in fits[::-1]:
-        ahead = after[0] * row[-1]
-        for at, column in enumerate(columns):
-            free = without[at]
-            ahead[free] = combine(ahead[free], after[0][free | 1 << at] * row[column])
-        after.insert(0, ahead)
-    return before, after, columns
-
-
-@cache
-def _without(count: int) -> list[npt.NDArray[np.int64]]:
-    """Return for each column the sets that do not hold it."""
-    sets = np.arange(1 << count)
-    return [sets[sets >> at & 1 == 0] for at in range(count)]

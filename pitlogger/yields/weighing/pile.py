@@ -13,6 +13,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 _SLACK = 3  # scale intervals within which two masses are one: two roundings and a drip
+_TRAY, _FILLED_WITHIN_MS, _TRAYS = 0.6, 3 * 60_000, 3
 _DRIP = 0.003  # of the mass
 
 
@@ -35,6 +36,18 @@ class Pile:
 
     level_mg: int = 0
     items: list[Item] = field(default_factory=list)
+    trays_mg: list[int] = field(default_factory=list)  # what something was put on, the last ones
+
+    def carries(self, under: Item, item: Item) -> bool:
+        """Take note of a tray: what something far heavier is put on soon after; tell whether."""
+        is_tray = (
+            not under.is_named
+            and under.mass_mg < _TRAY * item.mass_mg
+            and item.at_ms - under.at_ms <= _FILLED_WITHIN_MS
+        )
+        if is_tray:
+            self.trays_mg[:] = [*self.trays_mg, under.mass_mg][-_TRAYS:]
+        return is_tray
 
     def settle(self, level_mg: int, interval_mg: int, t_ms: int) -> Item | None:
         """Take a steady level and return what was put down or picked out of more, if anything."""
