@@ -35,7 +35,8 @@ _MOST = 12
 _LEAST_MG = 50_000
 # A false entry is worse than none, whatever chance is enough for a stage: while more may be put
 # on, and when nothing more was.
-_SURE, _SURE_AT_END = 0.998, 0.99
+_SURE, _SURE_OF_MANY, _SURE_AT_END = 0.998, 0.9995, 0.996
+_FEW = 2  # pieces
 _ASKED = 0.5  # how likely a load has to be any piece at all to be asked about
 _SAME_MG = 15_000
 _AGAIN_MS, _AGAIN_MG, _AGAIN = 60_000, 5_000, 0.0005
@@ -111,7 +112,7 @@ class WeightRecognition:
                 one.at_ms: guesses for one, guesses in zip(loads, found, strict=True) if guesses
             }
         if self.policy.stage_from == "taken" and not self.is_catching_up:
-            self._keep(t_ms)
+            self._keep(t_ms, sum(held.is_open for held in book.pieces.values()))
         self._ask(t_ms)
 
     def told(self, entry: Entry, book: Book, t_ms: int) -> None:
@@ -208,9 +209,11 @@ class WeightRecognition:
     def _follows(self, book: Book) -> bool:
         return self.is_on and self.policy.stage_from != "person" and bool(book.open_cooks())
 
-    def _keep(self, t_ms: int) -> None:
+    def _keep(self, t_ms: int, count: int) -> None:
         last_ms = max((one.at_ms for one in self.state.loads), default=0)
-        sure = _SURE if t_ms - last_ms < ASK_AFTER_MS else _SURE_AT_END
+        sure = _SURE_AT_END
+        if t_ms - last_ms < ASK_AFTER_MS:  # of many pieces the next loads may tell another story
+            sure = _SURE if count <= _FEW else _SURE_OF_MANY
         for one in list(self.state.loads):
             best = next(iter(self.guesses.get(one.at_ms, [])), None)
             if best is None or best.chance < max(self.policy.stage_chance, sure):

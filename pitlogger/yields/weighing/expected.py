@@ -30,6 +30,8 @@ _WEIGHED = {
     "carved": 0.85, "served": 0.3,
 }  # fmt: skip
 _ORDERLY = 0.6  # so much of a session is in the order of the one before, or it was in none
+_MOSTLY = 0.985  # a weighing is left out now and then, whatever was done so far
+_TAIL, _TAIL_SD = 0.05, 2.5  # of pieces are further off than their spread says
 _SESSION_MS = 30 * 60_000  # within which weighings belong together
 # What may be weighed in a stage, and how well that fits it: marks of the pit are mostly there,
 # those of the table seldom. A stage that has just begun fits the weighing at its beginning.
@@ -132,7 +134,9 @@ class Expected:
         mean = self.log_g + (0.0 if shift is None else shift * self.common_sd)
         spread = self.own_sd if shift is not None else math.hypot(self.own_sd, self.common_sd)
         z = (math.log(mass_g) - mean) / spread
-        return math.exp(-0.5 * z * z) / (spread * math.sqrt(2.0 * math.pi))
+        near = (1.0 - _TAIL) * math.exp(-0.5 * z * z)
+        far = _TAIL / _TAIL_SD * math.exp(-0.5 * (z / _TAIL_SD) ** 2)
+        return (near + far) / (spread * math.sqrt(2.0 * math.pi))
 
 
 def expected(pieces: Iterable[PieceBook], now_ms: int) -> list[Expected]:
@@ -285,7 +289,7 @@ def _how_often(name: str, chains: Iterable[Chain]) -> float:
     """Return how often a checkpoint is weighed, by those pieces of the cook that are past it."""
     past = [chain for chain in chains if any(PLACE[known] >= PLACE[name] for known in chain)]
     weighed = sum(name in chain for chain in past)
-    return (2.0 * _WEIGHED[name] + weighed) / (2.0 + len(past))
+    return min(_MOSTLY, (2.0 * _WEIGHED[name] + weighed) / (2.0 + len(past)))
 
 
 def _at(held: PieceBook, name: str, last: str | None, chains: Mapping[str, Chain]) -> Expected:

@@ -174,7 +174,9 @@ def _sessions(
     for name in names:
         here = np.array([one.checkpoint == name for one in waiting])
         usual = chances[:, here].max()
-        prior = habits.same_checkpoint if name in begun else other * usual
+        # Where few pieces still wait for it, it is seldom what is being done.
+        waits = chances[:, here].max(axis=0).sum() / len(pieces)
+        prior = habits.same_checkpoint if name in begun else other * waits
         # Of one checkpoint all pieces are as likely, but where stages tell them apart.
         weights = np.where(here, chances / max(usual, 1e-9), _BESIDE * chances)
         left = {one.piece for one in waiting if one.checkpoint == name}
