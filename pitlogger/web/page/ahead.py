@@ -29,7 +29,7 @@ async def ahead_screen(daemon: Node, shown: Shown, piece: str) -> dict[str, Any]
     held = daemon.engine.book.pieces.get(piece)
     if held is None or not held.is_open:
         return {"sentence": tr("{piece} is not followed now.", piece=piece), "piece": "",
-                "targets": []}  # fmt: skip
+                "targets": [], "changed": ""}  # fmt: skip
     asked = questions(daemon.engine, daemon.clock.engine_ms(), piece)
     found = await asyncio.to_thread(outlook, asked)
     targets = _targets(found, piece, shown)
