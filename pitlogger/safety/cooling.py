@@ -15,7 +15,6 @@ from functools import cache
 from math import inf
 from typing import Any
 
-from pitlogger.clock import rfc3339
 from pitlogger.model.cooks import HOT_OFF_PIT, ON_PIT, Stage
 from pitlogger.model.quantities import milli_c_from_fahrenheit, show_duration, show_temperature
 from pitlogger.safety import shipped
@@ -29,6 +28,7 @@ from pitlogger.safety.history import (
     standing_in,
     within,
 )
+from pitlogger.safety.lethality import unlike_meat
 from pitlogger.safety.phases import is_unmarked
 from pitlogger.safety.policy import Policy
 from pitlogger.safety.segments import crossing_ms
@@ -290,9 +290,8 @@ def _judge(
     cooked_ms: int,
 ) -> Cooling:
     from_ms, to_ms = period or (history.end_ms + 1, history.end_ms)
-    since_ms = max(cooked_ms, _hot_since_ms(history, from_ms))
-    if period is not None:
-        since_ms = _hot_since_ms(history, from_ms)
+    hot_ms = _hot_since_ms(history, from_ms)
+    since_ms = max(cooked_ms, hot_ms) if period is None else hot_ms
     fed = within(points, since_ms, to_ms)
     clock = _followed(fed, steps, policy, from_ms)
     started_ms = clock.started_ms
@@ -307,10 +306,10 @@ def _judge(
     )
     met = worst([stage.met for stage in stages])
     until_ms = to_ms if clock.late_ms[-1] is None else clock.late_ms[-1]
-    moved = history.moved_within(round(started_ms or from_ms), round(until_ms))
-    if moved and met is not False:
+    doubt = unlike_meat(history, fed, round(started_ms or from_ms), round(until_ms))
+    if doubt and met is not False:
         stages = tuple(replace(stage, met=None) for stage in stages)
-        reason = f"a probe was moved at {rfc3339(moved[0])}: not shown"
+        reason = f"{doubt}: not shown"
         return Cooling(Verdict(True, None, steps[0].source, reason), stages)
     reason = _reason(clock, stages, fed)
     if met is None and missing:

@@ -306,6 +306,16 @@ def is_unjoined(before: Point, point: Point, history: PieceHistory) -> bool:
     return jumped_from(point[:2], [before[:2]], rate) is not None
 
 
+def unlike_meat(history: PieceHistory, points: Sequence[Point], from_ms: int, to_ms: int) -> str:
+    """Return what between two times is no change of one place in meat, empty where nothing is."""
+    if moved := history.moved_within(from_ms, to_ms):
+        return f"a probe was moved at {rfc3339(moved[0])}"
+    for before, point in pairwise(points):
+        if before.t_ms <= to_ms and point.t_ms >= from_ms and is_unjoined(before, point, history):
+            return f"meat cannot go to the hand reading at {rfc3339(point.t_ms)} so fast"
+    return ""
+
+
 def _read_once(clock: LethalityClock, fed: Sequence[Point]) -> bool:
     """Return whether the coldest core was at an instantaneous limit, and nothing shows it."""
     if clock.once_how or 0.0 not in clock.needed_s:

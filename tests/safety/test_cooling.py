@@ -269,3 +269,20 @@ def test_the_reason_tells_each_stage_with_its_time_and_limit() -> None:
     first, second = reason.split("; ")[:2]
     assert first.startswith("135 F to 70 F took 1 h 40 min, limit 2 h")
     assert second.startswith("135 F to 41 F took 5 h, limit 6 h")
+
+
+@pytest.mark.parametrize(("fell_f", "is_met"), [(12, None), (30, None), (60, True), (100, True)])
+def test_hand_readings_that_meat_cannot_go_between_show_no_cooling(
+    fell_f: float, is_met: bool | None
+) -> None:
+    spots = ((0.0, 165.0), (30.0, float(fell_f)), (100.0, 60.0), (180.0, 38.0))
+    found = cooled(history(stages=((0.0, "cooling"),), spots=spots))
+    assert found.verdict.met is is_met
+    assert ("meat cannot go" in found.verdict.reason) is (is_met is None)
+
+
+def test_what_meat_cannot_do_takes_no_breach_away() -> None:
+    spots = ((0.0, 165.0), (20.0, 12.0), (200.0, 100.0), (500.0, 60.0))
+    assert cooled(history(stages=((0.0, "cooling"),), spots=spots)).verdict.met is not True
+    late = ((0.0, 165.0), (10.0, 120.0), (200.0, 100.0), (500.0, 60.0), (505.0, 12.0))
+    assert cooled(history(stages=((0.0, "cooling"),), spots=late)).verdict.met is False
