@@ -324,6 +324,10 @@ async def learning(daemon: Node, ask: LearningAsk) -> tuple[Body, Journal]:
         body = LearningSet(ask.teaches, ask.reason, None, entry.run, entry.seq)
         return body, journal
     journal = await journal_of(daemon, ask.cook, ask.answers)
+    running = journal.book().cook
+    if ask.piece is None and ask.cook is None and running is not None:
+        question = f"no entry, piece or cook is named: is it all of '{running.name}'?"
+        ask.answers.choose(question, ["all of it"])
     return LearningSet(ask.teaches, ask.reason, ask.piece), journal
 
 

@@ -45,6 +45,7 @@ def test_the_next_file_of_the_form_is_not_asked_about_again(node: Node) -> None:
     assert json.loads(again.stdout)["imported"] == 2
     third = node.ask("import", june, "--yes")
     assert "its 2 rows are on record already; nothing is new" in third.stdout
+    assert third.returncode == 1
     taken = node.ask("import", june, "--take-back", "--reason", "last year's")
     assert "2 cooks taken back" in taken.stdout
     assert "imported 2 rows" in node.ask("import", june, "--yes").stdout

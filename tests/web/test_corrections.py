@@ -169,6 +169,9 @@ async def test_an_entry_a_piece_and_a_cook_are_excluded_with_a_reason_and_includ
         assert [piece.teaches for piece in await past(node)] == [True]
     await post(node, "/learning", 400, teaches=False, cook="supper")
     await post(node, "/learning", 400, teaches=False, cook="supper", piece="none", reason="x")
+    await node.begin()
+    asked = await post(node, "/learning", 409, teaches=False, reason="a trial")
+    assert asked["options"] == ["all of it"]
 
 
 async def test_a_cook_withdrawn_leaves_lists_and_learning_and_comes_back(node: Node) -> None:

@@ -116,6 +116,8 @@ def import_command(
     }
     shown = "" if read.own is None else f"{preview_text(read)}\n"
     emit(document, as_json, shown + _text(document, dry_run))
+    if not (imported or dry_run):
+        click.get_current_context().exit(1)
 
 
 def _doubts(rows: Any) -> list[dict[str, Any]]:
