@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+import asyncio
 import json
 import os
 import subprocess
 import sys
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -22,8 +22,12 @@ from pitlogger.devices.transports.recording import read_recording
 from pitlogger.devices.warmth import Warmth
 from pitlogger.errors import TransportError, UsageError
 from pitlogger.model.quantities import Quantity
-from pitlogger_simulators.bluetooth import SimulatedBluez, available
-from pitlogger_simulators.bluetooth.peripherals import Peripheral
+from pitlogger_simulators.bluetooth import (
+    Characteristic,
+    GattService,
+    Peripheral,
+    SimulatedBluez,
+)
 
 ROOT = Path(__file__).parents[2]
 RECORDING = ROOT / "tests" / "recordings" / "environmental" / "capture.jsonl"
@@ -108,39 +112,19 @@ def test_record_leaves_no_empty_file_behind(tmp_path: Path) -> None:
     assert not out.exists()
 
 
-@pytest.fixture
-def simulated() -> Iterator[str]:
-    """A simulated Bluetooth service in a process of its own; yields the bus address."""
-    if not available():
-        pytest.skip("dbus-daemon is not installed")
-    with subprocess.Popen(
-        [sys.executable, "-m", "pitlogger_simulators.bluetooth"],
-        stdin=subprocess.PIPE,
-        stdout=subprocess.PIPE,
-        text=True,
-    ) as program:
-        assert program.stdin is not None
-        assert program.stdout is not None
-        ready = json.loads(program.stdout.readline())
-        weight = {"uuid": "181d", "characteristics": [{"uuid": "2a9d", "flags": ["indicate"]}]}
-        scale = {
-            "do": "add", "address": "02:00:00:00:00:10", "name": "scale", "rssi": -90,
-            "services": [weight],
-        }  # fmt: skip
-        program.stdin.write(json.dumps(scale) + "\n")
-        program.stdin.flush()
-        yield ready["address"]
-        program.stdin.close()
-
-
-def test_scan_shows_bluetooth_devices_and_the_drivers_that_suit(simulated: str) -> None:
-    done = subprocess.run(
-        [sys.executable, "-c", "from pitlogger.cli import main; main()",
-         "devices", "scan", "--seconds", "1", "--json"],
-        env=os.environ | {"DBUS_SYSTEM_BUS_ADDRESS": simulated},
-        capture_output=True, text=True, check=True,
+async def test_scan_shows_bluetooth_devices_and_the_drivers_that_suit(
+    bluez: SimulatedBluez, message_bus: str
+) -> None:
+    weight = GattService("181d", (Characteristic("2a9d", ("indicate",)),))
+    bluez.world.add(Peripheral("02:00:00:00:00:10", "scale", (weight,), rssi=-90))
+    program = await asyncio.create_subprocess_exec(
+        sys.executable, "-c", "from pitlogger.cli import main; main()",
+        "devices", "scan", "--seconds", "1", "--json",
+        env=os.environ | {"DBUS_SYSTEM_BUS_ADDRESS": message_bus}, stdout=subprocess.PIPE,
     )  # fmt: skip
-    found = [d for d in json.loads(done.stdout)["devices"] if d["way"] == "bluetooth"]
+    told, _ = await program.communicate()
+    assert program.returncode == 0
+    found = [d for d in json.loads(told)["devices"] if d["way"] == "bluetooth"]
     assert [(d["name"], d["drivers"]) for d in found] == [("scale", ["weight-scale"])]
     assert found[0]["note"].startswith("weak")
     assert found[0]["keys"] == {"address": "02:00:00:00:00:10"}
