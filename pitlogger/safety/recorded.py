@@ -71,6 +71,7 @@ def histories(
     end_ms = max([end_ms, *(mark.at_ms for held in book.pieces.values() for mark in held.marks)])
     end_ms = max([end_ms, *(sat.from_ms for held in book.channels.values() for sat in held)])
     end_ms = max([end_ms, *(entry.t_ms for entry, _ in (*book.spots, *book.checks))])
+    end_ms = max([end_ms, *(struck.until_ms for struck in book.struck)])
     found = swapped(book, by_channel) if exchanged is None else exchanged
     return [_history(book, piece, by_channel, end_ms, fat_pct, found) for piece in book.pieces]
 
