@@ -8,11 +8,13 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import groupby
+from operator import itemgetter
 from typing import TYPE_CHECKING
 
 from pitlogger.errors import UsageError
 from pitlogger.formats.journal_json import load_entry
-from pitlogger.hub.database import Database
+from pitlogger.hub.database import Database, Row
 from pitlogger.model.book import Book
 from pitlogger.model.folding import fold
 from pitlogger.model.journal import Entry
@@ -21,6 +23,23 @@ from pitlogger.yields.ledger import accounts
 
 if TYPE_CHECKING:
     from pitlogger.hub.writing import BatchOutcome
+
+# Kinds that change no mass and no span of a cook: most of what a node sends, and no cause to fold
+# a long cook anew with each bundle.
+BESIDE = frozenset((
+    "alert-acted", "alert-changed", "device-changed", "doubted", "forecast-made",
+    "forecast-scored", "forecast-skipped", "forecast-taught", "noted", "spot-read",
+    "trouble-changed",
+))  # fmt: skip
+_PUT_COOK = (
+    "INSERT INTO cook (tenant, site, node, cook, run, name, started_ms, finished_ms, entries)"
+    " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT (node, cook) DO UPDATE SET"
+    " name = excluded.name, finished_ms = excluded.finished_ms, entries = excluded.entries"
+)
+_PUT_PIECE = (
+    "INSERT INTO piece (tenant, site, node, cook, piece, cut, purchased_mg, servable_mg)"
+    " VALUES (?, ?, ?, ?, ?, ?, ?, ?)"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,30 +84,31 @@ def pieces_of(book: Book) -> list[PieceSums]:
 
 def fold_cooks(database: Database, outcome: BatchOutcome) -> None:
     """Fold anew the cooks that a batch brought entries of."""
-    for node, cook in sorted(outcome.cooks):
-        rows = database.ask(
-            "SELECT journal.entry, journal.run, run.start_ms FROM journal"
-            " JOIN run ON run.node = journal.node AND run.run = journal.run"
-            " WHERE journal.node = ? AND cook = ? ORDER BY run.start_ms, seq", (node, cook),
-        )  # fmt: skip
-        book = book_of(text for text, _, _ in rows)
+    if not outcome.cooks:
+        return
+    given, values = database.given({"node": "integer", "cook": "text"}, sorted(outcome.cooks))
+    rows = database.ask(
+        f"{given} SELECT node.tenant, node.site, journal.node, journal.cook, journal.run, entry"
+        " FROM given JOIN node ON node.id = given.node"
+        " JOIN journal ON journal.node = given.node AND journal.cook = given.cook"
+        " JOIN run ON run.node = journal.node AND run.run = journal.run"
+        f" WHERE kind NOT IN ({', '.join('?' * len(BESIDE))})"
+        " ORDER BY journal.node, journal.cook, run.start_ms, seq", (*values, *BESIDE),
+    )  # fmt: skip
+    cooks: list[Row] = []
+    pieces: list[Row] = []
+    for head, group in groupby(rows, key=itemgetter(0, 1, 2, 3)):
+        told = list(group)
+        book = book_of(row[-1] for row in told)
         if book.cook is None:
             continue  # its start has not come yet
-        ((tenant, site),) = database.ask("SELECT tenant, site FROM node WHERE id = ?", (node,))
-        head = (tenant, site, node, cook)
-        with database.transaction():
-            database.run(
-                "INSERT INTO cook (tenant, site, node, cook, run, name, started_ms, finished_ms,"
-                " entries) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT (node, cook) DO UPDATE"
-                " SET name = excluded.name, finished_ms = excluded.finished_ms,"
-                " entries = excluded.entries",
-                (*head, rows[0][1], book.cook.name, book.started_ms or 0, book.finished_ms,
-                 len(rows)),
-            )  # fmt: skip
-            database.run("DELETE FROM piece WHERE node = ? AND cook = ?", (node, cook))
-            database.many(
-                "INSERT INTO piece (tenant, site, node, cook, piece, cut, purchased_mg,"
-                " servable_mg) VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
-                [(*head, sums.piece, sums.cut, sums.purchased_mg, sums.servable_mg)
-                 for sums in pieces_of(book)],
-            )  # fmt: skip
+        cooks.append((*head, told[0][4], book.cook.name, book.started_ms or 0, book.finished_ms,
+                      len(told)))  # fmt: skip
+        pieces += [
+            (*head, sums.piece, sums.cut, sums.purchased_mg, sums.servable_mg)
+            for sums in pieces_of(book)
+        ]
+    with database.transaction():
+        database.many(_PUT_COOK, cooks)
+        database.many("DELETE FROM piece WHERE node = ? AND cook = ?", [row[2:4] for row in cooks])
+        database.many(_PUT_PIECE, pieces)

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from pitlogger.errors import BundleError, HubFullError, StoreError
 from pitlogger.hub import records
 from pitlogger.hub.database import Database
+from pitlogger.hub.fold import BESIDE
 from pitlogger.hub.receive import NODES, UID, Aside, NodeRow, ReceivedBundle
 from pitlogger.store.packing import unpack
 
@@ -61,7 +62,7 @@ class BatchOutcome:
         failed: Bundles that could not be written for a reason nobody thought of: neither taken
             nor set aside, so that their nodes send them again.
         contradicted: Records, by node, that say other than what is there of the same identity.
-        cooks: Cooks that got entries, (node, cook), to be folded anew.
+        cooks: Cooks, (node, cook), that got entries by which they have to be folded anew.
     """
 
     received: list[ReceivedBundle] = field(default_factory=list)
@@ -156,7 +157,7 @@ class HubSink:
                 (received.node.id, entry.cook)
                 for received in batch
                 for entry in received.bundle.entries
-                if entry.cook is not None
+                if entry.cook is not None and entry.kind not in BESIDE
             }
 
     def _put(self, batch: Sequence[ReceivedBundle], at_ms: int, outcome: BatchOutcome) -> None:
