@@ -48,7 +48,7 @@ Topic = Annotated[str, BeforeValidator(_topic)]
 
 
 class _Table(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, defer_build=True)
 
 
 def default_data() -> Path:
@@ -104,7 +104,7 @@ class ButtonTable(_Table):
 class DeviceTable(BaseModel):
     """One device. Keys that are not named here belong to its driver."""
 
-    model_config = ConfigDict(extra="allow", frozen=True)
+    model_config = ConfigDict(extra="allow", frozen=True, defer_build=True)
 
     id: Id
     driver: str

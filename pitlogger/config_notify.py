@@ -42,7 +42,7 @@ TopicUrl = Annotated[str, BeforeValidator(_url_with_topic)]
 
 
 class _Table(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, defer_build=True)
 
 
 class WayTable(_Table):

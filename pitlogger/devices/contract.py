@@ -78,7 +78,7 @@ Memory = MutableMapping[str, Any]  # what a driver keeps over restarts; JSON val
 class DriverConfig(BaseModel):
     """Base of every driver's own configuration; unknown keys are errors."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, defer_build=True)
 
     interval_s: float | None = Field(
         default=None, gt=0, description="longest normal pause between two readings"

@@ -124,7 +124,7 @@ LEAST_EVERY_MS = 60_000
 
 
 class _Table(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, defer_build=True)
 
 
 class ServiceTable(_Table):
@@ -212,7 +212,7 @@ class CookTable(_Table):
 class TimersTable(_Table):
     """What is done again and again, every so often; ``off`` for not at all."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, validate_by_alias=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, defer_build=True, validate_by_alias=True)
 
     spritz: Every | None = None
     water_pan: Every | None = Field(None, alias="water-pan")

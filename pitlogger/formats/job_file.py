@@ -59,7 +59,7 @@ Positive = Annotated[Mass, Field(gt=0)]
 
 
 class _Table(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, defer_build=True)
 
 
 class JobTable(_Table):

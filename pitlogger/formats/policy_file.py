@@ -36,7 +36,7 @@ F = TypeVar("F", bound=RootModel[Any])
 
 
 class _Table(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, defer_build=True)
 
 
 class AlertTable(_Table):

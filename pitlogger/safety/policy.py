@@ -181,7 +181,7 @@ class Policy:
 
 
 class _Table(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, defer_build=True)
     source: str = Field(min_length=3)
     mark: Mark = "read"
     note: str = ""
@@ -208,7 +208,7 @@ class _ChoiceTable(_Table):
 
 
 class Header(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, defer_build=True)
     name: str = Field(min_length=1, pattern=r"^[a-z0-9][a-z0-9.-]*$")
     version: str = Field(min_length=1)
     title: str = ""

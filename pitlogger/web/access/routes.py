@@ -13,7 +13,6 @@ from pitlogger.web.access.access import Access, utc_ms
 from pitlogger.web.access.codes import GOOD_FOR_MS, spoken
 from pitlogger.web.access.keyring import Holder
 from pitlogger.web.access.roles import role_of, who_asks
-from pitlogger.web.routes.error_answers import RESPONSES
 
 
 class CodeAsk(BaseModel):
@@ -78,7 +77,7 @@ class CodeView(View):
 
 def make_access_api(access: Access, page: str | None) -> APIRouter:
     """Return the routes; ``page`` is the address phones open, ``None`` without a page."""
-    api = APIRouter(prefix="/api/v1", tags=["access"], responses=RESPONSES)
+    api = APIRouter(prefix="/api/v1", tags=["access"])
 
     @api.get("/me", summary="Who asks, and what they may do")
     async def me() -> Asking:

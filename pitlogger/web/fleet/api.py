@@ -16,7 +16,6 @@ from pitlogger.uplink.offers import PriorOffer, answer_offer, read_offer
 from pitlogger.views.node import Node
 from pitlogger.views.uplink import Joined, UplinkStatus
 from pitlogger.web.access.roles import who_asks
-from pitlogger.web.routes.error_answers import RESPONSES
 
 if TYPE_CHECKING:
     from pitlogger.web.fleet.open_hub import OpenHub
@@ -87,7 +86,7 @@ class YieldsView:
 
 def make_fleet_api(node: Node, hub: OpenHub | None) -> APIRouter:
     """Return the routes of the fleet; ``hub`` is ``None`` where the node is none."""
-    api = APIRouter(prefix="/api/v1", responses=RESPONSES)
+    api = APIRouter(prefix="/api/v1")
 
     def own_hub() -> OpenHub:
         if hub is None:

@@ -26,7 +26,6 @@ from pitlogger.views.status import AnyChannel, channel_view, is_running, sentenc
 from pitlogger.views.view import Moment, View, moment
 from pitlogger.web.overnight.night_checks import checks
 from pitlogger.web.requests import Ask
-from pitlogger.web.routes.error_answers import RESPONSES
 from pitlogger.web.routes.ring_test import RingTest, RungView
 
 MORNING_H = 7  # o'clock, where the node stands
@@ -82,7 +81,7 @@ class NightView(View):
 
 def make_night_api(daemon: Node, ring: RingTest) -> APIRouter:
     """Return the routes of the night."""
-    api = APIRouter(prefix="/api/v1", responses=RESPONSES)
+    api = APIRouter(prefix="/api/v1")
 
     @api.get("/night", summary="Before turning in: what is expected and what will wake you")
     async def night() -> NightView:

@@ -13,7 +13,6 @@ from pitlogger.views.view import Moment, View
 from pitlogger.web.access.roles import who_asks
 from pitlogger.web.bodies import container_mg
 from pitlogger.web.requests import ContainerAsk, ContainerRemoveAsk
-from pitlogger.web.routes.error_answers import RESPONSES
 
 
 class ContainerView(View):
@@ -27,7 +26,7 @@ class ContainerView(View):
 
 def make_container_api(daemon: Node) -> APIRouter:
     """Return the routes, bound to a daemon."""
-    api = APIRouter(prefix="/api/v1", responses=RESPONSES)
+    api = APIRouter(prefix="/api/v1")
 
     @api.get("/containers", summary="Pans, trays and boards whose mass is known")
     async def listed() -> list[ContainerView]:

@@ -14,7 +14,6 @@ from pitlogger.views.view import View
 from pitlogger.web.actions import decide
 from pitlogger.web.requests import Ask, NoteAsk
 from pitlogger.web.routes.entry_answer import entry_answer
-from pitlogger.web.routes.error_answers import RESPONSES
 
 
 class DeviceView(View):
@@ -30,7 +29,7 @@ class DeviceView(View):
 
 def make_device_api(daemon: Node) -> APIRouter:
     """Return the routes, bound to a daemon."""
-    api = APIRouter(prefix="/api/v1", responses=RESPONSES)
+    api = APIRouter(prefix="/api/v1")
 
     @api.get("/devices", summary="Devices: whether each can be read, and what can be sent to it")
     async def listed() -> list[DeviceView]:

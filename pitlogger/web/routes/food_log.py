@@ -26,7 +26,6 @@ from pitlogger.web.judged import JudgedCook, judged
 from pitlogger.web.kept_answers import keep_answers, kept_answers
 from pitlogger.web.requests import Ask, Text
 from pitlogger.web.routes.entry_answer import entry_answer
-from pitlogger.web.routes.error_answers import RESPONSES
 from pitlogger.web.signers import Signers
 from pitlogger.web.signing import sign_off
 
@@ -114,7 +113,7 @@ class PastView(View):
 
 def make_log_api(daemon: Node, signers: Signers) -> APIRouter:
     """Return the routes of the food log, bound to a daemon."""
-    api = APIRouter(prefix="/api/v1", responses=RESPONSES)
+    api = APIRouter(prefix="/api/v1")
 
     @api.get("/log", summary="The food log of a cook: sheets, chain, sign-offs")
     async def log(cook: str | None = None) -> FoodLogView:

@@ -10,12 +10,11 @@ from pitlogger.engine.forecasts.summary import outlook, questions
 from pitlogger.errors import UsageError, unknown
 from pitlogger.views.forecasts import OutlookView, outlook_view
 from pitlogger.views.node import Node
-from pitlogger.web.routes.error_answers import RESPONSES
 
 
 def make_forecast_api(daemon: Node) -> APIRouter:
     """Return the routes of the forecasts, bound to a daemon."""
-    api = APIRouter(prefix="/api/v1", responses=RESPONSES)
+    api = APIRouter(prefix="/api/v1")
 
     @api.get("/forecasts", summary="When each piece is done, what would change it, who eats when")
     async def forecasts(piece: str | None = None) -> OutlookView:

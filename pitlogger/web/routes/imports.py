@@ -22,7 +22,6 @@ from pitlogger.store.rows import JournalRow, RunRow
 from pitlogger.views.node import Node
 from pitlogger.views.view import View
 from pitlogger.web.requests import Ask, Initials
-from pitlogger.web.routes.error_answers import RESPONSES
 
 READINGS_A_PART = 20_000  # a few hundredths of a second of the daemon's time
 _ENTRIES = 20_000
@@ -103,7 +102,7 @@ class ImportedView(View):
 
 def make_import_api(daemon: Node) -> APIRouter:
     """Return the route that takes captures, bound to a daemon."""
-    api = APIRouter(prefix="/api/v1", responses=RESPONSES)
+    api = APIRouter(prefix="/api/v1")
 
     @api.post("/record/captures", summary="Put a part of a capture on record; twice does no harm")
     async def add(ask: CaptureAsk) -> ImportedView:

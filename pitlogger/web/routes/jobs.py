@@ -21,7 +21,6 @@ from pitlogger.planning.past import PastCooks
 from pitlogger.views.node import Node
 from pitlogger.web.page.past_record import from_record
 from pitlogger.web.requests import Ask
-from pitlogger.web.routes.error_answers import RESPONSES
 
 
 class JobAsk(Ask):
@@ -111,7 +110,7 @@ async def issued(daemon: Node, ask: IssueAsk) -> list[papers.Paper]:
 
 def make_job_api(daemon: Node) -> APIRouter:
     """Return the routes of jobs, bound to a daemon."""
-    api = APIRouter(prefix="/api/v1", responses=RESPONSES)
+    api = APIRouter(prefix="/api/v1")
 
     @api.post("/jobs/answer", summary="Answer a job file: what to buy, when, what it earns")
     async def answer(ask: JobAsk) -> JobAnswer:

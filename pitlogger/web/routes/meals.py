@@ -18,7 +18,6 @@ from pitlogger.views.node import Node
 from pitlogger.web.access.roles import who_asks
 from pitlogger.web.requests import Ask, Text
 from pitlogger.web.routes.entry_answer import entry_answer
-from pitlogger.web.routes.error_answers import RESPONSES
 from pitlogger.web.routes.reading import cook_id
 from pitlogger.web.starting import open_cook
 from pitlogger.yields.books import from_book
@@ -41,7 +40,7 @@ class MealAsk(Ask):
 
 def make_meal_api(daemon: Node) -> APIRouter:
     """Return the routes of the meal, bound to a daemon."""
-    api = APIRouter(prefix="/api/v1", responses=RESPONSES)
+    api = APIRouter(prefix="/api/v1")
 
     @api.post(
         "/meals",

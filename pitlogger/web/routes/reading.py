@@ -29,7 +29,6 @@ from pitlogger.views.status import StatusView, status
 from pitlogger.views.view import moment
 from pitlogger.web.deliveries import read_notices, told_of
 from pitlogger.web.past_entries import journals_text
-from pitlogger.web.routes.error_answers import RESPONSES
 from pitlogger.web.routes.stream import Pulse, events
 from pitlogger.web.routes.writing import add_writes
 
@@ -51,7 +50,7 @@ LAST_MS = 253_402_300_799_000  # the end of the year 9999
 
 def make_api(daemon: Node) -> APIRouter:
     """Return the routes of the API, bound to a daemon."""
-    api = APIRouter(prefix="/api/v1", responses=RESPONSES)
+    api = APIRouter(prefix="/api/v1")
     _add_reads(api, daemon)
     add_writes(api, daemon)
     return api

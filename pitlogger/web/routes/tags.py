@@ -11,7 +11,6 @@ from pitlogger.node.containers import containers
 from pitlogger.views import words
 from pitlogger.views.node import Node
 from pitlogger.views.view import View
-from pitlogger.web.routes.error_answers import RESPONSES
 
 
 class TagView(View):
@@ -42,7 +41,7 @@ def tags_of(node: Node) -> list[TagView]:
 
 def make_tags_api(daemon: Node) -> APIRouter:
     """Return the route, bound to a daemon."""
-    api = APIRouter(prefix="/api/v1", responses=RESPONSES)
+    api = APIRouter(prefix="/api/v1")
 
     @api.get("/tags", summary="Tags of pieces and containers, to be printed and scanned")
     async def tags() -> list[TagView]:
