@@ -6,7 +6,7 @@ Derived and nothing more: both tables may be emptied and filled anew at will.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import groupby
 from operator import itemgetter
@@ -31,14 +31,15 @@ BESIDE = frozenset((
     "forecast-scored", "forecast-skipped", "forecast-taught", "noted", "spot-read",
     "trouble-changed",
 ))  # fmt: skip
-_PUT_COOK = (
-    "INSERT INTO cook (tenant, site, node, cook, run, name, started_ms, finished_ms, entries)"
-    " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT (node, cook) DO UPDATE SET"
-    " name = excluded.name, finished_ms = excluded.finished_ms, entries = excluded.entries"
-)
-_PUT_PIECE = (
-    "INSERT INTO piece (tenant, site, node, cook, piece, cut, purchased_mg, servable_mg)"
-    " VALUES (?, ?, ?, ?, ?, ?, ?, ?)"
+_OF = {"tenant": "integer", "site": "integer", "node": "integer", "cook": "text"}
+_COOK = _OF | {
+    "run": "text", "name": "text", "started_ms": "bigint", "finished_ms": "bigint",
+    "entries": "integer",
+}  # fmt: skip
+_PIECE = _OF | {"piece": "text", "cut": "text", "purchased_mg": "bigint", "servable_mg": "bigint"}
+_ANEW = (
+    "WHERE true ON CONFLICT (node, cook) DO UPDATE SET name = excluded.name,"
+    " finished_ms = excluded.finished_ms, entries = excluded.entries"
 )
 
 
@@ -108,7 +109,24 @@ def fold_cooks(database: Database, outcome: BatchOutcome) -> None:
             (*head, sums.piece, sums.cut, sums.purchased_mg, sums.servable_mg)
             for sums in pieces_of(book)
         ]
+    if not cooks:
+        return
+    keys, known = database.given({"node": "integer", "cook": "text"}, [row[2:4] for row in cooks])
     with database.transaction():
-        database.many(_PUT_COOK, cooks)
-        database.many("DELETE FROM piece WHERE node = ? AND cook = ?", [row[2:4] for row in cooks])
-        database.many(_PUT_PIECE, pieces)
+        _put(database, "cook", _COOK, cooks, _ANEW)
+        database.run(
+            f"{keys} DELETE FROM piece WHERE (node, cook) IN (SELECT node, cook FROM given)", known
+        )
+        _put(database, "piece", _PIECE, pieces)
+
+
+def _put(
+    database: Database, table: str, columns: Mapping[str, str], rows: Sequence[Row], more: str = ""
+) -> None:
+    """Insert rows by one statement."""
+    if rows:
+        given, values = database.given(columns, rows)
+        names = ", ".join(columns)
+        database.run(
+            f"{given} INSERT INTO {table} ({names}) SELECT {names} FROM given {more}", values
+        )

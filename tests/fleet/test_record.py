@@ -165,3 +165,22 @@ def test_a_cook_is_folded_as_its_node_has_it(store: Store, sink: HubSink) -> Non
     assert book.cook is not None
     assert book.cook.name == "supper"
     assert cook_book(sink.database, 2, UID, "supper") is None, "another firm sees nothing"
+
+
+def test_a_note_is_no_reason_to_fold_a_cook_anew(store: Store, sink: HubSink) -> None:
+    with store.reader() as reader:
+        everything = received(sink, UID, messages(reader, KEY, UID))
+    noted = [
+        replace(one, bundle=replace(one.bundle, spans=(), entries=tuple(
+            entry for entry in one.bundle.entries if entry.kind == "noted"
+        )))
+        for one in everything
+    ]  # fmt: skip
+    assert any(one.bundle.entries for one in noted)
+    assert sink.take(noted, [], 5).cooks == set()
+    outcome = sink.take(everything, [], 6)
+    assert len(outcome.cooks) == 1
+    fold_cooks(sink.database, outcome)
+    fold_cooks(sink.database, outcome)
+    assert sink.database.ask("SELECT count(*) FROM cook") == [(1,)], "twice is once"
+    assert sink.database.ask("SELECT count(*) FROM piece") == [(1,)]
