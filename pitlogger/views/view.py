@@ -14,7 +14,9 @@ Moment = Annotated[str, WithJsonSchema({"type": "string", "format": "date-time"}
 class View(BaseModel):
     """A read model: made once, shown by the page, the API, the commands and MQTT."""
 
-    model_config = ConfigDict(frozen=True, defer_build=True, validate_by_name=True, validate_by_alias=True)
+    model_config = ConfigDict(
+        frozen=True, validate_by_name=True, validate_by_alias=True, defer_build=True
+    )
 
     def document(self, leave_out: set[str] | None = None) -> dict[str, Any]:
         """Return it as JSON values, under the keys of the API."""

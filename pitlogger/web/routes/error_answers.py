@@ -43,6 +43,8 @@ _WHY = {
     500: "It failed",
     503: "Not now",
 }
+
+
 def error_answer(status: int, message: str) -> JSONResponse:
     """Return an error as the API gives it."""
     return JSONResponse({"error": message}, status_code=status)
