@@ -1,7 +1,7 @@
 """Job files: one catering job from the enquiry to the invoice (TOML).
 
 ``pitlogger job new`` writes one from four answers; all else is optional and is filled in, marked
-as assumed. ``price --job`` and ``report quote`` read the same file.
+as assumed.
 """
 
 from __future__ import annotations
@@ -123,8 +123,6 @@ class MeatTable(_Table):
     cut: CutId
     name: str = ""
     price: PricePerGram | None = None
-    price_low: PricePerGram | None = None
-    price_high: PricePerGram | None = None
     share_pct: Annotated[Percent, Field(gt=0)] = Decimal(100)
     portion: Positive | None = None
     supplier: str = ""

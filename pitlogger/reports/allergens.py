@@ -113,11 +113,3 @@ def suggested(ingredients: Iterable[str], answered: Answered) -> str:
     if not words:
         return ""
     return tr("Words of the ingredients suggest {names}: answer.", names=", ".join(map(tr, words)))
-
-
-def named_so_far(allergens: Iterable[str]) -> str:
-    """Return the line of a quote: what is known to be in it; of the rest nothing is said."""
-    known = ", ".join(map(tr, allergens))
-    if not known:
-        return tr("Allergens are not stated here: ask.")
-    return tr("Contains {names}; other allergens are not stated here: ask.", names=known)

@@ -138,8 +138,6 @@ AHEAD: tuple[Case, ...] = (
     ("price --weights purchased=14.2lb,carved=7lb --price 4/lb --target-pct 30", "--portion"),
     ("price --weights purchased=14.2lb,carved=7lb --price 4/lb --portion '-5oz'", "-5oz"),
     ("price --weights purchased=9lb,carved=5lb --price 4/lb --portion 5oz --target-pct 120", "120"),
-    ("price --job nowhere.toml", "nowhere.toml"),
-    ("price --job broken.toml", "broken.toml:"),
     ("schedule", "--cut"),
     ("schedule --serve-at noon --cut brisket-packer", "noon"),
     ("schedule --serve-at 2026-09-19T18:00-05:00 --cut brisket-paker", "did you mean"),

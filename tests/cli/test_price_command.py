@@ -1,15 +1,13 @@
-"""``pitlogger price``: cards, prices, quotes, bad input."""
+"""``pitlogger price``: cards, prices, bad input."""
 
 from __future__ import annotations
 
 import json
-from pathlib import Path
 from typing import Any
 
 import pytest
 from click.testing import CliRunner
 
-from pitlogger.cli.ahead.plan import plan
 from pitlogger.cli.ahead.price import price
 from pitlogger.errors import UsageError
 
@@ -20,44 +18,6 @@ BRISKET = (
     "--weights", CHAIN, "--price", "4.29/lb", "--credit", "trim-fat=0.25/lb",
     "--credit", "trim-lean=3.50/lb",
 )  # fmt: skip
-JOB = """
-[job]
-name = "harvest supper"
-guests = 45
-price_per_guest = 24.00
-portion = "5 oz"
-currency = "USD"
-valid_until = 2026-09-30
-service_pct = 15
-tax_pct = 8.25
-card_fee_pct = 2.9
-deposit_pct = 30
-[[meat]]
-cut = "brisket-packer"
-price = "4.29/lb"
-price_low = "3.89/lb"
-price_high = "4.99/lb"
-[[per_guest]]
-what = "two sides"
-cost = 3.10
-[[fixed]]
-what = "permit and insurance share"
-cost = 85
-[fuel]
-mass = "18 kg"
-price = "1.10/kg"
-[[labour]]
-role = "pit"
-hours = 6
-rate = 22
-night_hours = 8
-night_rate = 26
-[actual]
-guests = 41
-income = 1105.20
-meat_cost = 240.24
-other_cost = 300.00
-"""
 
 
 def run(*args: str) -> Any:
@@ -122,56 +82,6 @@ def test_printed_cards_round_each_credit_line() -> None:
     assert document["card"]["usable"]["factor"] == pytest.approx(1.35756, abs=1e-5)
 
 
-@pytest.fixture
-def job(tmp_path: Path) -> Path:
-    path = tmp_path / "job.toml"
-    path.write_text(JOB, encoding="utf-8")
-    return path
-
-
-def test_a_job_is_quoted_for_nine_scenarios(job: Path) -> None:
-    document = run("--job", str(job))
-    assert len(document["scenarios"]) == 9
-    assert document["subtotal"] == 1080
-    assert document["total"] == pytest.approx(1080 * 1.15 * 1.0825, abs=0.01)
-    assert document["deposit"] == pytest.approx(0.3 * document["total"], abs=0.01)
-    assert document["valid_until"] == "2026-09-30"
-    assert document["labour_hours"] == 14
-
-
-def test_dear_meat_earns_least_and_a_poor_yield_leaves_least(job: Path) -> None:
-    scenarios = run("--job", str(job))["scenarios"]
-    worst = min(scenarios, key=lambda s: s["profit"])
-    best = max(scenarios, key=lambda s: s["profit"])
-    assert (worst["meat_price"], best["meat_price"]) == ("p90", "p10")
-    left = [s["left_g"] for s in scenarios if s["meat_price"] == "p50"]
-    assert left == sorted(left)
-
-
-def test_a_quote_buys_what_the_plan_buys(job: Path) -> None:
-    quoted = run("--job", str(job))
-    args = ["--guests", "45", "--portion", "5oz", "--cut", "brisket-packer", "--json"]
-    planned = json.loads(CliRunner().invoke(plan, args).stdout)
-    (bought,) = quoted["purchase"]
-    assert (bought["pieces"], bought["purchase_g"]) == (
-        planned["recommended"],
-        planned["purchase_g"],
-    )
-    middle = next(s for s in quoted["scenarios"] if (s["yield"], s["meat_price"]) == ("p50", "p50"))
-    assert middle["meat"] == pytest.approx(4.29 * planned["purchase_g"] / 453.59237, abs=0.01)
-
-
-def test_profit_after_the_fact_is_income_less_what_was_spent(job: Path) -> None:
-    actual = run("--job", str(job))["actual"]
-    assert actual["spent"] == pytest.approx(240.24 + 300 + 6 * 22 + 8 * 26)
-    assert actual["profit"] == pytest.approx(1105.20 - actual["spent"])
-
-
-def test_the_quote_reads_as_text(job: Path) -> None:
-    text = CliRunner().invoke(price, ["--job", str(job)]).output
-    assert text.startswith("harvest supper: 45 guests, total 1344.47 USD")
-
-
 @pytest.mark.parametrize(
     ("args", "said"),
     [
@@ -184,18 +94,9 @@ def test_the_quote_reads_as_text(job: Path) -> None:
         ((*BRISKET, "--portion", "5oz", "--target-pct", "0"), "not above 0"),
         ((*BRISKET, "--portion", "5oz", "--prime-cost-pct", "60"), "needs --labour"),
         ((*BRISKET, "--portion", "5oz", "--fixed", "60"), "needs --menu-price"),
-        (("--job", "/none.toml"), "cannot be read"),
-        (("--job", "/none.toml", "--weights", CHAIN), "not both"),
     ],
 )
 def test_bad_questions_are_refused_with_a_reason(args: tuple[str, ...], said: str) -> None:
     result = CliRunner().invoke(price, list(args))
     assert isinstance(result.exception, UsageError), result.output
     assert said in str(result.exception)
-
-
-def test_a_bad_job_file_names_its_line(job: Path) -> None:
-    job.write_text(JOB.replace("guests = 45", "guests = 0"), encoding="utf-8")
-    result = CliRunner().invoke(price, ["--job", str(job)])
-    assert isinstance(result.exception, UsageError)
-    assert "job.toml:4" in str(result.exception)

@@ -30,7 +30,7 @@ PAGE = Path(__file__).parents[2] / "docs" / "keys.md"
 MODELS = (
     ("Cook file", "`pitlogger cook start`, `replay`; `pitlogger cook example`", CookFile),
     ("Pad file", "`pitlogger cook enter`; `pitlogger cook example --pad`", PadFile),
-    ("Job file", "`pitlogger job`, `pitlogger price --job`; `pitlogger job example`", JobFile),
+    ("Job file", "`pitlogger job`; `pitlogger job example`", JobFile),
 )
 HEAD = """# Every key
 

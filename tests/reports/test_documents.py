@@ -6,7 +6,6 @@ import re
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime
-from decimal import Decimal
 from xml.etree import ElementTree
 
 import html5lib
@@ -18,12 +17,10 @@ from pitlogger.reports.food_log import food_log
 from pitlogger.reports.html import html
 from pitlogger.reports.joined_chart import joined_chart
 from pitlogger.reports.label import Label, label_sheet
-from pitlogger.reports.quote_sheet import Offer, quote_sheet
 from pitlogger.reports.sheet import CAUTIONS, Picture, Sheet, Table
 from pitlogger.reports.shopping import shopping_list
 from pitlogger.reports.take_along import take_along
 from pitlogger.safety.record import CorrectiveAction, LogRow
-from pitlogger.yields.money.quote import QuotedJob
 from tests.reports.conftest import EVIL
 
 OF_A_COOK: list[Callable[[CookRecord], Sheet]] = [cook_report, food_log, take_along]
@@ -33,11 +30,8 @@ PLAN = {"cut": "brisket-packer", "recommended": 3, "purchase_g": 19050.9,
 
 
 def others() -> list[Sheet]:
-    job = QuotedJob(45, Decimal("24.00"), service_pct=Decimal(15), tax_pct=Decimal("8.25"),
-              deposit_pct=Decimal(30))  # fmt: skip
     return [
         label_sheet(Label(EVIL, "hot", NOON, NOON, ingredients=("beef",), code="brisket-1")),
-        quote_sheet(Offer(EVIL, ("brisket",), "5 oz", "USD"), job),
         shopping_list([PLAN], [EVIL]),
     ]
 

@@ -161,31 +161,6 @@ def test_a_label_that_ends_before_it_begins_is_refused() -> None:
     assert isinstance(result.exception, UsageError)
 
 
-JOB = """
-[job]
-name = "harvest supper"
-guests = 45
-price_per_guest = 24.00
-portion = "5 oz"
-currency = "USD"
-valid_until = 2026-09-30
-deposit_pct = 30
-[[meat]]
-cut = "brisket-packer"
-price = "4.29/lb"
-"""
-
-
-def test_a_quote_is_made_of_a_job_file(tmp_path: Path) -> None:
-    job = tmp_path / "job.toml"
-    job.write_text(JOB, encoding="utf-8")
-    given = ["quote", "--job", str(job), "--guarantee-by", "2026-09-12", "--allergen", "milk"]
-    result = CliRunner().invoke(report, given)
-    assert result.exception is None
-    for words in ("guaranteed by 2026-09-12", "1,080.00", "324.00", "Contains milk;"):
-        assert words in result.output
-
-
 def test_a_plan_that_is_none_is_told(tmp_path: Path) -> None:
     path = tmp_path / "plan.json"
     path.write_text('{"x": 1}', encoding="utf-8")

@@ -63,15 +63,6 @@ async def test_what_a_label_cannot_say_is_refused(node: Node) -> None:
         assert answer.status_code == 400
 
 
-async def test_a_quote_adds_up(node: Node) -> None:
-    asked = {"guests": "45", "price_per_guest": "24.00", "tax": "8.25", "menu": "brisket\nslaw",
-             "portion": "5 oz", "currency": "USD"}  # fmt: skip
-    answer = await node.local.get("/print/quote", params=asked, headers=HTML)
-    assert "1,169.10" in answer.text  # 45 x 24.00 = 1 080.00, and 8.25 % of it
-    bad = await node.local.get("/print/quote", params={**asked, "tax": "101"}, headers=HTML)
-    assert bad.status_code == 400
-
-
 async def test_a_shopping_list_of_a_menu(node: Node) -> None:
     asked = {"guests": "45", "portion": "5 oz", "cut": "brisket-packer", "share": "60",
              "cut-2": "pork-butt", "share-2": "40"}  # fmt: skip

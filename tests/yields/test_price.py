@@ -1,4 +1,4 @@
-"""Yield test, cooking-loss test, pricing and quotes against printed cards.
+"""Yield test, cooking-loss test, pricing against printed cards.
 
 tests/data/butchers_yield_test_example.csv and pricing_examples.csv: Gisslen, Professional
 Cooking; textbook exercises; one invented chain. The 103 rib's printed cost is a misprint.
@@ -19,7 +19,6 @@ from pitlogger.yields.money.pricing import (
     price_for_margin,
     price_for_prime_cost,
 )
-from pitlogger.yields.money.quote import Labour, QuotedJob, outcome
 from pitlogger.yields.yield_test import Card, CutOff
 
 TEXT = (Path(__file__).parents[1] / "data/butchers_yield_test_example.csv").read_text("utf-8")
@@ -137,43 +136,6 @@ def test_break_even_rounds_up_and_needs_a_margin() -> None:
 def test_a_share_outside_its_range_is_refused(share: str) -> None:
     with pytest.raises(UsageError, match="not above 0"):
         price_for_food_cost(Decimal(1), Decimal(share))
-
-
-JOB = QuotedJob(
-    guests=40,
-    price_per_guest=Decimal(25),
-    per_guest=(("sides", Decimal(3)),),
-    fixed=(("fuel", Decimal(20)), ("permit", Decimal(80))),
-    labour=(Labour("pit", Decimal(6), Decimal(20), Decimal(8), Decimal(25)),),
-    service_pct=Decimal(10),
-    tax_pct=Decimal(8),
-    card_fee_pct=Decimal(3),
-    deposit_pct=Decimal(30),
-)
-
-
-def test_a_quote_adds_service_then_tax_and_takes_the_fee_of_all() -> None:
-    assert JOB.subtotal == 1000
-    assert JOB.service == 100
-    assert JOB.tax == 88
-    assert JOB.total == 1188
-    assert JOB.card_fee == Decimal("35.64")
-    assert JOB.deposit == Decimal("356.4")
-
-
-def test_profit_is_income_less_every_cost_but_the_tax() -> None:
-    found = outcome(JOB, Decimal(200))
-    assert found.profit == Decimal(1100 - 200 - 120 - 100 - 320) - Decimal("35.64")
-    assert found.profit_per_hour == found.profit / 14
-    assert found.labour == 320
-
-
-def test_the_minimum_order_is_charged_to_small_parties() -> None:
-    assert QuotedJob(5, Decimal(20), minimum_order=Decimal(300)).subtotal == 300
-
-
-def test_a_job_that_loses_on_each_guest_never_breaks_even() -> None:
-    assert outcome(QuotedJob(10, Decimal(5)), Decimal(100)).break_even is None
 
 
 @pytest.mark.parametrize(("text", "per_lb"), [("4.29/lb", "4.29"), ("$9.46 / kg", "4.2910")])

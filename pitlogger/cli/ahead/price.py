@@ -1,16 +1,14 @@
-"""`pitlogger price`: what a portion costs, what to charge, what a job earns."""
+"""`pitlogger price`: what a portion costs, and what to charge."""
 
 from __future__ import annotations
 
 from decimal import Decimal
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from pitlogger.cli.ahead.history import history_option, own_currency, past_cooks, record_option
+from pitlogger.cli.ahead.history import own_currency, record_option
 from pitlogger.cli.ahead.options import named_as_options
-from pitlogger.cli.files import FILE
 from pitlogger.cli.output import emit, json_option
 from pitlogger.errors import FieldError, UsageError
 
@@ -43,34 +41,15 @@ if TYPE_CHECKING:
 @click.option("--labour", metavar="AMOUNT", help="Labour a portion, for prime cost.")
 @click.option("--prime-cost-pct", type=float, metavar="PCT", help="Wanted prime-cost percentage.")
 @click.option("--fixed", metavar="AMOUNT", help="Fixed cost, for break-even with --menu-price.")
-@click.option("--job", "job_file", type=FILE, help="Quote a whole job from a job file (TOML).")
 @click.option("--currency", help="Name of the currency; the daemon's own if one answers.")
-@history_option
 @record_option
 @json_option
-def price(as_json: bool, job_file: Path | None, history_file: Path | None, **given: Any) -> None:
-    """Work out cost and price.
+def price(as_json: bool, **given: Any) -> None:
+    """Work out cost and price: the butcher's yield test and the cooking-loss test.
 
-    With --weights and --price: the butcher's yield test and the cooking-loss test. With
-    --job: a quote for low, middle and high yield and meat price.
+    A whole job, with its quote: pitlogger job.
     """
-    from pitlogger.cli.ahead.price_text import card_text, quote_text
-
-    if job_file is not None:
-        if given["weights"] or given["price"]:
-            raise UsageError("give --job for a whole job or --weights for one card, not both")
-        from pitlogger.formats.job_file import load_job
-        from pitlogger.planning.quote import quote
-
-        source = load_job(job_file)
-        currency = source.job.currency or given["currency"] or own_currency()
-        source = source.model_copy(
-            update={"job": source.job.model_copy(update={"currency": currency})}
-        )
-        with named_as_options():
-            document = quote(source, past_cooks(history_file)).document()
-        emit(document, as_json, quote_text(document))
-        return
+    from pitlogger.cli.ahead.price_text import card_text
     from pitlogger.planning.card import price_card
 
     with named_as_options():
@@ -90,7 +69,7 @@ def question(given: dict[str, Any]) -> CardQuestion:
 
     if given["weights"] is None or given["price"] is None:
         raise UsageError(
-            "give --weights with --price for a yield test, or --job FILE.toml for a whole job"
+            "give --weights with --price; for a whole job: pitlogger job show FILE.toml"
         )
     weights = fields.read("masses_g", parse_weights, given["weights"])
     asked: dict[str, Any] = {

@@ -1,11 +1,10 @@
-"""The answers of `pitlogger price` for people: a card, a quote."""
+"""The answer of `pitlogger price` for people."""
 
 from __future__ import annotations
 
 from decimal import Decimal
 from typing import Any
 
-from pitlogger.cli.output import table
 from pitlogger.formats.money import rounded
 from pitlogger.model.quantities import show_mass
 
@@ -45,36 +44,3 @@ def _left_text(what: str, left: dict[str, Decimal], currency: str) -> str:
     per_lb, per_kg = (rounded(left[key], currency) for key in ("cost_per_lb", "cost_per_kg"))
     share = f"{left['pct_of_purchased']:.1f} % of purchased"
     return f"{what} {mass}: {share}, {per_lb}/lb, {per_kg}/kg, factor {left['factor']:.4f}"
-
-
-def left_over(left_g: float) -> str:
-    """Return what is left over of the servable meat, or that it is short."""
-    shown = show_mass(abs(left_g) * 1000)
-    return shown if left_g >= 0 else f"{shown} short"
-
-
-def quote_text(document: dict[str, Any]) -> str:
-    """Return the quote for people."""
-    until = f", valid until {document['valid_until']}" if document["valid_until"] else ""
-    head = (
-        f"{document['job'] or 'Job'}: {document['guests']} guests, total {document['total']} "
-        f"{document['currency']} (tax {document['tax']}, service {document['service']}, "
-        f"deposit {document['deposit']}){until}"
-    )
-    rows = [
-        [s["yield"], s["meat_price"], str(s["meat"]), left_over(s["left_g"]), str(s["profit"]),
-         "never" if s["break_even_guests"] is None else str(s["break_even_guests"])]
-        for s in document["scenarios"]
-    ]  # fmt: skip
-    bought = ", ".join(
-        f"{b['pieces']} {b['cut']} ({show_mass(b['purchase_g'] * 1000)})"
-        for b in document["purchase"]
-    )
-    parts = [
-        head,
-        f"Buys {bought}.",
-        table(rows, ["yield", "meat price", "meat", "left over", "profit", "break-even guests"]),
-    ]
-    if document["actual"]:
-        parts.append(f"Earned after the fact: {document['actual']['profit']}")
-    return "\n\n".join([*parts, *(f"- {note}" for note in document["notes"])])

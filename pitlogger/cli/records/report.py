@@ -37,7 +37,7 @@ SEALED, PLAIN = "vacuum-packed", "not vacuum-packed"
 
 @click.group()
 def report() -> None:
-    """Make a cook report, a food log, a label, a quote, a take-along sheet, a shopping list.
+    """Make a cook report, a food log, a label, a take-along sheet, a shopping list.
 
     Documents are HTML made to be printed; PDF needs the extra 'pdf'. pitlogger is a record and
     a reminder: the local code and the licensed or certified person decide.
@@ -262,58 +262,6 @@ def send_to_printer(where: str, data: bytes) -> None:
                 wire.sendall(data)
     except (OSError, ValueError) as fault:
         raise PitloggerError(f"printer {where} cannot be reached ({fault})") from None
-
-
-@report.command()
-@click.option("--job", "job_file", type=FILE, required=True,
-              help="Job file (TOML), as for 'pitlogger price --job'.")  # fmt: skip
-@click.option("--menu", multiple=True, help="One thing that is served; the meats by default.")
-@click.option("--ingredient", "ingredients", multiple=True,
-              help="An ingredient, searched for allergens.")  # fmt: skip
-@click.option("--allergen", "allergens", multiple=True, help="One of the nine major allergens.")
-@click.option("--guarantee-by", metavar="DATE", help="Until when the number of guests may change.")
-@click.option("--leftovers", help="What becomes of leftovers; a sentence of ours by default.")
-@click.option("--firm", default="")
-@click.option("--client", default="")
-@click.option("--place", default="")
-@click.option("--serve-at", default="")
-@out_option
-def quote(
-    job_file: Path, menu: tuple[str, ...], ingredients: tuple[str, ...],
-    allergens: tuple[str, ...], guarantee_by: str | None, leftovers: str | None, firm: str,
-    client: str, place: str, serve_at: str, out: Path | None,
-) -> None:  # fmt: skip
-    """A quote sheet for a client: menu, allergens, sums, guarantee date, leftovers policy."""
-    from pitlogger.formats.job_file import load_job
-    from pitlogger.model.quantities import show_mass
-    from pitlogger.reports.allergens import MAJOR, checked, found_in
-    from pitlogger.reports.quote_sheet import LEFTOVERS, Offer, quote_sheet
-
-    read = load_job(job_file)
-    named = {*found_in((*ingredients, *menu)), *checked(allergens)}
-    table = read.job
-    offer = Offer(
-        name=table.name,
-        menu=menu or tuple(meat.cut for meat in read.meat),
-        portion=show_mass(table.portion or 0, "oz"),
-        currency=table.currency,
-        firm=firm, client=client, place=place, serve_at=serve_at,
-        guarantee_by=_moment(guarantee_by, "--guarantee-by").date() if guarantee_by else None,
-        valid_until=table.valid_until,
-        allergens=tuple(one for one in MAJOR if one in named),
-        leftovers=leftovers or LEFTOVERS,
-    )  # fmt: skip
-    write(quote_sheet(offer, _job(read)), out)
-
-
-def _job(read: Any) -> Any:
-    from pitlogger.yields.money.quote import QuotedJob
-
-    table = read.job
-    return QuotedJob(
-        table.guests, table.price_per_guest, minimum_order=table.minimum_order,
-        service_pct=table.service_pct, tax_pct=table.tax_pct, deposit_pct=table.deposit_pct,
-    )  # fmt: skip
 
 
 @report.command()

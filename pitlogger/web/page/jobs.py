@@ -52,7 +52,7 @@ def add_jobs(page: APIRouter, daemon: Node) -> None:
 
     @page.get("/job")
     async def jobs(request: Request) -> HTMLResponse:
-        return screen(daemon, request, "jobs.html", await _overview(daemon, {}, ""))
+        return await _jobs(daemon, request)
 
     @page.post("/job")
     async def new(request: Request) -> Response:
@@ -163,6 +163,13 @@ def _add_papers(page: APIRouter, daemon: Node) -> None:
             lambda: sheet_html(paper_sheet(asdict(chosen[-1]), daemon.config.node.name))
         )
         return as_served(text, number if "keep" in request.query_params else "")
+
+
+async def _jobs(daemon: Node, request: Request) -> HTMLResponse:
+    """Return the screen of all jobs, with the answers that Plan leads here with."""
+    asked = dict(request.query_params)  # the first cut of Plan has no number
+    asked |= {f"{name}-1": asked[name] for name in ("cut", "share") if name in asked}
+    return screen(daemon, request, "jobs.html", await _overview(daemon, asked, ""))
 
 
 def said(fault: PitloggerError) -> str:

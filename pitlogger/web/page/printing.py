@@ -6,17 +6,15 @@ import asyncio
 import base64
 import hashlib
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from datetime import datetime
-from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from fastapi.responses import HTMLResponse
 
 from pitlogger.errors import RefusedError, UsageError, unknown
-from pitlogger.formats.money import amount
 from pitlogger.model.quantities import parse_mass_mg
-from pitlogger.reports.allergens import MAJOR, Answered, checked, found_in
+from pitlogger.reports.allergens import MAJOR, Answered
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 from pitlogger.web.page.past import cook_line
@@ -32,7 +30,7 @@ _STYLE = re.compile(r"<style>(.*?)</style>", re.DOTALL)
 
 
 async def print_screen(daemon: Node, shown: Shown, query: Mapping[str, str]) -> dict[str, Any]:
-    """Return what can be printed: sheets of a cook, a label, a quote."""
+    """Return what can be printed: sheets of a cook, tags, a label."""
     rows = await daemon.ask(lambda reader: reader.cooks())
     known = {row.id: row for row in rows}
     chosen = query.get("cook", daemon.cook or (rows[0].id if rows else ""))
@@ -42,18 +40,11 @@ async def print_screen(daemon: Node, shown: Shown, query: Mapping[str, str]) -> 
         "chosen": chosen if chosen in known else "",
         "allergens": MAJOR,
         "pieces": list(daemon.engine.book.pieces),
-        "asked": {name: query.get(name, "")[:200] for name in ("guests", "portion", "serve_at")},
-        "currency": daemon.config.units.currency,
     }
 
 
-async def printed(
-    daemon: Node, shown: Shown, what: str, query: Mapping[str, str], values: Iterable[str]
-) -> HTMLResponse:
+async def printed(daemon: Node, shown: Shown, what: str, query: Mapping[str, str]) -> HTMLResponse:
     """Return a sheet as it is served.
-
-    Args:
-        values: Of the field ``allergen``, which may be given several times.
 
     Raises:
         UsageError: Something given cannot be read.
@@ -62,8 +53,6 @@ async def printed(
     given = {name: value.strip()[:LONGEST] for name, value in query.items() if value.strip()}
     if what == "label":
         return as_served(await asyncio.to_thread(_label, given))
-    if what == "quote":
-        return as_served(await asyncio.to_thread(_quote, given, list(values)))
     if what == "tags":
         return as_served(await asyncio.to_thread(_tags, tags_of(daemon)))
     if what == "shopping":
@@ -72,7 +61,7 @@ async def printed(
     for known in WHAT:
         if what == known:
             return as_served(await sheet_of_cook(daemon, known, given.get("cook"), shown.units))
-    raise UsageError(unknown("sheet", what, (*WHAT, "label", "quote", "shopping", "tags")))
+    raise UsageError(unknown("sheet", what, (*WHAT, "label", "shopping", "tags")))
 
 
 def as_served(text: str, keep_as: str = "") -> HTMLResponse:
@@ -148,47 +137,6 @@ def _label(given: Mapping[str, str]) -> str:
 
 def _now() -> datetime:
     return datetime.now().astimezone()
-
-
-def _quote(given: Mapping[str, str], allergens: list[str]) -> str:
-    from pitlogger.reports.quote_sheet import LEFTOVERS, Offer, quote_sheet
-    from pitlogger.yields.money.quote import QuotedJob
-
-    menu = _lines(given.get("menu", ""))
-    named = {*found_in(menu), *checked(allergens)}
-    job = QuotedJob(
-        _guests(given.get("guests", "")), _money(given, "price_per_guest"),
-        minimum_order=_money(given, "minimum_order", "0"), service_pct=_share(given, "service"),
-        tax_pct=_share(given, "tax"), deposit_pct=_share(given, "deposit"),
-    )  # fmt: skip
-    serve_at = given.get("serve_at", "")
-    by = given.get("guarantee_by")
-    offer = Offer(
-        name=given.get("name", ""), menu=menu, portion=given.get("portion", "a portion"),
-        currency=given.get("currency", ""), firm=given.get("firm", ""),
-        client=given.get("client", ""), place=given.get("place", ""),
-        serve_at=f"{_moment(serve_at, 'served at'):%a %Y-%m-%d %H:%M}" if serve_at else "",
-        guarantee_by=_moment(by, "guests may change until").date() if by else None,
-        allergens=tuple(one for one in MAJOR if one in named), leftovers=LEFTOVERS,
-    )  # fmt: skip
-    return sheet_html(quote_sheet(offer, job))
-
-
-def _guests(text: str) -> int:
-    if not text.isdecimal() or not 1 <= int(text) <= 100_000:
-        raise UsageError(f"guests: '{text}' is not a whole number from 1 to 100000")
-    return int(text)
-
-
-def _money(given: Mapping[str, str], name: str, default: str = "") -> Decimal:
-    return amount(given.get(name, default), name.replace("_", " "))
-
-
-def _share(given: Mapping[str, str], name: str) -> Decimal:
-    value = _money(given, name, "0")
-    if value > 100:
-        raise UsageError(f"{name}: {value} % is more than 100")
-    return value
 
 
 def _shopping(given: Mapping[str, str], plans: list[dict[str, Any]], shown: Shown) -> str:

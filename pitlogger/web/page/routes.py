@@ -157,7 +157,7 @@ def _add_files(page: APIRouter, daemon: Node) -> None:
     async def sheet(what: str, request: Request) -> HTMLResponse:
         shown, query = shown_to(daemon, request), request.query_params
         try:
-            return await printed(daemon, shown, what, query, query.getlist("allergen"))
+            return await printed(daemon, shown, what, query)
         except PitloggerError as fault:
             return refused(daemon, request, str(fault), "/print", status_of(fault))
 
