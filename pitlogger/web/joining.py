@@ -12,12 +12,12 @@ from collections.abc import Awaitable, Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from pitlogger.devices.declaring.session import UnknownDevice
 from pitlogger.devices.line_search import in_words, printable_lines, search
 from pitlogger.devices.pointing.block import FOLDER
 from pitlogger.devices.pointing.finding import find
 from pitlogger.devices.pointing.joined import JoinedDevice
-from pitlogger.devices.pointing.session import Pointing, Tape
+from pitlogger.devices.pointing.session import Pointing
+from pitlogger.devices.pointing.watching import Tape, UnknownDevice
 from pitlogger.devices.pointing.way import DeviceAccess, usage_of
 from pitlogger.devices.tasks import end
 from pitlogger.devices.transports.ble.settings import DeviceSettings

@@ -10,8 +10,7 @@ from dataclasses import dataclass, field
 from random import Random
 
 from pitlogger.devices.contract import Chunk
-from pitlogger.devices.declaring.moments import Moment
-from pitlogger.devices.pointing.evidence import Evidence
+from pitlogger.devices.pointing.evidence import Evidence, Moment
 
 KINDS = ("i16", "u16", "i16", "u16", "u8", "i32", "f32", "bcd16")
 SIZE = {"u8": 1, "i16": 2, "u16": 2, "bcd16": 2, "i32": 4, "f32": 4}

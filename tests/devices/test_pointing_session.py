@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import socket
 import struct
+import time
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager, suppress
 from pathlib import Path
@@ -15,10 +16,10 @@ import pytest
 from pitlogger.bootstrap.devices import configured_devices
 from pitlogger.config import load_config
 from pitlogger.devices.contract import Chunk, Measurement
-from pitlogger.devices.declaring.session import UnknownDevice
 from pitlogger.devices.pointing.finding import Finding, find
 from pitlogger.devices.pointing.joined import JoinedDevice
-from pitlogger.devices.pointing.session import FIRST, PULL, SECOND, WARM, Pointing, Tape, shown
+from pitlogger.devices.pointing.session import FIRST, PULL, SECOND, WARM, Pointing, shown
+from pitlogger.devices.pointing.watching import Tape, UnknownDevice
 from pitlogger.devices.pointing.way import DeviceAccess
 from pitlogger.devices.supervisor import Supervisor
 from pitlogger.devices.transports.recording import read_recording
@@ -64,7 +65,7 @@ class Person:
             true_c = 0.2 if prompt == FIRST[T] else 74.9
             self.probes.set(true_c)
             await self._see(4)
-            self.tape._kept.clear()  # what came while it settled
+            self.tape._taken_s = time.monotonic()  # what came while it settled is no part of it
             await self._see(4)
             return "0C\n" if prompt == FIRST[T] else "167F\n"
         assert prompt == PULL[T]

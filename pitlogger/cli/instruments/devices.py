@@ -1,4 +1,4 @@
-"""``pitlogger devices``: list, find, try, record, declare and command devices, ask the doctor."""
+"""``pitlogger devices``: list, find, try, record, join and command devices, ask the doctor."""
 
 from __future__ import annotations
 
@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from pitlogger.cli.files import FILE, PATH
-from pitlogger.cli.instruments.declare import declare
 from pitlogger.cli.instruments.device_acts import forget, send
 from pitlogger.cli.instruments.doctor import doctor
 from pitlogger.cli.instruments.line_settings import can_be_searched, settings_for
@@ -34,7 +33,7 @@ _config = click.option("--config", "config_file", type=PATH, help="Configuration
 
 @click.group()
 def devices() -> None:
-    """List drivers; find, try, record, declare and command devices; ask the doctor."""
+    """List drivers; find, try, record, join and command devices; ask the doctor."""
     say_alone()
 
 
@@ -268,8 +267,8 @@ def _pair(text: str) -> tuple[str, str]:
 
 
 devices.add_command(doctor)
-devices.add_command(declare)
 devices.add_command(pair_device)
 devices.add_command(point)
+devices.add_command(point, "declare")  # what it was called
 devices.add_command(send)
 devices.add_command(forget)

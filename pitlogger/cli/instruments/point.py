@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import asyncio
 import sys
+import threading
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from pitlogger.cli.files import FOLDER
-from pitlogger.cli.instruments.declare import _ask_person
 from pitlogger.cli.instruments.line_settings import refuse_framing, settings_of_port
 from pitlogger.cli.output import emit, json_option, say_alone
 from pitlogger.errors import RefusedError, UsageError
@@ -31,6 +32,8 @@ if TYPE_CHECKING:
 @click.option("--hid", default="", metavar="PAGE:USAGE", help="USB HID device, such as 8d:20.")
 @click.option("--start", multiple=True, metavar="CHARACTERISTIC=HEX[@SECONDS]",
               help="Write once after connecting, then wait; may be repeated.")  # fmt: skip
+@click.option("--poll", default="", help="What to send to be answered: text, or hex for Bluetooth.")
+@click.option("--poll-at", default="", help="Characteristic that --poll is written to.")
 @click.option("--mass", is_flag=True, help="It is a scale: known masses in place of ice water.")
 @click.option("--name", default="", help="What to call it; else as it calls itself.")
 @click.option("--site", "sites", multiple=True, metavar="CHANNEL=SITE",
@@ -52,10 +55,10 @@ def point(as_json: bool, **given: Any) -> None:
       pitlogger devices point --device-name tray --advertised --site probe-1=pit
       pitlogger devices point --port /dev/serial/by-id/usb-board
     """
-    from pitlogger.devices.declaring.session import UnknownDevice
     from pitlogger.devices.pointing.finding import find
     from pitlogger.devices.pointing.joined import JoinedDevice
-    from pitlogger.devices.pointing.session import Pointing, Tape
+    from pitlogger.devices.pointing.session import Pointing
+    from pitlogger.devices.pointing.watching import Tape, UnknownDevice
 
     say_alone()
     say = (lambda line: click.echo(line, err=True)) if as_json else click.echo
@@ -88,17 +91,20 @@ def point(as_json: bool, **given: Any) -> None:
 
 def _way(given: dict[str, Any], say: Any) -> DeviceAccess:
     port, baud, framing = given["port"], given["baud"], given["framing"]
-    hid, start = given["hid"], given["start"]
+    hid, start, poll = given["hid"], given["start"], given["poll"]
     refuse_framing(framing)
     if sum(map(bool, (port, given["address"] or given["device_name"], hid))) != 1:
         raise UsageError(
             "give one of --port, --address or --device-name, --hid; "
             "find them: pitlogger devices scan"
         )
-    if given["advertised"] and (port or hid or start):
+    if given["advertised"] and (port or hid or start or poll):
         raise UsageError("--advertised is for a Bluetooth device that nothing is written to")
+    if poll and not port:
+        _refuse_poll(poll, given["poll_at"])
     if port and baud is None:
-        baud, framing = settings_of_port(port, b"", say)
+        question = poll.encode().decode("unicode_escape").encode("latin-1")
+        baud, framing = settings_of_port(port, question, say)
     from pitlogger.devices.pointing.way import DeviceAccess, usage_of
 
     return DeviceAccess(
@@ -107,10 +113,21 @@ def _way(given: dict[str, Any], say: Any) -> DeviceAccess:
         framing or "8N1",
         given["address"],
         given["advertised"],
+        poll,
+        given["poll_at"],
         device_name=given["device_name"],
         hid=usage_of(hid) if hid else None,
         start=tuple(_write(text) for text in start),
     )
+
+
+def _refuse_poll(poll: str, at: str) -> None:
+    try:
+        bytes.fromhex(poll)
+    except ValueError:
+        raise UsageError(f"--poll '{poll}' is not hexadecimal, as in a501") from None
+    if not at:
+        raise UsageError("--poll needs --poll-at, the characteristic it is written to")
 
 
 def _write(text: str) -> tuple[str, bytes, float]:
@@ -137,3 +154,30 @@ def _folder() -> Path:
     from pitlogger.devices.pointing.block import FOLDER
 
     return configuration(None).node.data / FOLDER
+
+
+def _ask_person() -> Any:
+    """Return what asks on the terminal without holding up the event loop.
+
+    A thread of its own reads, since one that waits for a person must not keep the process.
+    """
+    prompts: asyncio.Queue[str | None] = asyncio.Queue()
+
+    def read(loop: asyncio.AbstractEventLoop) -> None:
+        with suppress(RuntimeError):  # the loop has ended, and nobody waits any more
+            for line in sys.stdin:
+                loop.call_soon_threadsafe(prompts.put_nowait, line)
+            loop.call_soon_threadsafe(prompts.put_nowait, None)
+
+    started = False
+
+    async def ask(prompt: str) -> str | None:
+        nonlocal started
+        if not started:
+            started = True
+            loop = asyncio.get_running_loop()
+            threading.Thread(target=read, args=(loop,), daemon=True).start()
+        click.echo(prompt, nl=False, err=True)
+        return await prompts.get()
+
+    return ask

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import math
 import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -11,7 +12,6 @@ from pathlib import Path
 from typing import Any
 
 from pitlogger.devices.contract import Chunk, Measurement
-from pitlogger.devices.declaring.written import usual_interval_s
 from pitlogger.devices.decoders import DecodeOptions, load
 from pitlogger.devices.pointing.finding import Finding
 from pitlogger.devices.pointing.places import Field, LineField
@@ -21,6 +21,7 @@ from pitlogger.formats.toml_text import toml_table
 from pitlogger.model.quantities import Quantity
 
 FOLDER = "devices.d"
+_STEPS_S = (1, 2, 3, 5, 10, 15, 30, 60, 120, 300, 600, 1800, 3600)
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,3 +161,9 @@ def check(text: str, finding: Finding, channels: Sequence[str], chunks: Sequence
             if isinstance(found, Measurement) and found.channel == channels[0]:
                 return
     raise RefusedError("the declaration would not read what came; nothing was written")
+
+
+def usual_interval_s(gap_s: float) -> int:
+    """Return a round interval that the longest pause seen stays within."""
+    wanted_s = max(1, math.ceil(1.5 * gap_s))
+    return next((step_s for step_s in _STEPS_S if step_s >= wanted_s), wanted_s)

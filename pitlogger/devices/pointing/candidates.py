@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
-from pitlogger.devices.declaring.scales import LinearScale, Points, usual_scales
 from pitlogger.devices.number_types import BYTES
 from pitlogger.devices.pointing.evidence import Evidence, FrameGroup, kinds
 from pitlogger.devices.pointing.places import Field, Place, columns, fields
+from pitlogger.devices.pointing.scales import LinearScale, usual_scales
 from pitlogger.model.quantities import Quantity
 
 # Ours, in degC or g: how much warming or loading shows at least, how far a value may fall back
@@ -73,10 +73,12 @@ def _at(evidence: Evidence, kind: FrameGroup, place: Place) -> Iterator[Candidat
     warmed, rest = series["warmed"], series["rest"]
     if max(warmed) == min(warmed):
         return
-    points = Points()
-    for number, moment in enumerate(evidence.moments):
-        if moment.reference is not None:
-            points.add(series[str(number)], moment.reference)
+    # Of each moment the lowest and the highest: what merely passes by the reference is no match.
+    points = [
+        (raw, moment.reference)
+        for number, moment in enumerate(evidence.moments)
+        for raw in {min(series[str(number)]), max(series[str(number)])}
+    ]
     for scale in usual_scales(points, evidence.quantity, evidence.within):
         if _behaves(evidence, scale, rest, warmed):
             cost = scale.cost + place.cost + 0.1 * len(kind.prefix)

@@ -7,13 +7,22 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from pitlogger.devices.contract import Chunk
-from pitlogger.devices.declaring.moments import WITHIN, Moment
 from pitlogger.errors import RefusedError
 from pitlogger.model.quantities import Quantity
 
+# Ours: two thermometers in one bath, and two scales, agree so far; degC, g.
+_WITHIN = {Quantity.TEMPERATURE: 1.5, Quantity.MASS: 10.0}
 TRUE_VALUES = 2
 APART = 15.0  # degC between them at least; 100 g for a mass: steps and units then show
 _APART = {Quantity.TEMPERATURE: APART, Quantity.MASS: 100.0}
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """A true value that a person typed, degC or g, with what came around it, oldest first."""
+
+    reference: float
+    chunks: tuple[Chunk, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +47,7 @@ class Evidence:
     @property
     def within(self) -> float:
         """How far a value may lie from what a person typed, degC or g."""
-        return WITHIN[self.quantity]
+        return _WITHIN[self.quantity]
 
     def check(self) -> None:
         """Refuse evidence that cannot determine a scale.
@@ -46,7 +55,7 @@ class Evidence:
         Raises:
             RefusedError: Too few true values, or too close together.
         """
-        values = [m.reference for m in self.moments if m.reference is not None]
+        values = [moment.reference for moment in self.moments]
         if len(values) < TRUE_VALUES:
             raise RefusedError(f"{len(values)} true values: {TRUE_VALUES} are needed")
         apart = _APART[self.quantity]

@@ -6,9 +6,9 @@ import math
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 from pitlogger.devices.contract import Chunk
-from pitlogger.devices.declaring.frames import ways_of_bytes
 from pitlogger.devices.number_types import BYTES
 from pitlogger.devices.pointing.candidates import REACH, Candidate, candidates
 from pitlogger.devices.pointing.evidence import Evidence
@@ -311,3 +311,19 @@ def _shares_start(best: Candidate, evidence: Evidence) -> bool:
 def _in_words(one: Candidate) -> str:
     add = f" {one.scale.add:+f}" if one.scale.add else ""
     return f"{one.place}, raw x {one.scale.scale:f}{add} {one.scale.unit}"
+
+
+def ways_of_bytes(frames: Sequence[bytes]) -> list[str]:
+    """Return how each byte of frames in order behaves: ``still``, ``counts`` or ``moves``."""
+    length = min(len(frame) for frame in frames)
+    found = []
+    for at in range(length):
+        values = [frame[at] for frame in frames]
+        steps = {(b - a) % 256 for a, b in pairwise(values)}
+        if len(set(values)) == 1:
+            found.append("still")
+        elif len(values) > 2 and steps <= {0, 1}:
+            found.append("counts")
+        else:
+            found.append("moves")
+    return found

@@ -6,11 +6,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from pitlogger.devices.declaring.conclude import slug
 from pitlogger.devices.pointing import block
 from pitlogger.devices.pointing.evidence import Evidence
 from pitlogger.devices.pointing.finding import Finding
-from pitlogger.devices.pointing.session import Tape
+from pitlogger.devices.pointing.watching import Tape
 from pitlogger.devices.pointing.way import DeviceAccess
 from pitlogger.errors import UsageError
 
@@ -92,3 +91,9 @@ class JoinedDevice:
             lines.append(f"no probe: {', '.join(str(raw) for raw in finding.sentinels)}")
         lines += [f"doubt: {doubt}" for doubt in finding.doubts]
         return [*lines, *finding.notes]
+
+
+def slug(name: str) -> str:
+    """Return a name as declarations have them."""
+    word = "".join(char if char.isascii() and char.isalnum() else "-" for char in name.casefold())
+    return word.strip("-")[:32]

@@ -1,15 +1,21 @@
-"""Where a number may stand in a frame or a line, and how it is read and written."""
+"""Where a number may stand in a frame or a line, and how it is read and written.
+
+A line is cut at its separators: semicolons or tabs where there are any (a comma is then a
+decimal comma), else commas, else blanks. A field holds at most one number, perhaps with a
+name before it and a unit behind (``T1=107.4C``).
+"""
 
 from __future__ import annotations
 
 import math
+import re
 import struct
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Protocol, get_args
+from decimal import Decimal
+from typing import NamedTuple, Protocol, get_args
 
 from pitlogger.devices.contract import Chunk
-from pitlogger.devices.declaring.lines import LineShape, shape_of, text_of
 from pitlogger.devices.number_types import BYTES, Order, Type, raw_number
 
 
@@ -88,6 +94,47 @@ def _bytes_of(raw: float, kind: Type, order: Order) -> bytes | None:
         return whole.to_bytes(size, order, signed=kind.startswith("i"))
     except OverflowError:
         return None
+
+
+# A number that is no part of a word: of T1=107.4 it is 107.4, of T-5 it is -5.
+_NUMBER = r"(?:[+-]\s*|(?<![\w.+-]))\d{1,12}(?:[.]\d{1,9})?"
+_SEPARATORS = (";", "\t", ",")
+_TEXT_LIMIT = 256
+
+
+class LineShape(NamedTuple):
+    """How a line is cut: its separator, empty for blanks, and how many fields there are."""
+
+    separator: str
+    fields: int
+
+    def cut(self, line: str) -> list[str]:
+        """Return the fields of a line."""
+        return line.split(self.separator) if self.separator else line.split()
+
+    @property
+    def number(self) -> str:
+        """Pattern of a number; with ``;`` or a tab between fields it may have a comma."""
+        return _NUMBER.replace("[.]", "[.,]") if self.separator in (";", "\t") else _NUMBER
+
+    def value(self, field: str) -> float | None:
+        """Return the number in a field, if there is one."""
+        match = re.search(self.number, field)
+        if match is None:
+            return None
+        return float(Decimal(re.sub(r"\s", "", match[0]).replace(",", ".")))
+
+
+def text_of(chunk: Chunk) -> str | None:
+    """Return a line as text, ``None`` where it is none."""
+    text = chunk.data.decode("ascii", errors="replace").strip()
+    return text if text and len(text) <= _TEXT_LIMIT and "\ufffd" not in text else None
+
+
+def shape_of(line: str) -> LineShape:
+    """Return how a line is cut."""
+    separator = next((one for one in _SEPARATORS if one in line), "")
+    return LineShape(separator, len(line.split(separator) if separator else line.split()))
 
 
 @dataclass(frozen=True, slots=True)

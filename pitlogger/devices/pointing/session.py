@@ -3,13 +3,10 @@
 from __future__ import annotations
 
 import asyncio
-import time
-from collections.abc import Callable
 
 from pitlogger.devices.contract import Chunk, DriverConfig
-from pitlogger.devices.declaring.moments import Moment
-from pitlogger.devices.declaring.session import Ask, Say, Seen, UnknownDevice, read_reference
-from pitlogger.devices.pointing.evidence import Evidence
+from pitlogger.devices.pointing.evidence import Evidence, Moment
+from pitlogger.devices.pointing.watching import Ask, Say, Tape, UnknownDevice, read_reference
 from pitlogger.devices.runner import Device, Link
 from pitlogger.devices.supervisor import Supervisor
 from pitlogger.errors import QuantityError, RefusedError, TransportError
@@ -40,34 +37,6 @@ PULL = {
     "where it cannot be: ",
     Quantity.MASS: "Lift the platter off or overload it, press Enter; or type - to leave it: ",
 }
-
-
-class Tape(Seen):
-    """All that came, and what came since the last cut."""
-
-    def __init__(
-        self, monotonic_s: Callable[[], float] = time.monotonic, *, sends_lines: bool = False
-    ) -> None:
-        super().__init__(monotonic_s, sends_lines=sends_lines)
-        self._since: list[Chunk] = []
-        self.timed: list[tuple[float, Chunk]] = []
-        self._monotonic = monotonic_s
-
-    def take(self, chunk: Chunk) -> tuple[()]:
-        """Keep a frame or line."""
-        self._since.append(chunk)
-        self.timed.append((self._monotonic(), chunk))
-        return super().take(chunk)
-
-    @property
-    def count(self) -> int:
-        """How many came since the last cut."""
-        return len(self._since)
-
-    def cut(self) -> tuple[Chunk, ...]:
-        """Return what came since the last cut."""
-        part, self._since = tuple(self._since), []
-        return part
 
 
 class Pointing:

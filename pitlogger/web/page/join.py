@@ -10,7 +10,7 @@ from fastapi import APIRouter, Request, Response
 from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse
 
 from pitlogger.config import joined_from
-from pitlogger.devices.declaring.conclude import slug
+from pitlogger.devices.pointing.joined import slug
 from pitlogger.devices.pointing.session import FIRST, PULL, SECOND, WARM
 from pitlogger.devices.registry import Registry
 from pitlogger.devices.transports.ble.settings import DeviceSettings
