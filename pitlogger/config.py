@@ -143,7 +143,6 @@ class MqttTable(_Table):
     ca_file: Path | None = None
     base: Topic = "pitlogger"
     discovery_prefix: Topic | None = None
-    homie: bool = False
     commands: bool = False
     max_per_s: float = Field(1.0, gt=0, le=50)
     limits: dict[str, Annotated[float, Field(gt=0, le=50)]] = Field(default_factory=dict)

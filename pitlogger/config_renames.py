@@ -1,6 +1,6 @@
-"""Keys of the configuration that have a new name, and files that still use the old one.
+"""Keys of the configuration that have a new name or are gone, and files that still use them.
 
-An old key works, with a warning, in the minor version that renamed it and in the next; later it
+An old key is taken, with a warning, in the minor version that renamed it and in the next; later it
 is an error that says what it is called now. ``pitlogger config migrate`` knows every rename for
 ever (docs/compatibility.md).
 """
@@ -24,10 +24,11 @@ MINOR_VERSIONS = 2
 
 @dataclass(frozen=True, slots=True)
 class Rename:
-    """One key that was renamed within its table.
+    """One key that was renamed within its table, or taken out of it.
 
     Attributes:
         table: Dotted path of the table; each entry of an array of tables counts: ``notify.way``.
+        new: Empty for a key that is gone.
         since: Minor version that renamed it: ``0.2``.
     """
 
@@ -37,8 +38,9 @@ class Rename:
     since: str
 
     @property
-    def shown(self) -> str:
-        return f"{self.table}.{self.old}"
+    def words(self) -> str:
+        became = f"is called '{self.new}'" if self.new else "is gone"
+        return f"'{self.table}.{self.old}' {became} since {self.since}"
 
     def works_in(self, version: str) -> bool:
         """Return whether the old key still works in a version."""
@@ -47,7 +49,7 @@ class Rename:
         return major == since_major and minor < since_minor + MINOR_VERSIONS
 
 
-RENAMES: tuple[Rename, ...] = ()
+RENAMES: tuple[Rename, ...] = (Rename("mqtt", "homie", "", "0.2"),)
 
 
 def with_new_names(
@@ -66,17 +68,19 @@ def with_new_names(
         ConfigError: A key stands there under both names, or the old one no longer works.
     """
     for rename in RENAMES if renames is None else renames:
-        said = f"{name}: '{rename.shown}' is called '{rename.new}' since {rename.since}"
+        said = f"{name}: {rename.words}"
         found = [t for t in _tables(document, rename.table.split(".")) if rename.old in t]
         for number, table in enumerate(found):
-            if rename.new in table:
+            if rename.new and rename.new in table:
                 raise ConfigError(f"{said}, and both are given: remove '{rename.old}'")
             remedy = f"`pitlogger config migrate {name}` rewrites it"
             if not rename.works_in(version):
                 raise ConfigError(f"{said}: {remedy}")
             if number == 0:
                 log.warning("%s: %s", said, remedy)
-            table[rename.new] = table.pop(rename.old)
+            held = table.pop(rename.old)
+            if rename.new:
+                table[rename.new] = held
     return document
 
 
@@ -96,11 +100,15 @@ def migrated(text: str, renames: tuple[Rename, ...] | None = None) -> str:
     for rename in RENAMES if renames is None else renames:
         for container in _containers(document, rename.table.split(".")):
             for at, (key, item) in enumerate(container.body):
-                if key is not None and key.key == rename.old:
-                    new = tomlkit.key(rename.new)
-                    written = key.as_string()
-                    new.sep = written[len(written.rstrip()) :] + key.sep
-                    container.body[at] = (new, item)
+                if key is None or key.key != rename.old:
+                    continue
+                if not rename.new:
+                    container.remove(rename.old)
+                    break
+                new = tomlkit.key(rename.new)
+                written = key.as_string()
+                new.sep = written[len(written.rstrip()) :] + key.sep
+                container.body[at] = (new, item)
     return document.as_string()
 
 

@@ -21,7 +21,7 @@ from pitlogger.notify.ways.way import Way
 from pitlogger.views.node import Node
 
 if TYPE_CHECKING:
-    from pitlogger.notify.mqtt.session import MqttSession, StateSession
+    from pitlogger.notify.mqtt.session import StateSession
 
 log = logging.getLogger(__name__)
 
@@ -75,16 +75,10 @@ def plans_of(node: Node, broker: StateSession | None, report: Report) -> dict[st
     notify, mqtt = node.config.notify, node.config.mqtt
     if broker is not None:
         from pitlogger.notify.mqtt.link import MqttLink
-        from pitlogger.notify.mqtt.session import HomieSession
 
         broker.begin(partial(report, "mqtt"))
-        sessions: dict[str, MqttSession] = {"mqtt": broker}
-        if mqtt.homie:
-            sessions["homie"] = HomieSession(node)
-        for name, session in sessions.items():
-            own = node.uid if name == "mqtt" else f"{node.uid}-{name}"
-            link = MqttLink(mqtt, own, session.will, partial(report, name))
-            plans[name] = ConnectionPlan(mqtt, partial(link.run, session.serve))
+        link = MqttLink(mqtt, node.uid, broker.will, partial(report, "mqtt"))
+        plans["mqtt"] = ConnectionPlan(mqtt, partial(link.run, broker.serve))
     if (url := notify.heartbeat_url) is not None:
         settings = (url, notify.heartbeat_s)
         plans["heartbeat"] = ConnectionPlan(settings, partial(_heartbeat, node, *settings, report))

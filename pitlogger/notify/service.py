@@ -113,7 +113,7 @@ class Notifier:
         self._bell.configure(self.node.config.notify.sounder)
         plans = plans_of(self.node, self.broker, self.report)
         await self._beside.arrange(plans)
-        for name in ("mqtt", "homie", "heartbeat", "heartbeat-way"):
+        for name in ("mqtt", "heartbeat", "heartbeat-way"):
             if name not in plans:
                 self.report(name, None)
 

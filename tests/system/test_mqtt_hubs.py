@@ -9,12 +9,7 @@ from typing import Any
 from pitlogger.model.journal import CookFinished
 from pitlogger.testing.waiting import until
 from tests.system.broker import NEEDS_BROKER, Broker, watching
-from tests.system.publishing import (
-    DISK_FINE,
-    DISK_LOW,
-    ROOT,
-    PublishingNode,
-)
+from tests.system.publishing import ROOT, PublishingNode
 
 pytestmark = NEEDS_BROKER
 
@@ -36,29 +31,6 @@ async def test_a_hub_finds_the_node_in_one_message_and_again_when_it_starts(
         count = len(hub.documents(topic))
         await hub.client.publish("homeassistant/status", "online", qos=1)
         await until(lambda: len(hub.documents(topic)) == count + 1)
-
-
-async def test_the_homie_tree_describes_itself_before_it_is_ready(
-    tmp_path: Path, broker: Broker
-) -> None:
-    root = "homie/5/pitlogger-pit"
-    async with watching(broker.port) as hub:
-        async with PublishingNode(tmp_path, broker, "homie = true") as node:
-            node.start_cook()
-            node.read("pit", 115.5)
-            await until(lambda: hub.last(f"{root}/pit/value") == "115.5")
-            await until(lambda: hub.last(f"{root}/$state") == "ready")
-            description = hub.document(f"{root}/$description")
-            assert description["homie"] == "5.0"
-            assert description["nodes"]["pit"]["properties"]["value"]["unit"] == "°C"
-            states = [
-                message.payload.decode()
-                for message in hub.heard
-                if str(message.topic) == f"{root}/$state" and isinstance(message.payload, bytes)
-            ]
-            assert states[:2] == ["init", "ready"]
-            assert states[-1] == "ready"
-        await until(lambda: hub.last(f"{root}/$state") == "disconnected")
 
 
 async def test_a_hub_is_told_what_is_gone_also_after_a_restart(
@@ -85,41 +57,3 @@ async def test_a_hub_is_told_what_is_gone_also_after_a_restart(
 def seen(hub: Any, topic: str, component: str) -> list[Any]:
     """Return what was said of a component, description by description."""
     return [document["cmps"].get(component) for document in hub.documents(topic)]
-
-
-async def test_a_changed_homie_description_has_a_higher_version_and_comes_with_its_values(
-    tmp_path: Path, broker: Broker
-) -> None:
-    """Homie 5.0, device attributes and lifecycle."""
-    root = "homie/5/pitlogger-pit"
-    async with (
-        PublishingNode(tmp_path, broker, "homie = true") as node,
-        watching(broker.port) as hub,
-    ):
-        await until(lambda: hub.last(f"{root}/$state") == "ready")
-        first = hub.document(f"{root}/$description")["version"]
-        node.start_cook()
-        node.read("pit", 115.25)
-        node.pass_s(1)
-        await until(lambda: "pit" in hub.document(f"{root}/$description")["nodes"])
-        described = hub.document(f"{root}/$description")
-        assert described["version"] > first
-        assert {"homie", "version", "name", "nodes"} == described.keys()
-        await until(lambda: hub.last(f"{root}/pit/value") == "115.25")
-        await until(lambda: hub.last(f"{root}/$state") == "ready")
-        topics = [str(message.topic) for message in hub.heard]
-        states = [at for at, topic in enumerate(topics) if topic == f"{root}/$state"]
-        last = max(at for at, topic in enumerate(topics) if topic == f"{root}/$description")
-        assert states[-1] > last  # ready again after the description
-
-
-async def test_a_homie_alert_is_retained_and_deleted(tmp_path: Path, broker: Broker) -> None:
-    topic = "homie/5/pitlogger-pit/$alert/disk-low-node"
-    async with (
-        PublishingNode(tmp_path, broker, "homie = true") as node,
-        watching(broker.port) as hub,
-    ):
-        node.say(DISK_LOW)
-        await until(lambda: bool(hub.last(topic)))
-        node.say(DISK_FINE)
-        await until(lambda: hub.last(topic) == "")

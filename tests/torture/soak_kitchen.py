@@ -157,7 +157,7 @@ class Kitchen:
         }
         if broker is not None:
             tables["mqtt"] = {"enabled": True, "host": "localhost", "port": broker.port,
-                              "discovery_prefix": "homeassistant", "homie": True}  # fmt: skip
+                              "discovery_prefix": "homeassistant"}  # fmt: skip
         config.write_text(stand.config_text(self.rate, tables), encoding="utf-8")
         environment = {**os.environ, "PYTHONUNBUFFERED": "1"}
         if stand.bus_address:

@@ -112,13 +112,25 @@ def test_every_declared_rename_leads_to_a_key_there_is() -> None:
         for part in rename.table.split("."):
             fields = present.model_fields  # type: ignore[attr-defined]
             present = config_model(fields[part].annotation)
-        assert rename.new in present.model_fields  # type: ignore[attr-defined]
+        assert not rename.new or rename.new in present.model_fields  # type: ignore[attr-defined]
         assert rename.old not in present.model_fields  # type: ignore[attr-defined]
 
 
 def config_model(annotation: object) -> object:
     """Return the model inside a tuple of them."""
     return getattr(annotation, "__args__", (annotation,))[0]
+
+
+def test_a_key_that_is_gone_is_passed_over_with_a_warning(
+    caplog: pytest.LogCaptureFixture, tmp_path: Path
+) -> None:
+    path = tmp_path / "old.toml"
+    path.write_text("[mqtt]\nhomie = true  # mine\ncommands = true\n", encoding="utf-8")
+    with caplog.at_level(logging.WARNING):
+        assert config.load_config(path).mqtt.commands
+    (said,) = caplog.messages
+    assert "'mqtt.homie' is gone since 0.2" in said
+    assert migrated(path.read_text(encoding="utf-8")) == "[mqtt]\ncommands = true\n"
 
 
 def test_the_command_shows_first_keeps_the_old_file_and_its_mode(

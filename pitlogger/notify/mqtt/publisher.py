@@ -14,12 +14,10 @@ import aiomqtt
 from pitlogger.clock import Clock
 from pitlogger.config import MqttTable
 from pitlogger.engine.compiled_channel import Lane
-from pitlogger.notify.mqtt.homie import HomieTree
 from pitlogger.notify.mqtt.tree import StateTree
 from pitlogger.notify.mqtt.wire import listen_to, retain
 from pitlogger.views.node import Node
 
-Tree = StateTree | HomieTree
 LONGEST_TICK_S = 1.0
 LEAST_TICK_S = 0.05
 
@@ -27,7 +25,7 @@ LEAST_TICK_S = 0.05
 class Publisher:
     """Publishes one tree over one connection."""
 
-    def __init__(self, node: Node, tree: Tree, client: aiomqtt.Client) -> None:
+    def __init__(self, node: Node, tree: StateTree, client: aiomqtt.Client) -> None:
         self._node = node
         self._tree = tree
         self._client = client
@@ -45,7 +43,7 @@ class Publisher:
     async def put(self, retained: list[tuple[str, str]]) -> None:
         """Publish documents to be retained."""
         for topic, payload in retained:
-            await retain(self._client, topic, payload, self._tree.qos)
+            await retain(self._client, topic, payload)
 
     async def refresh(self, extra: tuple[tuple[str, str], ...] = ()) -> None:
         """Publish what changed and delete what no longer stands.
@@ -60,11 +58,6 @@ class Publisher:
             if self._retained.get(topic) != payload
         }
         gone = [topic for topic in self._retained if topic not in wanted]
-        if any(topic.endswith("/$description") for topic in changed):
-            await self.put(self._tree.first())
-            changed = {topic: changed[topic] for topic in changed if topic not in self._ends()}
-            changed |= {topic: text for lane in self._heard() for topic, text in self._told(lane)}
-            changed |= {topic: wanted[topic] for topic in self._ends() if topic in wanted}
         for topic in gone:
             await retain(self._client, topic, None)
         await self.put(list(changed.items()))
@@ -76,18 +69,8 @@ class Publisher:
             await retain(self._client, topic, None)
 
     def _is_reading(self, topic: str) -> bool:
-        told = [t for lane in self._lanes() for t, _ in self._told(lane)]
+        told = [self._tree.reading(lane)[0] for lane in self._lanes()]
         return topic in told or topic.endswith("/health")
-
-    def _ends(self) -> list[str]:
-        """Return the topics for the state of the connection: the last to be published."""
-        return [topic for topic, _ in self._tree.last()]
-
-    def _told(self, lane: Lane) -> list[tuple[str, str]]:
-        return self._tree.reading(lane)
-
-    def _heard(self) -> list[Lane]:
-        return [lane for lane in self._lanes() if lane.state.heard_ms >= 0]
 
     def _lanes(self) -> list[Lane]:
         return list(self._node.engine.lanes.values())
@@ -110,5 +93,4 @@ class Publisher:
             if now_s - self._sent_s.get(channel, -pause_s) < pause_s * 0.95:
                 continue
             self._heard_ms[channel], self._sent_s[channel] = heard_ms, now_s
-            for topic, payload in self._told(lane):
-                await retain(self._client, topic, payload, self._tree.reading_qos)
+            await retain(self._client, *self._tree.reading(lane), qos=0)

@@ -17,9 +17,8 @@ from pitlogger.notify.message import Message, message_document
 from pitlogger.notify.mqtt import commands
 from pitlogger.notify.mqtt.discovery import components_of, discovery, without
 from pitlogger.notify.mqtt.events import Events
-from pitlogger.notify.mqtt.homie import HomieTree
 from pitlogger.notify.mqtt.link import NAMESAKE
-from pitlogger.notify.mqtt.publisher import Publisher, Tree
+from pitlogger.notify.mqtt.publisher import Publisher
 from pitlogger.notify.mqtt.tree import StateTree, to_json
 from pitlogger.notify.mqtt.wire import listen_to, tell
 from pitlogger.notify.task_group import together
@@ -34,14 +33,31 @@ HEALTH_EVERY_S = 30.0
 FAREWELL_S = 2.0
 
 
-class MqttSession:
-    """Serves one tree for as long as a connection lasts, connection after connection."""
+class StateSession:
+    """Serves the node's tree for as long as a connection lasts, connection after connection.
 
-    def __init__(self, node: Node, tree: Tree) -> None:
+    With journal, commands, hub discovery and notices.
+    """
+
+    def __init__(self, node: Node) -> None:
         self._node = node
-        self._tree = tree
-        self.will = tree.will
+        self._tree = StateTree(node)
+        self.will = self._tree.will
+        self._events = Events(node, self._tree)
         self._publisher: Publisher
+        self._table = node.config.mqtt
+        self._components: dict[str, str] = {}  # what the hub knows of us: platform by id
+        self.client: aiomqtt.Client | None = None
+        self._report: Callable[[DeliveryError], None] = lambda fault: None
+
+    def begin(self, report: Callable[[DeliveryError], None]) -> None:
+        """Let the journal be published from now on, even if the broker is not there yet.
+
+        Args:
+            report: Told where another node publishes under the same name.
+        """
+        self._report = report
+        self._events.begin()
 
     async def serve(self, client: aiomqtt.Client) -> None:
         """Publish until the connection is lost or the task is cancelled."""
@@ -60,27 +76,41 @@ class MqttSession:
         finally:
             with suppress(aiomqtt.MqttError, TimeoutError):
                 async with asyncio.timeout(FAREWELL_S):
-                    await self._publisher.put(self._tree.last())
-            self._ended()
+                    await self._publisher.put([self.will])
+            self.client = None
+            self._events.save()
 
     async def _began(self, client: aiomqtt.Client) -> None:
-        """Do what is needed once after connecting."""
+        if (prefix := self._table.discovery_prefix) is not None:
+            await listen_to(client, f"{prefix}/status")
+            await listen_to(client, discovery(self._node, self._tree.root, prefix)[0])
+        await self._refresh()
+        self.client = client
+        await self._events.catch_up(client)
 
-    def _ended(self) -> None:
-        """Do what is needed once a connection is over."""
-
-    async def _beat(self) -> None:
-        """Show for ever that the node lives; here by the connection alone."""
-        await asyncio.Event().wait()
+    async def _refresh(self, anew: bool = False) -> None:
+        """Publish what changed; describe the node to the hub, ``anew`` if it has forgotten."""
+        prefix = self._table.discovery_prefix
+        if prefix is None:
+            await self._publisher.refresh()
+            return
+        topic, document = discovery(self._node, self._tree.root, prefix)
+        parts = document["cmps"]
+        gone = {id_: kind for id_, kind in self._components.items() if id_ not in parts}
+        self._components = {id_: part["p"] for id_, part in parts.items()}
+        described = (topic, to_json(document))
+        if gone:
+            await self._publisher.put([(topic, to_json(without(document, gone)))])
+        if gone or anew:
+            await self._publisher.put([described])
+        await self._publisher.refresh((described,))
 
     async def _follow(self, client: aiomqtt.Client, queue: asyncio.Queue[Happening]) -> None:
         while True:
             happening = await queue.get()
             if happening.kind in ("alert", "entry"):
-                await self._happened(client, happening)
-
-    async def _happened(self, client: aiomqtt.Client, happening: Happening) -> None:
-        await self._publisher.refresh()
+                await self._refresh()
+                await self._events.take(client, happening)
 
     async def _listen(self, client: aiomqtt.Client) -> None:
         async for message in client.messages:
@@ -94,74 +124,9 @@ class MqttSession:
             except Exception:  # of ours: one message must not keep the next ones from us
                 log.exception("a message on %s was passed over", topic)
 
-    async def _heard(self, client: aiomqtt.Client, topic: str, message: aiomqtt.Message) -> None:
-        """Take a message."""
-
-
-class HomieSession(MqttSession):
-    """Serves the Homie tree."""
-
-    def __init__(self, node: Node) -> None:
-        super().__init__(node, HomieTree(node))
-
-
-class StateSession(MqttSession):
-    """Serves the node's own tree: with journal, commands, hub discovery and notices."""
-
-    def __init__(self, node: Node) -> None:
-        self._own = StateTree(node)
-        super().__init__(node, self._own)
-        self._events = Events(node, self._own)
-        self._table = node.config.mqtt
-        self._components: dict[str, str] = {}  # what the hub knows of us: platform by id
-        self.client: aiomqtt.Client | None = None
-        self._report: Callable[[DeliveryError], None] = lambda fault: None
-
-    def begin(self, report: Callable[[DeliveryError], None]) -> None:
-        """Let the journal be published from now on, even if the broker is not there yet.
-
-        Args:
-            report: Told where another node publishes under the same name.
-        """
-        self._report = report
-        self._events.begin()
-
-    async def _began(self, client: aiomqtt.Client) -> None:
-        if (prefix := self._table.discovery_prefix) is not None:
-            await listen_to(client, f"{prefix}/status")
-            await listen_to(client, discovery(self._node, self._own.root, prefix)[0])
-        await self._refresh()
-        self.client = client
-        await self._events.catch_up(client)
-
-    def _ended(self) -> None:
-        self.client = None
-        self._events.save()
-
-    async def _refresh(self, anew: bool = False) -> None:
-        """Publish what changed; describe the node to the hub, ``anew`` if it has forgotten."""
-        prefix = self._table.discovery_prefix
-        if prefix is None:
-            await self._publisher.refresh()
-            return
-        topic, document = discovery(self._node, self._own.root, prefix)
-        parts = document["cmps"]
-        gone = {id_: kind for id_, kind in self._components.items() if id_ not in parts}
-        self._components = {id_: part["p"] for id_, part in parts.items()}
-        described = (topic, to_json(document))
-        if gone:
-            await self._publisher.put([(topic, to_json(without(document, gone)))])
-        if gone or anew:
-            await self._publisher.put([described])
-        await self._publisher.refresh((described,))
-
-    async def _happened(self, client: aiomqtt.Client, happening: Happening) -> None:
-        await self._refresh()
-        await self._events.take(client, happening)
-
     async def _beat(self) -> None:
         while True:
-            await self._publisher.put([self._own.health()])
+            await self._publisher.put([self._tree.health()])
             await asyncio.sleep(HEALTH_EVERY_S)
 
     async def _heard(self, client: aiomqtt.Client, topic: str, message: aiomqtt.Message) -> None:
@@ -170,11 +135,11 @@ class StateSession(MqttSession):
         elif message.retain and topic.startswith(f"{self._table.discovery_prefix}/device/"):
             self._components |= components_of(message.payload)
             await self._refresh()
-        elif topic == f"{self._own.root}/health" and not message.retain:
+        elif topic == f"{self._tree.root}/health" and not message.retain:
             self._meet(message.payload)
-        elif topic == f"{self._own.root}/command" and message.payload:
+        elif topic == f"{self._tree.root}/command" and message.payload:
             answer = await self._obey(message)
-            await tell(client, f"{self._own.root}/answer", to_json(answer))
+            await tell(client, f"{self._tree.root}/answer", to_json(answer))
 
     def _meet(self, payload: object) -> None:
         """Report another node that lives under this one's name: both trees are then wrong."""
@@ -219,7 +184,7 @@ class StateSession(MqttSession):
             raise DeliveryError("the broker is away", remedy="See what [mqtt] reports")
         document = json.dumps(message_document(message), ensure_ascii=False)
         try:
-            await tell(self.client, f"{self._own.root}/notice", document)
+            await tell(self.client, f"{self._tree.root}/notice", document)
         except aiomqtt.MqttError as fault:
             raise DeliveryError(f"the broker is away ({fault})") from None
         return "the broker took it"

@@ -49,20 +49,10 @@ def to_json(document: Any) -> str:
 class StateTree:
     """The tree of one node."""
 
-    qos, reading_qos = 1, 0
-
     def __init__(self, node: Node) -> None:
         self._node = node
         self.root = f"{node.config.mqtt.base}/{level(node.config.node.name)}"
         self.will = (f"{self.root}/status", OFFLINE)
-
-    def first(self) -> list[tuple[str, str]]:
-        """Return what is published before all else after connecting: nothing."""
-        return []
-
-    def last(self) -> list[tuple[str, str]]:
-        """Return what is published before a clean end."""
-        return [self.will]
 
     def state(self) -> dict[str, str]:
         """Return what is to be retained now, by topic; readings apart."""
@@ -83,11 +73,11 @@ class StateTree:
                     "well": self._node.is_well(), "node": self._node.uid}  # fmt: skip
         return f"{self.root}/health", to_json(document)
 
-    def reading(self, lane: Lane) -> list[tuple[str, str]]:
-        """Return what is published for the last reading of a channel."""
+    def reading(self, lane: Lane) -> tuple[str, str]:
+        """Return the topic and document of the last reading of a channel."""
         topic = f"{self.root}/channel/{level(lane.state.id)}"
         pack = senml_pack(lane.state, lane.quantity, self._node.utc_offset_ms)
-        return [(topic, to_json(pack))]
+        return topic, to_json(pack)
 
     def event(self, entry: Entry, on_disk: bool = True, cook: str | None = None) -> tuple[str, str]:
         """Return the topic and document of a journal entry; ``id`` is its own alone.
