@@ -1,4 +1,4 @@
-"""A printed sheet as plain values: what it says, not how it looks. HTML and PDF are made of it."""
+"""A printed sheet as plain values: what it says, not how it looks."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Tables as files: CSV, JSON Lines, XLSX, Parquet. Written whole or not at all.
+"""Tables as files: CSV, JSON Lines, XLSX. Written whole or not at all.
 
 Sources: RFC 4180 (CSV); OWASP, CSV injection (a text that begins with ``=``, ``+``, ``-``,
 ``@``, tab or return is shown with an apostrophe before it, so that no spreadsheet runs it).
@@ -18,11 +18,10 @@ from tempfile import TemporaryDirectory
 from typing import Any, TextIO
 
 from pitlogger.errors import PitloggerError
-from pitlogger.reports.tables import SCHEMA, FlatTable, Row, Type, Value
+from pitlogger.reports.tables import SCHEMA, FlatTable, Row, Value
 
 _DANGEROUS = ("=", "+", "-", "@", "\t", "\r")
 XLSX_ROWS = 1_048_575  # a worksheet's, less its heads
-PARQUET_ROWS_A_GROUP = 50_000
 
 
 def guarded(text: str) -> str:
@@ -88,7 +87,10 @@ def write_xlsx(tables: Iterable[FlatTable], path: Path) -> None:
     try:
         from xlsxwriter.exceptions import FileCreateError
     except ImportError:
-        raise _missing("XLSX", "XlsxWriter", "sheets") from None
+        raise PitloggerError(
+            "XLSX needs the package XlsxWriter, which is not installed: uv tool install"
+            " 'pitlogger[sheets]'"
+        ) from None
     with TemporaryDirectory(dir=path.parent, prefix=".sheets-") as rows_waiting:
         try:
             _write_book(tables, path, rows_waiting)
@@ -149,50 +151,3 @@ def _after(first: Row, rest: Iterable[Row]) -> Iterator[Row]:
 def _naive(text: str) -> datetime:
     """Return a UTC moment without its zone: a worksheet knows none."""
     return datetime.fromisoformat(text).replace(tzinfo=None)
-
-
-def write_parquet(table: FlatTable, path: Path) -> None:
-    """Write one table; needs the extra ``parquet``, which is large: do it on a PC.
-
-    Raises:
-        PitloggerError: The extra is not installed.
-    """
-    try:
-        import pyarrow
-        import pyarrow.parquet
-    except ImportError:
-        raise _missing("Parquet", "pyarrow", "parquet") from None
-    kinds: dict[Type, Any] = {
-        "text": pyarrow.string(),
-        "time": pyarrow.timestamp("ms", tz="UTC"),
-        "number": pyarrow.float64(),
-        "whole": pyarrow.int64(),
-        "flag": pyarrow.bool_(),
-    }
-    schema = pyarrow.schema([(column.name, kinds[column.type]) for column in table.columns])
-    rows = iter(table.rows)
-    with pyarrow.parquet.ParquetWriter(path, schema) as writer:
-        while True:
-            group = list(islice(rows, PARQUET_ROWS_A_GROUP))
-            columns = [
-                [_typed(row[place], column.type) for row in group]
-                for place, column in enumerate(table.columns)
-            ]
-            arrays = [
-                pyarrow.array(values, kinds[column.type])
-                for values, column in zip(columns, table.columns, strict=True)
-            ]
-            writer.write_batch(pyarrow.record_batch(arrays, schema=schema))
-            if len(group) < PARQUET_ROWS_A_GROUP:
-                break
-
-
-def _typed(value: Value, type_: Type) -> Any:
-    return datetime.fromisoformat(value) if type_ == "time" and isinstance(value, str) else value
-
-
-def _missing(what: str, package: str, extra: str) -> PitloggerError:
-    return PitloggerError(
-        f"{what} needs the package {package}, which is not installed: uv tool install"
-        f" 'pitlogger[{extra}]'"
-    )

@@ -1,4 +1,4 @@
-"""A cook as flat tables: what CSV, JSON Lines, XLSX and Parquet are written from.
+"""A cook as flat tables: what CSV, JSON Lines and XLSX are written from.
 
 Columns of masses and lengths of time end in their unit; moments are UTC. No name is a reserved
 word of SQL.

@@ -10,7 +10,6 @@ import sys
 from datetime import datetime
 from pathlib import Path
 
-import duckdb
 import openpyxl
 import pytest
 from click.testing import CliRunner
@@ -24,7 +23,6 @@ from pitlogger.reports.table_files import (
     whole,
     write_csv,
     write_jsonl,
-    write_parquet,
     write_xlsx,
 )
 from pitlogger.reports.tables import NAMES, FlatTable, tables
@@ -104,16 +102,6 @@ def test_xlsx_holds_no_formula(reader: Reader, tmp_path: Path) -> None:
     assert {cell.data_type for cell in sheet[2] if cell.value} == {"s"}
 
 
-def test_parquet_is_read_by_another_program(reader: Reader, tmp_path: Path) -> None:
-    path = tmp_path / "readings.parquet"
-    write_parquet(table(reader, "readings"), path)
-    question = f"SELECT channel, count(*), max(value), min(utc) FROM '{path}' GROUP BY 1 ORDER BY 1"
-    with duckdb.connect() as database:
-        rows = database.sql(question).fetchall()
-    assert [(row[0], row[1]) for row in rows] == [("brisket-1/core", 691), ("pit", 710)]
-    assert rows[1][2] == 115.0
-
-
 def test_an_unknown_table_is_answered_with_the_known_ones(reader: Reader) -> None:
     with pytest.raises(UsageError, match="did you mean 'weighings'"):
         tables(reader, None, ["weighing"])
@@ -152,7 +140,7 @@ main()
 @pytest.mark.slow
 @pytest.mark.parametrize(
     "given",
-    [["export", f"--{form}"] for form in ("csv", "jsonl", "xlsx", "parquet")]
+    [["export", f"--{form}"] for form in ("csv", "jsonl", "xlsx")]
     + [["report", "cook"], ["report", "food-log"]],
     ids=" ".join,
 )
@@ -185,7 +173,7 @@ def config_file(database: Path, tmp_path: Path) -> str:
     return str(path)
 
 
-@pytest.mark.parametrize("form", ["csv", "jsonl", "xlsx", "parquet"])
+@pytest.mark.parametrize("form", ["csv", "jsonl", "xlsx"])
 def test_the_command_writes_each_form(form: str, config_file: str, tmp_path: Path) -> None:
     out = tmp_path / f"cook.{form}"
     result = CliRunner().invoke(export, [f"--{form}", "--config", config_file, "--out", str(out)])

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 import subprocess
 from pathlib import Path
 from random import Random
@@ -13,11 +12,8 @@ from pitlogger.errors import UsageError
 from pitlogger.formats.tags import PieceTag, TrayTag, cook_mark, read_tag
 from pitlogger.reports.code128 import QUIET, fits, widths
 from pitlogger.reports.html import html
-from pitlogger.reports.pdf import pdf
 from pitlogger.reports.tags import PrintedTag, tags_bytes, tags_sheet
-
-needs_poppler = pytest.mark.skipif(shutil.which("pdftoppm") is None, reason="no poppler-utils")
-
+from tests.reports.test_printed import needs_print, printed
 
 Picture = tuple[bytes, int, int]  # grey pixels, width, height
 
@@ -59,7 +55,8 @@ def grey(pgm: bytes) -> Picture:
     return pgm[-size:], int(width), int(height)
 
 
-@needs_poppler
+@pytest.mark.slow
+@needs_print
 def test_the_printed_page_is_read_back(tmp_path: Path) -> None:
     tags: list[PieceTag | TrayTag] = [
         PieceTag("brisket-1", "k7q2"),
@@ -70,9 +67,9 @@ def test_the_printed_page_is_read_back(tmp_path: Path) -> None:
     sheet = tags_sheet(
         [PrintedTag(tag.text, tag.text[4:], "brisket, harvest supper") for tag in tags]
     )
-    (tmp_path / "tags.pdf").write_bytes(pdf(sheet))
+    made = printed(sheet, tmp_path)
     subprocess.run(
-        ["pdftoppm", "-r", "200", "-gray", str(tmp_path / "tags.pdf"), str(tmp_path / "p")],
+        ["pdftoppm", "-r", "200", "-gray", str(made), str(tmp_path / "p")],
         check=True,
     )
     pages = sorted(tmp_path.glob("p*.pgm"))

@@ -16,7 +16,6 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-import duckdb
 import openpyxl
 import pytest
 
@@ -195,7 +194,7 @@ def test_a_capture_that_breaks_off_names_its_line(way: Way) -> None:
 @pytest.fixture(scope="module")
 def tables(way: Way, cook: str) -> dict[str, list[tuple[float, str, float | None]]]:
     """Return time, channel and value of every reading, by the form it was read back from."""
-    for form in ("csv", "jsonl", "xlsx", "parquet"):
+    for form in ("csv", "jsonl", "xlsx"):
         way.ask("export", f"--{form}", "--table", "readings", "--cook", cook,
                 "--out", f"readings.{form}", "--config", "node.toml")  # fmt: skip
     found: dict[str, list[tuple[float, str, float | None]]] = {}
@@ -216,9 +215,6 @@ def tables(way: Way, cook: str) -> dict[str, list[tuple[float, str, float | None
         row_of(row[names.index("utc")], row[names.index("channel")], row[names.index("value")])
         for row in rows
     ]
-    query = "SELECT utc, channel, value FROM read_parquet(?)"
-    parquet = duckdb.execute(query, [str(way.folder / "readings.parquet")]).fetchall()
-    found["parquet"] = [row_of(*row) for row in parquet]
     return found
 
 
@@ -229,7 +225,7 @@ def row_of(at: object, channel: object, value: object) -> tuple[float, str, floa
     return datetime.fromisoformat(f"{stamp}+00:00").timestamp(), str(channel), number
 
 
-@pytest.mark.parametrize("form", ["csv", "jsonl", "xlsx", "parquet"])
+@pytest.mark.parametrize("form", ["csv", "jsonl", "xlsx"])
 def test_every_table_file_reads_back_as_the_capture_has_it(
     way: Way, tables: dict[str, list[tuple[float, str, float | None]]], form: str
 ) -> None:

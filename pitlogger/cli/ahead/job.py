@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from pitlogger.planning.papers import Paper
 
 file_argument = click.argument("file", type=FILE)
-out_option = click.option("--out", type=PATH, required=True, help="Where to: .html or .pdf.")
+out_option = click.option("--out", type=PATH, required=True, help="Where to: a name in .html.")
 register_option = click.option(
     "--register",
     type=FILE,

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable
-from functools import partial
 from pathlib import Path
 from typing import TextIO
 
@@ -15,8 +13,6 @@ from pitlogger.cli.files import FILE
 from pitlogger.cli.installation.configuration import config_option, configuration
 from pitlogger.errors import UsageError
 
-BINARY = ("xlsx", "parquet")
-
 
 @click.command()
 @click.option("--senml", "form", flag_value="senml", default=True,
@@ -24,7 +20,6 @@ BINARY = ("xlsx", "parquet")
 @click.option("--csv", "form", flag_value="csv", help="One table as CSV.")
 @click.option("--jsonl", "form", flag_value="jsonl", help="All tables as JSON Lines.")
 @click.option("--xlsx", "form", flag_value="xlsx", help="All tables as worksheets.")
-@click.option("--parquet", "form", flag_value="parquet", help="One table as Parquet.")
 @click.option("--table", "wanted", multiple=True,
               help="readings, weighings, stages, alerts or journal; may be repeated.")  # fmt: skip
 @click.option("--cook", help="Which cook; the running or the last one by default.")
@@ -42,18 +37,18 @@ def export(
     """
     if form == "senml":
         if wanted:
-            raise UsageError("--table goes with --csv, --jsonl, --xlsx or --parquet")
+            raise UsageError("--table goes with --csv, --jsonl or --xlsx")
         if config_file is None:
             _capture(cook, out, socket)
         else:
             _capture_of_file(cook, out, configuration(config_file).database)
         return
-    if form in BINARY and out is None:
-        raise UsageError(f"--{form} is no text: give a file with --out")
-    if form in ("csv", "parquet"):
+    if form == "xlsx" and out is None:
+        raise UsageError("--xlsx is no text: give a file with --out")
+    if form == "csv":
         wanted = wanted or ("readings",)
         if len(wanted) > 1:
-            raise UsageError(f"--{form} holds one table: give --table once")
+            raise UsageError("--csv holds one table: give --table once")
     _tables(form, wanted, cook, out, configuration(config_file).database)
 
 
@@ -91,33 +86,26 @@ def _capture_of_file(cook: str | None, out: Path | None, database: Path) -> None
 def _tables(
     form: str, wanted: tuple[str, ...], cook: str | None, out: Path | None, database: Path
 ) -> None:
-    from pitlogger.reports.table_files import (
-        whole,
-        write_csv,
-        write_jsonl,
-        write_parquet,
-        write_xlsx,
-    )
+    from pitlogger.reports.table_files import whole, write_csv, write_jsonl, write_xlsx
     from pitlogger.reports.tables import NAMES, tables
     from pitlogger.store.queries import Reader
 
     with Reader.open(database) as reader:
         found = tables(reader, cook, wanted or NAMES)
-        texts: dict[str, Callable[[TextIO], None]] = {
-            "csv": partial(write_csv, found[0]),
-            "jsonl": partial(write_jsonl, found),
-        }
-        files: dict[str, Callable[[Path], None]] = {
-            "xlsx": partial(write_xlsx, found),
-            "parquet": partial(write_parquet, found[0]),
-        }
+
+        def write(text: TextIO) -> None:
+            if form == "csv":
+                write_csv(found[0], text)
+            else:
+                write_jsonl(found, text)
+
         if out is None:
-            texts[form](sys.stdout)
+            write(sys.stdout)
             return
         with whole(out) as fresh:
-            if form in texts:
-                with fresh.open("w", encoding="utf-8", newline="") as text:
-                    texts[form](text)
+            if form == "xlsx":
+                write_xlsx(found, fresh)
             else:
-                files[form](fresh)
+                with fresh.open("w", encoding="utf-8", newline="") as text:
+                    write(text)
     click.echo(f"{out}: {', '.join(table.name for table in found)}", err=True)

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 @click.option("--tray", "trays", multiple=True, help="A container on the list; 'all' for each.")
 @click.option("--cook-file", type=FILE,
               help="Tags of a cook to come: they stand for whichever cook runs.")  # fmt: skip
-@click.option("--out", type=FILE, help="File: .html, .pdf, or .bin for a label printer (ESC/POS).")
+@click.option("--out", type=FILE, help="File: .html, or .bin for a label printer (ESC/POS).")
 @click.option("--printer", metavar="HOST[:PORT]|DEVICE",
               help="Print at once: 192.168.1.40:9100 or /dev/usb/lp0.")  # fmt: skip
 @to_daemon

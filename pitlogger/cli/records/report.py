@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 out_option = click.option(
     "--out", type=FILE,
-    help="File: .html or .pdf; HTML to standard output by default.",
+    help="File (.html); standard output by default.",
 )  # fmt: skip
 cook_option = click.option("--cook", help="Id or name; the running or the last one by default.")
 capture_option = click.option(
@@ -39,16 +39,16 @@ SEALED, PLAIN = "vacuum-packed", "not vacuum-packed"
 def report() -> None:
     """Make a cook report, a food log, a label, a take-along sheet, a shopping list.
 
-    Documents are HTML made to be printed; PDF needs the extra 'pdf'. pitlogger is a record and
-    a reminder: the local code and the licensed or certified person decide.
+    Documents are HTML made to be printed, or kept as PDF, by any browser. pitlogger is a record
+    and a reminder: the local code and the licensed or certified person decide.
     """
 
 
 def write(sheet: Sheet, out: Path | None) -> None:
-    """Print a sheet as HTML, or write it to a file whose name says the form.
+    """Print a sheet as HTML, or write it to a file.
 
     Raises:
-        UsageError: A name that ends neither in .html nor in .pdf.
+        UsageError: A name that does not end in .html.
     """
     from pitlogger.reports.html import html
     from pitlogger.reports.table_files import whole
@@ -56,17 +56,10 @@ def write(sheet: Sheet, out: Path | None) -> None:
     if out is None:
         click.echo(html(sheet), nl=False)
         return
-    form = out.suffix.casefold()
-    if form in (".html", ".htm"):
-        data = html(sheet).encode()
-    elif form == ".pdf":
-        from pitlogger.reports.pdf import pdf
-
-        data = pdf(sheet)
-    else:
-        raise UsageError(f"--out {out}: expected a name that ends in .html or .pdf")
+    if out.suffix.casefold() not in (".html", ".htm"):
+        raise UsageError(f"--out {out}: expected .html; any browser prints it, or keeps it as PDF")
     with whole(out) as fresh:
-        fresh.write_bytes(data)
+        fresh.write_text(html(sheet), encoding="utf-8")
     click.echo(str(out), err=True)
 
 
@@ -181,7 +174,7 @@ def take_along_command(**given: Any) -> None:
 @click.option("--firm", default="", help="Name and place of who packed it.")
 @click.option("--code", default="", help="What the QR code holds, such as cook and piece.")
 @click.option("--out", type=FILE,
-              help="File: .html, .pdf, or .bin for a receipt printer (ESC/POS).")  # fmt: skip
+              help="File: .html, or .bin for a receipt printer (ESC/POS).")  # fmt: skip
 @click.option("--printer", metavar="HOST[:PORT]|DEVICE",
               help="Print at once: 192.168.1.40:9100 or /dev/usb/lp0.")  # fmt: skip
 def label(
