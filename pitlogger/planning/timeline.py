@@ -157,10 +157,6 @@ def schedule(question: ScheduleQuestion, past: PastCooks = NO_PAST) -> ScheduleA
     notes = list(_basis_notes(cook, [n for _, _, n in made]))
     placed = place([(piece, found) for piece, found, _ in made], question.pits)
     notes += placed.notes
-    made = [
-        (piece, found.loaded_earlier(placed.earlier_h.get(piece.id, 0.0)), n)
-        for piece, found, n in made
-    ]
     times = [(piece, found) for piece, found, _ in made]
     last_ms = {
         piece.id: (_sitting_of(piece, sittings) if piece.service else sittings[-1]).leave_by_ms(

@@ -1,12 +1,11 @@
 """Backwards from the plate: durations, times, grates, calendar."""
 
 import math
-from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from icalendar import Calendar
 
@@ -15,8 +14,7 @@ from pitlogger.model.folding import fold
 from pitlogger.model.journal import Body, CookStarted, Entry, StageSet
 from pitlogger.rules.policies import shipped_kitchen
 from pitlogger.yields.learned.durations import Hours, cook_time, in_sequence, observed_hours
-from pitlogger.yields.timing.grate import Lying, UndecidedError, assign, needed_at_once
-from pitlogger.yields.timing.grate_solver import spread
+from pitlogger.yields.timing.grate import Lying, UndecidedError, assign
 from pitlogger.yields.timing.ical import CalendarMoment, calendar
 from pitlogger.yields.timing.schedule import HOUR_MS, Sitting, backwards
 
@@ -171,28 +169,3 @@ def test_many_pieces_alike_are_decided_at_once() -> None:
     pieces = [lying(f"{k:02}", 1100) for k in range(60)]
     assert assign(pieces, {"a": 22_000, "b": 22_000, "c": 22_000}) is not None
     assert assign(pieces, {"a": 22_000, "b": 21_999, "c": 22_000.5}) is None
-
-
-def test_the_solver_finds_the_least_wait() -> None:
-    pytest.importorskip("ortools")
-    found = spread([lying(str(k), 1100, 0, 3) for k in range(7)], {"a": 3500, "b": 1200}, 12)
-    assert found is not None
-    assert found.proven
-    assert math.fsum(found.earlier_h.values()) == pytest.approx(9.0)  # 4 places: 3 go 3 h before
-
-
-@settings(max_examples=15, deadline=None)
-@given(st.lists(st.tuples(st.integers(1, 9), st.integers(0, 5), st.integers(1, 4)),
-                min_size=1, max_size=5))  # fmt: skip
-def test_what_the_solver_spreads_never_exceeds_an_area(raw: list[tuple[int, int, int]]) -> None:
-    pytest.importorskip("ortools")
-    pieces = [lying(str(k), a, on, on + long) for k, (a, on, long) in enumerate(raw)]
-    found = spread(pieces, {"one": 10, "two": 9}, 24)
-    assert found is not None
-    moved = [replace(p, on_h=p.on_h - found.earlier_h[p.piece],
-                     off_h=p.off_h - found.earlier_h[p.piece]) for p in pieces]  # fmt: skip
-    for pit, area in (("one", 10), ("two", 9)):
-        here = [p for p in moved if found.pits[p.piece] == pit]
-        assert needed_at_once(here) <= area + 1e-6
-    if assign(pieces, {"one": 10, "two": 9}) is not None:
-        assert math.fsum(found.earlier_h.values()) == 0

@@ -3,9 +3,7 @@
 Pieces lie on the grate from loading to coming off; at no time may those of one pit need
 more area than it has. The search tries pits for one piece after another, the largest first,
 and leaves a branch as soon as an area is exceeded, so the dozen pieces of a cook take
-milliseconds. Pieces alike are not told apart. Where it takes too long it says so; with the
-extra ``pitlogger[schedule]``, ``grate_solver`` decides it, and loads pieces earlier where
-they do not fit all at once.
+milliseconds. Pieces alike are not told apart. Where it takes too long it says so.
 """
 
 from __future__ import annotations

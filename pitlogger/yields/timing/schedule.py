@@ -8,7 +8,7 @@ added to times by the caller.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from pitlogger.model.kitchen import KitchenTimes
 from pitlogger.yields.learned.durations import CookTime, Observed, cook_time, in_sequence
@@ -56,24 +56,6 @@ class PieceTimes:
     leave_by_ms: int
     hold_h: float
     longest_hold_h: float
-
-    def loaded_earlier(self, hours: float) -> PieceTimes:
-        """Return the times of the piece if it is loaded earlier; it waits the longer."""
-        by = _ms(hours)
-        return replace(
-            self,
-            thaw_ms=None if self.thaw_ms is None else self.thaw_ms - by,
-            brine_ms=None if self.brine_ms is None else self.brine_ms - by,
-            trim_ms=self.trim_ms - by,
-            light_ms=self.light_ms - by,
-            load_ms=self.load_ms - by,
-            wrap_ms=None if self.wrap_ms is None else self.wrap_ms - by,
-            off_ms=self.off_ms - by,
-            off_by_ms=self.off_by_ms - by,
-            rested_ms=self.rested_ms - by,
-            hold_h=self.hold_h + hours,
-            longest_hold_h=self.longest_hold_h + hours,
-        )
 
 
 def backwards(
