@@ -1,4 +1,4 @@
-"""Pictures of yield as SVG: weight staircase, dot strip, enough-or-not curve.
+"""Pictures of yield as SVG: dot strip, enough-or-not curve.
 
 Each takes the JSON document its command prints and returns a whole SVG text. Colours follow
 the page (``currentColor``), every picture has a title and a text for those who cannot see it.
@@ -50,30 +50,6 @@ def _line(xs: tuple[float, float], ys: tuple[float, float], style: str) -> str:
 def _y(share: float) -> float:
     """Return the height of a share of the vertical axis, 0 at its foot and 1 at its top."""
     return _HEIGHT - _BOTTOM - share * (_HEIGHT - _TOP - _BOTTOM)
-
-
-def weight_staircase(piece: dict[str, Any]) -> str:
-    """Return the weighings of one piece object as steps going down.
-
-    Args:
-        piece: As in the ``pieces`` of ``pitlogger yield --json``.
-    """
-    steps = piece["steps"]
-    weighed = [(s["to"], s["to_g"]) for s in steps]
-    if steps:
-        weighed.insert(0, (steps[0]["from"], steps[0]["from_g"]))
-    top = max((mass for _, mass in weighed), default=1.0)
-    wide = (_WIDTH - _LEFT - _RIGHT) / max(1, len(weighed))
-    body = []
-    for place, (name, mass) in enumerate(weighed):
-        x, y = _LEFT + place * wide, _y(mass / top)
-        body.append(_rect(x + 2, y, wide - 4, 'fill-opacity="0.25" stroke="currentColor"'))
-        body.append(_text(x + wide / 2, y - 5, f"{mass / 1000:.2f} kg"))
-        body.append(_text(x + wide / 2, _y(0) + 18, name))
-        if place:
-            body.append(_text(x + wide / 2, _y(0) + 36, f"{steps[place - 1]['ratio']:.1%}"))
-    told = "; ".join(f"{name} {mass:.0f} g" for name, mass in weighed) or "nothing weighed"
-    return _svg(f"{piece['piece']}: weight by step", told, body)
 
 
 def yield_strip(cut: str, shares_pct: Sequence[float], learned: dict[str, Any]) -> str:

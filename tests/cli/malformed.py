@@ -108,7 +108,6 @@ COOKING: tuple[Case, ...] = (
     ("meal --tender 9", "9"),
     ("forecast brisket-6", "brisket-6"),
     ("rules explain brisket-6", "brisket-6"),
-    ("rules test brisket-1 hot", "hot"),
 )  # fmt: skip
 AHEAD: tuple[Case, ...] = (
     ("plan", "--guests"),

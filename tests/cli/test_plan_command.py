@@ -146,11 +146,6 @@ def test_the_seed_changes_nothing() -> None:
     )
 
 
-def test_the_curve_is_written_as_a_picture(tmp_path: Path) -> None:
-    run("--guests", "20", *BASE, "--svg", str(tmp_path / "c.svg"))
-    assert "<polyline" in (tmp_path / "c.svg").read_text("utf-8")
-
-
 @pytest.mark.parametrize(
     ("args", "said"),
     [

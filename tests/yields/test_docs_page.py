@@ -12,7 +12,7 @@ import pytest
 from click.testing import CliRunner
 
 from pitlogger.cli import root
-from pitlogger.reports.pictures import enough_curve, weight_staircase, yield_strip
+from pitlogger.reports.pictures import enough_curve, yield_strip
 
 DOCS = Path(__file__).parents[2] / "docs"
 PAGE = (DOCS / "yield-and-plan.md").read_text("utf-8")
@@ -78,12 +78,10 @@ def test_the_keys_of_history_are_on_the_page() -> None:
 
 
 def pictures() -> dict[str, str]:
-    stairs = run(COMMANDS[0])
     past = run("history --cut brisket-packer --history paper-log.csv")
     shares = [piece["servable_pct"] for piece in past["pieces"]]
     plan = run("plan --guests 100 --portion 5oz --cut brisket-packer --history paper-log.csv")
     return {
-        "yield-staircase.svg": weight_staircase(stairs["pieces"][0]),
         "yield-strip.svg": yield_strip("brisket-packer", shares, past["cuts"][0]["learned"]),
         "enough-curve.svg": enough_curve(plan),
     }

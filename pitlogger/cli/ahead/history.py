@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
@@ -155,7 +155,6 @@ def past_cooks(history_file: Path | None = None) -> PastCooks:
 @click.command("history")
 @cut_option
 @history_option
-@click.option("--svg", type=PATH, help="Also write the dot strip of --cut.")
 @click.option("--export", "export_file", type=PATH,
               help="Also write the pieces as a paper log (CSV).")  # fmt: skip
 @record_option
@@ -163,7 +162,6 @@ def past_cooks(history_file: Path | None = None) -> PastCooks:
 def history(
     cut: str | None,
     history_file: Path | None,
-    svg: Path | None,
     export_file: Path | None,
     as_json: bool,
 ) -> None:
@@ -181,20 +179,8 @@ def history(
         wanted = known_cut(cut) if cut else None
     document = lessons_document(past.pieces, wanted)
     document["notes"] = [*past.notes, *document["notes"]]
-    if svg is not None:
-        _write_strip(svg, document)
     if export_file is not None:
         from pitlogger.cli.ahead.history_text import paper_log_text
 
         export_file.write_text(paper_log_text(document["pieces"]), encoding="utf-8", newline="")
     emit(document, as_json, history_text(document))
-
-
-def _write_strip(path: Path, document: dict[str, Any]) -> None:
-    from pitlogger.reports.pictures import yield_strip
-
-    if len(document["cuts"]) != 1:
-        raise UsageError("--svg draws one cut: name it with --cut")
-    shares = [p["servable_pct"] for p in document["pieces"] if p["servable_pct"] is not None]
-    cut = document["cuts"][0]
-    path.write_text(yield_strip(cut["cut"], shares, cut["learned"]), encoding="utf-8")

@@ -17,7 +17,6 @@ from pitlogger.cli.ahead.history import (
     record_option,
 )
 from pitlogger.cli.ahead.options import named_as_options
-from pitlogger.cli.files import PATH
 from pitlogger.cli.output import emit, json_option
 from pitlogger.errors import FieldError
 from pitlogger.model.cooks import WRAPS
@@ -68,10 +67,9 @@ if TYPE_CHECKING:
 @click.option("--prior", type=click.Choice(["cut", "flat"]), default="cut", show_default=True,
               help="Start from published figures, or from own cooks alone.")  # fmt: skip
 @click.option("--seed", type=int, help="Accepted and not needed: nothing is drawn at random.")
-@click.option("--svg", type=PATH, help="Also write the curve.")
 @record_option
 @json_option
-def plan(as_json: bool, svg: Path | None, history_file: Path | None, **given: Any) -> None:
+def plan(as_json: bool, history_file: Path | None, **given: Any) -> None:
     """Say how many pieces to buy for GUESTS, and how likely each number is enough.
 
     The mean yield is shared by all pieces, so its uncertainty does not average out; pieces
@@ -87,11 +85,6 @@ def plan(as_json: bool, svg: Path | None, history_file: Path | None, **given: An
         asked = question(given)
         document = answer(asked, past_cooks(history_file)).document()
     document["notes"] = [*notes, *document["notes"]]
-    if svg is not None:
-        from pitlogger.reports.pictures import enough_curve
-
-        drawn = document["dishes"][0] if "dishes" in document else document
-        svg.write_text(enough_curve(drawn), encoding="utf-8")
     emit(document, as_json, answer_text(document, asked.guests + asked.children))
 
 

@@ -1,4 +1,4 @@
-"""``pitlogger rules``: which there are, what is watched now and why, what a value would do."""
+"""``pitlogger rules``: which there are, what is watched now and why."""
 
 from __future__ import annotations
 
@@ -8,12 +8,12 @@ import click
 
 from pitlogger.cli.daemon import Daemon, to_daemon
 from pitlogger.cli.output import emit, json_option, table
-from pitlogger.model.quantities import parse_temperature_mc, show_duration, show_temperature
+from pitlogger.model.quantities import show_duration, show_temperature
 
 
 @click.group()
 def rules() -> None:
-    """Show the rules, explain what is watched now, and try a value."""
+    """Show the rules, and explain what is watched now."""
 
 
 @rules.command("list")
@@ -80,26 +80,3 @@ def _on(row: dict[str, Any]) -> str:
     if left_s is None:
         return words
     return f"{words}, {show_duration(abs(left_s) * 1000)} {'left' if left_s >= 0 else 'over'}"
-
-
-@rules.command()
-@click.argument("piece")
-@click.argument("value")
-@to_daemon
-def test(daemon: Daemon, piece: str, value: str) -> None:
-    """Say what VALUE, such as 203F, would do for PIECE if it lasted. Changes nothing."""
-    milli_c = parse_temperature_mc(value)
-    rows = daemon.get("/rules", piece=piece)["rules"]
-    held = [row for row in rows if row["limit_c"] is not None and row["piece"] == piece]
-    told = [
-        {**row, "would_raise": (milli_c / 1000 >= row["limit_c"])
-         if row["side"] == "at or above" else (milli_c / 1000 < row["limit_c"])}
-        for row in held
-    ]  # fmt: skip
-    lines = [
-        f"{row['kind']}: {'raised' if row['would_raise'] else 'nothing'}"
-        + (f" after {show_duration(row['on_delay_s'] * 1000)}" if row["would_raise"] else "")
-        for row in told
-    ]
-    document = {"piece": piece, "value_c": milli_c / 1000, "rules": told}
-    daemon.emit(document, "\n".join(lines) or "nothing is watched now")

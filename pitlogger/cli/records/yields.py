@@ -15,7 +15,6 @@ from pitlogger.cli.ahead.history import (
     record_option,
 )
 from pitlogger.cli.ahead.options import named_as_options
-from pitlogger.cli.files import PATH
 from pitlogger.cli.output import emit, json_option
 from pitlogger.model.quantities import SHOWN_MASSES
 
@@ -42,7 +41,6 @@ _BAR = 28
               help="Also judge the cooked share by this policy.")  # fmt: skip
 @click.option("--unit", type=click.Choice(SHOWN_MASSES),
               help="Unit of masses shown; that of the weights, else of your settings.")  # fmt: skip
-@click.option("--svg", type=PATH, help="Also write the weight staircase.")
 @record_option
 @json_option
 def yield_command(
@@ -52,7 +50,6 @@ def yield_command(
     history_file: Path | None,
     policy: str | None,
     unit: str | None,
-    svg: Path | None,
     as_json: bool,
 ) -> None:
     """Show steps, servable yield and loss by cause of a COOK or of typed weights.
@@ -76,8 +73,6 @@ def yield_command(
     }
     if policy is not None:
         document["plant"] = [_plant(one) for one in made]
-    if svg is not None:
-        _write_svg(svg, document)
     emit(document, as_json, "" if as_json else _text(document, asked, _unit(unit, weights, name)))
 
 
@@ -152,15 +147,6 @@ def _no_such_cook(cook: str, past: Sequence[PastPiece]) -> str:
 
     names = list(dict.fromkeys(piece.cook for piece in past))
     return unknown("cook", cook, names) if names else f"no cook '{cook}': nothing is on record"
-
-
-def _write_svg(path: Path, document: dict[str, Any]) -> None:
-    from pitlogger.errors import UsageError
-    from pitlogger.reports.pictures import weight_staircase
-
-    if not document["pieces"]:
-        raise UsageError("no piece to draw")
-    path.write_text(weight_staircase(document["pieces"][0]), encoding="utf-8")
 
 
 def _text(document: dict[str, Any], cut: str, unit: str) -> str:
