@@ -11,8 +11,6 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from pitlogger.hub.database import Database
-from pitlogger.hub.fold import book_of
-from pitlogger.model.book import Book
 from pitlogger.model.cooks import CUTS
 from pitlogger.yields.learned.shrinkage import shrink
 from pitlogger.yields.purchase.cut_priors import cut_prior
@@ -253,17 +251,6 @@ def nodes(database: Database, tenant: int) -> list[NodeHealth]:
     )  # fmt: skip
     off = _clocks_off(database, tenant)
     return [replace(NodeHealth(*row[1:]), clock_off_ms=off.get(row[0], 0)) for row in rows]
-
-
-def cook_book(database: Database, tenant: int, uid: str, cook: str) -> Book | None:
-    """Return the book of one cook of a firm, ``None`` where it has none such."""
-    rows = database.ask(
-        "SELECT entry FROM journal JOIN node ON node.id = journal.node"
-        " JOIN run ON run.node = journal.node AND run.run = journal.run"
-        " WHERE node.tenant = ? AND uid = ? AND cook = ? ORDER BY run.start_ms, seq",
-        (tenant, uid, cook),
-    )
-    return book_of(text for (text,) in rows) if rows else None
 
 
 def _logit(share: float) -> float:

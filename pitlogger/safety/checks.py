@@ -11,7 +11,6 @@ import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import Literal
 
 from pitlogger.errors import QuantityError
@@ -95,17 +94,6 @@ def boiling_point_c(pressure_pa: float) -> float:
     return float(kelvin - 273.15)
 
 
-def saturation_pressure_pa(temperature_c: float) -> float:
-    """Return the pressure at which water boils at a temperature (region 4, equation 30)."""
-    n1, n2, n3, n4, n5, n6, n7, n8, n9, n10 = _IF97
-    kelvin = temperature_c + 273.15
-    theta = kelvin + n9 / (kelvin - n10)
-    a = theta**2 + n1 * theta + n2
-    b = n3 * theta**2 + n4 * theta + n5
-    c = n6 * theta**2 + n7 * theta + n8
-    return float((2 * c / (-b + math.sqrt(b * b - 4 * a * c))) ** 4 * 1e6)
-
-
 @dataclass(frozen=True, slots=True)
 class ProbeCheck:
     """What a check of a thermometer found; ``offset_mc`` is what to add from now on."""
@@ -187,22 +175,6 @@ def boil_check(
     return ProbeCheck(
         "boil", round(expected_c * 1000), reading_mc, tolerance_mc, source, pressure, altitude_m
     )
-
-
-def offset_mc_at(checks: Sequence[ProbeCheck], value_mc: int) -> int:
-    """Return the offset at a value from one or two checks, on the line between the points.
-
-    Beyond the points the nearest one's offset is used: nothing is extrapolated.
-    """
-    points = sorted((check.reading_mc, check.offset_mc) for check in checks)
-    if not points:
-        return 0
-    if value_mc <= points[0][0]:
-        return points[0][1]
-    for (low_mc, low), (high_mc, high) in pairwise(points):
-        if low_mc <= value_mc <= high_mc and high_mc > low_mc:
-            return round(low + (high - low) * (value_mc - low_mc) / (high_mc - low_mc))
-    return points[-1][1]
 
 
 def suspect_span(checks: Sequence[tuple[int, bool]]) -> tuple[int | None, int] | None:

@@ -109,11 +109,3 @@ def _leftover_parts(history: PieceHistory, points: list[Point], policy: Policy) 
                 parts.append(_Part(inside[index:], point.t_ms, to_ms))
                 break
     return parts
-
-
-def use_by_ms(prepared_ms: int, policy: Policy) -> int:
-    """Return when chilled leftovers are thrown away; the day of preparation is day 1.
-
-    Times are UTC milliseconds; the last day is counted in whole days from preparation.
-    """
-    return prepared_ms + policy.date_mark.ms - 86_400_000

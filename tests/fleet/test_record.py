@@ -17,7 +17,6 @@ from pitlogger.formats.cose import sign
 from pitlogger.hub.database import Row, SqliteDatabase
 from pitlogger.hub.fold import fold_cooks
 from pitlogger.hub.postgres_writing import PostgresSink
-from pitlogger.hub.questions import cook_book
 from pitlogger.hub.writing import HubSink
 from pitlogger.model.journal import Entry, Noted
 from pitlogger.store import JournalRow, Reader, Store
@@ -160,11 +159,6 @@ def test_a_cook_is_folded_as_its_node_has_it(store: Store, sink: HubSink) -> Non
     fold_cooks(sink.database, outcome)
     piece = sink.database.ask("SELECT piece, cut, purchased_mg, servable_mg FROM piece")
     assert piece == [("brisket-1", "brisket-packer", 6_300_000, 3_150_000)]
-    book = cook_book(sink.database, 1, UID, "supper")
-    assert book is not None
-    assert book.cook is not None
-    assert book.cook.name == "supper"
-    assert cook_book(sink.database, 2, UID, "supper") is None, "another firm sees nothing"
 
 
 def test_a_note_is_no_reason_to_fold_a_cook_anew(store: Store, sink: HubSink) -> None:

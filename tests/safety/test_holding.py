@@ -7,7 +7,7 @@ from dataclasses import asdict
 import pytest
 
 from pitlogger.model.quantities import milli_c_from_fahrenheit
-from pitlogger.safety.cold import cold_hold, use_by_ms
+from pitlogger.safety.cold import cold_hold
 from pitlogger.safety.history import PieceHistory, ProbeSeries, curve
 from pitlogger.safety.holding import BreachClock, hold_clock, holding
 from pitlogger.safety.judge import judge
@@ -238,10 +238,6 @@ def test_leftovers_with_a_hole_or_without_a_probe_are_not_shown() -> None:
 
 def test_a_piece_not_kept_cold_is_not_concerned() -> None:
     assert not chilled(history(line((0, 40), (60, 90)), stages=((0.0, "smoking"),))).applies
-
-
-def test_the_day_of_preparation_is_day_one_of_seven() -> None:
-    assert use_by_ms(0, RETAIL) == 6 * 24 * 60 * MIN
 
 
 def test_a_fall_between_two_readings_does_not_end_with_the_mark_between_them() -> None:

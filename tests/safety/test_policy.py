@@ -12,7 +12,6 @@ import pytest
 from pitlogger.errors import ConfigError
 from pitlogger.model.quantities import fahrenheit
 from pitlogger.safety.cooling import steps_named, steps_of
-from pitlogger.safety.humidity import options, options_met
 from pitlogger.safety.policy import Cited, Temperature, parse_policy, shipped_names, shipped_policy
 from pitlogger.safety.tables import hold_table
 from tests.safety.building import RETAIL, vectors
@@ -73,27 +72,6 @@ def test_come_up_and_growth_limits_equal_the_guideline() -> None:
     }
     assert targets == {key: float(guide[key]) for key in targets}
     assert hold_table("fsis-poultry-160f").rows[0].temp_f == float(guide["poultry_instant_f"])
-
-
-def test_humidity_options_equal_the_guideline() -> None:
-    printed = {
-        int(r["option"]): (
-            float(r["minimum_fraction_of_cook_time"]),
-            float(r["minimum_hours"] or 0) * 3600,
-            145.0 if "145" in r["endpoint_rule"] else None,
-        )
-        for r in vectors("fsis_humidity_options.csv")
-    }
-    held = {o.number: (o.fraction, o.least_s, o.endpoint_f) for o in options()}
-    assert held == printed
-
-
-def test_humidity_needs_the_longer_of_its_share_and_an_hour() -> None:
-    moist = {"RH 90 % or more": 2 * 3600.0}
-    assert options_met(8 * 3600, moist, endpoint_f=130) == [3]
-    assert options_met(9 * 3600, moist, endpoint_f=130) == []
-    assert options_met(1.5 * 3600, {"live steam": 3600.0}, endpoint_f=144) == []
-    assert options_met(1.5 * 3600, {"live steam": 3600.0}, endpoint_f=145) == [1]
 
 
 @pytest.mark.parametrize("option", ["1", "2"])
