@@ -4,6 +4,10 @@ A first run with coverage learns which tests reach which line; each mutant is th
 copy of the tree, by the tests that reach its line, fastest first. Mutants come from Cosmic Ray's
 operators. What survives is printed; ``equivalent.toml`` lists, with the reason, those that change
 nothing anybody could see. Writes ``build/mutants.json``.
+
+A machine with little time tries them in parts: ``--reached FILE`` keeps what the first run learned,
+``--part 1/8`` tries an eighth, ``--again`` those of ``build/mutants.json`` that survived, and
+``--table`` prints the table of all that was tried.
 """
 
 from __future__ import annotations
@@ -16,6 +20,7 @@ import subprocess
 import sys
 import time
 from collections import defaultdict
+from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict, dataclass
 from pathlib import Path
@@ -43,6 +48,7 @@ FIRST_TESTS = 60  # the quickest; what they let pass is tried by the others
 MOST_TESTS = 600  # a mutant that this many tests let pass has survived
 TIMEOUT_S = 60.0
 OTHERS_TIMEOUT_S = 240.0
+OUT = Path("build/mutants.json")
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,6 +132,25 @@ def pytest_sessionfinish():
 """
 
 
+def learned(tree: Path, kept: Path | None) -> dict[tuple[str, int], list[str]]:
+    """Return which tests reach a line, from the file of an earlier run where there is one."""
+    if kept is not None and kept.exists():
+        rows: list[tuple[str, int, list[str]]] = json.loads(kept.read_text())
+        return {(file, line): tests for file, line, tests in rows}
+    found = reach(tree)
+    if kept is not None:
+        kept.write_text(json.dumps([(*place, tests) for place, tests in found.items()]))
+    return found
+
+
+def tried() -> dict[str, Verdict]:
+    """Return what was tried before, by mutant."""
+    if not OUT.exists():
+        return {}
+    rows = [Verdict(Mutant(**row.pop("mutant")), **row) for row in json.loads(OUT.read_text())]
+    return {row.mutant.key: row for row in rows}
+
+
 def judge(mutant: Mutant, trees: Queue[Path], reached: dict[tuple[str, int], list[str]]) -> Verdict:
     """Try one mutant in a free copy of the tree."""
     lines = [*range(mutant.line, mutant.line + 3), 0]
@@ -171,31 +196,47 @@ def table(verdicts: list[Verdict]) -> str:
 @click.option("--seed", default=20260919, show_default=True, help="Which ones.")
 @click.option("--jobs", default=os.cpu_count() or 1, show_default=True, help="How many at once.")
 @click.option("--room", "rooms", multiple=True, default=ROOMS, help="Only these rooms.")
-def main(count: int, seed: int, jobs: int, rooms: tuple[str, ...]) -> None:
+@click.option("--reached", type=click.Path(path_type=Path), help="Keep what the first run learned.")
+@click.option("--part", default="1/1", show_default=True, help="Which of how many parts.")
+@click.option("--again", is_flag=True, help="Only those that survived so far.")
+@click.option("--table", "only_table", is_flag=True, help="Try none; print what was tried.")
+def main(
+    count: int, seed: int, jobs: int, rooms: tuple[str, ...], reached: Path | None, part: str,
+    again: bool, only_table: bool,
+) -> None:  # fmt: skip
     """Put small faults into a copy of the code and see whether tests notice."""
-    with TemporaryDirectory() as folder:
-        trees: Queue[Path] = Queue()
-        first = copy_tree(Path(folder) / "0")
-        reached = reach(first)
-        trees.put(first)
-        for number in range(1, jobs):
-            trees.put(copy_tree(Path(folder) / str(number)))
-        drawn = mutants_of(first, rooms, count, random.Random(seed))
-        same = listed_equivalents()
-        verdicts = [Verdict(m, "equivalent", 0, 0.0) for m in drawn if m.key in same]
-        with ThreadPoolExecutor(jobs) as pool:
-            todo = [m for m in drawn if m.key not in same]
-            for verdict in pool.map(lambda m: judge(m, trees, reached), todo):
-                verdicts.append(verdict)
-                if verdict.outcome in {"survived", "unreached"}:
-                    print(
-                        f"{verdict.outcome}: {verdict.mutant.key}\n{verdict.mutant.change}",
-                        flush=True,
-                    )
-    print(table(verdicts))
-    out = Path("build/mutants.json")
-    out.parent.mkdir(exist_ok=True)
-    out.write_text(json.dumps([asdict(verdict) for verdict in verdicts], indent=1))
+    verdicts = tried() if again or only_table or part != "1/1" else {}
+    if not only_table:
+        with TemporaryDirectory() as folder:
+            trees: Queue[Path] = Queue()
+            for number in range(jobs):
+                trees.put(copy_tree(Path(folder) / str(number)))
+            first = Path(folder) / "0"
+            known = learned(first, reached)
+            drawn = mutants_of(first, rooms, count, random.Random(seed))
+            number, parts = map(int, part.split("/"))
+            some = drawn[number - 1 :: parts]
+            if again:
+                some = [m for m in drawn if verdicts[m.key].outcome in {"survived", "unreached"}]
+            for verdict in _tried(some, trees, known, jobs):
+                verdicts[verdict.mutant.key] = verdict
+    print(table(list(verdicts.values())))
+    OUT.parent.mkdir(exist_ok=True)
+    OUT.write_text(json.dumps([asdict(verdict) for verdict in verdicts.values()], indent=1))
+
+
+def _tried(
+    some: list[Mutant], trees: Queue[Path], reached: dict[tuple[str, int], list[str]], jobs: int
+) -> Iterator[Verdict]:
+    """Yield what became of each mutant; those that no test noticed are printed."""
+    same = listed_equivalents()
+    yield from (Verdict(m, "equivalent", 0, 0.0) for m in some if m.key in same)
+    with ThreadPoolExecutor(jobs) as pool:
+        todo = [m for m in some if m.key not in same]
+        for verdict in pool.map(lambda m: judge(m, trees, reached), todo):
+            yield verdict
+            if verdict.outcome in {"survived", "unreached"}:
+                print(f"{verdict.outcome}: {verdict.mutant.key}", flush=True)
 
 
 main()
