@@ -6,7 +6,8 @@ text ends with ``# EOF``.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections import Counter
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Literal
 
@@ -36,7 +37,7 @@ class NodeNow:
 
     Attributes:
         alerts: (kind, priority, state) of each alert that is not normal.
-        entries: Journal entries of this run; ``readings`` likewise, if counted.
+        entries: Journal entries of this run.
         waiting: Notifications that wait, by way.
         oldest_s: Age of the oldest message that waits, by way; 0 where none does.
         held_up_s: Most that the event loop came late in the last minutes.
@@ -54,7 +55,6 @@ class NodeNow:
     channels: tuple[ChannelNow, ...] = ()
     alerts: tuple[tuple[str, str, str], ...] = ()
     entries: int = 0
-    readings: int | None = None
     waiting: Mapping[str, int] | None = None
     oldest_s: Mapping[str, float] | None = None
     behind_s: float | None = None
@@ -72,15 +72,13 @@ def channels_now(engine: Engine, now_ms: int) -> tuple[ChannelNow, ...]:
     """Return the channels of an engine as they stand at an engine time."""
     return tuple(
         ChannelNow(
-            lane.state.id,
+            (state := lane.state).id,
             lane.site.value,
             lane.piece,
-            lane.quantity.value,
-            None
-            if lane.state.value is None
-            else lane.state.value / _MILLI.get(lane.quantity.value, 1_000.0),
-            None if lane.state.heard_ms < 0 else (now_ms - lane.state.heard_ms) / 1000,
-            lane.state.valid(),
+            (quantity := lane.quantity.value),
+            None if state.value is None else state.value / _MILLI.get(quantity, 1_000.0),
+            None if state.heard_ms < 0 else (now_ms - state.heard_ms) / 1000,
+            state.valid(),
         )
         for lane in engine.lanes.values()
     )
@@ -95,126 +93,78 @@ def alerts_now(engine: Engine) -> tuple[tuple[str, str, str], ...]:
     )
 
 
-# Name, unit in the name and its meaning, for each quantity that has one.
-_MEASURED: dict[str, tuple[str, str, str]] = {
-    "temperature": ("pitlogger_temperature_celsius", "celsius", "Last good temperature."),
-    "mass": ("pitlogger_mass_kilograms", "kilograms", "Last good mass."),
-    "humidity": ("pitlogger_humidity_ratio", "ratio", "Last good relative humidity."),
-    "battery": ("pitlogger_battery_ratio", "ratio", "Last known charge."),
+# Name and meaning of each quantity that has one; the unit ends the name.
+_MEASURED = {
+    "temperature": ("pitlogger_temperature_celsius", "Last good temperature."),
+    "mass": ("pitlogger_mass_kilograms", "Last good mass."),
+    "humidity": ("pitlogger_humidity_ratio", "Last good relative humidity."),
+    "battery": ("pitlogger_battery_ratio", "Last known charge."),
 }
+_UNITS = ("celsius", "kilograms", "ratio", "seconds")
+_SUFFIX = {"info": "_info", "counter": "_total", "gauge": ""}
+Sample = tuple[Mapping[str, str], float | None]  # labels and value; none is not exposed
 
 
 def metrics(now: NodeNow) -> str:
     """Return the exposition text of a node."""
-    lines = [
-        *_family("pitlogger", "info", "What runs here.", [
-            ("pitlogger_info", {"node": now.node, "version": now.version, "run": now.run}, 1),
-        ]),
-        *_family("pitlogger_well", "gauge", "1 while the engine ticks and the store writes.", [
-            ("pitlogger_well", {}, int(now.well)),
-        ]),
-        *_family("pitlogger_cook_running", "gauge", "1 while a cook runs.", [
-            ("pitlogger_cook_running", {}, int(now.cook_runs)),
-        ]),
-        *_measured(now),
-        *_channels(now),
-        *_alerts(now),
-        *_family("pitlogger_journal_entries", "counter", "Journal entries of this run.", [
-            ("pitlogger_journal_entries_total", {}, now.entries),
-        ]),
-    ]  # fmt: skip
-    if now.readings is not None:
-        lines += _family("pitlogger_readings", "counter", "Readings delivered in this run.", [
-            ("pitlogger_readings_total", {}, now.readings),
-        ])  # fmt: skip
-    if now.waiting is not None:
-        lines += _family(
-            "pitlogger_notices_waiting", "gauge", "Notifications that wait, by way.",
-            [("pitlogger_notices_waiting", {"way": w}, n) for w, n in now.waiting.items()],
-        )  # fmt: skip
-    return "\n".join([*lines, *_work(now), "# EOF", ""])
+    lines: list[str] = []
+    for name, kind, about, samples in _families(now):
+        known = [(labels, value) for labels, value in samples if value is not None]
+        if not known:
+            continue
+        unit = name.rpartition("_")[2]
+        lines.append(f"# TYPE {name} {kind}")
+        lines += [f"# UNIT {name} {unit}"] if unit in _UNITS else []
+        lines.append(f"# HELP {name} {about}")
+        for labels, value in known:
+            named = ",".join(f'{key}="{_escaped(text)}"' for key, text in labels.items())
+            sample = name + _SUFFIX[kind]
+            lines.append(f"{sample}{{{named}}} {value:g}" if named else f"{sample} {value:g}")
+    return "\n".join([*lines, "# EOF", ""])
 
 
-Sample = tuple[str, Mapping[str, str], float]
-
-
-def _work(now: NodeNow) -> Iterator[str]:
-    """Yield how the node gets on with its own work."""
-    for name, about, value in (
-        ("pitlogger_engine_behind_seconds", "How far the engine is behind.", now.behind_s),
-        ("pitlogger_loop_lag_seconds", "Most that the loop came late lately.", now.held_up_s),
-        ("pitlogger_commit_seconds", "Time the last commit took.", now.commit_s),
-        ("pitlogger_unwritten_seconds", "Wait of the oldest unwritten entry.", now.unwritten_s),
+def _families(now: NodeNow) -> Iterator[tuple[str, Kind, str, list[Sample]]]:
+    """Yield name, kind, meaning and samples of all that is exposed."""
+    known = {"node": now.node, "version": now.version, "run": now.run}
+    yield "pitlogger", "info", "What runs here.", [(known, 1)]
+    of_alerts: list[Sample] = [
+        (dict(zip(("kind", "priority", "state"), alert, strict=True)), count)
+        for alert, count in Counter(now.alerts).items()
+    ]
+    for quantity, (name, about) in _MEASURED.items():
+        good = [one for one in now.channels if one.good and one.quantity == quantity]
+        yield name, "gauge", about, [(_labels(one), one.value) for one in good]
+    ages = [(_labels(one), one.age_s) for one in now.channels]
+    judged = [(_labels(one), float(one.good)) for one in now.channels]
+    for name, about, samples in (
+        ("well", "1 while the engine ticks and the store writes.", [({}, int(now.well))]),
+        ("cook_running", "1 while a cook runs.", [({}, int(now.cook_runs))]),
+        ("channel_age_seconds", "Age of the last reading.", ages),
+        ("channel_good", "1 while the last reading may be judged.", judged),
+        ("alerts", "Alerts that are not normal.", of_alerts),
+        ("notices_waiting", "Notifications that wait, by way.", _by_way(now.waiting)),
+        ("notice_age_seconds", "Age of the oldest waiting notice.", _by_way(now.oldest_s)),
+        ("engine_behind_seconds", "How far the engine is behind.", [({}, now.behind_s)]),
+        ("loop_lag_seconds", "Most that the loop came late lately.", [({}, now.held_up_s)]),
+        ("commit_seconds", "Time the last commit took.", [({}, now.commit_s)]),
+        ("unwritten_seconds", "Wait of the oldest unwritten entry.", [({}, now.unwritten_s)]),
     ):
-        if value is not None:
-            yield from _family(name, "gauge", about, [(name, {}, value)], "seconds")
-    oldest = "pitlogger_notice_age_seconds"
-    ages = [(oldest, {"way": way}, age) for way, age in (now.oldest_s or {}).items()]
-    yield from _family(oldest, "gauge", "Age of the oldest waiting notice.", ages, "seconds")
-    if now.turned_away is not None:
-        name = "pitlogger_connections_refused"
-        yield from _family(name, "counter", "Connections refused or ended to make room.", [
-            (f"{name}_total", {}, now.turned_away),
-        ])  # fmt: skip
-
-
-def _family(
-    name: str, kind: Kind, about: str, samples: Iterable[Sample], unit: str = ""
-) -> Iterator[str]:
-    held = list(samples)
-    if not held:
-        return
-    yield f"# TYPE {name} {kind}"
-    if unit:
-        yield f"# UNIT {name} {unit}"
-    yield f"# HELP {name} {about}"
-    for sample, labels, value in held:
-        named = ",".join(f'{key}="{_escaped(text)}"' for key, text in labels.items())
-        yield f"{sample}{{{named}}} {value:g}" if named else f"{sample} {value:g}"
-
-
-def _escaped(text: str) -> str:
-    text = "".join(char if char.isprintable() or char == "\n" else "\ufffd" for char in text)
-    return text.replace("\\", "\\\\").replace('"', '\\"').replace("\n", "\\n")
+        yield f"pitlogger_{name}", "gauge", about, samples
+    for name, about, count in (
+        ("journal_entries", "Journal entries of this run.", now.entries),
+        ("connections_refused", "Connections refused or ended to make room.", now.turned_away),
+    ):
+        yield f"pitlogger_{name}", "counter", about, [({}, count)]
 
 
 def _labels(channel: ChannelNow) -> dict[str, str]:
     return {"channel": channel.id, "site": channel.site, "piece": channel.piece or ""}
 
 
-def _measured(now: NodeNow) -> Iterator[str]:
-    for quantity, (name, unit, about) in _MEASURED.items():
-        samples = [
-            (name, _labels(channel), channel.value)
-            for channel in now.channels
-            if channel.quantity == quantity and channel.good and channel.value is not None
-        ]
-        yield from _family(name, "gauge", about, samples, unit)
+def _by_way(held: Mapping[str, float] | None) -> list[Sample]:
+    return [({"way": way}, value) for way, value in (held or {}).items()]
 
 
-def _channels(now: NodeNow) -> Iterator[str]:
-    age = "pitlogger_channel_age_seconds"
-    yield from _family(
-        age, "gauge", "Age of the last reading.",
-        [(age, _labels(c), round(c.age_s, 3)) for c in now.channels if c.age_s is not None],
-        "seconds",
-    )  # fmt: skip
-    good = "pitlogger_channel_good"
-    yield from _family(
-        good, "gauge", "1 while the last reading may be judged.",
-        [(good, _labels(channel), int(channel.good)) for channel in now.channels],
-    )  # fmt: skip
-
-
-def _alerts(now: NodeNow) -> Iterator[str]:
-    counts: dict[tuple[str, str, str], int] = {}
-    for alert in now.alerts:
-        counts[alert] = counts.get(alert, 0) + 1
-    name = "pitlogger_alerts"
-    yield from _family(
-        name, "gauge", "Alerts that are not normal.",
-        [
-            (name, {"kind": kind, "priority": priority, "state": state}, count)
-            for (kind, priority, state), count in counts.items()
-        ],
-    )  # fmt: skip
+def _escaped(text: str) -> str:
+    text = "".join(char if char.isprintable() or char == "\n" else "\ufffd" for char in text)
+    return text.replace("\\", "\\\\").replace('"', '\\"').replace("\n", "\\n")

@@ -23,7 +23,7 @@ NOW = NodeNow(
         ChannelNow("new", "core", None, "temperature", None, None, False),
     ),
     alerts=(("pit-low", "medium", "unacknowledged"), ("pit-low", "medium", "unacknowledged")),
-    entries=12, readings=3400, waiting={"phone": 2},
+    entries=12, waiting={"phone": 2},
 )  # fmt: skip
 
 
@@ -38,7 +38,6 @@ def samples(text: str) -> dict[str, list[tuple[dict[str, str], float]]]:
 def test_the_official_parser_reads_every_sample() -> None:
     read = samples(metrics(NOW))
     assert read["pitlogger_journal_entries_total"] == [({}, 12.0)]
-    assert read["pitlogger_readings_total"] == [({}, 3400.0)]
     assert read["pitlogger_notices_waiting"] == [({"way": "phone"}, 2.0)]
     assert read["pitlogger_mass_kilograms"][0][1] == 6.4
 
