@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import wraps
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -10,6 +12,7 @@ from pitlogger.cli.output import by_option, emit, json_option
 
 if TYPE_CHECKING:
     from pitlogger.safety.checks import ProbeCheck, Sensor, Unit
+    from pitlogger.safety.policy import Policy
 
 CAUTIONS = (
     "pitlogger is a record and a reminder.",
@@ -18,18 +21,9 @@ CAUTIONS = (
     "What it read since its last good check is in doubt, and doubtful food is thrown away.",
 )
 
-sensor_option = click.option(
-    "--sensor", type=click.Choice(["food", "air"]), default="food", show_default=True,
-    help="A probe for food, or one for air and water (wider tolerance).",
-)  # fmt: skip
-tolerance_option = click.option(
-    "--tolerance", metavar="STEP", help="Such as 2F or 1C; from the policy where it is not given."
-)
 policy_option = click.option(
     "--policy", "policy_name", default="retail-food-code", show_default=True, metavar="NAME|FILE"
 )
-
-
 keep_option = click.option(
     "--keep", metavar="CHANNEL", help="Put it on the daemon's record, and its offset with it."
 )
@@ -40,75 +34,75 @@ def check() -> None:
     """Verify a probe (ice, boil) or a scale. Needs no daemon unless the result is kept."""
 
 
-@check.command()
-@click.argument("reading")
-@sensor_option
-@tolerance_option
-@policy_option
-@keep_option
-@by_option
-@json_option
-def ice(
-    reading: str, sensor: Sensor, tolerance: str | None, policy_name: str, keep: str | None,
-    by: str, as_json: bool,
-) -> None:  # fmt: skip
+def of_a_probe(judge: Callable[..., ProbeCheck]) -> click.Command:
+    """Make a command of what judges a probe's reading, with the options that all of them have."""
+
+    @check.command()
+    @click.argument("reading")
+    @click.option("--sensor", type=click.Choice(["food", "air"]), default="food",
+                  show_default=True,
+                  help="A probe for food, or one for air and water (wider tolerance).")  # fmt: skip
+    @click.option("--tolerance", metavar="STEP",
+                  help="Such as 2F or 1C; from the policy where it is not given.")  # fmt: skip
+    @policy_option
+    @keep_option
+    @by_option
+    @json_option
+    @wraps(judge)
+    def command(
+        reading: str, sensor: Sensor, tolerance: str | None, policy_name: str, keep: str | None,
+        by: str, as_json: bool, **given: Any,
+    ) -> None:  # fmt: skip
+        from pitlogger.cli.records.safety import find_policy
+        from pitlogger.model.quantities import parse_temperature_mc
+
+        policy = find_policy(policy_name)
+        limit_mc, source = _tolerance(reading, sensor, tolerance, policy)
+        found = judge(parse_temperature_mc(reading), limit_mc, source, policy, **given)
+        if keep is not None:
+            _keep(keep, by, found.kind, found.error_mc, found.tolerance_mc, found.is_within,
+                  found.reference, found.offset_mc)  # fmt: skip
+        _tell(found, reading, as_json)
+
+    return command
+
+
+@of_a_probe
+def ice(reading_mc: int, tolerance_mc: int, source: str, policy: Policy) -> ProbeCheck:
     """Check a READING, such as 32.4F, taken in ice water.
 
     Fill a cup with crushed ice, then with clean water, and stir. Hold the sensing part in
     the middle, off the wall and the bottom, and read when it is steady, 30 s at least.
     """
-    from pitlogger.model.quantities import parse_temperature_mc
     from pitlogger.safety.checks import ice_check
 
-    reading_mc = parse_temperature_mc(reading)
-    found = ice_check(reading_mc, *_tolerance(reading, sensor, tolerance, policy_name))
-    _keep_probe(keep, by, found)
-    _tell(found, reading, as_json)
+    return ice_check(reading_mc, tolerance_mc, source)
 
 
-@check.command()
-@click.argument("reading")
+@of_a_probe
 @click.option("--altitude", metavar="HEIGHT", help="Such as 240m or 5280ft.")
-@click.option(
-    "--pressure", metavar="PRESSURE",
-    help="Station pressure, such as 985hPa or 29.1inHg: never the one corrected to sea level.",
-)  # fmt: skip
-@sensor_option
-@tolerance_option
-@policy_option
-@keep_option
-@by_option
-@json_option
+@click.option("--pressure", metavar="PRESSURE",
+              help="Station pressure, such as 985hPa or 29.1inHg: never the one corrected to sea "
+                   "level.")  # fmt: skip
 def boil(
-    reading: str,
-    altitude: str | None,
+    reading_mc: int, tolerance_mc: int, source: str, policy: Policy, altitude: str | None,
     pressure: str | None,
-    sensor: Sensor,
-    tolerance: str | None,
-    policy_name: str,
-    keep: str | None,
-    by: str,
-    as_json: bool,
-) -> None:
+) -> ProbeCheck:  # fmt: skip
     """Check a READING, such as 210.5F, taken in water at a rolling boil.
 
     The boiling point follows the air pressure: give the pressure at this place if there is
     a barometer, else the altitude. Mind the steam.
     """
-    from pitlogger.cli.records.safety import find_policy
-    from pitlogger.model.quantities import parse_temperature_mc
     from pitlogger.safety.checks import boil_check, parse_altitude_m, parse_pressure_pa
 
-    reading_mc = parse_temperature_mc(reading)
-    found = boil_check(
+    return boil_check(
         reading_mc,
-        *_tolerance(reading, sensor, tolerance, policy_name),
+        tolerance_mc,
+        source,
         altitude_m=None if altitude is None else parse_altitude_m(altitude),
         pressure_pa=None if pressure is None else parse_pressure_pa(pressure),
-        reference=find_policy(policy_name).boiling_reference.value,
+        reference=policy.boiling_reference.value,
     )
-    _keep_probe(keep, by, found)
-    _tell(found, reading, as_json)
 
 
 @check.command()
@@ -182,12 +176,6 @@ def scale(as_json: bool, keep: str | None, by: str, **given: str) -> None:
     emit(document, as_json, "\n".join([text, *found.notes]))
 
 
-def _keep_probe(keep: str | None, by: str, found: ProbeCheck) -> None:
-    if keep is not None:
-        _keep(keep, by, found.kind, found.error_mc, found.tolerance_mc, found.is_within,
-              found.reference, found.offset_mc)  # fmt: skip
-
-
 def _keep(
     channel: str, by: str, method: str, error: float, tolerance: float, within: bool,
     reference: str, offset: float,
@@ -202,16 +190,12 @@ def _keep(
     )  # fmt: skip
 
 
-def _tolerance(
-    reading: str, sensor: Sensor, given: str | None, policy_name: str
-) -> tuple[int, str]:
+def _tolerance(reading: str, sensor: Sensor, given: str | None, policy: Policy) -> tuple[int, str]:
     """Return the tolerance in milli-kelvin and its source, in the unit the reading came in."""
-    from pitlogger.cli.records.safety import find_policy
     from pitlogger.errors import QuantityError
     from pitlogger.model.quantities import parse_temperature_step_mc
     from pitlogger.safety.checks import tolerance
 
-    policy = find_policy(policy_name)
     if given is not None:
         step_mc = parse_temperature_step_mc(given)
         if step_mc <= 0:
