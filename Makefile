@@ -132,7 +132,7 @@ lock: $(VENV)/base  ## Pin what an installation consists of, with hashes
 
 pictures: system $(VENV)/tests  ## Make the pictures of the docs anew
 	$(BIN)/python -m tests.browser.pictures
-	$(BIN)/python docs/make_plant_pictures.py
+	$(BIN)/python -m docs.make_plant_pictures
 
 deb:  ## Build a Debian package with its own environment (as root; build/deb)
 	packaging/deb/build

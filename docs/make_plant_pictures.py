@@ -1,6 +1,6 @@
 """Draw the pictures of docs/plant.md and print the figures of its tables.
 
-    python docs/make_plant_pictures.py
+    python -m docs.make_plant_pictures
 
 Needs matplotlib (dependency group ``pictures``); nothing at run time does.
 """
@@ -14,18 +14,10 @@ from pathlib import Path
 import matplotlib as mpl
 import numpy as np
 
-from pitlogger_simulators.plant import (
-    Body,
-    Boundary,
-    Parameters,
-    PieceSpec,
-    Pit,
-    PlantEvent,
-    Run,
-    simulate,
-    simulate_batch,
-)
+from pitlogger_simulators.plant import Body, Boundary, Parameters, PieceSpec, Pit
 from pitlogger_simulators.plant.parameters import SPREAD
+from tests.simulators.cook_events import PlantEvent
+from tests.simulators.whole_cooks import Run, simulate, simulate_batch
 
 mpl.use("Agg")
 from matplotlib import pyplot as plt

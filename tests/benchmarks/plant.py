@@ -8,8 +8,10 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 
-from pitlogger_simulators.plant import PieceSpec, Pit, PlantEvent, simulate, simulate_batch
+from pitlogger_simulators.plant import PieceSpec, Pit
 from tests.benchmarks.row import Row
+from tests.simulators.cook_events import PlantEvent
+from tests.simulators.whole_cooks import simulate, simulate_batch
 
 PACKER = PieceSpec("brisket-packer", 3900.0)
 # Wrapped, pulled and boxed, with a swinging pit: a whole cook, not only its quiet part.

@@ -13,7 +13,9 @@ from functools import cache
 import numpy as np
 import pytest
 
-from pitlogger_simulators.plant import PieceSpec, Pit, PlantEvent, Run, simulate, simulate_batch
+from pitlogger_simulators.plant import PieceSpec, Pit
+from tests.simulators.cook_events import PlantEvent
+from tests.simulators.whole_cooks import Run, simulate, simulate_batch
 
 PACKER = PieceSpec("brisket-packer", 3900.0)
 USUAL = PieceSpec("brisket-packer", 5200.0)

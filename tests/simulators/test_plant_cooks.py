@@ -16,13 +16,12 @@ from pitlogger_simulators.plant import (
     Parameters,
     PieceSpec,
     Pit,
-    PlantEvent,
     PlantProbe,
     Weather,
-    simulate,
-    simulate_batch,
 )
 from pitlogger_simulators.plant.properties import Array
+from tests.simulators.cook_events import PlantEvent
+from tests.simulators.whole_cooks import simulate, simulate_batch
 
 PACKER = PieceSpec("brisket-packer", 3900.0)
 SCHEDULE = (

@@ -7,7 +7,8 @@ from collections.abc import Callable
 import pytest
 
 from pitlogger.errors import RefusedError, UsageError
-from pitlogger_simulators.plant import LiveSmoker, PieceSpec, Pit, simulate
+from pitlogger_simulators.plant import LiveSmoker, PieceSpec, Pit
+from tests.simulators.whole_cooks import simulate
 
 PACKER = PieceSpec("brisket-packer", 3900.0)
 BUTT = PieceSpec("pork-butt", 3600.0)

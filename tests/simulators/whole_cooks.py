@@ -1,4 +1,13 @@
-"""Whole cooks from start to end: one, or many draws at once."""
+"""Whole cooks of the plant from start to end, one or many draws at once, for tests and pictures.
+
+schedule = (
+    PlantEvent("wrap", "paper", core_c=73.9),   # when the core has risen to 165 F
+    PlantEvent("pull", core_c=95.0),            # off the pit, still wrapped, on a counter
+    PlantEvent("place", "box", after_s=1800.0), # half an hour after the event before
+)
+run = simulate(PieceSpec("brisket-packer"), schedule=schedule, duration_s=14 * 3600, seed=1)
+run.time_s, run.core_c, run.surface_c, run.pit_c, run.mass_g, run.juice_g   # one row a step
+"""
 
 from __future__ import annotations
 
@@ -12,13 +21,13 @@ from pitlogger_simulators.plant.body import Body
 from pitlogger_simulators.plant.boundary import PLACES, WRAPS, Boundary
 from pitlogger_simulators.plant.cuts import PieceSpec
 from pitlogger_simulators.plant.fire import Fire, Weather
+from pitlogger_simulators.plant.live import LOADING_S
 from pitlogger_simulators.plant.parameters import Parameters
 from pitlogger_simulators.plant.pits import Pit
 from pitlogger_simulators.plant.properties import Array, Mask
-from pitlogger_simulators.plant.schedule import PlantEvent, ScheduleProgress
+from tests.simulators.cook_events import PlantEvent, ScheduleProgress
 
 DT_S = 30.0
-LOADING_S = 60.0
 _ON_PIT = 0
 _PLACE_NAMES = ("pit", *PLACES)
 _WRAP_NAMES = tuple(WRAPS)

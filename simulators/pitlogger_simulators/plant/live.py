@@ -10,13 +10,13 @@ import numpy as np
 from pitlogger.errors import RefusedError, UsageError, unknown
 from pitlogger_simulators.plant.body import Body
 from pitlogger_simulators.plant.boundary import PLACES, Boundary, place_of, wrap_of
-from pitlogger_simulators.plant.cook import LOADING_S
 from pitlogger_simulators.plant.cuts import PieceSpec
 from pitlogger_simulators.plant.fire import Fire, Weather
 from pitlogger_simulators.plant.meat import Meat, rearranged
 from pitlogger_simulators.plant.parameters import Parameters
 from pitlogger_simulators.plant.pits import Pit
 
+LOADING_S = 60.0  # how long the lid is open while meat goes on
 _MAX_STEP_S = 30.0
 _COUNTER = "counter"
 
