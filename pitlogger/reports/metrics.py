@@ -134,9 +134,9 @@ def _families(now: NodeNow) -> Iterator[tuple[str, Kind, str, list[Sample]]]:
     for quantity, (name, about) in _MEASURED.items():
         good = [one for one in now.channels if one.good and one.quantity == quantity]
         yield name, "gauge", about, [(_labels(one), one.value) for one in good]
-    ages = [(_labels(one), one.age_s) for one in now.channels]
-    judged = [(_labels(one), float(one.good)) for one in now.channels]
-    for name, about, samples in (
+    ages: list[Sample] = [(_labels(one), one.age_s) for one in now.channels]
+    judged: list[Sample] = [(_labels(one), float(one.good)) for one in now.channels]
+    gauges: tuple[tuple[str, str, list[Sample]], ...] = (
         ("well", "1 while the engine ticks and the store writes.", [({}, int(now.well))]),
         ("cook_running", "1 while a cook runs.", [({}, int(now.cook_runs))]),
         ("channel_age_seconds", "Age of the last reading.", ages),
@@ -148,7 +148,8 @@ def _families(now: NodeNow) -> Iterator[tuple[str, Kind, str, list[Sample]]]:
         ("loop_lag_seconds", "Most that the loop came late lately.", [({}, now.held_up_s)]),
         ("commit_seconds", "Time the last commit took.", [({}, now.commit_s)]),
         ("unwritten_seconds", "Wait of the oldest unwritten entry.", [({}, now.unwritten_s)]),
-    ):
+    )
+    for name, about, samples in gauges:
         yield f"pitlogger_{name}", "gauge", about, samples
     for name, about, count in (
         ("journal_entries", "Journal entries of this run.", now.entries),

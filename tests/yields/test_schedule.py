@@ -84,14 +84,6 @@ def test_more_confidence_means_an_earlier_fire_and_a_longer_hold() -> None:
     assert sure.longest_hold_h > even.longest_hold_h
 
 
-def test_loaded_earlier_it_is_done_earlier_and_waits_the_longer() -> None:
-    usual = backwards(SUPPER, cook_time("pork-butt", {}), 0.9, KITCHEN, brine_h=12, frozen_kg=3)
-    early = usual.loaded_earlier(2.5)
-    assert usual.load_ms - early.load_ms == usual.thaw_ms - early.thaw_ms == 2.5 * HOUR_MS  # type: ignore[operator]
-    assert early.longest_hold_h == pytest.approx(usual.longest_hold_h + 2.5)
-    assert early.leave_by_ms == usual.leave_by_ms
-
-
 def lying(piece: str, area: float, on: float = 0, off: float = 10, pit: str | None = None) -> Lying:
     return Lying(piece, area, on, off, pit)
 
