@@ -17,7 +17,7 @@ SLOPE_C_PER_H = 1.0
 def settled(request: Request, answer: Answer) -> Answer:
     """Return the answer with its change; what did not move is held against the same one again.
 
-    So three small moves within the hour are told as the one they come to.
+    So three small moves within the hour are reported as their sum.
     """
     change, before, now = explain(request, answer), request.previous, answer.basis
     is_held = (

@@ -1,4 +1,4 @@
-"""When no honest time can be told, and what to say instead."""
+"""When no honest time can be given, and what to say instead."""
 
 from __future__ import annotations
 
@@ -21,9 +21,9 @@ PREFIX = "cannot say yet, because "
 
 
 def cannot_say(request: Request, past: History | None) -> str:
-    """Return why no time can be told, or an empty string.
+    """Return why no time can be given, or an empty string.
 
-    The checks run from what is missing to what is odd; the first one found is told.
+    The checks run from what is missing to what is odd; the first one found is reported.
     """
     if not np.isfinite(request.target_c):
         return f"{PREFIX}the target is no temperature"

@@ -100,7 +100,7 @@ class Estimate:
 def estimate(request: Request, past: History, held: Library) -> Estimate:
     """Return what both ways to the finish say together, before calibration.
 
-    What a changed pit would do the library never saw: the physical model tells it, and its
+    What a changed pit would do the library never saw: the physical model predicts it, and its
     answer moves the one for the pit as it is.
     """
     if request.pit_change_c:

@@ -128,7 +128,7 @@ def _after_last_fall(core_c: Array) -> int:
     """Return the index at which the core rises again after a fall of 6 C or more, else 0.
 
     Meat on the pit does not fall so far; it was off and was put back on, or the fire was out.
-    A fall that still goes on cuts nothing: it is told as falling.
+    A fall that still goes on cuts nothing: it is reported as falling.
     """
     fallen = np.maximum.accumulate(core_c) - core_c
     low = np.flatnonzero(fallen >= FALL_C)

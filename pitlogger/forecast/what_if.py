@@ -101,7 +101,7 @@ def _compare(
 
 
 def _likely(shift_s: int, before_h: np.ndarray, after_h: np.ndarray) -> tuple[int, int] | None:
-    """Return between what the change lies in eight of ten members, about the change told.
+    """Return between what the change lies in eight of ten members, about the change reported.
 
     ``None`` where most members never arrive or where they do not even agree on its sign.
     """

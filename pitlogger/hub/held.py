@@ -1,7 +1,7 @@
 """Does the hub still have what it confirmed? A node says what that was; the database is counted.
 
 After a restore from yesterday's backup the receipts given since are void. Nothing in the database
-tells so; what a node remembers does.
+shows that; what a node remembers does.
 """
 
 from __future__ import annotations

@@ -106,7 +106,7 @@ def seen_by(database: Database, member: Member) -> Iterator[None]:
     In a file, which knows no such thing, questions of a member of some sites are refused.
 
     Raises:
-        UsageError: They may see a part only, and the database cannot tell it apart.
+        UsageError: They may see a part only, and the database cannot restrict them to it.
     """
     as_member = getattr(database, "seen_by", None)
     if as_member is not None:

@@ -111,7 +111,7 @@ class PostgresSink(HubSink):
     ) -> int:  # fmt: skip
         """Append rows of runs that send what was not here; lay the others beside the table.
 
-        A bundle is written whole, so that its first row tells whether it was here. Where that is
+        A bundle is written whole, so that its first row shows whether it was here. Where that is
         wrong, as when another ingester has it at hand, all are laid beside the table.
 
         Returns:

@@ -5,7 +5,7 @@ much sites differ, how much pieces of one site do; on the logit of servable yiel
 node that it is for is left out, since its own cooks are learned from on the node itself. Nothing
 of it crosses firms.
 
-Sources: see ``yields/learned/shrinkage.py``. What few sites tell of how much sites differ is drawn
+Sources: see ``yields/learned/shrinkage.py``. What few sites show of how much sites differ is drawn
 to the published prior's spread, which counts as ``WORTH`` degrees of freedom: a judgement.
 """
 

@@ -67,7 +67,7 @@ def is_failing(row: LogRow) -> bool:
 
 
 def breaches(rows: Iterable[LogRow], entries: Iterable[Entry]) -> list[Breach]:
-    """Return the breaches that hand readings and alarms tell of, in order of time."""
+    """Return the breaches that hand readings and alarms show, in order of time."""
     entries = list(entries)
     told: dict[tuple[str, Limit], list[_Event]] = defaultdict(list)
     for row in rows:

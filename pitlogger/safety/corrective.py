@@ -2,7 +2,7 @@
 
 One action answers one breach: the one it names by a moment of it; where it names an alert alone,
 the last breach of that limit by then; where it names nothing, the only breach of its piece, and
-of several none, since nobody can tell which. Of several actions on one breach the last one
+of several none, since it is not known which. Of several actions on one breach the last one
 counts; all stay in the journal. A verdict over the whole record is answered once each of its
 breaches is. What was not met stays not met.
 

@@ -43,7 +43,7 @@ def histories(
     """Return the history of each piece of a book, in its order.
 
     Args:
-        book: The cook as its journal tells it.
+        book: The cook as recorded in its journal.
         readings: In order of time. A ``Reading`` is as delivered: it gets its channel's
             offset and is vetted here. A ``Tagged`` one is adjusted and vetted already.
         fat_pct: Fat share of poultry, if known.

@@ -65,7 +65,7 @@ class AlertView(View):
 
 
 class ToldAlert(AlertView):
-    """An alert, and who was told of it."""
+    """An alert, and who was notified of it."""
 
     told: tuple[Delivery, ...]
 

@@ -35,7 +35,7 @@ class TargetView(SpanView):
     Attributes:
         widened: The interval was widened since the readings do not look as usual.
         own_cooks: How many finished cooks of this node it learnt from.
-        ask: What a person could tell that would sharpen it.
+        ask: What a person could enter that would sharpen it.
     """
 
     piece: str

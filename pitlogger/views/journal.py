@@ -46,7 +46,7 @@ class OfKind(View):
 class EntryView(OfKind):
     """A journal entry; ``id`` is the short one by which it is corrected or taken back.
 
-    ``at`` is when it was entered, ``happened`` when what it tells of took place.
+    ``at`` is when it was entered, ``happened`` when what it describes took place.
     """
 
     id: str
@@ -77,7 +77,7 @@ class WeighingEntry(EntryView):
 
 
 class Discard(View):
-    """What was thrown away of a piece, and why as far as it was told."""
+    """What was thrown away of a piece, and why, as far as that was entered."""
 
     piece: str
     mass_g: float
@@ -107,7 +107,7 @@ def entry_view(node: Node, entry: Entry, **more: Any) -> EntryView:
 
 
 def happened_ms(entry: Entry) -> int:
-    """Return when what an entry tells of happened, in engine time."""
+    """Return when what an entry describes happened, in engine time."""
     body = entry.body.body if isinstance(entry.body, Corrected) else entry.body
     at_ms: int | None = getattr(body, "at_ms", None)
     return entry.t_ms if at_ms is None else at_ms

@@ -28,7 +28,7 @@ Answer = TypeVar("Answer")
 
 
 class Notifying(Protocol):
-    """How people are told of alerts."""
+    """How people are notified of alerts."""
 
     def waiting(self) -> dict[str, int]:
         """Return how many messages wait, by way."""
@@ -107,7 +107,7 @@ class Node(Protocol):
 
     @property
     def notifier(self) -> Notifying:
-        """How people are told."""
+        """How people are notified."""
 
     @property
     def uplinking(self) -> Uplinking:

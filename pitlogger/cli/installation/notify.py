@@ -1,4 +1,4 @@
-"""``pitlogger notify``: try the ways of being told, and see what waits."""
+"""``pitlogger notify``: try the ways of being notified, and list what waits."""
 
 from __future__ import annotations
 

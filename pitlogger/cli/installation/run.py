@@ -1,4 +1,4 @@
-"""``pitlogger run``: the daemon, until it is told to stop."""
+"""``pitlogger run``: the daemon, until a signal stops it."""
 
 from __future__ import annotations
 
