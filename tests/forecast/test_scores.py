@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from tests.benchmarks.forecast import FINE, crps, fifths
+from tests.benchmarks.forecast_methods import FINE, crps, fifths
 
 
 def test_the_score_of_a_normal_forecast_is_the_closed_form() -> None:
