@@ -91,7 +91,7 @@ def plan(as_json: bool, history_file: Path | None, **given: Any) -> None:
 def purchase_of_cook(named: str) -> dict[str, Any]:
     """Return the document of ``pitlogger plan --cook NAMED``, as if nothing were bought yet."""
     given = dict(plan.make_context("plan", ["--cook", named]).params)
-    for name in ("as_json", "svg", "history_file"):
+    for name in ("as_json", "history_file"):
         del given[name]
     given["bought"] = False
     with named_as_options():
