@@ -239,4 +239,5 @@ def _tried(
                 print(f"{verdict.outcome}: {verdict.mutant.key}", flush=True)
 
 
-main()
+if __name__ == "__main__":
+    main()

@@ -81,5 +81,5 @@ async def test_names_are_text_in_a_sheet(node: Node) -> None:
 async def test_the_print_screen_leads_to_every_sheet(node: Node) -> None:
     await node.begin()
     text = (await node.local.get("/print", headers=HTML)).text
-    for what in ("cook", "food-log", "take-along", "label", "quote"):
+    for what in ("cook", "food-log", "take-along", "label"):
         assert f"/print/{what}" in text

@@ -31,9 +31,6 @@ def kitchen(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Work where the files that the page names lie."""
     monkeypatch.chdir(tmp_path)
     Path("paper-log.csv").write_text(LOG, encoding="utf-8")
-    job = re.search(r"```toml\n(.*?)```", PAGE, re.DOTALL)
-    assert job is not None
-    Path("job.toml").write_text(job[1], encoding="utf-8")
 
 
 def run(command: str) -> Any:
