@@ -141,12 +141,19 @@ AnyWay = Annotated[
 ]
 
 
-class SounderTable(_Table):
-    """GPIO pins by their BCM number. ``healthy_pin`` is a relay held on while all is well."""
+Pin = Annotated[int, Field(ge=0, le=27)]
 
-    pin: int | None = Field(None, ge=0, le=27)
-    button_pin: int | None = Field(None, ge=0, le=27)
-    healthy_pin: int | None = Field(None, ge=0, le=27)
+
+class SounderTable(_Table):
+    """GPIO pins by their BCM number. ``healthy_pin`` is a relay held on while all is well.
+
+    ``lights`` are lamps, by the priority of what stands.
+    """
+
+    pin: Pin | None = None
+    button_pin: Pin | None = None
+    healthy_pin: Pin | None = None
+    lights: dict[Literal["high", "medium", "low"], Pin] = Field(default_factory=dict)
     active_high: bool = True
 
 

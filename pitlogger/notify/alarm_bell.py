@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -51,10 +51,11 @@ class AlarmBell:
         else:
             self._report(NAME, None)
 
-    def sound(self, gravest: Priority | None, well: bool) -> None:
-        """Sound as the gravest alert asks; hold the relay while the node is well."""
+    def sound(self, gravest: Priority | None, well: bool, lit: Mapping[Priority, str]) -> None:
+        """Sound as the gravest alert asks; light lamps; hold the relay while the node is well."""
         if self._sounder is not None:
             self._sounder.sound(gravest)
+            self._sounder.light(lit)
             self._sounder.hold(well)
 
     async def try_out(self) -> str | None:

@@ -27,6 +27,7 @@ from pitlogger.notify.ways.make import make_way
 from pitlogger.notify.ways.way import Way
 from pitlogger.store.rows import Notice
 from pitlogger.views.alert_words import standing_words
+from pitlogger.views.alerts import lights
 from pitlogger.views.fanout import Happening
 from pitlogger.views.language import tr
 from pitlogger.views.node import Node
@@ -310,7 +311,7 @@ class Notifier:
             for each in self.outbox.standing.values()
             if each.asks_a_hand and (each.wakes or not quiet)
         ]
-        self._bell.sound(max(heard, default=None), self.node.is_well())
+        self._bell.sound(max(heard, default=None), self.node.is_well(), lights(self.node))
 
     def waiting(self) -> dict[str, int]:
         """Return how many messages wait, by way."""

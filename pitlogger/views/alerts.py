@@ -7,7 +7,14 @@ from typing import Literal
 from pydantic import Field
 
 from pitlogger.clock import rfc3339
-from pitlogger.model.alerts import ACTIVE, ANNUNCIATED, AlertClass, AlertState, alert_class
+from pitlogger.model.alerts import (
+    ACTIVE,
+    ANNUNCIATED,
+    AlertClass,
+    AlertState,
+    Priority,
+    alert_class,
+)
 from pitlogger.rules.conditions import Watch
 from pitlogger.views import words
 from pitlogger.views.alert_words import standing_words
@@ -105,6 +112,18 @@ def standing(node: Node) -> list[Watch]:
     """Return the alerts that are not normal, the most pressing first."""
     found = [w for w in node.engine.state.watches.values() if w.state is not AlertState.NORMAL]
     return sorted(found, key=lambda w: (w.state not in ACTIVE, -w.priority, w.since_ms))
+
+
+def lights(node: Node) -> dict[Priority, Literal["off", "on", "blink"]]:
+    """Return how the lamp of each priority is to be: it blinks until all was acknowledged.
+
+    Source: ANSI/ISA-18.2 and IEC 62682: unacknowledged flashes, acknowledged is steady.
+    """
+    lit: dict[Priority, Literal["off", "on", "blink"]] = dict.fromkeys(Priority, "off")
+    for watch in active(node, "prompt") + active(node, "alarm"):
+        if lit[watch.priority] != "blink":
+            lit[watch.priority] = "blink" if watch.state in ANNUNCIATED else "on"
+    return lit
 
 
 def active(node: Node, of: AlertClass) -> list[Watch]:

@@ -230,6 +230,17 @@ def test_the_relay_is_held_on_only_while_all_is_well(pins: Any) -> None:
     sounder.close()
 
 
+def test_a_lamp_blinks_until_it_was_seen_and_then_is_lit(pins: Any) -> None:
+    sounder = Sounder(SounderTable(lights={"high": 5, "low": 13}), lambda: None, pins)
+    sounder.light({Priority.HIGH: "on", Priority.MEDIUM: "blink", Priority.LOW: "off"})
+    high, low = pins.pin(5), pins.pin(13)
+    assert (high.state, low.state) == (1, 0)
+    sounder.light({Priority.HIGH: "off", Priority.LOW: "blink"})
+    assert high.state == 0
+    sounder.close()
+    assert (high.state, low.state) == (0, 0)
+
+
 def test_a_pin_named_twice_is_told_in_words(pins: Any) -> None:
     taken = Sounder(SounderTable(pin=17), lambda: None, pins)
     with pytest.raises(DeliveryError, match="used twice"):

@@ -5,6 +5,7 @@
     BASE/NODE/piece/PIECE         a piece and its stage
     BASE/NODE/channel/CHANNEL     the last reading, as a SenML pack (RFC 8428)
     BASE/NODE/alert/KIND/SUBJECT  an alert that is not normal; deleted when it is
+    BASE/NODE/light/PRIORITY      off, on or blink: a lamp for high, medium, low
     BASE/NODE/health              whether all is well, every half minute
     BASE/NODE/event/KIND          journal entries as they are made; not retained
     BASE/NODE/notice              what a person is told, grouped and repeated; not retained
@@ -28,7 +29,7 @@ from pitlogger.model.journal import Entry
 from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import SENML_UNIT, Quality
 from pitlogger.rules.conditions import Watch
-from pitlogger.views.alerts import active, alert_view, standing
+from pitlogger.views.alerts import active, alert_view, lights, standing
 from pitlogger.views.node import Node
 from pitlogger.views.status import is_running, piece_view
 
@@ -63,6 +64,8 @@ class StateTree:
             for held in book.pieces.values():
                 topic = f"{self.root}/piece/{level(held.piece.id)}"
                 state[topic] = to_json(self._piece(held))
+        for priority, how in lights(self._node).items():
+            state[f"{self.root}/light/{priority.label}"] = how
         for watch in standing(self._node):
             state[f"{self.root}/alert/{level(watch.key)}"] = to_json(self._alert(watch))
         return state

@@ -1,11 +1,11 @@
-"""The sounder, its acknowledge button and a relay held on while all is well, on GPIO pins.
+"""The sounder, its button, lamps, and a relay held on while all is well, on GPIO pins.
 
 The only way that needs no network. Needs the extra ``gpio`` (gpiozero with lgpio).
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from pitlogger.config_notify import SounderTable
@@ -38,10 +38,12 @@ class Sounder:
         self, table: SounderTable, on_button: Callable[[], object], factory: Any = None
     ) -> None:
         factory = factory or open_pins()
-        from gpiozero import Button, Buzzer, DigitalOutputDevice
+        from gpiozero import LED, Button, Buzzer, DigitalOutputDevice
 
         self._sounding: Priority | None = None
         self._buzzer = self._button = self._relay = None
+        self._lights: dict[Priority, Any] = {}
+        self._lit: dict[Priority, str] = {}
         with_pins = {"pin_factory": factory}
         try:
             if table.pin is not None:
@@ -51,6 +53,8 @@ class Sounder:
                 self._button.when_pressed = on_button
             if table.healthy_pin is not None:
                 self._relay = DigitalOutputDevice(table.healthy_pin, **with_pins)
+            for name, pin in table.lights.items():
+                self._lights[Priority[name.upper()]] = LED(pin, **with_pins)
         except Exception as fault:  # the libraries of pins raise what they like
             self.close()
             raise explained(fault) from None
@@ -65,6 +69,14 @@ class Sounder:
         else:
             on_s, off_s = PATTERN[gravest]
             self._buzzer.beep(on_time=on_s, off_time=off_s)
+
+    def light(self, lit: Mapping[Priority, str]) -> None:
+        """Let each lamp be ``off``, ``on`` or ``blink``; the same again changes nothing."""
+        for priority, lamp in self._lights.items():
+            how = lit.get(priority, "off")
+            if self._lit.get(priority) != how:
+                self._lit[priority] = how
+                getattr(lamp, how)()
 
     @property
     def is_sounding(self) -> bool:
@@ -86,9 +98,10 @@ class Sounder:
 
     def close(self) -> None:
         """Be silent and give the pins back; the relay falls off."""
-        for output in (self._buzzer, self._relay):
+        lamps = tuple(self._lights.values())
+        for output in (self._buzzer, self._relay, *lamps):
             if output is not None and not output.closed:
                 output.off()  # a pin given back may keep its last level
-        for device in (self._buzzer, self._button, self._relay):
+        for device in (self._buzzer, self._button, self._relay, *lamps):
             if device is not None:
                 device.close()
