@@ -63,7 +63,9 @@ def check_act(body: AlertActed, watches: dict[str, Watch], t_ms: int) -> None:
             raise UsageError(f"shelving '{body.alert}' needs an end that lies ahead")
         if not body.reason:
             raise UsageError(f"shelving '{body.alert}' needs a reason")
-    if body.action == "answer" and body.reason not in (known := ANSWERS.get(watch.kind, ())):
+    is_named = watch.kind == "weight-likely" and bool(body.reason)  # weights.check looks at it
+    known = ANSWERS.get(watch.kind, ())
+    if body.action == "answer" and body.reason not in known and not is_named:
         if not known:
             raise UsageError(f"alert '{body.alert}' has no answers: acknowledge it")
         raise UsageError(f"alert '{body.alert}': {unknown('answer', body.reason, known)}")

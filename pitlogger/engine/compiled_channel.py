@@ -53,9 +53,7 @@ def build_lane(state: ChannelState, book: Book, known: dict[str, Channel]) -> La
     declared = known.get(state.id, Channel(state.id))
     assignment = book.assignment(state.id)
     placed = declared if assignment is None else assignment.channel
-    quantity = placed.quantity or declared.quantity
-    if quantity is None:
-        quantity = Quantity.MASS if placed.site is Site.BENCH else Quantity.TEMPERATURE
+    quantity = placed.quantity or declared.quantity or placed.site.usual_quantity
     floor, ceiling = bounds(quantity, placed.site)
     offset = placed.offset or declared.offset
     for _, adjusted in book.adjusted:

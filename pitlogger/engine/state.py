@@ -15,6 +15,7 @@ from pitlogger.model.belonging import cooks_of
 from pitlogger.model.book import Book
 from pitlogger.model.journal import Entry, ForecastMade, LocalScore
 from pitlogger.model.readings import Quality
+from pitlogger.pipeline.grate import Grate
 from pitlogger.pipeline.lid import PitTrend
 from pitlogger.pipeline.steady import Steadiness
 from pitlogger.pipeline.stuck import Stillness
@@ -112,13 +113,17 @@ class ChannelState:
 
 @dataclass(slots=True)
 class Load:
-    """Something that came to rest on a scale and has no name yet."""
+    """Something that came to rest on a scale and has no name yet.
+
+    ``of`` is its checkpoint where that is known, as on a load cell under a grate.
+    """
 
     channel: str
     level_mg: int
     net_mg: int
     at_ms: int
     interval_mg: int
+    of: str = ""
 
 
 @dataclass(slots=True)
@@ -157,6 +162,7 @@ class EngineState:
     softened: dict[str, float] = field(default_factory=dict)  # tenderness index, by piece
     touched: dict[str, str] = field(default_factory=dict)  # raw or cooked, by scale or probe
     sights: dict[str, Sight] = field(default_factory=dict)  # stages as recognised, by piece
+    grates: dict[str, Grate] = field(default_factory=dict)  # load cells under grates and pans
     piles: dict[str, Pile] = field(default_factory=dict)  # what lies on each scale
     loads: list[Load] = field(default_factory=list)  # loads that wait for a name
     broken: list[str] = field(default_factory=list)  # pieces with a probe silent or in doubt

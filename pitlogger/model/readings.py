@@ -45,8 +45,14 @@ class Site(StrEnum):
     COLD = "cold"
     ROOM = "room"
     BENCH = "bench"  # the scale
+    GRATE = "grate"  # a load cell under a grate or a pan
     SPOT = "spot"  # a hand probe's single reading
     NONE = "none"  # not assigned
+
+    @property
+    def usual_quantity(self) -> Quantity:
+        """What a channel there measures where nobody says."""
+        return Quantity.MASS if self in (Site.BENCH, Site.GRATE) else Quantity.TEMPERATURE
 
 
 class Reading(NamedTuple):

@@ -126,9 +126,7 @@ def _units(entries: Iterable[Entry]) -> dict[str, tuple[str, int]]:
         else:
             continue
         for channel in named:
-            quantity = channel.quantity or (
-                Quantity.MASS if channel.site.value == "bench" else Quantity.TEMPERATURE
-            )
+            quantity = channel.quantity or channel.site.usual_quantity
             units[channel.id] = SENML_UNIT.get(quantity, SENML_UNIT[Quantity.TEMPERATURE])
     return units
 

@@ -126,8 +126,7 @@ def quantity_of(book: Book, channel: str, t_ms: int) -> tuple[Quantity, Site, st
     if held is None:
         return Quantity.TEMPERATURE, Site.NONE, None
     placed = held.channel
-    default = Quantity.MASS if placed.site is Site.BENCH else Quantity.TEMPERATURE
-    return placed.quantity or default, placed.site, placed.piece
+    return placed.quantity or placed.site.usual_quantity, placed.site, placed.piece
 
 
 def _reading(kept: StoredReading, book: Book, wall: Wall) -> Row:

@@ -157,7 +157,7 @@ def _lines(book: Book) -> list[LineView]:
     found = []
     for channel, history in book.channels.items():
         placed = history[-1].channel
-        if placed.site in (Site.BENCH, Site.NONE):
+        if placed.site in (Site.BENCH, Site.GRATE, Site.NONE):
             continue
         found.append(
             LineView(

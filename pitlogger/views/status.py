@@ -10,6 +10,7 @@ from pitlogger.model.entry_ids import short_id
 from pitlogger.model.next_steps import NEXT_CHECKPOINT, NEXT_STAGE
 from pitlogger.model.quantities import Quantity, show_duration
 from pitlogger.model.readings import Quality, Site
+from pitlogger.pipeline.grate import Grate
 from pitlogger.views import words
 from pitlogger.views.alert_words import standing_words
 from pitlogger.views.alerts import AlertView, active, alerts
@@ -102,6 +103,15 @@ class ByTimeView(View):
     remaining_s: float | None  # below zero once it is over, null once it was eaten
 
 
+class GrateView(View):
+    """What a piece does on a load cell: mass as put on and now, lost, added."""
+
+    put_on_g: float
+    now_g: float
+    lost_g: float
+    added_g: float
+
+
 class PieceView(View):
     """A piece: its stage, what comes next, its targets, its weighings.
 
@@ -127,6 +137,7 @@ class PieceView(View):
     cores: tuple[str, ...]
     held_by_time: ByTimeView | None
     weighings: tuple[WeighingView, ...]
+    on_grate: GrateView | None
 
 
 class StatusView(View):
@@ -185,9 +196,7 @@ def channel_view(node: Node, lane: Lane, now_ms: int) -> AnyChannel:
     """Return what a channel reads, how old that is and where it is heading."""
     state = lane.state
     declared = node.engine.declared(state.id)
-    quantity = (declared.quantity if declared else None) or (
-        Quantity.MASS if lane.site is Site.BENCH else Quantity.TEMPERATURE
-    )
+    quantity = (declared.quantity if declared else None) or lane.site.usual_quantity
     heard = state.heard_ms >= 0
     head = ChannelView(
         channel=state.id,
@@ -256,7 +265,24 @@ def piece_view(node: Node, held: PieceBook) -> PieceView:
             )
             for weighing in held.weighings
         ),
+        on_grate=next((_grate_view(grate) for grate in grates(node, piece.id)), None),
     )
+
+
+def _grate_view(grate: Grate) -> GrateView:
+    return GrateView(
+        put_on_g=grate.put_on_mg / 1000, now_g=grate.now_mg / 1000,
+        lost_g=-grate.slow_mg / 1000, added_g=grate.added_mg / 1000,
+    )  # fmt: skip
+
+
+def grates(node: Node, piece: str) -> list[Grate]:
+    """Return the load cells on which a piece alone lies."""
+    return [
+        grate
+        for channel, grate in node.engine.state.grates.items()
+        if grate.put_on_mg and node.engine.lanes[channel].piece == piece
+    ]
 
 
 def by_time_view(node: Node, held: PieceBook) -> ByTimeView | None:
@@ -313,6 +339,8 @@ def _piece_words(node: Node, held: PieceBook, now_ms: int) -> str:
         told += tr(" at {value}", value=temperature(state.level, node.units.temperature))
         if state.trend.stalled:
             told += tr(", stalled")
+    for grate in grates(node, held.piece.id):
+        told += tr(", {share} lost", share=f"{-grate.slow_mg / grate.put_on_mg:.0%}")
     return told + by_time_words(node, held, Shown(node.units, now_ms, node.utc_offset_ms), ", ")
 
 

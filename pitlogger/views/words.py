@@ -107,6 +107,7 @@ SITES: dict[str, str] = {
     Site.COLD: mark("cold store"),
     Site.ROOM: mark("room"),
     Site.BENCH: mark("scale"),
+    Site.GRATE: mark("load cell"),
     Site.SPOT: mark("hand probe"),
     Site.NONE: mark("not assigned"),
 }

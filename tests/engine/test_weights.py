@@ -309,3 +309,45 @@ def test_a_load_exchanged_for_another_is_the_other_and_no_part_of_the_first() ->
     scale.say(Weighed("b", "purchased", 4_905_000, 0, scale.t_ms, source="scale", channel="bench"))
     scale.load(960)
     assert [one.net_mg for one in scale.engine.state.loads] == [960_000]
+
+
+def two_waiting() -> Scale:
+    scale = Scale()
+    scale.say(Weighed("a", "purchased", 4_850_000, 0, scale.t_ms))
+    scale.say(Weighed("b", "purchased", 4_900_000, 0, scale.t_ms + 1))
+    scale.t_ms += 3_600_000
+    for mass_g in (4_100, 4_105):
+        scale.load(mass_g)
+        scale.load(0)
+        scale.wait(60)
+    scale.ask()
+    assert scale.is_up(LIKELY)
+    return scale
+
+
+def test_one_answer_names_all_loads_in_their_order() -> None:
+    scale = two_waiting()
+    scale.say(AlertActed(LIKELY, "answer", reason="b, a"))
+    scale.wait(2)
+    assert not scale.is_up(LIKELY)
+    assert [row[:2] for row in scale.weighed("b")] == [("purchased", 4900), ("trimmed", 4100)]
+    assert [row[:2] for row in scale.weighed("a")] == [("purchased", 4850), ("trimmed", 4105)]
+
+
+def test_a_dash_is_no_piece() -> None:
+    scale = two_waiting()
+    scale.say(AlertActed(LIKELY, "answer", reason="-, a"))
+    scale.wait(2)
+    assert len(scale.weighed("b")) == 1
+    assert scale.weighed("a")[-1][:2] == ("trimmed", 4105)
+    assert scale.engine.state.loads == []
+
+
+@pytest.mark.parametrize("answer", ["b", "b, c", "b, a, a", "a,", "", "b, a, -"])
+def test_an_answer_that_names_no_piece_for_each_load_changes_nothing(answer: str) -> None:
+    scale = two_waiting()
+    with pytest.raises(UsageError):
+        scale.say(AlertActed(LIKELY, "answer", reason=answer))
+    scale.wait(2)
+    assert scale.is_up(LIKELY)
+    assert len(scale.engine.state.loads) == 2

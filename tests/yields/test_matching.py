@@ -68,20 +68,28 @@ def test_chances_are_the_sum_over_all_matchings(seed: int, order: str) -> None:
         assert weights[at] == pytest.approx(total)
 
 
+@pytest.mark.parametrize("spread", [1.0, 5.0, 25.0])
 @pytest.mark.parametrize("seed", range(40))
-def test_where_one_matching_is_far_likelier_it_is_that_of_a_linear_assignment(seed: int) -> None:
-    """scipy.optimize.linear_sum_assignment, each load with a column of its own for no match."""
+def test_the_best_matching_is_that_of_a_linear_assignment(seed: int, spread: float) -> None:
+    """scipy.optimize.linear_sum_assignment, each load with a column of its own for no match.
+
+    A chance is the sum over all matchings that hold a pair, so each pair of the best matching is
+    at least as likely as that matching, and where that is over one half, the likeliest of its row.
+    """
     rng = np.random.default_rng(seed + 1000)
     loads, pieces = int(rng.integers(1, 8)), int(rng.integers(1, 9))
-    logs = rng.normal(0.0, 25.0, (loads, pieces + 1))
-    found, _ = marginals(np.exp(logs)[None])
+    logs = rng.normal(0.0, spread, (loads, pieces + 1))
+    found, total = marginals(np.exp(logs)[None])
     alone = np.full((loads, loads), 1e9)
     np.fill_diagonal(alone, -logs[:, -1])
-    _, columns = linear_sum_assignment(np.hstack([-logs[:, :-1], alone]))
-    sure = found[0].max(axis=1) > 0.9
-    assert sure.any()
-    if sure.all():
-        assert found[0].argmax(axis=1).tolist() == [min(int(one), pieces) for one in columns]
+    cost = np.hstack([-logs[:, :-1], alone])
+    rows, columns = linear_sum_assignment(cost)
+    best = float(np.exp(-cost[rows, columns].sum() - np.log(total[0])))
+    pairs = np.minimum(columns, pieces)
+    assert best <= 1.0 + 1e-9
+    assert (found[0][rows, pairs] >= best * (1.0 - 1e-9)).all()
+    if best > 0.5:
+        assert found[0].argmax(axis=1).tolist() == pairs.tolist()
 
 
 def piece(
@@ -151,7 +159,10 @@ def test_pieces_that_nothing_tells_apart_are_taken_in_their_order() -> None:
 
 
 def test_pieces_taken_in_the_order_of_before_are_told_apart_by_it() -> None:
-    """Masses 1 % apart after a trim that spreads by 3 %: the order alone tells."""
+    """Masses 1 % apart after a trim that spreads by 3 %: the order alone tells.
+
+    One session in five is in another order as far as is known yet, so no chance is far above 0.8.
+    """
     cook = [
         piece(f"b{at}", Stage.RAW, ("purchased", mass_g), first=at)
         for at, mass_g in enumerate((5000, 5050, 4950, 5020), 1)

@@ -203,6 +203,11 @@ def judged(known: Known, session: list[Weighing], sure: float) -> Counter[str]:
             options = [(p, name, step) for (at, name, step), p in chances.items() if at == row]
             best[row] = sorted(options, reverse=True)[:2]
         open_rows = [row for row in best if row not in told and best[row][0][0] < sure]
+        if not told:  # one question that is answered for each load settles the session
+            found["sessions asked"] += bool(open_rows)
+            found["wrong where none asked"] += not open_rows and sum(
+                best[row][0][1:] != (one.piece, one.step) for row, one in enumerate(session)
+            )
         if not open_rows:
             break
         row = min(open_rows, key=lambda row: best[row][0][0])
@@ -231,12 +236,11 @@ def main(kitchens: int, first: int) -> None:
                     total.update(judged(known, session, sure))
             known.take(session)
     print(f"{kitchens} kitchens, {totals[THRESHOLDS[0]]['loads']} loads\n")
-    print("| kept above | right | asked | wrongly kept |\n| --- | --- | --- | --- |")
+    names = ("right", "asked", "kept wrong", "sessions asked", "wrong where none asked")
+    print(f"| kept above | {' | '.join(names)} |\n{'| --- ' * (len(names) + 1)}|")
     for sure, total in totals.items():
-        share = {name: f"{total[name] / total['loads']:.2%}" for name in total}
-        print(
-            f"| {sure} | {share.get('right')} | {share.get('asked')} | {share.get('kept wrong')} |"
-        )
+        shares = " | ".join(f"{total[name] / total['loads']:.2%}" for name in names)
+        print(f"| {sure} | {shares} |")
 
 
 if __name__ == "__main__":

@@ -129,7 +129,30 @@ class Judge:
                 del self.true[load.at_ms]
             self._say(AlertActed("weight-likely/bench", "answer", reason=ALL))
             return
-        self._one(*found)
+        if len(together) > 1:
+            self._each(together)
+        else:
+            self._one(*found)
+
+    def _each(self, together: list[tuple[Load, Guess]]) -> None:
+        """Name each load of a question; what it could not be thought to be is weighed by hand."""
+        names, by_hand, used = [], [], set()
+        for load, _ in together:
+            options = self.engine.weights.guesses[load.at_ms]
+            true = self.true.pop(load.at_ms, ("", ""))
+            said = next((one for one in options if one.piece == true[0]
+                         and (one.piece, one.checkpoint) not in used), None)  # fmt: skip
+            is_so = said is not None and (said.piece, said.checkpoint) == true
+            names.append(true[0] if is_so else "-")
+            used.add(true)
+            if true[0]:
+                two = [(one.piece, one.checkpoint) for one in options[:2]]
+                self.told.append(Told("asked", true in two))
+                if not is_so:
+                    by_hand.append(Weighed(*true, round(load.net_mg), 0, load.at_ms))
+        self._say(AlertActed("weight-likely/bench", "answer", reason=", ".join(names)))
+        for body in by_hand:
+            self._say(body)
 
     def _one(self, load: Load, guesses: list[Guess]) -> None:
         """Answer for the one load that is asked about."""

@@ -13,14 +13,18 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from pitlogger.engine.annunciator import Annunciator
+from pitlogger.engine.compiled_channel import Lane
 from pitlogger.engine.state import EngineState, Load
-from pitlogger.model.book import Book
-from pitlogger.model.journal import Corrected, Entry, Tared, Undone, Weighed
+from pitlogger.errors import UsageError, unknown
+from pitlogger.model.book import Book, PieceBook
+from pitlogger.model.journal import AlertActed, Corrected, Entry, Tared, Undone, Weighed
 from pitlogger.model.quantities import show_mass
+from pitlogger.model.readings import Site
+from pitlogger.pipeline.grate import Grate
 from pitlogger.pipeline.steady import Steadiness
 from pitlogger.rules.policies import RulePolicy
 from pitlogger.yields.causes import PLACE
-from pitlogger.yields.weighing.expected import expected_at, habits
+from pitlogger.yields.weighing.expected import Expected, expected_as, expected_at, habits
 from pitlogger.yields.weighing.pile import Pile
 
 if TYPE_CHECKING:
@@ -28,6 +32,7 @@ if TYPE_CHECKING:
 
 LIKELY, KEPT = "weight-likely", "weight-kept"
 ALL, FIRST, SECOND, NEITHER, UNDO = "all", "first", "second", "neither", "undo"
+ANSWERS = (FIRST, SECOND, NEITHER)  # of one load; else all at once, or the name of each
 ASK_AFTER_MS = 240_000
 UNDO_MS = 10_000
 _WAITS_MS = 60 * 60_000
@@ -39,6 +44,7 @@ _SURE, _SURE_OF_MANY, _SURE_AT_END = 0.998, 0.9995, 0.996
 _FEW = 2  # pieces
 _ASKED = 0.5  # how likely a load has to be any piece at all to be asked about
 _SAME_MG = 15_000
+_CELL_MG = 20_000  # what a load cell in a hot pit is good for (ours)
 _AGAIN_MS, _AGAIN_MG, _AGAIN = 60_000, 5_000, 0.0005
 
 Timer = Callable[[int, str, str], None]
@@ -88,6 +94,22 @@ class WeightRecognition:
             self.state.loads[:] = [*self.state.loads, load][-_MOST:]
             self._timer(t_ms + 1000, "weights", "")
 
+    def cell(self, lane: Lane, value: int, lanes: dict[str, Lane], book: Book, t_ms: int) -> None:
+        """Take what a load cell under a grate or a pan reads."""
+
+        def pit_mc() -> int | None:
+            pits = [one.state for one in lanes.values() if one.site is Site.PIT]
+            return pits[0].pit.level_mc if len(pits) == 1 else None
+
+        channel = lane.state.id
+        moved = self.state.grates.setdefault(channel, Grate()).update(t_ms, value, pit_mc)
+        if moved is not None and self._follows(book):
+            self.state.piles.setdefault(channel, Pile())
+            mass_mg = moved.mass_mg
+            load = Load(channel, mass_mg, mass_mg, moved.at_ms, _CELL_MG, moved.checkpoint)
+            self.state.loads[:] = [*self.state.loads, load][-_MOST:]
+            self._timer(t_ms + 1000, "weights", "")
+
     def judge(self, book: Book, t_ms: int) -> None:
         """Match the loads that wait, keep what is sure, ask about what has waited."""
         if self._judged_ms == t_ms or self._ready:  # what is kept has to be entered first
@@ -100,20 +122,31 @@ class WeightRecognition:
             pieces = list(book.pieces.values())
             from pitlogger.yields.weighing.matching import match  # loads numpy: not at the start
 
-            waiting, chances = expected_at(pieces, [one.at_ms for one in loads])
-            found = match(
-                [one.net_mg / 1000 for one in loads],
-                waiting,
-                habits(pieces, loads[0].at_ms),
-                [known / 1000 for known in _tares_mg(self.state)],
-                chances,
-            )
-            self.guesses = {
-                one.at_ms: guesses for one, guesses in zip(loads, found, strict=True) if guesses
-            }
+            for of in {(one.of, one.channel if one.of else "") for one in loads}:
+                alike = [one for one in loads if (one.of, one.channel if one.of else "") == of]
+                waiting, chances = self._waiting(pieces, alike, book)
+                found = match(
+                    [one.net_mg / 1000 for one in alike],
+                    waiting,
+                    habits(pieces, alike[0].at_ms),
+                    [] if of[0] else [known / 1000 for known in _tares_mg(self.state)],
+                    chances,
+                )
+                self.guesses |= {
+                    one.at_ms: few for one, few in zip(alike, found, strict=True) if few
+                }
         if self.policy.stage_from == "taken" and not self.is_catching_up:
             self._keep(t_ms, sum(held.is_open for held in book.pieces.values()))
         self._ask(t_ms)
+
+    def _waiting(
+        self, pieces: list[PieceBook], loads: list[Load], book: Book
+    ) -> tuple[list[Expected], list[list[float]] | None]:
+        """Return what may lie there: at its known checkpoint, or at any that is waited for."""
+        if not loads[0].of:
+            return expected_at(pieces, [one.at_ms for one in loads])
+        placed = book.assignment(loads[0].channel)
+        return expected_as(pieces, loads[0].of, placed.channel.piece if placed else None), None
 
     def told(self, entry: Entry, book: Book, t_ms: int) -> None:
         """Let a weighing that was entered settle the load that it is of."""
@@ -183,14 +216,51 @@ class WeightRecognition:
         if kind != LIKELY or found is None:
             return
         settled = [found[0]] if answer == NEITHER else []
-        if answer == ALL and not self.is_catching_up:  # else the journal has what followed
-            known = self.together(channel) or [(found[0], found[1][0])]
-            self._ready += [replace(weighing(*one), confirmed=True) for one in known]
+        if answer not in ANSWERS and not self.is_catching_up:  # else the journal has what followed
+            known = self.named(channel, answer)
+            self._ready += [
+                replace(weighing(load, guess), confirmed=True) for load, guess in known if guess
+            ]
             settled = [load for load, _ in known]
         self.state.loads[:] = [one for one in self.state.loads if one not in settled]
         if settled:
             self.alerts.tell(LIKELY, channel, t_ms, False)
             self._timer(t_ms + 1000, "weights", "")
+
+    def named(self, channel: str, answer: str) -> list[tuple[Load, Guess | None]]:
+        """Return the loads of a question as an answer names them: all so, or each load's piece.
+
+        Raises:
+            UsageError: Not a name for each load, or one that no load can be.
+        """
+        loads = self.together(channel)
+        if answer == ALL:
+            return list(loads)
+        names = [name.strip() for name in answer.split(",")]
+        if len(names) != len(loads):
+            raise UsageError(
+                f"{channel}: {len(loads)} loads wait: name their pieces in the order in which they "
+                f"were put on, with '-' for what is none ({', '.join(g.piece for _, g in loads)}?)"
+            )
+        found: list[tuple[Load, Guess | None]] = []
+        used: set[tuple[str, str]] = set()
+        for (load, _), name in zip(loads, names, strict=True):
+            mine = [guess for guess in self.guesses[load.at_ms] if guess.piece == name]
+            best = next((g for g in mine if (g.piece, g.checkpoint) not in used), None)
+            if best is None and name != "-":
+                known = [guess.piece for guess in self.guesses[load.at_ms]]
+                raise UsageError(f"{self._mass(load.net_mg)}: {unknown('piece', name, known)}")
+            if best is not None:
+                used.add((best.piece, best.checkpoint))
+            found.append((load, best))
+        return found
+
+    def check(self, body: AlertActed) -> None:
+        """Refuse an answer that names pieces which the loads cannot be."""
+        kind, _, channel = body.alert.partition("/")
+        waits = body.action == "answer" and kind == LIKELY and self.asked(channel) is not None
+        if waits and body.reason not in ANSWERS:
+            self.named(channel, body.reason)
 
     def _again(self, channel: str, net_mg: int, book: Book, t_ms: int) -> bool:
         """Return whether this is what lay there a moment ago, lifted and put back."""

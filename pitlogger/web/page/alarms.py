@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from pitlogger.engine.alert_acts import ANSWERS
+from pitlogger.engine.watch.weights import LIKELY
 from pitlogger.model.alerts import ACTIVE, AlertState, Priority, alert_class
 from pitlogger.model.cooks import Stage
 from pitlogger.model.journal import Entry
@@ -179,6 +180,12 @@ def _stage_of(daemon: Node, watch: Watch) -> str:
     return "" if held is None else held.stage.value
 
 
+def _named(daemon: Node, watch: Watch) -> str:
+    """Return the pieces that several loads likeliest are, in their order, to be put right."""
+    loads = daemon.engine.weights.together(_subject(watch.key)) if watch.kind == LIKELY else []
+    return ", ".join(guess.piece for _, guess in loads) if len(loads) > 1 else ""
+
+
 def _likely(daemon: Node, watch: Watch) -> dict[str, Any] | None:
     """Return the stage a piece looks to be in, to be set at another time than it was seen."""
     found = daemon.engine.recognition.proposals.get(watch.piece or "", [])
@@ -215,6 +222,7 @@ def alert(daemon: Node, watch: Watch, shown: Shown) -> dict[str, Any]:
         "wakes": watch.wakes,
         "urgent": not rule.notice and (watch.piece is not None or watch.priority > Priority.LOW),
         "answers": ANSWERS.get(watch.kind, ()) if is_active else (),
+        "named": _named(daemon, watch) if is_active else "",
         "likely": _likely(daemon, watch) if is_active else None,
         "solid": False,
         "seen": _stage_of(daemon, watch),

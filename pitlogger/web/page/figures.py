@@ -25,7 +25,7 @@ EMPTY_MG = 50_000  # less than this on a scale is an empty one
 COLD_MC = 4_000  # where the measure of a core begins: out of the cold
 LEVEL_C = 0.6  # less than this in a quarter of an hour is called steady
 _ORDER = (Site.PIT, Site.CORE, Site.HOLD, Site.TRANSPORT, Site.LINE, Site.COLD, Site.SURFACE,
-          Site.ROOM, Site.NONE)  # fmt: skip
+          Site.ROOM, Site.NONE, Site.BENCH, Site.GRATE, Site.SPOT)  # fmt: skip
 
 
 def figures(daemon: Node, shown: Shown) -> list[dict[str, Any]]:

@@ -92,7 +92,7 @@ def join_screen(talk: Talk | None) -> dict[str, Any]:
     """Return what is asked now, what was said, and what was found."""
     if talk is None:
         return {"sentence": tr("No device is being joined."), "talk": None, "found": None}
-    sites = (Site.BENCH,) if talk.quantity is _M else SITES
+    sites = (Site.BENCH, Site.GRATE) if talk.quantity is _M else SITES
     text, answers = STEPS.get(talk.asked, (talk.asked, ()))
     found = talk.found
     sentence = tr(text) if text else tr("Leave it alone for a moment.")

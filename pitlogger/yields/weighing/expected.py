@@ -68,7 +68,7 @@ _LEAST_MIN = {
     "wrapped": 10.0, "uncovered": 2.0, "rest": 4.0, "hold": 4.0, "carve": 2.0,
 }  # fmt: skip
 _SOONER = 0.03  # how likely all the same
-_MOST_KEPT = {"brine": 1.3, "rub": 1.06, "sauce": 1.3}
+_MOST_KEPT = {"brine": 1.3, "rub": 1.06, "sauce": 1.3, "standing": 1.03}  # rubbed on the way
 _ROUNDED = 1.004  # scales and drips
 # By-products of the part they are of: their usual share of it, spread of its logarithm.
 _ASIDE = {"drippings": ("off-pit", 0.05, 0.7), "bone": ("carved", 0.12, 0.5)}
@@ -250,9 +250,7 @@ def expected_of(held: PieceBook, others: Sequence[PieceBook], now_ms: int) -> li
 
 def _expected_of(held: PieceBook, chains: Mapping[str, Chain], now_ms: int) -> list[Expected]:
     chain = chains[held.piece.id]
-    last = next(reversed(chain), None)
-    if last == "label":
-        last = None if len(chain) == 1 else last
+    last = _last(chain)
     found, left = [], 1.0
     for name, fits in _fitting(held, now_ms).items():
         if name in chain or (last is not None and PLACE[name] <= PLACE[last]):
@@ -262,6 +260,27 @@ def _expected_of(held: PieceBook, chains: Mapping[str, Chain], now_ms: int) -> l
         found.append(replace(_at(held, name, last, chains), chance=left * weighed * fits * soon))
         left *= 1.0 - weighed * fits * soon
     return [*found, *_aside(held, chain)]
+
+
+def _last(chain: Chain) -> str | None:
+    """Return the last checkpoint weighed; a label alone was weighed by nobody here."""
+    return None if chain.keys() <= {"label"} else next(reversed(chain), None)
+
+
+def expected_as(pieces: Iterable[PieceBook], name: str, only: str | None) -> list[Expected]:
+    """Return what the open pieces would weigh at one checkpoint, if they were not weighed there.
+
+    Args:
+        only: The one piece that can be meant, if it is known.
+    """
+    known = [held for held in pieces if held.is_open]
+    chains = {held.piece.id: _chain(held) for held in known}
+    return [
+        _at(held, name, last, chains)
+        for held in known
+        if only in (None, held.piece.id)
+        and ((last := _last(chains[held.piece.id])) is None or PLACE[last] < PLACE[name])
+    ]
 
 
 def _so_soon(last: str, name: str, passed_ms: int) -> float:
