@@ -20,6 +20,9 @@ SLOW_LIDS_S = 35.0
 JUMP_C = 8.0  # within a minute or two: no meat does that
 WARM_C = 45.0
 COLD_C = 26.0
+BACK_C = 12.0
+BOILING_C = 101.0
+MEAT_MINUTES, MEAT_C_PER_H = 10, 20.0
 AGREE_MS = 4 * MINUTE_MS  # entries so near to each other are one moment
 SETTLED = 0.8  # of the chance within one such moment
 PATIENCE_MS = 24 * MINUTE_MS  # then the time is told as well as it is known
@@ -54,6 +57,7 @@ class Sight:
     denied: list[tuple[Stage, int]] = field(default_factory=list)
     minutes: list[tuple[int, float]] = field(default_factory=list)
     signs: list[tuple[str, int, float]] = field(default_factory=list)
+    weighed: list[tuple[str, int]] = field(default_factory=list)  # checkpoints taken as signs
     out: bool = False
     out_from_c: float = 0.0
     last_c: float | None = None  # in meat
@@ -107,7 +111,7 @@ class Sight:
         if before is not None and abs(core_c - before) > JUMP_C:
             minutes.clear()
             self._jump(t_ms - MINUTE_MS, before, core_c)
-        elif self.out and self._is_back(core_c):
+        elif self.out and (self._is_back(core_c) or self._is_meat(core_c)):
             self.out = False
         minutes.append((t_ms, core_c))
         if len(minutes) > SLOPE_MINUTES:
@@ -122,14 +126,20 @@ class Sight:
             self.out = False
             self.sign("in", at_ms)
         elif not is_raw and not self.out and before_c > WARM_C:
-            if (core_c < before_c - JUMP_C and core_c < WARM_C) or core_c > 101.0:
+            if abs(core_c - before_c) >= BACK_C:  # else it was pushed to another spot
                 self.out, self.out_from_c = True, before_c
-                self.sign("out", at_ms)
+                if core_c < WARM_C or core_c > BOILING_C:
+                    self.sign("out", at_ms)  # in the air, not in a cup
         elif self.out and self._is_back(core_c):
             self.out = False
 
     def _is_back(self, core_c: float) -> bool:
-        return abs(core_c - self.out_from_c) < 12.0
+        return abs(core_c - self.out_from_c) < BACK_C
+
+    def _is_meat(self, core_c: float) -> bool:
+        """Return whether a probe that was out changes as slowly as a large cut, and is as warm."""
+        slope = self._slope() if len(self.minutes) >= MEAT_MINUTES else None
+        return WARM_C < core_c < BOILING_C and slope is not None and abs(slope) < MEAT_C_PER_H
 
     def _slope(self) -> float | None:
         minutes = self.minutes

@@ -1,34 +1,46 @@
 """How well stages are recognised: simulated cooks with every mark withheld.
 
-``python -m tests.inference.score [N]`` draws N cooks (500 unless said), half on the plant of the
-simulators, half on the plain heat flow of ``made``, which shares nothing with it; pits, cuts,
-wraps, probes and people differ. It prints the table of docs/recognition.md.
+``python -m tests.inference.score [N [FIRST]]`` draws N cooks (500 unless said): a third on the
+plant of the simulators, a third on the plain heat flow of ``made``, a third on the shells of
+``shells``, which share nothing; pits, cuts, wraps, probes, instruments and people differ. What is
+carved is weighed on the scale, and nobody names a weighing. Each cook is run a second time with
+all stages marked and nothing recognised, to compare its alarms. Prints the tables of
+docs/recognition.md.
 """
 
 from __future__ import annotations
 
 import random
 import sys
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from multiprocessing import Pool
+from typing import NamedTuple
 
 from pitlogger.bootstrap.policies import load_policy
 from pitlogger.engine.feed import feed, ticks_until
-from pitlogger.engine.inputs import Command, Input
+from pitlogger.engine.inputs import Command, Input, Output
 from pitlogger.engine.state import EngineState
 from pitlogger.engine.step import Engine
+from pitlogger.engine.watch.weights import LIKELY, weighing
 from pitlogger.formats.capture import parse_capture
 from pitlogger.formats.cook_file import parse_cook
-from pitlogger.model.journal import CookStarted, Entry, StageSet
-from pitlogger.model.readings import Reading
+from pitlogger.model.alerts import ACTIVE, ALARMS, AlertState
+from pitlogger.model.cooks import Channel, Stage
+from pitlogger.model.journal import AlertChanged, CookStarted, Entry, StageSet, Weighed
+from pitlogger.model.quantities import Quantity
+from pitlogger.model.readings import Reading, Site
+from pitlogger.rules.policies import StageFrom
 from pitlogger_simulators.plant import LiveSmoker, PieceSpec, Pit
 from tests.inference.made import Made
+from tests.inference.shells import Shells
 
 START_MS = 1_700_000_000_000
 STEP_S = 20
-WITHIN_MS = 300_000
-STAGES = ("smoking", "wrapped", "resting")
+WITHIN_MS = {"smoking": 300_000, "wrapped": 300_000, "resting": 300_000, "carved": 120_000}
+SAME_ALARM_MS = 600_000
+SCALE = Channel("bench", Site.BENCH, quantity=Quantity.MASS, settled=True)
 ROOM_C = 22.0
 USUAL_G = {"brisket-packer": 4200, "brisket-flat": 2200, "pork-butt": 3800, "beef-chuck": 2000}
 COOK = """
@@ -37,6 +49,7 @@ name = "scored"
 [[piece]]
 id = "piece"
 cut = "{cut}"
+mass = "{mass_kg:.3f} kg"
 wrap = "{wrap}"
 wrap_at = "{wrap_at}"
 pull_at = "{pull_at:.1f} C"
@@ -60,13 +73,32 @@ class Drawn:
     cook: str
     readings: list[Reading]
     truth: dict[str, int] = field(default_factory=dict)
+    loads: list[tuple[int, str]] = field(default_factory=list)  # when, at which checkpoint
+
+    def weighed(self, seed: int, mass_g: float) -> Drawn:
+        """Return it with what the scale shows: as it comes in, mostly off the pit, carved."""
+        rng = random.Random(-seed)
+        off_g = mass_g * rng.uniform(0.52, 0.62)
+        loads = [(self.readings[0].t_ms + 90_000, mass_g, "purchased")]
+        if rng.random() < 0.7:
+            loads.append((self.truth["resting"] + 60_000, off_g, "off-pit"))
+        carved_g = off_g * rng.uniform(0.86, 0.95)
+        loads.append((self.truth["carved"] + 30_000, carved_g, "carved"))
+        for at_ms, load_g, checkpoint in loads:
+            self.loads.append((at_ms, checkpoint))
+            level_mg = round(load_g / 5) * 5000
+            self.readings.append(Reading("bench", at_ms, level_mg, stable=True))
+            self.readings.append(Reading("bench", at_ms + 20_000, 0, stable=True))
+        self.readings.sort(key=lambda one: one.t_ms)
+        return self
 
 
 class Cooked:
     """One piece on the plant, by a person of their own habits: see ``drawn``."""
 
     def __init__(self, seed: int) -> None:
-        self.rng = rng = random.Random(seed)
+        self.seed, self.rng = seed, random.Random(seed)
+        rng = self.rng
         self.cut = rng.choice([*USUAL_G, "brisket-packer"])
         self.kind = rng.choice(["charcoal", "pellet", "gas", "wood"])
         self.wrap = rng.choice(["paper", "foil", "boat", "none", "paper", "foil"])
@@ -75,14 +107,15 @@ class Cooked:
         self.smoker.add_pit(
             "pit", Pit(kind=self.kind, set_c=rng.choice([107.0, 115.0, 121.0, 135.0]))
         )
-        mass_g = rng.lognormvariate(0.0, 0.2) * USUAL_G[self.cut]
-        self.spec = PieceSpec(self.cut, mass_g=mass_g, start_c=rng.uniform(2, 12))
+        self.mass_g = rng.lognormvariate(0.0, 0.2) * USUAL_G[self.cut]
+        self.spec = PieceSpec(self.cut, mass_g=self.mass_g, start_c=rng.uniform(2, 12))
         self.on_s = rng.uniform(20, 70) * 60
         self.probe_early, self.pulls_probe = rng.random() < 0.3, rng.random() < 0.3
         self.looks_every_s = rng.choice([0, 0, 45 * 60, 75 * 60])
         self.next_look_s = self.on_s + 2 * 3600
         self.step_c = rng.choice([0.1, 0.1, 0.5556])
         self.boxed = rng.random() < 0.3  # straight into a box
+        self.rest_s = rng.uniform(1, 3) * 3600
         self.stage, self.due_s, self.felt_c = "raw", 0.0, ROOM_C
         self.truth: dict[str, int] = {}
 
@@ -90,7 +123,7 @@ class Cooked:
         """Cook it and return what was read."""
         readings: list[Reading] = []
         t = 0.0
-        while t < 40 * 3600 and not (self.stage == "resting" and t - self.due_s > 2 * 3600):
+        while t < 40 * 3600 and not (self.stage == "resting" and t - self.due_s > self.rest_s):
             self._act(t)
             self.felt_c += self._true_c() - self.felt_c
             at_ms = START_MS + round(t * 1000)
@@ -99,12 +132,21 @@ class Cooked:
                 readings.append(Reading(channel, at_ms, round(steps * self.step_c * 1000)))
             self.smoker.advance(STEP_S)
             t += STEP_S
+        self.truth["carved"] = START_MS + round(t * 1000)
+        for after_s in range(0, 600, STEP_S):
+            at_ms = self.truth["carved"] + after_s * 1000
+            readings += [Reading("pit", at_ms, round(self.smoker.pit_c("pit") * 1000)),
+                         Reading("piece/core", at_ms, round(ROOM_C * 1000))]  # fmt: skip
+            self.smoker.advance(STEP_S)
         # The cook file says what was meant, not when it was done.
         wrap_at = "never" if self.wrap == "none" else "74 C"
         text = COOK.format(
-            cut=self.cut, wrap=self.wrap, wrap_at=wrap_at, pull_at=self.rng.gauss(95.0, 0.8)
+            cut=self.cut, wrap=self.wrap, wrap_at=wrap_at, pull_at=self.rng.gauss(95.0, 0.8),
+            mass_kg=self.mass_g / 1000,
+        )  # fmt: skip
+        return Drawn(f"plant, {self.kind}, {self.wrap}", text, readings, self.truth).weighed(
+            self.seed, self.mass_g
         )
-        return Drawn(f"plant, {self.kind}, {self.wrap}", text, readings, self.truth)
 
     def _true_c(self) -> float:
         if self.stage == "raw":
@@ -160,35 +202,109 @@ def by_heat_flow(seed: int) -> Drawn:
     lines = [line.encode() for line in made.lines()]
     records = [one for one in parse_capture(lines) if isinstance(one, Reading)]
     truth = {stage: round(at * 1000) for stage, at in made.truth.items()}
-    return Drawn("heat flow", made.cook(), records, truth)
+    truth["carved"] = records[-1].t_ms - 60_000
+    mass_g = 1000 * rng.uniform(4.5, 7.5)
+    cut = 'cut = "brisket-packer"'
+    cook = made.cook().replace(cut, f'{cut}\nmass = "{mass_g / 1000:.3f} kg"')
+    return Drawn("heat flow", cook, records, truth).weighed(seed, mass_g)
 
 
-def recognised(one: Drawn) -> Found:
-    """Return when each stage seems to have begun, its chance, and when that was told."""
-    engine = Engine(EngineState("score"), replace(load_policy(), stage_from="taken"))
-    found: Found = {}
+def by_shells(seed: int) -> Drawn:
+    """Return a cook on shells, as other instruments read it."""
+    made = Shells(seed).run()
+    rng = random.Random(seed + 1)
+    readings = [
+        Reading(channel, START_MS + round(t * 1000), round(value * 1000))
+        for t, pit_c, core_c in made.points
+        for channel, value in (("pit", pit_c), ("piece/core", core_c))
+    ]
+    truth = {stage: START_MS + round(t * 1000) for stage, t in made.truth.items()}
+    wrap_at = "never" if made.wrap_at_c is None else f"{made.wrap_at_c} C"
+    mass_g = 1000 * rng.uniform(3.0, 8.0)
+    text = COOK.format(
+        cut=rng.choice(["brisket-packer", "pork-butt"]), mass_kg=mass_g / 1000, wrap_at=wrap_at,
+        wrap="none" if made.wrap_at_c is None else "paper", pull_at=made.pull_at_c,
+    )  # fmt: skip
+    return Drawn(f"shells, {made.every_s} s", text, readings, truth).weighed(seed, mass_g)
 
-    def step(given: Input) -> None:
-        for out in feed(engine, given):
+
+class Followed:
+    """A cook before the product: what it finds, what it asks, which alarms it raises."""
+
+    def __init__(self, one: Drawn, stage_from: StageFrom) -> None:
+        policy = replace(load_policy(), stage_from=stage_from)
+        self.engine = Engine(EngineState("score"), policy, channels=(SCALE,))
+        self.one = one
+        self.found: Found = {}
+        self.alarms: list[tuple[str, int]] = []
+        self.step(Command(one.readings[0].t_ms, CookStarted(parse_cook(one.cook))))
+
+    def step(self, given: Input) -> None:
+        self._take(feed(self.engine, given), given.t_ms)
+
+    def wait(self, t_ms: int) -> None:
+        """Let time pass without a reading."""
+        self._take(ticks_until(self.engine, t_ms), t_ms)
+
+    def _take(self, outs: Iterator[tuple[Output, ...]], t_ms: int) -> None:
+        for out in outs:
             for output in out:
-                if isinstance(output, Entry) and isinstance((body := output.body), StageSet):
-                    found.setdefault(body.stage.value, (body.at_ms, body.p or 0.0, output.t_ms))
-        for proposal in engine.recognition.proposals.get("piece", []):
-            told = (proposal.at_ms, proposal.p, engine.state.t_ms)
-            found.setdefault(proposal.stage.value, told)
+                if isinstance(output, Entry):
+                    self._entry(output)
+        for proposal in self.engine.recognition.proposals.get("piece", ()):
+            told = (proposal.at_ms, proposal.p, self.engine.state.t_ms)
+            self.found.setdefault(proposal.stage.value, told)
+        watch = self.engine.state.watches.get(f"{LIKELY}/bench")
+        asked = self.engine.weights.asked("bench")
+        if watch is not None and watch.state in ACTIVE and asked is not None:
+            load, guesses = asked
+            true = min(self.one.loads, key=lambda one: abs(one[0] - load.at_ms))[1]
+            right = [weighing(load, one) for one in guesses if one.checkpoint == true]
+            by_hand = Weighed("piece", true, load.net_mg, 0, load.at_ms)
+            said = replace(right[0], confirmed=True) if right else by_hand
+            self.step(Command(t_ms, said))
 
-    step(Command(one.readings[0].t_ms, CookStarted(parse_cook(one.cook))))
+    def _entry(self, entry: Entry) -> None:
+        body = entry.body
+        if isinstance(body, StageSet):
+            self.found.setdefault(body.stage.value, (body.at_ms, body.p or 0.0, entry.t_ms))
+        elif isinstance(body, AlertChanged) and body.now is AlertState.UNACKNOWLEDGED:
+            kind = body.alert.partition("/")[0]
+            if kind in ALARMS:
+                self.alarms.append((kind, entry.t_ms))
+
+
+def followed(one: Drawn, stage_from: StageFrom) -> Followed:
+    """Run a cook through the product, all stages marked where ``stage_from`` is the person."""
+    run = Followed(one, stage_from)
+    marks = sorted((at_ms, Stage(stage)) for stage, at_ms in one.truth.items())
     for reading in one.readings:
-        step(reading)
-    for _ in ticks_until(engine, one.readings[-1].t_ms + 120_000):
-        pass
-    return found
+        while stage_from == "person" and marks and marks[0][0] <= reading.t_ms:
+            at_ms, stage = marks.pop(0)
+            run.step(Command(reading.t_ms, StageSet("piece", stage, at_ms)))
+        run.step(reading)
+    for minute in range(1, 8):
+        run.wait(one.readings[-1].t_ms + minute * 60_000)
+    return run
 
 
-def tried(seed: int) -> tuple[str, dict[str, int], Found]:
+class Tried(NamedTuple):
+    """What became of one cook."""
+
+    name: str
+    truth: dict[str, int]
+    found: Found
+    marked: list[tuple[str, int]]  # its alarms with all stages marked
+    unmarked: list[tuple[str, int]]
+
+
+def tried(seed: int) -> Tried:
     """Draw one cook and recognise it."""
-    one = Cooked(seed).drawn() if seed % 2 else by_heat_flow(seed)
-    return one.name, one.truth, recognised(one)
+    draw = (by_heat_flow, lambda seed: Cooked(seed).drawn(), by_shells)[seed % 3]
+    one = draw(seed)
+    unmarked = followed(one, "taken")
+    marked = followed(one, "person")
+    return Tried(f"{one.name}, {seed}", one.truth, unmarked.found, marked.alarms, unmarked.alarms)
 
 
 @dataclass(slots=True)
@@ -202,7 +318,9 @@ class Tally:
     vain: int = 0
     told_min: list[float] = field(default_factory=list)
 
-    def take(self, real_ms: int | None, seen: tuple[int, float, int] | None) -> None:
+    def take(
+        self, real_ms: int | None, seen: tuple[int, float, int] | None, within_ms: int
+    ) -> None:
         self.real += real_ms is not None
         if seen is None:
             self.missed += real_ms is not None
@@ -210,7 +328,7 @@ class Tally:
             self.vain += 1
         else:
             self.told_min.append((seen[2] - real_ms) / 60_000)
-            is_right = abs(seen[0] - real_ms) <= WITHIN_MS
+            is_right = abs(seen[0] - real_ms) <= within_ms
             self.right += is_right
             self.late += not is_right
 
@@ -225,30 +343,53 @@ class Tally:
 
 def rows(tallies: dict[str, Tally], n: int) -> Iterator[str]:
     wrong = sum(tally.late + tally.vain for tally in tallies.values())
-    yield f"{n} cooks, {wrong} wrong proposals: one in {n / max(1, wrong):.0f} cooks\n"
+    yield f"{n} cooks, {wrong} wrong proposals: one in {n / max(1, wrong):.1f} cooks\n"
     yield "| stage | cooks | within 5 min | other time | not seen | in vain | told (50, 90 %) |"
-    yield "|---|---|---|---|---|---|---|"
+    yield "| --- | --- | --- | --- | --- | --- | --- |"
     for stage, tally in tallies.items():
         yield tally.row(stage)
 
 
-def main(n: int) -> None:
-    kinds = {kind: {stage: Tally() for stage in STAGES} for kind in ("all", "plant", "heat flow")}
+def alarms(cooks: list[Tried]) -> Iterator[str]:
+    """Yield the table of alarms with all stages marked and with none."""
+    both, without, extra = Counter[str](), Counter[str](), Counter[str]()
+    for cook in cooks:
+        left = list(cook.unmarked)
+        for kind, at_ms in cook.marked:
+            same = [one for one in left if one[0] == kind and abs(one[1] - at_ms) <= SAME_ALARM_MS]
+            (both if same else without)[kind] += 1
+            left.remove(same[0]) if same else None
+            if not same:
+                print(f"{cook.name}: {kind} with marks alone", file=sys.stderr)
+        for kind, _ in left:
+            extra[kind] += 1
+    yield "| alarm | in both within 10 min | with marks alone | without marks alone |"
+    yield "| --- | --- | --- | --- |"
+    for kind in sorted(both | without | extra):
+        yield f"| `{kind}` | {both[kind]} | {without[kind]} | {extra[kind]} |"
+
+
+def main(n: int, first: int = 0) -> None:
+    kinds = {kind: {stage: Tally() for stage in WITHIN_MS}
+             for kind in ("all", "plant", "heat flow", "shells")}  # fmt: skip
     counts = dict.fromkeys(kinds, 0)
+    cooks = []
     with Pool(2) as pool:
-        for name, truth, found in pool.imap_unordered(tried, range(n)):
-            for kind in ("all", name.partition(",")[0]):
+        for one in pool.imap_unordered(tried, range(first, first + n)):
+            cooks.append(one)
+            for kind in ("all", one.name.partition(",")[0]):
                 counts[kind] += 1
                 for stage, tally in kinds[kind].items():
-                    tally.take(truth.get(stage), found.get(stage))
-            for stage in STAGES:
-                real, seen = truth.get(stage), found.get(stage)
+                    tally.take(one.truth.get(stage), one.found.get(stage), WITHIN_MS[stage])
+            for stage, within_ms in WITHIN_MS.items():
+                real, seen = one.truth.get(stage), one.found.get(stage)
                 off = None if real is None or seen is None else round((seen[0] - real) / 60_000, 1)
-                if (real is None) != (seen is None) or (off is not None and abs(off) > 5):
-                    print(f"{name}: {stage} off by {off} min", file=sys.stderr)
+                if (real is None) != (seen is None) or abs(off or 0) > within_ms / 60_000:
+                    print(f"{one.name}: {stage} off by {off} min", file=sys.stderr)
     for kind, tallies in kinds.items():
-        print(f"{kind}: " + "\n".join(rows(tallies, counts[kind])))
+        print(f"{kind}: " + "\n".join(rows(tallies, counts[kind])) + "\n")
+    print("\n".join(alarms(cooks)))
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else 500)
+    main(int([*sys.argv, "500"][1]), int([*sys.argv, "0", "0"][2]))

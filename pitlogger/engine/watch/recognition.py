@@ -89,7 +89,7 @@ class Recognition:
         taken = []
         for piece, found in list(self.proposals.items()):
             if self._is_taken(piece, found, book):
-                taken += [inferred(piece, one) for one in found if one.stage in TAKEN]
+                taken += [inferred(piece, one) for one in found]
                 del self.proposals[piece]
         return taken
 
@@ -105,8 +105,14 @@ class Recognition:
     def _is_taken(self, piece: str, found: list[StageProposal], book: Book) -> bool:
         if self.policy.stage_from != "taken" or not found:
             return False
+        told = [
+            one.weighed for one in book.pieces[piece].weighings if not one.weighed.is_unconfirmed
+        ]
+        carved = [one.at_ms for one in told if one.checkpoint == "carved"]  # a person's own word
         return all(
-            one.stage in TAKEN and not self._is_held_back(piece, one.stage, book) for one in found
+            (one.stage in TAKEN or (one.stage is Stage.CARVED and one.at_ms in carved))
+            and not self._is_held_back(piece, one.stage, book)
+            for one in found
         )
 
     def _is_held_back(self, piece: str, stage: Stage, book: Book) -> bool:
@@ -122,7 +128,7 @@ class Recognition:
         )
 
     def _follow(self, sight: Sight, held: PieceBook, t_ms: int) -> None:
-        """Take the marks and weighings that are new."""
+        """Take the marks and weighings that are new, also those entered late."""
         marks = marks_of(held)
         if marks != sight.known:
             stages = {stage for stage, _ in marks}
@@ -134,8 +140,10 @@ class Recognition:
                 sight.settle(stage, at_ms)
         for weighing in held.weighings:
             weighed = weighing.weighed
-            if weighed.checkpoint in _SIGNS and t_ms - MINUTE_MS <= weighed.at_ms < t_ms:
-                sight.sign(weighed.checkpoint, weighed.at_ms)
+            known = (weighed.checkpoint, weighed.at_ms)
+            if weighed.checkpoint in _SIGNS and weighed.at_ms < t_ms and known not in sight.weighed:
+                sight.weighed.append(known)
+                sight.sign(*known)
 
     def _lids(self, sight: Sight, pit: ChannelState) -> None:
         """Take a lid that was opened, once it is shut and it is known how long it stood open."""
