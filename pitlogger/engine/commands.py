@@ -102,6 +102,8 @@ def accept(
         case ChannelAssigned(channel=channel):
             if channel.piece is not None:
                 piece_of(book, channel.piece)
+            if body.at_ms is not None and not (book.started_ms or 0) <= body.at_ms <= t_ms:
+                raise UsageError(f"{channel.id}: it sits there since a time within the cook")
         case CorrectiveTaken():
             _check_corrective(body, book)
         case ProbeMoved() | ChannelDoubted():

@@ -47,6 +47,7 @@ from pitlogger.model.folding import fold
 from pitlogger.model.journal import (
     AlertActed,
     Body,
+    ChannelAssigned,
     ChannelDoubted,
     ClockSet,
     CookFinished,
@@ -173,6 +174,8 @@ class Engine:
         elif lane.site is Site.BENCH and state.steadiness.update(t_ms, value, stable):
             self._out.append(SteadyMass(channel, t_ms, state.steadiness.steady_mg))
             self.weights.settled(channel, state.steadiness, self.book, t_ms)
+        elif lane.site is Site.GRATE:
+            self.weights.cell(lane, value, self.lanes, self.book, t_ms)
         if state.doubt == "stuck":
             return tag(lane, reading, value, Quality.STUCK)
         if not lane.low <= value <= lane.high:
@@ -301,6 +304,8 @@ class Engine:
             return
         body = renamed(command.body, state.origins)
         body = accept(body, self.book, state.entries, state.watches, command.t_ms)
+        if isinstance(body, AlertActed):
+            self.weights.check(body)
         state.t_ms = max(state.t_ms, command.t_ms)
         if isinstance(body, CookStarted):
             state.forget_finished(self.book)
@@ -324,13 +329,13 @@ class Engine:
         else:
             state.entries.append(entry)
             before = self.book
-            self._changed(entry, command)
+            self._changed(entry, command, before)
             if isinstance(body, Undone | Corrected):
                 restore(self, before, body, command.t_ms)
             elif isinstance(body, CookFinished | StageSet):
                 end_with(self, body, command.t_ms)
 
-    def _changed(self, entry: Entry, command: Command) -> None:
+    def _changed(self, entry: Entry, command: Command, before: Book) -> None:
         """Let a decision take effect on what is compiled and watched."""
         body = entry.body
         if isinstance(body, ProbeMoved) and body.channel in self.state.channels:
@@ -341,7 +346,9 @@ class Engine:
         if isinstance(body, ClockSet) and body.gap_ms is not None:
             self.lookout.gap_known(self.book, body.gap_ms, command.t_ms)
         if isinstance(body, ChannelDoubted):
-            self.lookout.doubt_told(self.book, body)
+            self.lookout.doubt_told(self.book, body.piece)
+        if isinstance(body, ChannelAssigned) and body.at_ms is not None:
+            self.lookout.retold(self.book, body, before)
         if isinstance(body, SpotRead) and body.piece is not None:
             self._spot(body, command.t_ms, f"{entry.run}/{entry.seq}")
         if isinstance(body, Weighed | SpotRead):

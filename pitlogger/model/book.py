@@ -92,12 +92,22 @@ class Weighing:
 
 @dataclass(frozen=True, slots=True)
 class Assignment:
-    """Where a channel sat from ``from_ms`` to ``to_ms``; ``None`` while it lasts."""
+    """Where a channel sat from ``from_ms`` to ``to_ms``; ``None`` while it lasts.
+
+    Where its beginning or its end was said later, ``begun_said_ms`` and ``end_said_ms`` are when:
+    what was read between is in doubt, here as there.
+    """
 
     channel: Channel
     from_ms: int
     to_ms: int | None = None
     lead: bool = False
+    begun_said_ms: int | None = None
+    end_said_ms: int | None = None
+
+    @property
+    def place(self) -> tuple[Site, str | None]:
+        return self.channel.site, self.channel.piece
 
 
 @dataclass(frozen=True, slots=True)

@@ -158,8 +158,8 @@ def _apply(book: Book, entry: Entry, body: Body, corrected: bool) -> None:
             _succeed(book, (parent,), children, t_ms)
         case PiecesMerged(pieces=parents, child=child):
             _succeed(book, parents, (child,), t_ms)
-        case ChannelAssigned(channel=channel, lead=lead):
-            _assign(book, channel, t_ms, lead)
+        case ChannelAssigned():
+            _place(book, body, t_ms)
         case StageSet(piece=piece_id):
             if piece_id in book.pieces:
                 _mark(book.pieces[piece_id], body)
@@ -310,11 +310,34 @@ def _added(told: MealTold, later: MealTold) -> MealTold:
     )
 
 
-def _assign(book: Book, channel: Channel, t_ms: int, lead: bool) -> None:
+def _place(book: Book, body: ChannelAssigned, t_ms: int) -> None:
+    was, other = book.assignment(body.channel.id), book.assignment(body.swapped_with or "")
+    _assign(book, body.channel, t_ms, body.lead, body.at_ms)
+    if was is not None and other is not None:
+        there = replace(other.channel, site=was.channel.site, piece=was.channel.piece)
+        _assign(book, there, t_ms, was.lead, body.at_ms)
+
+
+def _assign(
+    book: Book, channel: Channel, t_ms: int, lead: bool, at_ms: int | None = None
+) -> None:  # fmt: skip
+    """Let a channel sit somewhere, from ``at_ms`` on where that is said later."""
     history = book.channels.setdefault(channel.id, [])
-    if history:
-        history[-1] = replace(history[-1], to_ms=t_ms)
-    history.append(Assignment(channel, t_ms, lead=lead))
+    new = Assignment(channel, t_ms if at_ms is None else min(at_ms, t_ms), lead=lead)
+    if new.from_ms < t_ms:
+        same = history and history[-1].place == new.place
+        new = replace(new, begun_said_ms=history[-1].from_ms if same else t_ms)
+    for number, before in enumerate(history):
+        until_ms = t_ms if before.to_ms is None else before.to_ms
+        if until_ms < new.from_ms:
+            continue
+        said_ms = before.end_said_ms
+        if until_ms > new.from_ms and before.place != new.place:
+            said_ms = max(until_ms, said_ms or 0)
+        history[number] = replace(
+            before, to_ms=max(before.from_ms, new.from_ms), end_said_ms=said_ms
+        )
+    history.append(new)
     if lead:
         for other, held in book.channels.items():
             now = held[-1]

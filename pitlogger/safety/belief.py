@@ -67,6 +67,7 @@ class DoubtReason(StrEnum):
     DRIFTING = "drifting"
     CHECK = "failed its check"
     HAND = "contradicted by a hand reading"
+    RETOLD = "where it sat was said afterwards"
 
 
 class Doubt(NamedTuple):

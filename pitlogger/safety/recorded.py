@@ -6,6 +6,7 @@ from bisect import bisect_left
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
+from typing import NamedTuple
 
 from pitlogger.clock import rfc3339
 from pitlogger.model.book import Assignment, Book, PieceBook
@@ -167,27 +168,43 @@ def _by_site(
     sited: dict[Site, list[ProbeSeries]] = defaultdict(list)
     for channel, history in book.channels.items():
         points = by_channel.get(channel, [])
-        for held, from_ms, to_ms in _sittings(history):
+        for held, from_ms, to_ms, retold in _sittings(history):
             is_pit = held.channel.site is Site.PIT and piece.pit in (None, channel)
             if held.channel.piece != piece.id and not is_pit:
                 continue
             mine = tuple(_between(points, from_ms, to_ms))
-            doubted = exchanged.get((channel, from_ms), ())
+            doubted = (*exchanged.get((channel, from_ms), ()), *retold)
             sited[held.channel.site].append(
                 ProbeSeries(channel, mine, from_ms, to_ms, doubted, channel in by_channel)
             )
     return sited
 
 
-def _sittings(history: Sequence[Assignment]) -> list[tuple[Assignment, int | None, int | None]]:
+class _Sitting(NamedTuple):
+    """Where a channel sat as far as anybody knew then: what was told later lies in a doubt."""
+
+    held: Assignment
+    from_ms: int | None
+    to_ms: int | None
+    retold: tuple[Doubt, ...]
+
+
+def _sittings(history: Sequence[Assignment]) -> list[_Sitting]:
     """Return where a channel sat, from when to when; assignments that change no place joined."""
-    found: list[tuple[Assignment, int | None, int | None]] = []
+    found: list[_Sitting] = []
     for number, held in enumerate(history):
-        place = (held.channel.site, held.channel.piece)
-        if found and (found[-1][0].channel.site, found[-1][0].channel.piece) == place:
-            found[-1] = (found[-1][0], found[-1][1], held.to_ms)
+        to_ms = held.to_ms if held.end_said_ms is None else held.end_said_ms
+        said = ((held.from_ms, held.begun_said_ms), (held.to_ms or 0, held.end_said_ms))
+        retold = [
+            Doubt(from_ms, until_ms - 1, DoubtReason.RETOLD)
+            for from_ms, until_ms in said
+            if until_ms is not None and until_ms > from_ms
+        ]
+        last = found[-1] if found else None
+        if last is not None and last.held.place == held.place and last.to_ms == held.from_ms:
+            found[-1] = last._replace(to_ms=to_ms, retold=(*last.retold, *retold))
         else:
-            found.append((held, held.from_ms if number else None, held.to_ms))
+            found.append(_Sitting(held, held.from_ms if number else None, to_ms, tuple(retold)))
     return found
 
 
@@ -341,7 +358,7 @@ def swapped(book: Book, by_channel: Mapping[str, Sequence[tuple[int, int]]]) -> 
             held.channel.piece,
         )
         for channel, history in book.channels.items()
-        for held, from_ms, to_ms in _sittings(history)
+        for held, from_ms, to_ms, _ in _sittings(history)
         if held.channel.site is Site.CORE
     ]
     # A probe moved within its piece is no word that its plug sits in the right socket again.

@@ -136,7 +136,12 @@ def _of_pieces_and_probes(body: Body, units: Units) -> str:
             if channel.site is Site.NONE:
                 return tr("{channel}: put away", channel=channel.id)
             where = " ".join(word for word in (channel.piece, words.site(channel.site)) if word)
-            return tr("{channel}: sits at {where}", channel=channel.id, where=where)
+            told = tr("{channel}: sits at {where}", channel=channel.id, where=where)
+            if body.swapped_with is not None:
+                told = tr("{told}, {other} where it sat", told=told, other=body.swapped_with)
+            if body.at_ms is not None:
+                told += tr(" (since before it was said: what it read is tagged anew)")
+            return told
         case ProbeMoved():
             return tr("{channel}: moved, its trend starts anew", channel=body.channel)
         case Adjusted():

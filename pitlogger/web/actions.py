@@ -6,7 +6,7 @@ The API takes them as JSON, the page's forms as form fields; both end here.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 from pitlogger.bootstrap.cooks import with_configured
@@ -111,10 +111,17 @@ def _split(daemon: Node, ask: requests.SplitAsk) -> Body:
 
 
 def _assigned(daemon: Node, ask: requests.AssignAsk) -> Body:
-    channel = ask.channel.channel()
+    channel, book = ask.channel.channel(), daemon.engine.book
+    if ask.swap_with is not None:
+        mine, other = book.assignment(channel.id), book.assignment(ask.swap_with)
+        if mine is None or other is None or mine is other:
+            raise UsageError(f"{channel.id} and {ask.swap_with} are not two channels of the cook")
+        site, piece = other.place
+        swapped = replace(mine.channel, site=site, piece=piece)
+        return ChannelAssigned(swapped, other.lead, ask.at, ask.swap_with)
     if channel.site is Site.CORE and channel.piece is None:
         raise UsageError(f"{channel.id}: a core sits in a piece: say which one (--piece)")
-    return ChannelAssigned(channel, ask.lead)
+    return ChannelAssigned(channel, ask.lead, ask.at)
 
 
 def _stage(daemon: Node, ask: requests.StageAsk) -> Body:

@@ -112,10 +112,15 @@ class MergeAsk(Ask):
 
 
 class AssignAsk(Ask):
-    """Say where a channel sits from now on."""
+    """Say where a channel sits from now on, or since ``at``: what it read since is tagged anew.
+
+    ``swap_with`` names the channel it changes places with, whatever place is given.
+    """
 
     channel: ChannelTable
     lead: bool = False
+    at: Moment | None = None
+    swap_with: Name | None = None
 
 
 class MovedAsk(Ask):

@@ -19,13 +19,31 @@ def channel() -> None:
 @click.argument("site", type=click.Choice([site.value for site in Site]))
 @click.option("--piece", help="The piece it is in.")
 @click.option("--lead", is_flag=True, help="This core decides wrap and pull from now on.")
+@click.option("--at", metavar="TIME", help="Since when it sits there, where you say so later.")
 @to_journal
-def assign(daemon: Daemon, channel_id: str, site: str, piece: str | None, lead: bool) -> None:
-    """Say that CHANNEL sits at SITE from now on, as after moving a probe."""
+def assign(
+    daemon: Daemon, channel_id: str, site: str, piece: str | None, lead: bool, at: str | None
+) -> None:
+    """Say that CHANNEL sits at SITE from now on, or since a time: what it read is tagged anew.
+
+    What is tagged anew gives no credit towards a food limit: a hand reading does.
+    """
     table = {"id": channel_id, "site": site} | ({} if piece is None else {"piece": piece})
-    entry = daemon.post("/assignments", channel=table, lead=lead)
+    entry = daemon.post("/assignments", channel=table, lead=lead, at=moment_text(at, daemon))
     where = f"{site} of {piece}" if piece else site
     daemon.emit(entry, f"{channel_id}: {where}")
+
+
+@channel.command()
+@click.argument("channel_id", metavar="CHANNEL")
+@click.argument("other", metavar="OTHER")
+@click.option("--at", metavar="TIME", help="Since when they have been swapped.")
+@to_journal
+def swap(daemon: Daemon, channel_id: str, other: str, at: str | None) -> None:
+    """Say that CHANNEL sits where OTHER sat and OTHER where CHANNEL did, now or since a time."""
+    entry = daemon.post("/assignments", channel={"id": channel_id, "site": "core"},
+                        swap_with=other, at=moment_text(at, daemon))  # fmt: skip
+    daemon.emit(entry, f"{channel_id} and {other}: tagged anew")
 
 
 @channel.command()

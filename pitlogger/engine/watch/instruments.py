@@ -242,7 +242,8 @@ class Instruments:
             return False  # it moves, or a good check says so
         told_ms = max((at_ms for at_ms, channel in book.moved if channel == state.id), default=-1)
         placed = book.assignment(state.id)
-        told_ms = max(told_ms, -1 if placed is None else placed.from_ms)
+        if placed is not None:
+            told_ms = max(told_ms, placed.from_ms, placed.begun_said_ms or -1)
         held = book.pieces.get(lane.piece or "")
         told_ms = max(told_ms, -1 if held is None else held.told_ms)
         watch = self.state.watches.get(lane.fault_key or "")

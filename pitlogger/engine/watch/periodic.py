@@ -28,7 +28,7 @@ from pitlogger.engine.watch.holding import holding
 from pitlogger.engine.watch.without import Without
 from pitlogger.model.book import Book, PieceBook
 from pitlogger.model.cooks import BEFORE_FIRE, HOT_OFF_PIT, ON_PIT, Stage
-from pitlogger.model.journal import ChannelDoubted, SpotRead, Weighed
+from pitlogger.model.journal import ChannelAssigned, SpotRead, Weighed
 from pitlogger.model.quantities import milli_c_from_fahrenheit, show_duration, show_temperature
 from pitlogger.model.readings import Quality, Site, Tagged
 from pitlogger.rules.messages import Units
@@ -98,11 +98,21 @@ class Lookout:
             self._contradict(history)
             self.state.clocks[piece] = run(across(history, self.state.gaps), self.safety)
 
-    def doubt_told(self, book: Book, body: ChannelDoubted) -> None:
-        """Run the clocks of a piece anew: somebody said whether a doubt of its probe was right."""
-        if body.piece in book.pieces and self.state.clock_marks.get(body.piece or ""):
-            self._without.pop(body.piece or "", None)
-            self._rerun(book, body.piece or "")
+    def doubt_told(self, book: Book, piece: str | None) -> None:
+        """Run the clocks of a piece anew: somebody said where its probe was, or was not."""
+        if piece in book.pieces and self.state.clock_marks.get(piece or ""):
+            self._without.pop(piece or "", None)
+            self._rerun(book, piece or "")
+
+    def retold(self, book: Book, body: ChannelAssigned, other: Book) -> None:
+        """Run the clocks anew of pieces whose probe was said to have sat elsewhere.
+
+        Args:
+            other: The book without that word.
+        """
+        sat = [other.assignment(name or "") for name in (body.channel.id, body.swapped_with)]
+        for piece in {body.channel.piece, *(one.channel.piece for one in sat if one)}:
+            self.doubt_told(book, piece)
 
     def _contradict(self, history: PieceHistory) -> None:
         """Take no credit from a probe that a hand reading contradicts until one agrees."""

@@ -14,6 +14,7 @@ from pitlogger.model.alerts import AlertState
 from pitlogger.model.book import Book
 from pitlogger.model.cooks import Stage
 from pitlogger.model.journal import (
+    ChannelAssigned,
     ChannelDoubted,
     CookFinished,
     Corrected,
@@ -68,7 +69,9 @@ def restore(engine: Engine, before: Book, body: Undone | Corrected, t_ms: int) -
             if watch is not None and _begun_ms(watch) >= named.t_ms:
                 engine.alerts.take_back(watch.key, t_ms)
     if named is not None and isinstance(named.body, ChannelDoubted):
-        engine.lookout.doubt_told(engine.book, named.body)
+        engine.lookout.doubt_told(engine.book, named.body.piece)
+    if named is not None and isinstance(named.body, ChannelAssigned):
+        engine.lookout.retold(engine.book, named.body, engine.book)
     engine.lookout.touched_anew(engine.book)
 
 

@@ -11,10 +11,17 @@ from pitlogger.model.readings import Site
 
 @dataclass(frozen=True, slots=True)
 class ChannelAssigned:
-    """A channel sits somewhere new; earlier assignments stay on record."""
+    """A channel sits somewhere new; earlier assignments stay on record.
+
+    ``at_ms`` where it sat there before that was said: what it read since belongs there, and gives
+    no credit by that word alone (``safety.recorded``). ``swapped_with`` is the channel that goes
+    where this one sat.
+    """
 
     channel: Channel
     lead: bool = False
+    at_ms: int | None = None
+    swapped_with: str | None = None
     kind: Literal["channel-assigned"] = "channel-assigned"
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from pitlogger.clock import rfc3339
 from pitlogger.engine.compiled_channel import Lane
 from pitlogger.inference.placement import placement
 from pitlogger.model.cooks import natural
@@ -18,6 +19,7 @@ from pitlogger.web.page.home import piece_row
 from pitlogger.web.page.pieces import piece_facts
 
 MOST_PITS = 6
+_SEEN_AFTER_MS = 5 * 60_000  # a swap is noticed so long after it
 LOOKS = {
     "meat": mark("reads like meat"),
     "pit": mark("reads like the air of the pit"),
@@ -38,7 +40,7 @@ def probes_screen(daemon: Node, shown: Shown) -> dict[str, Any]:
     ]
     pit_c = _pit_c(daemon)
     free = [
-        {**figure(daemon, lane, shown), "looks": _looks(lane, pit_c)}
+        {**figure(daemon, lane, shown), "looks": _looks(lane, pit_c), **_since(daemon, lane, shown)}
         for lane in daemon.engine.lanes.values()
         if lane.is_temperature and lane.site in (Site.NONE, Site.CORE) and lane.piece is None
         and not lane.state.id.endswith(BY_HAND)
@@ -51,7 +53,34 @@ def probes_screen(daemon: Node, shown: Shown) -> dict[str, Any]:
     )
     if not is_running(daemon):
         sentence = tr("No cook is running.")
-    return {"sentence": sentence, "wanting": sorted(wanting, key=natural), "free": free}
+    return {
+        "sentence": sentence, "wanting": sorted(wanting, key=natural), "free": free,
+        "swapped": _swapped(daemon, shown),
+    }  # fmt: skip
+
+
+def _swapped(daemon: Node, shown: Shown) -> list[dict[str, str]]:
+    """Return the two probes that read what the other read, as what one tap repairs."""
+    found = [lane.state for lane in daemon.engine.lanes.values() if lane.state.doubt == "swapped"]
+    if len(found) != 2:
+        return []
+    one, other = found
+    at = _at(daemon, one.doubt_ms - _SEEN_AFTER_MS, shown)
+    return [{"channel": one.id, "other": other.id, **at}]
+
+
+def _since(daemon: Node, lane: Lane, shown: Shown) -> dict[str, str]:
+    """Return since when a probe has sat where it sits: it jumped then; nothing if it did not."""
+    moved_ms = lane.state.trend.moved_ms
+    started_ms = daemon.engine.book.started_ms
+    if moved_ms is None or started_ms is None or moved_ms < started_ms:
+        return {"at": "", "since": ""}
+    return _at(daemon, moved_ms, shown)
+
+
+def _at(daemon: Node, at_ms: int, shown: Shown) -> dict[str, str]:
+    """Return a moment for a form and for eyes."""
+    return {"at": rfc3339(at_ms + daemon.utc_offset_ms), "since": shown.clock(at_ms)}
 
 
 def _looks(lane: Lane, pit_c: float | None) -> str:
