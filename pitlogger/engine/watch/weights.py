@@ -248,8 +248,9 @@ class WeightRecognition:
             mine = [guess for guess in self.guesses[load.at_ms] if guess.piece == name]
             best = next((g for g in mine if (g.piece, g.checkpoint) not in used), None)
             if best is None and name != "-":
-                known = [guess.piece for guess in self.guesses[load.at_ms]]
-                raise UsageError(f"{self._mass(load.net_mg)}: {unknown('piece', name, known)}")
+                known = dict.fromkeys(guess.piece for guess in self.guesses[load.at_ms])
+                words = f"{self._mass(load.net_mg)}: {unknown('piece', name, known)}"
+                raise UsageError(f"{words}; or answer {ALL}, {', '.join(ANSWERS)}")
             if best is not None:
                 used.add((best.piece, best.checkpoint))
             found.append((load, best))
