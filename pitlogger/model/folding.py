@@ -85,13 +85,13 @@ def fold(entries: Iterable[Entry]) -> Book:
     """Return the book that the entries of one cook amount to."""
     book = Book()
     listed = list(entries)
-    corrected_ms = _corrections(listed)
+    since = _said_since(listed)
     for entry, body, corrected in counted(listed):
         _apply(book, entry, body, corrected)
         if isinstance(body, ChannelDoubted):
             book.doubted.append((entry.by, body))
         if isinstance(body, StageSet) and body.piece in book.pieces:
-            entered_ms, by = corrected_ms.get((entry.run, entry.seq), (entry.t_ms, entry.by))
+            entered_ms, by = since[entry.run, entry.seq]
             mark = Mark(body.stage, body.at_ms, entered_ms, by)
             book.pieces[body.piece].entered.append(mark)
     book.struck = _struck(listed)
@@ -110,13 +110,26 @@ def fold(entries: Iterable[Entry]) -> Book:
     return book
 
 
-def _corrections(entries: list[Entry]) -> dict[Id, tuple[int, str]]:
-    """Return when and by whom each corrected entry was last corrected."""
-    return {
-        (entry.body.of_run, entry.body.of_seq): (entry.t_ms, entry.by)
-        for entry in entries
-        if isinstance(entry.body, Corrected)
-    }
+def _said_since(entries: list[Entry]) -> dict[Id, tuple[int, str]]:
+    """Return since when each mark has said its present stage of its piece, and who said it.
+
+    Where a correction changed the time alone, it was known from the first entry on.
+    """
+    counts = {(entry.run, entry.seq) for entry, _, _ in counted(entries)}
+    said: dict[Id, StageSet] = {}
+    since: dict[Id, tuple[int, str]] = {}
+    for entry in entries:
+        body = entry.body
+        of = (entry.run, entry.seq)
+        if of in counts and isinstance(body, Corrected):
+            of, body = (body.of_run, body.of_seq), body.body
+        if of not in counts or not isinstance(body, StageSet):
+            continue
+        before = said.get(of)
+        if before is None or (before.piece, before.stage) != (body.piece, body.stage):
+            since[of] = (entry.t_ms, entry.by)
+        said[of] = body
+    return since
 
 
 def _struck(entries: list[Entry]) -> list[Struck]:

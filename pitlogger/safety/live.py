@@ -24,7 +24,7 @@ from pitlogger.safety.lethality import (
 )
 from pitlogger.safety.out_of_control import OutOfControlClock, out_of_control_clock
 from pitlogger.safety.policy import Policy
-from pitlogger.safety.reheating import ReheatClock, reheat_clock
+from pitlogger.safety.reheating import WARMED_MC, ReheatClock, reheat_clock
 from pitlogger.safety.tables import ROUNDING_MC
 from pitlogger.safety.time_control import TimeClock, time_clock
 
@@ -78,9 +78,10 @@ class PieceClocks:
             self.by_time.enter(stage, t_ms)
         if stage in ON_PIT | {Stage.REHEATING}:
             self.cooling = cooling_clock(steps_of(policy), policy.max_gap.ms)
-            self.is_cold = self.is_hot = False
         if stage is Stage.REHEATING:
-            self.reheat = reheat_clock(t_ms, policy)
+            self.reheat = self._reheat_clock(t_ms, policy)
+        if stage in ON_PIT | {Stage.REHEATING}:
+            self.is_cold = self.is_hot = False
         if stage in COOLING:
             self.cooling.is_cooling = True
         if stage in HOT_OFF_PIT and was not in HOT_OFF_PIT:
@@ -127,6 +128,13 @@ class PieceClocks:
             self._hold_cold(t_ms, high_mc, whole)
         if self.reheat is not None and stage is Stage.REHEATING and whole:
             self.reheat.update(t_ms, low_mc, sure and by_hand)
+
+    def _reheat_clock(self, t_ms: int, policy: Policy) -> ReheatClock:
+        """Return a clock from when it left the cold, where it was plainly warm when marked."""
+        since_ms = self.cold.since_ms if self.is_cold else None
+        if since_ms is None or self.cold.last_mc < policy.reheat_start.mc + WARMED_MC:
+            return reheat_clock(t_ms, policy)
+        return reheat_clock(since_ms, policy, is_cold=False)
 
     def _not_cooled(self, high_mc: int) -> int:
         """Return a value that may begin the cooling and ends no step of it."""

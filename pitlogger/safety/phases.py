@@ -43,12 +43,10 @@ class Phase:
     def judged(self) -> Judged:
         if self.told in HOT_OFF_PIT or self.known in HOT_OFF_PIT:
             return Judged.HELD
-        if self.told is Stage.DISCARDED:
-            return Judged.NOT
         cooking = ON_PIT | {Stage.REHEATING, None}
         if self.told in cooking or self.known in ON_PIT | {Stage.REHEATING}:
             return Judged.UNMARKED
-        if self.known is None and self.told in _COOLED | {Stage.SERVED}:
+        if self.known is None and self.told in _COOLED | {Stage.SERVED, Stage.DISCARDED}:
             return Judged.UNMARKED
         return Judged.HANDED_OVER if self.told is Stage.SERVED else Judged.NOT
 

@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 from pitlogger.clock import rfc3339
 from pitlogger.model.book import Assignment, Book, PieceBook
-from pitlogger.model.cooks import Piece, Stage
+from pitlogger.model.cooks import ON_PIT, Piece, Stage
 from pitlogger.model.journal import SpotRead
 from pitlogger.model.quantities import Quantity, show_temperature
 from pitlogger.model.readings import Quality, Reading, Site, Tagged
@@ -22,10 +22,12 @@ from pitlogger.safety.belief import (
     DoubtReason,
     Setting,
     agreed_ms,
+    believed,
     doubts,
     rate_mc_per_min,
 )
 from pitlogger.safety.history import PieceHistory, ProbeSeries, Withdrawn
+from pitlogger.safety.stillness import left_behind
 from pitlogger.safety.swaps import swaps
 
 LATE_MS = 15 * 60_000  # a hand reading typed so much later says so
@@ -156,9 +158,8 @@ def _history(
         by_time=held.by_time,
         end_ms=end_ms if held.ended_ms is None else held.ended_ms,
     )
-    return replace(
-        made, cores=tuple(_doubted(book, held, piece, made, core) for core in made.cores)
-    )
+    cores = tuple(_doubted(book, held, piece, made, core) for core in made.cores)
+    return replace(made, cores=tuple(_beside(made, core, cores) for core in cores))
 
 
 def _by_site(
@@ -315,6 +316,16 @@ def _doubted(
     found += [Doubt(a, b, DoubtReason.CHECK) for a, b in _failures(book, core.channel)]
     found += _journalled(book, core, made.spots)
     return replace(core, doubts=tuple(sorted((*core.doubts, *found))))
+
+
+def _beside(made: PieceHistory, core: ProbeSeries, cores: Sequence[ProbeSeries]) -> ProbeSeries:
+    """Return a core with the stretches in which it stood still and its piece did not."""
+    others = [believed(one.points, one.doubts) for one in cores if one is not core]
+    fired = made.during(ON_PIT)
+    pit = [point for one in made.pit for point in one.points
+           if any(from_ms <= point[0] <= to_ms for from_ms, to_ms in fired)]  # fmt: skip
+    found = [Doubt(a, b, DoubtReason.STUCK) for a, b in left_behind(core.points, others, pit)]
+    return replace(core, doubts=tuple(sorted((*core.doubts, *found)))) if found else core
 
 
 def _journalled(book: Book, core: ProbeSeries, spots: Sequence[tuple[int, int]]) -> list[Doubt]:

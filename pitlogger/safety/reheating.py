@@ -16,6 +16,8 @@ from pitlogger.safety.segments import crossing_ms
 from pitlogger.safety.tables import ROUNDING_MC
 from pitlogger.safety.verdict import NO_PROBE, Verdict, not_concerned, worst
 
+WARMED_MC = 5_000  # a door that stood open is no reheating that somebody forgot to mark; ours
+
 
 @dataclass(slots=True)
 class ReheatClock:
@@ -72,11 +74,20 @@ class ReheatClock:
         return False if is_late else None
 
 
-def reheat_clock(stage_ms: int, policy: Policy, is_commercial: bool = False) -> ReheatClock:
-    """Return a clock begun at the stage; ``is_commercial`` for plant-made ready-to-eat food."""
+def reheat_clock(
+    begun_ms: float, policy: Policy, is_commercial: bool = False, is_cold: bool = True
+) -> ReheatClock:
+    """Return a clock begun at the stage, or when the food had left the cold before that.
+
+    Args:
+        is_commercial: Plant-made ready-to-eat food.
+        is_cold: Whether it may still be in the cold: it then begins when it leaves it.
+    """
     goal = policy.reheat_commercial if is_commercial else policy.reheat
     hold_ms = 0 if is_commercial else policy.reheat_hold.ms
-    return ReheatClock(stage_ms, policy.reheat_start.mc, goal.mc, hold_ms, policy.reheat_limit.ms)
+    return ReheatClock(
+        begun_ms, policy.reheat_start.mc, goal.mc, hold_ms, policy.reheat_limit.ms, is_cold
+    )
 
 
 def reheating(history: PieceHistory, points: list[Point], policy: Policy) -> Verdict:
@@ -89,8 +100,10 @@ def reheating(history: PieceHistory, points: list[Point], policy: Policy) -> Ver
         return Verdict(True, None, source, NO_PROBE)
     told: list[str] = []
     found: list[bool | None] = []
-    for from_ms, to_ms in spans:
-        clock = reheat_clock(from_ms, policy)
+    for marked_ms, to_ms in spans:
+        begun_ms = _warmed_ms(history, points, marked_ms, policy)
+        clock = reheat_clock(begun_ms, policy, is_cold=begun_ms == marked_ms)
+        from_ms = round(begun_ms)
         fed = within(points, from_ms, to_ms)
         for point in fed:
             clock.update(point.t_ms, point.low_mc, point.sure and point.hand)
@@ -107,6 +120,19 @@ def reheating(history: PieceHistory, points: list[Point], policy: Policy) -> Ver
             found.append(met)
             told.append(_told(clock, policy))
     return Verdict(True, worst(found), source, "; ".join(told))
+
+
+def _warmed_ms(history: PieceHistory, points: list[Point], from_ms: int, policy: Policy) -> float:
+    """Return when a piece left the cold, where it was plainly warm when it was marked."""
+    start_mc = policy.reheat_start.mc
+    since = [a for a, b in history.during([Stage.COOLING, Stage.CHILLED]) if b == from_ms]
+    before = within(points, since[-1], from_ms) if since else ()
+    if not before or before[-1].high_mc < start_mc + WARMED_MC:
+        return from_ms
+    for last, point in zip(before[-2::-1], before[:0:-1], strict=True):
+        if last.high_mc <= start_mc:
+            return crossing_ms(last.t_ms, last.high_mc, point.t_ms, point.high_mc, start_mc)
+    return from_ms
 
 
 def _told(clock: ReheatClock, policy: Policy) -> str:

@@ -18,6 +18,7 @@ from pitlogger.model.book import ByTime
 from pitlogger.model.cooks import BACK, NOT_BY_TIME, Stage
 from pitlogger.model.journal import HeldByTime
 from pitlogger.model.quantities import show_duration, show_temperature
+from pitlogger.safety.belief import DoubtReason
 from pitlogger.safety.history import (
     PieceHistory,
     Point,
@@ -151,7 +152,8 @@ def start_fault(
     """Return whether a piece began as time control asks, and why not: ``None`` for not known.
 
     The last readings count that are not older than a hand reading stands. One by hand stands in
-    for probes that are silent or in doubt, such as those pulled before slicing.
+    for probes that are silent or in doubt, such as those pulled before slicing; where a probe is
+    in doubt for that hand reading alone, nobody can tell which of the two is right.
     """
     hand = [mc for t_ms, mc in history.spots if at_ms - START_KNOWN_MS <= t_ms <= at_ms][-1:]
     gap = policy.max_gap.ms
@@ -165,13 +167,18 @@ def start_fault(
         return False, f"its core was {read} at its start, which must be {ends}"
     everything = history.with_doubted()
     if hand:
-        everything = replace(everything, cores=history.cores)
+        everything = replace(everything, cores=tuple(map(_contradicted, history.cores)))
     since_ms = at_ms - START_KNOWN_MS
     hand += [one.value_mc for one in history.withdrawn if since_ms <= one.t_ms <= at_ms]
     doubted = _core_at(curve(everything, gap), at_ms, hand)
     if doubted is not None and not _begins(doubted, hours, policy):
         return None, f"its core is in doubt at its start: {doubted_words(history)}"
     return True, ""
+
+
+def _contradicted(core: ProbeSeries) -> ProbeSeries:
+    """Return a core as if it were believed where nothing but a hand reading speaks against it."""
+    return replace(core, doubts=tuple(d for d in core.doubts if d.why is not DoubtReason.HAND))
 
 
 def _ends(hours: int, policy: Policy) -> str:

@@ -6,7 +6,14 @@ from pitlogger.engine.restart import catch_up
 from pitlogger.engine.snapshot import dump_state, load_state
 from pitlogger.engine.step import Engine
 from pitlogger.model.cooks import Channel, Stage
-from pitlogger.model.journal import AlertActed, AlertChanged, CheckMade, ProbeMoved, Weighed
+from pitlogger.model.journal import (
+    AlertActed,
+    AlertChanged,
+    ChannelDoubted,
+    CheckMade,
+    ProbeMoved,
+    Weighed,
+)
 from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import Quality, Reading, Site
 
@@ -46,13 +53,15 @@ def told(kitchen: Kitchen) -> list[str]:
     ]
 
 
-def run(kitchen: Kitchen, minutes: float, **rates: tuple[float, float]) -> None:
+def run(
+    kitchen: Kitchen, minutes: float, noise_c: float = 0.06, /, **rates: tuple[float, float]
+) -> None:
     """Read channels every 5 s: level in C and rise in C an hour, by name with _ for /."""
     noise = random.Random(3)
     for step in range(round(minutes * 12)):
         kitchen.t_ms += 5000
         for name, (level, rise) in rates.items():
-            value = level + rise * step / 720 + noise.gauss(0, 0.06)
+            value = level + rise * step / 720 + noise.gauss(0, noise_c)
             kitchen.feed(Reading(name.replace("_", "/"), kitchen.t_ms, round(value * 10) * 100))
 
 
@@ -145,6 +154,27 @@ def test_a_stuck_probe_is_told_marked_and_not_judged_until_it_moves() -> None:
     run(kitchen, 2, one_core=(79, 15))
     assert kitchen.engine.state.channels["one/core"].valid()
     assert len(told(kitchen)) == 1
+
+
+def test_a_quiet_probe_that_stands_while_the_other_of_its_piece_falls_is_stuck() -> None:
+    kitchen = on_the_pit(COOK)
+    run(kitchen, 60, 0, **{"brisket-1_core": (80, 6), "brisket-1_point": (85, 6), "pit": (115, 0)})
+    kitchen.stage(Stage.HOLDING)
+    run(kitchen, 80, 0, **{"brisket-1_core": (86, 0), "brisket-1_point": (91, -7)})
+    assert told(kitchen) == []
+    run(kitchen, 12, 0, **{"brisket-1_core": (86, 0), "brisket-1_point": (81.7, -7)})
+    assert ["is stuck" in one for one in told(kitchen)] == [True]
+    (begun,) = [one.body for one in kitchen.entries() if isinstance(one.body, ChannelDoubted)]
+    assert begun.reason == "stuck"
+    assert begun.from_ms <= kitchen.t_ms - 90 * 60_000, "all of it is doubted"
+
+
+def test_two_quiet_probes_in_a_warm_box_may_stand_still() -> None:
+    kitchen = on_the_pit(COOK)
+    run(kitchen, 60, 0, **{"brisket-1_core": (80, 6), "brisket-1_point": (85, 6), "pit": (115, 0)})
+    kitchen.stage(Stage.HOLDING)
+    run(kitchen, 200, 0, **{"brisket-1_core": (86, 0), "brisket-1_point": (91, -0.5)})
+    assert told(kitchen) == []
 
 
 def test_doubts_survive_a_restart() -> None:

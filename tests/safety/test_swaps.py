@@ -7,8 +7,9 @@ from random import Random
 import pytest
 
 from pitlogger.safety.belief import MINUTE_MS, DoubtReason
-from pitlogger.safety.stillness import still_spans
+from pitlogger.safety.stillness import left_behind, still_spans
 from pitlogger.safety.swaps import swaps
+from tests.safety.building import line
 
 HOT = [(minute * MINUTE_MS, 15_000 + 220 * minute) for minute in range(400)]
 COLD = [(minute * MINUTE_MS, 5_000 + 120 * minute) for minute in range(400)]
@@ -50,3 +51,44 @@ def test_a_slow_noisy_probe_that_stands_still_is_stuck_after_a_few_readings() ->
 def test_a_quiet_probe_may_stand_still_for_long() -> None:
     stall = [(n * MINUTE_MS, 68_000 + 100 * (n // 25)) for n in range(300)]
     assert still_spans(stall) == []
+
+
+FALLING = line((0, 203), (60, 170), (300, 140))
+STANDS = line((0, 190), (60, 165), (300, 165))
+
+
+def test_a_quiet_probe_that_stands_while_another_of_its_piece_falls_is_stuck() -> None:
+    ((from_ms, to_ms),) = left_behind(STANDS, [FALLING])
+    assert (from_ms, to_ms) == (60 * MINUTE_MS + 1, 300 * MINUTE_MS)
+    assert left_behind(FALLING, [STANDS]) == []
+
+
+@pytest.mark.parametrize(
+    "others",
+    [
+        [],  # alone, food in a warm box stands still like a probe that is stuck
+        [line((0, 200), (60, 150), (300, 150))],  # so does what stands beside it
+        [
+            line((0, 200), (60, 150), (300, 144))
+        ],  # 3 K in four hours: one of the two is near the box
+        [line((0, 40), (60, 150), (300, 180))],  # one in the stall, one that catches up
+    ],
+    ids=["alone", "both still", "hardly falling", "rising"],
+)
+def test_a_quiet_probe_may_stand_still_where_nothing_shows_that_its_meat_moves(
+    others: list[list[tuple[int, int]]],
+) -> None:
+    assert left_behind(STANDS, others) == []
+
+
+def test_a_display_of_whole_degrees_needs_more_to_be_left_behind() -> None:
+    carried_over = [(m * MINUTE_MS, 95_000 - 556 * (m // 80)) for m in range(200)]
+    beside = [(m * MINUTE_MS, 93_000 - 100 * m) for m in range(100)]
+    assert left_behind(carried_over, [beside]) == []
+
+
+def test_a_core_that_stands_over_a_dead_fire_is_stuck() -> None:
+    core = line((0, 150), (60, 190), (300, 190))
+    dead = line((0, 240), (90, 240), (120, 120), (300, 70))
+    assert left_behind(core, [], dead) == [(60 * MINUTE_MS + 1, 300 * MINUTE_MS)]
+    assert left_behind(core, [], line((0, 240), (250, 240), (300, 70))) == []

@@ -10,6 +10,7 @@ by a known amount: those go on being judged.
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from itertools import combinations
 
 from pitlogger.engine.annunciator import Annunciator
@@ -33,6 +34,7 @@ from pitlogger.pipeline.neighbours import (
 )
 from pitlogger.pipeline.stuck import STILL_IN_RISE_MS
 from pitlogger.rules.messages import Units
+from pitlogger.safety.stillness import BESIDE_MS, stands_alone
 
 BAD_PROBE = frozenset({Quality.OPEN, Quality.SHORTED, Quality.FAULT})
 MINUTE_MS = 60_000
@@ -79,7 +81,7 @@ class Instruments:
             pit = _pit_of(book, lanes, lane.piece or "")
             pit_mc = None if pit is None or not pit.state.valid() else pit.state.value
             stuck = still.defies_heat(t_ms, state.value or 0, pit_mc)
-        if stuck:
+        if stuck or _stands_alone(lane, lanes, book, t_ms):
             self._doubt(
                 lane, "stuck", t_ms,
                 f"{state.id} is stuck: exactly {self._shown(state.value)} for "
@@ -254,6 +256,28 @@ class Instruments:
 
     def _shown(self, milli_c: int | None) -> str:
         return "-" if milli_c is None else show_temperature(milli_c, self.units.temperature)
+
+
+def _stands_alone(lane: Lane, lanes: dict[str, Lane], book: Book, t_ms: int) -> bool:
+    """Return whether a core stands still while what it sits in does not."""
+    since_ms = lane.state.still.since_ms
+    if lane.site is not Site.CORE or since_ms is None or t_ms - since_ms < BESIDE_MS:
+        return False
+    beside = [one for one in lanes.values() if one.piece == lane.piece and one is not lane]
+    others = [_minutes(one) for one in beside
+              if one.site is Site.CORE and one.state.gives_credit()]  # fmt: skip
+    pit = _pit_of(book, lanes, lane.piece or "") if _is_on_pit(book, lane.piece) else None
+    return stands_alone(
+        (since_ms, t_ms), lane.state.value or 0, lane.state.still.step, others,
+        [] if pit is None else _minutes(pit),
+    )  # fmt: skip
+
+
+def _minutes(lane: Lane) -> list[tuple[int, int]]:
+    """Return the minutes of a probe since it was moved or doubted last."""
+    state = lane.state
+    first = bisect_right(state.minutes_ms, max(state.said_ms, state.trend.moved_ms or -1))
+    return list(zip(state.minutes_ms[first:], state.minutes_mc[first:], strict=True))
 
 
 def _kelvin(milli_kelvin: int) -> str:
