@@ -58,6 +58,11 @@ Guests = Annotated[int, Field(ge=0, le=100_000)]
 Positive = Annotated[Mass, Field(gt=0)]
 
 
+# The nine of the United States, as ``reports/allergens.py`` names them with their sources.
+Allergen = Literal["milk", "egg", "fish", "crustacean shellfish", "tree nuts", "peanuts", "wheat",
+                   "soybeans", "sesame"]  # fmt: skip
+
+
 class _Table(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, defer_build=True)
 
@@ -95,6 +100,7 @@ class JobTable(_Table):
     tax_exemption: str = ""
     card_fee_pct: Percent = Decimal(0)
     deposit_pct: Percent = Decimal(0)
+    allergens: tuple[Allergen, ...] = ()
     terms: tuple[str, ...] = ()
     cancelled: bool = False
     cook: str = ""

@@ -7,7 +7,7 @@ A receipt is of one payment.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any, Literal
@@ -62,6 +62,15 @@ class Paper:
             "on": self.on, "about": self.about, "currency": self.content["currency"],
             "total": sums["total"], "balance": sums["balance"],
         }  # fmt: skip
+
+
+def early_invoice(kind: PaperKind, source: JobFile, answer: JobAnswer) -> Iterator[str]:
+    """Yield what is in doubt of an invoice that is made out before anybody said who came."""
+    if kind == "invoice" and source.actual is None and not source.job.cancelled:
+        yield (
+            f"job.guarantee: nobody entered how many came (actual.guests), so {answer.bill.guests}"
+            " guests are billed"
+        )
 
 
 def asked_first(made: Sequence[Paper], answers: Answers) -> tuple[Paper, ...]:
@@ -199,8 +208,9 @@ def _content(source: JobFile, answer: JobAnswer) -> dict[str, Any]:
         "deposit_pct": str(job.deposit_pct),
         "terms": list(job.terms),
         "paid_before": bool(source.payment),
-        # Only where it is said: papers of a register without it compare as before.
+        # Only where they are said: papers of a register without them compare as before.
         **({} if job.balance_by is None else {"balance_by": job.balance_by.isoformat()}),
+        **({"allergens": list(job.allergens)} if job.allergens else {}),
     }  # fmt: skip
 
 

@@ -5,7 +5,7 @@ Nothing of how it was reckoned stands on them: no cost, no chance, no yield.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from datetime import datetime
 from decimal import Decimal
 from typing import Any
@@ -36,6 +36,8 @@ def paper_sheet(paper: dict[str, Any], firm: str = "") -> Sheet:
         blocks += _received(content)
     else:
         blocks += [Heading("Menu"), Lines(tuple(content["menu"]) or ("to be agreed",))]
+        if kind == "quote":
+            blocks.append(Lines((_contains(content.get("allergens", ())),)))
         blocks += [Heading("Price"), Table(("", content["currency"] or "amount"),
                    tuple(_sums(content, kind)), numbers=frozenset({1}))]  # fmt: skip
         terms = tuple(content["terms"]) or _FIRM_TERMS
@@ -49,6 +51,13 @@ def paper_sheet(paper: dict[str, Any], firm: str = "") -> Sheet:
         cautions=(),
         made="",
     )
+
+
+def _contains(allergens: Sequence[str]) -> str:
+    """Return what is known to be in it; of the rest nothing is said."""
+    if not allergens:
+        return "Allergens are not stated here: ask."
+    return f"Contains {', '.join(allergens)}; other allergens are not stated here: ask."
 
 
 def _facts(paper: dict[str, Any], content: dict[str, Any]) -> Iterator[tuple[str, str]]:

@@ -69,6 +69,18 @@ _ROWS: dict[str, tuple[Key, ...]] = {
         Key("what", mark("Charge"), hint="delivery"),
         Key("price", mark("Price"), "number"),
     ),
+    "tier": (
+        Key("what", mark("Guests of one price"), hint="adults"),
+        Key("guests", mark("How many"), "whole"),
+        Key("price", mark("Price for a guest"), "number"),
+    ),
+    "credit": (
+        Key("what", mark("Sold or kept"), hint="tallow"),
+        Key("mass", mark("Mass"), hint="3 kg"),
+        Key("price", mark("Price"), hint="4/kg"),
+        Key("is_leftover", mark("Left over from the meal"), "tick"),
+        Key("cooling_met", mark("Its cooling limit was met"), "tick"),
+    ),
     "by_weight": (
         Key("what", mark("Sold by weight"), hint="sliced brisket"),
         Key("mass", mark("Net weight"), hint="12 lb"),
@@ -81,6 +93,7 @@ _ROWS: dict[str, tuple[Key, ...]] = {
         Key("method", mark("How"), hint="transfer"),
     ),
 }
+TABLES = (*_ROWS, "fuel", "shortage", "actual", "job")
 # What each group of the form holds: single keys, and tables by their name.
 GROUPS: tuple[tuple[str, tuple[Key | str, ...]], ...] = (
     (mark("Event"), (
@@ -93,7 +106,9 @@ GROUPS: tuple[tuple[str, tuple[Key | str, ...]], ...] = (
         Key("job.sides", mark("Sides"), "whole"),
         Key("job.paid", mark("A paid job: the number is owed"), "tick"),
     )),
-    (mark("Dishes"), ("meat",)),
+    (mark("Dishes"), (
+        "meat", Key("job.allergens", mark("Allergens in it"), "list", "milk, wheat"),
+    )),
     (mark("Portion and risk"), (
         Key("job.portion", mark("Portion of an adult"), hint="5 oz"),
         Key("job.leave", mark("Leave over"), hint="5 lb"),
@@ -116,10 +131,10 @@ GROUPS: tuple[tuple[str, tuple[Key | str, ...]], ...] = (
         Key("job.balance_by", mark("Balance due by"), "day"),
         Key("job.valid_until", mark("Quote valid until"), "day"),
         Key("job.terms", mark("Terms, a line each"), "lines"),
-        "charge", "by_weight",
+        "tier", "charge", "by_weight",
     )),
     (mark("Costs"), (
-        "labour", "per_guest", "fixed",
+        "labour", "per_guest", "fixed", "credit",
         Key("fuel.price", mark("Wood: price"), hint="1.10/kg"),
         Key("fuel.mass_per_h", mark("Wood for an hour of fire"), hint="1.5 kg"),
     )),
@@ -232,7 +247,7 @@ def edited(text: str, typed: Mapping[str, str]) -> str:
             if _is_new(shown, raw):
                 value = shown.value.strip()[:_LONGEST]
                 _put(raw, shown.key, _read(shown.key, value, _offset(raw)))
-    for name in (*_ROWS, "fuel", "shortage", "actual", "job"):
+    for name in TABLES:
         _prune(raw, name)
     return toml_document(raw)
 
