@@ -156,7 +156,9 @@ def root(ctx: click.Context) -> None:
         from pitlogger.views.language import speak
 
         speak(tag, default_data() / "languages")
-    ctx.obj = DaemonRecord(past.books, past.add_cooks, past.mass_unit, past.currency, past.priors)
+    ctx.obj = DaemonRecord(
+        past.books, past.add_cooks, past.mass_unit, past.currency, past.priors, past.cooled
+    )
 
 
 def _last_words(error: Exception) -> str:

@@ -24,10 +24,12 @@ from pitlogger.planning.job_answer import (
     JobAnswer,
     Person,
 )
+from pitlogger.planning.job_now import with_cooks_under_way
 from pitlogger.planning.job_prices import per_lb_and_kg, price_doubts
 from pitlogger.planning.job_purchase import Purchase, buy, question
 from pitlogger.planning.job_result import result
 from pitlogger.planning.job_times import check_serving_time, offset_min, services, time_notes
+from pitlogger.planning.leftovers import NOT_COOLED, counts
 from pitlogger.planning.past import PastCooks
 from pitlogger.planning.timeline import MOST_PIECES, ScheduleAnswer, ScheduleQuestion, schedule
 from pitlogger.rules.policies import portion_changes, shipped_kitchen, shipped_portions
@@ -51,6 +53,7 @@ def answer_job(
     kitchen: KitchenTimes | None = None,
     currency: str = "",
     now_ms: int | None = None,
+    cooled: bool | None = None,
 ) -> JobAnswer:
     """Return all that a job file asks.
 
@@ -60,6 +63,8 @@ def answer_job(
         kitchen: How long the work takes; as shipped if not given.
         currency: That the kitchen uses, for a job that names none.
         now_ms: The present; a serving time long past is refused where it is given.
+        cooled: Whether the food log of the job's cooks shows leftovers cooled in time; ``None``
+            where there is none to look at.
 
     Raises:
         FieldError: The job cannot be answered; it names the field.
@@ -78,7 +83,7 @@ def answer_job(
     guests = _billed_guests(source)
     made = bill(_lines(source, per_guest, guests), _terms(source), coin, _payments(source))
     timed = _schedule(source, bought, past, kitchen)
-    costs = _costs(source, meat, made, timed, coin)
+    costs = _costs(source, meat, made, timed, coin, cooled)
     earned = _earned(source, bought, made, costs, per_guest, coin)
     return JobAnswer(
         source.job.name,
@@ -89,7 +94,7 @@ def answer_job(
         source.job.children,
         offset_min(source),
         tuple(assumed),
-        bought.dishes,
+        with_cooks_under_way(source, bought.dishes, past, bought.risk_pct / 100),
         bought.risk_pct,
         bought.p_all_enough,
         timed,
@@ -102,6 +107,7 @@ def answer_job(
             *time_notes(source, now_ms),
             *bought.notes,
             *_trade_notes(source),
+            *((NOT_COOLED,) if cooled is False else ()),
         ),
         tuple(Person(one.role, one.does or _by_name(one.role)) for one in source.labour),
     )
@@ -271,8 +277,9 @@ def _apart(pieces: int, guests: Sequence[int]) -> list[int]:
 
 
 def _costs(
-    source: JobFile, meat: Decimal, made: Bill, timed: ScheduleAnswer | None, coin: Coin
-) -> Costs:
+    source: JobFile, meat: Decimal, made: Bill, timed: ScheduleAnswer | None, coin: Coin,
+    cooled: bool | None,
+) -> Costs:  # fmt: skip
     guests = Decimal(source.job.guests + source.job.children)
 
     def per_guest(kind: str) -> Decimal:
@@ -286,10 +293,10 @@ def _costs(
         labour += paid * (1 + role.burden_pct / _HUNDRED)
     other = per_guest("other") + sum((one.cost for one in source.fixed), Decimal(0))
     card = made.total * source.job.card_fee_pct / _HUNDRED
-    # A leftover is worth something only where it was kept within its cooling limit.
     credited = sum(
-        (Decimal(one.mass) / 1000 * one.price for one in source.credit
-         if one.cooling_met or not one.is_leftover), Decimal(0))  # fmt: skip
+        (Decimal(one.mass) / 1000 * one.price for one in source.credit if counts(one, cooled)),
+        Decimal(0),
+    )
     parts = [
         meat,
         per_guest("food"),

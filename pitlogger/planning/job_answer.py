@@ -9,6 +9,7 @@ from typing import Any
 from pitlogger.planning.document import as_fields
 from pitlogger.planning.timeline import ScheduleAnswer
 from pitlogger.yields.purchase.masses import Enough
+from pitlogger.yields.purchase.rescue import Remedy
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +55,23 @@ class OtherWay:
 
 
 @dataclass(frozen=True, slots=True)
+class OnTheWay:
+    """A dish whose cook is open: whether its pieces will do, as weighed last.
+
+    Attributes:
+        weighed_at: The last checkpoint that any of them had.
+        short_g: Served mass that is missing at the accepted risk; 0 if none is.
+        remedies: What helps, the most helpful first.
+    """
+
+    pieces: int
+    weighed_at: str
+    p_enough: float
+    short_g: float
+    remedies: tuple[Remedy, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class JobDish:
     """What is bought for a dish; masses in grams.
 
@@ -66,6 +84,7 @@ class JobDish:
     supplier: str
     share_pct: Decimal
     demand_g: float
+    demand_sd_g: float
     pieces: int
     order_more: int
     purchase_g: float
@@ -81,6 +100,7 @@ class JobDish:
     options: tuple[Enough, ...]
     by_money: ByMoney | None
     other_ways: tuple[OtherWay, ...]
+    now: OnTheWay | None = None
 
 
 @dataclass(frozen=True, slots=True)

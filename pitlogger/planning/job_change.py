@@ -32,6 +32,8 @@ def _figures(answer: JobAnswer) -> Iterator[tuple[str, str]]:
         yield f"pieces of {dish.name}", str(dish.pieces)
         yield f"still to order of {dish.name}", str(dish.order_more)
         yield f"raw {dish.name}", show_mass(dish.billed_g * 1000)
+        if dish.now is not None:
+            yield f"{dish.name} on the pit is enough with", f"{dish.now.p_enough:.1%}"
     yield "chance that nothing runs short", f"{answer.p_all_enough:.1%}"
     if answer.schedule is not None:
         yield "light the fire by", f"{answer.schedule.light_by:%Y-%m-%d %H:%M} UTC"

@@ -170,6 +170,7 @@ def _bought(
         meat.supplier,
         meat.share_pct,
         dish.demand_g,
+        dish.demand_sd_g,
         pieces,
         pieces - len(meat.arrived),
         round(mass_g, 3),

@@ -28,7 +28,7 @@ def result(
     """Return the result against the plan, ``None`` before the event.
 
     What was bought and served comes from the cooks on record that ``job.cook`` and ``job.cooks``
-    name, else from the job file; so does what was left.
+    name, by name or id, else from the job file; so does what was left.
     """
     actual = source.actual
     if actual is None:
@@ -58,20 +58,24 @@ def result(
     )
 
 
-def _cooks(source: JobFile) -> set[str]:
-    return {source.job.cook, *source.job.cooks} - {""}
+def cooks_of(source: JobFile, past: PastCooks) -> set[str]:
+    """Return what the cooks of a job are known as."""
+    named = {source.job.cook, *source.job.cooks} - {""}
+    return {past.names.get(one, one) for one in named}
 
 
 def _left_g(source: JobFile, past: PastCooks) -> float | None:
     """Return what was left of the meals of the job's cooks, ``None`` where nobody entered it."""
+    cooks = cooks_of(source, past)
     told = {one.cook: one.left_g for one in past.pieces
-            if one.cook in _cooks(source) and one.left_g is not None}  # fmt: skip
+            if one.cook in cooks and one.left_g is not None}  # fmt: skip
     return sum(told.values()) if told else None
 
 
 def _weighed(source: JobFile, past: PastCooks) -> tuple[float | None, float | None]:
     """Return raw and servable mass of the job's cooks, ``None`` where not all is weighed."""
-    whole = [one for one in past.whole if one.record.cook in _cooks(source)]
+    cooks = cooks_of(source, past)
+    whole = [one for one in past.whole if one.record.cook in cooks]
     raw = [one.record.masses.get("purchased") for one in whole]
     served = [servable(one.record, one.seam) for one in whole]
     return (

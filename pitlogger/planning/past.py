@@ -34,23 +34,33 @@ class PastCooks:
         hours: Hours seen of each part of a cook, by cut and part (``learned.durations``).
         notes: What is to be said of the history, such as that there is none.
         priors: Those that the firm's other sites taught and a person took, by cut.
+        names: What each cook on record is known as, by its id.
+        under_way: Cooks that are open, by what they are known as.
     """
 
     pieces: tuple[PastPiece, ...] = ()
     hours: Mapping[tuple[str, str], Sequence[float]] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
     priors: Mapping[str, CutPrior] = field(default_factory=dict)
+    names: Mapping[str, str] = field(default_factory=dict)
+    under_way: Mapping[str, Book] = field(default_factory=dict)
 
     @classmethod
     def from_books(
         cls, books: Iterable[Book], priors: Mapping[str, CutPrior] | None = None
     ) -> PastCooks:
         """Return what the cooks on a node's record teach."""
-        from pitlogger.yields.books import from_books
+        from pitlogger.yields.books import from_books, names_of
         from pitlogger.yields.learned.durations import observed_hours
 
         told = list(books)
-        return cls(tuple(from_books(told).pieces()), observed_hours(told), priors=priors or {})
+        known = list(zip(names_of(told), told, strict=True))
+        return cls(
+            tuple(from_books(told).pieces()), observed_hours(told), priors=priors or {},
+            names={book.cook.id: name for name, book in known if book.cook is not None},
+            under_way={name: book for name, book in known
+                       if book.cook is not None and book.finished_ms is None},
+        )  # fmt: skip
 
     @classmethod
     def from_paper(cls, log: PaperLog) -> PastCooks:

@@ -20,16 +20,22 @@ _POOLED = frozenset((*ByProduct, *AddedMass))
 def from_books(books: Iterable[Book]) -> ListedHistory:
     """Return the history that the books of past cooks amount to, in the order given.
 
-    A cook whose name was used before is known as ``name #2``, and so on.
+    A cook is known by its name (``names_of``).
     """
-    times: dict[str, int] = {}
+    told = list(books)
     listed: list[PastPiece] = []
+    for known_as, book in zip(names_of(told), told, strict=True):
+        listed += [replace(piece, cook=known_as) for piece in from_book(book)]
+    return ListedHistory(tuple(listed))
+
+
+def names_of(books: Iterable[Book]) -> Iterator[str]:
+    """Yield what each cook is known as: one whose name was used before as ``name #2``."""
+    times: dict[str, int] = {}
     for book in books:
         name = book.cook.name if book.cook else ""
         times[name] = times.get(name, 0) + 1
-        known_as = name if times[name] == 1 else f"{name} #{times[name]}"
-        listed += [replace(piece, cook=known_as) for piece in from_book(book)]
-    return ListedHistory(tuple(listed))
+        yield name if times[name] == 1 else f"{name} #{times[name]}"
 
 
 def from_book(book: Book, scales: Mapping[str, KnownScale] | None = None) -> list[PastPiece]:

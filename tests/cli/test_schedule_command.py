@@ -109,7 +109,9 @@ def test_the_record_moves_the_times() -> None:
         bodies: list[Body] = [CookStarted(Cook(f"c{k}", (Piece("b", "brisket-packer"),)))]
         bodies += [StageSet("b", stage, h * 3_600_000) for stage, h in hours]
         books.append(fold(Entry("r", n, 0, body) for n, body in enumerate(bodies, 1)))
-    slow = run(*SUPPER, obj=DaemonRecord(books=lambda: books, add_cooks=len))
+    slow = run(
+        *SUPPER, obj=DaemonRecord(books=lambda: books, add_cooks=lambda rows: (len(rows), 0))
+    )
     assert slow["pieces"][0]["n"] == 8
     assert moment(slow["light_by"]) < moment(run(*SUPPER)["light_by"])
 

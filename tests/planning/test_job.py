@@ -21,6 +21,7 @@ from pitlogger.planning.job import answer_job
 from pitlogger.planning.job_change import follows
 from pitlogger.planning.job_months import by_month
 from pitlogger.planning.job_text import first_job
+from pitlogger.planning.leftovers import shown_cooled
 from pitlogger.yields.records import PastPiece
 from pitlogger.yields.weighing.uncertainty import Measured
 
@@ -312,3 +313,26 @@ def test_a_job_whose_hour_is_past_says_so_until_it_is_told_what_came_of_it() -> 
 def test_a_file_of_another_version_says_which_is_read() -> None:
     with pytest.raises(UsageError, match=r"job:2: version = 2: .* reads job files of version 1"):
         parse_job(JOB.replace("version = 1", "version = 2"))
+
+
+KEPT = """
+[[credit]]
+what = "sliced brisket"
+mass = "2 kg"
+price = "10/kg"
+is_leftover = true
+cooling_met = true
+"""
+
+
+def test_leftovers_are_worth_something_only_where_their_cooling_limit_was_met() -> None:
+    assert answered(JOB + KEPT).costs.credits == 20
+    assert answered(JOB + KEPT.replace("cooling_met = true", "")).costs.credits == 0
+    not_shown = answered(JOB + KEPT, cooled=False)  # what the food log says outweighs the word
+    assert not_shown.costs.credits == 0
+    assert any("cooling limit" in note for note in not_shown.notes)
+    assert answered(JOB + KEPT.replace("cooling_met = true", ""), cooled=True).costs.credits == 20
+    rows = [("cooling-reheat", "cooling", True), ("hot-hold", "hot holding", False)]
+    assert shown_cooled(rows)
+    assert not shown_cooled([*rows, ("cooling-reheat", "cooling", None)])
+    assert not shown_cooled([])

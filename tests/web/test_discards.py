@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from pitlogger.engine.watch.enough import _pieces
+from pitlogger.engine.watch.enough import weighed_pieces
 from pitlogger.model.quantities import show_mass
 from pitlogger.reports.cook_record import load_record
 from pitlogger.reports.cook_report import cook_report
@@ -78,7 +78,7 @@ async def test_what_fell_after_it_was_carved_is_neither_eaten_nor_short_of_the_y
     await weigh(node, "purchased", "6.4 kg")
     await weigh(node, "carved", "3.1 kg")
     await discard(node, "0.5 kg", confirm="the rest goes on")
-    (left,) = _pieces(node.daemon.engine.book)
+    (left,) = weighed_pieces(node.daemon.engine.book)
     assert left.masses["carved"].value == pytest.approx(2600)
     await post(node, "/cooks/finish", confirm="served or handed over")
     await post(node, "/meals", came=20, left="0.2 kg")

@@ -93,6 +93,23 @@ async def test_papers_are_asked_for_first_and_issued_with_the_answer(node: Node)
     assert refused.status_code == 403
 
 
+async def test_an_invoice_before_anybody_said_who_came_is_asked_about(node: Node) -> None:
+    await node.local.post("/api/v1/jobs/wedding", json={"text": JOB})
+    ask = {"job": "wedding", "kind": "invoice"}
+    asked = (await node.local.post("/api/v1/papers", json=ask)).json()
+    assert "nobody entered how many came (actual.guests), so 120 guests" in asked["question"]
+    asked = (
+        await node.local.post("/api/v1/papers", json=ask | {"confirm": asked["confirm"]})
+    ).json()
+    assert asked["question"].startswith("Issue I-0001")
+    made = await node.local.post("/api/v1/papers", json=ask | {"confirm": asked["confirm"]})
+    assert [paper["number"] for paper in made.json()["papers"]] == ["I-0001"]
+    came = JOB + "[actual]\nguests = 131\nmeat_cost = 400\n"
+    await node.local.post("/api/v1/jobs/went", json={"text": came.replace("wedding", "went", 1)})
+    asked = (await node.local.post("/api/v1/papers", json=ask | {"job": "went"})).json()
+    assert asked["question"].startswith("Issue ")
+
+
 def six_dishes() -> tuple[str, PastCooks]:
     cuts = ("brisket-packer", "pork-butt", "pork-spareribs", "chicken-whole", "tri-tip",
             "turkey-breast")  # fmt: skip
@@ -171,3 +188,33 @@ async def test_a_price_hardly_meant_is_asked_about_before_it_is_kept_or_issued(
     assert asked.json()["question"].startswith("meat.brisket-packer.price")
     answer = (await node.local.post("/api/v1/jobs/answer", json={"text": dear})).json()
     assert any("hardly a price of meat" in note for note in answer["notes"])
+
+
+async def test_weights_at_the_wrap_tell_whether_a_job_will_do_and_its_cook_what_was_earned(
+    node: Node,
+) -> None:
+    await node.local.post("/api/v1/jobs/orchard-wedding", json={"text": JOB})
+    form = {"job": "orchard-wedding", "name": "wedding", "guests": "120", "cut-1": "brisket-packer",
+            "count-1": "2", "key": "begun"}  # fmt: skip
+    headers = {"Accept": "application/json"}
+    assert (await node.local.post("/do/begin", data=form, headers=headers)).status_code == 200
+    for piece in list(node.daemon.engine.book.pieces):
+        for at, mass in (("purchased", "6.2 kg"), ("at-wrap", "3.9 kg")):
+            body = {"piece": piece, "checkpoint": at, "mass": mass}
+            assert (await node.local.post("/api/v1/weighings", json=body)).status_code == 200
+    text = (await node.local.get("/api/v1/jobs/orchard-wedding")).json()["text"]
+    (dish,) = (await node.local.post("/api/v1/jobs/answer", json={"text": text})).json()["dishes"]
+    assert (dish["now"]["weighed_at"], dish["now"]["pieces"]) == ("at-wrap", 2)
+    assert dish["now"]["p_enough"] < 0.01  # two packers are no meal for 120
+    assert dish["now"]["short_g"] > 5000
+    assert dish["now"]["remedies"]
+    page = (await node.local.get("/job/orchard-wedding")).text
+    assert "On the pit" in page
+    for piece in list(node.daemon.engine.book.pieces):
+        body = {"piece": piece, "checkpoint": "carved", "mass": "3.1 kg"}
+        assert (await node.local.post("/api/v1/weighings", json=body)).status_code == 200
+    await node.local.post("/api/v1/cooks/finish", json={"confirm": "served or handed over"})
+    text += "\n[actual]\nguests = 118\nmeat_cost = 130\n"
+    made = (await node.local.post("/api/v1/jobs/answer", json={"text": text})).json()
+    assert made["dishes"][0].get("now") is None
+    assert made["result"]["servable_pct"] == 50.0

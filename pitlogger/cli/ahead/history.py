@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -37,18 +37,21 @@ class DaemonRecord:
 
     Attributes:
         books: Return the cooks on record, oldest first; raises ``DaemonUnreachableError``.
-        add_cooks: Put cooks from a paper log on record, all or none; returns how many. Takes the
-            rows, and by keyword ``batch``, the name of the import.
+        add_cooks: Put cooks from a paper log on record, all or none; returns how many rows were new
+            and how many cooks stay withdrawn. Takes the rows, and by keyword ``batch``, the name of
+            the import.
         mass_unit: Return the unit in which the daemon shows masses.
         currency: Return the currency that the daemon reckons in.
         priors: Return the priors of the firm that were taken, by cut.
+        cooled: Return whether the food logs of cooks show leftovers cooled in time.
     """
 
     books: Callable[[], list[Book]]
-    add_cooks: Callable[..., int]
+    add_cooks: Callable[..., tuple[int, int]]
     mass_unit: Callable[[], str] = lambda: "lb-oz"
     currency: Callable[[], str] = str
     priors: Callable[[], Mapping[str, CutPrior]] = dict
+    cooled: Callable[[Sequence[str]], bool | None] = lambda cooks: None
 
 
 def record_at(socket: Path) -> DaemonRecord:
@@ -61,6 +64,7 @@ def record_at(socket: Path) -> DaemonRecord:
         partial(past.mass_unit, socket),
         partial(past.currency, socket),
         partial(past.priors, socket),
+        partial(past.cooled, socket=socket),
     )
 
 

@@ -9,7 +9,13 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from pitlogger.cli.ahead.history import history_option, own_currency, past_cooks, record_option
+from pitlogger.cli.ahead.history import (
+    DaemonRecord,
+    history_option,
+    own_currency,
+    past_cooks,
+    record_option,
+)
 from pitlogger.cli.ahead.options import named_as_options
 from pitlogger.cli.files import FILE, PATH
 from pitlogger.cli.output import emit, json_option
@@ -181,7 +187,11 @@ def issue(
         return papers.issue(kind, source, answer, issued, today)
 
     with named_as_options():
-        made = issue_asked(path, make, answers(), price_doubts(source, answer.currency))
+        doubts = [
+            *price_doubts(source, answer.currency),
+            *papers.early_invoice(kind, source, answer),
+        ]
+        made = issue_asked(path, make, answers(), doubts)
     lines = [f"{paper.on}  {paper.line}" for paper in made]
     lines = lines or [f"Nothing to issue: the last {kind} says the same."]
     emit({"issued": bool(made), "papers": [paper.shown() for paper in made]}, as_json,
@@ -239,12 +249,18 @@ def months(files: tuple[Path, ...], history_file: Path | None, as_json: bool) ->
 def _answered(file: Path, history_file: Path | None, past: Any = None) -> tuple[JobFile, JobAnswer]:
     from pitlogger.formats.job_file import load_job
     from pitlogger.planning.job import answer_job
+    from pitlogger.planning.leftovers import cooks_to_look_at
 
     source = load_job(file)
     known = past_cooks(history_file) if past is None else past
     try:
         currency = source.job.currency or own_currency()
-        answer = answer_job(source, known, currency=currency, now_ms=round(time.time() * 1000))
+        record = click.get_current_context().find_object(DaemonRecord)
+        looked = cooks_to_look_at(source) if record else []
+        answer = answer_job(
+            source, known, currency=currency, now_ms=round(time.time() * 1000),
+            cooled=record.cooled(looked) if record and looked else None,
+        )  # fmt: skip
     except FieldError as fault:
         raise UsageError(f"{file}: {fault}") from None
     return source, answer

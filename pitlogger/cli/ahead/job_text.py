@@ -51,8 +51,21 @@ def _buy(document: dict[str, Any]) -> str:
         for dish in document["dishes"]
         if 0 < dish["order_more"] < dish["pieces"]
     ]
+    more += [on_the_way(dish["name"], dish["now"]) for dish in document["dishes"] if "now" in dish]
     heads = ["buy", "pieces", "raw", "meat", "enough", "served"]
     return "\n".join([table(rows, heads), *more])
+
+
+def on_the_way(name: str, now: dict[str, Any]) -> str:
+    """Return whether a dish whose cook is open will do, and what helps."""
+    told = (
+        f"Now {now['pieces']} {name}, as weighed last ({now['weighed_at']}): enough with "
+        f"{now['p_enough']:.1%}"
+    )
+    if not now["short_g"]:
+        return f"{told}."
+    helps = "; ".join(f"{one['message']} ({one['p_enough']:.0%})" for one in now["remedies"])
+    return f"{told}, {show_mass(now['short_g'] * 1000)} served short. What helps: {helps}."
 
 
 def _by_money(document: dict[str, Any]) -> str:

@@ -52,7 +52,7 @@ def judge_enough(
 
 def _judge(book: Book, span: CookSpan, alerts: Annunciator, t_ms: int, mass_unit: str) -> None:
     guests = guests_of(span.cook)
-    pieces = _pieces(book)
+    pieces = weighed_pieces(book)
     if not guests or not pieces:
         return
     from pitlogger.yields.purchase.demand import Party, demand
@@ -84,7 +84,7 @@ def guests_of(cook: Cook) -> int:
     return sum(service.guests or 0 for service in cook.services) or cook.guests or 0
 
 
-def _pieces(book: Book) -> list[PastPiece]:
+def weighed_pieces(book: Book) -> list[PastPiece]:
     """Return the pieces with their masses; none where one of them has no mass at all."""
     from pitlogger.yields.books import from_book
     from pitlogger.yields.weighing.uncertainty import Measured

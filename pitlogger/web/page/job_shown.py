@@ -7,7 +7,8 @@ from datetime import datetime, timedelta, timezone
 from decimal import Decimal
 from typing import Any
 
-from pitlogger.planning.job_answer import JobAnswer, JobDish
+from pitlogger.planning.job_answer import JobAnswer, JobDish, OnTheWay
+from pitlogger.views import words
 from pitlogger.views.entries import both
 from pitlogger.views.language import date, day, tr
 from pitlogger.views.shown import Shown, percent
@@ -79,6 +80,7 @@ def _dish(dish: JobDish, answer: JobAnswer, shown: Shown) -> dict[str, Any]:
         "order_more": dish.order_more,
         "raw": shown.mass_g(dish.billed_g),
         "meat": _money(dish.meat, answer),
+        "now": None if dish.now is None else _now(dish.now, shown),
         "by_money": dish.by_money,
         "options": [
             {
@@ -103,6 +105,17 @@ def _dish(dish: JobDish, answer: JobAnswer, shown: Shown) -> dict[str, Any]:
             for one in dish.other_ways
             if one.pieces is not None and one.meat is not None
         ],
+    }
+
+
+def _now(now: OnTheWay, shown: Shown) -> dict[str, Any]:
+    """Return whether the pieces of an open cook will do, and what helps if not."""
+    return {
+        "pieces": now.pieces,
+        "at": words.checkpoint(now.weighed_at),
+        "chance": percent(now.p_enough),
+        "short": shown.mass_g(now.short_g) if now.short_g else "",
+        "helps": [(one.message, percent(one.p_enough)) for one in now.remedies],
     }
 
 

@@ -31,7 +31,7 @@ from pitlogger.views.language import tr, trn
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 from pitlogger.web.page.doing import status_of
-from pitlogger.web.page.job_fields import edited, groups, label_of
+from pitlogger.web.page.job_fields import TABLES, edited, groups, label_of
 from pitlogger.web.page.job_shown import shown_job
 from pitlogger.web.page.plan_fields import whole
 from pitlogger.web.page.planning import calendar_of
@@ -40,10 +40,9 @@ from pitlogger.web.page.view import refused, screen, shown_to
 from pitlogger.web.routes.jobs import IssueAsk, answered, issued, shelf_of
 
 SHEETS = ("shopping", "run-sheet", "packing")
-MOST_FIELDS = 300
+MOST_FIELDS = 400
 _PLACE = re.compile(r"^[\w.-]+:\d+: ")
-_TABLES = "job|meat|sitting|labour|per_guest|fixed|charge|by_weight|payment|fuel|shortage|actual"
-_PATH = re.compile(rf"^((?:{_TABLES})(?:\.\w+)+)")
+_PATH = re.compile(rf"^((?:{'|'.join(TABLES)})(?:\.\w+)+)")
 FIRST_DISHES = range(1, 4)
 
 

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import asyncio
+from contextlib import suppress
 from datetime import datetime
 from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter
 from pydantic import BaseModel, Field
 
+from pitlogger.errors import PitloggerError
 from pitlogger.formats.job_file import JobFile, parse_job
 from pitlogger.node.job_shelf import JobShelf, KeptJob
 from pitlogger.node.register import issue_asked, read_register
@@ -17,8 +19,10 @@ from pitlogger.planning.job import answer_job
 from pitlogger.planning.job_answer import JobAnswer
 from pitlogger.planning.job_cook import with_cook
 from pitlogger.planning.job_prices import ask_prices, price_doubts
+from pitlogger.planning.leftovers import cooks_to_look_at, shown_cooled
 from pitlogger.planning.past import PastCooks
 from pitlogger.views.node import Node
+from pitlogger.web.judged import judged
 from pitlogger.web.page.past_record import from_record
 from pitlogger.web.requests import Ask
 
@@ -78,6 +82,8 @@ def shelf_of(daemon: Node) -> JobShelf:
 async def answered(daemon: Node, source: JobFile) -> JobAnswer:
     """Return what a job comes to, with the node's record, times and currency."""
 
+    cooled = await _cooled(daemon, source)
+
     def made(past: PastCooks) -> JobAnswer:
         return answer_job(
             source,
@@ -85,9 +91,21 @@ async def answered(daemon: Node, source: JobFile) -> JobAnswer:
             kitchen=daemon.engine.policy.kitchen,
             currency=daemon.config.units.currency,
             now_ms=daemon.clock.utc_ms(),
+            cooled=cooled,
         )
 
     return await from_record(daemon, made)
+
+
+async def _cooled(daemon: Node, source: JobFile) -> bool | None:
+    """Return whether the food logs of a job's cooks show its leftovers cooled in time."""
+    logs = []
+    for cook in cooks_to_look_at(source):
+        with suppress(PitloggerError):  # it names a cook of another record
+            logs.append((await judged(daemon, cook)).rows)
+    return (
+        all(shown_cooled((r.sheet, r.what, r.met) for r in rows) for rows in logs) if logs else None
+    )
 
 
 async def issued(daemon: Node, ask: IssueAsk) -> list[papers.Paper]:
@@ -104,7 +122,10 @@ async def issued(daemon: Node, ask: IssueAsk) -> list[papers.Paper]:
     def make(before: Any) -> tuple[papers.Paper, ...]:
         return papers.issue(ask.kind, source, answer, before, today)
 
-    doubts = list(price_doubts(source, daemon.config.units.currency))
+    doubts = [
+        *price_doubts(source, daemon.config.units.currency),
+        *papers.early_invoice(ask.kind, source, answer),
+    ]
     return await asyncio.to_thread(issue_asked, shelf.register, make, ask.answers, doubts)
 
 
