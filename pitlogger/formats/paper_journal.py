@@ -7,13 +7,14 @@ UTC; a row without a date lies at the start of the epoch and is known by its coo
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from itertools import count
 from typing import cast
 
 from pitlogger.formats.paper_log import PaperRow
-from pitlogger.model.cooks import WEIGHABLE, Cook, Piece, Wrap
+from pitlogger.model.cooks import WEIGHABLE, Cook, Piece, Wrap, short_name
 from pitlogger.model.journal import (
     Body,
     CookFinished,
@@ -87,14 +88,20 @@ def _meal(rows: list[PaperRow], names: list[str]) -> MealTold | None:
 
 
 def _unique(rows: list[PaperRow]) -> list[str]:
-    """Return the piece ids; one that repeats within a cook gets its line number."""
-    seen: set[str] = set()
-    names = []
+    """Return the piece ids, counted where they repeat within a cook.
+
+    No line number is in them: a row that is put in above must not make others of them.
+    """
+    names: list[str] = []
     for row in rows:
-        name = row.piece if row.piece not in seen else f"{row.piece}-{row.line}"
-        seen.add(name)
-        names.append(name)
+        called = short_name(row.cut) if row.piece == f"piece-{row.line}" else row.piece
+        names.append(next(name for name in _counted(called) if name not in names))
     return names
+
+
+def _counted(name: str) -> Iterator[str]:
+    yield name
+    yield from (f"{name}-{number}" for number in count(2))
 
 
 def _piece(row: PaperRow, id_: str) -> Piece:

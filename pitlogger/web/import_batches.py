@@ -2,36 +2,115 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import dataclass
 from functools import partial
 
+from pitlogger.bootstrap.cooks import past_run
 from pitlogger.errors import RefusedError
 from pitlogger.formats.paper_journal import PaperCook
 from pitlogger.model.folding import counted
-from pitlogger.model.journal import CookWithdrawn, Undone
+from pitlogger.model.journal import CookStarted, CookWithdrawn, Entry, Undone
+from pitlogger.questions import NO_ANSWERS, Answers
 from pitlogger.store.queries import Reader
 from pitlogger.store.rows import CookRow
 from pitlogger.views.node import Node
+from pitlogger.web.corrections import MOST_NAMED
+
+REPLACE, BOTH = "replace what is there", "keep both"
+ANEW = "read in anew"
 
 
-async def _of_batch(node: Node, batch: str, *, withdrawn: bool) -> list[CookRow]:
+async def _rows(node: Node) -> list[CookRow]:
     await node.flushed()
 
     def read(reader: Reader) -> list[CookRow]:
-        return [row for row in reader.cooks(withdrawn=True)
-                if row.batch == batch and row.withdrawn is withdrawn]  # fmt: skip
+        return reader.cooks(withdrawn=True)
 
     return await node.ask(read)
 
 
-async def put_on_record(node: Node, cooks: list[PaperCook], batch: str, by: str) -> int:
-    """Put the cooks of an import on record, all or none; one that was taken back comes back.
+@dataclass(frozen=True, slots=True)
+class Imported:
+    """Cooks that were not in the lists before, and how many were withdrawn and stay out."""
 
-    Returns how many were not in the lists before.
+    new: list[PaperCook]
+    stay_out: int = 0
+
+    @property
+    def rows(self) -> int:
+        """How many rows the new ones had: one a piece."""
+        begun = (body for cook in self.new for _, body in cook.bodies)
+        return sum(len(one.cook.pieces) for one in begun if isinstance(one, CookStarted))
+
+
+async def put_on_record(
+    node: Node, cooks: list[PaperCook], batch: str, by: str, answers: Answers = NO_ANSWERS
+) -> Imported:
+    """Put the cooks of an import on record, all or none.
+
+    What was taken back with its import, or gave way to another reading that was taken back,
+    comes back; a cook that was withdrawn by itself stays out.
+
+    Raises:
+        QuestionError: The same file was read otherwise before, or cooks of the same name and time
+            are on record with other figures, and nobody said whether these stand in their place.
     """
-    before = len(await _of_batch(node, batch, withdrawn=False)) if batch else 0
-    await node.add_past(cooks)
-    await bring_back(node, batch, by)
-    return max(0, len(cooks) - before)
+    named = {past_run(cook, "")[1][0].cook or "": cook for cook in cooks}
+    rows = await _rows(node)
+    listed = {row.id: row for row in rows if not row.withdrawn}
+    whole = {row.batch for row in rows} - {row.batch for row in listed.values() if row.batch}
+    back, out = [], set()
+    for row in (row for row in rows if row.withdrawn and row.id in named):
+        if row.batch in whole or await _gave_way(node, row, listed):
+            back.append(row)
+        else:
+            out.add(row.id)
+    new = {known: cook for known, cook in named.items() if known not in listed and known not in out}
+    others = [row for row in listed.values() if row.id not in named]
+    old = _instead(list(new.values()), others, batch, answers)
+    held = {row.id for row in rows}
+    await node.add_past([cook for known, cook in new.items() if known not in held])
+    for row in old:
+        await node.submit(CookWithdrawn(row.id, ANEW), by, past=row.id)
+    for row in back:
+        for entry, _ in await _withdrawals(node, row):
+            await node.submit(Undone(entry.run, entry.seq), by, past=row.id)
+    return Imported(list(new.values()), len(out))
+
+
+async def _withdrawals(node: Node, row: CookRow) -> list[tuple[Entry, CookWithdrawn]]:
+    entries = await node.ask(partial(Reader.entries, cook=row.id))
+    return [(one, body) for one, body, _ in counted(entries) if isinstance(body, CookWithdrawn)]
+
+
+async def _gave_way(node: Node, row: CookRow, listed: Mapping[str, CookRow]) -> bool:
+    """Return whether a cook was withdrawn for another reading of it that is gone too."""
+    if any(_alike(one) == _alike(row) for one in listed.values()):
+        return False
+    return all(body.reason == ANEW for _, body in await _withdrawals(node, row))
+
+
+def _alike(cook: CookRow | PaperCook) -> tuple[str, int]:
+    """Return by what two readings of one cook are known for it: its name, and when it began."""
+    began_ms = cook.started_ms if isinstance(cook, CookRow) else cook.start_ms
+    return cook.name.casefold(), began_ms
+
+
+def _instead(
+    new: list[PaperCook], others: list[CookRow], batch: str, answers: Answers
+) -> list[CookRow]:
+    """Return the cooks on record that new ones stand in place of, as it was answered."""
+    begun = {_alike(cook) for cook in new}
+    old = [row for row in others if new and (
+        (batch and row.batch == batch) or _alike(row) in begun
+    )]  # fmt: skip
+    if not old:
+        return []
+    names = ", ".join(dict.fromkeys(row.name for row in old[:MOST_NAMED])).replace(";", ",")
+    more = f" and {len(old) - MOST_NAMED} more" if len(old) > MOST_NAMED else ""
+    question = f"{names}{more}: on record already, with other figures or times. Which count?"
+    return old if answers.choose(question, [REPLACE, BOTH], BOTH) == REPLACE else []
 
 
 async def withdraw_batch(node: Node, batch: str, reason: str, by: str) -> int:
@@ -40,20 +119,9 @@ async def withdraw_batch(node: Node, batch: str, reason: str, by: str) -> int:
     Raises:
         RefusedError: None came with it, or all are withdrawn already.
     """
-    rows = await _of_batch(node, batch, withdrawn=False)
+    rows = [row for row in await _rows(node) if row.batch == batch and not row.withdrawn]
     if not rows:
         raise RefusedError(f"nothing of '{batch}' is in the lists; nothing was changed")
     for row in rows:
         await node.submit(CookWithdrawn(row.id, reason), by, past=row.id)
-    return len(rows)
-
-
-async def bring_back(node: Node, batch: str, by: str) -> int:
-    """Undo the withdrawal of an import's cooks; return how many there were."""
-    rows = await _of_batch(node, batch, withdrawn=True) if batch else []
-    for row in rows:
-        entries = await node.ask(partial(Reader.entries, cook=row.id))
-        for entry, body, _ in counted(entries):
-            if isinstance(body, CookWithdrawn):
-                await node.submit(Undone(entry.run, entry.seq), by, past=row.id)
     return len(rows)

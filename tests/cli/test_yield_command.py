@@ -60,7 +60,7 @@ def record() -> DaemonRecord:
         Weighed("b", "carved", 3_100_000, 0, 2),
     ]
     book = fold(Entry("r", k, k, body) for k, body in enumerate(bodies, 1))
-    return DaemonRecord(books=lambda: [book], add_cooks=lambda rows, batch="": len(rows))
+    return DaemonRecord(books=lambda: [book], add_cooks=lambda rows, batch="": (len(rows), 0))
 
 
 def test_weights_give_the_document_of_the_contract_without_a_daemon() -> None:
@@ -156,9 +156,9 @@ def test_nothing_is_half_imported(log: str) -> None:
     Path(log).write_text(LOG + "2026-03-22,c4,b,brisket-packer,6.1,2.9 kg,,\n", encoding="utf-8")
     taken: list[int] = []
 
-    def take(rows: Sequence[PaperRow], batch: str = "") -> int:
+    def take(rows: Sequence[PaperRow], batch: str = "") -> tuple[int, int]:
         taken.append(len(rows))
-        return len(rows)
+        return len(rows), 0
 
     spy = DaemonRecord(books=list, add_cooks=take)
     result = CliRunner().invoke(import_command, [log], obj=spy)

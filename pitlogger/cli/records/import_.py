@@ -8,6 +8,7 @@ from typing import Any
 import click
 
 from pitlogger.cli.ahead.history import DaemonRecord, record_at
+from pitlogger.cli.ahead.options import named_as_options
 from pitlogger.cli.client import socket_option
 from pitlogger.cli.cooking.mend import reason_option
 from pitlogger.cli.files import FILE
@@ -67,8 +68,12 @@ def import_command(
     same capture twice is one cook.
     """
     from pitlogger.errors import DaemonUnreachableError, RefusedError, UsageError
+    from pitlogger.planning.fields import known_cut
     from pitlogger.views.own_sheet import batch_of, columns_document, sheets_read
 
+    if cut is not None:
+        with named_as_options():
+            cut = known_cut(cut)
     if is_capture(file):
         if skip_bad:
             raise UsageError("--skip-bad is for paper logs: a capture is imported whole")
@@ -87,7 +92,7 @@ def import_command(
         told = "\n".join(fault.message for fault in log.faults)
         refusal = UsageError if read.own is None else RefusedError
         raise refusal(f"{told}\nnothing was imported; mend these lines, or use --skip-bad")
-    imported = 0
+    imported, out, record = 0, 0, None
     if not (log.rows or log.faults):
         raise RefusedError(f"{file}: there is no row in it; nothing was imported")
     if not dry_run:
@@ -101,17 +106,18 @@ def import_command(
                 "no daemon answers, so nothing was imported; start it, or look with --dry-run"
             )
         kept = {} if read.own is None else {"header": header(read.table), "answers": given}
-        imported = record.add_cooks(log.rows, batch=batch, **kept)
+        imported, out = record.add_cooks(log.rows, batch=batch, **kept)
     document = {
         "file": str(file),
         "rows": len(log.rows),
         "imported": imported,
+        "stay_out": out,
         "import": batch,
         "sheet": read.table.sheet,
         "sheets_not_read": list(read.table.others),
         "columns": [] if read.own is None else columns_document(read.own),
         "faults": [{"line": fault.line, "message": fault.message} for fault in log.faults],
-        "doubts": _doubts(log.rows),
+        "doubts": _doubts(log.rows, record.mass_unit() if record else "lb-oz"),
         "notes": [*sheets_read(read.table), *log.notes],
     }
     shown = "" if read.own is None else f"{preview_text(read)}\n"
@@ -120,7 +126,9 @@ def import_command(
         click.get_current_context().exit(1)
 
 
-def _doubts(rows: Any) -> list[dict[str, Any]]:
+def _doubts(rows: Any, unit: str) -> list[dict[str, Any]]:
+    """Return what is odd about the rows, as it is read in a unit."""
+    from pitlogger.views.doubts import as_read
     from pitlogger.yields.document import doubt_document
     from pitlogger.yields.doubts import doubts_of_cook
     from pitlogger.yields.records import from_paper
@@ -129,7 +137,7 @@ def _doubts(rows: Any) -> list[dict[str, Any]]:
     for piece in from_paper(rows).pieces():
         cooks.setdefault(piece.cook, []).append(piece)
     return [
-        {"cook": name, **doubt_document(doubt)}
+        {"cook": name, **doubt_document(doubt), "said": as_read(doubt.message, unit)}
         for name, cook in cooks.items()
         for doubt in doubts_of_cook(cook)
     ]
@@ -142,7 +150,13 @@ def _text(document: dict[str, Any], dry_run: bool) -> str:
     elif rows and not imported:
         lines = [f"{document['file']}: its {rows} rows are on record already; nothing is new"]
     else:
-        lines = [f"{document['file']}: imported {imported} rows"]
+        more = rows - imported
+        known = f"; {more} {'was' if more == 1 else 'were'} on record already" if more else ""
+        count = f"{imported} row{'' if imported == 1 else 's'}"
+        lines = [f"{document['file']}: imported {count}{known}"]
+    if document["stay_out"]:
+        lines.append(f"{document['stay_out']} of its cooks were withdrawn and stay out; 'pitlogger"
+                     " include --cook NAME' brings one back")  # fmt: skip
     lines += [f"not read: {fault['message']}" for fault in document["faults"]]
-    lines += [f"? {doubt['cook']}: {doubt['message']}" for doubt in document["doubts"]]
+    lines += [f"? {doubt['cook']}: {doubt['said']}" for doubt in document["doubts"]]
     return "\n".join([*lines, *(f"- {note}" for note in document["notes"])])

@@ -28,9 +28,12 @@ def enter_pad(file: Path, daemon: Daemon, dry_run: bool) -> dict[str, Any]:
     cook = load_pad(file, datetime.now().astimezone(), _which)
     units = daemon.get("/status")["units"]
     cook = _confirmed(cook, units)
+    done = "would be put on record"
     if not dry_run:
-        daemon.post("/record", cooks=[document_of(cook)])
-    return {"cook": cook.name, "entries": len(cook.bodies), "text": _text(cook, units, dry_run)}
+        made = daemon.post("/record", cooks=[document_of(cook)])
+        done = "is on record" if made["new"] else "is on record already; nothing is new"
+    text = _text(cook, units, done)
+    return {"cook": cook.name, "entries": len(cook.bodies), "text": text}
 
 
 def document_of(cook: PaperCook) -> dict[str, Any]:
@@ -47,35 +50,34 @@ def _which(text: str, found: list[datetime]) -> datetime:
 
 
 def _confirmed(cook: PaperCook, units: dict[str, str]) -> PaperCook:
-    """Return the cook with odd weights confirmed; all of them are asked about at once."""
+    """Return the cook with what is hardly possible confirmed; all of it is asked about at once."""
     from dataclasses import replace
 
     from pitlogger.model.folding import fold
-    from pitlogger.model.journal import Entry, Weighed
+    from pitlogger.model.journal import Entry, MealTold, SpotRead, StageSet, Weighed
+    from pitlogger.questions import NO_ANSWERS, QuestionError
     from pitlogger.rules.messages import Units
-    from pitlogger.views.doubts import mass_question
-    from pitlogger.yields.plausible import implausible_masses
+    from pitlogger.views.doubting import asked, meal_asked
 
-    book = fold(Entry("pad", at, t_ms, body) for at, (t_ms, body) in enumerate(cook.bodies, 1))
-    odd = {}
-    for held in book.pieces.values():
-        masses_g = {w.weighed.checkpoint: w.weighed.net_mg / 1000 for w in held.weighings}
-        for found in implausible_masses(held.piece.cut, held.piece.count, masses_g):
-            question = mass_question(found, held.piece.cut, Units(**units))
-            odd[held.piece.id, found.checkpoint] = f"{held.piece.id}: {question}"
-    if not odd:
-        return cook
-    answers().choose(" ".join(odd.values()), [AS_WRITTEN])
-    bodies = tuple(
-        (t_ms, replace(body, confirmed=True))
-        if isinstance(body, Weighed) and (body.piece, body.checkpoint) in odd
-        else (t_ms, body)
-        for t_ms, body in cook.bodies
-    )
-    return replace(cook, bodies=bodies)
+    entries = [Entry("pad", at, t_ms, body) for at, (t_ms, body) in enumerate(cook.bodies, 1)]
+    bodies, odd = list(cook.bodies), []
+    for at, entry in enumerate(entries):
+        body, book = entry.body, fold(entries[:at]).reopened()
+        try:
+            asked(body, book, NO_ANSWERS, Units(**units))
+            if isinstance(body, MealTold):
+                meal_asked(body, book, NO_ANSWERS, Units(**units))
+        except QuestionError as fault:
+            piece = getattr(body, "piece", None)
+            odd.append(f"{piece}: {fault.asked.question}" if piece else fault.asked.question)
+            if isinstance(body, Weighed | StageSet | SpotRead):
+                bodies[at] = (entry.t_ms, replace(body, confirmed=True))
+    if odd:
+        answers().choose(" ".join(odd), [AS_WRITTEN])
+    return replace(cook, bodies=tuple(bodies))
 
 
-def _text(cook: PaperCook, units: dict[str, str], dry_run: bool) -> str:
+def _text(cook: PaperCook, units: dict[str, str], done: str) -> str:
     from pitlogger.rules.messages import Units
     from pitlogger.views.entries import body_words
 
@@ -86,5 +88,4 @@ def _text(cook: PaperCook, units: dict[str, str], dry_run: bool) -> str:
         lines.append(
             f"{when if is_timed else 'time not recorded':<28}{body_words(body, Units(**units))}"
         )
-    done = "would be put on record" if dry_run else "is on record"
     return "\n".join([*lines, f"{cook.name} {done}"])

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pitlogger.cli.client import Client
+from pitlogger.errors import PitloggerError
 
 if TYPE_CHECKING:
     from pitlogger.formats.paper_log import PaperRow
@@ -37,6 +39,18 @@ def currency(socket: Path | None = None) -> str:
     return str(Client(socket).get("/status")["currency"])
 
 
+def cooled(cooks: Sequence[str], socket: Path | None = None) -> bool | None:
+    """Return whether the food logs of cooks show leftovers cooled in time, ``None`` without any."""
+    from pitlogger.planning.leftovers import shown_cooled
+
+    logs = []
+    for cook in cooks:
+        with suppress(PitloggerError):  # no daemon, or a cook of another record
+            logs.append(Client(socket).get("/log", cook=cook)["rows"])
+    shown = [shown_cooled((r["sheet"], r["what"], r["met"]) for r in rows) for rows in logs]
+    return all(shown) if shown else None
+
+
 def priors(socket: Path | None = None) -> Mapping[str, CutPrior]:
     """Return the priors of the firm that a person took on this node, by cut."""
     found = Client(socket).get("/uplink/priors")
@@ -50,10 +64,10 @@ def priors(socket: Path | None = None) -> Mapping[str, CutPrior]:
 def add_cooks(
     rows: Sequence[PaperRow], socket: Path | None = None, batch: str = "", header: str = "",
     answers: Sequence[str] = (),
-) -> int:  # fmt: skip
-    """Put the cooks of a paper log on record, all or none; return how many rows they had.
+) -> tuple[int, int]:  # fmt: skip
+    """Put the cooks of a paper log on record, all or none.
 
-    It is 0 where all of them were on record already.
+    Returns how many rows were new, and how many cooks were withdrawn before and stay out.
 
     ``answers`` are kept for the next sheet with the same ``header``.
     """
@@ -69,7 +83,7 @@ def add_cooks(
         for cook in cooks_of(rows)
     ]
     if not cooks:
-        return 0
+        return 0, 0
     made = Client(socket).post("/record", cooks=cooks, batch=batch, header=header,
                                answers_kept=list(answers))  # fmt: skip
-    return len(rows) if made["new"] else 0
+    return int(made["rows"]), int(made["stay_out"])

@@ -53,7 +53,7 @@ def add_import(page: APIRouter, daemon: Node) -> None:
             sheet = await asyncio.to_thread(read_sheet, table, given)
             if YES not in answers.given:
                 return screen(daemon, request, "import.html", _shown(sheet, form, kept))
-            said = await _import(daemon, sheet, batch_of(data, table))
+            said = await _import(daemon, sheet, batch_of(data, table), answers)
             await asyncio.to_thread(keep_answers, daemon.config.node.data, header, given)
         except QuestionError as fault:
             values = {"asked": fault.asked, "fields": form, "action": "/import", "back": "/import"}
@@ -108,7 +108,7 @@ def _shown(sheet: Sheet, form: Mapping[str, str], kept: Answers) -> dict[str, An
     }
 
 
-async def _import(daemon: Node, sheet: Sheet, batch: str) -> str:
+async def _import(daemon: Node, sheet: Sheet, batch: str, answers: Answers) -> str:
     """Put what was read on record, and return what is said of it.
 
     Raises:
@@ -120,6 +120,12 @@ async def _import(daemon: Node, sheet: Sheet, batch: str) -> str:
         raise UsageError("there is no row in it: nothing was imported")
     by = who_asks.get().initials
     cooks = [replace(cook, by=by, batch=batch) for cook in cooks_of(sheet.log.rows)]
-    if not await put_on_record(daemon, cooks, batch, by):
-        return tr("{count} rows are on record already; nothing is new.", count=len(sheet.log.rows))
-    return tr("{count} rows are on record.", count=len(sheet.log.rows))
+    made = await put_on_record(daemon, cooks, batch, by, answers)
+    said = tr("{count} rows are on record already; nothing is new.", count=len(sheet.log.rows))
+    if made.new:
+        said = tr("{count} rows are on record, {new} of them new.", count=len(sheet.log.rows),
+                  new=made.rows)  # fmt: skip
+    if made.stay_out:
+        said += trn(" {count} cook was withdrawn and stays out.",
+                    " {count} cooks were withdrawn and stay out.", made.stay_out)  # fmt: skip
+    return said

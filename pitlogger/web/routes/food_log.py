@@ -109,6 +109,8 @@ class PastView(View):
 
     cooks: int
     new: int = 0
+    rows: int = 0  # of the new ones
+    stay_out: int = 0  # withdrawn by themselves before: they stay so
 
 
 def make_log_api(daemon: Node, signers: Signers) -> APIRouter:
@@ -160,12 +162,12 @@ def make_log_api(daemon: Node, signers: Signers) -> APIRouter:
             for cook in ask.cooks
         ]
         by = ask.by or who_asks.get().initials
-        new = await put_on_record(daemon, cooks, ask.batch, by)
+        made = await put_on_record(daemon, cooks, ask.batch, by, ask.answers)
         if ask.header:
             await asyncio.to_thread(
                 keep_answers, daemon.config.node.data, ask.header, Answers(ask.answers_kept)
             )
-        return PastView(cooks=len(cooks), new=new)
+        return PastView(cooks=len(cooks), new=len(made.new), rows=made.rows, stay_out=made.stay_out)
 
     @api.get("/record/sheets/{header}", summary="What was answered about the last sheet like it")
     async def sheet(header: str) -> KeptAnswersView:
@@ -208,6 +210,10 @@ def food_log(made: JudgedCook) -> FoodLogView:
                     "head": held.head,
                 }
                 for held in made.signed
+            ],
+            "since_signed": [
+                {"id": one.id, "at": rfc3339(one.t_ms), "by": one.by, "words": words}
+                for one, words in made.since
             ],
             "faults": made.faults,
         }
