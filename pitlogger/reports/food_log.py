@@ -21,6 +21,7 @@ from pitlogger.safety.sheets import sheets
 from pitlogger.views import words
 from pitlogger.views.language import mark, tr
 from pitlogger.views.shown import reworded, reworded_rows
+from pitlogger.views.since_signed import since_signed
 
 HEADS = (
     mark("observed"), mark("entered"), mark("product"), mark("what"), mark("value"),
@@ -323,6 +324,8 @@ def _signed(record: CookRecord) -> Iterator[Block]:
              at=record.wall.full(held.at_ms))
           for held in signed),
         *_unsigned(len(links), signed),
+        *(f"{record.wall.full(one.t_ms)}, {one.by or '-'}: {told}" for one, told in
+          (since_signed(record.entries, signed[-1].seq, record.units) if signed else ())),
         *(faults or [tr("The chain of {count} entries holds; its head is {hash}.",
                         count=len(links), hash=links[-1].hash)]),
     ))  # fmt: skip

@@ -38,11 +38,24 @@ _OF_COOK = (
 )
 log = logging.getLogger(__name__)
 
+
+def _offset(run: str, t_ms: str) -> str:
+    """Return the expression for UTC less engine time of a run, at a time of it."""
+    held = f"SELECT offset_ms FROM clock WHERE clock.run = {run}"
+    return (
+        f"coalesce(({held} AND from_ms <= {t_ms} ORDER BY from_ms DESC LIMIT 1),"
+        f" ({held} ORDER BY from_ms LIMIT 1), 0)"
+    )
+
+
 _COOKS = (
     "SELECT cook.id, cook.name, run.run, started_ms, last.run, finished_ms, readings_kept,"
     " (SELECT count(*) FROM journal WHERE journal.cook = cook.id)"
-    " + (SELECT count(*) FROM entry_cook WHERE entry_cook.cook = cook.id), withdrawn, run.batch"
-    " FROM cook JOIN run ON run.id = cook.run LEFT JOIN run AS last ON last.id = finished_run"
+    " + (SELECT count(*) FROM entry_cook WHERE entry_cook.cook = cook.id), withdrawn, run.batch, "
+    + _offset("cook.run", "started_ms")
+    + ", "
+    + _offset("finished_run", "finished_ms")
+    + " FROM cook JOIN run ON run.id = cook.run LEFT JOIN run AS last ON last.id = finished_run"
 )
 
 
@@ -280,7 +293,7 @@ class Reader:
 
     def _cooks(self, rest: str, withdrawn: bool = False) -> list[CookRow]:
         rows = self._connection.execute(f"{_COOKS} WHERE withdrawn <= ? {rest}", (withdrawn,))
-        return [CookRow(*(*row[:6], bool(row[6]), row[7], bool(row[8]), row[9])) for row in rows]
+        return [CookRow(*(*row[:6], bool(row[6]), row[7], bool(row[8]), *row[9:])) for row in rows]
 
     def runs(self) -> list[RunRow]:
         """Return the runs in the order they began."""

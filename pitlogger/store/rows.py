@@ -125,7 +125,7 @@ class CookRow:
     ``started_ms`` is engine time of ``run``, ``finished_ms`` engine time of ``finished_run``;
     both are ``None`` while it goes on. ``readings_kept`` is false once retention has thinned
     its readings; ``entries`` counts its journal. ``withdrawn``: taken out of lists and
-    learning by a person; ``batch`` is the import it came with.
+    learning by a person; ``batch`` is the import it came with; the offsets lead to UTC.
     """
 
     id: str
@@ -138,6 +138,16 @@ class CookRow:
     entries: int = 0
     withdrawn: bool = False
     batch: str = ""
+    offset_ms: int = 0
+    finished_offset_ms: int = 0
+
+    @property
+    def started_utc_ms(self) -> int:
+        return self.started_ms + self.offset_ms
+
+    @property
+    def finished_utc_ms(self) -> int | None:
+        return None if self.finished_ms is None else self.finished_ms + self.finished_offset_ms
 
 
 @dataclass(frozen=True, slots=True)

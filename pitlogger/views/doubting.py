@@ -16,7 +16,7 @@ from pitlogger.model.quantities import parse_mass_mg, parse_temperature_mc, show
 from pitlogger.questions import Answers
 from pitlogger.rules.messages import Units
 from pitlogger.views import words
-from pitlogger.views.doubts import mass_question, plain_mass, typed_unit
+from pitlogger.views.doubts import mass_question, mass_unit, plain_mass, typed_unit
 from pitlogger.views.shown import temperature
 from pitlogger.yields.books import from_book
 from pitlogger.yields.causes import CHAIN, PLACE
@@ -30,8 +30,8 @@ from pitlogger.yields.plausible import (
     MOST_MC,
     PLACE_MC,
     implausible_masses,
-    least_on_pit_ms,
     likely_core_mc,
+    on_pit_ms,
 )
 
 READ_THEN, WEIGHED, THEN = "it was read then", "it was weighed", "it was then"
@@ -39,6 +39,7 @@ LONG_BEFORE_MS = 24 * 3_600_000
 RAW_BEFORE_MS = 30 * LONG_BEFORE_MS  # thawing and brining take days; common practice, no source
 UNRECORDED = "time not recorded"
 REST_GOES_ON, ALL_GONE, NO_REASON = "the rest goes on", "all of it is gone", "no reason given"
+MOST_TIMES = 4.0  # so many came of one who was booked, or the other way: hardly (no source)
 _WHOLE = 0.85  # of what a piece should weigh: less is a part of it (common practice, no source)
 _RAW = frozenset({"label", "purchased", "purge", "thawed", "brine", "brined", "trimmed", "rub",
                   "trim-fat", "trim-lean", "seasoned"})  # fmt: skip
@@ -211,7 +212,7 @@ def _left_of_it(last: str, held: PieceBook) -> float:
 
 
 def _staged(body: StageSet, book: Book, answers: Answers, units: Units) -> Body:
-    """Ask where a piece comes off the pit hardly after it went on."""
+    """Ask where a piece comes off the pit hardly after it went on, or days later."""
     held = book.pieces.get(body.piece)
     if held is None or body.confirmed or body.timed == "unrecorded":
         return body
@@ -233,15 +234,18 @@ def _staged(body: StageSet, book: Book, answers: Answers, units: Units) -> Body:
     if held.stage_at(body.at_ms) not in ON_PIT:
         return body
     on_ms = held.first(*ON_PIT)
-    if on_ms is None or body.at_ms - on_ms >= least_on_pit_ms(held.piece.family):
+    least_ms, most_ms = on_pit_ms(held.piece.family)
+    if on_ms is None or least_ms <= body.at_ms - on_ms <= most_ms:
         return body
     if any(mark.timed == "unrecorded" for mark in held.marks if mark.stage in ON_PIT):
         return replace(body, timed="unrecorded")
     took = show_duration(body.at_ms - on_ms)
-    as_is = "it was that short"  # no figure in it: between question and answer time goes on
+    # No figure in the answer: between question and answer time goes on.
+    why, as_is = f"{took} only: logged afterwards", "it was that short"
+    if body.at_ms - on_ms > most_ms:
+        why, as_is = f"{took}: marked late", "it was that long"
     chosen = answers.choose(
-        f"{body.piece} was on the pit for {took} only: logged afterwards? State times with --at,"
-        " or let them be unrecorded",
+        f"{body.piece} was on the pit for {why}? State times with --at, or let them be unrecorded",
         [UNRECORDED, as_is],
         as_is,
     )
@@ -257,7 +261,8 @@ def meal_asked(body: MealTold, book: Book, answers: Answers, units: Units) -> No
         QuestionError: It does not, and nobody said that it is right.
     """
     cooked_g = _cooked_g(book)
-    guests = body.came or (book.cook.guests if book.cook else None)
+    booked = book.cook.guests if book.cook else None
+    guests = body.came or booked
     left_g = None if body.left_mg is None else body.left_mg / 1000
     most_g = cooked_g or _weighed_g(book)
     if left_g is not None and most_g is not None and left_g > most_g * 1.02:
@@ -265,13 +270,18 @@ def meal_asked(body: MealTold, book: Book, answers: Answers, units: Units) -> No
         answers.choose(f"{left} were left of a cook that gave {cooked}. Is it right?",
                        [f"{left} left is right"])  # fmt: skip
         return
-    if not guests or cooked_g is None:
-        return
-    each_g = (cooked_g - (left_g or 0.0)) / guests
-    if not LEAST_EATEN_G <= each_g <= MOST_EATEN_G:
-        each = plain_mass(each_g, units)
+    each_g = None if not guests or cooked_g is None else (cooked_g - (left_g or 0.0)) / guests
+    if (
+        cooked_g is not None
+        and each_g is not None
+        and not (LEAST_EATEN_G <= each_g <= MOST_EATEN_G)
+    ):
+        each = plain_mass(each_g, units, {"lb": "oz", "kg": "g"}.get(mass_unit(units), ""))
         answers.choose(f"{guests} guests came to {plain_mass(cooked_g, units)} of meat, that is"
                        f" {each} each. Is it right?", [f"{guests} guests is right"])  # fmt: skip
+    elif body.came and booked and not 1 / MOST_TIMES <= body.came / booked <= MOST_TIMES:
+        answers.choose(f"{body.came} came, {booked} were booked. Is it right?",
+                       [f"{body.came} guests is right"])  # fmt: skip
 
 
 def _weighed_g(book: Book) -> float | None:

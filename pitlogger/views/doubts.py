@@ -14,16 +14,21 @@ _OF = {"lb-oz": "lb", "oz": "oz", "g": "g", "kg": "kg", "lb": "lb"}
 _GRAMS = re.compile(r"(?<![\w.-])(\d+) g\b(?: ([a-z]+(?:-[a-z]+)*))?")
 
 
+def mass_unit(units: Units) -> str:
+    """Return the one unit in which a person says a mass: ``lb``, ``kg``."""
+    return _OF[units.mass]
+
+
 def plain_mass(mass_g: float, units: Units, unit: str = "") -> str:
     """Return a mass as a person would type it: ``13.1 lb``, ``5.95 kg``; in a unit, else theirs."""
-    unit = unit or _OF[units.mass]
+    unit = unit or mass_unit(units)
     value = mass_g * 1000 / float(MG_PER[unit])
     return f"{value:.4g} {unit}" if value < 10_000 else f"{value:.0f} {unit}"
 
 
 def typed_unit(mass_mg: int, units: Units) -> str:
     """Return the unit a mass was written in: the one that needs the fewest digits, else theirs."""
-    theirs = _OF[units.mass]
+    theirs = mass_unit(units)
     small = ("g", "kg") if mass_mg < 1_000_000 else ("kg", "g")
     unit = min((theirs, "lb", *small, "oz"), key=lambda one: _digits(mass_mg, one))
     is_pounds_and_ounces = unit == "oz" and theirs == "lb" and mass_mg >= MG_PER["lb"]

@@ -66,6 +66,15 @@ class SignOffView(View):
     head: str
 
 
+class SinceSignedView(View):
+    """What a person entered after the last signature; ``words`` say what stood before, too."""
+
+    id: str
+    at: Moment
+    by: str
+    words: str
+
+
 class FoodLogView(View):
     """Its sheets, what they lack, who signed, and whether the chain of its entries holds."""
 
@@ -78,4 +87,5 @@ class FoodLogView(View):
     entries: int
     head: str
     signed: tuple[SignOffView, ...]
+    since_signed: tuple[SinceSignedView, ...]
     faults: tuple[str, ...]

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Iterator
 from typing import Any, Protocol
 
 from pitlogger.clock import rfc3339
 from pitlogger.engine.forecasts.summary import Outlook
+from pitlogger.model.book import Book
+from pitlogger.model.cooks import ON_PIT
+from pitlogger.rules.targets import ENOUGH_BY_HAND
+from pitlogger.views.language import tr
 from pitlogger.views.view import Moment, View
 
 At = Callable[[float | None], str | None]
@@ -89,8 +93,16 @@ class OwnView(View):
     inside_pct: float | None
 
 
+class NeedView(View):
+    """A piece of which nothing can be forecast yet, and what that needs."""
+
+    piece: str
+    needs: str
+
+
 class OutlookView(View):
     at: Moment
+    needs: tuple[NeedView, ...]
     own: OwnView
     targets: tuple[TargetView, ...]
     services: tuple[ServiceView, ...]
@@ -112,7 +124,21 @@ class _Span(Protocol):
     def p_reach(self) -> float: ...
 
 
-def outlook_view(found: Outlook, utc_offset_ms: int) -> OutlookView:
+def needs(book: Book, piece: str | None = None) -> Iterator[NeedView]:
+    """Yield each piece on the pit without a probe and without enough hand readings."""
+    for name, held in book.pieces.items():
+        wanted = held.is_open and held.stage in ON_PIT and piece in (None, name)
+        read = len(book.hand_readings(name))
+        if wanted and not book.cores(name) and read < ENOUGH_BY_HAND:
+            yield NeedView(piece=name, needs=tr(
+                "no probe is in it: {count} readings of its core by hand are needed, half an hour"
+                " or so apart, and it has {read}", count=ENOUGH_BY_HAND, read=read,
+            ))  # fmt: skip
+
+
+def outlook_view(
+    found: Outlook, utc_offset_ms: int, needed: Iterable[NeedView] = ()
+) -> OutlookView:
     """Return the outlook as the API gives it."""
 
     def at(after_s: float | None) -> str | None:
@@ -124,6 +150,7 @@ def outlook_view(found: Outlook, utc_offset_ms: int) -> OutlookView:
     inside_pct = None if share is None else round(100 * share, 1)
     return OutlookView(
         at=at(0.0) or "",
+        needs=tuple(needed),
         own=OwnView(moments=moments, inside_pct=inside_pct),
         targets=_targets(found, at),
         services=tuple(

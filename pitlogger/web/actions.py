@@ -216,7 +216,7 @@ ACTIONS: dict[str, Action] = {
     "corrective": Action(requests.CorrectiveAsk, _in_a_journal, CorrectiveTaken),
     "undo": Action(requests.UndoAsk, _in_a_journal, Undone),
     "correct": Action(requests.CorrectAsk, _in_a_journal, Corrected),
-    "learning": Action(requests.LearningAsk, _in_a_journal, LearningSet),
+    "learning": Action(requests.LearningAsk, _in_a_journal, (LearningSet, Undone)),
     "withdraw": Action(requests.WithdrawAsk, _in_a_journal, CookWithdrawn),
     "acknowledge": Action(requests.AlertAsk, _alert("acknowledge"), AlertActed),
     "unacknowledge": Action(requests.AlertAsk, _alert("unacknowledge"), AlertActed),

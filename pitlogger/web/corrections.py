@@ -58,8 +58,23 @@ class Journal:
         return fold(self.entries)
 
     def accept(self, body: Body, t_ms: int) -> Body:
-        """Return the body as it enters the journal of a finished cook; as ``engine`` does it."""
-        return accept(body, self.book().reopened(), self.entries, {}, t_ms)
+        """Return the body as it enters the journal of a finished cook; as ``engine`` does it.
+
+        Raises:
+            RefusedError: The cook was withdrawn: what is added to it would count nowhere.
+        """
+        book = self.book()
+        if not isinstance(body, Undone | Corrected):
+            refuse_withdrawn(book)
+        return accept(body, book.reopened(), self.entries, {}, t_ms)
+
+
+def refuse_withdrawn(book: Book) -> None:
+    """Refuse to add to a cook that was taken out of lists and learning."""
+    if book.withdrawn and book.cook is not None:
+        name = book.cook.name
+        raise RefusedError(f"'{name}' was withdrawn ({book.withdrawn}): take that back first, with"
+                           f" 'pitlogger undo --cook \"{name}\"'")  # fmt: skip
 
 
 async def journal_of(daemon: Node, cook: str | None, answers: Answers = NO_ANSWERS) -> Journal:
@@ -324,6 +339,9 @@ async def learning(daemon: Node, ask: LearningAsk) -> tuple[Body, Journal]:
         body = LearningSet(ask.teaches, ask.reason, None, entry.run, entry.seq)
         return body, journal
     journal = await journal_of(daemon, ask.cook, ask.answers)
+    gone = [one for one, body, _ in counted(journal.entries) if isinstance(body, CookWithdrawn)]
+    if gone and ask.teaches and ask.piece is None:  # what was taken out whole comes back whole
+        return Undone(gone[-1].run, gone[-1].seq, ask.reason), journal
     running = journal.book().cook
     if ask.piece is None and ask.cook is None and running is not None:
         question = f"no entry, piece or cook is named: is it all of '{running.name}'?"

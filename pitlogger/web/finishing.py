@@ -52,10 +52,8 @@ async def dispose(daemon: Node, cook: str, ask: FinishAsk, by: str) -> None:
             what for what, stage in BECAME.items() if not (by_time and stage is Stage.CHILLED)
         ]
         chosen = ask.answers.choose(f"Not finished with: {told}. What became of it?", became)
-        on_pit = {piece for piece in open_pieces if book.pieces[piece].stage in ON_PIT}
-        made = [  # when it came off the pit nobody said
-            StageSet(one, BECAME[chosen], now_ms, timed="unrecorded" if one in on_pit else "live")
-            for one in open_pieces
+        made = [  # when it was served, or came off the pit, nobody said
+            StageSet(one, BECAME[chosen], now_ms, timed="unrecorded") for one in open_pieces
         ]
     gone = [one.piece for one in made if isinstance(one, StageSet) and one.stage is Stage.DISCARDED]
     for body in [*await at_finish(daemon, cook, ask, by, gone), *made]:

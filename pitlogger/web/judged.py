@@ -21,6 +21,7 @@ from pitlogger.model.folding import fold, last_ms_of
 from pitlogger.model.journal import CheckMade, CorrectiveTaken, Entry, SignedOff
 from pitlogger.model.readings import Site, Tagged
 from pitlogger.reports.gathering import without_repeats
+from pitlogger.rules.messages import Units
 from pitlogger.safety import record
 from pitlogger.safety.judge import judge
 from pitlogger.safety.policy import Policy
@@ -31,6 +32,7 @@ from pitlogger.store.queries import Reader
 from pitlogger.store.rows import CookRow
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown, reworded_rows
+from pitlogger.views.since_signed import since_signed
 
 _JUDGED = (Site.CORE, Site.SURFACE, Site.HOLD, Site.TRANSPORT, Site.LINE, Site.COLD, Site.PIT)
 _one_at_a_time = Lock()
@@ -48,6 +50,7 @@ class JudgedCook:
     entries: int
     signed: list[record.SignOff]
     faults: list[str]
+    since: list[tuple[Entry, str]]  # what came after the last signature, in words
 
 
 async def judged(daemon: Node, cook: str | None) -> JudgedCook:
@@ -99,16 +102,20 @@ def judge_cook(
         len(links),
         signed,
         record.verify(links, signed),
+        list(since_signed(entries, signed[-1].seq, Units(shown_in.temperature, shown_in.mass)))
+        if signed
+        else [],
     )
 
 
 def linked(reader: Reader, cook: str | None) -> tuple[CookRow, list[record.ChainLink]]:
     """Return a cook, the last one by default, and its journal as a hash chain."""
-    rows = reader.cooks()
-    if not rows:
+    kept = reader.cooks(withdrawn=True)
+    rows = [row for row in kept if not row.withdrawn]
+    if not rows and cook is None:
         raise RefusedError("there is no cook on record yet")
-    for row in rows:
-        if cook is None or cook in (row.id, row.name):
+    for row in (*rows, *(kept if cook is not None else ())):
+        if cook is None or cook == row.id or cook.casefold() == row.name.casefold():
             return row, record.chain(dump_entry(entry) for entry in reader.entries(cook=row.id))
     raise UsageError(unknown("cook", cook or "", [row.id for row in rows[:20]]))
 

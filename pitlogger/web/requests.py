@@ -7,6 +7,7 @@ Masses and temperatures are text with their unit, as a person writes them (``13 
 from __future__ import annotations
 
 from decimal import Decimal
+from functools import cached_property
 from typing import Annotated, Literal
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, model_validator
@@ -25,6 +26,7 @@ from pitlogger.formats.cook_file import (
     WrapId,
 )
 from pitlogger.formats.one_line import one_line
+from pitlogger.formats.written_mass import ALIASES
 from pitlogger.model.cooks import Stage
 from pitlogger.questions import Answers
 
@@ -35,6 +37,7 @@ Name = Annotated[str, Field(min_length=1, max_length=80)]
 TimeHours = Annotated[
     Literal[4, 6], BeforeValidator(lambda value: int(value) if value in ("4", "6") else value)
 ]
+CheckpointId = Annotated[str, AfterValidator(lambda name: ALIASES.get(name, name))]
 StageId = Annotated[Stage, BeforeValidator(lambda value: stage_of(str(value)))]
 
 
@@ -47,8 +50,9 @@ class Ask(BaseModel):
     key: Key = ""
     confirm: Annotated[str, Field(max_length=2000)] = ""
 
-    @property
+    @cached_property
     def answers(self) -> Answers:
+        """The answers given, which remember what each of them answered."""
         return Answers.of(self.confirm)
 
 
@@ -157,7 +161,7 @@ class WeighAsk(OfCookAsk):
     """
 
     piece: str
-    checkpoint: str
+    checkpoint: CheckpointId
     mass: Mass | None = None
     channel: str | None = None
     tare: Mass | None = None
@@ -261,7 +265,7 @@ class CorrectAsk(EntryAsk):
 
     mass: Mass | None = None
     tare: Mass | None = None
-    checkpoint: str | None = None
+    checkpoint: CheckpointId | None = None
     piece: str | None = None
     value: Temperature | None = None
     stage: StageId | None = None

@@ -51,6 +51,8 @@ _RISE, _RISE_G = 1.02, 50.0  # a scale's and a hand's slack
 LEAST_SHARE = 0.15
 _LEAST_ON_PIT_MIN = {"sausage": 15.0, "chicken": 20.0, "beef-roast": 25.0}
 _LEAST_MIN = 45.0
+_MOST_ON_PIT_H = {"sausage": 14.0, "chicken": 14.0, "beef-roast": 14.0}
+_MOST_H = 36.0
 # A point misplaced, one unit written for another; and how far-fetched that is.
 _POINT = ((10.0, 0.0), (100.0, 0.6), (1000.0, 0.9))
 _UNITS = {("lb", "kg"): 0.3, ("lb", "oz"): 0.6, ("oz", "g"): 0.9, ("kg", "g"): 0.9}
@@ -160,9 +162,10 @@ def _slips(unit: str) -> Iterator[tuple[float, float]]:
             yield times, far
 
 
-def least_on_pit_ms(family: str) -> int:
-    """Return the shortest time on the pit that is believed of a family of cuts."""
-    return round(_LEAST_ON_PIT_MIN.get(family, _LEAST_MIN) * 60_000)
+def on_pit_ms(family: str) -> tuple[int, int]:
+    """Return the shortest and the longest time on the pit that is believed of a family of cuts."""
+    least_min = _LEAST_ON_PIT_MIN.get(family, _LEAST_MIN)
+    return round(least_min * 60_000), round(_MOST_ON_PIT_H.get(family, _MOST_H) * 3_600_000)
 
 
 def likely_core_mc(value_mc: int) -> int | None:

@@ -187,6 +187,37 @@ async def test_a_cook_withdrawn_leaves_lists_and_learning_and_comes_back(node: N
     assert len(await past(node)) == 2
 
 
+async def test_a_withdrawn_cook_is_found_by_its_name_and_included_again(node: Node) -> None:
+    await cooked(node, "twice")
+    await post(node, "/cooks/withdraw", cook="twice", reason="typed twice")
+    journal = await node.local.get("/api/v1/journal", params={"cook": "twice"})
+    assert journal.json()[-1]["kind"] == "cook-withdrawn"
+    for path, body in (
+        ("/weighings", {"piece": "brisket-1", "checkpoint": "rested", "mass": "3.2 kg"}),
+        ("/meals", {"came": 12}), ("/cooks/withdraw", {"reason": "once more"}),
+        ("/learning", {"teaches": False, "reason": "a trial"}),
+    ):  # fmt: skip
+        refused = await post(node, path, 409, cook="twice", **body)
+        assert "was withdrawn (typed twice)" in refused["error"]
+    assert (await post(node, "/undo", cook="twice"))["kind"] == "undone"
+    await post(node, "/cooks/withdraw", cook="twice", reason="typed twice")
+    key: dict[str, Any] = {"teaches": True, "cook": "twice", "reason": "it was", "key": "tapped"}
+    made = [await post(node, "/learning", **key) for _ in range(2)]
+    assert made[0]["id"] == made[1]["id"]
+    rows = (await node.local.get("/api/v1/cooks")).json()
+    assert [row["name"] for row in rows] == ["twice"]
+    assert await carved_g(node) == [3100.0]
+
+
+async def test_a_withdrawn_cook_stands_back_behind_another_of_its_name(node: Node) -> None:
+    await cooked(node, "supper")
+    await post(node, "/cooks/withdraw", cook="supper", reason="typed twice")
+    await cooked(node, "supper")
+    await post(node, "/undo", cook="supper", reason="that weight was wrong")
+    rows = (await node.local.get("/api/v1/cooks", params={"withdrawn": True})).json()
+    assert [row["withdrawn"] for row in rows] == [False, True]
+
+
 async def test_a_forgotten_weight_joins_a_finished_cook_without_a_time(node: Node) -> None:
     await cooked(node)
     kept = await post(

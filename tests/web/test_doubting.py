@@ -11,7 +11,7 @@ from pitlogger.model.folding import fold
 from pitlogger.store.queries import Reader
 from pitlogger.web.past_entries import past_entries
 from pitlogger.yields.learned.durations import observed_hours
-from tests.web.conftest import Node
+from tests.web.conftest import COOK, Node
 from tests.web.test_corrections import HOUR_MS, cooked, past, post
 
 TYPED: dict[str, Any] = {"piece": "brisket-1", "checkpoint": "purchased", "mass": "131 lb"}
@@ -101,6 +101,18 @@ async def test_a_cook_typed_in_within_a_minute_teaches_no_time(node: Node) -> No
     assert await hours(node) == {}
 
 
+async def test_a_piece_taken_off_days_later_is_asked_about_and_teaches_no_time(node: Node) -> None:
+    await node.begin()
+    await post(node, "/stages", piece="brisket-1", stage="smoking")
+    node.clock.advance(40 * HOUR_MS)
+    asked = await post(node, "/stages", 409, piece="brisket-1", stage="carved")
+    assert "40 h" in asked["question"]
+    assert asked["options"] == ["time not recorded", "it was that long"]
+    await post(node, "/stages", piece="brisket-1", stage="carved", confirm="time not recorded")
+    await post(node, "/cooks/finish", confirm="served or handed over")
+    assert await hours(node) == {}
+
+
 async def test_times_that_were_marked_or_stated_teach(node: Node) -> None:
     await node.begin()
     await post(node, "/stages", piece="brisket-1", stage="smoking")
@@ -123,6 +135,15 @@ async def test_a_meal_that_cannot_be_is_asked_about(node: Node) -> None:
     asked = await post(node, "/meals", 409, came=400)
     await post(node, "/meals", came=400, confirm=asked["confirm"])
     await post(node, "/meals", came=18, left="310 g")
+
+
+async def test_ten_times_the_guests_booked_are_asked_about_though_nothing_was_weighed(
+    node: Node,
+) -> None:
+    await post(node, "/cooks", toml=COOK.replace("[cook]", "[cook]\nguests = 45"))
+    asked = await post(node, "/meals", 409, came=450)
+    assert asked["question"] == "450 came, 45 were booked. Is it right?"
+    await post(node, "/meals", came=41)
 
 
 async def test_what_is_discarded_is_not_served_does_not_teach_and_is_a_loss_by_its_name(

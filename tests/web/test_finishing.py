@@ -39,6 +39,12 @@ async def test_a_cook_is_not_finished_over_meat_on_the_pit(node: Node) -> None:
     assert (held.stage, held.marks[-1].timed) == ("served", "unrecorded")
 
 
+async def test_when_food_was_served_is_not_when_the_cook_was_finished(node: Node) -> None:
+    await held_hot(node)
+    await post(node, "/cooks/finish", confirm="served or handed over")
+    assert node.daemon.engine.book.pieces["brisket-1"].marks[-1].timed == "unrecorded"
+
+
 async def test_a_log_is_not_signed_while_a_limit_not_met_has_no_answer(node: Node) -> None:
     await held_hot(node)
     await post(node, "/temps", piece="brisket-1", value="120F", by="AB")

@@ -32,8 +32,9 @@ def stage(
     from pitlogger.views import words
 
     entry = daemon.post(
-        "/stages", piece=piece, stage=stage, at=moment_text(at, daemon, cook), cook=cook, **given
-    )
+        "/stages", piece=piece, stage=stage, cook=cook,
+        at=moment_text(at, daemon, cook, piece=piece), **given,
+    )  # fmt: skip
     when = said_at(entry["happened"], at)
     if entry["kind"] == "weighed":  # a part was thrown away
         text = f"{piece}: {given['mass']} of it discarded{when}; the rest goes on"
@@ -65,10 +66,13 @@ def weigh(
             parse_mass_mg(text)
     entry = daemon.post(
         "/weighings", piece=piece, checkpoint=checkpoint, mass=typed,
-        at=moment_text(at, daemon, cook), cook=cook, **given,
+        at=moment_text(at, daemon, cook, piece=piece), cook=cook, **given,
     )  # fmt: skip
     kept = show_mass(entry["net_g"] * 1000)
-    lines = [_kept(entry, f"{piece} at {checkpoint}: {kept} ({entry['net_g']:.0f} g)")]
+    when = said_at(entry["happened"], at)
+    lines = [
+        _kept(entry, f"{piece} at {entry['checkpoint']}: {kept} ({entry['net_g']:.0f} g){when}")
+    ]
     if entry["doubts"]:
         from pitlogger.views.doubts import as_read
 
@@ -108,8 +112,8 @@ def temp(
     parse_temperature_mc(value)
     place = {"site": where} if where in set(Site) else {"piece": where}
     entry = daemon.post(
-        "/temps", value=value, probe=probe, at=moment_text(at, daemon, cook), cook=cook,
-        **place,
+        "/temps", value=value, probe=probe, cook=cook,
+        at=moment_text(at, daemon, cook, piece=where), **place,
     )  # fmt: skip
     daemon.emit(entry, _kept(entry, f"{where}: {value}{said_at(entry['happened'], at)}"))
 
@@ -127,7 +131,8 @@ def temp(
 @to_journal
 def hold_by_time(daemon: Daemon, piece: str, hours: str, at: str | None) -> None:
     """Hold PIECE by time instead of temperature: marked, and thrown away at its discard time."""
-    entry = daemon.post("/time-controls", piece=piece, hours=int(hours), at=moment_text(at, daemon))
+    at = moment_text(at, daemon, piece=piece)
+    entry = daemon.post("/time-controls", piece=piece, hours=int(hours), at=at)
     when = said_at(entry["happened"], at)
     most = ", while its warmest part reads 70 F (21 C) or less" if hours == "6" else ""
     daemon.emit(entry, _kept(entry, f"{piece}: held by time, {hours} h{when}{most}"))
@@ -147,9 +152,10 @@ def receive(
     daemon: Daemon, piece: str, accepted: bool, at: str | None, cook: str | None, **given: Any
 ) -> None:
     """Write down how PIECE came in: temperature, condition, accepted or refused."""
-    at = moment_text(at, daemon, cook)
+    at = moment_text(at, daemon, cook, piece=piece)
     entry = daemon.post("/receipts", piece=piece, accepted=accepted, at=at, cook=cook, **given)
-    daemon.emit(entry, _kept(entry, f"{piece}: {'accepted' if accepted else 'refused'}"))
+    when = said_at(entry["happened"], at)
+    daemon.emit(entry, _kept(entry, f"{piece}: {'accepted' if accepted else 'refused'}{when}"))
 
 
 @click.command()

@@ -31,6 +31,7 @@ def outlook_text(told: dict[str, Any]) -> str:
         lines.append(_target(row))
         lines += [f"  {other['text']}" for other in row["what_if"]]
         lines += [f"  {wish}" for wish in row["ask"]]
+    lines += [f"{row['piece']}: {row['needs']}" for row in told["needs"]]
     for row in told["holding"]:
         limit = show_temperature(row["limit_c"] * 1000)
         lines.append(f"{row['piece']}: down to {limit} in the {row['place']} {_span(row)}")

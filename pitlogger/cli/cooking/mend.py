@@ -8,7 +8,7 @@ import click
 
 from pitlogger.cli.client import Client
 from pitlogger.cli.daemon import Daemon, to_journal
-from pitlogger.cli.moments import at_option, moment_text
+from pitlogger.cli.moments import at_option, moment_text, said_at
 
 cook_option = click.option("--cook", help="A cook by its name or id; by default the one that runs.")
 reason_option = click.option("--reason", default="", help="Why; it stands in the record.")
@@ -80,9 +80,11 @@ def correct(daemon: Daemon, entry: str, at: str | None, run: str | None, **given
     The old entry stays visible; the corrected one counts, in yields, plans and the food log.
     """
     made = daemon.post(
-        "/corrections", **named(entry, run), at=moment_text(at, daemon, given["cook"]), **given
-    )
-    daemon.emit(made, lambda: f"corrected (entry {made['id']}): {_now(daemon, made)}")
+        "/corrections", **named(entry, run), **given,
+        at=moment_text(at, daemon, given["cook"], entry=entry),
+    )  # fmt: skip
+    when = said_at(made["happened"], at)
+    daemon.emit(made, lambda: f"corrected (entry {made['id']}): {_now(daemon, made)}{when}")
 
 
 def _now(client: Client, corrected: dict[str, Any]) -> str:

@@ -49,7 +49,17 @@ def _text(log: dict[str, Any]) -> str:
         for row in log["missing"]
     ]
     lines += [f"signed by {held['by']} at {shown_local(held['at'])}" for held in log["signed"]]
+    lines += _since(log)
     return "\n".join([*lines, "", CAUTION])
+
+
+def _since(log: dict[str, Any]) -> list[str]:
+    """Return what was entered after the last signature."""
+    return [
+        f"after it was signed: {one['words']} ({one['id']}, {one['by'] or 'nobody named'},"
+        f" {shown_local(one['at'])})"
+        for one in log["since_signed"]
+    ]
 
 
 def _row(row: dict[str, Any]) -> str:
@@ -112,6 +122,7 @@ def _checked(log: dict[str, Any]) -> list[str]:
         lines.append(
             f"{who} signed the first {one['entries']} at {at}: they are as they were{more}."
         )
+    lines += _since(log)
     if not log["signed"]:
         lines.append("Nobody signed it yet: entries cut from its end would not show.")
     lines.append(
@@ -182,6 +193,6 @@ def correct(
     """
     entry = daemon.post(
         "/log/corrective", piece=piece, control_restored=restored, disposition=disposition,
-        breach=moment_text(breach, daemon), **given,
+        breach=moment_text(breach, daemon, piece=piece), **given,
     )  # fmt: skip
     daemon.emit(entry, f"recorded for {piece}: {disposition}")

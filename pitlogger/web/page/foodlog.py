@@ -48,6 +48,7 @@ async def food_screen(daemon: Node, shown: Shown, cook: str | None) -> dict[str,
         "unit": shown.units.temperature,
         "policy": f"{daemon.safety.title} ({daemon.safety.name}, {daemon.safety.version})",
         "sheets": [], "corrective": [], "checks": [], "signed": [], "faults": [], "head": "",
+        "since": [],
     }  # fmt: skip
     if chosen is None:
         return {**common, "sentence": tr("No cook is on record yet.")}
@@ -70,6 +71,10 @@ async def food_screen(daemon: Node, shown: Shown, cook: str | None) -> dict[str,
         "signed": [
             {"by": held.by, "name": held.name, "at": shown.clock(held.at_ms), "entries": held.seq}
             for held in made.signed
+        ],
+        "since": [
+            {"id": one.id, "by": one.by, "at": shown.clock(one.t_ms), "words": words}
+            for one, words in made.since
         ],
         "faults": made.faults,
         "head": made.head,

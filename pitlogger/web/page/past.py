@@ -163,7 +163,7 @@ def own_ids(svg: str, prefix: str) -> str:
 
 
 def cook_line(row: CookRow, daemon: Node, shown: Shown) -> dict[str, Any]:
-    started = datetime.fromtimestamp(row.started_ms / 1000, UTC).astimezone()
+    started = datetime.fromtimestamp(row.started_utc_ms / 1000, UTC).astimezone()
     return {
         "id": row.id,
         "name": row.name,

@@ -8,7 +8,7 @@ from fastapi import APIRouter
 
 from pitlogger.engine.forecasts.summary import outlook, questions
 from pitlogger.errors import UsageError, unknown
-from pitlogger.views.forecasts import OutlookView, outlook_view
+from pitlogger.views.forecasts import OutlookView, needs, outlook_view
 from pitlogger.views.node import Node
 
 
@@ -24,6 +24,6 @@ def make_forecast_api(daemon: Node) -> APIRouter:
             raise UsageError(unknown("piece", piece, pieces))
         asked = questions(daemon.engine, daemon.clock.engine_ms(), piece)
         found = await asyncio.to_thread(outlook, asked)
-        return outlook_view(found, daemon.utc_offset_ms)
+        return outlook_view(found, daemon.utc_offset_ms, needs(daemon.engine.book, piece))
 
     return api

@@ -16,6 +16,7 @@ from pitlogger.views import doubting
 from pitlogger.views.journal import Discard, EntryView, MealEntry
 from pitlogger.views.node import Node
 from pitlogger.web.access.roles import who_asks
+from pitlogger.web.corrections import refuse_withdrawn
 from pitlogger.web.requests import Ask, Text
 from pitlogger.web.routes.entry_answer import entry_answer
 from pitlogger.web.routes.reading import cook_id
@@ -67,6 +68,7 @@ async def tell_meal(daemon: Node, ask: MealAsk) -> Entry:
     named = ask.cook or open_cook(daemon.engine.book, None, ask.answers, question)
     known = await cook_id(daemon, named or None, ask.answers)
     book = await daemon.ask(lambda reader: _book(reader, known))
+    refuse_withdrawn(book)
     marks = ask.tender if isinstance(ask.tender, dict) else {"": ask.tender} if ask.tender else {}
     body = meal_told(known, book, came=ask.came, left_mg=ask.left, tender=marks, text=ask.text)
     doubting.meal_asked(body, book, ask.answers, daemon.units)

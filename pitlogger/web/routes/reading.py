@@ -84,8 +84,8 @@ def _add_reads(api: APIRouter, daemon: Node) -> None:
             CookView(
                 cook=row.id,
                 name=row.name,
-                started=rfc3339(row.started_ms),
-                finished=moment(row.finished_ms),
+                started=rfc3339(row.started_utc_ms),
+                finished=moment(row.finished_utc_ms),
                 entries=row.entries,
                 withdrawn=row.withdrawn,
                 batch=row.batch or None,
@@ -172,7 +172,7 @@ async def recorded(daemon: Node, cook: str) -> Recorded:
     """Return a cook as it is kept."""
 
     def read(reader: Reader) -> Recorded:
-        row = next(row for row in reader.cooks() if row.id == cook)
+        row = next(row for row in reader.cooks(withdrawn=True) if row.id == cook)
         return Recorded(row, reader.entries(cook=cook), reader.clocks())
 
     return await daemon.ask(read)
@@ -185,20 +185,22 @@ async def cook_id(daemon: Node, cook: str | None, answers: Answers = NO_ANSWERS)
         UsageError: There is none of that name or id.
         QuestionError: Several cooks have that name.
     """
-    rows = await daemon.ask(lambda reader: reader.cooks())
+    kept = await daemon.ask(lambda reader: reader.cooks(withdrawn=True))
+    rows = [row for row in kept if not row.withdrawn]
     if cook is None:
         if daemon.cook is not None:
             return daemon.cook
         if rows:
             return rows[0].id
         raise UsageError("there is no cook on record yet")
-    if any(cook == row.id for row in rows):
+    if any(cook == row.id for row in kept):
         return cook
-    ids = [row.id for row in rows if row.name.casefold() == cook.casefold()]
-    if len(ids) > 1:
-        return answers.choose(f"{len(ids)} cooks are named '{cook}': which one?", ids)
-    if ids:
-        return ids[0]
+    for among in (rows, kept):  # a withdrawn one only where no other has its name
+        ids = [row.id for row in among if row.name.casefold() == cook.casefold()]
+        if len(ids) > 1:
+            return answers.choose(f"{len(ids)} cooks are named '{cook}': which one?", ids)
+        if ids:
+            return ids[0]
     raise UsageError(
         unknown("cook", cook, [name for row in rows[:10] for name in (row.name, row.id)])
     )

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 from pitlogger.errors import UsageError
 from pitlogger.model.cooks import Stage
 from pitlogger.yields.learned.belief import Belief, prior_belief
-from pitlogger.yields.plausible import least_on_pit_ms
+from pitlogger.yields.plausible import on_pit_ms
 
 if TYPE_CHECKING:
     from pitlogger.model.book import Book, PieceBook
@@ -153,11 +153,12 @@ def _parts(held: PieceBook) -> Iterable[tuple[str, int]]:
     on, wrapped = held.mark(Stage.SMOKING), held.mark(Stage.WRAPPED)
     off = held.mark(Stage.RESTING, Stage.HOLDING, Stage.CARVED)
     first = on or wrapped
+    least_ms, most_ms = on_pit_ms(held.piece.family)
     is_believed = (
         first is None
         or off is None
         or off.confirmed
-        or off.at_ms - first.at_ms >= least_on_pit_ms(held.piece.family)
+        or least_ms <= off.at_ms - first.at_ms <= most_ms
     )
     if not is_believed:
         return
