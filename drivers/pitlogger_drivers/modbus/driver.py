@@ -48,6 +48,11 @@ class ModbusConfig(SerialConfig):
         return self
 
     @property
+    def way(self) -> str:
+        """Port or host in words."""
+        return f"{self.host}:{self.tcp_port}" if self.host else f"serial port {self.port}"
+
+    @property
     def count(self) -> int:
         """How many registers are read."""
         ends = (e.register + TYPES[e.type].size // 2 for e in parse_map(self.map))
@@ -84,24 +89,10 @@ class Modbus(DriverBase):
             TransportError: The library for Modbus is not installed.
         """
         try:
-            from pitlogger_drivers.modbus.transport import ModbusSettings, ModbusTransport
+            from pitlogger_drivers.modbus.transport import ModbusTransport
         except ImportError as error:
             raise TransportError(
                 f"the driver 'modbus' needs the library pymodbus ({error})",
                 remedy="Install it: pip install 'pitlogger[modbus]'",
             ) from None
-        return ModbusTransport(
-            ModbusSettings(
-                port=config.port,
-                baud=config.baud,
-                framing=config.framing,
-                unit=config.unit,
-                function=config.function,
-                address=config.address,
-                count=config.count,
-                every_s=config.every_s,
-                patience_s=config.patience_s,
-                host=config.host,
-                tcp_port=config.tcp_port,
-            )
-        )
+        return ModbusTransport(config)

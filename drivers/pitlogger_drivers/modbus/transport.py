@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import logging
 from collections.abc import AsyncIterator
-from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from pymodbus.client import AsyncModbusSerialClient, AsyncModbusTcpClient
 from pymodbus.exceptions import ModbusException
@@ -15,31 +15,14 @@ from pitlogger.devices.transports.paths import path_appears
 from pitlogger.devices.transports.serial import FRAMINGS, SerialSettings, open_port
 from pitlogger.errors import SilentError, TransportError
 
+if TYPE_CHECKING:
+    from pitlogger_drivers.modbus.driver import ModbusConfig
+
 log = logging.getLogger(__name__)
 logging.getLogger("pymodbus").setLevel(logging.CRITICAL)  # it logs what it also raises
 
 
-@dataclass(frozen=True, slots=True)
-class ModbusSettings:
-    """A unit on a line or, where a host is given, in the network; which registers are read."""
-
-    port: str
-    baud: int
-    framing: str
-    unit: int
-    function: int
-    address: int
-    count: int
-    every_s: float
-    patience_s: float
-    tries: int = 3
-    host: str = ""
-    tcp_port: int = 502
-
-    @property
-    def way(self) -> str:
-        """Port or host in words."""
-        return f"{self.host}:{self.tcp_port}" if self.host else f"serial port {self.port}"
+TRIES = 3  # questions without an answer before the unit counts as silent
 
 
 class Heard:
@@ -65,18 +48,18 @@ class Heard:
 class ModbusTransport:
     """Reads registers; yields their bytes as they were on the wire."""
 
-    def __init__(self, settings: ModbusSettings) -> None:
-        self._settings = settings
+    def __init__(self, config: ModbusConfig) -> None:
+        self._config = config
         self._client: AsyncModbusSerialClient | AsyncModbusTcpClient | None = None
         self._heard = Heard()
         self._has_echo = False
 
     async def __aenter__(self) -> ModbusTransport:
-        self._client = await (self._over_tcp() if self._settings.host else self._over_serial())
+        self._client = await (self._over_tcp() if self._config.host else self._over_serial())
         return self
 
     async def _over_tcp(self) -> AsyncModbusTcpClient:
-        given = self._settings
+        given = self._config
         client = AsyncModbusTcpClient(
             given.host, port=given.tcp_port, timeout=given.patience_s, retries=0,
             reconnect_delay=0, trace_packet=self._heard.trace,
@@ -90,7 +73,7 @@ class ModbusTransport:
         return client
 
     async def _over_serial(self) -> AsyncModbusSerialClient:
-        given = self._settings
+        given = self._config
         # pymodbus does not tell why a port would not open; this says it in words.
         open_port(SerialSettings(given.port, given.baud, given.framing)).close()
         bits, parity, stop = FRAMINGS[given.framing]
@@ -125,9 +108,9 @@ class ModbusTransport:
 
     async def appears(self) -> None:
         """Return when a missing port is there."""
-        if self._settings.host:
+        if self._config.host:
             await asyncio.Event().wait()  # nothing tells
-        await path_appears(self._settings.port)
+        await path_appears(self._config.port)
 
     async def chunks(self) -> AsyncIterator[Chunk]:
         """Yield the registers' bytes, high byte first.
@@ -144,22 +127,22 @@ class ModbusTransport:
             silent = silent + 1 if raw is None else 0
             if raw is not None:
                 yield Chunk("", raw)
-            elif silent >= self._settings.tries:
+            elif silent >= TRIES:
                 raise self._unanswered(silent)
-            elif self._heard.is_echo and not self._has_echo and not self._settings.host:
+            elif self._heard.is_echo and not self._has_echo and not self._config.host:
                 await self._take_echo_off()
-            await asyncio.sleep(max(0.0, began_s + self._settings.every_s - loop.time()))
+            await asyncio.sleep(max(0.0, began_s + self._config.every_s - loop.time()))
 
     async def _take_echo_off(self) -> None:
         """Open the line anew for an adapter that repeats all that is sent."""
-        log.warning("%s repeats what is sent; its echo is taken off", self._settings.way)
+        log.warning("%s repeats what is sent; its echo is taken off", self._config.way)
         self._has_echo = True
         assert self._client is not None
         self._client.close()
         self._client = await self._over_serial()
 
     def _unanswered(self, times: int) -> SilentError:
-        given, heard = self._settings, self._heard
+        given, heard = self._config, self._heard
         if not heard.came and self._has_echo:
             return SilentError(
                 f"Modbus unit {given.unit} did not answer {times} times in a row; the adapter "
@@ -182,7 +165,7 @@ class ModbusTransport:
 
     async def _ask(self) -> bytes | None:
         """Return the registers' bytes, ``None`` where nothing came."""
-        given, client = self._settings, self._client
+        given, client = self._config, self._client
         assert client is not None
         if not client.connected:
             raise TransportError(

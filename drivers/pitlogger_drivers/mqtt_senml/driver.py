@@ -10,7 +10,7 @@ from pitlogger.devices.contract import ChannelInfo, DriverBase, DriverConfig, Dr
 from pitlogger.devices.framing import FrameDecoder
 from pitlogger.model.quantities import Quantity
 from pitlogger_drivers.mqtt_senml.decode import decode
-from pitlogger_drivers.mqtt_senml.transport import BrokerSettings, BrokerTransport
+from pitlogger_drivers.mqtt_senml.transport import BrokerTransport
 
 CHANNELS = tuple(
     ChannelInfo("*", quantity, unit)
@@ -57,14 +57,4 @@ class MqttSenml(DriverBase):
 
     def transport(self, config: MqttSenmlConfig) -> BrokerTransport:
         """Return the broker's messages."""
-        return BrokerTransport(
-            BrokerSettings(
-                host=config.host,
-                port=config.port,
-                topic=config.topic,
-                username=config.username,
-                password=config.password.get_secret_value(),
-                tls=config.tls,
-                ca_file=config.ca_file,
-            )
-        )
+        return BrokerTransport(config)

@@ -6,49 +6,39 @@ import asyncio
 import ssl
 from collections.abc import AsyncIterator
 from contextlib import AsyncExitStack
-from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import aiomqtt
 
 from pitlogger.devices.contract import Chunk
 from pitlogger.errors import TransportError
 
+if TYPE_CHECKING:
+    from pitlogger_drivers.mqtt_senml.driver import MqttSenmlConfig
+
 MOST_WAITING = 1000  # messages; of a flood the rest is passed over, and the log says so
-
-
-@dataclass(frozen=True, slots=True)
-class BrokerSettings:
-    """A broker and the topics wanted of it."""
-
-    host: str
-    port: int
-    topic: str
-    username: str = ""
-    password: str = ""
-    tls: bool = False
-    ca_file: str = ""
-    patience_s: float = 10.0
+PATIENCE_S = 10.0
 
 
 class BrokerTransport:
     """Subscribes to topics and yields payloads; ``source`` is empty, the pack names channels."""
 
-    def __init__(self, settings: BrokerSettings) -> None:
-        self._settings = settings
+    def __init__(self, config: MqttSenmlConfig) -> None:
+        self._config = config
         self._stack = AsyncExitStack()
         self._client: aiomqtt.Client | None = None
 
     async def __aenter__(self) -> BrokerTransport:
-        given = self._settings
+        given = self._config
         try:
-            async with AsyncExitStack() as stack, asyncio.timeout(given.patience_s):
+            async with AsyncExitStack() as stack, asyncio.timeout(PATIENCE_S):
                 client = aiomqtt.Client(
                     given.host,
                     given.port,
                     username=given.username or None,
-                    password=given.password or None,
+                    password=given.password.get_secret_value() or None,
                     tls_context=self._tls(),
-                    timeout=given.patience_s,
+                    timeout=PATIENCE_S,
                     max_queued_incoming_messages=MOST_WAITING,
                 )
                 self._client = await stack.enter_async_context(client)
@@ -84,12 +74,12 @@ class BrokerTransport:
             raise self._trouble(error) from error
 
     def _tls(self) -> ssl.SSLContext | None:
-        if not self._settings.tls:
+        if not self._config.tls:
             return None
-        return ssl.create_default_context(cafile=self._settings.ca_file or None)
+        return ssl.create_default_context(cafile=self._config.ca_file or None)
 
     def _trouble(self, error: Exception) -> TransportError:
-        given = self._settings
+        given = self._config
         return TransportError(
             f"broker {given.host}:{given.port}: {error or type(error).__name__}",
             remedy="Check that it runs, its address, user name and password, and its certificate",
