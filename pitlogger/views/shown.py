@@ -17,7 +17,7 @@ from pitlogger.model.quantities import (
 )
 from pitlogger.rules.messages import Units
 from pitlogger.safety.record import LogRow
-from pitlogger.views.language import day, figure
+from pitlogger.views.language import date, day, figure
 
 TEMPERATURE_UNITS = ("F", "C")
 MASS_UNITS = ("lb-oz", "lb", "kg", "g")
@@ -129,16 +129,25 @@ class Shown:
 
     def moment(self, engine_ms: int) -> datetime:
         """Return the node's local time of a moment."""
-        return datetime.fromtimestamp((engine_ms + self.utc_offset_ms) / 1000).astimezone()
+        return self.of_utc(engine_ms + self.utc_offset_ms)
+
+    @staticmethod
+    def of_utc(utc_ms: int) -> datetime:
+        """Return the local time of a moment of the wall clock."""
+        return datetime.fromtimestamp(utc_ms / 1000).astimezone()
 
     def clock(self, engine_ms: int) -> str:
         """Return the time of day, with the weekday where it is another day."""
-        at, now = self.moment(engine_ms), self.moment(self.now_ms)
+        return self.when(self.moment(engine_ms))
+
+    def when(self, at: datetime) -> str:
+        """Return a local time as a clock, with its day where that is another one."""
+        now = self.moment(self.now_ms)
         if at.date() == now.date():
             return at.strftime("%H:%M")
         if abs((at.date() - now.date()).days) < 7:
             return f"{day(at)} {at:%H:%M}"
-        return at.strftime("%Y-%m-%d %H:%M")
+        return f"{date(at, with_year=at.year != now.year)} {at:%H:%M}"
 
     def offset_min(self) -> int:
         """Return how far the node's clock lies east of UTC now, in minutes."""

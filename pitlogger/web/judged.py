@@ -53,15 +53,19 @@ class JudgedCook:
     since: list[tuple[Entry, str]]  # what came after the last signature, in words
 
 
-async def judged(daemon: Node, cook: str | None) -> JudgedCook:
+async def judged(daemon: Node, cook: str | None, units: Units | None = None) -> JudgedCook:
     """Return the food log of a cook, by id or name, as it stands; of the last one by default.
+
+    Args:
+        units: Of who reads it; the node's by default.
 
     Raises:
         UsageError: No such cook.
         RefusedError: Nothing is on record yet.
     """
-    shown_in = ShownIn(daemon.units.temperature, daemon.units.mass)
-    shown = Shown(daemon.units, daemon.clock.engine_ms(), daemon.utc_offset_ms)
+    units = units or daemon.units
+    shown_in = ShownIn(units.temperature, units.mass)
+    shown = Shown(units, daemon.clock.engine_ms(), daemon.utc_offset_ms)
     return await asyncio.to_thread(
         judge_cook, daemon.config.database, cook, daemon.safety, shown_in, shown.moment
     )

@@ -57,6 +57,9 @@ def test_an_owner_makes_a_code_and_removes_a_phone(stage: Staged, open_page: Ope
     key = stage.key("lost phone", Role.HANDS)
     page = open_page("/settings")
     page.get_by_role("button", name="Remove lost phone").click()
+    expect(page.locator(".sentence")).to_contain_text("Remove lost phone?")
+    rested(page)
+    page.get_by_role("button", name="Remove it").click()
     expect(page.get_by_role("button", name="Remove lost phone")).to_have_count(0)
     assert stage.access.who(key).role is None
     rested(page)

@@ -8,11 +8,13 @@ from pathlib import Path
 from playwright.sync_api import Browser, Page, expect
 
 from pitlogger.model.journal import StageSet
-from tests.browser.conftest import PHONE, Open, pairing_cookie
+from tests.browser.conftest import PATIENCE_MS, PHONE, Open, pairing_cookie
 from tests.browser.staging import Staged, staged
 
 SCREENS = ("", "weigh", "temp", "alarms", "food", "weights", "cooks", "settings", "more", "plan",
            "turn-in", "begin", "probes", "piece/brisket-1", "print")  # fmt: skip
+REST = ("job", "checks", "heard", "first", "join", "reach", "import", "sales",
+        "ahead?piece=brisket-1")  # fmt: skip
 
 
 def _cut(page: Page, stage: Staged) -> None:
@@ -74,19 +76,32 @@ def test_what_comes_back_from_the_browsers_cache_is_old_until_heard(
     expect(page.locator("#link")).to_be_visible(timeout=5_500)
 
 
-def test_a_killed_daemon_is_seen_within_five_seconds(browser: Browser, tmp_path: Path) -> None:
-    pages: list[Page] = []
-    with staged(tmp_path, None) as stage:
-        for path in ("", "weigh", "temp", "alarms", "food"):  # a phone each
+# By the phone's own steady clock: the last word of the node, and the bar.
+TIMES = """
+document.addEventListener('pit:heard', () => {
+    globalThis.heardAt = performance.now();
+    globalThis.lostAt = undefined;
+});
+document.addEventListener('pit:lost', () => { globalThis.lostAt ??= performance.now(); });
+"""
+
+
+def test_a_killed_daemon_is_seen_on_every_screen(browser: Browser, tmp_path: Path) -> None:
+    pages: dict[str, Page] = {}
+    with staged(tmp_path, 9.0) as stage:
+        for path in (*SCREENS, *REST):  # a phone each
             context = browser.new_context(**PHONE)
+            context.add_init_script(TIMES)
             context.add_cookies([pairing_cookie(stage)])
-            pages.append(context.new_page())
-            pages[-1].goto(stage.address + path)
-            expect(pages[-1].locator("#link")).to_be_hidden()
-        pages[-1].wait_for_timeout(1500)
-    for page in pages:
-        expect(page.locator("#link"), page.url).to_be_visible(timeout=5_000)
-        assert page.title().startswith("OLD · ")
+            pages[path] = context.new_page()
+            pages[path].goto(stage.address + path)
+            pages[path].wait_for_function("globalThis.heardAt")
+        for path, page in pages.items():
+            assert not page.title().startswith("OLD"), path
+    for path, page in pages.items():
+        expect(page.locator("#link"), path).to_be_visible(timeout=PATIENCE_MS)
+        assert page.title().startswith("OLD · "), path
+        assert page.evaluate("lostAt - heardAt") < 5_000, path
         page.context.close()
 
 

@@ -8,7 +8,7 @@ from playwright.sync_api import expect
 from pitlogger.inference.recogniser import Sight, StageProposal
 from pitlogger.model.alerts import AlertState
 from pitlogger.model.cooks import Stage
-from pitlogger.model.journal import StageSet
+from pitlogger.model.journal import CookFinished, StageSet
 from tests.browser.conftest import DESKTOP, Open
 from tests.browser.staging import Staged
 
@@ -33,9 +33,32 @@ def test_the_table_of_alarms_is_sorted_and_filtered(stage: Staged, open_page: Op
     assert subjects.all_inner_texts() == first[::-1]
     page.locator("#standing").get_by_label("Show only what has").fill(first[0])
     assert set(subjects.all_inner_texts()) == {first[0]}
-    expect(page.locator("#history table").first).to_be_visible()
+    expect(page.locator("#history")).to_be_hidden()
     phone = open_page("/alarms")
     expect(phone.locator("#standing")).to_be_hidden()
+    expect(phone.locator("#history")).to_be_visible()
+
+
+def test_the_table_shows_now_this_cook_or_all(stage: Staged, open_page: Open) -> None:
+    stage.call(lambda: _silence(stage))
+    page = open_page("/alarms", **DESKTOP)
+    chooser = page.locator(".shows")
+    expect(chooser.get_by_role("link", name="Now")).to_have_attribute("aria-current", "true")
+    lines = page.locator("#history tbody tr")
+    for name in ("This cook", "All"):
+        chooser.get_by_role("link", name=name).click()
+        expect(page.locator("#standing")).to_have_count(0)
+        expect(lines.first).to_be_visible()
+    of_all = lines.count()
+
+    async def over() -> None:
+        await stage.daemon.submit(CookFinished("harvest supper"), "AK")
+
+    stage.call(over)
+    page.goto(f"{stage.address}alarms?show=cook")
+    expect(page.locator("#history")).to_contain_text("Nothing yet.")
+    page.goto(f"{stage.address}alarms?show=all")
+    assert lines.count() >= of_all
 
 
 @pytest.mark.parametrize("how", ["touch", "keyboard"])

@@ -6,6 +6,7 @@ pseudo-locale (accented, two fifths longer) and written from right to left.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -36,6 +37,19 @@ CUT = """() => [...document.querySelectorAll('body *')].filter((e) => {
         && e.scrollWidth > e.clientWidth + 1 && getComputedStyle(e).overflowX !== 'visible';
 }).map((e) => `${e.tagName}.${e.className} ${e.textContent.trim().slice(0, 40)}`)"""
 
+# The solid ground of an action: at most one a screen, with all that is folded open.
+SOLID = """() => {
+    const petrol = getComputedStyle(document.documentElement).getPropertyValue('--action').trim();
+    const probe = document.body.appendChild(document.createElement('i'));
+    probe.style.background = petrol;
+    const wanted = getComputedStyle(probe).backgroundColor;
+    probe.remove();
+    return [...document.querySelectorAll('main button, main .button')]
+        .filter((e) => e.checkVisibility() && getComputedStyle(e).backgroundColor === wanted)
+        .map((e) => e.textContent.trim());
+}"""
+COMMAND = re.compile(r"pitlogger (?!is\b)[a-z]+|\bsudo \S+|(?<!\S)--[a-z]+|\S+\.(?:toml|py|md)\b")
+
 
 @pytest.fixture(scope="module")
 def house(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Staged]:
@@ -54,8 +68,14 @@ def _open(browser: Browser, house: Staged, width: int, scheme: str = "light") ->
 
 
 def _faults(page: Page, path: str) -> list[str]:
-    return [f"{path} wide: {one}" for one in too_wide(page)] + [
-        f"{path} cut: {one}" for one in page.evaluate(CUT)
+    solid = page.evaluate(SOLID)
+    more = [f"{path} several solid buttons: {solid}"] if len(solid) > 1 else []
+    commands = COMMAND.findall(page.locator("body").inner_text())
+    return [
+        *more,
+        *(f"{path} wide: {one}" for one in too_wide(page)),
+        *(f"{path} cut: {one}" for one in page.evaluate(CUT)),
+        *(f"{path} says a command: {one}" for one in commands),
     ]
 
 

@@ -17,7 +17,7 @@ from pitlogger.views import words
 from pitlogger.views.alert_words import standing_words
 from pitlogger.views.alerts import active
 from pitlogger.views.entries import body_words
-from pitlogger.views.language import tr, trn
+from pitlogger.views.language import mark, tr, trn
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 from pitlogger.web.deliveries import (
@@ -30,8 +30,10 @@ from pitlogger.web.deliveries import (
 )
 from pitlogger.web.page import standing
 from pitlogger.web.page.alarm_groups import grouped
+from pitlogger.web.page.plain_words import plain
 
 MOST_LINES = 60
+SHOW = {"now": mark("Now"), "cook": mark("This cook"), "all": mark("All")}
 SIGN: dict[Became, str] = {"sent": "✓", "waiting": "…", "failed": "!", "withdrawn": "–"}
 _UNSEEN = frozenset(
     {
@@ -47,13 +49,21 @@ _READ_BY_HAND = frozenset({"channel-stale", "probe-fault", "device-lost", "hot-h
 _DONE_BY_STAGE = {"wrap-due": Stage.WRAPPED, "pull-due": Stage.RESTING}
 
 
-async def alarms_screen(daemon: Node, shown: Shown) -> dict[str, Any]:
-    """Return the alarms screen with who was told of each and what happened before."""
+async def alarms_screen(daemon: Node, shown: Shown, show: str) -> dict[str, Any]:
+    """Return the alarms screen with who was told of each and what happened before.
+
+    Args:
+        show: What the table of a wide screen holds, a key of ``SHOW``.
+    """
+    show = show if show in SHOW else "now"
 
     def read(reader: Reader) -> tuple[list[NoticeView], list[Entry]]:
-        kinds = ("alert-changed", "alert-acted")
-        entries = reader.entries(cook=daemon.cook, kinds=kinds) if daemon.cook else []
-        return waiting(reader), entries[-MOST_LINES:]
+        cooks = [row.id for row in reader.cooks()] if show == "all" else [daemon.cook]
+        lines: list[Entry] = []
+        for cook in cooks:  # the newest first
+            if cook is not None and len(lines) < MOST_LINES:
+                lines = reader.entries(cook=cook, kinds=("alert-changed", "alert-acted")) + lines
+        return waiting(reader), lines[-MOST_LINES:]
 
     notices = await read_notices(daemon)
     unsent, entries = await daemon.ask(read)
@@ -61,6 +71,8 @@ async def alarms_screen(daemon: Node, shown: Shown) -> dict[str, Any]:
         **alarms(daemon, shown, notices),
         "unsent": [_unsent(row) for row in unsent],
         "ways": [way.id for way in daemon.config.notify.way],
+        "show": show,
+        "shows": [(key, tr(word)) for key, word in SHOW.items()],
         "history": [_line(entry, shown) for entry in reversed(entries)],
     }
 
@@ -215,7 +227,7 @@ def alert(daemon: Node, watch: Watch, shown: Shown) -> dict[str, Any]:
         "since": shown.since(watch.raised_ms),
         "at": shown.clock(watch.raised_ms),
         "iso": shown.iso(watch.raised_ms),
-        "remedy": watch.remedy or rule.remedy,
+        "remedy": plain(watch.remedy or rule.remedy),
         "cause": rule.cause,
         "consequence": rule.consequence,
         "act_within": rule.act_within,

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import re
-
 from pitlogger.errors import RefusedError
 from pitlogger.model.book import PieceBook, Weighing
 from pitlogger.model.cooks import Checkpoint, Stage
@@ -21,21 +19,6 @@ from pitlogger.web.page.typed import MAY_BE_NOTHING
 from pitlogger.web.requests import StageAsk, WeighAsk
 
 REPLACE, SECOND = "replace", "second weighing"
-_SENTENCE = re.compile(r"(?<=[.?!])\s+")
-_OPTION = re.compile(r"(?<!\S)--[a-z]")
-_COMMANDS = re.compile(
-    r"\s*\([^()]*pitlogger [^()]*\)|[:;,] [^:;,]*'pitlogger [^']*'|[:;,] see 'pitlogger[^']*'"
-)
-
-
-def plain(message: str) -> str:
-    """Return a refusal without the commands that a page has no use for, as a sentence."""
-    kept = [part for part in _SENTENCE.split(message) if not _OPTION.search(part)]
-    text = _COMMANDS.sub("", " ".join(kept) or message).strip().rstrip(".")
-    if text.endswith(("?", "!")):
-        return text
-    is_word = text.partition(" ")[0].isalpha()  # a name is written as it was given
-    return f"{text[:1].upper()}{text[1:]}." if is_word else f"{text}."
 
 
 def done_by_another(daemon: Node, ask: StageAsk, seen: str, shown: Shown) -> str:

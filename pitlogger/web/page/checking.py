@@ -33,7 +33,7 @@ async def checks_screen(daemon: Node, shown: Shown) -> dict[str, Any]:
                 "what": one.body.instrument,
                 "method": one.body.method,
                 "within": one.body.within,
-                "at": f"{shown.moment(one.t_ms):%Y-%m-%d %H:%M}",
+                "at": shown.clock(one.t_ms),
                 "by": one.by,
             }
             for one in reversed(made)

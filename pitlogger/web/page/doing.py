@@ -24,7 +24,7 @@ from pitlogger.web.access.codes import spoken
 from pitlogger.web.access.roles import role_of, who_asks
 from pitlogger.web.actions import decide
 from pitlogger.web.page.alarm_groups import FOOD_SAFETY
-from pitlogger.web.page.asked_first import done_by_another, plain, weigh_once
+from pitlogger.web.page.asked_first import done_by_another, weigh_once
 from pitlogger.web.page.begin import cook_text
 from pitlogger.web.page.checking import CHECKS
 from pitlogger.web.page.first import FIRST
@@ -33,6 +33,7 @@ from pitlogger.web.page.heard import HEARD
 from pitlogger.web.page.late import on_arrival
 from pitlogger.web.page.loose import LOOSE
 from pitlogger.web.page.pieces import followed
+from pitlogger.web.page.plain_words import plain
 from pitlogger.web.page.render import BACK, MORE, SCREENS
 from pitlogger.web.page.temp import PLACE
 from pitlogger.web.page.typed import in_phone_units, with_offset
@@ -309,8 +310,17 @@ def add_phone_actions(page: APIRouter, daemon: Node, access: Access) -> None:
     @page.post("/phones/remove")
     async def remove(request: Request) -> Response:
         form = parse_form(await request.body())
+        ident = form.get("phone", "")
         try:
-            access.keys.remove(form.get("phone", ""), who_asks.get().name, utc_ms())
+            named = [one.name for one in access.keys.holders() if one.id == ident]
+            question = tr("Remove {name}? It shows nothing until it is paired anew.",
+                          name=" ".join(named) or ident)  # fmt: skip
+            Answers.of(form.get("confirm", "")).choose(question, ("remove it",))
+            access.keys.remove(ident, who_asks.get().name, utc_ms())
+        except QuestionError as fault:
+            values = {"asked": fault.asked, "fields": form, "action": "/phones/remove",
+                      "back": "/settings"}  # fmt: skip
+            return screen(daemon, request, "question.html", values, 409)
         except UsageError as fault:
             return refused(daemon, request, str(fault), "/settings", 400)
         return RedirectResponse("/settings", 303)

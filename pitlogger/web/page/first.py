@@ -16,7 +16,7 @@ from pitlogger.formats.toml_text import toml_document
 from pitlogger.model.journal import Noted
 from pitlogger.questions import Answers
 from pitlogger.safety.policy import shipped_names, shipped_policy
-from pitlogger.views.language import tr
+from pitlogger.views.language import date, tr
 from pitlogger.views.node import Node
 from pitlogger.views.shown import MASS_UNITS, TEMPERATURE_UNITS, Shown
 from pitlogger.web.access.roles import who_asks
@@ -32,7 +32,7 @@ async def first_screen(daemon: Node, shown: Shown) -> dict[str, Any]:
     return {
         "node_name": config.node.name,
         "board": socket.gethostname(),
-        "zone": f"{now:%H:%M} on {now:%A, %Y-%m-%d} ({now:%Z}, UTC{now:%z})",
+        "zone": f"{now:%H:%M} on {date(now, with_year=True)} ({now:%Z}, UTC{now:%z})",
         "units": config.units,
         "temperature_units": TEMPERATURE_UNITS,
         "mass_units": MASS_UNITS,

@@ -5,7 +5,9 @@ pitlogger is a record and a reminder: the local code and the certified person de
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
+from datetime import datetime
 from typing import Any
 
 from pitlogger.clock import rfc3339
@@ -26,6 +28,8 @@ from pitlogger.web.probe_doubts import told_doubts
 
 MOST_CHECKS = 20
 MOST_DOUBTS = 10
+# A time within a reason, as it stands on paper too: local, with its offset.
+_LOCAL = re.compile(r"\d{4}-\d\d-\d\d \d\d:\d\d [+-]\d\d:\d\d")
 _PLAIN = {"lethality": mark("cooked enough"), "come-up": mark("warming time")}
 
 
@@ -38,7 +42,7 @@ async def food_screen(daemon: Node, shown: Shown, cook: str | None) -> dict[str,
     running = chosen is not None and chosen == daemon.cook
     common: dict[str, Any] = {
         "notes": NOTES,
-        "cooks": [{"id": row.id, "name": row.name} for row in rows],
+        "cooks": [(row.id, row.name, shown.when(shown.of_utc(row.started_utc_ms))) for row in rows],
         "chosen": chosen,
         "running": running,
         "pieces": await _answerable(daemon, chosen) if rows and chosen == rows[0].id else [],
@@ -52,7 +56,7 @@ async def food_screen(daemon: Node, shown: Shown, cook: str | None) -> dict[str,
     }  # fmt: skip
     if chosen is None:
         return {**common, "sentence": tr("No cook is on record yet.")}
-    made = await judged(daemon, chosen)
+    made = await judged(daemon, chosen, shown.units)
     if running:
         made = replace(made, rows=[_as_yet(row, daemon) for row in made.rows])
     return {
@@ -146,10 +150,14 @@ def _row(row: LogRow, shown: Shown) -> dict[str, Any]:
         "met": in_words(row.met) if row.id is None or row.met is not None else "",
         "failed": row.met is False,
         "instrument": row.instrument,
-        "note": row.note,
+        "note": _LOCAL.sub(lambda found: shown.when(_moment(found[0])), row.note),
         "struck": row.struck_by is not None,
         "missing": [] if row.struck_by else [part.replace("_", " ") for part in missing(row)],
     }
+
+
+def _moment(text: str) -> datetime:
+    return datetime.fromisoformat(text.replace(" +", "+").replace(" -", "-"))
 
 
 def _is_action(entry: Entry) -> bool:

@@ -23,8 +23,8 @@ from pitlogger.views import words
 from pitlogger.views.language import mark, tr
 from pitlogger.views.node import Node
 from pitlogger.web.joining import Joining, Talk, way_of
-from pitlogger.web.page.asked_first import plain
 from pitlogger.web.page.forms import parse_form
+from pitlogger.web.page.plain_words import plain
 from pitlogger.web.page.view import refused, screen
 
 _T, _M = Quantity.TEMPERATURE, Quantity.MASS
@@ -84,7 +84,7 @@ def add_joining(page: APIRouter, daemon: Node, joining: Joining) -> None:
             await _take(joining, step, form)
         except PitloggerError as fault:
             status = 400 if isinstance(fault, UsageError) else 409
-            return refused(daemon, request, plain(str(fault)), "/join", status)
+            return refused(daemon, request, str(fault), "/join", status)
         return RedirectResponse("/reach" if step == "stop" else "/join", 303)
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Collection, Mapping, Sequence
 from contextlib import suppress
-from datetime import UTC, datetime
 from typing import Any
 
 from pitlogger.errors import PitloggerError, UsageError, unknown
@@ -163,7 +162,7 @@ def own_ids(svg: str, prefix: str) -> str:
 
 
 def cook_line(row: CookRow, daemon: Node, shown: Shown) -> dict[str, Any]:
-    started = datetime.fromtimestamp(row.started_utc_ms / 1000, UTC).astimezone()
+    started = shown.of_utc(row.started_utc_ms)
     return {
         "id": row.id,
         "name": row.name,

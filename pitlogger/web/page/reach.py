@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from pitlogger.devices.contract import DriverInfo
 from pitlogger.devices.registry import Registry
 from pitlogger.errors import DriverError, TransportError
+from pitlogger.web.page.plain_words import plain
 
 if TYPE_CHECKING:
     from pitlogger.devices.reach import Find
@@ -24,7 +25,7 @@ async def reach_screen(listen_s: float = LISTEN_S) -> dict[str, Any]:
     try:
         finds += await heard(listen_s)
     except TransportError as fault:
-        notes.append(f"Bluetooth was not looked at: {fault.message}")
+        notes.append(plain(f"Bluetooth was not looked at: {fault.message}"))
     infos = await asyncio.to_thread(_drivers)
     return {"sentence": _sentence(finds), "finds": [_find(one, infos) for one in finds],
             "notes": notes}  # fmt: skip
@@ -55,7 +56,7 @@ def _find(find: Find, infos: list[DriverInfo]) -> dict[str, Any]:
         "address": find.address,
         "name": find.name,
         "signal": "" if find.signal_dbm is None else f"{find.signal_dbm} dBm",
-        "note": find.note,
+        "note": plain(find.note),
         "keys": dict(find.keys),
         "drivers": drivers,
         "point": _to_point(find),

@@ -77,7 +77,10 @@ def make_page(daemon: Node, access: Access, ring: RingTest, signers: Signers) ->
         "/checks": ("checks.html", lambda v: checks_screen(v.node, v.shown)),
         "/first": ("first.html", lambda v: first_screen(v.node, v.shown)),
         "/heard": ("heard.html", lambda v: heard_screen(v.node, v.shown)),
-        "/alarms": ("alarms.html", lambda v: alarms_screen(v.node, v.shown)),
+        "/alarms": (
+            "alarms.html",
+            lambda v: alarms_screen(v.node, v.shown, v.query.get("show", "")),
+        ),
         "/plan": ("plan.html", lambda v: plan_screen(v.node, v.shown, v.query)),
         "/begin": ("begin.html", _begin_screen),
         "/more": ("more.html", lambda v: {"sentence": MORE_SENTENCE, "groups": groups()}),

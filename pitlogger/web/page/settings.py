@@ -15,10 +15,11 @@ from pitlogger.views.node import Node
 from pitlogger.views.shown import MASS_UNITS, TEMPERATURE_UNITS, Shown
 from pitlogger.views.status import is_running
 from pitlogger.web.access.access import Access
+from pitlogger.web.access.keyring import Holder
 from pitlogger.web.access.roles import ABOUT, Role, who_asks
-from pitlogger.web.access.routes import holder_view
 from pitlogger.web.page import standing
 from pitlogger.web.page.figures import figure
+from pitlogger.web.page.plain_words import plain
 
 _LINK: dict[Link | None, str] = {
     None: mark("looking for it"),
@@ -51,7 +52,7 @@ def settings_screen(
         "who": {"name": who.name, "initials": who.initials,
                 "role": ABOUT[who.role] if who.role else ABOUT[Role.LOOK]},
         "is_owner": who.role is Role.OWNER,
-        "holders": [holder_view(held) for held in access.keys.holders()]
+        "holders": [(held, _seen(held, shown)) for held in access.keys.holders()]
         if who.role is Role.OWNER else [],
         "roles": [{"value": role.label, "label": ABOUT[role]} for role in Role],
         "rules": [_rule(daemon, kind) for kind in daemon.policy.rules],
@@ -75,6 +76,13 @@ def _sentence(devices: int, lost: list[str], daemon: Node) -> str:
     return trn("{count} device at work.", "{count} devices at work.", devices)
 
 
+def _seen(held: Holder, shown: Shown) -> str:
+    """Return when a phone or program was last seen, or removed."""
+    if held.removed_ms is not None:
+        return tr("removed {at}", at=shown.when(shown.of_utc(held.removed_ms)))
+    return tr("seen {at}", at=shown.when(shown.of_utc(held.seen_ms)))
+
+
 def _device(daemon: Node, name: str) -> dict[str, Any]:
     table = next((one for one in daemon.config.device if one.id == name), None)
     stands = daemon.supervisor.standing(name)
@@ -83,8 +91,8 @@ def _device(daemon: Node, name: str) -> dict[str, Any]:
         "id": name,
         "driver": table.driver if table is not None else "",
         "link": tr(_LINK[stands.link]),
-        "trouble": stands.message if is_lost else "",
-        "remedy": stands.remedy if is_lost else "",
+        "trouble": plain(stands.message) if is_lost else "",
+        "remedy": plain(stands.remedy) if is_lost else "",
         "commands": daemon.supervisor.commands(name) if stands.link is Link.UP else (),
     }
 

@@ -18,6 +18,7 @@ from pitlogger.web.access.gate import POLICY
 from pitlogger.web.access.roles import Role, who_asks
 from pitlogger.web.page.alarm_groups import grouped
 from pitlogger.web.page.alarms import alert
+from pitlogger.web.page.plain_words import plain
 from pitlogger.web.page.render import render
 from pitlogger.web.page.statics import load_statics
 from pitlogger.yields.doubted import doubts_of
@@ -48,7 +49,7 @@ def screen(
         me=who_asks.get(),
         may=may_act(),
         count=len(active(daemon, "alarm")),
-        trouble=daemon.trouble,
+        trouble=_trouble(daemon),
         did=_did(daemon, request, shown),
         **values,
     )
@@ -57,6 +58,12 @@ def screen(
         source = f"style-src 'self' {statics.sheet_source()}"
         headers["Content-Security-Policy"] = f"{POLICY}; {source}"
     return HTMLResponse(text, status, headers)
+
+
+def _trouble(daemon: Node) -> str:
+    """Return what keeps the record from being written, and what to do; empty if nothing."""
+    found = daemon.trouble
+    return "" if found is None else f"{plain(found.message)} {plain(found.remedy)}"
 
 
 def strip_of(daemon: Node, shown: Shown) -> dict[str, Any] | None:
@@ -90,7 +97,9 @@ def running_cook(daemon: Node) -> str:
 
 def refused(daemon: Node, request: Request, message: str, back: str, status: int) -> HTMLResponse:
     """Return the screen that says why something was not done."""
-    return screen(daemon, request, "refused.html", {"message": message, "back": back}, status)
+    return screen(
+        daemon, request, "refused.html", {"message": plain(message), "back": back}, status
+    )
 
 
 def _did(daemon: Node, request: Request, shown: Shown) -> dict[str, Any] | None:

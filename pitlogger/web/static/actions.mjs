@@ -140,7 +140,7 @@ async function send(action) {
   if (form && action.then) location.assign(said.run ? `${action.then}?did=${said.run}.${said.seq}` : action.then);
   else say(said.said, said.undo, form);
   document.dispatchEvent(new CustomEvent("pit:done", { detail: { action, said } }));
-  refreshSoon();
+  refreshSoon(true);
   return true;
 }
 
@@ -150,7 +150,7 @@ async function keptInMemory(action, form) {
     await keep({ ...action, kept: true });
     if (form?.isConnected) done(form);
     say(`${action.label}: kept, not yet on the node's disk. This phone keeps it too.`, null, form);
-    refreshSoon();
+    refreshSoon(true);
   }
   return true;
 }
@@ -175,7 +175,7 @@ async function refused(action, form, said) {
   } else {
     await keep({ ...action, refused: said.error });
   }
-  refreshSoon();
+  refreshSoon(true);
   return true;
 }
 
@@ -193,5 +193,5 @@ function done(form) {
 async function drop(key) {
   await forget(key);
   await showWaiting();
-  refreshSoon();
+  refreshSoon(true);
 }

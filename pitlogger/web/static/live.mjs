@@ -14,6 +14,7 @@ let opened = 0;
 /** @type {EventSource|null} */
 let source = null;
 let waiting = 0;
+let isEntered = false;
 /** The node's time at a moment of this page's own steady clock; the phone's date is never used. */
 const anchor = { node: Date.parse(document.getElementById("now")?.getAttribute("datetime") ?? "") || Date.now(), here: 0 };
 export const heard = { at: performance.now(), wall: Date.now(), clock: document.getElementById("now")?.getAttribute("datetime")?.slice(11, 19) ?? "" };
@@ -58,15 +59,16 @@ function open() {
   for (const kind of ["entry", "alert"]) {
     source.addEventListener(kind, (event) => {
       lastId = event.lastEventId || lastId;
+      const detail = JSON.parse(event.data);
       hear();
       if (document.hidden) refresh().catch(() => {});
-      else refreshSoon();
-      document.dispatchEvent(new CustomEvent(`pit:${kind}`, { detail: JSON.parse(event.data) }));
+      else refreshSoon(Boolean(detail.by));
+      document.dispatchEvent(new CustomEvent(`pit:${kind}`, { detail }));
     });
   }
   // What lies steady decides what is proposed.
   source.addEventListener("steady", () => { if (document.querySelector("[id^=keep-]")) refreshSoon(); });
-  source.addEventListener("status", () => { hear(); if (performance.now() < FRESH_MS) setTimeout(refreshSoon, FRESH_MS); else refreshSoon(); });
+  source.addEventListener("status", () => { hear(); if (performance.now() < FRESH_MS) setTimeout(() => refreshSoon(), FRESH_MS); else refreshSoon(); });
 }
 
 function close() {
@@ -111,20 +113,26 @@ function fill(selector, one) {
   }
 }
 
-/** Request this screen again, once for many reasons at a time. */
-export function refreshSoon() {
+/** Request this screen again, once for many reasons at a time. @param {boolean} [byPerson] somebody entered something */
+export function refreshSoon(byPerson = false) {
+  isEntered ||= byPerson;
   clearTimeout(waiting);
   waiting = setTimeout(() => refresh().catch(() => {}), SETTLE_MS);
 }
 
 /** @returns {Promise<void>} */
 export async function refresh() {
-  const answer = await fetch(location.pathname + location.search.replace(/[?&]did=[^&]*/, ""), { headers: { Accept: "text/html" } });
+  const main = document.querySelector("main");
+  const isLive = main?.dataset.shape !== undefined || main?.querySelector(isEntered ? "[data-live]" : "[data-live='']");
+  isEntered = false;
+  // A screen that stands still is not made anew for its bars: some search for seconds, or compute.
+  const own = isLive ? location.pathname + location.search.replace(/[?&]did=[^&]*/, "") : "/more";
+  const answer = await fetch(own, { headers: { Accept: "text/html" } });
   if (answer.redirected && new URL(answer.url).pathname === "/pair") return location.reload();
   if (!answer.ok) return;
   const made = new DOMParser().parseFromString(await answer.text(), "text/html");
-  const main = document.querySelector("main");
-  if (main && made.querySelector("main")?.dataset.shape !== main.dataset.shape && !isWrittenIn(main) && !isLeaving) return location.reload();
+  if (!isLive) made.querySelector(`nav a[href="${CSS.escape(location.pathname)}"]`)?.setAttribute("aria-current", "page");
+  if (main && isLive && made.querySelector("main")?.dataset.shape !== main.dataset.shape && !isWrittenIn(main) && !isLeaving) return location.reload();
   for (const block of liveBlocks(made)) swap(block);
 }
 

@@ -380,7 +380,7 @@ def _loss(adapter: str, change: AdapterChange) -> TransportError:
     """Return the message about an adapter that went while it was used."""
     if change is AdapterChange.SERVICE_GONE:
         return TransportError(
-            "the Bluetooth service went away", remedy="Look at: systemctl status bluetooth"
+            "the Bluetooth service went away", remedy="See how it fares: systemctl status bluetooth"
         )
     if change is AdapterChange.PULLED:
         return TransportError(
