@@ -110,6 +110,14 @@ def _split(daemon: Node, ask: requests.SplitAsk) -> Body:
     return PieceSplit(ask.piece, tuple(table.piece() for table in ask.into))
 
 
+# What an assignment leaves as it is where it says nothing of it, by field and attribute.
+_OF_THE_PROBE = (
+    ("offset", "offset"), ("stale_after", "stale_after_ms"), ("", "quantity"), ("", "interval_ms"),
+    ("", "scale_interval_mg"), ("", "device"), ("", "settled"),
+)  # fmt: skip
+_OF_THE_PLACE = (("set_point", "set_point_mc"), ("low", "low_mc"), ("high", "high_mc"))
+
+
 def _assigned(daemon: Node, ask: requests.AssignAsk) -> Body:
     channel, book = ask.channel.channel(), daemon.engine.book
     if ask.swap_with is not None:
@@ -121,7 +129,17 @@ def _assigned(daemon: Node, ask: requests.AssignAsk) -> Body:
         return ChannelAssigned(swapped, other.lead, ask.at, ask.swap_with)
     if channel.site is Site.CORE and channel.piece is None:
         raise UsageError(f"{channel.id}: a core sits in a piece: say which one (--piece)")
-    return ChannelAssigned(channel, ask.lead, ask.at)
+    now = book.assignment(channel.id, ask.at)
+    if now is None:
+        return ChannelAssigned(channel, ask.lead, ask.at)
+    stays = (now.channel.site, now.channel.piece) == (channel.site, channel.piece)
+    said = ask.channel.model_fields_set
+    kept = {
+        name: getattr(now.channel, name)
+        for field, name in (*_OF_THE_PROBE, *(_OF_THE_PLACE if stays else ()))
+        if field not in said
+    }
+    return ChannelAssigned(replace(channel, **kept), ask.lead or (stays and now.lead), ask.at)
 
 
 def _stage(daemon: Node, ask: requests.StageAsk) -> Body:

@@ -16,7 +16,7 @@ from pitlogger.views.shown import Shown
 from pitlogger.web.page.figures import figure
 from pitlogger.web.routes.ring_test import RingTest
 
-NO_WAY = mark("no way of being told is configured ([notify]): only an open page sounds")
+NO_WAY = mark("nobody is told: only an open page sounds")
 _WATCHED = (Site.PIT, Site.CORE, Site.HOLD)
 
 
@@ -58,7 +58,13 @@ def _probe_checks(daemon: Node, shown: Shown) -> list[NightCheck]:
         assignment = daemon.engine.book.assignment(lane.state.id)
         if lane.site is Site.PIT and assignment is not None and assignment.channel.low_mc is None:
             text = tr("{pit} has no band: a dying fire wakes nobody", pit=one["name"])
-            found.append(NightCheck(False, text, tr("Give it low and high in the cook file.")))
+            found.append(
+                NightCheck(
+                    False,
+                    text,
+                    tr("Give it a lowest and a highest under Settings, Set point and band."),
+                )
+            )
     if not any(lane.site is Site.PIT for lane in daemon.engine.lanes.values()):
         found.append(
             NightCheck(False, tr("no channel watches the pit"), tr("Assign a probe to the pit."))

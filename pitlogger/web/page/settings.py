@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from pitlogger.devices.supervisor import Link
+from pitlogger.engine.beside import band_of
 from pitlogger.engine.compiled_channel import Lane
 from pitlogger.model.alerts import alert_class
 from pitlogger.model.quantities import Quantity, show_duration
@@ -114,7 +115,19 @@ def _channel(daemon: Node, lane: Lane, shown: Shown) -> dict[str, Any]:
         "unit": shows["unit"],
         "word": shows["word"],
         "is_temperature": lane.is_temperature,
+        "band": _band(daemon, lane, shown) if lane.site is Site.PIT else (),
     }
+
+
+def _band(daemon: Node, lane: Lane, shown: Shown) -> list[tuple[str, str, str]]:
+    """Return the fields of a pit: name, label, what it is now."""
+    held = daemon.engine.book.assignment(lane.state.id)
+    now = (None,) * 3 if held is None else band_of(held.channel)
+    names = (("set_point", tr("Set point")), ("low", tr("Lowest")), ("high", tr("Highest")))
+    return [
+        (field, label, "" if mc is None else shown.degrees(mc))
+        for (field, label), mc in zip(names, now, strict=True)
+    ]
 
 
 def _rule(daemon: Node, kind: str) -> dict[str, Any]:
