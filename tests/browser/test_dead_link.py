@@ -90,7 +90,7 @@ def test_a_killed_daemon_is_seen_on_every_screen(browser: Browser, tmp_path: Pat
     pages: dict[str, Page] = {}
     with staged(tmp_path, 9.0) as stage:
         for path in (*SCREENS, *REST):  # a phone each
-            context = browser.new_context(**PHONE)
+            context = browser.new_context(**PHONE, bypass_csp=True)
             context.add_init_script(TIMES)
             context.add_cookies([pairing_cookie(stage)])
             pages[path] = context.new_page()

@@ -11,7 +11,7 @@ from tests.browser.staging import Staged
 
 def test_the_ring_test_is_answered_by_a_tap(stage: Staged, open_page: Open) -> None:
     page = open_page("/turn-in")
-    expect(page.locator("#checks")).to_contain_text("no way of being told is configured")
+    expect(page.locator("#checks")).to_contain_text("nobody is told: only an open page sounds")
     page.get_by_role("button", name="Ring now").click()
     expect(page.locator("#told")).to_contain_text("Ringing.")
     expect(page.locator("#ring")).to_contain_text("Did it reach you?")

@@ -213,6 +213,8 @@ def alert(daemon: Node, watch: Watch, shown: Shown) -> dict[str, Any]:
     rule = daemon.policy.rules[watch.kind]
     done = _DONE_BY_STAGE.get(watch.kind)
     is_active = watch.state in ACTIVE
+    message = told_in_short(daemon, watch, shown)
+    head, _, more = message.partition("; ")
     return {
         "alert": watch.key,
         "kind": watch.kind,
@@ -220,7 +222,9 @@ def alert(daemon: Node, watch: Watch, shown: Shown) -> dict[str, Any]:
         "subject": _subject(watch.key),
         "letter": standing.LETTER[watch.priority.label],
         "priority": watch.priority.label,
-        "message": told_in_short(daemon, watch, shown),
+        "message": message,
+        "head": head,
+        "more": words.capital(more),
         "state": words.state(watch.state),
         "active": is_active,
         "unseen": watch.state in _UNSEEN,

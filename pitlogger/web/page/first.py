@@ -32,7 +32,7 @@ async def first_screen(daemon: Node, shown: Shown) -> dict[str, Any]:
     return {
         "node_name": config.node.name,
         "board": socket.gethostname(),
-        "zone": f"{now:%H:%M} on {date(now, with_year=True)} ({now:%Z}, UTC{now:%z})",
+        "zone": f"{now:%H:%M} on {date(now, with_year=True)} ({now:%Z}, UTC{now.isoformat()[-6:]})",
         "units": config.units,
         "temperature_units": TEMPERATURE_UNITS,
         "mass_units": MASS_UNITS,

@@ -51,8 +51,8 @@ async def food_screen(daemon: Node, shown: Shown, cook: str | None) -> dict[str,
         "dispositions": record.DISPOSITIONS,
         "unit": shown.units.temperature,
         "policy": f"{daemon.safety.title} ({daemon.safety.name}, {daemon.safety.version})",
-        "sheets": [], "corrective": [], "checks": [], "signed": [], "faults": [], "head": "",
-        "since": [],
+        "sheets": [], "empty": [], "corrective": [], "checks": [], "signed": [],
+        "faults": [], "head": "", "since": [],
     }  # fmt: skip
     if chosen is None:
         return {**common, "sentence": tr("No cook is on record yet.")}
@@ -62,10 +62,7 @@ async def food_screen(daemon: Node, shown: Shown, cook: str | None) -> dict[str,
     return {
         **common,
         "sentence": _sentence(made),
-        "sheets": [
-            {"name": name, "rows": [_row(row, shown) for row in made.rows if row.sheet == sheet]}
-            for sheet, name in SHEETS.items()
-        ],
+        **_sheets(made, shown),
         "corrective": [_action(entry, shown) for entry in made.logged if _is_action(entry)],
         "checks": [
             _check(entry.body, entry, shown)
@@ -89,6 +86,22 @@ async def food_screen(daemon: Node, shown: Shown, cook: str | None) -> dict[str,
 async def _answerable(daemon: Node, cook: str) -> list[str]:
     """Return the pieces that corrective action may still name: those of the newest cook."""
     return await daemon.ask(lambda reader: list(fold(reader.entries(cook=cook)).pieces))
+
+
+def _sheets(made: JudgedCook, shown: Shown) -> dict[str, Any]:
+    """Return the sheets that hold anything, one with a limit not met first, and the empty ones."""
+    held = {sheet: [row for row in made.rows if row.sheet == sheet] for sheet in SHEETS}
+    filled = sorted(
+        (sheet for sheet, rows in held.items() if rows),
+        key=lambda sheet: all(row.met is not False for row in held[sheet]),
+    )
+    return {
+        "sheets": [
+            {"name": SHEETS[sheet], "rows": [_row(row, shown) for row in held[sheet]]}
+            for sheet in filled
+        ],
+        "empty": [SHEETS[sheet] for sheet, rows in held.items() if not rows],
+    }
 
 
 def _as_yet(row: LogRow, daemon: Node) -> LogRow:
@@ -145,19 +158,22 @@ def _row(row: LogRow, shown: Shown) -> dict[str, Any]:
         "by": row.by,
         "product": row.product,
         "what": plain(row.what),
-        "value": row.value,
+        "value": _local(row.value, shown),
         "limit": row.limit,
         "met": in_words(row.met) if row.id is None or row.met is not None else "",
         "failed": row.met is False,
         "instrument": row.instrument,
-        "note": _LOCAL.sub(lambda found: shown.when(_moment(found[0])), row.note),
+        "note": _local(row.note, shown),
         "struck": row.struck_by is not None,
         "missing": [] if row.struck_by else [part.replace("_", " ") for part in missing(row)],
     }
 
 
-def _moment(text: str) -> datetime:
-    return datetime.fromisoformat(text.replace(" +", "+").replace(" -", "-"))
+def _local(text: str, shown: Shown) -> str:
+    def said(found: re.Match[str]) -> str:
+        return shown.when(datetime.fromisoformat(found[0].replace(" +", "+").replace(" -", "-")))
+
+    return _LOCAL.sub(said, text)
 
 
 def _is_action(entry: Entry) -> bool:
