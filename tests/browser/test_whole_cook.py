@@ -8,7 +8,7 @@ import pytest
 from playwright.sync_api import Locator, Page, expect
 
 from pitlogger.model.journal import CookFinished, SpotRead, StageSet, Weighed
-from tests.browser.conftest import Open, settled
+from tests.browser.conftest import Open, rested, settled
 from tests.browser.staging import Staged
 
 Press = Callable[[Locator], None]
@@ -123,6 +123,7 @@ def _temp(page: Page, press: Press, write: Write) -> None:
 def _sign(page: Page, press: Press, write: Write) -> None:
     """Answer the limit that a cook of a minute does not meet, then sign."""
     _to(page, press, "Food log")
+    rested(page)
     press(page.locator("#corrective summary"))
     write(page.get_by_label("Cause"), "a trial of a minute")
     write(page.get_by_label("How control was restored"), "thrown away")
