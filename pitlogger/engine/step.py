@@ -301,6 +301,8 @@ class Engine:
             entry = self._enter(command.t_ms, command.body, command.by, command.key)
             if command.key:
                 state.keys[command.key] = (entry.run, entry.seq)
+            if isinstance(command.body, PASSING):  # an alarm about its food may go on until then
+                self._take_outside(command.body, command)
             return
         body = renamed(command.body, state.origins)
         body = accept(body, self.book, state.entries, state.watches, command.t_ms)
@@ -325,7 +327,7 @@ class Engine:
         elif isinstance(body, ForecastTaught):
             state.taught = body.scores
         elif isinstance(body, PASSING):
-            take_outside(body, self.alerts, self.instruments, self.lanes, command.t_ms, command.by)
+            self._take_outside(body, command)
         else:
             state.entries.append(entry)
             before = self.book
@@ -334,6 +336,9 @@ class Engine:
                 restore(self, before, body, command.t_ms)
             elif isinstance(body, CookFinished | StageSet):
                 end_with(self, body, command.t_ms)
+
+    def _take_outside(self, body: Body, command: Command) -> None:
+        take_outside(body, self.alerts, self.instruments, self.lanes, command.t_ms, command.by)
 
     def _changed(self, entry: Entry, command: Command, before: Book) -> None:
         """Let a decision take effect on what is compiled and watched."""

@@ -21,6 +21,7 @@ from pitlogger.model.journal import (
     CookFinished,
     CookWithdrawn,
     Corrected,
+    CorrectiveTaken,
     Entry,
     ForecastScored,
     LearningSet,
@@ -42,7 +43,7 @@ log = logging.getLogger(__name__)
 ALARM_TOLD_S = 0.25
 # What is said of a finished cook; a tick of the same moment may cause other entries.
 _OF_PAST = (Undone, Corrected, LearningSet, CookWithdrawn, Weighed, StageSet, SpotRead, Noted,
-            TargetSet)  # fmt: skip
+            TargetSet, CorrectiveTaken)  # fmt: skip
 
 
 class Journalling:

@@ -53,8 +53,11 @@ class Breach:
     alert: str = ""
     value: str = ""
 
-    def holds(self, t_ms: int) -> bool:
-        return self.from_ms <= t_ms and (self.to_ms is None or t_ms < self.to_ms)
+    @property
+    def alert_named(self) -> str:
+        """The alarm by which it is named: its own, or that of its limit where none was raised."""
+        kind = next((kind for kind, limit in ABOUT.items() if limit == self.limit), "")
+        return self.alert or (kind and f"{kind}/{self.piece}")
 
 
 def limit_of_row(row: LogRow) -> Limit:

@@ -298,7 +298,8 @@ async def _made(daemon: Node, name: str, ask: requests.Ask) -> tuple[Body, str, 
     elif isinstance(ask, requests.CorrectAsk):
         body, journal, along = await corrections.corrected(daemon, ask)
     elif isinstance(ask, requests.CorrectiveAsk):
-        body, along = await corrective(daemon, ask)
+        body, along, past = await corrective(daemon, ask)
+        return body, past, along
     elif isinstance(ask, requests.LearningAsk):
         body, journal = await corrections.learning(daemon, ask)
     elif isinstance(ask, requests.WithdrawAsk):

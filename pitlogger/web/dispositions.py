@@ -6,50 +6,49 @@ from collections.abc import Sequence
 
 from pitlogger.errors import RefusedError, UsageError, unknown
 from pitlogger.model.book import Book
+from pitlogger.model.cooks import BEFORE_FIRE, ON_PIT
 from pitlogger.model.folding import fold
 from pitlogger.model.journal import Body, CorrectiveTaken, Entry, SpotRead
 from pitlogger.model.quantities import show_temperature
 from pitlogger.safety.breaches import ABOUT, Breach
 from pitlogger.safety.corrective import Answered, answered
-from pitlogger.safety.record import DISPOSITIONS, LOGGED_KINDS, SHEETS
-from pitlogger.safety.sheets import sheets
+from pitlogger.safety.record import DISPOSITIONS, SHEETS
 from pitlogger.safety.tables import ROUNDING_MC
 from pitlogger.store.queries import Reader
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown, in_unit
 from pitlogger.web.access.roles import who_asks
+from pitlogger.web.judged import judged
 from pitlogger.web.requests import CorrectiveAsk, FinishAsk
 
 AT_FINISH = ("discarded", "reheated", "kept")
 
 
-async def breaches_of(daemon: Node, cook: str | None = None) -> tuple[list[Answered], Book]:
-    """Return every breach of a cook, the newest by default, that readings and alarms tell of."""
+async def breaches_of(daemon: Node, cook: str | None = None) -> tuple[list[Answered], Book, str]:
+    """Return every breach of a cook, the newest by default, its book and its id.
+
+    Those that readings and alarms tell of, and those that only the whole record shows.
+    """
     await daemon.flushed()
-
-    def read(reader: Reader) -> tuple[list[Entry], list[Entry]]:
-        known = cook or next((row.id for row in reader.cooks()), "")
-        return reader.entries(cook=known), reader.entries(kinds=LOGGED_KINDS)
-
-    entries, logged = await daemon.ask(read)
-    book = fold(entries)
-    begun_ms = book.started_ms or 0
-    logged = [one for one in logged if one.t_ms >= begun_ms]
-    at_ms = daemon.clock.engine_ms()
-    rows = sheets(entries, book, [], daemon.safety, at_ms, logged)
-    return answered(rows, [*entries, *logged]), book
+    if not await daemon.ask(Reader.cooks):
+        return [], daemon.engine.book, ""
+    made = await judged(daemon, cook)
+    entries: list[Entry] = await daemon.ask(lambda reader: reader.entries(cook=made.cook))
+    return answered(made.rows, [*entries, *made.logged]), fold(entries), made.cook
 
 
 def named(breach: Breach, shown: Shown) -> str:
     """Return a breach in words: which limit of which piece, since when, what was read."""
     what = breach.limit[1] or SHEETS[breach.limit[0]].lower()
     read = f", {in_unit(breach.value, shown.units.temperature)}" if breach.value else ""
-    since = "" if breach.from_ms == 0 else f" from {shown.clock(breach.from_ms)}"
+    since = f" from {shown.clock(breach.from_ms)}" if breach.from_ms else ", by the record"
     return f"{breach.piece}, {what}{since}{read}"
 
 
-async def corrective(daemon: Node, ask: CorrectiveAsk) -> tuple[Body, list[Body]]:
+async def corrective(daemon: Node, ask: CorrectiveAsk) -> tuple[Body, list[Body], str]:
     """Return corrective action on the breach that is meant, and the reading that goes before it.
+
+    The third is the id of its cook where that is finished: it joins the record of that cook.
 
     Raises:
         UsageError: No initials, an unknown disposition, food kept without a reason or reheated
@@ -61,15 +60,24 @@ async def corrective(daemon: Node, ask: CorrectiveAsk) -> tuple[Body, list[Body]
         raise UsageError(unknown("disposition", ask.disposition, DISPOSITIONS))
     if not (ask.by or who_asks.get().initials):
         raise UsageError("corrective action is signed: give the initials of who took it")
-    found, book = await breaches_of(daemon)
-    mine = [one for one in found if one.breach.piece == ask.piece and _is_of(one.breach, ask)]
+    found, book, cook = await breaches_of(daemon, ask.cook)
+    if book.cook is not None and ask.piece not in book.pieces:
+        raise UsageError(unknown("piece", ask.piece, book.pieces))
+    held = daemon.engine.book.pieces.get(ask.piece)
+    still = held is not None and held.is_open and held.stage in BEFORE_FIRE | ON_PIT
+    mine = [
+        one for one in found
+        if one.breach.piece == ask.piece and _is_of(one.breach, ask)
+        and (one.breach.from_ms or not still)  # what it has not reached yet is no breach
+    ]  # fmt: skip
     breach = _meant(mine, ask, Shown(daemon.units, daemon.clock.engine_ms(), daemon.utc_offset_ms))
     body = CorrectiveTaken(
         ask.piece, ask.cause, ask.control_restored, ask.prevention, ask.disposition,
-        ask.alert or (breach.alert if breach else "") or None, ask.reason,
-        breach.from_ms if breach is not None and breach.from_ms else None,
+        ask.alert or (breach.alert_named if breach else "") or None, ask.reason,
+        breach.from_ms or None if breach is not None else None,
     )  # fmt: skip
-    return body, disposed(daemon, body, book, ask)
+    is_over = book.finished_ms is not None and ask.piece in book.pieces
+    return body, disposed(daemon, body, book, ask), cook if is_over else ""
 
 
 def _is_of(breach: Breach, ask: CorrectiveAsk) -> bool:
@@ -138,7 +146,7 @@ async def at_finish(
     Raises:
         QuestionError: There are some, and nobody said what became of that food; each is named.
     """
-    found, book = await breaches_of(daemon, cook)
+    found, book, _ = await breaches_of(daemon, cook)
     wanting = [one.breach for one in found if one.action is None and _is_food(one.breach)]
     rest = [one for one in wanting if one.piece not in discarded]
     disposition = "discarded"
@@ -153,8 +161,9 @@ async def at_finish(
     for breach in wanting:
         became = disposition if breach in rest else "discarded"
         body = CorrectiveTaken(
-            breach.piece, "", "", "", became, breach.alert or None, ask.reason, breach.from_ms
-        )
+            breach.piece, "", "", "", became, breach.alert_named or None, ask.reason,
+            breach.from_ms or None,
+        )  # fmt: skip
         made += [*(one for one in disposed(daemon, body, book, ask) if one not in made), body]
     return made
 

@@ -88,10 +88,12 @@ class FinishAsk(DisposedAsk):
 class CorrectiveAsk(DisposedAsk):
     """What was done about a limit not met: the four parts and who.
 
-    ``breach`` is a moment of the one breach it answers, asked where there are several.
+    ``breach`` is a moment of the one breach it answers, asked where there are several; ``cook``
+    is the newest one where none is named.
     """
 
     piece: str
+    cook: Name | None = None
     cause: Annotated[str, Field(min_length=1, max_length=1000)]
     control_restored: Annotated[str, Field(min_length=1, max_length=1000)]
     prevention: Annotated[str, Field(min_length=1, max_length=1000)]

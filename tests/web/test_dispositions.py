@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from pitlogger.clock import rfc3339
+from pitlogger.model.readings import Reading
 from tests.web.conftest import COOK, Node
 from tests.web.test_corrections import HOUR_MS, post
 
@@ -156,3 +157,41 @@ async def test_a_reading_typed_an_hour_late_and_the_alarm_it_raises_are_one_brea
     asked = await post(node, "/cooks/finish", status=409, by="AB")
     assert asked["question"].count("brisket-1, hot hold") == 1
     assert "120" in asked["question"]
+
+
+async def test_a_breach_that_the_record_alone_shows_is_asked_about_at_the_end(node: Node) -> None:
+    await post(node, "/cooks", toml=COOK)
+    await post(node, "/stages", piece="brisket-1", stage="smoking")
+    for minute in range(90):
+        node.daemon.feed(Reading("brisket-1/core", node.clock.engine_ms(), 5_000 + minute * 300))
+        node.clock.advance(60_000)
+        node.daemon.tick(node.clock.engine_ms())
+    served = await post(node, "/cooks/finish", status=409, by="AB")
+    eaten = "served or handed over"
+    asked = await post(node, "/cooks/finish", status=409, by="AB", confirm=eaten)
+    assert served["options"][0] == eaten
+    assert "lethality, by the record" in asked["question"]
+    assert node.daemon.engine.book.finished_ms is None
+    await post(node, "/cooks/finish", confirm=asked["confirm"].replace("; discarded", "; kept"),
+               reason="raw by intent", by="AB")  # fmt: skip
+    (row,) = await log(node)
+    assert row["corrective"]["disposition"] == "kept"
+
+
+async def test_corrective_action_after_the_end_joins_the_record_of_its_cook(node: Node) -> None:
+    await fell(node, "104F")
+    await post(node, "/cooks/finish", confirm="discarded", by="AB")
+    before = (await node.local.get("/api/v1/log")).json()
+    first = before["cook"]
+    await post(
+        node, "/cooks", toml=COOK.replace("brisket-1", "brisket-9").replace("supper", "lunch")
+    )
+    written = {"piece": "brisket-1", "disposition": "discarded", "by": "AB", **PARTS}
+    assert "brisket-9" in (await post(node, "/log/corrective", status=400, **written))["error"]
+    await post(node, "/log/corrective", cook=first, **written)
+    await node.daemon.flushed()
+    after = (await node.local.get("/api/v1/log", params={"cook": first})).json()
+    assert after["entries"] == before["entries"] + 1
+    assert after["head"] != before["head"]
+    rows = [row for row in after["rows"] if row["met"] is False]
+    assert [row["corrective"]["cause"] for row in rows] == ["lid open"] * 2

@@ -182,6 +182,7 @@ def sign(daemon: Daemon, cook: str | None, pin_file: Path | None) -> None:
 @click.option(
     "--breach", metavar="TIME", help="A moment of the breach it answers, where there are several."
 )
+@click.option("--cook", help="Of a cook that is over: its name or id.")
 @disposed_options
 @to_journal
 def correct(

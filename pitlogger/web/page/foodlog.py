@@ -45,7 +45,7 @@ async def food_screen(daemon: Node, shown: Shown, cook: str | None) -> dict[str,
         "cooks": [(row.id, row.name, shown.when(shown.of_utc(row.started_utc_ms))) for row in rows],
         "chosen": chosen,
         "running": running,
-        "pieces": await _answerable(daemon, chosen) if rows and chosen == rows[0].id else [],
+        "pieces": await _answerable(daemon, chosen) if chosen else [],
         "doubts": _doubts(daemon, shown) if running else [],
         "is_owner": who_asks.get().role is Role.OWNER,
         "dispositions": record.DISPOSITIONS,
@@ -84,7 +84,7 @@ async def food_screen(daemon: Node, shown: Shown, cook: str | None) -> dict[str,
 
 
 async def _answerable(daemon: Node, cook: str) -> list[str]:
-    """Return the pieces that corrective action may still name: those of the newest cook."""
+    """Return the pieces that corrective action may name."""
     return await daemon.ask(lambda reader: list(fold(reader.entries(cook=cook)).pieces))
 
 
