@@ -119,6 +119,17 @@ async def test_a_head_that_drips_is_ended(served: Served) -> None:
     writer.close()
 
 
+async def test_a_body_that_breaks_off_its_form_is_no_fault_of_the_node(
+    served: Served, caplog: pytest.LogCaptureFixture
+) -> None:
+    """Whoever sends it could push the faults that are kept for a report out of the folder."""
+    head = request("none", "Transfer-Encoding: chunked").partition(b"\r\n\r\n")[0]
+    answer = await served.say(head + b"\r\n\r\n5;" + b"a" * 200_000 + b"\r\nhello\r\n0\r\n\r\n")
+    assert answer.startswith(b"HTTP/1.1 400")
+    await asyncio.sleep(0)
+    assert [record.getMessage() for record in caplog.records if record.levelname == "ERROR"] == []
+
+
 async def test_an_answer_nobody_reads_is_ended(served: Served) -> None:
     reader, writer = await served.connect()
     ask = (

@@ -70,6 +70,12 @@ class BoundedProtocol(H11Protocol):
             super().send_400_response(msg)
         else:
             self.throw_out()
+        if self._is_busy:  # whoever answers the request has nobody to answer any more
+            self.cycle.disconnected = True
+            self.cycle.message_event.set()
+
+    def _unsupported_upgrade_warning(self) -> None:
+        self.logger.warning("A client asked for another protocol; this node speaks HTTP/1.1 alone.")
 
     def _await_head(self) -> None:
         self._head_due = self.loop.call_later(self._limits.head_s, self.throw_out)
