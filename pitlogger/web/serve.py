@@ -104,7 +104,11 @@ async def serving(daemon: Node, access: Access | None = None) -> AsyncIterator[s
         local, network = make_apps(daemon, access, address, hub)
         opens = partial(unix_socket, daemon.socket)
         serve = partial(_serving_local, daemon.socket, local, access)
-        await _enter(stack, daemon, WayIn("local-socket", opens, serve), inside)
+        local_way = WayIn("local-socket", opens, serve)
+        if inside is not None:
+            await _enter(stack, daemon, local_way, inside)
+        kept = asyncio.create_task(_keep_local(daemon, local_way), name="local-socket-kept")
+        stack.push_async_callback(asyncio.wait, [kept])
         if web.enabled:
             tls = None
             if web.tls_cert is not None and web.tls_key is not None:
@@ -151,11 +155,27 @@ async def _enter(
     stack.push_async_callback(asyncio.wait, [later])
 
 
+async def _stops_within(daemon: Node, seconds: float) -> bool:
+    with suppress(TimeoutError):
+        await asyncio.wait_for(daemon.stopping.wait(), seconds)
+    return daemon.stopping.is_set()
+
+
+async def _keep_local(daemon: Node, way: WayIn) -> None:
+    """Serve the local socket anew whenever its file is gone, as after a cleaning of old files."""
+    async with AsyncExitStack() as stack:
+        while not await _stops_within(daemon, AGAIN_S):
+            if daemon.socket.is_socket():
+                continue
+            with suppress(TransportError):
+                listening = stack.enter_context(way.opens())
+                log.warning("there was no socket at %s: it is made anew", daemon.socket)
+                daemon.tell_closed(way.name, None)
+                await stack.enter_async_context(way.serve(listening))
+
+
 async def _serve_later(daemon: Node, way: WayIn) -> None:
-    while True:
-        with suppress(TimeoutError):
-            await asyncio.wait_for(daemon.stopping.wait(), AGAIN_S)
-            return
+    while not await _stops_within(daemon, AGAIN_S):
         with suppress(TransportError), way.opens() as listening:
             daemon.tell_closed(way.name, None)
             async with way.serve(listening):

@@ -10,6 +10,7 @@ from collections.abc import Callable
 from functools import partial
 from pathlib import Path
 
+import httpx
 import pytest
 
 from pitlogger.bootstrap import fallback
@@ -240,3 +241,20 @@ async def test_a_socket_that_cannot_be_made_keeps_alarms_from_nothing(tmp_path: 
     config = parse_config(text)
     async with Daemon(config) as daemon, serve.serving(daemon):
         assert _told(daemon, "notify-failing/local-socket")
+
+
+async def test_a_socket_whose_file_somebody_removes_is_made_anew(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(serve, "AGAIN_S", 0.05)
+    config = parse_config(f'[node]\ndata = "{tmp_path}"\n[web]\nenabled = false\n')
+    async with Daemon(config) as daemon, serve.serving(daemon):
+        for _ in range(2):
+            daemon.socket.unlink()
+            async with asyncio.timeout(20):
+                while not daemon.socket.is_socket():  # noqa: ASYNC110  a file has no event
+                    await asyncio.sleep(0.01)
+            transport = httpx.AsyncHTTPTransport(uds=str(daemon.socket))
+            async with httpx.AsyncClient(transport=transport, base_url="http://pit") as client:
+                assert (await client.get("/api/v1/status")).status_code == 200
+    assert not daemon.socket.exists()
