@@ -70,8 +70,10 @@ class EntryCopies:
             self._handle = None
 
     def _write(self, text: str) -> None:
-        if self._handle is not None and os.fstat(self._handle).st_size > MOST_BYTES:
-            self.close()
+        if self._handle is not None:
+            about = os.fstat(self._handle)
+            if about.st_size > MOST_BYTES or not about.st_nlink:  # none: somebody removed it
+                self.close()
         if self._handle is None:
             self._handle = self._open()
             text = _line({"run": asdict(self._run)}) + text

@@ -9,6 +9,7 @@ import logging
 import sqlite3
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import Future
+from contextlib import suppress
 from dataclasses import dataclass, field
 from operator import itemgetter
 from pathlib import Path
@@ -19,6 +20,7 @@ from pitlogger.model.readings import Tagged
 from pitlogger.store import records
 from pitlogger.store.connection import connect_writer
 from pitlogger.store.entry_copies import EntryCopies
+from pitlogger.store.in_place import place_of, put_back
 from pitlogger.store.journal_check import aside_of, keep_aside
 from pitlogger.store.packing import QUALITIES, Columns, group, pack, pack_tail, unpack, unpack_tail
 from pitlogger.store.rollup import minutes
@@ -111,6 +113,26 @@ class Sink:
         except BaseException:
             self.connection.close()
             raise
+        self._path, self._place = path, place_of(path)
+
+    @property
+    def is_in_place(self) -> bool:
+        """Whether the file still lies where it was opened."""
+        return place_of(self._path) == self._place
+
+    def put_back(self) -> str:
+        """Write a file that was removed while open to where it belongs; return that in words.
+
+        Raises:
+            sqlite3.Error, OSError: It cannot be written now.
+        """
+        said = ""
+        with suppress(sqlite3.ProgrammingError):  # closed: put back before, and not opened then
+            said = put_back(self.connection, self._path, self._place[0])
+        self.connection = connect_writer(self._path)
+        self.connection.execute("DELETE FROM tail WHERE 0")  # makes its write-ahead file
+        self._place = place_of(self._path)
+        return said
 
     def close(self, *, pack_rest: bool) -> None:
         """Close the connection; with ``pack_rest`` pack the tail and end the run first.

@@ -113,8 +113,9 @@ class Store:
         store._prepared = prepared or prepare(path, folder)
         refuse_used(path, run.run)
         store._opened = Writer(
-            store._open_sink, store._replace_sink, store._on_trouble, batch_s, max_waiting
-        )
+            store._open_sink, store._replace_sink, store._on_mended, store._on_trouble, batch_s,
+            max_waiting,
+        )  # fmt: skip
         store._take_up(store._prepared)
         return store
 

@@ -37,6 +37,7 @@ class Writer:
         self,
         open_sink: Callable[[], Sink],
         replace: Callable[[Sink | None], Sink],
+        on_mended: Callable[[str], None],
         on_trouble: Callable[[Trouble | None], None],
         batch_s: float,
         max_waiting: int = MAX_WAITING,
@@ -46,6 +47,7 @@ class Writer:
         Args:
             open_sink: Opens the file; raises ``sqlite3.Error`` while that is impossible.
             replace: Moves a damaged file aside and opens a new one.
+            on_mended: Told that a file was put back that somebody had removed while it was open.
             on_trouble: Told of trouble and, with ``None``, of its end.
             batch_s: Longest wait of readings, seconds.
             max_waiting: Readings kept in memory while the disk refuses.
@@ -55,6 +57,7 @@ class Writer:
         """
         self._open_sink = open_sink
         self._replace = replace
+        self._on_mended = on_mended
         self._on_trouble = on_trouble
         self._batch_s = batch_s
         self._max_waiting = max_waiting
@@ -180,6 +183,8 @@ class Writer:
         try:
             if self._sink is None:
                 self._sink = self._open_sink()
+            elif not self._sink.is_in_place:
+                self._on_mended(self._sink.put_back())
             before = self._sink.connection.total_changes
             readings = [reading for batch in batches for reading in batch]
             outcomes = self._sink.commit(jobs, readings, losses)

@@ -1,0 +1,80 @@
+"""A record that is removed, moved or overlaid under a running daemon comes back whole."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Callable
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+
+from pitlogger.store import Store
+from pitlogger.store.connection import connect_reader
+from pitlogger.store.entry_copies import copies_of
+from tests.store.conftest import WAIT_S, entry, reading
+
+
+def remove(path: Path) -> None:
+    path.unlink()
+
+
+def move(path: Path) -> None:
+    path.rename(path.with_name("elsewhere.db"))
+
+
+def remove_all(path: Path) -> None:
+    for found in path.parent.glob(f"{path.name}*"):
+        found.unlink()
+
+
+def remove_log(path: Path) -> None:
+    path.with_name(f"{path.name}-wal").unlink()
+
+
+def overlay(path: Path) -> None:
+    other = path.with_name("other.db")
+    with closing(sqlite3.connect(other)) as connection:
+        connection.execute("CREATE TABLE other (x)")
+    other.replace(path)
+
+
+@pytest.mark.parametrize("spoil", [remove, move, remove_all, remove_log, overlay])
+def test_what_was_acknowledged_is_in_the_file_again(
+    opened: Callable[..., Store], spoil: Callable[[Path], None]
+) -> None:
+    mended: list[str] = []
+    store = opened(on_mended=mended.append)
+    store.append([entry(1)], [reading(1)]).result(WAIT_S)
+    for seq in (2, 4):  # twice: the file that was put back is watched too
+        spoil(store.path)
+        store.append([entry(seq)], [reading(seq)]).result(WAIT_S)
+        store.append([entry(seq + 1)], [reading(seq + 1)]).result(WAIT_S)
+        assert store.ask(lambda reader: reader.last_seq("run-1")).result(WAIT_S) == seq + 1
+    assert len(mended) == 2
+    assert "was removed or replaced while in use" in mended[0]
+    assert ("other-" in mended[0]) is (spoil is overlay)
+    store.close()
+    with closing(connect_reader(store.path)) as file:
+        assert file.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
+        assert file.execute("SELECT count(*) FROM journal").fetchall() == [(5,)]
+    if spoil is remove_all:
+        assert copies_of(store.path).exists()
+
+
+def test_a_folder_that_is_gone_is_told_and_all_written_once_it_is_back(
+    opened: Callable[..., Store], troubles: list[object]
+) -> None:
+    store = opened()
+    store.append([entry(1)]).result(WAIT_S)
+    folder = store.path.parent
+    away = folder.with_name("away")
+    folder.rename(away)
+    waiting = store.append([entry(2)])
+    with pytest.raises(TimeoutError):
+        waiting.result(0.3)
+    assert troubles, "somebody was told"
+    away.rename(folder)
+    waiting.result(WAIT_S)
+    with store.reader() as reader:
+        assert reader.last_seq("run-1") == 2
