@@ -85,6 +85,9 @@ def settled(page: Page, text: str, press: Callable[[Locator], None] = Locator.cl
     told, question = page.locator("#told", has_text=text), page.locator(".asked")
     expect(told.or_(question).first).to_be_visible()
     if question.count():
+        box = question.bounding_box()
+        assert box is not None
+        assert box["width"] > 250, "a question is not squeezed into the column of its button"
         press(question.get_by_role("button").nth(-2))
         expect(told).to_be_visible()
 

@@ -131,6 +131,7 @@ def _sign(page: Page, press: Press, write: Write) -> None:
     write(page.get_by_label("Your initials"), "AK")
     press(page.get_by_role("button", name="Write it"))
     expect(page.locator("#told")).to_contain_text("brisket-1")
+    rested(page)
     press(page.locator("#signer summary"))
     signer = page.locator("#signer")
     write(signer.get_by_label("Name"), "M. Olsen")

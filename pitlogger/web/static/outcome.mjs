@@ -95,8 +95,9 @@ export function ask(form, said, answered) {
     box.append(button);
   }
   form.append(box);
-  line.focus();
-  box.scrollIntoView({ block: "nearest" });
+  line.focus({ preventScroll: true });
+  document.getElementById("told")?.classList.add("above"); // what was done before never lies on a question
+  box.scrollIntoView({ block: "center" });
 }
 
 /** What waits on this phone, each to be dropped; what was refused later, each with its reason. */
