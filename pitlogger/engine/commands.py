@@ -342,6 +342,9 @@ def _check_correction(body: Corrected, entries: list[Entry], t_ms: int) -> None:
         raise UsageError(unknown("piece", piece, after.pieces))
     if isinstance(body.body, Weighed):
         _check_mass(body.body, t_ms)
+    elif isinstance(body.body, HeldByTime):
+        without = fold([*entries, Entry(entry.run, -1, t_ms, Undone(entry.run, entry.seq))])
+        _check_by_time(body.body, without.pieces[body.body.piece], t_ms)
     elif isinstance(body.body, StageSet | SpotRead):
         _not_ahead(body.body.at_ms, t_ms)
         if isinstance(body.body, SpotRead):

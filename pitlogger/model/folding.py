@@ -87,11 +87,11 @@ def fold(entries: Iterable[Entry]) -> Book:
     listed = list(entries)
     since = _said_since(listed)
     for entry, body, corrected in counted(listed):
-        _apply(book, entry, body, corrected)
+        entered_ms, by = since.get((entry.run, entry.seq), (entry.t_ms, entry.by))
+        _apply(book, entry, body, corrected, entered_ms)
         if isinstance(body, ChannelDoubted):
             book.doubted.append((entry.by, body))
         if isinstance(body, StageSet) and body.piece in book.pieces:
-            entered_ms, by = since[entry.run, entry.seq]
             mark = Mark(body.stage, body.at_ms, entered_ms, by)
             book.pieces[body.piece].entered.append(mark)
     book.struck = _struck(listed)
@@ -111,25 +111,33 @@ def fold(entries: Iterable[Entry]) -> Book:
 
 
 def _said_since(entries: list[Entry]) -> dict[Id, tuple[int, str]]:
-    """Return since when each mark has said its present stage of its piece, and who said it.
+    """Return since when what is said of a stage or of time as a control was known, and by whom.
 
-    Where a correction changed the time alone, it was known from the first entry on.
+    Where a correction changed the time of a stage alone, or left less time to food that is held
+    by time, it was known from the first entry on.
     """
     counts = {(entry.run, entry.seq) for entry, _, _ in counted(entries)}
-    said: dict[Id, StageSet] = {}
+    said: dict[Id, StageSet | HeldByTime] = {}
     since: dict[Id, tuple[int, str]] = {}
     for entry in entries:
         body = entry.body
         of = (entry.run, entry.seq)
         if of in counts and isinstance(body, Corrected):
             of, body = (body.of_run, body.of_seq), body.body
-        if of not in counts or not isinstance(body, StageSet):
+        if of not in counts or not isinstance(body, StageSet | HeldByTime):
             continue
-        before = said.get(of)
-        if before is None or (before.piece, before.stage) != (body.piece, body.stage):
+        if of not in said or _is_new(said[of], body):
             since[of] = (entry.t_ms, entry.by)
         said[of] = body
     return since
+
+
+def _is_new(before: StageSet | HeldByTime, body: StageSet | HeldByTime) -> bool:
+    if before.piece != body.piece:
+        return True
+    if isinstance(before, HeldByTime) and isinstance(body, HeldByTime):
+        return body.discard_ms > before.discard_ms
+    return getattr(before, "stage", None) is not getattr(body, "stage", None)
 
 
 def _struck(entries: list[Entry]) -> list[Struck]:
@@ -155,7 +163,7 @@ def _struck(entries: list[Entry]) -> list[Struck]:
     ]
 
 
-def _apply(book: Book, entry: Entry, body: Body, corrected: bool) -> None:
+def _apply(book: Book, entry: Entry, body: Body, corrected: bool, entered_ms: int) -> None:
     t_ms = entry.t_ms
     match body:
         case CookStarted(cook=cook):
@@ -195,7 +203,7 @@ def _apply(book: Book, entry: Entry, body: Body, corrected: bool) -> None:
             )
         case HeldByTime(piece=piece_id) if piece_id in book.pieces:
             held = book.pieces[piece_id]
-            held.by_time = _soonest([held.by_time, ByTime(body, t_ms)])
+            held.by_time = _soonest([held.by_time, ByTime(body, entered_ms)])
         case MealTold():
             book.meal = body if book.meal is None else _added(book.meal, body)
         case ProbeMoved(channel=channel_id):

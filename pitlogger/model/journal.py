@@ -124,7 +124,8 @@ class Corrected:
 
 Correctable = (
     CookStarted | Weighed | StageSet | SpotRead | Noted | ChannelAssigned | PieceAdded | TargetSet
-)
+    | HeldByTime
+)  # fmt: skip
 Body = (
     CookStarted
     | CookFinished

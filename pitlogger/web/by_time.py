@@ -7,6 +7,7 @@ from typing import Literal
 from pitlogger.engine.commands import accept
 from pitlogger.errors import RefusedError
 from pitlogger.model.journal import HeldByTime
+from pitlogger.questions import Answers
 from pitlogger.safety.time_control import limit_of, start_fault
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown, in_unit
@@ -28,23 +29,28 @@ def held_by_time(daemon: Node, ask: requests.ByTimeAsk) -> HeldByTime:
     at_ms = now_ms if ask.at is None else ask.at
     body = HeldByTime(ask.piece, at_ms, ask.hours, timed)
     accept(body, engine.book, engine.state.entries, {}, now_ms)  # refusals come before questions
+    by_time_asked(daemon, body, ask.answers)
+    return body
+
+
+def by_time_asked(daemon: Node, body: HeldByTime, answers: Answers) -> None:
+    """Refuse a start that nobody knows or that was neither cold nor hot; ask about the rest."""
     _refuse_start(daemon, body)
-    shown = Shown(daemon.units, now_ms, daemon.utc_offset_ms)
+    shown = Shown(daemon.units, daemon.clock.engine_ms(), daemon.utc_offset_ms)
     limit = limit_of(body, daemon.safety)
-    by = shown.clock(at_ms + limit.ms)
-    since = "now" if ask.at is None else shown.clock(at_ms)
+    by = shown.clock(body.at_ms + limit.ms)
+    since = "now" if body.timed == "live" else shown.clock(body.at_ms)
     question = (
-        f"{ask.piece} is held by time from {since} on, {ask.hours} h: what is left at {by} is "
+        f"{body.piece} is held by time from {since} on, {body.hours} h: what is left at {by} is "
         "thrown away, and nothing of it goes back to heat or cold. Is this in your written "
         f"procedure, and is {by} marked on it?"
     )
-    if ask.hours == 6:
+    if body.hours == 6:
         most = in_unit("70 F", daemon.units.temperature)
         question += f" Its warmest part has to be read, and never passes {most}."
     if daemon.safety.time_control_susceptible.value == "none":
         question += " It is not for highly susceptible guests: the very young, the old, the ill."
-    ask.answers.choose(question, [MARKED])
-    return body
+    answers.choose(question, [MARKED])
 
 
 def _refuse_start(daemon: Node, body: HeldByTime) -> None:

@@ -27,6 +27,7 @@ from pitlogger.model.journal import (
     Corrected,
     CorrectiveTaken,
     Entry,
+    HeldByTime,
     LearningSet,
     Noted,
     PieceAdded,
@@ -41,6 +42,7 @@ from pitlogger.questions import NO_ANSWERS, Answers
 from pitlogger.store.queries import Reader
 from pitlogger.views.language import trn
 from pitlogger.views.node import Node
+from pitlogger.web.by_time import by_time_asked
 from pitlogger.web.requests import CorrectAsk, EntryAsk, LearningAsk, UndoAsk, WithdrawAsk
 
 MOST_NAMED = 6
@@ -230,6 +232,10 @@ async def corrected(daemon: Node, ask: CorrectAsk) -> tuple[Body, Journal, list[
     if changed == body:
         raise UsageError(f"entry {entry.id} stays as it was: say what is right (--mass, --at, ...)")
     along, journal = taken_along(journal, entry, ask.answers, changed)
+    if isinstance(changed, HeldByTime):
+        correction = Corrected(entry.run, entry.seq, changed)
+        accept(correction, journal.book(), journal.entries, {}, daemon.clock.engine_ms())
+        by_time_asked(daemon, changed, ask.answers)
     return Corrected(entry.run, entry.seq, changed, ask.reason), journal, along
 
 
@@ -261,6 +267,8 @@ def _changed(body: Body, ask: CorrectAsk) -> Any:
             return _with(body, given, timed)
         case SpotRead():
             return _with(body, {"value_mc": ask.value, "piece": ask.piece}, timed)
+        case HeldByTime():
+            return _with(body, {"hours": ask.hours, "piece": ask.piece}, timed)
         case Noted():
             return _with(body, {"text": ask.text, "piece": ask.piece}, {})
         case TargetSet():
@@ -284,6 +292,7 @@ _FITTING: dict[type, tuple[str, ...]] = {  # what a kind of entry holds
     Weighed: ("mass", "tare", "checkpoint", "piece", "at"),
     StageSet: ("stage", "piece", "wrap", "mass", "at"),
     SpotRead: ("value", "piece", "at"),
+    HeldByTime: ("hours", "piece", "at"),
     Noted: ("text", "piece"),
     TargetSet: ("wrap_at", "pull_at", "piece"),
     PieceAdded: _PIECE,

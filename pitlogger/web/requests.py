@@ -271,6 +271,7 @@ class CorrectAsk(EntryAsk):
     piece: str | None = None
     value: Temperature | None = None
     stage: StageId | None = None
+    hours: TimeHours | None = None
     at: Moment | None = None
     text: Text | None = None
     wrap: WrapId | None = None

@@ -11,7 +11,15 @@ from pitlogger.engine.snapshot import dump_state, load_state
 from pitlogger.engine.step import Engine
 from pitlogger.errors import PitloggerError
 from pitlogger.model.cooks import Piece, Stage
-from pitlogger.model.journal import ClockSet, HeldByTime, PieceSplit, SpotRead, StageSet, Undone
+from pitlogger.model.journal import (
+    ClockSet,
+    Corrected,
+    HeldByTime,
+    PieceSplit,
+    SpotRead,
+    StageSet,
+    Undone,
+)
 from pitlogger.model.quantities import milli_c_from_fahrenheit
 
 from .conftest import Kitchen
@@ -91,6 +99,23 @@ def test_an_alarm_of_its_time_returns_with_it() -> None:
     assert open_alerts(kitchen)[DUE] == "unacknowledged"
     kitchen.say(Undone(*last_id(kitchen, HeldByTime)))
     assert DUE not in open_alerts(kitchen)
+
+
+def test_corrected_to_an_earlier_time_it_is_over_earlier_until_that_is_taken_back() -> None:
+    kitchen = sliced()
+    kitchen.wait(60)
+    by_time(kitchen)
+    of, begun_ms = last_id(kitchen, HeldByTime), kitchen.t_ms
+    kitchen.wait(3.9 * 3600)
+    assert DUE not in open_alerts(kitchen)
+    kitchen.say(Corrected(*of, HeldByTime("brisket-1", begun_ms - 20 * 60_000)))
+    kitchen.wait(61)
+    assert open_alerts(kitchen)[DUE] == "unacknowledged"
+    kitchen.say(Undone(*last_id(kitchen, Corrected)))
+    kitchen.wait(61)
+    assert DUE not in open_alerts(kitchen)
+    kitchen.wait(600)
+    assert open_alerts(kitchen)[DUE] == "unacknowledged"
 
 
 def test_a_stage_taken_back_lets_the_clock_run_on() -> None:

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import pytest
+
 from pitlogger.model.cooks import Stage
 from pitlogger.model.folding import fold
 from pitlogger.model.journal import ChannelDoubted, Entry, SpotRead, Undone
+from pitlogger.model.quantities import milli_c_from_fahrenheit
 from pitlogger.model.readings import Reading, Tagged
 from pitlogger.safety.judge import judge
 from pitlogger.safety.policy import shipped_policy
@@ -14,6 +17,7 @@ from pitlogger.safety.recorded import histories
 
 from .conftest import Kitchen
 from .test_rules import minutes, ramp
+from .test_taken_back import last_id, open_alerts
 
 CORE = "brisket-1/core"
 
@@ -84,3 +88,40 @@ def test_verdicts_over_the_record_leave_out_what_was_doubted() -> None:
     undone = [*after, Entry("r", 9_999, kitchen.t_ms, Undone(entry.run, entry.seq), "AB")]
     judged = judge(histories(fold(undone), readings)[0], policy)  # type: ignore[arg-type]
     assert judged.lethality.verdict.met is True
+
+
+def doubted_in_the_box() -> Kitchen:
+    """Return a kitchen whose piece is held, its probe doubted and read beside it.
+
+    The doubted stretch is too cold to be held, and agreed with by hand.
+    """
+    kitchen = Kitchen()
+    kitchen.stage(Stage.SMOKING)
+    ramp(kitchen, 100, 203, 1, CORE)
+    kitchen.stage(Stage.HOLDING)
+    ramp(kitchen, 203, 150, 1, CORE)
+    minutes(kitchen, 128, 15, CORE)
+    kitchen.say(SpotRead(milli_c_from_fahrenheit(128), kitchen.t_ms, "brisket-1"), by="AB")
+    minutes(kitchen, 150, 10, CORE)
+    return kitchen
+
+
+@pytest.mark.parametrize("believed", [True, False], ids=["wrong", "right"])
+def test_a_word_on_a_doubt_and_its_undo_leave_clocks_and_alerts_alone(believed: bool) -> None:
+    with_it, without = doubted_in_the_box(), doubted_in_the_box()
+    first = doubted(with_it)[0]
+    with_it.say(replace(first, believed=believed), by="AB")
+    of = last_id(with_it, ChannelDoubted)
+    for kitchen in (with_it, without):
+        minutes(kitchen, 150, 4, CORE)
+    with_it.say(Undone(*of), by="AB")
+    for kitchen in (with_it, without):
+        minutes(kitchen, 150, 3, CORE)
+    assert open_alerts(with_it) == open_alerts(without)
+    with_clocks, clocks = (
+        {one.kind: one.is_true for one in kitchen.engine.state.clocks["brisket-1"].told(
+            kitchen.t_ms, kitchen.engine.safety)}
+        for kitchen in (with_it, without)
+    )  # fmt: skip
+    assert with_clocks == clocks
+    assert with_it.engine.book.doubted == without.engine.book.doubted

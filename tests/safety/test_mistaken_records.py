@@ -240,6 +240,12 @@ CASES = [
     Case("begun anew after taking it back, by a reading no probe agrees with",
          [*SERVED, by_time(640), undo(860, HeldByTime), hand(861, 150), by_time(862),
           mark(890, "served")], (BUFFET,), {"time": NEVER, "holding": NEVER}),
+    Case("its time corrected to an earlier one", [*SERVED, by_time(650),
+         correct(700, HeldByTime, at_ms=at(640)), mark(870, "served")],
+         (night((640, 150), (655, 136), (900, 80)),), {"time": {True}, "holding": {True}}),
+    Case("its time corrected to a later one, once it was over", [*SERVED, by_time(640),
+         correct(890, HeldByTime, at_ms=at(652)), mark(891, "served")],
+         (night((640, 150), (655, 136), (900, 80)),), {"holding": {False}}),
     Case("six hours from hot", [*SERVED, by_time(640, 6), mark(700, "served")], (BUFFET,),
          {"time": NEVER}),
 ]  # fmt: skip

@@ -111,3 +111,42 @@ async def test_the_page_shows_its_discard_time_and_begins_it(node: Node) -> None
         page = (await node.network.get(path, headers=headers)).text
         assert "discard at" in page
     assert "/do/hold-by-time" not in page
+
+
+async def begun_at_wrong_time(node: Node) -> tuple[str, int]:
+    """Hold a piece by time, said an hour late; return its entry and when it was."""
+    await sliced(node)
+    begun_ms = node.daemon.clock.engine_ms() + node.daemon.utc_offset_ms
+    await post(node, "/temps", piece="brisket-1", value="140F")
+    node.clock.advance(HOUR_MS)
+    await post(node, "/temps", piece="brisket-1", value="139F")
+    kept = await post(node, "/time-controls", piece="brisket-1", confirm=MARKED)
+    return kept["id"], begun_ms
+
+
+async def test_a_wrong_time_is_corrected_and_asked_about_again(node: Node) -> None:
+    entry, begun_ms = await begun_at_wrong_time(node)
+    at = rfc3339(begun_ms)
+    asked = await post(node, "/corrections", 409, entry=entry, at=at)
+    assert "marked on it" in asked["question"]
+    assert (await piece(node))["held_by_time"]["remaining_s"] == pytest.approx(4 * 3600, abs=5)
+    await post(node, "/corrections", entry=entry, at=at, confirm=MARKED)
+    assert (await piece(node))["held_by_time"]["remaining_s"] == pytest.approx(3 * 3600, abs=5)
+    await post(node, "/undo", entry=entry)
+    assert (await piece(node))["held_by_time"] is None
+
+
+async def test_what_no_time_control_begins_like_is_no_correction_of_one(node: Node) -> None:
+    entry, begun_ms = await begun_at_wrong_time(node)
+    for given, why in (
+        ({"hours": 6}, "41 F or below"),
+        ({"at": rfc3339(begun_ms - 5 * HOUR_MS)}, "smoking"),
+        ({"at": "2033-01-01T00:00:00Z"}, "future"),
+        ({"value": "140F"}, "expected"),
+    ):
+        ask = {"entry": entry, "confirm": MARKED, **given}
+        answer = await node.local.post("/api/v1/corrections", json=ask)
+        assert answer.status_code in (400, 409), given
+        assert why in answer.json()["error"], answer.json()
+        assert "question" not in answer.json()
+    assert (await piece(node))["held_by_time"]["remaining_s"] == pytest.approx(4 * 3600, abs=5)

@@ -59,6 +59,7 @@ def _words_of(client: Client, undone: dict[str, Any]) -> str:
 @click.option("--piece", help="The right piece; of a cook's start, the piece that is meant.")
 @click.option("--temp", "value", help="The right temperature.")
 @click.option("--stage", help="The right stage.")
+@click.option("--hours", help="For how long it may be held by time, 4 or 6.")
 @click.option("--wrap", help="In what it was wrapped.")
 @click.option("--wrap-at", help="The right wrap temperature.")
 @click.option("--pull-at", help="The right temperature to take it off.")

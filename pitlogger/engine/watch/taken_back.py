@@ -61,17 +61,20 @@ def restore(engine: Engine, before: Book, body: Undone | Corrected, t_ms: int) -
     named = next(
         (e for e in engine.state.entries if (e.run, e.seq) == (body.of_run, body.of_seq)), None
     )
-    if named is not None and isinstance(named.body, StageSet | HeldByTime):
-        _return_alerts(engine, named.body.piece, named.t_ms, t_ms, _BY_CLOCK | _BY_STAGE)
-    if named is not None and isinstance(named.body, TargetSet):  # true by its own target: anew
+    said = named and named.body
+    if isinstance(said, Corrected):  # a correction was taken back
+        said = said.body
+    if named is not None and isinstance(said, StageSet | HeldByTime):
+        _return_alerts(engine, said.piece, named.t_ms, t_ms, _BY_CLOCK | _BY_STAGE)
+    if named is not None and isinstance(said, TargetSet):  # true by its own target: anew
         for kind in ("wrap-due", "pull-due"):
-            watch = engine.state.watches.get(f"{kind}/{named.body.piece}")
+            watch = engine.state.watches.get(f"{kind}/{said.piece}")
             if watch is not None and _begun_ms(watch) >= named.t_ms:
                 engine.alerts.take_back(watch.key, t_ms)
-    if named is not None and isinstance(named.body, ChannelDoubted):
-        engine.lookout.doubt_told(engine.book, named.body.piece)
-    if named is not None and isinstance(named.body, ChannelAssigned):
-        engine.lookout.retold(engine.book, named.body, engine.book)
+    if isinstance(said, ChannelDoubted):
+        engine.lookout.doubt_told(engine.book, said.piece)
+    if isinstance(said, ChannelAssigned):
+        engine.lookout.retold(engine.book, said, engine.book)
     engine.lookout.touched_anew(engine.book)
 
 

@@ -14,6 +14,7 @@ from pitlogger.model.journal import (
     CookWithdrawn,
     Corrected,
     Entry,
+    HeldByTime,
     LearningSet,
     Noted,
     PieceAdded,
@@ -134,6 +135,8 @@ def _forms(body: Body, shown: Shown) -> list[dict[str, Any]]:
             fields = [_field("stage", tr("Stage"), body.stage, stages)]
         case SpotRead():
             fields = [_field("value", tr("Temperature"), shown.temperature(body.value_mc, 1))]
+        case HeldByTime():
+            fields = [_field("hours", tr("Hours"), body.hours, ("4", "6"))]
         case Noted():
             return [{"piece": "", "fields": [_field("text", tr("Text"), body.text)]}]
         case TargetSet():
