@@ -204,11 +204,18 @@ class Annunciator:
         else:
             self.take_back(key, t_ms, words)
 
-    def raise_now(self, kind: str, piece: str, t_ms: int, message: str) -> None:
-        """Raise an alert whose condition is known to have held; nothing where it is open."""
+    def raise_now(
+        self, kind: str, piece: str, t_ms: int, message: str, value_mc: int | None = None
+    ) -> None:
+        """Raise an alert whose condition is known to have held; nothing where it is open.
+
+        Args:
+            value_mc: What was read furthest beyond its limit.
+        """
         watch = self.watch(f"{kind}/{piece}", kind, piece=piece)
         if watch.state is AlertState.NORMAL:
             watch.holds, watch.pending_ms, watch.detail = True, None, message
+            watch.value = watch.value if value_mc is None else value_mc
             self._happen(watch, AlertEvent.RAISED, t_ms)
 
     # -- people ---------------------------------------------------------------------------

@@ -108,8 +108,16 @@ UNANSWERED = Answered()
 
 
 def suggested(ingredients: Iterable[str], answered: Answered) -> str:
-    """Return what the words of ingredients suggest of what nobody answered, empty for nothing."""
-    words = [name for name in found_in(ingredients) if name in answered.open()]
-    if not words:
-        return ""
-    return tr("Words of the ingredients suggest {names}: answer.", names=", ".join(map(tr, words)))
+    """Return what the words of ingredients suggest beside what was answered, empty for nothing."""
+    found = found_in(ingredients)
+    unsaid = ", ".join(tr(name) for name in found if name in answered.open())
+    denied = ", ".join(tr(name) for name in found if name in answered.without)
+    told = []
+    if unsaid:
+        told.append(tr("Words of the ingredients suggest {names}: answer.", names=unsaid))
+    if denied:
+        told.append(
+            tr("Words of the ingredients suggest {names}, answered as not in it: check before it "
+               "is handed out.", names=denied)
+        )  # fmt: skip
+    return " ".join(told)

@@ -58,6 +58,7 @@ def test_the_order_of_typing_changes_nothing() -> None:
 def test_a_breach_of_holding_in_the_past_is_told_and_returns_when_taken_back() -> None:
     kitchen = late(14, *COOKED, (9.5, Stage.HOLDING), (10.0, 150.0), (11.0, 110.0), (11.5, 160.0))
     assert states(kitchen, "hot-hold-low") == ["unacknowledged"]
+    assert "coldest core at 110 F" in kitchen.engine.state.watches["hot-hold-low/brisket-1"].message
     kitchen = late(14, *COOKED, (9.5, Stage.HOLDING), (10.0, 150.0), (11.0, 110.0))
     kitchen.say(Undone(*last_id(kitchen, SpotRead)))
     assert "hot-hold-low/brisket-1" not in open_alerts(kitchen)

@@ -71,6 +71,11 @@ def test_words_only_suggest() -> None:
     assert not any(line.startswith("Contains") for line in lines)
 
 
+def test_an_answer_that_words_of_the_ingredients_speak_against_is_named() -> None:
+    (hint,) = [one for one in label(allergens=Answered.of([], MAJOR)).lines() if "suggest" in one]
+    assert "milk, answered as not in it: check before" in hint
+
+
 def test_no_label_promises_that_something_is_free_of_an_allergen() -> None:
     for line in label(allergens=Answered.of([], MAJOR)).lines():
         assert "none" not in line.casefold()

@@ -214,7 +214,7 @@ class Lookout:
         if clocks.hold.breached_ms is None or before.hold.breached_ms is not None:
             return
         words = f"{piece}: was below the hot-hold limit, as is seen from what was entered late"
-        self.alerts.raise_now("hot-hold-low", piece, t_ms, words)
+        self.alerts.raise_now("hot-hold-low", piece, t_ms, words, clocks.hold.worst_mc)
         if entry:
             self.state.watches[f"hot-hold-low/{piece}"].raised_by = entry
 

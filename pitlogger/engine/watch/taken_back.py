@@ -97,7 +97,7 @@ def _restore_spots(engine: Engine, piece: str, gone: set[str], come: set[str], t
     clocks = engine.state.clocks.get(piece)
     if gone and clocks is not None and clocks.hold.breached_ms is not None:
         words = f"{piece}: was below the hot-hold limit, as is seen without what was taken back"
-        engine.alerts.raise_now("hot-hold-low", piece, t_ms, words)
+        engine.alerts.raise_now("hot-hold-low", piece, t_ms, words, clocks.hold.worst_mc)
     for of, spot in _spots(engine.book).items():
         if of in come and t_ms - spot.at_ms <= SPOT_VALID_MS:
             engine.judging.spot(spot, t_ms, of)
