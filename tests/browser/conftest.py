@@ -20,6 +20,7 @@ ARGS = [
 PHONE: dict[str, Any] = {"viewport": {"width": 412, "height": 915}, "has_touch": True}
 DESKTOP: dict[str, Any] = {"viewport": {"width": 1280, "height": 800}}
 PATIENCE_MS = 8000
+expect.set_options(timeout=15_000)  # a crowded machine is slow, not wrong
 
 Open = Callable[..., Page]
 

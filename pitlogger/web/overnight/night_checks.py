@@ -9,6 +9,7 @@ from pitlogger.model.alerts import ACTIVE, AlertState
 from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import Site
 from pitlogger.rules.places import BATTERY_LOW
+from pitlogger.views.alert_words import standing_words
 from pitlogger.views.alerts import active
 from pitlogger.views.language import mark, tr, trn
 from pitlogger.views.node import Node
@@ -34,7 +35,7 @@ def checks(daemon: Node, shown: Shown, ring: RingTest) -> list[NightCheck]:
     return [
         *_probe_checks(daemon, shown),
         *_battery_checks(daemon, shown),
-        *_alarm_checks(daemon),
+        *_alarm_checks(daemon, shown),
         *_waking_checks(daemon),
         *_ring_checks(ring, shown),
     ]
@@ -96,7 +97,7 @@ def _battery_checks(daemon: Node, shown: Shown) -> list[NightCheck]:
     return found
 
 
-def _alarm_checks(daemon: Node) -> list[NightCheck]:
+def _alarm_checks(daemon: Node, shown: Shown) -> list[NightCheck]:
     alarms = active(daemon, "alarm")
     shelved = [
         watch.key
@@ -105,7 +106,7 @@ def _alarm_checks(daemon: Node) -> list[NightCheck]:
     ]
     count = trn("{count} alarm is active", "{count} alarms are active", len(alarms))
     found = [
-        NightCheck(False, count, alarms[0].message)
+        NightCheck(False, count, standing_words(daemon, alarms[0], shown))
         if alarms
         else NightCheck(True, tr("no alarm is active"))
     ]
