@@ -105,7 +105,9 @@ class Engine:
         self.lookout = Lookout(state, self.alerts, self.safety, units)
         self.instruments = Instruments(state, self.alerts, units)
         self.recognition = Recognition(state, policy, self.alerts)
-        self.weights = WeightRecognition(state, policy, self.alerts, self._timers.set)
+        self.weights = WeightRecognition(
+            state, policy, self.alerts, self._timers.set, self.recognition.proposals
+        )
         self.hearing = Hearing(self._timers, self.alerts)
         self.judging = Judging(state, self.alerts)
         self._compile(state.t_ms, "")

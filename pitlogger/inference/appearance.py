@@ -93,7 +93,8 @@ def _smoking(core: float, slope: float, pit: float) -> float:
         return _normal(slope, 0.0, 8.0)
     if core > 50.0:
         level = max(0.5, _levelled(core, pit))
-        return level * _normal(slope, 2.0, 2.5) + (1.0 - level) * _driven(core, slope, pit)
+        still = 0.8 * _normal(slope, 2.0, 2.5) + 0.2 * _normal(slope, -1.0, 2.5)  # wet and windy
+        return level * still + (1.0 - level) * _driven(core, slope, pit)
     return 0.1 * _normal(slope, 3.0, 3.0) + 0.9 * _driven(core, slope, pit)
 
 

@@ -26,9 +26,11 @@ UNSEEN_FOR_MS = 6 * 60_000  # what shows in a core alone began some time before
 WARM_C = 40.0  # no piece is that before the fire
 BOX_FELT_MS = 30 * 60_000  # until a core falls as it does in a box
 COOKED_C = 57.0  # nor taken off below it
-HEAT_ARRIVES_MIN, HEAT_TURNS_MIN = 25.0, 10.0  # medians; log spreads below
-ARRIVES_LOG_SD, TURNS_LOG_SD = 0.8, 0.7
+EARLY_C, SELDOM, SELDOM_EARLY = 15.0, 0.02, 0.002  # how likely far from the target
+HEAT_ARRIVES_MIN, HEAT_TURNS_MIN = 25.0, 13.0  # medians; log spreads below
+ARRIVES_LOG_SD, TURNS_LOG_SD = 0.8, 0.9
 LOOK_S, LOOK_SPREAD_S = 55.0, 6.0  # how long a lid stands open for a look at most
+LOOKS_DIFFER = 1.25
 UNKNOWN_LONG = 0.5
 LONGEST = 4.0  # medians: after so many heat is surely there
 
@@ -128,22 +130,26 @@ def _near(core_c: float, at_c: float, early: float, late: float) -> float:
     return math.exp(-0.5 * (off / (early if off < 0 else late)) ** 2)
 
 
-def _long(open_s: float) -> float:
+def _long(open_s: float, look_s: float) -> float:
     """Return how likely a lid stood open for work, not for a look: 0 to 1."""
     if open_s <= 0:
         return UNKNOWN_LONG
-    return 1.0 / (1.0 + math.exp((LOOK_S - open_s) / LOOK_SPREAD_S))
+    most_s = max(LOOK_S, LOOKS_DIFFER * look_s)
+    return 1.0 / (1.0 + math.exp((most_s - open_s) / LOOK_SPREAD_S))
 
 
-def log_explained(stage: str, entered_ms: int, lids: Sequence[Sign]) -> float:
+def log_explained(stage: str, entered_ms: int, lids: Sequence[Sign], look_s: float = 0.0) -> float:
     """Return how well a branch explains how long lids stood open.
 
     Work takes long, a look does not; a lid that stood open long while nothing was done is a
     surprise.
+
+    Args:
+        look_s: The longest that one stood open in this cook when there was nothing to do.
     """
     log = 0.0
     for lid in lids:
-        long = _long(lid.open_s)
+        long = _long(lid.open_s, look_s)
         if entered_ms != lid.at_ms:
             log += math.log(1.0 - 0.85 * long)
         elif stage in (LIFTED, Stage.RESTING):
@@ -172,7 +178,10 @@ def _wrapped(signs: Sequence[Sign], core_c: float | None, at_c: float, t_ms: int
 def _taken_off(signs: Sequence[Sign], core_c: float | None, aims: Aims, t_ms: int) -> list[Exit]:
     if core_c is not None and core_c < COOKED_C:
         return []
-    near = 0.1 if core_c is None else max(0.02, _near(core_c, aims.pull_at_c, 4.0, 12.0))
+    near = 0.1
+    if core_c is not None:
+        seldom = SELDOM_EARLY if core_c < aims.pull_at_c - EARLY_C else SELDOM
+        near = max(seldom, _near(core_c, aims.pull_at_c, 4.0, 12.0))
     found = [Exit(LIFTED, t_ms - UNSEEN_FOR_MS, UNSEEN * near), *_carved(signs)]
     for sign in signs:
         if sign.kind in ("off-pit", "rested"):

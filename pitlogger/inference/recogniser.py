@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from pitlogger.inference.appearance import LOADED, Look, log_likelihood
-from pitlogger.inference.changes import LOOK_S, Aims, Sign, exits, log_explained
+from pitlogger.inference.changes import EARLY_C, LOOK_S, Aims, Sign, exits, log_explained
 from pitlogger.inference.semi_markov import Branch, Exit, advance
 from pitlogger.model.cooks import BEFORE_FIRE, Stage
 
@@ -63,6 +63,7 @@ class Sight:
     last_c: float | None = None  # in meat
     looked_ms: int = 0
     longest_s: float = 0.0  # of all lids that were opened
+    look_s: float = 0.0  # of those when nothing was due
     lid_ms: int = -1  # of the last lid that was opened
     waiting: dict[Stage, int] = field(default_factory=dict)
 
@@ -94,12 +95,17 @@ class Sight:
             return [way for way in found if not self._is_denied(way.stage, way.entered_ms)]
 
         lids = [sign for sign in signs if sign.kind == "lid"]
+        aim_c = aims.pull_at_c if aims.wrap_at_c is None else aims.wrap_at_c
+        if self.last_c is not None and WARM_C < self.last_c < aim_c - EARLY_C:
+            self.look_s = max([self.look_s, *(lid.open_s for lid in lids)])  # nothing was due
         known: dict[str, float] = {}
 
         def seen(stage: str, entered_ms: int) -> float:
             if stage not in known:
                 known[stage] = log_likelihood(stage, look)
-            return known[stage] + (log_explained(stage, entered_ms, lids) if lids else 0.0)
+            return known[stage] + (
+                log_explained(stage, entered_ms, lids, self.look_s) if lids else 0.0
+            )
 
         self.branches = advance(self.branches, ways, seen)
 

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 
 SHELLS = 6
 STEP_S = 10
+BOILING_C = 99.5  # meat is mostly water
 
 
 @dataclass(slots=True)
@@ -128,10 +129,11 @@ class _Cooking:
         shell = self.shell
         if self.stage == "raw":
             return
-        around = self.air if self.stage in ("smoking", "wrapped") else self.room_c
+        on_pit = self.stage in ("smoking", "wrapped")
+        around = min(self.air, BOILING_C) if on_pit else self.room_c
         if self.stage == "smoking" and t - self.since < self.dry_h * 3600:
             around = min(around, self.stall_c + 0.12 * max(0.0, around - self.stall_c))
-        hold = 1.0 if self.stage in ("smoking", "wrapped") else 0.3 * self.rest_h
+        hold = 1.0 if on_pit else 0.3 * self.rest_h
         old = [shell[0], *shell, around]
         for at in range(SHELLS):
             share = hold if at + 1 == SHELLS else 1.0

@@ -8,14 +8,16 @@ Else it is asked about, with the two likeliest, once nothing more was put on for
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from pitlogger.engine.annunciator import Annunciator
 from pitlogger.engine.compiled_channel import Lane
 from pitlogger.engine.state import EngineState, Load
+from pitlogger.engine.watch.recognition import inferred
 from pitlogger.errors import UsageError, unknown
+from pitlogger.inference.recogniser import StageProposal
 from pitlogger.model.book import Book, PieceBook
 from pitlogger.model.journal import AlertActed, Corrected, Entry, Tared, Undone, Weighed
 from pitlogger.model.quantities import show_mass
@@ -58,11 +60,13 @@ class WeightRecognition:
     """
 
     def __init__(
-        self, state: EngineState, policy: RulePolicy, alerts: Annunciator, timer: Timer
-    ) -> None:
+        self, state: EngineState, policy: RulePolicy, alerts: Annunciator, timer: Timer,
+        proposals: Mapping[str, list[StageProposal]],
+    ) -> None:  # fmt: skip
         self.state = state
         self.policy = policy
         self.alerts = alerts
+        self._proposals = proposals
         self.is_on = True
         self.is_catching_up = False
         self.guesses: dict[int, list[Guess]] = {}
@@ -119,7 +123,7 @@ class WeightRecognition:
         loads = self.state.loads
         self.guesses = {}
         if loads and self._follows(book):
-            pieces = list(book.pieces.values())
+            pieces = [self._as_it_looks(held) for held in book.pieces.values()]
             from pitlogger.yields.weighing.matching import match  # loads numpy: not at the start
 
             for of in {(one.of, one.channel if one.of else "") for one in loads}:
@@ -138,6 +142,12 @@ class WeightRecognition:
         if self.policy.stage_from == "taken" and not self.is_catching_up:
             self._keep(t_ms, sum(held.is_open for held in book.pieces.values()))
         self._ask(t_ms)
+
+    def _as_it_looks(self, held: PieceBook) -> PieceBook:
+        """Return a piece with the stages that it looks to be in, though nobody agreed yet."""
+        name = held.piece.id
+        marks = [inferred(name, one) for one in self._proposals.get(name, ())]
+        return replace(held, marks=[*held.marks, *marks]) if marks else held
 
     def _waiting(
         self, pieces: list[PieceBook], loads: list[Load], book: Book
