@@ -92,6 +92,8 @@ class Sight:
 
         def ways(branch: Branch) -> Sequence[Exit]:
             found = exits(branch, signs, self.last_c, aims, t_ms)
+            if not self.denied:
+                return found
             return [way for way in found if not self._is_denied(way.stage, way.entered_ms)]
 
         lids = [sign for sign in signs if sign.kind == "lid"]
@@ -195,34 +197,37 @@ class Sight:
             chance: How likely a stage has to be.
         """
         last = max((FOUND.index(stage) for stage, _ in self.known if stage in FOUND), default=-1)
+        entries: dict[str, list[tuple[int, float]]] = {stage: [] for stage in FOUND[last + 1 :]}
+        for one in self.branches:
+            for stage, at_ms in (*one.path, (one.stage, one.entered_ms)):
+                if stage in entries:
+                    entries[stage].append((at_ms, one.p))
         found = []
-        for stage in FOUND[last + 1 :]:
-            entries = sorted(
-                (entry, one.p)
-                for one in self.branches
-                if (entry := one.entry(stage)) is not None
-            )  # fmt: skip
-            p = sum(share for _, share in entries)
+        for stage, known in entries.items():
+            p = sum(share for _, share in known)
             if p < chance:
                 continue
-            since_ms = self.waiting.setdefault(stage, t_ms)
-            at_ms, share = _moment(entries)
+            since_ms = self.waiting.setdefault(Stage(stage), t_ms)
+            at_ms, share = _moment(sorted(known))
             if share >= SETTLED * p or t_ms - since_ms >= PATIENCE_MS:
-                found.append(StageProposal(stage, at_ms, min(p, 0.999)))
+                found.append(StageProposal(Stage(stage), at_ms, min(p, 0.999)))
         return found
 
 
 def _moment(entries: list[tuple[int, float]]) -> tuple[int, float]:
     """Return the likeliest moment of some entries and the chance that lies about it."""
-    best_ms, most = entries[0][0], 0.0
-    for at_ms, _ in entries:
-        near = [(ms, p) for ms, p in entries if 0 <= ms - at_ms <= AGREE_MS]
-        share = sum(p for _, p in near)
+    most, share, end = 0.0, 0.0, 0
+    near = entries
+    for start, (at_ms, p) in enumerate(entries):
+        while end < len(entries) and entries[end][0] - at_ms <= AGREE_MS:
+            share += entries[end][1]
+            end += 1
         if share > most:
-            most, half = share, share / 2
-            for ms, p in near:
-                half -= p
-                if half <= 0:
-                    best_ms = ms
-                    break
-    return best_ms, most
+            most, near = share, entries[start:end]
+        share -= p
+    half = most / 2
+    for at_ms, p in near:
+        half -= p
+        if half <= 0:
+            return at_ms, most
+    return near[-1][0], most

@@ -34,7 +34,7 @@ class Shells:
     def run(self) -> Shells:
         """Cook it."""
         rng = random.Random(self.seed)
-        self.every_s = rng.choice([1, 5, 10, 15, 30, 60])
+        self.every_s = rng.choice([2, 5, 10, 15, 30, 60])
         self.noise_c, self.step_c = rng.uniform(0.02, 0.5), rng.choice([0.1, 0.5, 0.5556, 1.0])
         self.lost = rng.choice([0.0, 0.0, 0.02, 0.1])
         self.wrap_at_c = rng.choice([None, 65.6, 71.0, 74.0, 74.0, 77.0])
