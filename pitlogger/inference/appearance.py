@@ -88,9 +88,16 @@ def _levelled(core: float, pit: float) -> float:
     return min(0.9, max(0.0, 1.0 - (pit - core - 12.0) / 30.0))
 
 
+def _unheated(core: float, slope: float, pit: float) -> float:
+    """In a pit that is hardly hotter it stands; where the fire went out it falls as off the pit."""
+    if pit > core - 5.0:
+        return _normal(slope, 0.0, 8.0)
+    return 0.2 * _normal(slope, 0.0, 6.0) + 0.8 * _log_normal(-slope, (core - ROOM_C) / 6.0, 0.9)
+
+
 def _smoking(core: float, slope: float, pit: float) -> float:
     if pit < core + 12.0:
-        return _normal(slope, 0.0, 8.0)
+        return _unheated(core, slope, pit)
     if core > 50.0:
         level = max(0.5, _levelled(core, pit))
         still = 0.8 * _normal(slope, 2.0, 2.5) + 0.2 * _normal(slope, -1.0, 2.5)  # wet and windy
@@ -100,7 +107,7 @@ def _smoking(core: float, slope: float, pit: float) -> float:
 
 def _wrapped(core: float, slope: float, pit: float) -> float:
     if pit < core + 12.0:
-        return _normal(slope, 0.0, 8.0)
+        return _unheated(core, slope, pit)
     level = max(0.4, _levelled(core, pit))
     return level * _normal(slope, 1.5, 2.5) + (1.0 - level) * _driven(core, slope, pit)
 

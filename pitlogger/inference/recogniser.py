@@ -23,6 +23,7 @@ COLD_C = 26.0
 BACK_C = 12.0
 BOILING_C = 101.0
 MEAT_MINUTES, MEAT_C_PER_H = 10, 20.0
+REHEATS_MS = 40 * MINUTE_MS
 AGREE_MS = 4 * MINUTE_MS  # entries so near to each other are one moment
 SETTLED = 0.8  # of the chance within one such moment
 PATIENCE_MS = 24 * MINUTE_MS  # then the time is told as well as it is known
@@ -65,6 +66,7 @@ class Sight:
     longest_s: float = 0.0  # of all lids that were opened
     look_s: float = 0.0  # of those when nothing was due
     lid_ms: int = -1  # of the last lid that was opened
+    unheated_ms: int = -1  # when its pit was last colder than its core
     waiting: dict[Stage, int] = field(default_factory=dict)
 
     # -- what is seen -------------------------------------------------------------------------
@@ -87,6 +89,10 @@ class Sight:
         look = Look(t_ms, None, None, pit_c, self.out)
         if not self.out and self.minutes and t_ms - self.minutes[-1][0] < GAP_MS:
             look.core_c, look.slope = self.minutes[-1][1], self._slope()
+            if pit_c is not None and pit_c < look.core_c:
+                self.unheated_ms = t_ms
+            elif self.unheated_ms >= 0 and t_ms - self.unheated_ms < REHEATS_MS:
+                look.pit_c = look.core_c - 6.0  # its heat is not felt yet
         signs = [Sign(*one) for one in self.signs]
         self.signs.clear()
 

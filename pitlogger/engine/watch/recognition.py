@@ -150,7 +150,9 @@ class Recognition:
         opened_ms = pit.pit.opened_ms
         if opened_ms is None or opened_ms <= sight.lid_ms:
             return
-        if not pit.pit.open or pit.pit.last_ms - opened_ms > LID_WAIT_MS:
+        if pit.pit.last_ms - pit.pit.fell_ms > LID_WAIT_MS:
+            sight.lid_ms = opened_ms  # no lid: the fire fails
+        elif not pit.pit.open:
             sight.lid_ms = opened_ms
             sight.sign("lid", pit.pit.fell_ms, (pit.pit.lowest_ms - pit.pit.fell_ms) / 1000)
 
