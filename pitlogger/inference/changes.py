@@ -30,7 +30,7 @@ EARLY_C, SELDOM, SELDOM_EARLY = 15.0, 0.02, 0.002  # how likely far from the tar
 HEAT_ARRIVES_MIN, HEAT_TURNS_MIN = 25.0, 13.0  # medians; log spreads below
 ARRIVES_LOG_SD, TURNS_LOG_SD = 0.8, 0.9
 LOOK_S, LOOK_SPREAD_S = 55.0, 6.0  # how long a lid stands open for a look at most
-LOOKS_DIFFER = 1.25
+LOOKS_DIFFER, LONGEST_LOOK_S = 1.25, 90.0
 UNKNOWN_LONG = 0.5
 LONGEST = 4.0  # medians: after so many heat is surely there
 
@@ -134,7 +134,7 @@ def _long(open_s: float, look_s: float) -> float:
     """Return how likely a lid stood open for work, not for a look: 0 to 1."""
     if open_s <= 0:
         return UNKNOWN_LONG
-    most_s = max(LOOK_S, LOOKS_DIFFER * look_s)
+    most_s = max(LOOK_S, min(LONGEST_LOOK_S, LOOKS_DIFFER * look_s))
     return 1.0 / (1.0 + math.exp((most_s - open_s) / LOOK_SPREAD_S))
 
 
