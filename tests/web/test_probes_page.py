@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 from pitlogger.devices.contract import Measurement
@@ -24,3 +25,55 @@ async def test_the_probe_in_meat_is_offered_before_the_one_in_a_cup(tmp_path: Pa
         assert "Reads like meat." in page
         assert "Hot and cooling: in no raw meat." in page
         assert page.index("board/b") < page.index("board/a")
+
+
+TWO = """
+[cook]
+name = "x"
+[[piece]]
+id = "butt-1"
+cut = "pork-butt"
+[[piece]]
+id = "butt-2"
+cut = "pork-butt"
+[[channel]]
+id = "board/a"
+site = "core"
+piece = "butt-1"
+[[channel]]
+id = "board/b"
+site = "core"
+piece = "butt-2"
+"""
+
+
+async def test_two_probes_that_changed_places_are_repaired_by_one_tap(tmp_path: Path) -> None:
+    async with make_node(tmp_path, BOARD) as node:
+        (await node.local.post("/api/v1/cooks", json={"toml": TWO})).raise_for_status()
+        for piece in ("butt-1", "butt-2"):
+            said = {"piece": piece, "stage": "smoking"}
+            (await node.local.post("/api/v1/stages", json=said)).raise_for_status()
+        for step in range(180):
+            node.clock.advance(10_000)
+            for name, low_c in (("a", 70.0), ("b", 40.0)):
+                value = 110.0 - low_c if step >= 90 else low_c
+                one = Measurement(name, Quantity.TEMPERATURE, value, "Cel")
+                node.daemon.intake.measured("board", one)
+            node.daemon.tick(node.clock.engine_ms())
+        book = node.daemon.engine.book
+        assert [book.assignment(f"board/{one}").channel.piece for one in "ab"] == [
+            "butt-1",
+            "butt-2",
+        ]
+        (shown,) = [part for part in (await node.local.get("/probes")).text.split("<form")
+                    if "changed places" in part]  # fmt: skip
+        form = dict(re.findall(r'name="([^"]+)" value="([^"]+)"', shown))
+        given = await node.network.post("/do/assign", data=form, headers=node.cookie())
+        assert given.status_code == 303
+        book = node.daemon.engine.book
+        now_ms = node.clock.engine_ms()
+        for t_ms, pieces in (
+            (now_ms, ["butt-2", "butt-1"]),
+            (now_ms - 1_200_000, ["butt-1", "butt-2"]),
+        ):
+            assert [book.assignment(f"board/{one}", t_ms).channel.piece for one in "ab"] == pieces
