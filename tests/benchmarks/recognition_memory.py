@@ -2,8 +2,8 @@
 
     python -m tests.benchmarks.recognition_memory
 
-Readings are half a minute apart. Two runs of the same readings, without and with recognition, by ``tracemalloc``: what is still
-allocated at the end of each hour, the difference of the two at its most.
+Readings are half a minute apart. Two runs of them, without and with recognition, by
+``tracemalloc``: what is still allocated at the end of each hour, the difference at its most.
 """
 
 from __future__ import annotations
