@@ -24,8 +24,10 @@ from pitlogger.notify.message import Message, message_document
 from pitlogger.notify.ways.way import read_secret
 
 TIMEOUT_S = 10.0
-NTFY_PRIORITY = {Priority.LOW: 3, Priority.MEDIUM: 4, Priority.HIGH: 5}
-GOTIFY_PRIORITY = {Priority.LOW: 4, Priority.MEDIUM: 6, Priority.HIGH: 9}
+_PRIORITY = {
+    "ntfy": {Priority.LOW: 3, Priority.MEDIUM: 4, Priority.HIGH: 5},
+    "gotify": {Priority.LOW: 4, Priority.MEDIUM: 6, Priority.HIGH: 9},
+}
 _TRY_AGAIN = frozenset({408, 425, 429})
 
 
@@ -90,57 +92,29 @@ def _remedy(code: int) -> str:
     return "See the server's own log"
 
 
-def _bearer(token_file: Path | None) -> dict[str, str]:
-    return {} if token_file is None else {"Authorization": f"Bearer {read_secret(token_file)}"}
+class HttpWay:
+    """A topic of an ntfy server, an application of a gotify server, or a program of one's own."""
 
-
-class Ntfy:
-    """A topic of an ntfy server."""
-
-    def __init__(self, table: NtfyTable) -> None:
+    def __init__(self, table: NtfyTable | GotifyTable | WebhookTable) -> None:
+        self._table = table
         server, _, self._topic = table.url.rpartition("/")
-        self._token_file = table.token_file
-        self._poster = Poster(f"{server}/", table.ca_file)
+        places = {"ntfy": f"{server}/", "gotify": f"{table.url.rstrip('/')}/message"}
+        self._poster = Poster(places.get(table.kind, table.url), table.ca_file)
 
     async def send(self, message: Message) -> str:
-        """Publish; low priority makes no noise when something is back in band."""
-        quiet = message.kind in ("returned", "alive")
-        document = {
-            "topic": self._topic,
-            "title": message.title,
-            "message": message.text,
-            "priority": 2 if quiet else NTFY_PRIORITY[message.priority],
-        }
-        return await self._poster.post(document, _bearer(self._token_file))
-
-
-class Gotify:
-    """An application of a gotify server."""
-
-    def __init__(self, table: GotifyTable) -> None:
-        self._token_file = table.token_file
-        self._poster = Poster(f"{table.url.rstrip('/')}/message", table.ca_file)
-
-    async def send(self, message: Message) -> str:
-        """Create a message."""
+        """Send; low priority makes no noise when something is back in band."""
+        table = self._table
+        token = None if table.token_file is None else read_secret(table.token_file)
+        bearer = {} if token is None else {"Authorization": f"Bearer {token}"}
+        if table.kind == "webhook":
+            headers = {**bearer, "Idempotency-Key": f'"{message.id}"'}
+            return await self._poster.post(message_document(message), headers)
         quiet = message.kind in ("returned", "alive")
         document = {
             "title": message.title,
             "message": message.text,
-            "priority": 2 if quiet else GOTIFY_PRIORITY[message.priority],
+            "priority": 2 if quiet else _PRIORITY[table.kind][message.priority],
         }
-        token = read_secret(self._token_file)
-        return await self._poster.post(document, {"X-Gotify-Key": token})
-
-
-class Webhook:
-    """Any program that takes JSON over HTTP."""
-
-    def __init__(self, table: WebhookTable) -> None:
-        self._token_file = table.token_file
-        self._poster = Poster(table.url, table.ca_file)
-
-    async def send(self, message: Message) -> str:
-        """Post the message with its id as idempotency key."""
-        headers = {**_bearer(self._token_file), "Idempotency-Key": f'"{message.id}"'}
-        return await self._poster.post(message_document(message), headers)
+        if table.kind == "gotify":
+            return await self._poster.post(document, {"X-Gotify-Key": token or ""})
+        return await self._poster.post({"topic": self._topic, **document}, bearer)

@@ -23,18 +23,10 @@ def make_way(table: AnyWay, broker: Way | None) -> Way:
         broker: The session of ``[mqtt]``, where there is one.
     """
     match table:
-        case NtfyTable():
-            from pitlogger.notify.ways.http import Ntfy
+        case NtfyTable() | GotifyTable() | WebhookTable():
+            from pitlogger.notify.ways.http import HttpWay
 
-            return Ntfy(table)
-        case GotifyTable():
-            from pitlogger.notify.ways.http import Gotify
-
-            return Gotify(table)
-        case WebhookTable():
-            from pitlogger.notify.ways.http import Webhook
-
-            return Webhook(table)
+            return HttpWay(table)
         case MailTable():
             from pitlogger.notify.ways.mail import Mail
 
