@@ -1,1 +1,1 @@
-"""MQTT: the node's own topic tree, hub discovery, Homie, and commands where allowed."""
+"""MQTT: the node's own topic tree, hub discovery, and commands where allowed."""
