@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import calendar
 from pathlib import Path
 
 import click
@@ -31,6 +32,18 @@ def test_the_room_reads_no_file_no_clock_and_no_command_line() -> None:
         }  # fmt: skip
         forbidden = {"click", "time", "socket", "asyncio", "pathlib", "sqlite3", "httpx"}
         assert not {name.partition(".")[0] for name in names} & forbidden, path.name
+
+
+def test_a_time_is_that_moment_to_the_millisecond() -> None:
+    utc_s = calendar.timegm((2026, 9, 19, 23, 0, 1))
+    assert fields.moment_ms("2026-09-19T18:00:01-05:00", "serve_at") == utc_s * 1000
+
+
+def test_a_mass_of_nothing_is_taken_only_where_it_means_something() -> None:
+    assert fields.grams("0", "leave_g", zero=True) == 0.0
+    for text in ("0 g", "0.0 lb"):
+        with pytest.raises(FieldError, match="above zero"):
+            fields.grams(text, "piece_mass_g")
 
 
 def test_an_answer_needs_no_command() -> None:

@@ -52,6 +52,15 @@ def test_the_last_weighing_of_a_checkpoint_counts_and_a_large_change_is_asked() 
     assert [d.doubt for d in record.doubts] == ["weighed-twice"]
 
 
+def test_each_checkpoint_weighed_twice_is_asked_about_by_itself() -> None:
+    record = first(
+        weighed("purchased", 6400, 1), weighed("rested", 3500, 2), weighed("rested", 3400, 3),
+        weighed("carved", 3100, 4), weighed("carved", 3101, 5),
+    )  # fmt: skip
+    asked = [(d.doubt, d.checkpoint) for d in record.doubts if d.doubt == "weighed-twice"]
+    assert asked == [("weighed-twice", "rested")]  # one in 3 100 is no difference
+
+
 def test_by_products_weighed_in_two_goes_add_up() -> None:
     record = first(weighed("trim-fat", 500, 1), weighed("trim-fat", 430, 2))
     assert net_g(record, "trim-fat") == 930

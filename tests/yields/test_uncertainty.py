@@ -85,3 +85,7 @@ def test_ratio_agrees_with_the_uncertainties_library(
     assert mine.value == pytest.approx(expected.nominal_value)
     assert mine.u == pytest.approx(expected.std_dev, rel=1e-9, abs=1e-12)
     assert not math.isnan(mine.u)
+
+
+def test_a_scale_of_which_nothing_is_known_shows_steps_of_five_grams() -> None:
+    assert KnownScale().u_reading_g == pytest.approx(5.0 / math.sqrt(12.0))
