@@ -25,11 +25,6 @@ out_option = click.option(
     help="File (.html); standard output by default.",
 )  # fmt: skip
 cook_option = click.option("--cook", help="Id or name; the running or the last one by default.")
-capture_option = click.option(
-    "--capture", type=FILE,
-    help="A capture instead of the record; with --cook-file.",
-)  # fmt: skip
-cook_file_option = click.option("--cook-file", type=FILE, help="Cook file (TOML) of the capture.")
 
 
 SEALED, PLAIN = "vacuum-packed", "not vacuum-packed"
@@ -63,11 +58,8 @@ def write(sheet: Sheet, out: Path | None) -> None:
     click.echo(str(out), err=True)
 
 
-def record_of(
-    config: Config, cook: str | None, capture: Path | None, cook_file: Path | None,
-    as_signed: bool = False,
-) -> CookRecord:  # fmt: skip
-    """Return a cook from the record, or from a capture run through the engine."""
+def record_of(config: Config, cook: str | None, as_signed: bool = False) -> CookRecord:
+    """Return a cook from the record."""
     from pitlogger.bootstrap.policies import policies_of
     from pitlogger.reports.cook_record import load_record
     from pitlogger.rules.messages import Units
@@ -75,8 +67,6 @@ def record_of(
 
     units = Units(config.units.temperature, config.units.mass)
     _, policy = policies_of(config)
-    if capture is not None:
-        return _replayed(capture, cook_file, units, policy)
     with Reader.open(config.database) as reader:
         return load_record(
             reader, cook, policy, units, premises=premises_of(config), as_signed=as_signed
@@ -90,22 +80,6 @@ def premises_of(config: Config) -> Premises:
     return Premises(**config.premises.model_dump())
 
 
-def _replayed(capture: Path, cook_file: Path | None, units: Any, policy: Any) -> CookRecord:
-    from pitlogger.bootstrap.engines import replay_files
-    from pitlogger.formats.capture import read_capture
-    from pitlogger.model.readings import Reading
-    from pitlogger.reports.cook_record import Wall, among, build_record
-
-    gathered, _ = replay_files(
-        capture, *([] if cook_file is None else [cook_file]), forecasts=False
-    )
-    readings = [record for record in read_capture(capture) if isinstance(record, Reading)]
-    end_ms = gathered.last_ms or 0
-    return build_record(
-        capture.stem, "replay", gathered.entries, among(readings), end_ms, policy, units, Wall()
-    )
-
-
 def _from_record(make: Any, given: dict[str, Any]) -> None:
     out = given.pop("out")
     config = configuration(given.pop("config_file"))
@@ -115,8 +89,6 @@ def _from_record(make: Any, given: dict[str, Any]) -> None:
 @report.command()
 @cook_option
 @config_option
-@capture_option
-@cook_file_option
 @out_option
 def cook(**given: Any) -> None:
     """A whole cook on one page: chart, yield by step, stages, limits, alarms, instruments."""
@@ -128,8 +100,6 @@ def cook(**given: Any) -> None:
 @report.command("food-log")
 @cook_option
 @config_option
-@capture_option
-@cook_file_option
 @click.option("--signed", "as_signed", is_flag=True, help="As it was when it was last signed.")
 @click.option("--blank", is_flag=True, help="The same form, empty, for days without power.")
 @out_option
@@ -148,8 +118,6 @@ def food_log_command(blank: bool, **given: Any) -> None:
 @report.command("take-along")
 @cook_option
 @config_option
-@capture_option
-@cook_file_option
 @out_option
 def take_along_command(**given: Any) -> None:
     """A sheet for service off site: pieces, limits, and lines to fill in by hand."""
