@@ -15,10 +15,16 @@ from pitlogger.cli.ahead.options import option
 from pitlogger.cli.ahead.plan import plan as command
 from pitlogger.errors import FieldError
 from pitlogger.planning import Dish, PlanQuestion, Portion, fields, plan
+from pitlogger.planning.terms import terms_of
 from pitlogger.web.page.plan_fields import fields_of, named_as_labels, question
 
 ROOM = Path(pitlogger.planning.__file__).parent
 PACKER = (Dish("brisket-packer"),)
+
+
+def test_a_risk_of_nothing_is_refused() -> None:
+    with pytest.raises(FieldError, match="0 % is not above 0"):
+        terms_of(False, 0.0, None, 0.0)
 
 
 def test_the_room_reads_no_file_no_clock_and_no_command_line() -> None:

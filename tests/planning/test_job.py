@@ -126,6 +126,12 @@ def test_a_price_paid_before_is_assumed_again() -> None:
     assert "spring" in made.assumed[0].why
 
 
+def test_a_price_paid_for_another_cut_is_not_assumed() -> None:
+    past = PastCooks((PastPiece("b", "pork-butt", "spring", price_per_kg=Decimal("8.80")),))
+    made = answered(JOB.replace('price = "4.29/lb"\n', ""), past=past)
+    assert "spring" not in made.assumed[0].why
+
+
 def test_meat_is_bought_as_the_butcher_sells_it() -> None:
     case = answered(JOB + 'case_pieces = 4\ncase_mass = "52 lb"\nround_to = "5 lb"\n').dishes[0]
     assert case.pieces % 4 == 0

@@ -14,6 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pitlogger.errors import UsageError
+from pitlogger.planning.plan_notes import result_notes
 from pitlogger.yields.learned.belief import FLAT, expit, logit, prior_belief
 from pitlogger.yields.learned.kitchen import Part
 from pitlogger.yields.learned.servable import Learned
@@ -116,6 +117,12 @@ def test_a_smaller_risk_never_takes_fewer_pieces() -> None:
 def test_weighed_pieces_end_the_options_and_may_not_be_enough() -> None:
     found = plan(question(weighed=tuple(PieceMass(13 * LB) for _ in range(3))))
     assert (len(found.options), found.recommended, found.purchase_g) == (3, None, None)
+
+
+def test_what_is_not_enough_is_told_with_all_the_pieces_that_there_are() -> None:
+    asked = question(weighed=tuple(PieceMass(13 * LB) for _ in range(3)))
+    (told,) = result_notes(plan(asked), asked)
+    assert told.startswith("Not enough: 3 pieces hold")
 
 
 def test_an_absurd_party_is_refused() -> None:
