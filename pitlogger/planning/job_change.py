@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from pitlogger.model.quantities import show_mass
 from pitlogger.planning.job_answer import JobAnswer
+from pitlogger.views.words import cut as cut_word
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,11 +30,12 @@ def follows(before: JobAnswer, after: JobAnswer) -> tuple[JobChange, ...]:
 def _figures(answer: JobAnswer) -> Iterator[tuple[str, str]]:
     yield "guests", str(answer.guests + answer.children)
     for dish in answer.dishes:
-        yield f"pieces of {dish.name}", str(dish.pieces)
-        yield f"still to order of {dish.name}", str(dish.order_more)
-        yield f"raw {dish.name}", show_mass(dish.billed_g * 1000)
+        cut = cut_word(dish.cut)  # not by the name on the client's papers, which may change too
+        yield f"pieces of {cut}", str(dish.pieces)
+        yield f"still to order of {cut}", str(dish.order_more)
+        yield f"raw {cut}", show_mass(dish.billed_g * 1000)
         if dish.now is not None:
-            yield f"{dish.name} on the pit is enough with", f"{dish.now.p_enough:.1%}"
+            yield f"{cut} on the pit is enough with", f"{dish.now.p_enough:.1%}"
     yield "chance that nothing runs short", f"{answer.p_all_enough:.1%}"
     if answer.schedule is not None:
         yield "light the fire by", f"{answer.schedule.light_by:%Y-%m-%d %H:%M} UTC"

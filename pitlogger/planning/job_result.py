@@ -54,7 +54,7 @@ def result(
         None if eaten_g is None else round(eaten_g, 1),
         None if not raw_g or served_g is None else round(100 * served_g / raw_g, 2),
         left_g,
-        tuple(_teaches(eaten_g, raw_g, served_g)),
+        tuple(_teaches(eaten_g, raw_g, served_g, is_told=actual.left is None)),
     )
 
 
@@ -143,12 +143,14 @@ def _of_meat(
     return found
 
 
-def _teaches(eaten_g: float | None, raw_g: float | None, served_g: float | None) -> list[str]:
+def _teaches(
+    eaten_g: float | None, raw_g: float | None, served_g: float | None, *, is_told: bool
+) -> list[str]:
+    """Return what the job teaches; a meal that is on record with its cook needs no more telling."""
     lines = []
     if eaten_g is not None:
-        lines.append(
-            f"Guests ate {show_mass(eaten_g * 1000)} each; 'pitlogger meal' puts it on record."
-        )
+        more = "" if is_told else " Enter the meal with its cook: the next plan learns from it."
+        lines.append(f"Guests ate {show_mass(eaten_g * 1000)} each.{more}")
     if raw_g and served_g is not None:
         lines.append(f"{served_g / raw_g:.1%} of what was bought was served (n = 1 cook).")
     return lines

@@ -7,7 +7,7 @@ A receipt is of one payment.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any, Literal
@@ -64,12 +64,17 @@ class Paper:
         }  # fmt: skip
 
 
-def early_invoice(kind: PaperKind, source: JobFile, answer: JobAnswer) -> Iterator[str]:
-    """Yield what is in doubt of an invoice that is made out before anybody said who came."""
+def ask_who_came(kind: PaperKind, source: JobFile, answer: JobAnswer, answers: Answers) -> None:
+    """Ask about an invoice that is made out before anybody entered who came.
+
+    Raises:
+        QuestionError: It is one, and nobody said yet that it is right.
+    """
     if kind == "invoice" and source.actual is None and not source.job.cancelled:
-        yield (
-            f"job.guarantee: nobody entered how many came (actual.guests), so {answer.bill.guests}"
-            " guests are billed"
+        guests = answer.bill.guests
+        answers.choose(
+            f"Nobody entered how many came, so {guests} guests are billed. Is it right?",
+            [f"bill {guests} guests"],
         )
 
 
@@ -143,7 +148,7 @@ def _invoice(
     name = source.job.name
     papers: list[Paper] = []
     if last is not None and not taken_back:
-        if last.content == content and not source.job.cancelled:
+        if _owed(last.content) == _owed(content) and not source.job.cancelled:
             return ()
         number = _number("credit-note", issued)
         papers.append(Paper("credit-note", number, 1, name, on, last.number, last.content))
@@ -153,6 +158,12 @@ def _invoice(
         return tuple(papers)
     papers.append(Paper("invoice", _number("invoice", issued), 1, name, on, "", content))
     return tuple(papers)
+
+
+def _owed(content: dict[str, Any]) -> dict[str, Any]:
+    """Return what an invoice asks for: what was paid on it since has receipts."""
+    bill = {key: value for key, value in content["bill"].items() if key not in ("paid", "balance")}
+    return {**content, "bill": bill, "paid_before": None}
 
 
 def _receipts(

@@ -73,7 +73,7 @@ def run_sheet(document: dict[str, Any]) -> Sheet:
     offset = document["utc_offset_min"]
     zone = None if offset is None else timezone(timedelta(minutes=offset))
     found: list[Block] = []
-    work = _work(document["schedule"]["events"], zone)
+    work = _work(document, zone)
     for does in _ROLES:
         people = [one["role"] for one in document["people"] if does in one["does"]]
         rows = [row for row in work if row[0] == does]
@@ -83,7 +83,7 @@ def run_sheet(document: dict[str, Any]) -> Sheet:
             found.append(Table(("time", "what", "pieces", "initials"), timed))
     later = [
         (f"{_minute(one['at'], zone):%a %H:%M}", f"unless {one['unless']}: {one['then']}",
-         ", ".join(one["pieces"]), "")
+         _called(one["pieces"], document), "")
         for one in document["schedule"]["plan_b"]
     ]  # fmt: skip
     heads = ("time", "what (common practice, no source)", "pieces", "initials")
@@ -100,14 +100,24 @@ def _minute(at: str, zone: timezone | None) -> datetime:
     return (datetime.fromisoformat(at) + timedelta(seconds=30)).astimezone(zone)
 
 
-def _work(
-    events: Sequence[dict[str, Any]], zone: timezone | None
-) -> list[tuple[str, datetime, str, str]]:
+def _called(pieces: Sequence[str], document: dict[str, Any]) -> str:
+    """Return pieces by the names of their dishes: brisket-packer-2 is smoked brisket 2."""
+    names = {dish["cut"]: dish["name"] for dish in document["dishes"]}
+    found = []
+    for piece in pieces:
+        cut = next((one for one in names if piece == one or piece.startswith(f"{one}-")), None)
+        found.append(piece if cut is None else f"{names[cut]}{piece[len(cut) :].replace('-', ' ')}")
+    return ", ".join(found)
+
+
+def _work(document: dict[str, Any], zone: timezone | None) -> list[tuple[str, datetime, str, str]]:
     """Return all work in order of time; while a fire burns somebody looks at it every hour."""
     rows = []
-    for event in events:
+    for event in document["schedule"]["events"]:
         does = next((d for d, starts in _WORK if event["what"].startswith(starts)), "pit")
-        rows.append((does, _minute(event["at"], zone), event["what"], ", ".join(event["pieces"])))
+        rows.append(
+            (does, _minute(event["at"], zone), event["what"], _called(event["pieces"], document))
+        )
     burning = [at for does, at, _, _ in rows if does == "pit"]
     if burning:
         hour = burning[0].replace(minute=0, second=0) + timedelta(hours=1)

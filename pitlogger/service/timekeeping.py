@@ -159,7 +159,8 @@ class Timekeeper:
         start: Start,
         is_known: Callable[[int], bool] = wall_is_known,
     ) -> None:
-        self.offset_ms = start.offset_ms
+        # Too small to be put on record is none: what a person states stays as stated.
+        self.offset_ms = start.offset_ms if abs(start.offset_ms) >= STEP_MS else 0
         self.is_known = start.utc_trusted
         self._run = run
         self._clock = clock

@@ -187,10 +187,8 @@ def issue(
         return papers.issue(kind, source, answer, issued, today)
 
     with named_as_options():
-        doubts = [
-            *price_doubts(source, answer.currency),
-            *papers.early_invoice(kind, source, answer),
-        ]
+        papers.ask_who_came(kind, source, answer, answers())
+        doubts = price_doubts(source, answer.currency)
         made = issue_asked(path, make, answers(), doubts)
     lines = [f"{paper.on}  {paper.line}" for paper in made]
     lines = lines or [f"Nothing to issue: the last {kind} says the same."]

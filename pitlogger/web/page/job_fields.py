@@ -317,12 +317,15 @@ def _read(key: Key, text: str, offset: Any) -> Any:
 
 
 def label_of(path: str) -> str:
-    """Return the label of a key by its path, else the path in words."""
-    table, *middle, last = path.split(".")
+    """Return the label of a key by its path, else the path in words.
+
+    A plan names its fields alone: what the job's own table has of that name is meant.
+    """
+    table, *middle, last = path.split(".") if "." in path else ("job", path)
     known = {key.path: key.label for _, content in GROUPS for key in content
              if isinstance(key, Key)}  # fmt: skip
     if middle and table in _ROWS:
         for key in _ROWS[table]:
             if key.path == last:
                 return key.label
-    return known.get(path, path.replace("_", " "))
+    return known.get(f"{table}.{last}", path.replace("_", " "))

@@ -122,10 +122,8 @@ async def issued(daemon: Node, ask: IssueAsk) -> list[papers.Paper]:
     def make(before: Any) -> tuple[papers.Paper, ...]:
         return papers.issue(ask.kind, source, answer, before, today)
 
-    doubts = [
-        *price_doubts(source, daemon.config.units.currency),
-        *papers.early_invoice(ask.kind, source, answer),
-    ]
+    doubts = list(price_doubts(source, daemon.config.units.currency))
+    papers.ask_who_came(ask.kind, source, answer, ask.answers)
     return await asyncio.to_thread(issue_asked, shelf.register, make, ask.answers, doubts)
 
 
