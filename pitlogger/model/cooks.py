@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
@@ -184,6 +185,20 @@ def natural(name: str) -> list[tuple[int, int, str]]:
     """Return what sorts p2 before p10."""
     parts = re.findall(r"\d+|\D+", name)
     return [(0, int(p), "") if p.isdecimal() else (1, 0, p.casefold()) for p in parts]
+
+
+def together(names: Iterable[str]) -> str:
+    """Return names in one text, a run of three numbers or more said once: p-1 to p-8."""
+    runs: list[list[str]] = []
+    for name in names:
+        stem, _, number = name.rpartition("-")
+        before, _, last = (runs[-1][-1] if runs else "").rpartition("-")
+        follows = number.isdecimal() and last.isdecimal() and int(number) == int(last) + 1
+        if follows and before == stem:
+            runs[-1].append(name)
+        else:
+            runs.append([name])
+    return ", ".join(f"{run[0]} to {run[-1]}" if len(run) > 2 else ", ".join(run) for run in runs)
 
 
 NEVER = -1_000_000  # wrap_at_mc of a piece that stays unwrapped: below absolute zero

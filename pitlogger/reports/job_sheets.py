@@ -7,6 +7,7 @@ from datetime import datetime, timedelta, timezone
 from decimal import Decimal
 from typing import Any
 
+from pitlogger.model.cooks import together
 from pitlogger.model.quantities import show_mass
 from pitlogger.reports.sheet import CAUTIONS, Block, Heading, Lines, Sheet, Table
 from pitlogger.reports.shopping import BOX
@@ -101,13 +102,15 @@ def _minute(at: str, zone: timezone | None) -> datetime:
 
 
 def _called(pieces: Sequence[str], document: dict[str, Any]) -> str:
-    """Return pieces by the names of their dishes: brisket-packer-2 is smoked brisket 2."""
+    """Return pieces by the names of their dishes: brisket-packer-2 is smoked brisket-2."""
     names = {dish["cut"]: dish["name"] for dish in document["dishes"]}
-    found = []
-    for piece in pieces:
-        cut = next((one for one in names if piece == one or piece.startswith(f"{one}-")), None)
-        found.append(piece if cut is None else f"{names[cut]}{piece[len(cut) :].replace('-', ' ')}")
-    return ", ".join(found)
+    cuts = [
+        next((cut for cut in names if f"{piece}-".startswith(f"{cut}-")), "") for piece in pieces
+    ]
+    return together(
+        f"{names[cut]}{piece[len(cut) :]}" if cut else piece
+        for piece, cut in zip(pieces, cuts, strict=True)
+    )
 
 
 def _work(document: dict[str, Any], zone: timezone | None) -> list[tuple[str, datetime, str, str]]:

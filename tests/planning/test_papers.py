@@ -16,6 +16,7 @@ from pitlogger.cli import main, root
 from pitlogger.cli.records import past
 from pitlogger.errors import FieldError, RefusedError
 from pitlogger.formats.job_file import parse_job
+from pitlogger.model.cooks import together
 from pitlogger.node.register import add, read_register
 from pitlogger.planning.job import answer_job
 from pitlogger.planning.papers import Paper, issue
@@ -208,3 +209,17 @@ def test_the_command_line_reckons_in_the_kitchens_currency(
     assert {"field": "job.currency", "value": "SEK", "why": "the kitchen's own"} in [
         {key: one[key] for key in ("field", "value", "why")} for one in document["assumed"]
     ]
+
+
+def test_pieces_of_a_dish_are_told_together_by_its_name() -> None:
+    assert together(["p-1", "p-2", "p-3", "q", "q-4", "q-5"]) == "p-1 to p-3, q, q-4, q-5"
+    text = JOB.replace('cut = "brisket-packer"', 'cut = "brisket-packer"\nname = "smoked brisket"')
+    document = answer_job(parse_job(text + "[pits]\npit = 9\n")).document()
+    sheet = sheet_html(run_sheet(document))
+    assert "smoked brisket-1 to smoked brisket-" in sheet
+    assert "brisket-packer" not in sheet
+
+
+def test_a_payment_takes_no_invoice_back() -> None:
+    papers = issued("invoice", JOB, [])
+    assert issued("invoice", JOB + PAID, papers) == []

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from datetime import datetime, timedelta, timezone
 from typing import Any
 
+from pitlogger.model.cooks import together
 from pitlogger.model.quantities import show_duration
 from pitlogger.yields.timing.ical import CalendarMoment, calendar
 
@@ -30,7 +31,7 @@ def schedule_text(document: dict[str, Any]) -> str:
 
 def _event_text(event: dict[str, Any], every: Sequence[str] = ()) -> str:
     several = len(every) > 2 and event["pieces"] == every
-    pieces = f"all {len(every)} pieces" if several else ", ".join(event["pieces"])
+    pieces = f"all {len(every)} pieces" if several else together(event["pieces"])
     return f"{event['what']} ({pieces})" if pieces else str(event["what"])
 
 
@@ -38,7 +39,7 @@ def plan_b_lines(document: dict[str, Any], utc_offset_min: int | None = None) ->
     """Return what is done when something is late, early or fails, a line each."""
     return [
         f"  {local_time(one['at'], utc_offset_min)}  unless {one['unless']} "
-        f"({', '.join(one['pieces'])}): {one['then']}"
+        f"({together(one['pieces'])}): {one['then']}"
         for one in document["plan_b"]
     ]
 

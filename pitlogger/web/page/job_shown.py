@@ -7,6 +7,7 @@ from datetime import datetime, timedelta, timezone
 from decimal import Decimal
 from typing import Any
 
+from pitlogger.model.cooks import together
 from pitlogger.planning.job_answer import JobAnswer, JobDish, OnTheWay
 from pitlogger.views import words
 from pitlogger.views.entries import both
@@ -28,7 +29,7 @@ def shown_job(answer: JobAnswer, shown: Shown) -> dict[str, Any]:
                 f"{day(at := _local(one.at, answer))} {at:%H:%M}",
                 one.unless,
                 one.then,
-                ", ".join(one.pieces),
+                together(one.pieces),
             )
             for one in (answer.schedule.plan_b if answer.schedule else ())
         ],
@@ -124,7 +125,7 @@ def _times(answer: JobAnswer) -> list[dict[str, Any]]:
         return []
     return [
         {"iso": at.isoformat(timespec="minutes"), "at": f"{date(at)} {at:%H:%M}",
-         "what": event.what, "pieces": event.pieces}
+         "what": event.what, "pieces": [together(event.pieces)]}
         for event in answer.schedule.events
         for at in (_local(event.at, answer),)
     ]  # fmt: skip
