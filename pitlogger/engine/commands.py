@@ -31,6 +31,7 @@ from pitlogger.model.journal import (
     Entry,
     HeldByTime,
     LearningSet,
+    MealTold,
     Noted,
     PieceAdded,
     PiecesMerged,
@@ -49,7 +50,7 @@ BEFORE_COOK_MS = 24 * 3_600_000  # meat may be read before its cook is entered
 # What a person may take back or correct; the rest is history.
 UNDOABLE = (StageSet, Weighed, SpotRead, Noted, ChannelAssigned, PieceAdded, TargetSet,
              PieceSplit, PiecesMerged, Received, HeldByTime, Undone, Corrected, CookFinished,
-             CookWithdrawn, LearningSet)  # fmt: skip
+             CookWithdrawn, LearningSet, MealTold)  # fmt: skip
 
 
 def is_undoable(entry: Entry) -> bool:

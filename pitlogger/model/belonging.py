@@ -29,6 +29,8 @@ from pitlogger.model.journal import (
 )
 from pitlogger.model.readings import Site
 
+BESIDE = "-"  # in place of a past cook's id: a meal, and what takes it back, lie beside their cook
+
 
 def cooks_of(body: Body, book: Book, entries: Sequence[Entry]) -> tuple[str, ...]:
     """Return the ids of the cooks an entry belongs to; none where no cook is open.

@@ -15,7 +15,7 @@ from contextlib import contextmanager
 from pitlogger.errors import PitloggerError, StoreError
 from pitlogger.formats.journal_json import dump_entry
 from pitlogger.model.alerts import alert_class
-from pitlogger.model.belonging import cooks_of
+from pitlogger.model.belonging import BESIDE, cooks_of
 from pitlogger.model.journal import (
     AlertChanged,
     CookFinished,
@@ -85,6 +85,8 @@ class Journalling:
     def _cooks_of(self, entry: Entry) -> tuple[str | None, ...]:
         """Return the cooks that an entry belongs to."""
         node = self._node
+        if self._past == BESIDE:
+            return ()
         if self._past and isinstance(entry.body, _OF_PAST):
             return (self._past,)
         if isinstance(entry.body, MealTold):

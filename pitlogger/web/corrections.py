@@ -13,7 +13,7 @@ from typing import Any
 from pitlogger.engine.commands import accept, is_undoable
 from pitlogger.engine.resting import resting_on
 from pitlogger.errors import RefusedError, UsageError
-from pitlogger.model.belonging import cooks_of
+from pitlogger.model.belonging import BESIDE, cooks_of
 from pitlogger.model.book import Book
 from pitlogger.model.folding import counted, fold
 from pitlogger.model.journal import (
@@ -29,6 +29,7 @@ from pitlogger.model.journal import (
     Entry,
     HeldByTime,
     LearningSet,
+    MealTold,
     Noted,
     PieceAdded,
     SignedOff,
@@ -43,6 +44,7 @@ from pitlogger.store.queries import Reader
 from pitlogger.views.language import trn
 from pitlogger.views.node import Node
 from pitlogger.web.by_time import by_time_asked
+from pitlogger.web.past_entries import meal_of
 from pitlogger.web.requests import CorrectAsk, EntryAsk, LearningAsk, UndoAsk, WithdrawAsk
 
 MOST_NAMED = 6
@@ -131,8 +133,21 @@ async def find(daemon: Node, ask: EntryAsk) -> tuple[Entry, Journal]:
         f"several entries are known as {text}: which one?", runs)  # fmt: skip
     entry, cook = named[runs.index(chosen)]
     if cook is None:
-        raise UsageError(f"entry {entry.id} ({entry.body.kind}) belongs to no cook")
+        return entry, await _beside(daemon, entry)
     return entry, await _kept(daemon, cook)
+
+
+async def _beside(daemon: Node, entry: Entry) -> Journal:
+    """Return what was entered of the meal that an entry is of: it lies beside its cook.
+
+    Raises:
+        UsageError: It is of no meal, and so of no cook at all.
+    """
+    await daemon.flushed()
+    told: list[Entry] = await daemon.ask(lambda reader: meal_of(reader, entry))
+    if not told:
+        raise UsageError(f"entry {entry.id} ({entry.body.kind}) belongs to no cook")
+    return Journal(told, BESIDE)
 
 
 _STAYS: dict[type, str] = {
@@ -203,6 +218,8 @@ async def undone(daemon: Node, ask: UndoAsk) -> tuple[Body, Journal, list[Body]]
     else:
         entry, journal = await find(daemon, ask)
     _refuse_what_stays(entry)
+    if isinstance(entry.body, MealTold) and not journal.past:
+        journal = await _beside(daemon, entry)
     if isinstance(entry.body, CookFinished) and journal.past:
         journal = _reopened(daemon, entry)
     if all(one is not entry and one.id != entry.id for one, _, _ in counted(journal.entries)):
@@ -345,6 +362,10 @@ async def learning(daemon: Node, ask: LearningAsk) -> tuple[Body, Journal]:
     """Return what is to be excluded from learning or included again: entry, piece or cook."""
     if ask.entry is not None or ask.seq is not None:
         entry, journal = await find(daemon, ask)
+        if journal.past == BESIDE:
+            raise UsageError(
+                f"entry {entry.id} is of a meal: tell it again, or take it back (undo)"
+            )
         body = LearningSet(ask.teaches, ask.reason, None, entry.run, entry.seq)
         return body, journal
     journal = await journal_of(daemon, ask.cook, ask.answers)

@@ -25,11 +25,35 @@ def past_texts(reader: Reader) -> Iterator[tuple[str, list[str]]]:
     for cook, text in reader.entry_texts(YIELD_KINDS):
         if cook is not None:
             of_cook.setdefault(cook, []).append(text)
-    for _, text in reader.entry_texts(("meal-told",)):
-        if named := json.loads(text)["cook"]:
-            of_cook.setdefault(named, []).append(text)
+    for cook, text in _meals(reader):
+        of_cook.setdefault(cook, []).append(text)
     for row in reversed(reader.cooks()):
         yield row.id, of_cook.get(row.id, [])
+
+
+def _meals(reader: Reader) -> Iterator[tuple[str, str]]:
+    """Yield what was entered of meals and what took it back, with the id of the cook."""
+    cook_of: dict[tuple[str, int], str] = {}
+    for kept_in, text in reader.entry_texts(("meal-told", "undone")):
+        if kept_in is not None:
+            continue
+        said = json.loads(text)
+        cook = said.get("cook") or cook_of.get((said.get("of_run"), said.get("of_seq")), "")
+        if cook:
+            cook_of[said["run"], said["seq"]] = cook
+            yield cook, text
+
+
+def meal_entries(reader: Reader, cook: str) -> list[Entry]:
+    """Return what was entered of the meal of a cook since, and what took it back."""
+    return [load_entry(json.loads(text)) for known, text in _meals(reader) if known == cook]
+
+
+def meal_of(reader: Reader, entry: Entry) -> list[Entry]:
+    """Return all that was entered of the meal that an entry is of, nothing where it is of none."""
+    kept = [(cook, load_entry(json.loads(text))) for cook, text in _meals(reader)]
+    cook = next((cook for cook, one in kept if one.id == entry.id), None)
+    return [one for known, one in kept if known == cook]
 
 
 def past_entries(reader: Reader) -> Iterator[tuple[str, list[Entry]]]:

@@ -297,3 +297,28 @@ async def test_a_field_that_the_entry_does_not_hold_is_refused_and_not_passed_ov
     assert "(weighed) has no --temp: expected --mass, --tare" in answer.json()["error"]
     (held,) = node.daemon.engine.book.pieces["brisket-1"].weighings
     assert held.weighed.net_mg == 6_400_000
+
+
+async def test_a_meal_told_of_the_wrong_cook_is_taken_back_by_its_id(node: Node) -> None:
+    await cooked(node, "supper")
+    first = await post(node, "/meals", cook="supper", came=18)
+    wrong = await post(node, "/meals", cook="supper", came=30, left="300 g")
+    journal = (await node.local.get("/api/v1/journal", params={"cook": "supper"})).json()
+    assert [row["id"] for row in journal[-2:]] == [first["id"], wrong["id"]]
+    undone = await post(node, "/undo", entry=wrong["id"], reason="it was the other event")
+    assert {piece.came for piece in await past(node)} == {18}
+    await post(node, "/undo", 409, entry=wrong["id"])
+    await post(node, "/undo", entry=undone["id"])  # it was this one after all
+    assert {piece.came for piece in await past(node)} == {30}
+    await post(node, "/learning", 400, entry=wrong["id"], teaches=False, reason="x")
+    for entry in (wrong, first):
+        await post(node, "/undo", entry=entry["id"])
+    assert {piece.came for piece in await past(node)} == {None}
+
+
+async def test_the_last_decision_is_the_meal_where_the_meal_was_told_last(node: Node) -> None:
+    await cooked(node, "supper")
+    told = await post(node, "/meals", cook="supper", came=18)
+    undone = await post(node, "/undo")
+    assert (undone["of_run"], undone["of_seq"]) == (told["run"], told["seq"])
+    assert {piece.came for piece in await past(node)} == {None}

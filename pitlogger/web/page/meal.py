@@ -6,25 +6,18 @@ from typing import Any
 
 from pitlogger.model.book import Book
 from pitlogger.model.folding import fold
-from pitlogger.model.journal import Entry, MealTold
+from pitlogger.model.journal import MealTold
 from pitlogger.store.queries import Reader
 from pitlogger.views.language import tr
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
+from pitlogger.web.past_entries import meal_entries
 from pitlogger.yields.meals import TENDER_MARKS
 
 
 def with_meal(reader: Reader, cook: str) -> Book:
     """Return the book of a cook with what was entered of its meal since."""
-    return fold([*reader.entries(cook=cook), *_told(reader, cook)])
-
-
-def _told(reader: Reader, cook: str) -> list[Entry]:
-    return [
-        entry
-        for entry in reader.entries(kinds=("meal-told",))
-        if isinstance(entry.body, MealTold) and entry.body.cook == cook
-    ]
+    return fold([*reader.entries(cook=cook), *meal_entries(reader, cook)])
 
 
 def meal_form(cook: str, book: Book, shown: Shown) -> dict[str, Any] | None:
@@ -64,7 +57,7 @@ async def untold(daemon: Node) -> dict[str, str] | None:
 
     def read(reader: Reader) -> dict[str, str] | None:
         row = next(iter(reader.cooks()), None)
-        if row is None or row.finished_ms is None or _told(reader, row.id):
+        if row is None or row.finished_ms is None or with_meal(reader, row.id).meal is not None:
             return None
         return {"id": row.id, "name": row.name}
 

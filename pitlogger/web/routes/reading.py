@@ -28,7 +28,7 @@ from pitlogger.views.shown import units_chosen
 from pitlogger.views.status import StatusView, status
 from pitlogger.views.view import moment
 from pitlogger.web.deliveries import read_notices, told_of
-from pitlogger.web.past_entries import journals_text
+from pitlogger.web.past_entries import journals_text, meal_entries
 from pitlogger.web.routes.stream import Pulse, events
 from pitlogger.web.routes.writing import add_writes
 
@@ -107,7 +107,9 @@ def _add_reads(api: APIRouter, daemon: Node) -> None:
         cook: str | None = None, limit: int = Query(500, ge=1, le=10_000)
     ) -> list[EntryView]:
         known = await cook_id(daemon, cook)
-        entries = await daemon.ask(lambda reader: reader.entries(cook=known))
+        entries = await daemon.ask(
+            lambda reader: [*reader.entries(cook=known), *meal_entries(reader, known)]
+        )
         return [entry_view(daemon, entry) for entry in entries[-limit:]]
 
     @api.get(
