@@ -62,13 +62,13 @@ MADE: dict[str, Make] = {
     "by time": lambda t: HeldByTime("brisket-1", t),
     "received": lambda t: Received("brisket-1", True, t, 3_000),
     "teaches not": lambda t: LearningSet(False, "rain", piece="brisket-1"),
+    "meal": lambda t: MealTold("", came=30),
 }  # fmt: skip
-# Mended by a later entry of the same kind: a check by a check, a meal told by its telling anew.
+# Mended by a later entry of the same kind: a check by a check.
 NOT_TAKEN_BACK: dict[str, Body] = {
     "probe moved": ProbeMoved("brisket-1/core"),
     "failed check": CheckMade("brisket-1/core", "ice", 4_000, 1_000, False),
     "offset": Adjusted("brisket-1/core", -6_000),
-    "meal": MealTold("", came=30),
     "corrective": CorrectiveTaken("brisket-1", "lid", "shut", "watch", "kept"),
 }
 SITUATIONS: dict[str, tuple[Stage, float]] = {
