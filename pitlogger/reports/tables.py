@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
+from itertools import chain
 from typing import Literal
 
 from pitlogger.clock import rfc3339
@@ -99,10 +100,13 @@ def tables(reader: Reader, cook: str | None, wanted: Iterable[str] = NAMES) -> l
         "readings": lambda: FlatTable(
             "readings",
             READINGS,
-            (
-                _reading(kept, book, wall)
-                for run in runs
-                for kept in reader.readings(None, row.started_ms, end_ms + 1, run=run)
+            chain(
+                (
+                    _reading(kept, book, wall)
+                    for run in runs
+                    for kept in reader.readings(None, row.started_ms, end_ms + 1, run=run)
+                ),
+                _by_hand(book, wall),
             ),
         ),
         "weighings": lambda: FlatTable("weighings", WEIGHINGS, list(_weighings(book, wall))),
@@ -138,6 +142,17 @@ def _reading(kept: StoredReading, book: Book, wall: Wall) -> Row:
         _utc(wall, kept.t_ms), kept.channel, site.value, piece, quantity.value, value, raw, unit,
         kept.quality.value, kept.stable, kept.run,
     )  # fmt: skip
+
+
+def _by_hand(book: Book, wall: Wall) -> Iterator[Row]:
+    """Yield hand readings after those of channels; one without a time has none."""
+    for entry, spot in book.spots:
+        at = None if spot.timed == "unrecorded" else _utc(wall, spot.at_ms)
+        value_c = spot.value_mc / 1000
+        yield (
+            at, f"{spot.piece or spot.site}/spot", spot.site.value, spot.piece,
+            Quantity.TEMPERATURE.value, value_c, value_c, "C", "good", None, entry.run,
+        )  # fmt: skip
 
 
 def _weighings(book: Book, wall: Wall) -> Iterator[Row]:
