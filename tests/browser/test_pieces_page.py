@@ -7,7 +7,8 @@ import re
 import pytest
 from playwright.sync_api import Page, expect
 
-from pitlogger.model.journal import Weighed
+from pitlogger.model.cooks import Stage
+from pitlogger.model.journal import SpotRead, StageSet, Weighed
 from tests.browser.conftest import Open
 from tests.browser.staging import Staged
 
@@ -111,3 +112,27 @@ def test_a_container_is_weighed_empty_chosen_and_taken_off(stage: Staged, open_p
     assert (kept.container, kept.tare_mg) == ("half pan 1", 640_000)
     page.get_by_role("button", name="Remove half pan 1").click()
     expect(page.locator("#containers")).to_contain_text("None is on the list")
+
+
+@pytest.mark.parametrize("stage", [12.0], indirect=True)
+def test_a_piece_on_the_buffet_is_held_by_time_and_taken_back(
+    stage: Staged, open_page: Open
+) -> None:
+    now_ms = stage.clock.engine_ms()
+    for body in (StageSet("butt-1", Stage.SERVING, now_ms), SpotRead(66_000, now_ms, "butt-1")):
+        stage.call(lambda body=body: stage.daemon.submit(body, "AK"))  # type: ignore[misc]
+    page = open_page("/piece/butt-1")
+    form = page.locator("#by-time")
+    if not form.is_visible():
+        page.get_by_text("By time instead of temperature").click()
+    form.get_by_role("button", name="Hold it by time").click()
+    asked = page.locator(".asked")
+    expect(asked).to_contain_text("thrown away")
+    expect(asked).to_contain_text("marked on it")
+    assert stage.daemon.engine.book.pieces["butt-1"].by_time is None
+    asked.get_by_role("button", name="yes, it is marked").click()
+    expect(page.locator("#told")).to_contain_text("held by time")
+    page.goto(stage.address)
+    expect(page.locator("#pieces")).to_contain_text("discard at")
+    page.goto(f"{stage.address}piece/butt-1")
+    expect(page.locator("#by-time")).to_have_count(0)

@@ -221,7 +221,8 @@ def request_of(body: Body, now_ms: int) -> tuple[str, dict[str, Any]]:
             return "/corrections", asked | {"reason": body.reason}
         case CorrectiveTaken():
             asked = asdict(body)
-            return "/log/corrective", {name: asked[name] for name in asked if name != "kind"}
+            at_once = ("kind", "breach_ms")  # which breach it answers is found by its alarm
+            return "/log/corrective", {one: asked[one] for one in asked if one not in at_once}
         case AlertActed():
             return f"/alerts/{body.alert}/{body.action}", {"reason": body.reason}
         case _:
