@@ -9,13 +9,15 @@ import hashlib
 import secrets
 from dataclasses import dataclass
 
-from pitlogger.errors import RefusedError
+from pitlogger.errors import RefusedError, UsageError
 from pitlogger.formats.join_code import HALF, authority_letters, written_code
 from pitlogger.hub.database import Database
+from pitlogger.hub.members import note
 from pitlogger.model.entry_ids import ALPHABET
 
 GOOD_FOR_MS = 15 * 60_000
 TRIES = 5
+MOST_LETTERS = 64  # of a site's name
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,14 +28,23 @@ class Invitation:
     site: str
 
 
-def invite(database: Database, authority: bytes, tenant: str, site: str, now_ms: int) -> str:
-    """Return a new code for a node of a site."""
+def invite(
+    database: Database, authority: bytes, tenant: str, site: str, now_ms: int, who: str
+) -> str:
+    """Return a new code for a node of a site.
+
+    Raises:
+        UsageError: No name of a site.
+    """
+    if not 1 <= len(site) <= MOST_LETTERS or not site.isprintable() or site != site.strip():
+        raise UsageError(f"{site!r} is no name of a site: expected 1 to {MOST_LETTERS} letters")
     secret = "".join(secrets.choice(ALPHABET) for _ in range(HALF))
     with database.transaction():
         database.run(
             "INSERT INTO invitation (secret, tenant, site, until_ms, tries) VALUES (?, ?, ?, ?, ?)",
             (_digest(secret), tenant, site, now_ms + GOOD_FOR_MS, TRIES),
         )
+        note(database, now_ms, who, f"made a code for a node at {tenant}, {site}")
     return written_code(authority_letters(authority), secret)
 
 
@@ -53,7 +64,7 @@ def accept(database: Database, secret: str, now_ms: int) -> Invitation:
     if not found:
         raise RefusedError(
             "this code is not good, or no longer: it lasts 15 minutes and is used once."
-            " Ask for a new one: pitlogger hub invite"
+            " Ask for a new one at the hub"
         )
     return Invitation(*found[0])
 

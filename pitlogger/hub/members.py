@@ -36,6 +36,11 @@ class Member:
         return self.role != INSPECTOR
 
     @property
+    def lets_join(self) -> bool:
+        """Whether they may make a code for a node, of a site they see."""
+        return self.sees_nodes
+
+    @property
     def sees_nodes(self) -> bool:
         """Whether the state of the nodes and contradictions are shown."""
         return self.role in (OWNER, MANAGER)

@@ -6,6 +6,7 @@ from typing import Literal
 
 from pitlogger.errors import RefusedError, UsageError
 from pitlogger.hub.database import Database
+from pitlogger.hub.members import note
 from pitlogger.hub.receive import NODES, NodeRow
 
 STATES = ("enrolled", "retired", "stolen")
@@ -53,22 +54,25 @@ class Nodes:
                     " VALUES (?, ?, ?, ?, ?, 'enrolled', ?)",
                     (uid, tenant_id, site_id, name, public_key, at_ms),
                 )
-            self._note(at_ms, who, f"enrolled {uid} ({name}) at {tenant}, {site}")
+            note(self._database, at_ms, who, f"enrolled {uid} ({name}) at {tenant}, {site}")
         return NodeRow(*self._database.ask(NODES.format("?"), (uid,))[0])
 
     def set_state(
-        self, uid: str, state: Literal["enrolled", "retired", "stolen"], at_ms: int, who: str
-    ) -> None:
+        self, uid: str, tenant: int, state: Literal["enrolled", "retired", "stolen"],
+        at_ms: int, who: str,
+    ) -> None:  # fmt: skip
         """Retire a node, report it stolen, or take a retired one back; from its next bundle on.
 
         Raises:
-            UsageError: No such node.
+            UsageError: The firm has no such node.
         """
         with self._database.transaction():
-            found = self._database.run("UPDATE node SET state = ? WHERE uid = ?", (state, uid))
+            found = self._database.run(
+                "UPDATE node SET state = ? WHERE uid = ? AND tenant = ?", (state, uid, tenant)
+            )
             if not found:
                 raise UsageError(f"no node {uid} here: 'pitlogger hub status' lists them")
-            self._note(at_ms, who, f"{state} {uid}")
+            note(self._database, at_ms, who, f"{state} {uid}")
 
     def tenant(self, name: str) -> int:
         """Return the number of a firm, made where there is none of this name."""
@@ -84,8 +88,3 @@ class Nodes:
             "SELECT id FROM site WHERE tenant = ? AND name = ?", (tenant, name)
         )[0][0]
         return found
-
-    def _note(self, at_ms: int, who: str, did: str) -> None:
-        self._database.run(
-            "INSERT INTO audit (at_ms, who, did) VALUES (?, ?, ?)", (at_ms, who, did)
-        )

@@ -6,12 +6,13 @@ import json
 import math
 import statistics
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
 from pitlogger.hub.database import Database
 from pitlogger.model.cooks import CUTS
+from pitlogger.yields.learned.belief import expit, logit
 from pitlogger.yields.learned.shrinkage import shrink
 from pitlogger.yields.purchase.cut_priors import cut_prior
 
@@ -77,6 +78,24 @@ class NodeHealth:
     cloned_ms: int | None
     cert_until_ms: int | None = None
     clock_off_ms: int = 0  # above 0: it is behind the hub's
+
+    @property
+    def odd(self) -> str:
+        """What is odd about it, in words; empty for nothing."""
+        said = []
+        if self.cloned_ms is not None:
+            said.append("two cards with one key: give the copy a new record")
+        if self.clock_off_ms:
+            said.append(f"its clock is {abs(self.clock_off_ms) // 60_000} min off")
+        if self.conflicts:
+            said.append(f"{self.conflicts} contradiction{'s' * (self.conflicts != 1)}")
+        return "; ".join(said)
+
+
+def sites(database: Database, tenant: int, among: Sequence[int] = ()) -> list[str]:
+    """Return the names of a firm's sites; ``among``: numbers of those meant, none is all."""
+    rows = database.ask("SELECT id, name FROM site WHERE tenant = ? ORDER BY name", (tenant,))
+    return [name for number, name in rows if not among or number in among]
 
 
 def standing(database: Database, tenant: int, now_ms: int) -> list[Standing]:
@@ -202,7 +221,7 @@ def site_yields(database: Database, tenant: int) -> list[SiteYield]:
     )  # fmt: skip
     by_cut: dict[str, dict[str, list[float]]] = defaultdict(lambda: defaultdict(list))
     for site, cut, bought, served in rows:
-        by_cut[cut][site].append(_logit(served / bought))
+        by_cut[cut][site].append(logit(served / bought))
     found = []
     for cut, sites in sorted(by_cut.items()):
         means = [statistics.fmean(values) for values in sites.values()]
@@ -214,8 +233,8 @@ def site_yields(database: Database, tenant: int) -> list[SiteYield]:
         ):
             reach = 1.2816 * math.sqrt(variance)
             found.append(SiteYield(
-                site, cut, len(values), _share(mean), _share(shrunk),
-                _share(shrunk - reach), _share(shrunk + reach),
+                site, cut, len(values), expit(mean), expit(shrunk),
+                expit(shrunk - reach), expit(shrunk + reach),
             ))  # fmt: skip
     return found
 
@@ -251,14 +270,6 @@ def nodes(database: Database, tenant: int) -> list[NodeHealth]:
     )  # fmt: skip
     off = _clocks_off(database, tenant)
     return [replace(NodeHealth(*row[1:]), clock_off_ms=off.get(row[0], 0)) for row in rows]
-
-
-def _logit(share: float) -> float:
-    return math.log(share / (1 - share))
-
-
-def _share(logit: float) -> float:
-    return 1 / (1 + math.exp(-logit))
 
 
 def _squared_error(values: list[float], within: float) -> float:

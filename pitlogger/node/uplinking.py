@@ -83,14 +83,18 @@ class UplinkRunner:
     async def join(self, address: str, code: str) -> Joined:
         """Join a hub and begin sending to it; without an address it is found by its code.
 
+        ``code`` may be the whole line that the hub shows, which has its address.
+
         See ``uplink/join.py`` for what is raised.
         """
+        from pitlogger.formats.join_code import parse_invitation
         from pitlogger.uplink.discovery import find_by_code
         from pitlogger.uplink.join import join
 
         data = self._node.config.node.data
         name = self._node.config.node.name
-        address = address or await find_by_code(code)
+        said, code = parse_invitation(code)
+        address = address or said or await find_by_code(code)
         found = await join(address, code, data, node_key(data), self._node.uid, name)
         await self.stop()
         self.start()

@@ -7,9 +7,10 @@ anew. Leaving the hub ends the use of it.
 from __future__ import annotations
 
 import logging
+import math
 from contextlib import suppress
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, NamedTuple
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
@@ -37,14 +38,31 @@ class SitePrior(BaseModel):
     pieces: Annotated[int, Field(ge=1)]
 
 
-class PriorOffer(View):
-    """What a firm offers, by cut, and what of it a person took or declined."""
+class OfferedCut(NamedTuple):
+    """A cut of an offer: servable share with the span of four pieces in five, and its state."""
 
-    firm: str = ""
-    offered: dict[str, SitePrior] = Field(default_factory=dict)
+    cut: str
+    mid: float
+    low: float
+    high: float
+    of: SitePrior
+    state: str
+
+
+class Answered(View):
+    """What of an offer a person took or declined, by cut."""
+
     taken: dict[str, SitePrior] = Field(default_factory=dict)
     declined: dict[str, SitePrior] = Field(default_factory=dict)
     by: str = ""
+
+
+class PriorOffer(Answered):
+    """What a firm offers, by cut, how it was answered, and the answer ``before`` that."""
+
+    firm: str = ""
+    offered: dict[str, SitePrior] = Field(default_factory=dict)
+    before: Answered | None = None
 
     @property
     def is_open(self) -> bool:
@@ -58,6 +76,20 @@ class PriorOffer(View):
                           one.between, one.within, firm=self.firm)
             for cut, one in self.taken.items()
         }  # fmt: skip
+
+    def cuts(self) -> list[OfferedCut]:
+        """Return what is offered or in use, as people read it."""
+        return [self._cut(cut) for cut in sorted(self.offered | self.taken)]
+
+    def _cut(self, cut: str) -> OfferedCut:
+        used, declined = self.taken.get(cut), self.declined.get(cut)
+        one = self.offered.get(cut) or self.taken[cut]
+        spread = math.hypot(one.between, one.within)
+        low, mid, high = (expit(one.mean + z * spread) for z in (-1.2816, 0.0, 1.2816))
+        state = "declined" if declined == one else "not in use"
+        if used is not None:
+            state = "in use" if used == one else "in use as it was taken before"
+        return OfferedCut(cut, mid, low, high, one, state)
 
 
 def read_offer(data: Path) -> PriorOffer:
@@ -92,21 +124,32 @@ def keep_offered(data: Path, firm: str, given: dict[str, dict[str, float]]) -> N
         _write(data, before.model_copy(update={"firm": firm, "offered": offered}))
 
 
-def answer_offer(data: Path, answer: Literal["take", "decline"], by: str) -> PriorOffer:
+def answer_offer(data: Path, answer: Literal["take", "decline", "undo"], by: str) -> PriorOffer:
     """Take the offer, or decline it; declining ends the use of what was taken before.
 
+    Undoing puts the answer before the last one back.
+
     Raises:
-        RefusedError: Nothing is offered.
+        RefusedError: Nothing is offered, or there is no answer to undo.
         OSError: It could not be written; all is as it was.
     """
-    before = read_offer(data)
-    if not before.offered and (answer == "take" or not before.taken):
+    offer = read_offer(data)
+    before = Answered(taken=offer.taken, declined=offer.declined, by=offer.by)
+    change: dict[str, Any]
+    if answer == "undo":
+        if offer.before is None:
+            raise RefusedError("nothing was taken or declined last: there is nothing to undo")
+        change = {**dict(offer.before), "before": None}
+    elif not offer.offered and (answer == "take" or not offer.taken):
         raise RefusedError("the hub has offered nothing: it needs three other sites that weighed")
-    change: dict[str, Any] = {"taken": {}, "declined": before.offered, "by": by}
-    if answer == "take":
-        change |= {"taken": before.offered, "declined": {}}
-    _write(data, found := before.model_copy(update=change))
-    return found
+    elif answer == "take":
+        change = {"taken": offer.offered, "declined": {}, "by": by, "before": before}
+    else:
+        change = {"taken": {}, "declined": offer.offered, "by": by, "before": before}
+    if answer == "undo" or (change["taken"], change["declined"]) != (offer.taken, offer.declined):
+        offer = offer.model_copy(update=change)  # a second tap is none: it would lose ``before``
+        _write(data, offer)
+    return offer
 
 
 def _write(data: Path, offer: PriorOffer) -> None:

@@ -19,6 +19,7 @@ from pitlogger.web.access.access import Access
 from pitlogger.web.access.gate import Gate, wants_json
 from pitlogger.web.access.routes import make_access_api
 from pitlogger.web.fleet.api import make_fleet_api
+from pitlogger.web.fleet.uplink_page import make_uplink_page
 from pitlogger.web.overnight.night import make_night_api
 from pitlogger.web.page.forms import fault_text
 from pitlogger.web.page.pairing import make_pairing
@@ -83,6 +84,7 @@ def make_app(
     app.include_router(make_pairing(access, daemon.config.node.name))
     app.include_router(make_health(daemon, access))
     app.include_router(make_page(daemon, access, ring, signers))
+    app.include_router(make_uplink_page(daemon, hub))
     if hub is not None:
         from pitlogger.web.fleet.firm_page import make_node_page
 

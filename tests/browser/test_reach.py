@@ -15,7 +15,7 @@ AXE = (Path(__file__).parent / "vendor" / "axe.min.js").read_text(encoding="utf-
 SCREENS = (
     "/", "/weigh", "/temp", "/piece/brisket-1", "/probes", "/weights", "/alarms", "/more", "/cooks",
     "/food", "/turn-in", "/settings", "/begin", "/print", "/job", "/checks", "/heard",
-    "/first", "/join",
+    "/first", "/join", "/uplink",
     "/plan?guests=45&portion=5oz&cut=brisket-packer&share=60&price=4.29/lb&cut-2=pork-butt&share-2=40",
 )  # fmt: skip
 # Whatever can be tapped and is smaller than 48 px, or than 72 px where it is a main one.

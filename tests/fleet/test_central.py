@@ -140,6 +140,8 @@ async def test_two_nodes_over_a_broker_and_the_page_as_each_role(
         }.items():
             token = (await asyncio.to_thread(firm.ask, "member", "add", name, *more))["token"]
             seen[name] = await page(firm, token)
+            made = [await code_of(firm, token, site) for site in ("yard", "fair", "quay")]
+            assert made == MAY_MAKE[name], name
         assert all(word in seen["Ada"] for word in ("smokehouse", "trailer", "Nodes", "yield"))
         assert "trailer" in seen["Bo"]
         assert "smokehouse" not in seen["Bo"]
@@ -148,11 +150,31 @@ async def test_two_nodes_over_a_broker_and_the_page_as_each_role(
         assert "Nodes" not in seen["Cy"]
         assert "trailer" in seen["Di"]
         assert "Servable yield" not in seen["Di"]
+        assert [name for name, text in seen.items() if "another node join" in text] == ["Ada", "Bo"]
         assert "its time has ended" in seen["Ed"]
         await asyncio.to_thread(hub, "member", "remove", "Ada", *firm.args)
         assert hub("verify", *firm.args).returncode == 0
         out = tmp_path / "hub.dump"
         assert firm.ask("backup", str(out))["bytes"] > 1000
+
+
+MAY_MAKE = {  # answers to a code for a node at yard, at fair, at a new site
+    "Ada": [200, 200, 200], "Bo": [403, 200, 403], "Cy": [403, 403, 403],
+    "Di": [403, 403, 403], "Ed": [401, 401, 401],
+}  # fmt: skip
+
+
+async def code_of(firm: Firm, token: str, site: str) -> int:
+    """Return how a code for a node of a site is answered, and from another page never."""
+    url = f"https://127.0.0.1:{firm.page_port}"
+    cookies = {"__Host-pitlogger-firm": token}
+    async with httpx.AsyncClient(verify=False, base_url=url, cookies=cookies) as browser:
+        for origin in ({}, {"origin": "https://other.example"}, {"origin": "null"}):
+            answer = await browser.post("/code", data={"site": site}, headers=origin)
+            assert answer.status_code in (401, 403), origin
+        answer = await browser.post("/code", data={"site": site}, headers={"origin": url})
+        assert ("pitlogger uplink join 127.0.0.1:" in answer.text) == answer.is_success
+        return answer.status_code
 
 
 async def page(firm: Firm, token: str) -> str:

@@ -212,7 +212,7 @@ async def test_a_node_that_was_retired_is_refused_at_its_next_bundle(
 ) -> None:
     side = Side(store, tmp_path, FlakyLink(ingest, random.Random(5), 0.0))
     sink = ingest.sink
-    Nodes(sink.database).set_state(UID, "stolen", 2, "owner")
+    Nodes(sink.database).set_state(UID, 1, "stolen", 2, "owner")
     await side.turn(1)
     await side.turn(1)
     assert side.uplink.fault is not None

@@ -28,7 +28,7 @@ PROBES = ("c1", "c2", "c3", "c4")
 SPANS_S = (1, 5, 60, 600, 600, 1800, 3600, 3 * 3600)
 SCREENS = (
     "/", "/weigh", "/temp", "/ahead", "/probes", "/weights", "/checks", "/heard", "/alarms",
-    "/plan", "/begin", "/cooks", "/food", "/print", "/settings",
+    "/uplink", "/plan", "/begin", "/cooks", "/food", "/print", "/settings",
 )  # fmt: skip
 FACTS = ("/status", "/cooks", "/yields", "/safety", "/log", "/forecasts", "/history")
 CONFIG = """

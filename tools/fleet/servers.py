@@ -22,7 +22,7 @@ from pathlib import Path
 from typing import Any
 
 PITLOGGER = str(Path(sys.executable).with_name("pitlogger"))
-READY_S = 60.0
+READY_S = 240.0  # a machine with much else to do is slow, not broken
 FIRM = "Meadow Catering"
 
 

@@ -70,7 +70,7 @@ class Direct:
 
         uid = path.rpartition("/")[2]
         state = cast("Literal['enrolled', 'retired', 'stolen']", given["state"])
-        Nodes(self.database).set_state(uid, state, now_ms(), "command line")
+        Nodes(self.database).set_state(uid, self.tenant, state, now_ms(), "command line")
         return {"uid": uid, "state": state}
 
     def _invite(self, site: str) -> dict[str, Any]:
@@ -79,5 +79,5 @@ class Direct:
         ((address, authority),) = self.database.ask("SELECT address, authority FROM hub")
         if not address:
             raise UsageError("nobody could join yet: start 'pitlogger hub web' first")
-        code = invite(self.database, authority.encode(), self.firm, site, now_ms())
+        code = invite(self.database, authority.encode(), self.firm, site, now_ms(), "command line")
         return {"code": code, "address": address, "site": site, "good_for_s": GOOD_FOR_MS // 1000}

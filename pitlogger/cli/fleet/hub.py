@@ -45,9 +45,11 @@ def hub() -> None:
 @to_hub
 def invite(at: Hub, site: str) -> Answer:
     """Make a code by which one node joins within 15 minutes."""
+    from pitlogger.formats.join_code import join_line
+
     made = at.post("/hub/invitations", site=site)
-    join = f"pitlogger uplink join {made['address']} {made['code']}"
-    return made, f"on the other node, within 15 minutes:\n    {join}"
+    line = join_line(made["address"], made["code"])
+    return made, f"on the other node, within 15 minutes, as a command or on its page:\n    {line}"
 
 
 @hub.command()
@@ -61,17 +63,11 @@ def status(at: Hub) -> Answer:
 
 def _row(row: dict[str, Any]) -> list[str]:
     from pitlogger.clock import rfc3339
+    from pitlogger.hub.questions import NodeHealth
 
-    odd = []
-    if row["conflicts"]:
-        odd.append(f"{row['conflicts']} contradictions")
-    if row["cloned_ms"] is not None:
-        odd.append("two cards with one key: give the copy a new record")
-    if row["clock_off_ms"]:
-        odd.append(f"its clock is {abs(row['clock_off_ms']) // 60_000} min off")
     heard = "-" if row["received_ms"] is None else rfc3339(row["received_ms"])
     return [row["uid"], row["name"], row["site"], row["state"], row["version"] or "-",
-            str(row["entries"]), heard, "; ".join(odd) or "-"]  # fmt: skip
+            str(row["entries"]), heard, NodeHealth(**row).odd or "-"]  # fmt: skip
 
 
 @hub.command()

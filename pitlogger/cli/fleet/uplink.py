@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from typing import Any
 
 import click
@@ -52,7 +51,8 @@ def described(found: dict[str, Any]) -> str:
 def join(daemon: Daemon, hub: str, code: str) -> None:
     """Join a hub by the CODE that it shows.
 
-    HUB is its address, such as kitchen.local; left out, it is found on the local network.
+    HUB is its address, such as kitchen.local; left out, it is found on the local network. What
+    a hub shows as a QR code is this whole line.
     """
     found = daemon.post("/uplink/join", hub=hub, code=code)
     words = f"joined {found['address']} as {found['tenant']}, {found['site']}"
@@ -62,6 +62,7 @@ def join(daemon: Daemon, hub: str, code: str) -> None:
 @uplink.command()
 @click.option("--take", "answer", flag_value="take", help="Use them in plans on this node.")
 @click.option("--decline", "answer", flag_value="decline", help="Use the published ones.")
+@click.option("--undo", "answer", flag_value="undo", help="As before it was taken or declined.")
 @to_journal
 def priors(daemon: Daemon, answer: str | None) -> None:
     """Show what the firm's other sites yield, as an offer for plans here.
@@ -78,24 +79,18 @@ def priors(daemon: Daemon, answer: str | None) -> None:
 
 def offered(found: dict[str, Any]) -> str:
     """Return an offer of priors in words, a line a cut."""
-    from pitlogger.yields.learned.belief import expit
+    from pitlogger.uplink.offers import PriorOffer
 
-    lines = []
-    for cut in sorted(found["offered"] | found["taken"]):
-        one, used = found["offered"].get(cut), found["taken"].get(cut)
-        shown = one or used
-        low, mid, high = (
-            expit(shown["mean"] + z * math.hypot(shown["between"], shown["within"]))
-            for z in (-1.2816, 0.0, 1.2816)
-        )
-        state = ("in use" if one == used else "in use as it was taken before") if used else (
-            "declined" if found["declined"].get(cut) == one else "not in use")  # fmt: skip
-        lines.append(f"{cut}: {mid:.1%} servable, four of five pieces between {low:.1%} and"
-                     f" {high:.1%} ({shown['sites']} other sites of {found['firm']},"
-                     f" {shown['pieces']} pieces): {state}")  # fmt: skip
+    offer = PriorOffer.model_validate(found)
+    lines = [
+        f"{one.cut}: {one.mid:.1%} servable, four of five pieces between {one.low:.1%} and"
+        f" {one.high:.1%} ({one.of.sites} other sites of {offer.firm}, {one.of.pieces} pieces):"
+        f" {one.state}"
+        for one in offer.cuts()
+    ]
     if not lines:
         return "the firm offers nothing yet: three other sites have to weigh three pieces of a cut"
-    return "\n".join((*lines, "take them: pitlogger uplink priors --take; or --decline"))
+    return "\n".join((*lines, "take them: pitlogger uplink priors --take; or --decline; --undo"))
 
 
 @uplink.command()

@@ -65,6 +65,8 @@ _OWNER_WRITES = (
     "/api/v1/record",
     "/api/v1/uplink",
     "/api/v1/hub",
+    "/uplink",
+    "/hub",
     "/api/v1/papers",
     "/papers",
     "/import",

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from pitlogger.web.fleet.open_hub import OpenHub
 
 DAY_MS = 86_400_000
+IS_HUB = "this node is a hub itself: its records are in its own database"
 
 
 def wall_ms() -> int:
@@ -29,18 +30,18 @@ def wall_ms() -> int:
 
 
 class JoinRequest(BaseModel):
-    """A hub's address, empty to find it on the local network, and the code it shows."""
+    """A hub's address, empty to find it on the local network, and the code or line it shows."""
 
     model_config = ConfigDict(extra="forbid")
     hub: Annotated[str, Field(max_length=200)] = ""
-    code: Annotated[str, Field(min_length=1, max_length=40)]
+    code: Annotated[str, Field(min_length=1, max_length=300)]
 
 
 class OfferAnswer(BaseModel):
-    """Whether the priors of the firm's other sites are used in plans on this node."""
+    """Whether the priors of the firm's other sites are used in plans here; or as it was before."""
 
     model_config = ConfigDict(extra="forbid")
-    answer: Literal["take", "decline"]
+    answer: Literal["take", "decline", "undo"]
     by: Annotated[str, Field(max_length=16)] | None = None
 
 
@@ -100,7 +101,7 @@ def make_fleet_api(node: Node, hub: OpenHub | None) -> APIRouter:
     @api.post("/uplink/join", summary="Join a hub by its address and a code")
     async def join(asked: JoinRequest) -> Joined:
         if hub is not None:
-            raise RefusedError("this node is a hub itself: its records are in its own database")
+            raise RefusedError(IS_HUB)
         found: Joined = await node.uplinking.join(asked.hub, asked.code)
         return found
 
@@ -121,7 +122,7 @@ def make_fleet_api(node: Node, hub: OpenHub | None) -> APIRouter:
     @api.post("/hub/invitations", summary="Make a code by which a node joins")
     async def invite(asked: InviteRequest) -> InvitationView:
         own = own_hub()
-        code = await own.invite(asked.site)
+        code = await own.invite(asked.site, who_asks.get().name)
         return InvitationView(code, own.address, asked.site, GOOD_FOR_MS // 1000)
 
     @api.get("/hub/nodes", summary="The nodes of the firm")

@@ -1,4 +1,4 @@
-"""The firm's page: every pit, exceptions, yields, cooks, nodes. It shows; nothing is done from it.
+"""The firm's page: every pit, exceptions, yields, cooks, nodes. It shows; no pit is acted on.
 
 Whoever holds a token of ``pitlogger hub member add`` looks, as their role allows; the database
 itself withholds rows of other firms and sites (``hub/members.py``).
@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Awaitable, Callable
 from typing import Any
+from urllib.parse import urlsplit
 
 from fastapi import APIRouter
 from starlette.applications import Starlette
@@ -15,13 +16,15 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.routing import Route
 
-from pitlogger.errors import HubFullError
+from pitlogger.errors import HubFullError, UsageError
 from pitlogger.hub import logs, questions
 from pitlogger.hub.database import Database
 from pitlogger.hub.members import OWNER, Member, member_of, seen_by
 from pitlogger.web.fleet.api import DAY_MS, wall_ms
 from pitlogger.web.fleet.firm_words import FirmWords
 from pitlogger.web.fleet.open_hub import OpenHub
+from pitlogger.web.fleet.uplink_page import invited
+from pitlogger.web.page.forms import parse_form
 from pitlogger.web.page.render import environment
 from pitlogger.web.page.statics import load_statics
 
@@ -71,9 +74,13 @@ def make_firm_page(hub: OpenHub) -> Starlette:
     async def cook(request: Request, member: Member) -> Response:
         return await cook_page(hub, member, **request.path_params)
 
+    async def code(request: Request, member: Member) -> Response:
+        return await code_page(hub, member, request)
+
     return Starlette(routes=[
         Route("/", let_in(firm)),
         Route("/enter", enter, methods=["POST"]),
+        Route("/code", let_in(code), methods=["POST"]),
         Route("/cook/{uid}/{name:path}", let_in(cook)),
         Route("/static/{version}/{name:path}", static),
     ], exception_handlers={HubFullError: _away})  # fmt: skip
@@ -118,12 +125,27 @@ async def firm_page(hub: OpenHub, member: Member, base: str = "") -> Response:
                 "cooks": logs.cooks(database, tenant, 40),
                 "nodes": questions.nodes(database, tenant) if member.sees_nodes else [],
                 "conflicts": questions.conflicts(database, tenant) if member.sees_nodes else [],
+                "sites": questions.sites(database, tenant, member.sites),
             }
 
     found = await hub.ingest.do(lambda sink: asked(sink.database))
     words = FirmWords(now_ms)
     return _html("firm.html", 200, firm=hub.firm, me=member, base=base, words=words,
                  headline=words.headline(found["pits"], found["exceptions"]), **found)  # fmt: skip
+
+
+async def code_page(hub: OpenHub, member: Member, request: Request) -> Response:
+    """Return a new code for a node, made for whoever may make one there."""
+    origin = request.headers.get("origin", "")
+    form = parse_form((await request.body())[:4096])
+    site, seen = form.get("site", ""), await hub.ask(questions.sites, member.sites)
+    may = member.lets_join and (member.role == OWNER or site in seen)
+    if not may or urlsplit(origin).netloc != request.headers.get("host"):
+        return _html("firm_enter.html", 403, missing=True, refused=False)
+    try:
+        return _html("firm_code.html", 200, firm=hub.firm, **await invited(hub, site, member.name))
+    except UsageError as fault:
+        return Response(str(fault), 400, HEADERS)
 
 
 async def cook_page(hub: OpenHub, member: Member, uid: str, name: str, base: str = "") -> Response:

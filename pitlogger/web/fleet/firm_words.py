@@ -87,16 +87,8 @@ class FirmWords:
 
     def odd(self, node: NodeHealth) -> str:
         """Return what is odd about a node."""
-        said = []
-        if node.state != "enrolled":
-            said.append(node.state)
-        if node.cloned_ms is not None:
-            said.append("two cards with one key: give the copy a new record")
-        if node.clock_off_ms:
-            said.append(f"its clock is {abs(node.clock_off_ms) // 60_000} min off")
-        if node.conflicts:
-            said.append(_count(node.conflicts, "contradiction"))
-        return "; ".join(said)
+        state = "" if node.state == "enrolled" else node.state
+        return "; ".join(said for said in (state, node.odd) if said)
 
     def chart(self, lines: Sequence[ChannelMinutes]) -> list[dict[str, object]]:
         """Return a line's colour, name and SVG path each, as wide as the cook was long."""

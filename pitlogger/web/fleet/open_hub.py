@@ -56,16 +56,16 @@ class OpenHub:
         """Put a question of ``hub/questions.py`` with the firm and what else it wants."""
         return await self.ingest.do(lambda sink: question(sink.database, self.tenant, *given))
 
-    async def invite(self, site: str) -> str:
+    async def invite(self, site: str, who: str) -> str:
         """Return a code by which a node joins."""
         return await self.ingest.do(lambda sink: invitations.invite(
-            sink.database, self.identity.authority, self.firm, site, wall_ms()
+            sink.database, self.identity.authority, self.firm, site, wall_ms(), who
         ))  # fmt: skip
 
     async def set_state(self, uid: str, state: Any, who: str) -> None:
         """Retire a node, report it stolen, or take it back."""
         await self.ingest.do(
-            lambda sink: Nodes(sink.database).set_state(uid, state, wall_ms(), who)
+            lambda sink: Nodes(sink.database).set_state(uid, self.tenant, state, wall_ms(), who)
         )
 
     async def take_in(self, message: bytes) -> dict[str, str]:

@@ -57,6 +57,7 @@ GROUPS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
             ("/settings", mark("Settings")),
             ("/heard", mark("Who is told, and a test of each way")),
             ("/checks", mark("Check a probe or a scale")),
+            ("/uplink", mark("Several nodes: join a hub, let others join")),
         ),
     ),
 )

@@ -10,10 +10,18 @@ import time
 from collections.abc import Callable
 from contextlib import suppress
 from datetime import UTC, datetime, timedelta
+from multiprocessing.pool import ThreadPool
 
+import httpx
+
+from pitlogger.errors import RefusedError
 from pitlogger.hub.authority import node_certificate
+from pitlogger.hub.invitations import invite
+from pitlogger.hub.nodes import Nodes
 from pitlogger.node.identity import node_key
+from pitlogger.store import Reader
 from pitlogger.uplink.joined import CERTIFICATE_FILE
+from tests.fleet.made import messages
 from tests.torture.fleet.stage import Stage, TorturedNode
 from tools.fleet.judge import of_hub
 from tools.fleet.servers import until
@@ -203,8 +211,46 @@ def disk_full(stage: Stage) -> tuple[list[str], str]:
     return said, f"for 20 s; {more} entries came afterwards"
 
 
+def doubled(stage: Stage) -> tuple[list[str], str]:
+    """All of a node's record by HTTPS, in any order and twice, while the broker carries it too."""
+    node = stage.nodes[0]
+    with Reader.open(node.folder / "pitlogger.db") as reader:
+        sent = 2 * messages(reader, node_key(node.folder), node.uid)
+    stage.rng.shuffle(sent)
+    url = f"{stage.hub.address}/fleet/1/{node.uid}/up"
+    with httpx.Client(verify=False, timeout=120) as client, ThreadPool(4) as beside:
+        answers = beside.map(lambda body: client.post(url, content=body), sent)
+    said = [answer.text for answer in answers if not answer.json().get("received")]
+    return said + stage.settled(), f"{len(sent)} bundles beside those of the broker"
+
+
+def moved(stage: Stage) -> tuple[list[str], str]:
+    """A node goes to another firm: with a new record; what it had sent stays with the first."""
+    node, database = stage.nodes[0], stage.database()
+    key = node_key(node.folder).public_key().public_bytes_raw()
+    said = []
+    with suppress(RefusedError):
+        Nodes(database).enrol(node.uid, key, node.name, "Another Firm", "quay", 1, "moved")
+        said.append("another firm took the node with its record")
+    authority = (stage.hub.folder / "authority.pem").read_bytes()
+    code = invite(database, authority, "Another Firm", "quay", int(time.time() * 1000), "moved")
+    stage.nodes.append(stage.joined_node("moved", code))
+    time.sleep(4)
+    said += stage.settled()
+    firms = database.ask(
+        "SELECT node.name, count(DISTINCT journal.tenant), count(DISTINCT node.tenant)"
+        " FROM journal JOIN node ON node.id = journal.node"
+        " WHERE journal.tenant = node.tenant GROUP BY node.name"
+    )
+    database.close()
+    if ("moved", 1, 1) not in firms or any(row[1:] != (1, 1) for row in firms):
+        said.append(f"records of two firms: {firms}")
+    return said, f"{len(firms)} nodes, each with one firm"
+
+
 FAULTS: dict[str, tuple[str, Fault]] = {
     "cut": ("link cut for three days", cut_off),
+    "doubled": ("bundles twice, in any order, by two ways", doubled),
     "queue": ("broker's queue full, ingesters stand still", queue_full),
     "restored": ("node restored from an older copy", node_restored),
     "hub": ("hub restored from an older backup", hub_restored),
@@ -212,5 +258,6 @@ FAULTS: dict[str, tuple[str, Fault]] = {
     "expired": ("certificate out of date", out_of_date),
     "clock": ("clocks a year off", clock_off),
     "renamed": ("node renamed", renamed),
+    "moved": ("node moved to another firm", moved),
     "cloned": ("card copied, both at work", cloned),
 }

@@ -9,6 +9,7 @@ import signal
 import subprocess
 import sys
 import time
+from contextlib import ExitStack
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -53,7 +54,7 @@ class TorturedNode:
             self.folder.parent / f"{self.folder.name}.log", Path.cwd(),
         )  # fmt: skip
         self.process.start()
-        until(f"{self.name} lives", alive.exists, 90)
+        until(f"{self.name} lives", alive.exists)
 
     def kill(self) -> None:
         self.process.kill()
@@ -62,7 +63,7 @@ class TorturedNode:
         assert self.process.running is not None
         self.process.running.send_signal(signal.SIGUSR2 if grows else signal.SIGUSR1)
         if not grows:
-            until(f"{self.name} is still", (self.folder / "still").exists, 90)
+            until(f"{self.name} is still", (self.folder / "still").exists)
 
     def record(self) -> tuple[Rows, Rows]:
         """Return what it holds, and what it held in files that are no more."""
@@ -77,23 +78,39 @@ class Stage:
 
     def __init__(self, folder: Path, nodes: int, seed: int) -> None:
         self.rng = random.Random(seed)
-        self.server = Postgres(folder / "pg")
-        self.server.start()
+        self.folder, self.compared = folder, 0
+        self.nodes: list[TorturedNode] = []
+        self._ends = ExitStack()
+        with ExitStack() as begun:  # what was begun is ended where the rest does not begin
+            begun.callback(self.end)
+            self._begin(nodes)
+            begun.pop_all()
+
+    def _begin(self, nodes: int) -> None:
+        folder = self.folder
         self.small = folder / "small"
-        self._make_small()
+        self._mount_small()
+        self.server = Postgres(folder / "pg")
+        self._ends.callback(self.server.stop)
+        self.server.start()
+        self._make_tables()
         self.server.run("createdb", "-D", "small", "fleet")
         self.hub = CentralHub(folder / "hub", self.server.address("fleet"))
+        self._ends.callback(self.hub.stop)
         self.hub.start()
         self.epoch_s = time.time()
-        self.folder = folder
-        self.nodes = [self.new_node(f"node-{number}") for number in range(nodes)]
-        self.compared = 0
+        for number in range(nodes):
+            self.nodes.append(self.new_node(f"node-{number}"))
 
-    def _make_small(self) -> None:
-        """Give the database a disk of its own that can be filled; as root alone."""
+    def _mount_small(self) -> None:
+        """Make a disk that can be filled; as root alone."""
         self.small.mkdir()
         subprocess.run(["mount", "-t", "tmpfs", "-o", "size=500m", "none", str(self.small)],
                        check=True)  # fmt: skip
+        self._ends.callback(subprocess.run, ["umount", str(self.small)], check=True)
+
+    def _make_tables(self) -> None:
+        """Let the database keep its tables there."""
         tables = self.small / "tables"
         tables.mkdir()
         shutil.chown(tables, "postgres", "postgres")
@@ -102,8 +119,12 @@ class Stage:
 
     def new_node(self, name: str, *words: str) -> TorturedNode:
         """Let a node join and start it."""
-        node = TorturedNode(self.folder / name, self.epoch_s, name, words)
         code = self.hub.ask("invite", "--site", "yard")["code"]
+        return self.joined_node(name, code, *words)
+
+    def joined_node(self, name: str, code: str, *words: str) -> TorturedNode:
+        """Let a node join by a code and start it."""
+        node = TorturedNode(self.folder / name, self.epoch_s, name, words)
         asyncio.run(
             join(self.hub.address, code, node.folder, node_key(node.folder), node.uid, name)
         )
@@ -158,6 +179,4 @@ class Stage:
     def end(self) -> None:
         for node in self.nodes:
             node.kill()
-        self.hub.stop()
-        self.server.stop()
-        subprocess.run(["umount", str(self.small)], check=True)
+        self._ends.close()
