@@ -39,6 +39,9 @@ MINUTES = 10
 _FOUR_OF_MINUTES = [MINUTES] * 4
 _INTEGER = 1 << 62
 _COUNT = 1 << 31
+# ms from 1970, years 1413 to 3084: with an offset as long a date can still be written
+_EARLIEST, _LATEST = -(1 << 44), 1 << 45
+MOST_HELD = 200
 _COUNTS = frozenset({"rev", "readings", "alarms"})
 Part = TypeVar("Part")
 Fits = Callable[[Sequence[Any]], bool]  # of the values of one field, one or more
@@ -185,7 +188,7 @@ def load_bundle(payload: bytes) -> Bundle:
     row, now = given.get("row"), given.get("now")
     if not isinstance(row, dict):
         raise BundleError("row: expected a map")
-    return Bundle(
+    bundle = Bundle(
         node=_text(given.get("node"), "node"),
         number=_whole(given.get("n"), "n"),
         run=_text(given.get("run"), "run"),
@@ -197,6 +200,12 @@ def load_bundle(payload: bytes) -> Bundle:
         now=None if now is None else _record(NowPart, now, "now"),
         held=_records(HeldPart, given.get("held", ()), "held"),
     )
+    held = [span.data for span in bundle.spans], [one.text for one in bundle.entries]
+    if sum(len(one) for some in held for one in some) > len(payload):
+        raise BundleError("holds more than its own bytes: by references to what stands once")
+    if len(bundle.held) > MOST_HELD:
+        raise BundleError(f"held: {len(bundle.held)} runs; {MOST_HELD} at most are looked for")
+    return bundle
 
 
 def _items(part: Any) -> list[Any]:
@@ -242,9 +251,13 @@ def _fields(kind: type) -> tuple[tuple[str, Fits, str], ...]:
     """Return name, check and what is expected of each field of a part."""
     fields = kind.__dataclass_fields__  # type: ignore[attr-defined]
     return tuple(
-        (name, *_KINDS["count" if name in _COUNTS else field.type])
+        (name, *_KINDS["count" if name in _COUNTS else _kind_of(name, field.type)])
         for name, field in fields.items()
     )
+
+
+def _kind_of(name: str, annotation: str) -> str:
+    return annotation.replace("int", "time") if name.endswith("_ms") else annotation
 
 
 def _checked(span: SpanPart) -> SpanPart:
@@ -272,6 +285,10 @@ def _are_whole(column: Sequence[Any]) -> bool:
 
 def _are_counts(column: Sequence[Any]) -> bool:
     return set(map(type, column)) == {int} and min(column) >= 0 and max(column) < _COUNT
+
+
+def _are_times(column: Sequence[Any]) -> bool:
+    return set(map(type, column)) == {int} and min(column) > _EARLIEST and max(column) < _LATEST
 
 
 def _are_lists(column: Sequence[Any]) -> bool:
@@ -313,6 +330,8 @@ _KINDS: dict[str, tuple[Fits, str]] = {
     "str": (_are_texts, _TEXT),
     "int": (_are_whole, _WHOLE),
     "count": (_are_counts, "a count below 2^31"),
+    "time": (_are_times, "a time of the years 1413 to 3084"),
+    "time | None": (_or_none(_are_times), "a time of the years 1413 to 3084, or nothing"),
     "bool": (_all_of(bool), "true or false"),
     "bytes": (_all_of(bytes), "bytes"),
     "str | None": (_or_none(_are_texts), f"{_TEXT}, or nothing"),

@@ -6,13 +6,14 @@ Derived and nothing more: both tables may be emptied and filled anew at will.
 from __future__ import annotations
 
 import json
+import logging
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import groupby
 from operator import itemgetter
 from typing import TYPE_CHECKING
 
-from pitlogger.errors import UsageError
+from pitlogger.errors import HubFullError, UsageError
 from pitlogger.formats.journal_json import load_entry
 from pitlogger.hub.database import Database, Row
 from pitlogger.model.book import Book
@@ -23,6 +24,8 @@ from pitlogger.yields.ledger import accounts
 
 if TYPE_CHECKING:
     from pitlogger.hub.writing import BatchOutcome
+
+log = logging.getLogger(__name__)
 
 # Kinds that change no mass and no span of a cook: most of what a node sends, and no cause to fold
 # a long cook anew with each bundle.
@@ -84,10 +87,30 @@ def pieces_of(book: Book) -> list[PieceSums]:
 
 
 def fold_cooks(database: Database, outcome: BatchOutcome) -> None:
-    """Fold anew the cooks that a batch brought entries of."""
-    if not outcome.cooks:
+    """Fold anew the cooks that a batch brought entries of; one that cannot be is alone in that."""
+    _fold_some(database, sorted(outcome.cooks))
+
+
+def _fold_some(database: Database, cooks: Sequence[tuple[int, str]]) -> None:
+    if not cooks:
         return
-    given, values = database.given({"node": "integer", "cook": "text"}, sorted(outcome.cooks))
+    try:
+        _fold(database, cooks)
+    except Exception as fault:
+        if isinstance(fault, (HubFullError, *database.failing)) and not isinstance(
+            fault, database.broken
+        ):
+            raise
+        if len(cooks) == 1:
+            log.exception("cook %s of node %d cannot be folded", cooks[0][1], cooks[0][0])
+            return
+        middle = len(cooks) // 2
+        _fold_some(database, cooks[:middle])
+        _fold_some(database, cooks[middle:])
+
+
+def _fold(database: Database, asked: Sequence[tuple[int, str]]) -> None:
+    given, values = database.given({"node": "integer", "cook": "text"}, asked)
     rows = database.ask(
         f"{given} SELECT node.tenant, node.site, journal.node, journal.cook, journal.run, entry"
         " FROM given JOIN node ON node.id = given.node"

@@ -129,19 +129,20 @@ def exceptions(database: Database, tenant: int, from_ms: int, to_ms: int) -> lis
     done: list[ExceptionRow] = []
     for site, node, utc_ms, kind, text, run, seq, number in rows:
         said = json.loads(text)
-        key = (number, said["alert"])
+        key = (number, str(said.get("alert")))
         before = raised.get(key)
-        if said["now"] == "unacknowledged":
+        now = str(said.get("now"))
+        if now == "unacknowledged":
             if before is not None:
                 done.append(before)
             subject = said.get("piece") or said.get("channel") or ""
             raised[key] = ExceptionRow(
-                site, node, utc_ms, kind, subject, said["now"], said.get("message", ""),
+                site, node, utc_ms, kind, subject, now, said.get("message", ""),
                 f"{run}/{seq}",
             )  # fmt: skip
         elif before is not None:
             raised[key] = ExceptionRow(
-                before.site, before.node, before.utc_ms, kind, before.subject, said["now"],
+                before.site, before.node, before.utc_ms, kind, before.subject, now,
                 before.message, before.id,
             )  # fmt: skip
     done_about = _corrective(database, tenant, from_ms)
@@ -181,8 +182,12 @@ def _corrective(database: Database, tenant: int, from_ms: int) -> list[tuple[str
     found = []
     for node, utc_ms, text, initials in rows:
         said = json.loads(text)
-        words = "; ".join(str(said[part]) for part in ("cause", "control_restored", "disposition"))
-        found.append((node, str(said["piece"]), utc_ms, f"{words} ({initials or 'unsigned'})."))
+        words = "; ".join(
+            str(said.get(part, "")) for part in ("cause", "control_restored", "disposition")
+        )
+        found.append(
+            (node, str(said.get("piece", "")), utc_ms, f"{words} ({initials or 'unsigned'}).")
+        )
     return found
 
 

@@ -103,4 +103,4 @@ def _number_of(payload: bytes) -> int | None:
         number = read_cbor(payload)["n"]
     except (BundleError, KeyError, TypeError):
         return None
-    return number if type(number) is int and number > 0 else None
+    return number if type(number) is int and 0 < number < 1 << 62 else None

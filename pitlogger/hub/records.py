@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import json
 from operator import attrgetter
-from typing import Any
+from typing import Annotated, Any
+
+from pydantic import BaseModel, Field, ValidationError
 
 from pitlogger.errors import BundleError
 from pitlogger.formats.bundle import Bundle, ClockPart, EntryPart, LostPart, RunPart
@@ -21,6 +23,34 @@ RUN = ("tenant", "node", "run", "boot_id", "start_ms", "start_monotonic_ms", "ve
        "utc_trusted", "end_ms", "name", "rev")  # fmt: skip
 CLOCK = ("tenant", "node", "run", "from_ms", "offset_ms", "trusted", "rev")
 LOST = ("tenant", "node", "run", "from_ms", "to_ms", "readings", "reason")
+Time = Annotated[int, Field(strict=True, gt=-(1 << 44), lt=1 << 45)]
+Degrees = Annotated[int, Field(strict=True, gt=-(1 << 31), lt=1 << 31)]
+
+
+class _Piece(BaseModel):
+    id: str
+    stage: str
+    core_mc: Degrees | None
+
+
+class _Pit(BaseModel):
+    mc: Degrees | None
+
+
+class _Alert(BaseModel):
+    kind: str
+    subject: str
+    since_ms: Time
+
+
+class _Stands(BaseModel):
+    """What the firm's page shows of a node; see ``uplink/now.py``."""
+
+    pieces: list[_Piece]
+    pits: list[_Pit]
+    alerts: list[_Alert]
+
+
 _OF_RUN, _OF_CLOCK, _OF_LOST = (
     attrgetter(*part.__dataclass_fields__) for part in (RunPart, ClockPart, LostPart)
 )
@@ -47,10 +77,10 @@ def journal_rows(received: ReceivedBundle) -> list[Row]:
 def _journal_row(received: ReceivedBundle, entry: EntryPart) -> Row:
     bundle = received.bundle
     try:
-        said = json.loads(entry.text)
-        fits = (said["run"], said["seq"], said["t_ms"], said["kind"]) == (
-            bundle.run, entry.seq, entry.t_ms, entry.kind,
-        )  # fmt: skip
+        said = json.loads(entry.text, parse_constant=_no_number)
+        fits = type(said["seq"]) is type(said["t_ms"]) is int and (
+            said["run"], said["seq"], said["t_ms"], said["kind"]
+        ) == (bundle.run, entry.seq, entry.t_ms, entry.kind)  # fmt: skip
     except (ValueError, KeyError, TypeError, RecursionError):
         raise BundleError(f"entry {entry.seq}: its text is no journal entry") from None
     if not fits:
@@ -62,6 +92,27 @@ def _journal_row(received: ReceivedBundle, entry: EntryPart) -> Row:
         _word(said.get("alert_kind")) if is_alert else None,
         _word(said.get("now")) if is_alert else None, entry.text,
     )  # fmt: skip
+
+
+def _no_number(text: str) -> None:
+    raise ValueError(f"{text} is no JSON")
+
+
+def standing_row(received: ReceivedBundle, at_ms: int) -> list[Row]:
+    """Return the row of how things stand at a node, none where the bundle does not say.
+
+    Raises:
+        BundleError: What it says cannot be shown.
+    """
+    bundle, node, now = received.bundle, received.node, received.bundle.now
+    if now is None:
+        return []
+    try:
+        _Stands.model_validate_json(now.text)
+    except ValidationError as fault:
+        raise BundleError(f"now: {fault.errors()[0]['msg']}") from None
+    return [(node.id, node.tenant, utc_ms(bundle, now.t_ms), at_ms, now.alarms, now.text,
+             bundle.run, now.t_ms)]  # fmt: skip
 
 
 def _word(said: object) -> str:

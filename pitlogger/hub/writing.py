@@ -174,11 +174,7 @@ class HubSink:
         self._put_spans([row for received in batch for row in records.span_rows(received)], at_ms,
                         told)  # fmt: skip
         many(_PUT_LOST, [row for received in batch for row in records.lost_rows(received)])
-        many(_PUT_STANDING, [
-            (one.node.id, one.node.tenant, records.utc_ms(one.bundle, now.t_ms), at_ms, now.alarms,
-             now.text, one.bundle.run, now.t_ms)
-            for one in batch if (now := one.bundle.now) is not None
-        ])  # fmt: skip
+        many(_PUT_STANDING, [row for one in batch for row in records.standing_row(one, at_ms)])
         newest = {one.node.id: one.bundle.row for one in batch}
         given, values = self.database.given(
             {"node": "integer", "version": "text", "name": "text"},

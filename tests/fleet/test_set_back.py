@@ -38,6 +38,7 @@ from tests.fleet.test_record import in_hub, in_node
 from tests.fleet.test_uplink import FlakyLink, Side
 
 KEY, UID = key_and_uid(1)
+NOTHING = '{"pieces":[],"pits":[],"alerts":[]}'
 
 
 @pytest.fixture
@@ -256,14 +257,14 @@ def test_a_node_whose_clock_is_a_year_off_shows_its_alarms_today(
     entry = replace(first.entries[0], seq=90, t_ms=START_MS, kind="alert-changed", text=alert)
     off = replace(
         first, clocks=(ClockPart(0, years * YEAR_MS, True, 0),), entries=(entry,), spans=(),
-        now=NowPart(START_MS + 50_000, 1, '{"pieces":[]}'),
+        now=NowPart(START_MS + 50_000, 1, NOTHING),
     )  # fmt: skip
     sink.take(received(sink, UID, [sign(dump_bundle(off), KEY, UID)]), [], now_ms)
     seen = exceptions(sink.database, 1, now_ms - 86_400_000, now_ms + 86_400_000)
     assert [one.kind for one in seen] == ["disk-low"]
     assert abs(seen[0].utc_ms - START_MS) < 60_000, "by the hub's clock"
     right = replace(off, clocks=(ClockPart(0, 0, True, 1),), entries=(),
-                    now=NowPart(START_MS + 55_000, 0, '{"pieces":[]}'))  # fmt: skip
+                    now=NowPart(START_MS + 55_000, 0, NOTHING))  # fmt: skip
     sink.take(received(sink, UID, [sign(dump_bundle(right), KEY, UID)]), [], now_ms + 5000)
     assert standing(sink.database, 1, now_ms + 6000)[0].alarms == 0, "not held back by the year"
     sink.database.close()
