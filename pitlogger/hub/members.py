@@ -12,6 +12,9 @@ from pitlogger.errors import UsageError
 from pitlogger.hub.database import Database
 
 OWNER, MANAGER, COOK, INSPECTOR = ROLES = ("owner", "manager", "cook", "inspector")
+PART_ONLY = (
+    "whoever sees a part of the firm only needs a hub on PostgreSQL: a file withholds no rows"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +56,8 @@ def add_member(
     """Let somebody look; return the token that opens the page for them, shown this once.
 
     Raises:
-        UsageError: No such role or site; an inspector without an end, a cook without a site.
+        UsageError: No such role or site; an inspector without an end, a cook without a site;
+            whoever may see a part only, in a file, which cannot withhold rows.
     """
     if role not in ROLES:
         raise UsageError(f"'{role}' is no role: {', '.join(ROLES)}")
@@ -61,6 +65,8 @@ def add_member(
         raise UsageError("an inspector looks until a date: --until 2027-01-31")
     if role in (MANAGER, COOK) and not sites:
         raise UsageError(f"a {role} belongs to a site: --site NAME (it may be repeated)")
+    if (role != OWNER or sites) and not hasattr(database, "seen_by"):
+        raise UsageError(PART_ONLY)
     known = {name: number for number, name in database.ask(
         "SELECT id, name FROM site WHERE tenant = ?", (tenant,)
     )}  # fmt: skip
@@ -117,10 +123,10 @@ def seen_by(database: Database, member: Member) -> Iterator[None]:
     if as_member is not None:
         with as_member(member.tenant, member.role, ",".join(map(str, member.sites))):
             yield
-    elif member.role == OWNER:
+    elif member.role == OWNER and not member.sites:
         yield
     else:
-        raise UsageError("roles other than owner need a hub on PostgreSQL")
+        raise UsageError(PART_ONLY)
 
 
 def note(database: Database, at_ms: int, who: str, did: str) -> None:

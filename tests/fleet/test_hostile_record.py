@@ -35,7 +35,7 @@ from tests.fleet.test_hostile import (
 
 __all__ = ["good", "sink"]
 MOST = 1 << 62
-STANDS = {"pieces": [], "pits": [], "alerts": []}
+STANDS: dict[str, list[Any]] = {"pieces": [], "pits": [], "alerts": []}
 
 
 def said(good: Bundle, **changes: Any) -> bytes:

@@ -83,12 +83,17 @@ def make_firm_page(hub: OpenHub) -> Starlette:
         Route("/code", let_in(code), methods=["POST"]),
         Route("/cook/{uid}/{name:path}", let_in(cook)),
         Route("/static/{version}/{name:path}", static),
-    ], exception_handlers={HubFullError: _away})  # fmt: skip
+    ], exception_handlers={HubFullError: _away, UsageError: _unusable})  # fmt: skip
 
 
 async def _away(request: Request, fault: Exception) -> Response:
     """Say that the hub's database cannot be asked just now."""
     return _html("firm_away.html", 503)
+
+
+async def _unusable(request: Request, fault: Exception) -> Response:
+    """Say what cannot be done as it was given."""
+    return Response(str(fault), 400, HEADERS)
 
 
 def make_node_page(hub: OpenHub) -> APIRouter:
@@ -142,10 +147,7 @@ async def code_page(hub: OpenHub, member: Member, request: Request) -> Response:
     may = member.lets_join and (member.role == OWNER or site in seen)
     if not may or urlsplit(origin).netloc != request.headers.get("host"):
         return _html("firm_enter.html", 403, missing=True, refused=False)
-    try:
-        return _html("firm_code.html", 200, firm=hub.firm, **await invited(hub, site, member.name))
-    except UsageError as fault:
-        return Response(str(fault), 400, HEADERS)
+    return _html("firm_code.html", 200, firm=hub.firm, **await invited(hub, site, member.name))
 
 
 async def cook_page(hub: OpenHub, member: Member, uid: str, name: str, base: str = "") -> Response:
