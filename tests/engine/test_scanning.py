@@ -192,6 +192,16 @@ def test_a_probe_just_put_in_gets_its_piece(hands: Hands) -> None:
     assert (placed.channel.id, placed.channel.piece, placed.channel.site) == ("p1", "a", Site.CORE)
 
 
+def test_a_probe_keeps_its_offset_when_a_tag_says_where_it_is(hands: Hands) -> None:
+    offset = Channel("p1", Site.NONE, quantity=Quantity.TEMPERATURE, offset=-400)
+    hands.kitchen.say(ChannelAssigned(offset))
+    for step in range(30):
+        hands.kitchen.t_ms += 10_000
+        hands.kitchen.feed(Reading("p1", hands.now_ms, 22_000 - 600 * step))
+    (placed,) = hands.scan(PieceTag("a").text)
+    assert (placed.channel.piece, placed.channel.offset) == ("a", -400)
+
+
 def test_two_probes_just_put_in_are_asked_about(hands: Hands) -> None:
     for step in range(30):
         hands.kitchen.t_ms += 10_000
