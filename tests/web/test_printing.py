@@ -32,7 +32,7 @@ async def test_units_of_the_phone_are_those_of_the_sheet(node: Node) -> None:
 async def test_before_the_first_cook_it_is_refused_in_words(node: Node) -> None:
     answer = await node.local.get("/print/cook", headers=HTML)
     assert answer.status_code == 409
-    assert "there is no cook on record yet" in answer.text
+    assert "There is no cook on record yet." in answer.text
 
 
 async def test_an_unknown_cook_and_an_unknown_sheet_are_named(node: Node) -> None:
