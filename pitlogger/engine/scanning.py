@@ -272,7 +272,5 @@ def _put_in(engine: Engine) -> list[str]:
 
 
 def _in(engine: Engine, channel: str, piece: str) -> Body:
-    held = engine.book.assignment(channel)  # its offset may have come from a check
-    known = engine.declared(channel) if held is None else held.channel
-    known = known or Channel(channel, quantity=Quantity.TEMPERATURE)
+    known = engine.declared(channel) or Channel(channel, quantity=Quantity.TEMPERATURE)
     return ChannelAssigned(replace(known, site=Site.CORE, piece=piece))
