@@ -85,7 +85,7 @@ class PieceClocks:
         if stage in COOLING:
             self.cooling.is_cooling = True
         if stage in HOT_OFF_PIT and was not in HOT_OFF_PIT:
-            self.hold = hold_clock(policy)
+            self.hold = _guarded(hold_clock(policy), policy)
         if stage not in _COUNTED:
             self.out_of_control.pause()
 
@@ -296,13 +296,22 @@ def _clocks(history: PieceHistory, policy: Policy) -> PieceClocks:
     return PieceClocks(
         stage=Stage.RAW.value,
         table=f"{table.id}: {table.source}",
-        hold=hold_clock(policy),
-        cold=cold_clock(policy),
+        hold=_guarded(hold_clock(policy), policy),
+        cold=_guarded(cold_clock(policy), policy),
         cooling=cooling_clock(steps_of(policy), policy.max_gap.ms),
         lethality=lethality_clock(table, policy.max_gap.ms),
         come_up=come_up_clock(policy),
         out_of_control=out_of_control_clock(policy),
     )
+
+
+def _guarded(clock: BreachClock, policy: Policy) -> BreachClock:
+    """Return a clock that tells the guard band before its limit; verdicts keep to the limit.
+
+    Source: FSIS Cooking Guideline p. 20, an alarm at the limit plus the thermometer's accuracy.
+    """
+    band_mc = -policy.guard_band.mc if clock.above else policy.guard_band.mc
+    return replace(clock, limit_mc=clock.limit_mc + band_mc)
 
 
 def restore(stored: dict[str, Any]) -> PieceClocks:

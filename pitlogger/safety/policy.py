@@ -161,13 +161,6 @@ class Policy:
     scale_region: Choice
     boiling_reference: Choice
 
-    def alarm_mc(self, limit: Temperature, *, is_upper: bool = False) -> int:
-        """Return where an alarm for a limit is set: the guard band before it.
-
-        Source: FSIS Cooking Guideline p. 20, the limit plus the thermometer's accuracy.
-        """
-        return limit.mc + (-self.guard_band.mc if is_upper else self.guard_band.mc)
-
     def cite(self, limit: Cited) -> str:
         """Return a limit's source with the policy and how the figure is known."""
         known = {

@@ -127,5 +127,9 @@ def test_a_guard_band_moves_an_alarm_inward() -> None:
         '[policy]\nname = "test"\nversion = "1"\nbase = "retail-food-code"\n'
         '[guard_band]\nvalue = "1F"\nsource = "this test"\n'
     )
-    assert guarded.alarm_mc(guarded.hot_hold) == milli_c_from_fahrenheit(136)
-    assert guarded.alarm_mc(guarded.cold_hold, is_upper=True) == milli_c_from_fahrenheit(40)
+    held = history(line((0, 150), (10, 135.6), (60, 135.6)), stages=((0.0, "holding"),))
+    chilled = history(line((0, 38), (10, 40.4), (600, 40.4)), stages=((0.0, "chilled"),))
+    for piece, alarm in ((held, "hot-hold-low"), (chilled, "cold-hold-high")):
+        assert told(run(piece, guarded), piece.end_ms / MIN)[alarm].is_true, alarm
+        assert not told(run(piece, RETAIL), piece.end_ms / MIN)[alarm].is_true, alarm
+    assert judge(held, guarded).holding.met, "the limit itself was kept"
