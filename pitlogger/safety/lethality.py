@@ -60,6 +60,7 @@ class LethalityClock:
         worth_min: Minutes at the reference temperature, by the trapezoid rule.
         once_since_ms: Since when each reading reached the first row that asks no time.
         once_how: What shows that it was reached, empty while nothing does.
+        once_sure_ms: When it was shown at once; a lower reading right after takes that back.
     """
 
     rows_mc: list[int]
@@ -71,6 +72,7 @@ class LethalityClock:
     worth_min: float = 0.0
     once_since_ms: int | None = None
     once_how: str = ""
+    once_sure_ms: int | None = None
     met_ms: int | None = None
     last_ms: int | None = None
     last_mc: int = 0
@@ -102,8 +104,13 @@ class LethalityClock:
 
     def _once(self, t_ms: int, core_mc: int, sure: bool) -> None:
         """Follow the first row that asks no time: one reading alone does not show it."""
-        if 0.0 not in self.needed_s or core_mc < self.rows_mc[self.needed_s.index(0.0)]:
-            self.once_since_ms = None
+        if 0.0 not in self.needed_s:
+            return
+        if core_mc < self.rows_mc[self.needed_s.index(0.0)]:
+            if self.once_sure_ms is not None and t_ms - self.once_sure_ms < ONCE_APART_MS:
+                self.once_how = ""  # one reading of a noisy probe, whatever the others read
+                self.met_ms = None if self.best() is None else self.met_ms
+            self.once_since_ms = self.once_sure_ms = None
             return
         is_gap = self.last_ms is not None and t_ms - self.last_ms > self.max_gap_ms
         if self.once_since_ms is None or is_gap:
@@ -112,6 +119,7 @@ class LethalityClock:
             self.once_how = "readings at least 15 s apart"
         elif not self.once_how and sure:
             self.once_how = "two probes, or a hand reading by a checked thermometer"
+            self.once_sure_ms = t_ms
 
     def had_s(self) -> list[float]:
         """Return the time at or above each row so far, seconds."""

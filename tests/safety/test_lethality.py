@@ -329,3 +329,15 @@ def test_no_line_joins_two_hand_readings_that_meat_cannot_go_between() -> None:
     assert judge(wrong, RETAIL).verdict.met is not True
     slow = history(stages=((0, "smoking"), (300, "resting")), spots=((290, 203), (315, 196)))
     assert judge(slow, RETAIL).verdict.met is True
+
+
+@pytest.mark.parametrize(("every_s", "met"), [(10, None), (60, True)])
+def test_one_noisy_reading_of_the_coldest_core_shows_no_instant(
+    every_s: int, met: bool | None
+) -> None:
+    """The readings beside it say that it was noise, unless they are too far off to tell."""
+    step = every_s / 60
+    hot = line(*((number * step, 172) for number in range(30)))
+    noisy = line(*((number * step, 165.2 if number == 15 else 164.6) for number in range(30)))
+    chicken = history(hot, noisy, stages=ON_PIT, cut="chicken-whole")
+    assert judge(chicken).verdict.met is met
