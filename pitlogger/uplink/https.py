@@ -19,6 +19,9 @@ from pitlogger.uplink.join import pinned
 
 TIMEOUT_S = 30.0
 WAIT_S = 30.0  # where a busy hub names no time
+# Longer than the minute between two accounts of how things stand, shorter than the hub keeps one:
+# making a connection costs more than what goes over it.
+KEPT_S = 100.0
 _BUSY = (429, 503)
 
 
@@ -75,7 +78,10 @@ class HttpsCarrier:
                     f"the hub's authority in {self._authority} cannot be read ({fault})",
                     remedy="Join again: pitlogger uplink join HUB CODE",
                 ) from None
-            self._client = httpx.AsyncClient(verify=trust, timeout=TIMEOUT_S, trust_env=False)
+            self._client = httpx.AsyncClient(
+                verify=trust, timeout=TIMEOUT_S, trust_env=False,
+                limits=httpx.Limits(keepalive_expiry=KEPT_S),
+            )  # fmt: skip
         return self._client
 
 

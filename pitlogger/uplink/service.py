@@ -36,7 +36,7 @@ log = logging.getLogger(__name__)
 
 TICK_S = 1.0
 BEHIND_MS = 600_000  # without a receipt, while something waits for one
-SAVE_MS = 60_000
+SAVE_MS = 600_000  # after a kill, what was confirmed since is sent once more
 ALL_RUNS_MS = 600_000
 NEVER_MS = 1 << 62
 HELD_EVERY_MS = 86_400_000  # and whenever the hub's connection to its database is a new one

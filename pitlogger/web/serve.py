@@ -41,6 +41,7 @@ if TYPE_CHECKING:
     from pitlogger.web.fleet.open_hub import OpenHub
 
 log = logging.getLogger(__name__)
+KEPT_S, NODE_KEPT_S = 5, 110  # an idle connection of a phone; of a node, which sends each minute
 AGAIN_S = 10.0  # until a way in that could not be opened is tried again
 
 
@@ -212,7 +213,7 @@ async def _hub(daemon: Node, access: Access, stack: AsyncExitStack) -> OpenHub |
     hub.address = f"https://{host}:{listening.getsockname()[1]}"
     tls = (hub.identity.certificate, hub.identity.key)
     await stack.enter_async_context(
-        running(make_receiving(hub), listening, access, with_room(NETWORK), tls)
+        running(make_receiving(hub), listening, access, with_room(NETWORK), tls, NODE_KEPT_S)
     )
     if anywhere:
         letters = authority_letters(hub.identity.authority)
@@ -228,8 +229,13 @@ async def running(
     access: Access,
     limits: DoorLimits,
     tls: tuple[Path, Path] | None = None,
+    kept_s: int = KEPT_S,
 ) -> AsyncIterator[None]:
-    """Serve an application behind the door while the context is open."""
+    """Serve an application behind the door while the context is open.
+
+    Args:
+        kept_s: How long a connection may be idle after an answer, seconds.
+    """
     config = uvicorn.Config(
         app,
         http="h11",
@@ -239,6 +245,7 @@ async def running(
         access_log=False,
         proxy_headers=False,
         timeout_graceful_shutdown=1,
+        timeout_keep_alive=kept_s,
         server_header=False,
         h11_max_incomplete_event_size=limits.head_bytes,
         ssl_certfile=None if tls is None else tls[0],
