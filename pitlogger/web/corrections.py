@@ -208,13 +208,15 @@ def taken_along(
 
 
 async def undone(daemon: Node, ask: UndoAsk) -> tuple[Body, Journal, list[Body]]:
-    """Return the undo requested, and those of what rests on it, which come first.
-
-    Without an entry named it is of the last decision.
-    """
+    """Return the undo requested, else of the last decision, and those that come before it."""
     if ask.entry is None and ask.seq is None:
         journal = await journal_of(daemon, ask.cook, ask.answers)
         entry = last_decision(journal)
+        while isinstance(entry.body, MealTold) and not journal.past:
+            if _counts(entry, await _beside(daemon, entry)):
+                break
+            journal = replace(journal, entries=[one for one in journal.entries if one is not entry])
+            entry = last_decision(journal)
     else:
         entry, journal = await find(daemon, ask)
     _refuse_what_stays(entry)
@@ -222,10 +224,15 @@ async def undone(daemon: Node, ask: UndoAsk) -> tuple[Body, Journal, list[Body]]
         journal = await _beside(daemon, entry)
     if isinstance(entry.body, CookFinished) and journal.past:
         journal = _reopened(daemon, entry)
-    if all(one is not entry and one.id != entry.id for one, _, _ in counted(journal.entries)):
+    if not _counts(entry, journal):
         raise RefusedError(f"entry {entry.id} was taken back already; nothing was changed")
     along, journal = taken_along(journal, entry, ask.answers)
     return Undone(entry.run, entry.seq, ask.reason), journal, along
+
+
+def _counts(entry: Entry, journal: Journal) -> bool:
+    """Return whether an entry was not taken back."""
+    return any(one is entry or one.id == entry.id for one, _, _ in counted(journal.entries))
 
 
 async def corrected(daemon: Node, ask: CorrectAsk) -> tuple[Body, Journal, list[Body]]:

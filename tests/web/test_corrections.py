@@ -322,3 +322,5 @@ async def test_the_last_decision_is_the_meal_where_the_meal_was_told_last(node: 
     undone = await post(node, "/undo")
     assert (undone["of_run"], undone["of_seq"]) == (told["run"], told["seq"])
     assert {piece.came for piece in await past(node)} == {None}
+    again = await post(node, "/undo")
+    assert (again["of_run"], again["of_seq"]) != (told["run"], told["seq"]), "what was before it"
