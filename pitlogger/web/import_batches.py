@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import partial
 
@@ -10,7 +10,15 @@ from pitlogger.bootstrap.cooks import past_run
 from pitlogger.errors import RefusedError
 from pitlogger.formats.paper_journal import PaperCook
 from pitlogger.model.folding import counted
-from pitlogger.model.journal import CookStarted, CookWithdrawn, Entry, Undone
+from pitlogger.model.journal import (
+    Body,
+    CookStarted,
+    CookWithdrawn,
+    Entry,
+    PieceAdded,
+    Undone,
+    Weighed,
+)
 from pitlogger.questions import NO_ANSWERS, Answers
 from pitlogger.store.queries import Reader
 from pitlogger.store.rows import CookRow
@@ -19,6 +27,9 @@ from pitlogger.web.corrections import MOST_NAMED
 
 REPLACE, BOTH = "replace what is there", "keep both"
 ANEW = "read in anew"
+HERE, SHEET, EACH = "what was logged here", "the sheet", "both of them"
+NEAR_MS = 36 * 3_600_000  # a sheet knows the day; the fire may have been lit the evening before
+ALIKE = 0.005
 
 
 async def _rows(node: Node) -> list[CookRow]:
@@ -69,6 +80,10 @@ async def put_on_record(
     new = {known: cook for known, cook in named.items() if known not in listed and known not in out}
     others = [row for row in listed.values() if row.id not in named]
     old = _instead(list(new.values()), others, batch, answers)
+    live = await _logged_too(node, new, others)
+    said = _which_counts(live.values(), answers)
+    new = {known: cook for known, cook in new.items() if said != HERE or known not in live}
+    old += live.values() if said == SHEET else ()
     held = {row.id for row in rows}
     await node.add_past([cook for known, cook in new.items() if known not in held])
     for row in old:
@@ -111,6 +126,56 @@ def _instead(
     more = f" and {len(old) - MOST_NAMED} more" if len(old) > MOST_NAMED else ""
     question = f"{names}{more}: on record already, with other figures or times. Which count?"
     return old if answers.choose(question, [REPLACE, BOTH], BOTH) == REPLACE else []
+
+
+async def _logged_too(
+    node: Node, new: Mapping[str, PaperCook], others: Iterable[CookRow]
+) -> dict[str, CookRow]:
+    """Return, by the ids of new cooks, those logged here that look like them.
+
+    Of about the same day, and of the same name or with a mass in common.
+    """
+    found = {}
+    asked = {_alike(cook) for cook in new.values()}  # about those that are the same pad or sheet
+    for row in others:
+        near = {known: cook for known, cook in new.items()
+                if abs(cook.start_ms - row.started_ms) <= NEAR_MS}  # fmt: skip
+        if not near or row.batch or row.finished_ms is None or _alike(row) in asked:
+            continue
+        entries = await node.ask(partial(Reader.entries, cook=row.id))
+        here = _masses(body for _, body, _ in counted(entries))
+        for known, cook in near.items():
+            named = cook.name.casefold() == row.name.casefold()
+            if named or _in_common(here, _masses(body for _, body in cook.bodies)):
+                found[known] = row
+    return found
+
+
+def _masses(bodies: Iterable[Body]) -> list[tuple[str, str, int]]:
+    """Return cut, checkpoint and net milligrams of what was weighed."""
+    cuts: dict[str, str] = {}
+    found = []
+    for body in bodies:
+        if isinstance(body, CookStarted):
+            cuts |= {piece.id: piece.cut for piece in body.cook.pieces}
+        elif isinstance(body, PieceAdded):
+            cuts[body.piece.id] = body.piece.cut
+        elif isinstance(body, Weighed):
+            found.append((cuts.get(body.piece, ""), body.checkpoint, body.net_mg))
+    return found
+
+
+def _in_common(some: list[tuple[str, str, int]], others: list[tuple[str, str, int]]) -> bool:
+    return any(a[:2] == b[:2] and abs(a[2] - b[2]) <= ALIKE * b[2] for a in some for b in others)
+
+
+def _which_counts(rows: Iterable[CookRow], answers: Answers) -> str:
+    names = list(dict.fromkeys(row.name.replace(";", ",") for row in rows))
+    if not names:
+        return EACH
+    more = f" and {len(names) - MOST_NAMED} more" if len(names) > MOST_NAMED else ""
+    question = f"{', '.join(names[:MOST_NAMED])}{more}: logged here too, so it seems. Which counts?"
+    return answers.choose(question, [HERE, SHEET, EACH], EACH)
 
 
 async def withdraw_batch(node: Node, batch: str, reason: str, by: str) -> int:

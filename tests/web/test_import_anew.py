@@ -10,6 +10,7 @@ import pytest
 from pitlogger.formats.journal_json import dump_body
 from pitlogger.formats.paper_journal import cooks_of
 from pitlogger.formats.paper_log import parse_paper_log
+from pitlogger.model.journal import CookFinished
 from pitlogger.questions import Answers, QuestionError
 from pitlogger.web.import_batches import put_on_record, withdraw_batch
 from tests.web.conftest import Node
@@ -100,3 +101,23 @@ async def test_a_pad_mended_and_entered_again_is_asked_about(node: Node) -> None
     await post(node, "/cooks/withdraw", cook="2026-05-02", reason="typed twice")
     assert (await post(node, "/record", cooks=[mended]))["rows"] == 1  # entered again: it is back
     assert len(await carved_g(node)) == 1
+
+
+@pytest.mark.parametrize(
+    ("say", "masses"), [("both of them", 2), ("what was logged here", 1), ("the sheet", 1)]
+)
+async def test_a_cook_that_was_logged_here_and_stands_in_the_sheet_is_asked_about(
+    node: Node, say: str, masses: int
+) -> None:
+    """Under another name, begun the evening before; the sheet knows the day of the meal."""
+    (there,) = cooks_of(parse_paper_log((HEAD + MAY).encode()).rows)
+    evening_ms = there.start_ms - 16 * 3_600_000
+    logged = [(at_ms - 16 * 3_600_000, body) for at_ms, body in there.bodies]
+    ended = (evening_ms + 20 * 3_600_000, CookFinished("May supper"))
+    here = replace(there, name="May supper", start_ms=evening_ms, bodies=(*logged, ended))
+    await node.daemon.add_past([here])
+    with pytest.raises(QuestionError, match="logged here too"):
+        await imported(node, MAY, JUNE, batch="import-1")
+    assert len(await carved_g(node)) == 1, "nothing was imported by halves"
+    await imported(node, MAY, JUNE, batch="import-1", say=say)
+    assert len(await carved_g(node)) == masses + 1
