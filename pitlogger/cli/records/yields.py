@@ -146,7 +146,9 @@ def _no_such_cook(cook: str, past: Sequence[PastPiece]) -> str:
     from pitlogger.errors import unknown
 
     names = list(dict.fromkeys(piece.cook for piece in past))
-    return unknown("cook", cook, names) if names else f"no cook '{cook}' counts: none is on record, or it was withdrawn"
+    if names:
+        return unknown("cook", cook, names)
+    return f"no cook '{cook}' counts: none is on record, or it was withdrawn"
 
 
 def _text(document: dict[str, Any], cut: str, unit: str) -> str:
