@@ -56,7 +56,7 @@ def make_apps(
     """
     app = make_app(daemon, access, page, hub)
     local = Gate(app, access, trusted=True)
-    network = GZipMiddleware(Gate(app, access, trusted=False), PACK_FROM, compresslevel=5)
+    network = GZipMiddleware(Gate(app, access, trusted=False), PACK_FROM, compresslevel=7)
     return local, network
 
 

@@ -6,7 +6,7 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from pitlogger.model.journal import StageSet, Weighed
-from tests.browser.conftest import Open, fall_silent, settled
+from tests.browser.conftest import Open, fall_silent, rested, settled
 from tests.browser.staging import Staged
 
 
@@ -51,6 +51,7 @@ def _assign(page: Page, channel: str, site: str, piece: str) -> None:
     page.get_by_role("link", name="Set up").first.click()
     page.get_by_role("link", name="Settings").click()
     row = page.locator(f"[id='assign-{channel}']")
+    rested(page)
     row.get_by_text("Sits somewhere else now").click()
     row.get_by_label("Site").select_option(label=site)
     if piece:

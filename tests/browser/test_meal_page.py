@@ -5,7 +5,7 @@ from __future__ import annotations
 from playwright.sync_api import expect
 
 from pitlogger.model.journal import CookFinished
-from tests.browser.conftest import Open
+from tests.browser.conftest import Open, rested
 from tests.browser.staging import Staged
 
 
@@ -21,6 +21,7 @@ def test_the_meal_is_told_from_the_page_and_told_again(stage: Staged, open_page:
     meal.get_by_role("button", name="Write it down").click()
     expect(page.locator("#told")).to_contain_text("the meal:")
     expect(meal).to_contain_text("41 came; 3 lb 4 oz was left; brisket-1 as it should be.")
+    rested(page)
     meal.get_by_text("Tell it anew").click()
     expect(meal.get_by_label("Guests who ate")).to_have_value("41")
     meal.get_by_label("Guests who ate").fill("42")

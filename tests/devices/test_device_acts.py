@@ -124,6 +124,6 @@ async def test_the_page_says_at_once_what_is_wrong_and_what_to_do(
     port.unplug()
     async with make_node(tmp_path, scale(port)) as node:
         await until(lambda: node.daemon.supervisor.links()["scale"] is not None)
-        page = (await node.local.get("/settings")).text
+        page = (await node.local.get("/settings")).text.casefold()
     assert "there is no serial port" in page
     assert "name its port from /dev/serial/by-id" in page
