@@ -6,6 +6,7 @@ import pytest
 from playwright.sync_api import Page, Route, expect
 
 from pitlogger.model.journal import Noted, StageSet
+from pitlogger.web.routes import stream
 from tests.browser.conftest import Open
 from tests.browser.staging import Staged
 from tests.browser.test_reach import too_wide
@@ -104,8 +105,9 @@ def _away(page: Page, hours: float) -> None:
 
 
 def test_a_phone_that_slept_out_of_reach_keeps_the_time_of_each_tap(
-    stage: Staged, open_page: Open
+    stage: Staged, open_page: Open, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    monkeypatch.setattr(stream, "QUIET_S", 600.0)  # a node out of reach sends no word of itself
     page = open_page("/")
     before = len(stage.daemon.engine.state.entries)
     page.context.set_offline(True)
