@@ -6,7 +6,6 @@ import pytest
 from playwright.sync_api import Page, Route, expect
 
 from pitlogger.model.journal import Noted, StageSet
-from pitlogger.web.routes import stream
 from tests.browser.conftest import Open
 from tests.browser.staging import Staged
 from tests.browser.test_reach import too_wide
@@ -105,13 +104,13 @@ def _away(page: Page, hours: float) -> None:
 
 
 def test_a_phone_that_slept_out_of_reach_keeps_the_time_of_each_tap(
-    stage: Staged, open_page: Open, monkeypatch: pytest.MonkeyPatch
+    stage: Staged, open_page: Open
 ) -> None:
-    monkeypatch.setattr(stream, "QUIET_S", 600.0)  # a node out of reach sends no word of itself
     page = open_page("/")
     before = len(stage.daemon.engine.state.entries)
     page.context.set_offline(True)
     stage.daemon.fanout.publish = lambda *given: None  # type: ignore[method-assign]
+    expect(page.locator("#link [data-for]")).to_contain_text("s")  # nothing is on its way any more
     began_ms = stage.clock.engine_ms()
     stage.clock.advance(2 * 3_600_000)
     _away(page, 2)
