@@ -17,14 +17,7 @@ from pitlogger.engine.commands import accept, renamed
 from pitlogger.engine.compiled import Compiled, compiled
 from pitlogger.engine.compiled_channel import Lane, build_lane
 from pitlogger.engine.forecasts.requests import requests_due
-from pitlogger.engine.inputs import (
-    Command,
-    ForecastResult,
-    Input,
-    Output,
-    SteadyMass,
-    Tick,
-)
+from pitlogger.engine.inputs import Command, ForecastResult, Input, Output, SteadyMass, Tick
 from pitlogger.engine.reading_steps import follow_level, tag, vet
 from pitlogger.engine.state import ChannelState, EngineState
 from pitlogger.engine.timers import Timers

@@ -235,10 +235,8 @@ def _hand_readings(book: Book, piece: str) -> tuple[list[tuple[int, SpotRead]], 
         impossible = not COLDEST_FOOD_MC <= spot.value_mc < AIR_MC
         if spot.piece != piece or at_once or impossible:
             continue
-        if any(
-            struck.until_ms <= fresh.at_ms <= spot.at_ms + REPLACED_WITHIN_MS
-            for _, fresh in counted
-        ):
+        last_ms = spot.at_ms + REPLACED_WITHIN_MS
+        if any(struck.until_ms <= fresh.at_ms <= last_ms for _, fresh in counted):
             continue
         who = f" by {struck.until_by}" if struck.until_by else ""
         words = f"a hand reading of {_shown(spot)} was struck{who} at {rfc3339(struck.until_ms)}"
@@ -261,9 +259,7 @@ def _passed(book: Book, spot: SpotRead) -> bool:
 
 
 def _failed_later(book: Book, spot: SpotRead) -> bool:
-    return any(
-        from_ms <= spot.at_ms <= to_ms for from_ms, to_ms in _failures(book, spot.probe or "")
-    )
+    return any(a <= spot.at_ms <= b for a, b in _failures(book, spot.probe or ""))
 
 
 def _failures(book: Book, instrument: str) -> list[tuple[int, int]]:
