@@ -65,10 +65,19 @@ class BillTerms:
 
 
 @dataclass(frozen=True, slots=True)
+class BillLine:
+    what: str
+    count: Decimal
+    price: Decimal
+    amount: Decimal
+
+
+@dataclass(frozen=True, slots=True)
 class Bill:
     """The sums of a quote or an invoice, each as it stands on paper."""
 
-    lines: tuple[tuple[InvoiceLine, Decimal], ...]
+    guests: int
+    lines: tuple[BillLine, ...]
     subtotal: Decimal
     discount: Decimal
     service: Decimal
@@ -87,11 +96,13 @@ class Bill:
 
 
 def bill(
-    lines: Iterable[InvoiceLine], terms: BillTerms, coin: Coin, payments: Iterable[Payment] = ()
-) -> Bill:
+    lines: Iterable[InvoiceLine], terms: BillTerms, coin: Coin, payments: Iterable[Payment] = (),
+    *, guests: int = 0,
+) -> Bill:  # fmt: skip
     """Return the bill.
 
     Args:
+        guests: For how many the client pays.
         coin: Rounds to the smallest unit of the currency.
     """
     listed = list(lines)
@@ -115,8 +126,10 @@ def bill(
     tax = coin(tax)
     total = net + service + tax
     paid = coin(sum((payment.amount for payment in payments), Decimal(0)))
+    both = zip(listed, amounts, strict=True)
     return Bill(
-        tuple(zip(listed, amounts, strict=True)),
+        guests,
+        tuple(BillLine(one.what, one.count, one.price, amount) for one, amount in both),
         subtotal,
         discount,
         service,
