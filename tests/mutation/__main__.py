@@ -6,12 +6,13 @@ operators. What survives is printed; ``equivalent.toml`` lists, with the reason,
 nothing anybody could see. Writes ``build/mutants.json``.
 
 A machine with little time tries them in parts: ``--reached FILE`` keeps what the first run learned,
-``--part 1/8`` tries an eighth, ``--again`` those of ``build/mutants.json`` that survived, and
-``--table`` prints the table of all that was tried.
+``--part 1/8`` tries an eighth, ``--again`` those of ``build/mutants.json`` that survived (with
+``--also`` the tests written since), and ``--table`` prints the table of all that was tried.
 """
 
 from __future__ import annotations
 
+import itertools
 import json
 import os
 import random
@@ -48,6 +49,8 @@ FIRST_TESTS = 60  # the quickest; what they let pass is tried by the others
 MOST_TESTS = 600  # a mutant that this many tests let pass has survived
 TIMEOUT_S = 60.0
 OTHERS_TIMEOUT_S = 240.0
+CHANGES = itertools.count(1)
+ALIVE = {"survived", "unreached"}
 OUT = Path("build/mutants.json")
 
 
@@ -75,13 +78,15 @@ def environment(tree: Path) -> dict[str, str]:
     roots = [tree, tree / "drivers", tree / "simulators"]
     return os.environ | {
         "PYTHONPATH": os.pathsep.join(map(str, roots)),
-        "PYTHONDONTWRITEBYTECODE": "1",
+        "PYTHONDONTWRITEBYTECODE": "",  # what is compiled once is not compiled for each mutant
+        "PYTHONPYCACHEPREFIX": str(tree.parent / "compiled"),
     }
 
 
 def pytest(tree: Path, *args: str, timeout_s: float, late: int) -> int:
     """Run pytest in a tree; return its exit code, or ``late`` where time ran out."""
-    command = [sys.executable, "-m", "pytest", "-q", "-x", "-p", "no:cacheprovider", *args]
+    command = [sys.executable, "-m", "pytest", "-q", "-x", "-p", "no:cacheprovider",
+               "-p", "no:schemathesis", *args]  # fmt: skip
     try:
         return subprocess.run(
             command, cwd=tree, env=environment(tree), timeout=timeout_s, check=False,
@@ -91,33 +96,32 @@ def pytest(tree: Path, *args: str, timeout_s: float, late: int) -> int:
         return late
 
 
-def reach(tree: Path) -> dict[tuple[str, int], list[str]]:
-    """Return which tests reach a line, the quickest first, by (file, line)."""
+def reach(tree: Path, folder: str) -> list[tuple[str, int, list[str]]]:
+    """Return which tests of a folder reach a line, the quickest first: (file, line, tests)."""
     import coverage
 
-    tests = [folder for folder in TESTS if (tree / folder).is_dir()]
     report = tree / "durations.json"
     (tree / "conftest.py").write_text(DURATIONS)
     command = [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider",
-               "--cov=pitlogger", "--cov-context=test", "--cov-report=", *tests]  # fmt: skip
+               "--cov=pitlogger", "--cov-context=test", "--cov-report=", folder]  # fmt: skip
     done = subprocess.run(
         command, cwd=tree, env=environment(tree) | {"DURATIONS": str(report)}, check=False
     )
     if done.returncode != 0:
-        raise SystemExit("the tests fail without any mutant: mend them first")
+        raise SystemExit(f"{folder} fails without any mutant: mend it first")
     took_s: dict[str, float] = json.loads(report.read_text())
     data = coverage.CoverageData(str(tree / ".coverage"))
     data.read()
-    found: dict[tuple[str, int], list[str]] = {}
+    found: list[tuple[str, int, list[str]]] = []
     for file in data.measured_files():
         name = str(Path(file).relative_to(tree))
         of_file: set[str] = set()
         for line, contexts in data.contexts_by_lineno(file).items():
             names = {context.partition("|")[0] for context in contexts if context}
             of_file |= names
-            found[name, line] = sorted(names, key=lambda test: took_s.get(test, 1.0))
+            found.append((name, line, sorted(names, key=lambda test: took_s.get(test, 1.0))))
         # What runs on import, constants and class bodies, is tried by all that use the file.
-        found[name, 0] = sorted(of_file, key=lambda test: took_s.get(test, 1.0))
+        found.append((name, 0, sorted(of_file, key=lambda test: took_s.get(test, 1.0))))
     return found
 
 
@@ -133,13 +137,19 @@ def pytest_sessionfinish():
 
 
 def learned(tree: Path, kept: Path | None) -> dict[tuple[str, int], list[str]]:
-    """Return which tests reach a line, from the file of an earlier run where there is one."""
+    """Return which tests reach a line; what an earlier run kept is not learned again."""
+    known: dict[str, list[tuple[str, int, list[str]]]] = {}
     if kept is not None and kept.exists():
-        rows: list[tuple[str, int, list[str]]] = json.loads(kept.read_text())
-        return {(file, line): tests for file, line, tests in rows}
-    found = reach(tree)
-    if kept is not None:
-        kept.write_text(json.dumps([(*place, tests) for place, tests in found.items()]))
+        known = json.loads(kept.read_text())
+    for folder in TESTS:
+        if folder not in known and (tree / folder).is_dir():
+            known[folder] = reach(tree, folder)
+            if kept is not None:
+                kept.write_text(json.dumps(known))
+    found: dict[tuple[str, int], list[str]] = defaultdict(list)
+    for rows in known.values():
+        for file, line, tests in rows:
+            found[file, line] += tests
     return found
 
 
@@ -151,11 +161,20 @@ def tried() -> dict[str, Verdict]:
     return {row.mutant.key: row for row in rows}
 
 
-def judge(mutant: Mutant, trees: Queue[Path], reached: dict[tuple[str, int], list[str]]) -> Verdict:
-    """Try one mutant in a free copy of the tree."""
+def put(path: Path, source: str) -> None:
+    """Write a module with a time of change that it never had: what was compiled of it is old."""
+    path.write_text(source)
+    os.utime(path, (0, path.stat().st_mtime + next(CHANGES)))
+
+
+def judge(
+    mutant: Mutant, trees: Queue[Path], reached: dict[tuple[str, int], list[str]], also: list[str]
+) -> Verdict:
+    """Try one mutant in a free copy of the tree, by ``also`` and the tests of its room first."""
     lines = [*range(mutant.line, mutant.line + 3), 0]
     tests = next((found for line in lines if (found := reached.get((mutant.file, line)))), [])
-    tests = tests[:MOST_TESTS]
+    tests = sorted(tests, key=lambda test: not test.startswith(f"tests/{mutant.room}/"))
+    tests = also + tests[:MOST_TESTS]
     if not tests:
         return Verdict(mutant, "unreached", 0, 0.0)
     tree = trees.get()
@@ -163,12 +182,12 @@ def judge(mutant: Mutant, trees: Queue[Path], reached: dict[tuple[str, int], lis
     path = tree / mutant.file
     original = path.read_text()
     try:
-        path.write_text(mutated(original, mutant))
+        put(path, mutated(original, mutant))
         code = pytest(tree, *tests[:FIRST_TESTS], timeout_s=TIMEOUT_S, late=1)
         if code == 0 and len(tests) > FIRST_TESTS:
             code = pytest(tree, *tests[FIRST_TESTS:], timeout_s=OTHERS_TIMEOUT_S, late=0)
     finally:
-        path.write_text(original)
+        put(path, original)
         trees.put(tree)
     outcome = "survived" if code == 0 else "killed"
     return Verdict(mutant, outcome, len(tests), time.monotonic() - began)
@@ -199,10 +218,11 @@ def table(verdicts: list[Verdict]) -> str:
 @click.option("--reached", type=click.Path(path_type=Path), help="Keep what the first run learned.")
 @click.option("--part", default="1/1", show_default=True, help="Which of how many parts.")
 @click.option("--again", is_flag=True, help="Only those that survived so far.")
+@click.option("--also", multiple=True, help="Tests that are new since --reached was learned.")
 @click.option("--table", "only_table", is_flag=True, help="Try none; print what was tried.")
 def main(
     count: int, seed: int, jobs: int, rooms: tuple[str, ...], reached: Path | None, part: str,
-    again: bool, only_table: bool,
+    again: bool, also: tuple[str, ...], only_table: bool,
 ) -> None:  # fmt: skip
     """Put small faults into a copy of the code and see whether tests notice."""
     verdicts = tried() if again or only_table or part != "1/1" else {}
@@ -217,25 +237,32 @@ def main(
             number, parts = map(int, part.split("/"))
             some = drawn[number - 1 :: parts]
             if again:
-                some = [m for m in drawn if verdicts[m.key].outcome in {"survived", "unreached"}]
-            for verdict in _tried(some, trees, known, jobs):
+                alive = {key for key, row in verdicts.items() if row.outcome in ALIVE}
+                some = [mutant for mutant in drawn if mutant.key in alive]
+            for verdict in _tried(some, trees, known, list(also), jobs):
                 verdicts[verdict.mutant.key] = verdict
+                write(verdicts)
     print(table(list(verdicts.values())))
+
+
+def write(verdicts: dict[str, Verdict]) -> None:
+    """Keep what was tried so far, so that a run can be ended at any time."""
     OUT.parent.mkdir(exist_ok=True)
     OUT.write_text(json.dumps([asdict(verdict) for verdict in verdicts.values()], indent=1))
 
 
 def _tried(
-    some: list[Mutant], trees: Queue[Path], reached: dict[tuple[str, int], list[str]], jobs: int
-) -> Iterator[Verdict]:
+    some: list[Mutant], trees: Queue[Path], reached: dict[tuple[str, int], list[str]],
+    also: list[str], jobs: int,
+) -> Iterator[Verdict]:  # fmt: skip
     """Yield what became of each mutant; those that no test noticed are printed."""
     same = listed_equivalents()
     yield from (Verdict(m, "equivalent", 0, 0.0) for m in some if m.key in same)
     with ThreadPoolExecutor(jobs) as pool:
         todo = [m for m in some if m.key not in same]
-        for verdict in pool.map(lambda m: judge(m, trees, reached), todo):
+        for verdict in pool.map(lambda m: judge(m, trees, reached, also), todo):
             yield verdict
-            if verdict.outcome in {"survived", "unreached"}:
+            if verdict.outcome in ALIVE:
                 print(f"{verdict.outcome}: {verdict.mutant.key}", flush=True)
 
 
