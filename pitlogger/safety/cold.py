@@ -53,8 +53,7 @@ def cold_hold(history: PieceHistory, points: list[Point], policy: Policy) -> Ver
             return Verdict(True, False, source, f"above {shown} from {since}, warmest {worst}")
         warmest += [] if clock.worst_mc is None else [clock.worst_mc]
     if not warmest:
-        reason = "not at its limit yet: still cooling" if history.has_values else NO_PROBE
-        return Verdict(True, None, source, reason)
+        return Verdict(True, None, source, _never_cold(history, chilled, policy))
     for part in parts:
         if moved := history.moved_within(part.from_ms, part.to_ms):
             reason = f"a probe was moved at {rfc3339(moved[0])}: not shown"
@@ -62,6 +61,17 @@ def cold_hold(history: PieceHistory, points: list[Point], policy: Policy) -> Ver
         if (hole := _hole(history, part, policy)) is not None:
             return Verdict(True, None, source, hole_words(hole, policy.max_gap.ms))
     return Verdict(True, True, source, _met_words(max(warmest), shown, policy))
+
+
+def _never_cold(history: PieceHistory, chilled: list[tuple[int, int]], policy: Policy) -> str:
+    """Return why nothing shows that it was ever at its limit: no probe, a silent one, or warm."""
+    if not history.has_values:
+        return NO_PROBE
+    for from_ms, to_ms in chilled:
+        hole = longest_hole(history, from_ms, to_ms, policy.max_gap.ms, policy.settle.ms)
+        if hole is not None:
+            return hole_words(hole, policy.max_gap.ms)
+    return "not at its limit yet: still cooling"
 
 
 def _met_words(warmest_mc: int, shown: str, policy: Policy) -> str:

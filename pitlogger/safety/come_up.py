@@ -45,11 +45,12 @@ class ComeUpClock:
     last_ms: int | None = None
     last_mc: int = 0
 
-    def update(self, t_ms: int, core_mc: int) -> None:
+    def update(self, t_ms: int, core_mc: int, whole: bool = True) -> None:
         """Take one reading of the coldest valid core, or of the surface of an intact cut.
 
         A hole counts in full where both of its ends lie in the window: the least
-        favourable case.
+        favourable case. What is read while another core is silent (not ``whole``) does not
+        show that the piece came through.
         """
         if self.last_ms is not None:
             self.took_ms += time_between_ms(
@@ -57,7 +58,7 @@ class ComeUpClock:
             )
         if self.first_mc is None:
             self.first_mc = core_mc
-        if self.top_mc is None or core_mc > self.top_mc:
+        if whole and (self.top_mc is None or core_mc > self.top_mc):
             self.top_mc = core_mc
         self.last_ms, self.last_mc = t_ms, core_mc
 
@@ -97,7 +98,7 @@ def come_up(
     for from_ms, to_ms in spans:
         clock.last_ms = None
         for point in within(followed, from_ms, min(to_ms, end_ms)):
-            clock.update(point.t_ms, point.low_mc)
+            clock.update(point.t_ms, point.low_mc, point.whole)
     told = _told(clock, what, policy)
     if policy.come_up_verdict.value == "warn":
         return Verdict(True, None, source, f"{told}: {NEVER_JUDGED}")

@@ -18,7 +18,7 @@ from typing import NamedTuple
 
 from pitlogger.clock import rfc3339
 from pitlogger.model.book import ByTime, Mark, Span
-from pitlogger.model.cooks import HOT_OFF_PIT, ON_PIT, POULTRY, Stage
+from pitlogger.model.cooks import BEFORE_FIRE, POULTRY, Stage
 from pitlogger.model.quantities import show_duration
 from pitlogger.safety.belief import Doubt, DoubtReason, believed
 
@@ -150,8 +150,8 @@ class PieceHistory:
         return [t_ms for t_ms, _ in self.moves if from_ms <= t_ms <= to_ms]
 
     def counting(self) -> list[ProbeSeries]:
-        """Return the cores that were in the meat on or after the fire."""
-        begun = [span.from_ms for span in self.spans if span.stage in ON_PIT | HOT_OFF_PIT]
+        """Return the cores that were in the meat from its first stage after preparation on."""
+        begun = [span.from_ms for span in self.spans if span.stage not in BEFORE_FIRE]
         fire_ms = min(begun, default=0)
         return [
             core

@@ -126,8 +126,8 @@ class PieceClocks:
             self.out_of_control.update(t_ms, low_mc)
         if stage in COOLING:
             self._hold_cold(t_ms, high_mc, whole)
-        if self.reheat is not None and stage is Stage.REHEATING and whole:
-            self.reheat.update(t_ms, low_mc, sure and by_hand)
+        if self.reheat is not None and stage is Stage.REHEATING:
+            self.reheat.update(t_ms, low_mc, high_mc, sure and by_hand, whole)
 
     def _reheat_clock(self, t_ms: int, policy: Policy) -> ReheatClock:
         """Return a clock from when it left the cold, where it was plainly warm when marked."""

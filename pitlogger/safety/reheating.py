@@ -24,8 +24,8 @@ class ReheatClock:
     """Follows a piece from the cold limit to the reheat limit; plain values throughout.
 
     Attributes:
-        begun_ms: When reheating began: the rise through the cold limit, or the stage's start
-            where the piece was warmer already.
+        begun_ms: When reheating began: the first part of it rose through the cold limit, or the
+            stage's start where the piece was warmer already.
         held_since_ms: Since when the coldest core has been at the limit, without a break.
         done_ms: When it had been there long enough.
     """
@@ -41,24 +41,31 @@ class ReheatClock:
     last_ms: int | None = None
     last_mc: int = 0
 
-    def update(self, t_ms: int, core_mc: int, sure: bool = False) -> None:
-        """Take one reading of the coldest valid core; ``sure`` by a checked thermometer."""
-        if self.is_cold and core_mc <= self.start_mc:
-            self.begun_ms = t_ms
+    def update(
+        self, t_ms: int, low_mc: int, high_mc: int, sure: bool = False, whole: bool = True
+    ) -> None:
+        """Take the coldest and the warmest valid core at ``t_ms``.
+
+        Args:
+            sure: Read by hand with a checked thermometer.
+            whole: No probe that counts is silent or in doubt; else nothing is credited.
+        """
+        if self.is_cold and high_mc <= self.start_mc:
+            self.begun_ms = t_ms if whole else self.begun_ms
         elif self.is_cold:
             self.is_cold = False
-            if self.last_ms is not None:
+            if self.last_ms is not None and whole:
                 self.begun_ms = crossing_ms(
-                    self.last_ms, self.last_mc, t_ms, core_mc, self.start_mc
+                    self.last_ms, self.last_mc, t_ms, high_mc, self.start_mc
                 )
-        if core_mc < self.goal_mc - ROUNDING_MC:
+        if low_mc < self.goal_mc - ROUNDING_MC or not whole:
             self.held_since_ms = None
         else:
             if self.held_since_ms is None:
                 self.held_since_ms = t_ms
             if self.done_ms is None and (sure or t_ms - self.held_since_ms >= self.hold_ms):
                 self.done_ms = self.held_since_ms + self.hold_ms
-        self.last_ms, self.last_mc = t_ms, core_mc
+        self.last_ms, self.last_mc = t_ms, high_mc
 
     def remaining_s(self, now_ms: int) -> float | None:
         """Return the time left, below zero when it is late; ``None`` once done."""
@@ -106,7 +113,8 @@ def reheating(history: PieceHistory, points: list[Point], policy: Policy) -> Ver
         from_ms = round(begun_ms)
         fed = within(points, from_ms, to_ms)
         for point in fed:
-            clock.update(point.t_ms, point.low_mc, point.sure and point.hand)
+            is_sure = point.sure and point.hand
+            clock.update(point.t_ms, point.low_mc, point.high_mc, is_sure, point.whole)
         met = clock.met()
         until_ms = to_ms if clock.done_ms is None else round(clock.done_ms)
         hole = longest_hole(history, from_ms, until_ms, policy.max_gap.ms, policy.settle.ms)

@@ -5,6 +5,8 @@ Sources: FSIS-GD-2021 p. 24; FDA Food Code 3-403.11 and 3-501.19.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from pitlogger.model.quantities import milli_c_from_fahrenheit
@@ -105,6 +107,26 @@ def test_reheating_follows_the_coldest_core() -> None:
     assert reheated(history(warm, cold, stages=((0.0, "reheating"),))).met is False
 
 
+def test_a_cold_core_that_fell_silent_before_the_end_is_not_credited_with_the_others_heat() -> None:
+    cold, warm = line((0, 38), (90, 150)), line((0, 38), (100, 166), (110, 170))
+    assert reheated(history(cold, warm, stages=((0.0, "reheating"), (105, "holding")))).met is None
+
+
+def test_reheating_begins_with_the_first_core_that_leaves_the_cold() -> None:
+    early, late = line((0, 38), (10, 50), (150, 180)), line((0, 38), (40, 41), (140, 170))
+    assert reheated(history(early, late, stages=((0.0, "reheating"),))).met is False
+
+
+def test_a_core_put_elsewhere_before_leftovers_were_hot_still_counts() -> None:
+    stays, taken = line((0, 38), (120, 38), (200, 170)), line((0, 38), (60, 38))
+    found = history(stays, taken, stages=((0.0, "chilled"), (120, "reheating"), (230, "holding")))
+    put_elsewhere = replace(found.cores[1], to_ms=60 * MIN)
+    told = judge(replace(found, cores=(found.cores[0], put_elsewhere)), RETAIL)
+    assert told.cold_hold.met is None
+    assert "its place ended" in told.cold_hold.reason
+    assert told.reheating.met is None
+
+
 def test_reheating_without_a_probe_is_not_shown() -> None:
     assert reheated(history(stages=((0.0, "reheating"),), end_min=200)).met is None
     assert not reheated(history(stages=((0.0, "holding"),), end_min=200)).applies
@@ -113,14 +135,14 @@ def test_reheating_without_a_probe_is_not_shown() -> None:
 def test_the_reheat_clock_tells_what_is_left() -> None:
     clock = reheat_clock(0, RETAIL)
     for t_ms, value_mc in line((0, 38), (10, 41), (60, 120)):
-        clock.update(t_ms, value_mc)
+        clock.update(t_ms, value_mc, value_mc)
     assert clock.remaining_s(60 * MIN) == pytest.approx(70 * 60, abs=30)
 
 
 def test_ready_to_eat_food_of_a_plant_is_reheated_to_135_f() -> None:
     clock = reheat_clock(0, RETAIL, is_commercial=True)
     for t_ms, value_mc in line((0, 41), (60, 136)):
-        clock.update(t_ms, value_mc)
+        clock.update(t_ms, value_mc, value_mc)
     assert clock.met() is True
 
 
