@@ -42,6 +42,11 @@ class Flush:
         if kind == "stage-set":
             self.now_due_ms = min(self.now_due_ms, now_ms)
 
+    def due_ms(self) -> int:
+        """Return when the first of all this is due."""
+        due_ms = min(self.spans_due_ms, self.now_due_ms)
+        return due_ms if self.entries_due_ms is None else min(due_ms, self.entries_due_ms)
+
     def wants_entries(self, now_ms: int) -> bool:
         """Return whether entries are due."""
         return self.entries_due_ms is not None and self.entries_due_ms <= now_ms

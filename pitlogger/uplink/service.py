@@ -23,22 +23,21 @@ from pitlogger.formats.cose import sign
 from pitlogger.store.queries import Reader
 from pitlogger.uplink.carrier import Carrier, CarrierEvent, HubAnswer
 from pitlogger.uplink.contents import Next, before_runs, fitting, next_bundle, now_alone
-from pitlogger.uplink.flush import URGENT, Flush, offset_of
+from pitlogger.uplink.flush import WITH_SPANS, Flush, offset_of
 from pitlogger.uplink.join import keep_certificate
 from pitlogger.uplink.now import now_of
 from pitlogger.uplink.position import Position, Progress
-from pitlogger.uplink.window import Window
+from pitlogger.uplink.window import NEVER_MS, Window
 from pitlogger.views.fanout import Happening
 from pitlogger.views.node import Node
 from pitlogger.views.uplink import UplinkStatus
 
 log = logging.getLogger(__name__)
 
-TICK_S = 1.0
+REST_S = 1.0, 60.0  # least and most between two looks at what is due
 BEHIND_MS = 600_000  # without a receipt, while something waits for one
 SAVE_MS = 600_000  # after a kill, what was confirmed since is sent once more
 ALL_RUNS_MS = 600_000
-NEVER_MS = 1 << 62
 HELD_EVERY_MS = 86_400_000  # and whenever the hub's connection to its database is a new one
 POSITION_FILE = "uplink-position.json"
 
@@ -99,25 +98,39 @@ class Uplink:
         ]
         try:
             while True:
-                with suppress(TimeoutError):
-                    async with asyncio.timeout(TICK_S):
-                        await self._wake.wait()
                 self._wake.clear()
                 now_ms = self._node.clock.engine_ms()
                 while self._events:
                     self._take(self._events.popleft(), now_ms)
                 await self.step(now_ms)
+                with suppress(TimeoutError):
+                    async with asyncio.timeout(self.rest_s(now_ms)):
+                        await self._wake.wait()
         finally:
             for task in beside:
                 task.cancel()
             await asyncio.gather(*beside, return_exceptions=True)
             self._save()
 
+    def rest_s(self, now_ms: int) -> float:
+        """Return how long nothing is due, unless something is entered or comes.
+
+        Looking each second would cost the node more than all that it sends.
+        """
+        due_ms = self.window.next_due_ms()
+        if self.window.has_room:
+            due_ms = min(due_ms, self.flush.due_ms())
+        least_s, most_s = REST_S
+        return min(max((max(due_ms, self._paused_ms) - now_ms) / 1000, least_s), most_s)
+
     async def _listen(self, happenings: asyncio.Queue[Happening]) -> None:
         while True:
-            kind = str((await happenings.get()).data.get("kind", ""))
-            self.flush.entered(kind, self._node.clock.engine_ms())
-            if kind in URGENT:
+            data = (await happenings.get()).data
+            kind = str(data.get("kind", ""))
+            if kind and kind not in WITH_SPANS:
+                # An alarm may be heard of before it is on disk, where the hub's is read from.
+                soon = kind if data.get("on_disk", True) else ""
+                self.flush.entered(soon, self._node.clock.engine_ms())
                 self._wake.set()
 
     def _came(self, event: CarrierEvent) -> None:

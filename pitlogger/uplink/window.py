@@ -17,6 +17,7 @@ LEAST_MS, MOST_MS = 20_000, 600_000
 FACTOR = 4
 SPREAD = 0.25
 SOON_MS = 2_000
+NEVER_MS = 1 << 62
 
 
 @dataclass(slots=True)
@@ -77,9 +78,9 @@ class Window:
             one.due_ms = now_ms + self._spread(one.pause_ms)
         return again
 
-    def next_due_ms(self) -> int | None:
-        """Return when something is to be sent again, ``None`` where nothing waits."""
-        return min((one.due_ms for one in self.outstanding.values()), default=None)
+    def next_due_ms(self) -> int:
+        """Return when something is to be sent again, far from now where nothing waits."""
+        return min((one.due_ms for one in self.outstanding.values()), default=NEVER_MS)
 
     def forgotten(self, now_ms: int) -> None:
         """Let all go again soon: the other side has lost what was on its way."""

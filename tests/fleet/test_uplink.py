@@ -26,6 +26,7 @@ from pitlogger.store import Store
 from pitlogger.uplink.carrier import CarrierEvent
 from pitlogger.uplink.position import Position
 from pitlogger.uplink.service import BEHIND_MS, POSITION_FILE, Uplink
+from pitlogger.views.fanout import Happening
 from pitlogger.views.node import Node
 from tests.fleet.made import START_MS, enrolled, key_and_uid, make_store
 from tests.fleet.test_record import in_hub, in_node
@@ -205,6 +206,61 @@ async def test_three_days_away_cost_little_and_end_with_all_of_it(
     assert link.sends < 3 * 24 * 6 * 4 + 100  # each of four bundles once in ten minutes at most
     link.down = False
     await side.until_all_is_there(ingest.sink, tmp_path / "pitlogger.db")
+
+
+async def test_it_rests_until_something_is_due(
+    store: Store, ingest: Ingest, tmp_path: Path
+) -> None:
+    side = Side(store, tmp_path, FlakyLink(ingest, random.Random(5), 0.0))
+    await side.until_all_is_there(ingest.sink, tmp_path / "pitlogger.db")
+    side.uplink.window.outstanding.clear()
+    uplink, now_ms = side.uplink, side.clock.engine_ms()
+    assert 1.0 <= uplink.rest_s(now_ms) <= 60.0
+    uplink.flush.now_due_ms = uplink.flush.spans_due_ms = now_ms + 40_000
+    assert uplink.rest_s(now_ms) == 40
+    uplink.flush.entered("noted", now_ms)
+    assert uplink.rest_s(now_ms) == 5
+    uplink.flush.entered("weighed", now_ms)
+    assert uplink.rest_s(now_ms) == 1, "it looks at most once a second unless it is woken"
+    for number in range(4):
+        uplink.window.sent(number, b"", now_ms)
+    assert 17 <= uplink.rest_s(now_ms) <= 23, "a full window waits for a receipt or its time"
+    uplink._paused_ms = now_ms + 50_000
+    assert uplink.rest_s(now_ms) == 50, "a hub that said 'later' is left alone"
+    uplink._paused_ms = now_ms + 300_000
+    assert uplink.rest_s(now_ms) == 60
+
+
+@pytest.mark.parametrize("on_disk", [True, False])
+async def test_an_alarm_wakes_it(
+    store: Store, ingest: Ingest, tmp_path: Path, on_disk: bool
+) -> None:
+    """Heard of before it is on disk it is looked for once more, five seconds later."""
+    link = FlakyLink(ingest, random.Random(5), 0.0)
+    side = Side(store, tmp_path, link)
+    await side.until_all_is_there(ingest.sink, tmp_path / "pitlogger.db")
+    await side.turn(1)
+    stepped: asyncio.Queue[int] = asyncio.Queue()
+
+    async def step(now_ms: int) -> None:
+        stepped.put_nowait(now_ms)
+
+    side.uplink.step = step  # type: ignore[method-assign]
+    happenings: asyncio.Queue[Happening] = asyncio.Queue()
+    running = asyncio.create_task(side.uplink.run(happenings))
+    await stepped.get()
+    now_ms = side.clock.engine_ms()
+    side.uplink.flush.now_due_ms = side.uplink.flush.spans_due_ms = now_ms + 60_000
+    data = {"kind": "alert-changed", "on_disk": on_disk}
+    async with asyncio.timeout(0.9):  # a rest is a second at least
+        happenings.put_nowait(Happening("steady", {"channel": "bench"}))
+        happenings.put_nowait(Happening("entry", {"kind": "forecast-made"}))
+        happenings.put_nowait(Happening("alert", data))
+        await stepped.get()
+    assert side.uplink.flush.entries_due_ms == now_ms + (0 if on_disk else 5_000)
+    assert stepped.empty()
+    running.cancel()
+    await asyncio.gather(running, return_exceptions=True)
 
 
 async def test_a_node_that_was_retired_is_refused_at_its_next_bundle(

@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from pitlogger.node.daemon import Daemon
+from pitlogger.uplink import service
 from pitlogger.uplink.joined import joined
 from pitlogger_simulators.clock import SimulatedClock
 from pitlogger_simulators.demo.desk import Desk
@@ -25,6 +26,7 @@ from pitlogger_simulators.stand import Stand
 from pitlogger_simulators.story import Story
 
 AFTERWARDS = 60.0  # seconds in a real one, once the cook is over
+service.REST_S = 1.0, 1.0  # its own rests are of life's pace
 
 
 class CookNode(Show):

@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 from tests.benchmarks import __main__ as table
-from tests.benchmarks.fleet import alerts, ingest, questions, work
+from tests.benchmarks.fleet import alerts, ingest, node, questions, work
 from tests.benchmarks.row import Row
 from tools.fleet.servers import Postgres, stand_folder
 
@@ -23,6 +23,8 @@ table.BUDGETS |= {
     "fleet-ingest": (0.40, 0.60, True),
     "fleet-ingest-again": (0.30, 0.50, True),
     "fleet-disk": (2.2, 1.5, False),
+    "fleet-node-https": (6, 6, False),
+    "fleet-node-mqtt": (1, 1, False),
     "fleet-through": (0.5, 0.7, True),
     "fleet-alert-p99": (150, 50, False),
     "fleet-alert-50-away-p99": (1000, 1000, False),
@@ -45,7 +47,7 @@ def main() -> None:
     parser.add_argument("--storm", type=int, default=9_000)
     parser.add_argument("--away", type=int, default=50)
     parser.add_argument("--limit", type=float, default=600.0, help="seconds for one row")
-    parser.add_argument("--only", default="ingest,through,questions,alerts,away,storm,pace")
+    parser.add_argument("--only", default="ingest,node,through,questions,alerts,away,storm,pace")
     given = parser.parse_args()
     wanted = given.only.split(",")
     found = []
@@ -73,6 +75,7 @@ def _rows(
     if "questions" in wanted:
         yield from questions.rows(server)
     at_work: dict[str, Callable[[work.Work], Iterator[Row]]] = {
+        "node": node.node,
         "away": lambda hub: work.away(hub, 1, given.limit),
         "many-away": lambda hub: work.away(hub, given.away, given.limit),
         "alerts": lambda hub: alerts.alerts(hub, given.away, given.limit),

@@ -29,6 +29,7 @@ from pitlogger.model.journal import Entry, Noted
 from pitlogger.model.readings import Quality, Site, Tagged
 from pitlogger.node.identity import node_key, uid_of
 from pitlogger.store import ClockRow, JournalRow, RunRow, Store
+from pitlogger.uplink import service
 from pitlogger.uplink.joined import joined
 from pitlogger.uplink.mqtt import MqttCarrier
 from pitlogger.uplink.service import Uplink
@@ -38,6 +39,7 @@ from pitlogger.views.node import Node
 CHANNELS = 3
 EVERY_MS = 10_000  # between two readings of a channel
 BEAT_S = 0.1
+service.REST_S = 1.0, 1.0  # its own rests are of life's pace
 BLOCK_MS = 600_000
 START_MS = 1_790_000_400_000
 
