@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import NamedTuple
 
 from pitlogger.inference.appearance import LOADED, Look, log_likelihood
-from pitlogger.inference.changes import EARLY_C, LOOK_S, Aims, Sign, exits, log_explained
+from pitlogger.inference.changes import EARLY_C, Aims, Looks, Sign, exits, log_explained
 from pitlogger.inference.semi_markov import Branch, Exit, advance
 from pitlogger.model.cooks import BEFORE_FIRE, Stage
 
@@ -17,6 +17,7 @@ SLOPE_MINUTES = 13
 SLOPE_LEAST = 6
 GAP_MS = 5 * MINUTE_MS
 SLOW_LIDS_S = 35.0
+SHORT_WORK_S = 60.0
 JUMP_C = 8.0  # within a minute or two: no meat does that
 WARM_C = 45.0
 COLD_C = 26.0
@@ -64,7 +65,8 @@ class Sight:
     last_c: float | None = None  # in meat
     looked_ms: int = 0
     longest_s: float = 0.0  # of all lids that were opened
-    look_s: float = 0.0  # of those when nothing was due
+    looks: Looks = field(default_factory=Looks)
+    seen_c: float = 0.0  # its core at the last lid
     lid_ms: int = -1  # of the last lid that was opened
     unheated_ms: int = -1  # when its pit was last colder than its core
     waiting: dict[Stage, int] = field(default_factory=dict)
@@ -76,7 +78,7 @@ class Sight:
         if kind == "lid":
             self.longest_s = max(self.longest_s, open_s)
             if self.longest_s < SLOW_LIDS_S:  # a pit whose dips are all short
-                open_s += LOOK_S + 5.0 - self.longest_s
+                open_s += SHORT_WORK_S - self.longest_s
         self.signs.append((kind, at_ms, open_s))
 
     def minute(self, t_ms: int, core_c: float | None, pit_c: float | None, aims: Aims) -> None:
@@ -93,6 +95,7 @@ class Sight:
                 self.unheated_ms = t_ms
             elif self.unheated_ms >= 0 and t_ms - self.unheated_ms < REHEATS_MS:
                 look.pit_c = look.core_c - 6.0  # its heat is not felt yet
+        aims = replace(aims, seen_c=self.seen_c)
         signs = [Sign(*one) for one in self.signs]
         self.signs.clear()
 
@@ -103,19 +106,22 @@ class Sight:
             return [way for way in found if not self._is_denied(way.stage, way.entered_ms)]
 
         lids = [sign for sign in signs if sign.kind == "lid"]
-        aim_c = aims.pull_at_c if aims.wrap_at_c is None else aims.wrap_at_c
-        if self.last_c is not None and WARM_C < self.last_c < aim_c - EARLY_C:
-            self.look_s = max([self.look_s, *(lid.open_s for lid in lids)])  # nothing was due
         known: dict[str, float] = {}
 
         def seen(stage: str, entered_ms: int) -> float:
             if stage not in known:
                 known[stage] = log_likelihood(stage, look)
             return known[stage] + (
-                log_explained(stage, entered_ms, lids, self.look_s) if lids else 0.0
+                log_explained(stage, entered_ms, signs, self.looks) if signs else 0.0
             )
 
         self.branches = advance(self.branches, ways, seen)
+        aim_c = aims.pull_at_c if aims.wrap_at_c is None else aims.wrap_at_c
+        if lids and self.last_c is not None:
+            self.seen_c = max(self.seen_c, self.last_c)
+            if WARM_C < self.last_c < aim_c - EARLY_C:
+                for lid in lids:
+                    self.looks.take(lid.open_s)
 
     def _core(self, t_ms: int, core_c: float) -> None:
         minutes = self.minutes

@@ -3,8 +3,9 @@
 A lid opening is a dip: the pit falls by 12 C or more under its level of the two minutes
 before, within a minute, and comes back in minutes (published simulators and cooks: 20 to
 55 C deep, 3 to 7 min to recover). The dip is left out of the pit's trend from its first
-bin on, since bins wait a minute before they count. What does not come back within 15
-minutes was no lid but a failing fire: it then counts as it is.
+bin on, since bins wait a minute before they count. A lid opened again before the pit has come
+back is an opening of its own. What does not come back within 15 minutes was no lid but a
+failing fire: it then counts as it is.
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ DROP_MC = 12_000
 FALL_MC = 10_000  # of which so much within the waiting minute
 RISE_MC = 4_000  # above the lowest bin: the lid is shut again
 BACK_SHARE = 0.25  # of the drop still missing: the dip is over
+AGAIN_MS = 2 * WAIT_BINS * BIN_MS
 GIVE_UP_MS = 15 * 60_000
 GAP_MS = 5 * 60_000
 
@@ -54,6 +56,8 @@ class PitTrend:
     lowest_mc: int = 0
     fell_ms: int = 0
     lowest_ms: int = 0
+    peak_mc: int = 0  # the highest since it was lowest, and when
+    peak_ms: int = 0
 
     @property
     def level_mc(self) -> int | None:
@@ -121,13 +125,22 @@ class PitTrend:
             if level > before_mc - RISE_MC
         ]
         self.fell_ms, self.lowest_ms = (whole[-1] if whole else t_ms), now_ms
+        self.peak_mc, self.peak_ms = value, now_ms
         keep = len(self.levels_mc) - self.waiting
         del self.times_ms[keep:], self.levels_mc[keep:]
         self.waiting = 0
 
     def _follow_dip(self, t_ms: int, value: int) -> None:
+        if value >= self.peak_mc:
+            self.peak_mc, self.peak_ms = value, t_ms
+        elif not self.open and value < self.peak_mc - FALL_MC and t_ms - self.peak_ms <= AGAIN_MS:
+            self.opened_ms = self.fell_ms = self.peak_ms
+            self.openings += 1
+            self.lowest_mc, self.lowest_ms = value, t_ms
+            self.peak_mc, self.peak_ms = value, t_ms
         if value < self.lowest_mc:
             self.lowest_mc, self.lowest_ms = value, t_ms
+            self.peak_mc, self.peak_ms = value, t_ms
         self.open = value < self.lowest_mc + RISE_MC
         missing = self.before_mc - value
         if missing <= BACK_SHARE * (self.before_mc - self.lowest_mc):
