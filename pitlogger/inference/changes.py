@@ -168,8 +168,8 @@ def _near(core_c: float, at_c: float, early: float, late: float) -> float:
 def log_explained(stage: str, entered_ms: int, signs: Sequence[Sign], looks: Looks) -> float:
     """Return how well a branch explains what was done: lids, a probe pulled, a weighing.
 
-    A lid that is left to work takes long, a look does not; putting on and taking off takes either. A
-    piece is weighed, and its probe pulled, rather minutes than hours after it was taken off.
+    Work keeps a lid open for long, a look does not; putting on and taking off takes either. A piece
+    is weighed, and its probe pulled, rather minutes than hours after it was taken off.
 
     Args:
         looks: How long lids stood open in this cook when there was nothing to do.
