@@ -15,11 +15,7 @@ from tests.web.test_import_page import NEXT, PASTED
 
 @pytest.fixture
 def node(tmp_path: Path) -> Iterator[Node]:
-    made = Node(tmp_path)
-    made.config.write_text(
-        f'[node]\nname = "test"\ndata = "{tmp_path}/data"\n[web]\nenabled = false\n',
-        encoding="utf-8",
-    )
+    made = Node.without_devices(tmp_path)
     made.start()
     (tmp_path / "may.csv").write_text(PASTED, encoding="utf-8")
     (tmp_path / "june.csv").write_text(NEXT, encoding="utf-8")

@@ -32,10 +32,7 @@ FOREIGN = re.compile(
 @pytest.fixture(scope="module")
 def node(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Node]:
     folder = tmp_path_factory.mktemp("malformed")
-    made = Node(folder)
-    made.config.write_text(
-        f'[node]\nname = "test"\ndata = "{folder}/data"\n[web]\nenabled = false\n', encoding="utf-8"
-    )
+    made = Node.without_devices(folder)
     made.start()
     supper = folder / "harvest.toml"
     supper.write_text(COOK, encoding="utf-8")

@@ -1,21 +1,31 @@
-"""A real PostgreSQL for these tests, begun once and thrown away; skipped where there is none."""
+"""A hub in this process and a node's record to send to it; a real PostgreSQL.
+
+PostgreSQL is begun once and thrown away; what needs it is skipped where there is none.
+"""
 
 from __future__ import annotations
 
+import asyncio
 import os
 import pwd
 import shutil
 import signal
 import subprocess
 import tempfile
-from collections.abc import Iterator
+from collections.abc import AsyncIterator, Callable, Iterator
+from contextlib import asynccontextmanager, suppress
 from dataclasses import dataclass, field
 from itertools import count
 from pathlib import Path
 
 import pytest
 
+from pitlogger.hub.database import SqliteDatabase
+from pitlogger.hub.ingest import Ingest
 from pitlogger.hub.postgres import PostgresDatabase
+from pitlogger.hub.writing import BatchOutcome, HubSink
+from pitlogger.store import Store
+from tests.fleet.made import START_MS, enrolled, key_and_uid, make_store
 
 
 def program(name: str) -> str | None:
@@ -85,3 +95,35 @@ def _as_nobody_special(folder: Path) -> list[str]:
     user = pwd.getpwnam("postgres")
     os.chown(folder, user.pw_uid, user.pw_gid)
     return ["setpriv", f"--reuid={user.pw_uid}", f"--regid={user.pw_gid}", "--clear-groups"]
+
+
+@asynccontextmanager
+async def taking_in(
+    sink: HubSink, folded: Callable[[BatchOutcome, int], None] | None = None, *, gather_s: float
+) -> AsyncIterator[Ingest]:
+    """Run what takes bundles in, for as long as the context is open."""
+    made = Ingest(sink, lambda: START_MS, folded, gather_s=gather_s)
+    running = asyncio.create_task(made.run())
+    yield made
+    running.cancel()
+    with suppress(asyncio.CancelledError):
+        await running
+    made.stop()
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Store:
+    """Return the record of a node, at its end."""
+    made = make_store(tmp_path / "pitlogger.db", channels=3, seconds=4000)
+    made.close()
+    return made
+
+
+@pytest.fixture
+async def ingest(tmp_path: Path) -> AsyncIterator[Ingest]:
+    """Yield the ingest of a hub on SQLite that knows the first node."""
+    sink = HubSink(SqliteDatabase(tmp_path / "hub.db"))
+    enrolled(sink, *key_and_uid(1))
+    async with taking_in(sink, gather_s=0) as made:
+        yield made
+    sink.database.close()

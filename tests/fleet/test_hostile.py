@@ -5,7 +5,6 @@ from __future__ import annotations
 import asyncio
 import json
 from collections.abc import AsyncIterator, Callable, Iterator, Sequence
-from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 
@@ -25,7 +24,7 @@ from pitlogger.hub.receive import NotEnrolledError, ReceivedBundle
 from pitlogger.hub.writing import HubSink
 from pitlogger.store.packing import Columns, pack
 from pitlogger.uplink.carrier import HubAnswer
-from tests.fleet.conftest import Server
+from tests.fleet.conftest import Server, taking_in
 from tests.fleet.made import START_MS, bundles, enrolled, key_and_uid, make_store, received
 
 KEY, UID = key_and_uid(1)
@@ -55,13 +54,8 @@ def sink(tmp_path: Path, request: pytest.FixtureRequest, server: Server) -> Iter
 
 @pytest.fixture
 async def ingest(sink: HubSink) -> AsyncIterator[Ingest]:
-    made = Ingest(sink, lambda: START_MS, gather_s=0.02)
-    running = asyncio.create_task(made.run())
-    yield made
-    running.cancel()
-    with suppress(asyncio.CancelledError):
-        await running
-    made.stop()
+    async with taking_in(sink, gather_s=0.02) as made:
+        yield made
 
 
 def with_entry(good: Bundle, **changes: object) -> Bundle:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import asyncio
 import json
 from collections.abc import AsyncIterator, Callable
-from contextlib import suppress
 from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any, cast
@@ -21,6 +20,7 @@ from pitlogger.hub.members import OWNER, Member
 from pitlogger.hub.writing import HubSink
 from pitlogger.web.fleet.firm_page import cook_page, firm_page
 from pitlogger.web.fleet.open_hub import OpenHub
+from tests.fleet.conftest import taking_in
 from tests.fleet.made import START_MS
 from tests.fleet.test_hostile import (
     OTHER_KEY,
@@ -141,14 +141,10 @@ def named(good: Bundle, name: str) -> bytes:
 
 @pytest.fixture
 async def ingest(sink: HubSink) -> AsyncIterator[Ingest]:
-    made = Ingest(sink, lambda: START_MS, lambda outcome, at_ms: fold_cooks(sink.database, outcome),
-                  gather_s=0.05)  # fmt: skip
-    running = asyncio.create_task(made.run())
-    yield made
-    running.cancel()
-    with suppress(asyncio.CancelledError):
-        await running
-    made.stop()
+    async with taking_in(
+        sink, lambda outcome, at_ms: fold_cooks(sink.database, outcome), gather_s=0.05
+    ) as made:
+        yield made
 
 
 async def test_the_good_go_in_and_every_page_opens(

@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-import asyncio
 import json
 import random
 import shutil
-from collections.abc import AsyncIterator
-from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 
@@ -30,7 +27,6 @@ from tests.fleet.made import (
     bundles,
     enrolled,
     key_and_uid,
-    make_store,
     readings,
     received,
 )
@@ -39,27 +35,6 @@ from tests.fleet.test_uplink import FlakyLink, Side
 
 KEY, UID = key_and_uid(1)
 NOTHING = '{"pieces":[],"pits":[],"alerts":[]}'
-
-
-@pytest.fixture
-def store(tmp_path: Path) -> Store:
-    made = make_store(tmp_path / "pitlogger.db", channels=3, seconds=4000)
-    made.close()
-    return made
-
-
-@pytest.fixture
-async def ingest(tmp_path: Path) -> AsyncIterator[Ingest]:
-    sink = HubSink(SqliteDatabase(tmp_path / "hub.db"))
-    enrolled(sink, KEY, UID)
-    made = Ingest(sink, lambda: START_MS, gather_s=0)
-    running = asyncio.create_task(made.run())
-    yield made
-    running.cancel()
-    with suppress(asyncio.CancelledError):
-        await running
-    made.stop()
-    sink.database.close()
 
 
 def side_of(store: Store, folder: Path, ingest: Ingest) -> Side:

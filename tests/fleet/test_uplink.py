@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import random
-from collections.abc import AsyncIterator, Callable
-from contextlib import suppress
+from collections.abc import Callable
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any, cast
@@ -17,7 +16,6 @@ from pitlogger.clock import ManualClock
 from pitlogger.engine.state import EngineState
 from pitlogger.engine.step import Engine
 from pitlogger.errors import BundleError, DeliveryError
-from pitlogger.hub.database import SqliteDatabase
 from pitlogger.hub.ingest import Ingest
 from pitlogger.hub.nodes import Nodes
 from pitlogger.hub.receive import NotEnrolledError
@@ -28,7 +26,7 @@ from pitlogger.uplink.position import Position
 from pitlogger.uplink.service import BEHIND_MS, POSITION_FILE, Uplink
 from pitlogger.views.fanout import Happening
 from pitlogger.views.node import Node
-from tests.fleet.made import START_MS, enrolled, key_and_uid, make_store
+from tests.fleet.made import START_MS, key_and_uid
 from tests.fleet.test_record import in_hub, in_node
 
 KEY, UID = key_and_uid(1)
@@ -69,27 +67,6 @@ class FlakyLink:
         """Wait until nothing is on its way."""
         while self._tasks:
             await asyncio.gather(*self._tasks, return_exceptions=True)
-
-
-@pytest.fixture
-def store(tmp_path: Path) -> Store:
-    made = make_store(tmp_path / "pitlogger.db", channels=3, seconds=4000)
-    made.close()
-    return made
-
-
-@pytest.fixture
-async def ingest(tmp_path: Path) -> AsyncIterator[Ingest]:
-    sink = HubSink(SqliteDatabase(tmp_path / "hub.db"))
-    enrolled(sink, KEY, UID)
-    made = Ingest(sink, lambda: START_MS, gather_s=0)
-    running = asyncio.create_task(made.run())
-    yield made
-    running.cancel()
-    with suppress(asyncio.CancelledError):
-        await running
-    made.stop()
-    sink.database.close()
 
 
 class Side:

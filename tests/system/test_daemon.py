@@ -71,6 +71,16 @@ class Node:
             encoding="utf-8",
         )
 
+    @classmethod
+    def without_devices(cls, folder: Path) -> Node:
+        """Return a daemon to which everything is typed, not started yet."""
+        made = cls(folder)
+        made.config.write_text(
+            f'[node]\nname = "test"\ndata = "{folder}/data"\n[web]\nenabled = false\n',
+            encoding="utf-8",
+        )
+        return made
+
     def start(self) -> None:
         command = [PITLOGGER, "run", "--config", str(self.config)]
         self.process = subprocess.Popen(command, stderr=subprocess.PIPE, text=True)

@@ -38,11 +38,7 @@ def node(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Node]:
     # Where it is about noon now: the page's clock times lie before and after it.
     hours = datetime.now(UTC).hour - 12
     monkeypatch.setenv("TZ", f"Etc/GMT{hours:+d}")
-    made = Node(tmp_path)
-    made.config.write_text(
-        f'[node]\nname = "test"\ndata = "{tmp_path}/data"\n[web]\nenabled = false\n',
-        encoding="utf-8",
-    )
+    made = Node.without_devices(tmp_path)
     cook = COOK.partition("[[channel]]")[0]
     supper = re.sub(r'name = ".*?"', 'name = "harvest supper"', cook, count=1)
     (tmp_path / "supper.toml").write_text(supper, encoding="utf-8")

@@ -21,11 +21,7 @@ SECTION = README.partition("## Your first real cook")[2].partition("Before the n
 
 @pytest.fixture
 def node(tmp_path: Path) -> Iterator[Node]:
-    made = Node(tmp_path)
-    made.config.write_text(
-        f'[node]\nname = "test"\ndata = "{tmp_path}/data"\n[web]\nenabled = false\n',
-        encoding="utf-8",
-    )
+    made = Node.without_devices(tmp_path)
     made.start()
     yield made
     made.stop(signal.SIGKILL)
