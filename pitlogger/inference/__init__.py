@@ -1,4 +1,5 @@
-"""What the readings say that nobody has marked: the stages of a piece, with time and chance.
+"""Recognises the stages of a piece that nobody marked, each with its time and probability.
 
-Pure: no clock, no file, no loop. Temperatures in degrees Celsius, times in engine milliseconds.
+Pure: no clock, no file, no event loop. Temperatures are in degrees Celsius, times in engine
+milliseconds.
 """

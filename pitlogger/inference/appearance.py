@@ -1,12 +1,12 @@
-"""What a core does in each stage: chances of its slope, from heat flow and not from any plant.
+"""How a core behaves in each stage: the probability density of its slope, in degC per hour.
 
-A piece put on the pit looks raw until heat reaches its core, one taken off as if it were still
-there until its core turns: both are states of their own, ``LOADED`` and ``LIFTED``, that last as
-long as a piece is thick. On the pit a core follows the pit with a time constant of hours, but
-for the stall; off the pit it falls towards the room, in a box at half that pace. Slopes are in
-degrees Celsius an hour. Spreads are wide: thickness, air and wrap are not known. The figures are
-ours, from physics (Newton's law of cooling, time constants of 3 to 8 h for pieces of 50 to
-100 mm), no source.
+A piece just put on the pit still looks raw until heat reaches its core, and one just taken off
+still looks as if it were on the pit until its core turns. Both are states of their own,
+``LOADED`` and ``LIFTED``, and last longer the thicker the piece is. On the pit a core follows
+the pit with a time constant of hours, except in the stall; off the pit it falls towards room
+temperature, in a closed box half as fast. The spreads are wide because thickness, air speed and
+wrap are unknown. The figures are our own estimates from Newton's law of cooling (time constants
+of 3 to 8 h for pieces of 50 to 100 mm), not from the simulator; no source.
 """
 
 from __future__ import annotations
@@ -29,12 +29,12 @@ _ROOT = math.sqrt(2.0 * math.pi)
 
 @dataclass(slots=True)
 class Look:
-    """What two minutes say of a piece.
+    """What was measured of a piece in one step of two minutes.
 
     Attributes:
-        core_c: Level of its core, ``None`` where no probe sits in meat.
-        slope: Of the core, over eight minutes.
-        pit_c: Level of its pit, ``None`` where it is not known.
+        core_c: Core temperature, ``None`` if no probe is in the meat.
+        slope: Slope of the core over the last minutes, degC per hour.
+        pit_c: Pit temperature, ``None`` if it is not known.
         out: Whether its probe is out of the meat.
     """
 
@@ -46,7 +46,7 @@ class Look:
 
 
 def log_likelihood(stage: str, look: Look) -> float:
-    """Return the logarithm of how likely a look is in a stage."""
+    """Return the log-likelihood of an observation, given the stage."""
     if look.out:
         return _OUT.get(stage, 0.0)
     core, slope = look.core_c, look.slope
@@ -79,17 +79,17 @@ def _raw(core: float, slope: float, pit: float) -> float:
 
 
 def _driven(core: float, slope: float, pit: float) -> float:
-    """Rising towards the pit."""
+    """Return the density of a slope while the core rises towards the pit."""
     return _log_normal(slope, max(pit - core, 4.0) / 4.5, 0.75)
 
 
 def _levelled(core: float, pit: float) -> float:
-    """Return how likely a core stands still since its pit is hardly hotter: 0 to 0.9."""
+    """Return the probability, 0 to 0.9, that a core is level because the pit is hardly hotter."""
     return min(0.9, max(0.0, 1.0 - (pit - core - 12.0) / 30.0))
 
 
 def _unheated(core: float, slope: float, pit: float) -> float:
-    """In a pit that is hardly hotter it stands; where the fire went out it falls as off the pit."""
+    """Return the density of a slope in a pit hardly hotter than the core, or one that went out."""
     if pit > core - 5.0:
         return _normal(slope, 0.0, 8.0)
     return 0.2 * _normal(slope, 0.0, 6.0) + 0.8 * _log_normal(-slope, (core - ROOM_C) / 6.0, 0.9)

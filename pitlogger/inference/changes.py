@@ -1,10 +1,11 @@
-"""How likely a stage gives way to the next one: at a lid that was opened, a probe, a weighing.
+"""The probability that a piece changes stage: when a lid opens, a probe moves, it is weighed.
 
-Nearly all that is done to a piece on a pit is done through an open lid, so a change has its time
-from there; what is left over may happen unseen. How likely a lid means a change depends on how
-far the core is from the target of that change, and for wrapping on how long it stood open: a look
-takes less than a minute, wrapping some. Common practice, no source: wrapping and taking off
-follow their target within half an hour, seldom precede it by much.
+Almost everything done to a piece on a pit needs the lid open, so the time of a change is taken
+from the lid; a small probability is left for changes without any sign. How likely a lid opening
+means a change depends on how far the core is from the target of that change and, for wrapping,
+on how long the lid stayed open: a look takes less than a minute, wrapping takes several. Common
+practice, no source: a piece is wrapped or taken off within half an hour of reaching its target,
+and seldom long before.
 """
 
 from __future__ import annotations
@@ -42,10 +43,10 @@ LONGEST = 4.0  # medians: after so many heat is surely there
 
 
 class Sign(NamedTuple):
-    """Something that happens when people do things.
+    """A sign that somebody did something to the piece.
 
-    ``lid``: opened for ``open_s`` seconds, 0 where that is not known; ``in``: a probe came into
-    cold meat; ``out``: one came out of warm meat; any other word is a checkpoint at which the
+    ``kind`` is ``lid`` (opened for ``open_s`` seconds, 0 if not known), ``in`` (a probe was put
+    into cold meat), ``out`` (a probe was pulled out of warm meat), or the checkpoint at which the
     piece was weighed.
     """
 
@@ -97,12 +98,14 @@ class Looks:
 def exits(
     branch: Branch, signs: Sequence[Sign], core_c: float | None, aims: Aims, t_ms: int
 ) -> list[Exit]:
-    """Return the ways out of a branch in a step.
+    """Return the stages that a branch may change to in one step, with their probabilities.
 
     Args:
-        signs: What was seen since the step before.
-        core_c: The core before the signs, ``None`` where it is not known.
-        t_ms: Of the step.
+        branch: The stage the piece may be in, and since when.
+        signs: The signs since the step before.
+        core_c: Core temperature before the signs, ``None`` if it is not known.
+        aims: The targets of the piece.
+        t_ms: Time of the step.
     """
     fresh = [sign for sign in signs if sign.at_ms - branch.entered_ms >= SHORTEST_MS]
     age_min = (t_ms - branch.entered_ms) / 60_000
@@ -136,7 +139,7 @@ def exits(
 
 @lru_cache(maxsize=1024)
 def hazard(age_min: float, median_min: float, log_sd: float) -> float:
-    """Return the chance to end within this step, of a state that lasts a log-normal time."""
+    """Return the probability that a state of log-normal duration ends within this step."""
 
     def left(age: float) -> float:
         if age <= 0:
@@ -160,7 +163,7 @@ def _put_on(signs: Sequence[Sign], core_c: float | None, t_ms: int) -> list[Exit
 
 
 def _near(core_c: float, at_c: float, early: float, late: float) -> float:
-    """Return how likely an act belongs to a core that is to be at ``at_c``: 0 to 1."""
+    """Return how well a core fits an action due at ``at_c``, 0 to 1."""
     off = core_c - at_c
     return math.exp(-0.5 * (off / (early if off < 0 else late)) ** 2)
 

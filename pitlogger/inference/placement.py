@@ -1,9 +1,9 @@
-"""Where a probe without a place probably sits, from the last minutes of what it read.
+"""Where an unassigned probe probably is, judged by its last few minutes of readings.
 
-Meat is cold or follows its pit slowly; air jumps and then follows the pit; what was hot and cools
-away from any pit is in a cup, a box or a hand, and is not offered to a piece. Levels and rates:
-ours; raw meat is received at 5 C or below (FDA Food Code 3-202.11), a core of large cuts warms by
-less than 40 K an hour (common practice, no source).
+A probe in meat is cold or warms slowly; one in pit air jumps and then follows the pit; one that
+was hot and cools away from any pit is in a cup, a box or a hand, and is not offered to a piece.
+The thresholds are our own: raw meat is received at 5 degC or below (FDA Food Code 3-202.11), and
+the core of a large cut warms by less than 40 K per hour (common practice, no source).
 """
 
 from __future__ import annotations
@@ -23,11 +23,11 @@ _STILL_K_PER_MIN = 0.1
 
 
 def placement(levels_c: Sequence[float], pit_c: float | None) -> Placement:
-    """Return where a probe probably sits.
+    """Return where a probe probably is.
 
     Args:
-        levels_c: Its level, a minute each, the newest last.
-        pit_c: What the pit reads, ``None`` where none is known.
+        levels_c: Its temperatures, one per minute, the newest last.
+        pit_c: Temperature of the pit, ``None`` if it is not known.
     """
     if len(levels_c) < LEAST_MINUTES:
         return "unknown"

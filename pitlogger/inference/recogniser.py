@@ -1,4 +1,4 @@
-"""From a piece's minutes to its stages: one filter a piece, a look every two minutes."""
+"""Recognises the stages of one piece from its readings: one filter per piece, a step each 2 min."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ FOUND = (Stage.SMOKING, Stage.WRAPPED, Stage.RESTING, Stage.HOLDING, Stage.CARVE
 
 
 class StageProposal(NamedTuple):
-    """A stage that a piece looks to be in: since when, and how likely."""
+    """A stage that a piece is probably in: since when, and with what probability."""
 
     stage: Stage
     at_ms: int
@@ -42,16 +42,17 @@ class StageProposal(NamedTuple):
 
 @dataclass(slots=True)
 class Sight:
-    """What recognition knows of one piece; plain fields, so that a snapshot is exact.
+    """The state of recognition for one piece; plain fields, so that a snapshot is exact.
 
     Attributes:
-        branches: What it may be in, with chances.
-        known: Stages that are settled, by a person or taken, in order.
-        denied: What a person said it was not.
-        minutes: The last levels of its core: milliseconds and degrees Celsius.
+        branches: The stages it may be in, with their probabilities.
+        known: Stages that are certain, marked by a person or accepted, in order.
+        denied: Stages that a person said it was not in, with their times.
+        minutes: The last core temperatures, as (milliseconds, degrees Celsius).
         out: Whether its probe is out of the meat.
-        out_from_c: What the core read before.
-        waiting: Since when a stage is likely enough but its time not settled.
+        out_from_c: The core temperature before the probe was pulled out.
+        waiting: For each stage that is likely enough, when it became so while its time is still
+            uncertain.
     """
 
     branches: list[Branch] = field(default_factory=lambda: [Branch(Stage.RAW, 0, 1.0, [])])
@@ -71,10 +72,10 @@ class Sight:
     unheated_ms: int = -1  # when its pit was last colder than its core
     waiting: dict[Stage, int] = field(default_factory=dict)
 
-    # -- what is seen -------------------------------------------------------------------------
+    # -- observations ------------------------------------------------------------------------
 
     def sign(self, kind: str, at_ms: int, open_s: float = 0.0) -> None:
-        """Take something that was done: see ``changes.Sign``."""
+        """Take in a sign of an action; see ``changes.Sign``."""
         if kind == "lid":
             self.longest_s = max(self.longest_s, open_s)
             if self.longest_s < SLOW_LIDS_S:  # a pit whose dips are all short
@@ -82,7 +83,7 @@ class Sight:
         self.signs.append((kind, at_ms, open_s))
 
     def minute(self, t_ms: int, core_c: float | None, pit_c: float | None, aims: Aims) -> None:
-        """Take a minute: levels of core and pit, ``None`` where there is none."""
+        """Take in the core and pit temperatures of one minute, ``None`` for one that is missing."""
         if core_c is not None:
             self._core(t_ms, core_c)
         if t_ms - self.looked_ms < LOOK_MS:
@@ -140,7 +141,7 @@ class Sight:
             self.last_c = core_c
 
     def _jump(self, at_ms: int, before_c: float, core_c: float) -> None:
-        """Take a probe that was put in, taken out or put elsewhere."""
+        """Take in a jump of the core: its probe was put in, pulled out or moved."""
         is_raw = sum(one.p for one in self.branches if one.stage in (Stage.RAW, LOADED)) > 0.5
         if is_raw and core_c < COLD_C:
             self.out = False
@@ -157,7 +158,7 @@ class Sight:
         return abs(core_c - self.out_from_c) < BACK_C
 
     def _is_meat(self, core_c: float) -> bool:
-        """Return whether a probe that was out changes as slowly as a large cut, and is as warm."""
+        """Return whether a probe that was out is as warm as cooking meat and changes as slowly."""
         slope = self._slope() if len(self.minutes) >= MEAT_MINUTES else None
         return WARM_C < core_c < BOILING_C and slope is not None and abs(slope) < MEAT_C_PER_H
 
@@ -169,10 +170,10 @@ class Sight:
         (c_ms, c), (d_ms, d) = minutes[-2], minutes[-1]
         return (c + d - a - b) / (c_ms + d_ms - a_ms - b_ms) * 3_600_000
 
-    # -- what people say ----------------------------------------------------------------------
+    # -- what people said --------------------------------------------------------------------
 
     def settle(self, stage: Stage, at_ms: int) -> None:
-        """Take a stage as it is: a person's word, or one that was taken."""
+        """Take a stage as certain: marked by a person, or a proposal that was accepted."""
         self.known.append((stage, at_ms))
         here = Stage.RAW if stage in BEFORE_FIRE else stage
         if here not in FOUND and here is not Stage.RAW:
@@ -182,7 +183,7 @@ class Sight:
         self.waiting.clear()
 
     def deny(self, stage: Stage, at_ms: int) -> None:
-        """Take it that a piece did not enter a stage about then."""
+        """Take in that the piece did not enter a stage at about that time."""
         self.denied.append((stage, at_ms))
         kept = [
             one for one in self.branches
@@ -200,7 +201,7 @@ class Sight:
     def _is_denied(self, stage: str, at_ms: int) -> bool:
         return any(one == stage and abs(at_ms - ms) < DENIED_MS for one, ms in self.denied)
 
-    # -- what it looks like -------------------------------------------------------------------
+    # -- proposals ---------------------------------------------------------------------------
 
     def proposals(self, t_ms: int, chance: float) -> list[StageProposal]:
         """Return the stages that are likely and not known, in order, none before a known one.
@@ -227,7 +228,7 @@ class Sight:
 
 
 def _moment(entries: list[tuple[int, float]]) -> tuple[int, float]:
-    """Return the likeliest moment of some entries and the chance that lies about it."""
+    """Return the most probable time among some, and the probability of the times around it."""
     most, share, end = 0.0, 0.0, 0
     near = entries
     for start, (at_ms, p) in enumerate(entries):

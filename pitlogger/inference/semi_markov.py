@@ -1,10 +1,10 @@
-"""A hidden semi-Markov filter that keeps, for each state, when it was entered.
+"""A hidden semi-Markov filter that tracks, for each state, when it was entered.
 
-A branch is a state with its entry. In a step each branch stays or leaves, then every branch is
-weighed by how well it explains what was seen. Branches that agree in state and entry are added
-up, so with nothing pruned this is the forward recursion of the explicit-duration model (Yu,
-"Hidden semi-Markov models", Artificial Intelligence 174, 2010); a test compares it with the sum
-over all sequences of states.
+A branch is a state with its entry time. In each step a branch stays or changes state; then each
+branch is weighted by the likelihood of the observation. Branches with the same state and entry
+time are merged, so without pruning this is the forward recursion of the explicit-duration model
+(Yu, "Hidden semi-Markov models", Artificial Intelligence 174, 2010); a test compares it with the
+sum over all sequences of states.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ MOST_BRANCHES = 14
 
 
 class Exit(NamedTuple):
-    """A way out of a branch: the state that follows, when it was entered, and how likely."""
+    """A change of state: the next state, when it was entered, and the probability of the change."""
 
     stage: str
     entered_ms: int
@@ -28,9 +28,10 @@ class Exit(NamedTuple):
 
 @dataclass(slots=True)
 class Branch:
-    """One explanation; ``p`` is its chance, ``path`` its states before with their entries.
+    """One hypothesis: a state and its entry time, with probability ``p``.
 
-    Of paths that lead to the same state and entry the likeliest is kept.
+    ``path`` holds the states before it with their entry times; of several paths to the same state
+    and entry time only the most probable is kept.
     """
 
     stage: str
@@ -39,7 +40,7 @@ class Branch:
     path: list[tuple[str, int]]
 
     def entry(self, stage: str) -> int | None:
-        """Return when it entered a state, ``None`` if it never did."""
+        """Return when a state was entered, ``None`` if it never was."""
         if self.stage == stage:
             return self.entered_ms
         return next((at_ms for one, at_ms in self.path if one == stage), None)
@@ -52,13 +53,15 @@ def advance(
     most: int = MOST_BRANCHES,
     least: float = LEAST,
 ) -> list[Branch]:
-    """Return the branches one step later, their chances adding up to one.
+    """Return the branches one step later; their probabilities add up to one.
 
     Args:
-        exits: Ways out of a branch in this step; what is left of one stays.
-        log_likelihood: Of what was seen in this step, in a state entered at a time.
-        most: How many branches are kept.
-        least: The chance below which one is dropped.
+        branches: The branches before the step.
+        exits: The changes of state possible for a branch; what remains of its probability stays.
+        log_likelihood: The log-likelihood of this step's observation, given a state and the time
+            it was entered.
+        most: The largest number of branches kept.
+        least: The probability below which a branch is dropped.
     """
     found: dict[tuple[str, int], Branch] = {}
     best: dict[tuple[str, int], float] = {}
