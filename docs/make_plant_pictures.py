@@ -14,8 +14,11 @@ from pathlib import Path
 import matplotlib as mpl
 import numpy as np
 
-from pitlogger_simulators.plant import Body, Boundary, Parameters, PieceSpec, Pit
-from pitlogger_simulators.plant.parameters import SPREAD
+from pitlogger_simulators.plant.body import Body
+from pitlogger_simulators.plant.boundary import Boundary
+from pitlogger_simulators.plant.cuts import PieceSpec
+from pitlogger_simulators.plant.parameters import SPREAD, Parameters
+from pitlogger_simulators.plant.pits import Pit
 from tests.simulators.cook_events import PlantEvent
 from tests.simulators.whole_cooks import Run, simulate, simulate_batch
 

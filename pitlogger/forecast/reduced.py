@@ -145,7 +145,7 @@ def fit(request: Request, past: History, prior: Prior, covariates: Array) -> Pos
     gap = core[-1] - state.core_c
     state.core_c = state.core_c + gap
     state.shell_c = state.shell_c + gap
-    return Posterior(rates(theta), state, past.pit_now_c(), gap)
+    return Posterior(rates(theta), state, past.pit_now_c())
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,7 +155,6 @@ class Posterior:
     by: StepParameters
     state: Members
     pit_c: float
-    gap_c: Array  # what the last reading still had to be shifted by
 
 
 def arrive(

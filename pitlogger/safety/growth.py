@@ -130,10 +130,6 @@ class GrowthClock:
         q0 = models()[self.model].q0
         return growth_log10(self.integral, q0)
 
-    @property
-    def no_lag_log10(self) -> float:
-        return self.integral / math.log(10)
-
 
 def growth_log10(integral: float, q0: float | None) -> float:
     """Return growth in log10 for an integral of the natural-log rate."""

@@ -73,11 +73,6 @@ def _known(marks: Sequence[Mark], t_ms: int) -> Stage | None:
     return max(known, key=lambda mark: (mark.at_ms, mark.entered_ms)).stage if known else None
 
 
-def phase_of(held: Sequence[Phase], t_ms: int) -> Phase:
-    """Return the phase a time lies in."""
-    return held[max(0, bisect_right(held, t_ms, key=lambda phase: phase.from_ms) - 1)]
-
-
 def late_marks(history: PieceHistory) -> Iterator[str]:
     """Yield each mark that was entered long after the time it names, in words."""
     for mark in history.marks:

@@ -12,7 +12,9 @@ from pitlogger_simulators.faults import Faults
 from pitlogger_simulators.people.hand import Hand
 from pitlogger_simulators.people.kitchen import ROOM, Kitchen, KitchenPiece, Spot
 from pitlogger_simulators.people.person import Crew, Person, Script
-from pitlogger_simulators.plant import LiveSmoker, PieceSpec, Pit
+from pitlogger_simulators.plant.cuts import PieceSpec
+from pitlogger_simulators.plant.live import LiveSmoker
+from pitlogger_simulators.plant.pits import Pit
 from pitlogger_simulators.scenarios.form import ON_RADIO, InstrumentTable, ProbeTable, ScaleTable
 from pitlogger_simulators.scenarios.scenario import NATURE, Scenario
 

@@ -7,7 +7,9 @@ from contextlib import AsyncExitStack
 from pathlib import Path
 from typing import Any
 
-from pitlogger_simulators.bluetooth import SimulatedBluez, World, available, private_bus
+from pitlogger_simulators.bluetooth.bus import available, private_bus
+from pitlogger_simulators.bluetooth.service import SimulatedBluez
+from pitlogger_simulators.bluetooth.world import World
 from pitlogger_simulators.devices.emulated import Emulated
 from pitlogger_simulators.devices.on_bluetooth import (
     Advertiser,

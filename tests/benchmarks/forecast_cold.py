@@ -18,7 +18,8 @@ from pitlogger.yields.purchase.demand import Party, demand
 from pitlogger.yields.purchase.running_short import running_short
 from pitlogger.yields.records import PastPiece
 from pitlogger.yields.weighing.uncertainty import Measured
-from pitlogger_simulators.plant import PieceSpec, Pit
+from pitlogger_simulators.plant.cuts import PieceSpec
+from pitlogger_simulators.plant.pits import Pit
 from tests.simulators.cook_events import PlantEvent
 from tests.simulators.whole_cooks import simulate_batch
 from tools.forecast_library.plants import PLANTS, Pieces

@@ -8,7 +8,8 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 
-from pitlogger_simulators.plant import PieceSpec, Pit
+from pitlogger_simulators.plant.cuts import PieceSpec
+from pitlogger_simulators.plant.pits import Pit
 from tests.benchmarks.row import Row
 from tests.simulators.cook_events import PlantEvent
 from tests.simulators.whole_cooks import simulate, simulate_batch

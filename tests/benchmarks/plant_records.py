@@ -15,7 +15,9 @@ from statistics import median
 
 import numpy as np
 
-from pitlogger_simulators.plant import Body, Boundary, PieceSpec
+from pitlogger_simulators.plant.body import Body
+from pitlogger_simulators.plant.boundary import Boundary
+from pitlogger_simulators.plant.cuts import PieceSpec
 
 FUEL_HUMIDITY, AIR_KG_S = 0.025, 6.0 / 3600.0
 LONGEST_H = 30.0

@@ -13,7 +13,8 @@ from functools import cache
 import numpy as np
 import pytest
 
-from pitlogger_simulators.plant import PieceSpec, Pit
+from pitlogger_simulators.plant.cuts import PieceSpec
+from pitlogger_simulators.plant.pits import Pit
 from tests.simulators.cook_events import PlantEvent
 from tests.simulators.whole_cooks import Run, simulate, simulate_batch
 

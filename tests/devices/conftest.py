@@ -12,7 +12,8 @@ from bleak.backends.bluezdbus import manager as bleak_manager
 
 from pitlogger.devices.transports.ble.radio import Radio, RadioLimits
 from pitlogger.testing import PseudoPort
-from pitlogger_simulators.bluetooth import SimulatedBluez, available, private_bus
+from pitlogger_simulators.bluetooth.bus import available, private_bus
+from pitlogger_simulators.bluetooth.service import SimulatedBluez
 
 QUICK = RadioLimits(start_s=1.0, look_s=0.05, silence_s=0.3, pause_s=0.05, pause_cap_s=0.1, links=5)
 

@@ -10,7 +10,7 @@ import pytest
 from pitlogger.devices.contract import Chunk
 from pitlogger.devices.transports.ble.settings import GattSettings
 from pitlogger.errors import TransportError
-from pitlogger_simulators.bluetooth import (
+from pitlogger_simulators.bluetooth.peripherals import (
     Characteristic,
     GattService,
     Peripheral,
@@ -18,7 +18,7 @@ from pitlogger_simulators.bluetooth import (
     presentation_format,
     user_description,
 )
-from pitlogger_simulators.bluetooth.devices import CELSIUS, S16, probe, weight_scale
+from tests.devices.peripherals import CELSIUS, S16, probe, weight_scale
 
 SCALE = "02:00:00:00:00:10"
 PROBES = "02:00:00:00:00:20"

@@ -5,15 +5,15 @@ from __future__ import annotations
 import struct
 from typing import Any
 
-from pitlogger_simulators.bluetooth import (
-    Peripheral,
+from pitlogger_simulators.bluetooth.faults import (
     RadioFault,
     RadioFaultKind,
     RadioFaultPoint,
-    SimulatedBluez,
     att_error,
 )
-from pitlogger_simulators.bluetooth.devices import probe_hub
+from pitlogger_simulators.bluetooth.peripherals import Peripheral
+from pitlogger_simulators.bluetooth.service import SimulatedBluez
+from tests.devices.peripherals import probe_hub
 from tests.devices.storm_devices import SCALE, Act, Storm
 
 PROBES, BEACON = "02:00:00:00:00:10", "02:00:00:00:00:20"

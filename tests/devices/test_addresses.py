@@ -13,8 +13,9 @@ from pitlogger.devices.sampling import sample
 from pitlogger.devices.transports.ble.settings import is_private
 from pitlogger.errors import ConfigError
 from pitlogger.testing import until
-from pitlogger_simulators.bluetooth import Peripheral, SimulatedBluez
-from pitlogger_simulators.bluetooth.devices import weight_scale
+from pitlogger_simulators.bluetooth.peripherals import Peripheral
+from pitlogger_simulators.bluetooth.service import SimulatedBluez
+from tests.devices.peripherals import weight_scale
 from tests.devices.test_drivers import Bench
 
 PRIVATE, NEXT = "4A:00:00:00:00:01", "5B:00:00:00:00:02"

@@ -19,18 +19,16 @@ from pitlogger.devices.transports.ble.settings import AdvertisementSettings, Gat
 from pitlogger.errors import TransportError
 from pitlogger.model.readings import Quality
 from pitlogger.testing import until
-from pitlogger_simulators.bluetooth import (
-    Characteristic,
-    GattService,
-    Peripheral,
+from pitlogger_simulators.bluetooth.faults import (
     RadioFault,
     RadioFaultKind,
     RadioFaultPoint,
-    SimulatedBluez,
-    World,
     att_error,
 )
-from pitlogger_simulators.bluetooth.devices import probe_hub, weight_scale
+from pitlogger_simulators.bluetooth.peripherals import Characteristic, GattService, Peripheral
+from pitlogger_simulators.bluetooth.service import SimulatedBluez
+from pitlogger_simulators.bluetooth.world import World
+from tests.devices.peripherals import probe_hub, weight_scale
 from tests.devices.test_drivers import Bench
 
 A, B, C = (f"02:00:00:00:00:{n}0" for n in (1, 2, 3))

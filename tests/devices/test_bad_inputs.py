@@ -18,8 +18,9 @@ from pitlogger.devices.transports.serial import SerialSettings, open_error, open
 from pitlogger.devices.trial import Trial
 from pitlogger.testing import PseudoPort, until
 from pitlogger_drivers.hid_scale.driver import HidScale
-from pitlogger_simulators.bluetooth import Peripheral, SimulatedBluez
-from pitlogger_simulators.bluetooth.devices import probe_hub
+from pitlogger_simulators.bluetooth.peripherals import Peripheral
+from pitlogger_simulators.bluetooth.service import SimulatedBluez
+from tests.devices.peripherals import probe_hub
 
 ADDRESS = "54:48:E6:8F:80:A5"  # address, key and frame: example of the BTHome v2 encryption page
 KEY = "231d39c1d7cc1ab1aee224cd096db932"

@@ -19,8 +19,9 @@ from pitlogger.devices.sampling import sample
 from pitlogger.errors import UsageError
 from pitlogger.model.readings import Site
 from pitlogger.testing import PseudoPort
-from pitlogger_simulators.bluetooth import Peripheral, SimulatedBluez
-from pitlogger_simulators.bluetooth.devices import probe_hub
+from pitlogger_simulators.bluetooth.peripherals import Peripheral
+from pitlogger_simulators.bluetooth.service import SimulatedBluez
+from tests.devices.peripherals import probe_hub
 
 ADDRESS = "02:00:00:00:00:10"
 

@@ -22,12 +22,8 @@ from pitlogger.devices.transports.recording import read_recording
 from pitlogger.devices.warmth import Warmth
 from pitlogger.errors import TransportError, UsageError
 from pitlogger.model.quantities import Quantity
-from pitlogger_simulators.bluetooth import (
-    Characteristic,
-    GattService,
-    Peripheral,
-    SimulatedBluez,
-)
+from pitlogger_simulators.bluetooth.peripherals import Characteristic, GattService, Peripheral
+from pitlogger_simulators.bluetooth.service import SimulatedBluez
 
 ROOT = Path(__file__).parents[2]
 RECORDING = ROOT / "tests" / "recordings" / "environmental" / "capture.jsonl"

@@ -19,13 +19,9 @@ from pitlogger.model.readings import Quality
 from pitlogger.testing import PseudoPort, until
 from pitlogger_drivers.sma_scale.decode import REQUESTS
 from pitlogger_drivers.weight_scale.driver import BURST_S, StoredResultsDecoder
-from pitlogger_simulators.bluetooth import (
-    Characteristic,
-    GattService,
-    Peripheral,
-    SimulatedBluez,
-)
-from pitlogger_simulators.bluetooth.devices import health_thermometer, probe_hub, weight_scale
+from pitlogger_simulators.bluetooth.peripherals import Characteristic, GattService, Peripheral
+from pitlogger_simulators.bluetooth.service import SimulatedBluez
+from tests.devices.peripherals import health_thermometer, probe_hub, weight_scale
 
 ADDRESS = "02:00:00:00:00:10"
 KEY = "231d39c1d7cc1ab1aee224cd096db932"  # example key of the BTHome v2 encryption page

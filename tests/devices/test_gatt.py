@@ -11,16 +11,15 @@ from pitlogger.devices.transports.ble.gatt import GattTransport
 from pitlogger.devices.transports.ble.radio import Radio
 from pitlogger.errors import TransportError
 from pitlogger.testing import until
-from pitlogger_simulators.bluetooth import (
-    Characteristic,
-    GattService,
+from pitlogger_simulators.bluetooth.faults import (
     RadioFault,
     RadioFaultKind,
     RadioFaultPoint,
-    SimulatedBluez,
     att_error,
     in_progress,
 )
+from pitlogger_simulators.bluetooth.peripherals import Characteristic, GattService
+from pitlogger_simulators.bluetooth.service import SimulatedBluez
 from tests.devices.gatt_links import (
     PROBES,
     SCALE,

@@ -7,9 +7,7 @@ import pytest
 from pitlogger.devices.transports.ble.gatt import GattTransport
 from pitlogger.devices.transports.ble.radio import Radio
 from pitlogger.errors import TransportError
-from pitlogger_simulators.bluetooth import (
-    SimulatedBluez,
-)
+from pitlogger_simulators.bluetooth.service import SimulatedBluez
 from tests.devices.gatt_links import (
     SCALE,
     WEIGHT,

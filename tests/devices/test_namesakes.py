@@ -14,8 +14,9 @@ from pitlogger.devices.transports.ble.namesakes import RECENT_S, Namesakes
 from pitlogger.devices.transports.ble.settings import AdvertisementSettings, GattSettings
 from pitlogger.errors import TransportError
 from pitlogger.testing import until
-from pitlogger_simulators.bluetooth import Peripheral, SimulatedBluez
-from pitlogger_simulators.bluetooth.devices import weight_scale
+from pitlogger_simulators.bluetooth.peripherals import Peripheral
+from pitlogger_simulators.bluetooth.service import SimulatedBluez
+from tests.devices.peripherals import weight_scale
 
 A, B = "02:00:00:00:00:0A", "02:00:00:00:00:0B"
 BOTH = f"two Bluetooth devices are called 'twin': {A} and {B}"

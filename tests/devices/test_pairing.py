@@ -10,17 +10,15 @@ from pitlogger.devices.transports.ble.gatt import GattTransport
 from pitlogger.devices.transports.ble.pairing import pair
 from pitlogger.devices.transports.ble.settings import DeviceSettings, GattSettings
 from pitlogger.errors import TransportError
-from pitlogger_simulators.bluetooth import (
+from pitlogger_simulators.bluetooth.faults import RadioFault, RadioFaultKind, RadioFaultPoint
+from pitlogger_simulators.bluetooth.peripherals import (
     Characteristic,
     GattService,
     Pairing,
     PairingWay,
     Peripheral,
-    RadioFault,
-    RadioFaultKind,
-    RadioFaultPoint,
-    SimulatedBluez,
 )
+from pitlogger_simulators.bluetooth.service import SimulatedBluez
 
 A = "02:00:00:00:00:10"
 KEY = 12_345  # shown with its leading zero

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from pitlogger_simulators.bluetooth import Peripheral, SimulatedBluez
-from pitlogger_simulators.bluetooth.peripherals import Pairing, PairingWay
+from pitlogger_simulators.bluetooth.peripherals import Pairing, PairingWay, Peripheral
+from pitlogger_simulators.bluetooth.service import SimulatedBluez
 from tests.web.conftest import make_node
 from tests.web.test_joining import answer, asked
 

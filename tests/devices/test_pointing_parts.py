@@ -18,7 +18,8 @@ from pitlogger.devices.pointing.watching import Tape, read_reference
 from pitlogger.devices.pointing.way import DeviceAccess
 from pitlogger.errors import QuantityError, UsageError
 from pitlogger.model.quantities import Quantity
-from pitlogger_simulators.bluetooth import Characteristic, GattService, Peripheral, SimulatedBluez
+from pitlogger_simulators.bluetooth.peripherals import Characteristic, GattService, Peripheral
+from pitlogger_simulators.bluetooth.service import SimulatedBluez
 from tests.devices.test_pointing_session import (
     A,
     Probes,

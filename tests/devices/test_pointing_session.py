@@ -26,7 +26,8 @@ from pitlogger.devices.transports.recording import read_recording
 from pitlogger.errors import ConfigError, RefusedError
 from pitlogger.model.quantities import Quantity
 from pitlogger.testing import PseudoPort, until
-from pitlogger_simulators.bluetooth import Characteristic, GattService, Peripheral, SimulatedBluez
+from pitlogger_simulators.bluetooth.peripherals import Characteristic, GattService, Peripheral
+from pitlogger_simulators.bluetooth.service import SimulatedBluez
 
 A = "02:00:00:00:00:10"
 ROOM_C = 21.3

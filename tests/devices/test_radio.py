@@ -15,15 +15,15 @@ from pitlogger.devices.transports.ble.radio import Radio
 from pitlogger.devices.transports.ble.settings import AdvertisementSettings, full_uuid
 from pitlogger.errors import ConfigError, TransportError
 from pitlogger.testing import until
-from pitlogger_simulators.bluetooth import (
-    Medicine,
-    Peripheral,
+from pitlogger_simulators.bluetooth.faults import (
     RadioFault,
     RadioFaultKind,
     RadioFaultPoint,
-    SimulatedBluez,
     in_progress,
 )
+from pitlogger_simulators.bluetooth.peripherals import Peripheral
+from pitlogger_simulators.bluetooth.service import SimulatedBluez
+from pitlogger_simulators.bluetooth.world import Medicine
 
 ADDRESS = "02:00:00:00:00:30"
 HEARD = b"\x40\x01\x55"

@@ -11,14 +11,9 @@ from bleak import BleakClient, BleakScanner
 from bleak.assigned_numbers import AdvertisementDataType
 from bleak.exc import BleakDBusError, BleakGATTProtocolError
 
-from pitlogger_simulators.bluetooth import (
-    Characteristic,
-    GattService,
-    Peripheral,
-    RadioFaultPoint,
-    SimulatedBluez,
-    att_error,
-)
+from pitlogger_simulators.bluetooth.faults import RadioFaultPoint, att_error
+from pitlogger_simulators.bluetooth.peripherals import Characteristic, GattService, Peripheral
+from pitlogger_simulators.bluetooth.service import SimulatedBluez
 
 ADDRESS = "02:00:00:00:00:40"
 

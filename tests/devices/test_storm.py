@@ -29,7 +29,7 @@ from pitlogger.devices.transports.ble.radio import Radio, RadioLimits
 from pitlogger.devices.transports.ble.settings import GattSettings
 from pitlogger.testing import until
 from pitlogger_drivers.bluetooth import GattConfig, gatt_settings
-from pitlogger_simulators.bluetooth import SimulatedBluez
+from pitlogger_simulators.bluetooth.service import SimulatedBluez
 from tests.devices.storm_devices import (
     SCALE,
     Act,

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 
 from pitlogger.errors import DecodeError, MalformedError, OutOfRangeError
 from pitlogger.model.readings import Quality
-from pitlogger_drivers.thermistor.decode import SteinhartHart, resistance_ohm
+from pitlogger_drivers.thermistor.decode import SteinhartHart
 from pitlogger_drivers.thermistor.decode import decode as decode_thermistor
 from pitlogger_drivers.type_k.decode import decode as decode_type_k
 from pitlogger_drivers.type_k.decode import hot_junction_c
@@ -111,7 +111,6 @@ def test_voltage_no_type_k_gives_is_refused(text: str) -> None:
 def test_beta_form(row: dict[str, str]) -> None:
     t_c, ohm = float(row["t_C"]), row["R_ohm (R25=100k beta=3950)"]
     assert thermistor_c(f"R={ohm},{BETA}") == pytest.approx(t_c, abs=0.002)
-    assert resistance_ohm(t_c, 100e3, 3950) == pytest.approx(float(ohm), abs=0.006)
 
 
 @pytest.mark.parametrize("row", rows("thermistor_check.csv"), ids=lambda row: row["t_C"])

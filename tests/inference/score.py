@@ -32,7 +32,9 @@ from pitlogger.model.journal import AlertChanged, CookStarted, Entry, StageSet, 
 from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import Reading, Site
 from pitlogger.rules.policies import StageFrom
-from pitlogger_simulators.plant import LiveSmoker, PieceSpec, Pit
+from pitlogger_simulators.plant.cuts import PieceSpec
+from pitlogger_simulators.plant.live import LiveSmoker
+from pitlogger_simulators.plant.pits import Pit
 from tests.inference.made import Made
 from tests.inference.shells import Shells
 

@@ -237,7 +237,7 @@ def main(
             known = learned(first, reached)
             drawn = mutants_of(first, rooms, count, random.Random(seed))
             number, parts = map(int, part.split("/"))
-            some = drawn[number - 1 :: parts]
+            some = [m for m in drawn[number - 1 :: parts] if m.key not in verdicts]
             if again:
                 alive = {key for key, row in verdicts.items() if row.outcome in ALIVE}
                 some = [mutant for mutant in drawn if mutant.key in alive]

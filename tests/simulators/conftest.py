@@ -8,7 +8,8 @@ from collections.abc import AsyncIterator, Callable, Iterator
 import pytest
 from bleak.backends.bluezdbus import manager as bleak_manager
 
-from pitlogger_simulators.bluetooth import SimulatedBluez, available, private_bus
+from pitlogger_simulators.bluetooth.bus import available, private_bus
+from pitlogger_simulators.bluetooth.service import SimulatedBluez
 from pitlogger_simulators.play import Play, stage
 from pitlogger_simulators.scenarios.scenario import load
 

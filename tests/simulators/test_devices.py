@@ -24,7 +24,7 @@ from pitlogger_drivers.iio.decode import decode as decode_iio
 from pitlogger_drivers.modbus.registers import parse_map, read
 from pitlogger_drivers.serial_scale.decode import decode as decode_scale
 from pitlogger_drivers.w1.decode import decode as decode_w1
-from pitlogger_simulators.bluetooth import SimulatedBluez
+from pitlogger_simulators.bluetooth.service import SimulatedBluez
 from pitlogger_simulators.devices.emulated import Emulated
 from pitlogger_simulators.devices.frames import modbus_crc
 from pitlogger_simulators.devices.on_bluetooth import Advertiser, GattEnvironmental

@@ -15,7 +15,7 @@ from pitlogger.devices.transports.ble.settings import GattSettings
 from pitlogger.devices.transports.hidraw import HidSettings, HidTransport
 from pitlogger.devices.transports.serial import SerialSettings, SerialTransport
 from pitlogger.errors import TransportError, UsageError
-from pitlogger_simulators.bluetooth import SimulatedBluez
+from pitlogger_simulators.bluetooth.service import SimulatedBluez
 from pitlogger_simulators.devices.emulated import Emulated
 from pitlogger_simulators.devices.on_bluetooth import GattEnvironmental
 from pitlogger_simulators.devices.on_hid import HidScale

@@ -10,16 +10,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pitlogger.errors import UsageError
-from pitlogger_simulators.plant import (
-    PLACES,
-    WRAPS,
-    Body,
-    Boundary,
-    Parameters,
-    PieceSpec,
-    at_place,
-)
+from pitlogger_simulators.plant.body import Body
+from pitlogger_simulators.plant.boundary import PLACES, WRAPS, Boundary, at_place
+from pitlogger_simulators.plant.cuts import PieceSpec
 from pitlogger_simulators.plant.meat import rearranged
+from pitlogger_simulators.plant.parameters import Parameters
 
 PACKER = PieceSpec("brisket-packer")
 CUTS = st.sampled_from(["brisket-packer", "pork-butt", "pork-st-louis", "chicken-half", "sausage"])

@@ -7,18 +7,13 @@ import pytest
 
 from pitlogger.errors import UsageError
 from pitlogger.model.cooks import CUTS
-from pitlogger_simulators.plant import (
-    CUT_SHAPES,
-    KINDS,
-    Body,
-    Boundary,
-    Fire,
-    Parameters,
-    PieceSpec,
-    Pit,
-    PlantProbe,
-    Weather,
-)
+from pitlogger_simulators.plant.body import Body
+from pitlogger_simulators.plant.boundary import Boundary
+from pitlogger_simulators.plant.cuts import CUT_SHAPES, PieceSpec
+from pitlogger_simulators.plant.fire import Fire, Weather
+from pitlogger_simulators.plant.parameters import Parameters
+from pitlogger_simulators.plant.pits import KINDS, Pit
+from pitlogger_simulators.plant.probe import PlantProbe
 from pitlogger_simulators.plant.properties import Array
 from tests.simulators.cook_events import PlantEvent
 from tests.simulators.whole_cooks import simulate, simulate_batch

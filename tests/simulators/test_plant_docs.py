@@ -7,7 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from pitlogger_simulators.plant import KINDS, PLACES, WRAPS
+from pitlogger_simulators.plant.boundary import PLACES, WRAPS
+from pitlogger_simulators.plant.pits import KINDS
 
 DOCS = Path(__file__).parents[2] / "docs"
 PAGE = (DOCS / "plant.md").read_text(encoding="utf-8")

@@ -7,7 +7,9 @@ from collections.abc import Callable
 import pytest
 
 from pitlogger.errors import RefusedError, UsageError
-from pitlogger_simulators.plant import LiveSmoker, PieceSpec, Pit
+from pitlogger_simulators.plant.cuts import PieceSpec
+from pitlogger_simulators.plant.live import LiveSmoker
+from pitlogger_simulators.plant.pits import Pit
 from tests.simulators.whole_cooks import simulate
 
 PACKER = PieceSpec("brisket-packer", 3900.0)

@@ -15,7 +15,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from pitlogger_simulators.plant import Body, Boundary, PieceSpec, at_place
+from pitlogger_simulators.plant.body import Body
+from pitlogger_simulators.plant.boundary import Boundary, at_place
+from pitlogger_simulators.plant.cuts import PieceSpec
 from pitlogger_simulators.plant.kinetics import held_water
 
 DATA = Path(__file__).parent.parent / "data"

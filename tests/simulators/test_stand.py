@@ -15,7 +15,7 @@ from pitlogger.config import parse_config
 from pitlogger.formats.capture import parse_capture
 from pitlogger.model.readings import Reading
 from pitlogger.node.daemon import Daemon
-from pitlogger_simulators.bluetooth import available
+from pitlogger_simulators.bluetooth.bus import available
 from pitlogger_simulators.clock import SimulatedClock
 from pitlogger_simulators.play import Play, stage
 from pitlogger_simulators.scenarios.scenario import load

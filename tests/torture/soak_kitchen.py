@@ -14,7 +14,7 @@ from typing import Any
 
 import httpx
 
-from pitlogger_simulators.bluetooth import available
+from pitlogger_simulators.bluetooth.bus import available
 from pitlogger_simulators.clock import SimulatedClock
 from pitlogger_simulators.play import Play, stage
 from pitlogger_simulators.scenarios.scenario import load

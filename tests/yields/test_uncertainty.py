@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from uncertainties import ufloat
 
-from pitlogger.yields.weighing.uncertainty import KnownScale, Measured, estimated, net_mass, total
+from pitlogger.yields.weighing.uncertainty import KnownScale, Measured, net_mass, total
 
 TEXT = (Path(__file__).parents[1] / "data/yield_uncertainty_examples.csv").read_text("utf-8")
 ROWS = {row["case"][0]: row for row in csv.DictReader(TEXT.splitlines())}
@@ -49,7 +49,7 @@ def test_yield_and_loss_carry_the_uncertainty_of_the_worked_case(case: str) -> N
 def test_estimated_foil_and_drip_widen_the_wrap_weight() -> None:
     scale = KnownScale("bench", 5, 3, span=0.0)
     gross = net_mass(4920, 450, scale=scale, reading="wrap", tare="pan")
-    net = gross - estimated(62, 4, "foil") - estimated(85, 10, "drip")
+    net = gross - Measured(62, {"foil": 4}) - Measured(85, {"drip": 10})
     assert net.value == pytest.approx(4323)
     assert net.u == pytest.approx(float(ROWS["G"]["u_net_start_g"]), abs=1e-3)
 

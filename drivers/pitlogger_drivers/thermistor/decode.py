@@ -20,7 +20,7 @@ source. One beta from 25 and 85 degC is off by degrees at 200 degC (from memory)
 from __future__ import annotations
 
 from collections.abc import Mapping
-from math import exp, log
+from math import log
 
 from pitlogger.devices.contract import Measurement
 from pitlogger.devices.decoders import DecoderInfo
@@ -107,11 +107,6 @@ class SteinhartHart:
         c = (g3 - g2) / (l3 - l2) / (l1 + l2 + l3)
         b = g2 - c * (l1 * l1 + l1 * l2 + l2 * l2)
         return cls(y1 - (b + l1 * l1 * c) * l1, b, c)
-
-
-def resistance_ohm(t_c: float, r0_ohm: float, beta_k: float, t0_c: float = 25.0) -> float:
-    """Return the resistance at ``t_c`` by the beta form."""
-    return r0_ohm * exp(beta_k * (1 / (t_c + ZERO_C_K) - 1 / (t0_c + ZERO_C_K)))
 
 
 def _model(given: Mapping[str, float]) -> Beta | SteinhartHart:

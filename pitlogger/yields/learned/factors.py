@@ -34,7 +34,6 @@ _WORTH = 2.0
 # A brisket loses 3.3 points of yield over 5 degC (85 C to 90 C, held 3 h): Kerth, Wall,
 # Grayson-Holter, Meat and Muscle Biology, article 18269 (abstract); on the logit scale a degC.
 PULL_SLOPE = {"brisket": -0.033 / 5.0 / 0.25}
-USUAL_PULL_MC = 95_000  # that the published yields are taken to be of: a judgement
 
 
 @dataclass(frozen=True, slots=True)

@@ -109,8 +109,3 @@ def net_mass(
     if tare is not None:
         parts[f"tare/{tare}"] = -(scale.u_reading_g if u_tare_g is None else u_tare_g)
     return Measured(net_g, parts)
-
-
-def estimated(value_g: float, u_g: float, source: str) -> Measured:
-    """Return a mass that was estimated and not weighed, such as the foil in a parcel."""
-    return Measured(value_g, {f"estimate/{source}": u_g})

@@ -9,16 +9,16 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
-from pitlogger_simulators.bluetooth import (
+from pitlogger_simulators.bluetooth import tree
+from pitlogger_simulators.bluetooth.faults import RadioFault, RadioFaultKind, RadioFaultPoint
+from pitlogger_simulators.bluetooth.peripherals import (
     Characteristic,
     GattService,
     Peripheral,
-    World,
     presentation_format,
-    tree,
     user_description,
 )
-from pitlogger_simulators.bluetooth.faults import RadioFault, RadioFaultKind, RadioFaultPoint
+from pitlogger_simulators.bluetooth.world import World
 from pitlogger_simulators.devices import frames
 from pitlogger_simulators.devices.emulated import Emulated
 from pitlogger_simulators.devices.instruments import Sample, Scale

@@ -12,7 +12,8 @@ from dataclasses import dataclass, field, replace
 
 from pitlogger.errors import UsageError, unknown
 from pitlogger_simulators.devices.instruments import Probe, Scale
-from pitlogger_simulators.plant import LiveSmoker, PieceSpec
+from pitlogger_simulators.plant.cuts import PieceSpec
+from pitlogger_simulators.plant.live import LiveSmoker
 
 # Left on the board and the knife, and tasted: ours, no source.
 CARVING_LOSS = 0.012

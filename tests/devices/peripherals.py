@@ -1,4 +1,4 @@
-"""Peripherals of the open services, ready to be put into reach."""
+"""Peripherals of the open services, ready to be put into reach of the simulated radio."""
 
 from __future__ import annotations
 
