@@ -31,6 +31,7 @@ from tempfile import TemporaryDirectory
 import click
 
 from tests.mutation.mutants import Mutant, listed_equivalents, mutants_of, mutated
+from tests.mutation.trial import environment, pytest_in
 
 ROOMS = ("rules", "engine", "safety", "store", "forecast", "yields", "planning")
 TESTS = (
@@ -74,29 +75,6 @@ def copy_tree(target: Path) -> Path:
     return target
 
 
-def environment(tree: Path) -> dict[str, str]:
-    """Return an environment in which the tree's own packages come first."""
-    roots = [tree, tree / "drivers", tree / "simulators"]
-    return os.environ | {
-        "PYTHONPATH": os.pathsep.join(map(str, roots)),
-        "PYTHONDONTWRITEBYTECODE": "",  # what is compiled once is not compiled for each mutant
-        "PYTHONPYCACHEPREFIX": str(tree.parent / "compiled"),
-    }
-
-
-def pytest(tree: Path, *args: str, timeout_s: float, late: int) -> int:
-    """Run pytest in a tree; return its exit code, or ``late`` where time ran out."""
-    command = [sys.executable, "-m", "pytest", "-q", "-x", "-p", "no:cacheprovider",
-               "-p", "no:schemathesis", *args]  # fmt: skip
-    try:
-        return subprocess.run(
-            command, cwd=tree, env=environment(tree), timeout=timeout_s, check=False,
-            stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
-        ).returncode  # fmt: skip
-    except subprocess.TimeoutExpired:
-        return late
-
-
 def reach(tree: Path, folder: str) -> list[tuple[str, int, list[str]]]:
     """Return which tests of a folder reach a line, the quickest first: (file, line, tests)."""
     import coverage
@@ -119,7 +97,7 @@ def reach(tree: Path, folder: str) -> list[tuple[str, int, list[str]]]:
         name = str(Path(file).relative_to(tree))
         of_file: set[str] = set()
         for line, contexts in data.contexts_by_lineno(file).items():
-            names = {context.partition("|")[0] for context in contexts if context}
+            names = {context.rpartition("|")[0] for context in contexts if context}
             of_file |= names
             found.append((name, line, sorted(names, key=lambda test: took_s.get(test, 1.0))))
         # What runs on import, constants and class bodies, is tried by all that use the file.
@@ -185,9 +163,9 @@ def judge(
     original = path.read_text()
     try:
         put(path, mutated(original, mutant))
-        code = pytest(tree, *tests[:FIRST_TESTS], timeout_s=TIMEOUT_S, late=1)
+        code = pytest_in(tree, tests[:FIRST_TESTS], timeout_s=TIMEOUT_S, late=1)
         if code == 0 and len(tests) > FIRST_TESTS:
-            code = pytest(tree, *tests[FIRST_TESTS:], timeout_s=OTHERS_TIMEOUT_S, late=0)
+            code = pytest_in(tree, tests[FIRST_TESTS:], timeout_s=OTHERS_TIMEOUT_S, late=0)
     finally:
         put(path, original)
         trees.put(tree)

@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 
 from pitlogger.model.book import Book
-from pitlogger.model.cooks import Cook, Piece
+from pitlogger.model.cooks import Cook, Piece, Stage
 from pitlogger.model.folding import fold
 from pitlogger.model.journal import (
     Body,
@@ -14,6 +14,7 @@ from pitlogger.model.journal import (
     Corrected,
     Entry,
     PieceSplit,
+    StageSet,
     Undone,
     Weighed,
 )
@@ -134,3 +135,18 @@ def test_a_split_in_the_book_closes_in_the_ledger() -> None:
 def test_the_history_of_many_books_keeps_cook_and_guests() -> None:
     history = from_books([book(weighed("purchased", 6400))]).pieces()
     assert {(piece.cook, piece.guests) for piece in history} == {("supper", 20)}
+
+
+def test_a_discarded_piece_is_lost_by_what_it_weighed_last() -> None:
+    record = first(weighed("purchased", 6400, 1), weighed("off-pit", 4000, 2),
+                   StageSet("b", Stage.DISCARDED, 3))  # fmt: skip
+    assert record.discarded_g is not None
+    assert record.discarded_g.value == 4000
+    assert first(StageSet("b", Stage.DISCARDED, 3)).discarded_g is None
+
+
+def test_a_scale_known_to_be_coarse_makes_its_weighings_uncertain() -> None:
+    told = book(weighed("purchased", 6400, channel="bench"))
+    by = {name: from_book(told, {"bench": KnownScale("bench", 5, repeats_g)})[0]
+          for name, repeats_g in (("fine", 0.0), ("coarse", 40.0))}  # fmt: skip
+    assert by["coarse"].masses["purchased"].u > 2 * by["fine"].masses["purchased"].u

@@ -134,3 +134,18 @@ def test_logit_of_a_share_is_what_shifts_are_told_in() -> None:
     (effect,) = learn(CUT, two_grades(0.08), asked={"grade": "Prime"}).effects
     assert effect.shift == pytest.approx((logit(0.53) - logit(0.45)) / 2, abs=0.02)
     assert math.isfinite(effect.variance)
+
+
+def test_a_level_counts_for_less_the_more_its_pieces_differ() -> None:
+    """Eight points between two grates are clear where pieces are alike, and luck where not."""
+    moved = []
+    for scatter in (0.005, 0.12):
+        shares = [0.45 + scatter * k for k in (-1, 0, 1)], [0.53 + scatter * k for k in (-1, 0, 1)]
+        history = [past(share, number, supplier=name)
+                   for name, of_name in zip(("near", "far"), shares, strict=True)
+                   for number, share in enumerate(of_name, 10 * len(name))]  # fmt: skip
+        (effect,) = learn(CUT, history, "flat", asked={"supplier": "near"}).effects
+        assert effect.shift is not None
+        moved.append(effect.shift)
+    tight, loose = moved
+    assert tight < loose / 2 < 0

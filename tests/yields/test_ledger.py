@@ -184,3 +184,9 @@ def test_losses_always_sum_to_first_less_last(masses: dict[str, float], wrap: st
         lost -= masses.get("purge", 0.0)
     first_less_last = masses[chain[0]] - masses[chain[-1]] if chain else 0.0
     assert lost == pytest.approx(first_less_last, abs=1e-6)
+
+
+def test_the_document_gives_the_servable_share_in_percent_of_what_was_bought() -> None:
+    document = piece_document(of("purchased=8kg,carved=3.71kg"))
+    assert document["servable_pct"] == pytest.approx(46.375)
+    assert 0.0 < document["u_servable_pct"] < 1.0

@@ -15,7 +15,7 @@ from pitlogger.model.journal import StageSet, Weighed
 from pitlogger.yields.weighing.assignment import in_any_order, in_order, marginals
 from pitlogger.yields.weighing.expected import expected, expected_at, habits
 from pitlogger.yields.weighing.matching import match
-from pitlogger.yields.weighing.pile import Pile
+from pitlogger.yields.weighing.pile import Item, Pile
 
 HOUR_MS = 3_600_000
 
@@ -221,3 +221,17 @@ def test_any_levels_leave_no_item_on_an_empty_scale() -> None:
             pile.settle(rng.choice([0, rng.randrange(-2_000_000, 12_000_000)]), 5_000, at)
         pile.settle(0, 5_000, 99)
         assert (pile.level_mg, pile.items) == (0, [])
+
+
+def test_of_two_kinds_the_first_of_either_may_come_first_and_the_second_never() -> None:
+    kinds = in_order((0, 1, 0, 1))
+    assert [turn(kinds, column, 0) for column in range(4)] == [1.0, 1.0, 0.0, 0.0]
+    assert [turn(kinds, column, 0b0010) for column in (0, 2, 3)] == [1.0, 0.0, 1.0]
+
+
+@pytest.mark.parametrize(("under_g", "is_tray"), [(900, True), (2900, True), (3100, False)])
+def test_a_tray_weighs_at_most_six_tenths_of_what_is_put_on_it(under_g: int, is_tray: bool) -> None:
+    pile = Pile()
+    under = Item(under_g * 1000, under_g * 1000, 0)
+    assert pile.carries(under, Item(5_000_000, 5_000_000 + under_g * 1000, 60_000)) is is_tray
+    assert pile.trays_mg == ([under_g * 1000] if is_tray else [])

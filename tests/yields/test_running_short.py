@@ -3,6 +3,7 @@
 import math
 import subprocess
 import sys
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -10,7 +11,7 @@ import pytest
 from pitlogger.rules.policies import shipped_kitchen
 from pitlogger.yields.learned.belief import FLAT, logit
 from pitlogger.yields.learned.kitchen import Part
-from pitlogger.yields.learned.servable import learn
+from pitlogger.yields.learned.servable import Observed, learn
 from pitlogger.yields.purchase.demand import Demand, Party, demand
 from pitlogger.yields.purchase.masses import PieceMass
 from pitlogger.yields.purchase.plan import PurchaseQuestion
@@ -125,3 +126,22 @@ def test_naming_it_does_not_load_numpy() -> None:
         "sys.exit('numpy' in sys.modules)"
     )
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+
+
+def test_a_weighed_trimming_is_no_stage_of_the_piece() -> None:
+    masses = on_the_way([piece("a", purchased=6400, trim_fat=900)], ())
+    assert masses.pieces == (PieceMass(6400.0),)
+
+
+def test_what_a_piece_loses_on_its_way_is_learned_from_its_own_cut() -> None:
+    """Butts that kept 90 % to the wrap say so of butts; briskets that kept half say nothing."""
+
+    def done(cut: str, kept: float) -> list[Observed]:
+        one = piece("p", cut, purchased=6000, at_wrap=6000 * kept)
+        return [Observed(replace(one, cook=f"c{n}"), 3000.0) for n in range(8)]
+
+    there = [piece("a", "pork-butt", at_wrap=4000), piece("b", "pork-butt", purchased=6000)]
+    taken_to = [on_the_way(there, past).pieces[1].mean_g
+                for past in ([], done("brisket-packer", 0.5), done("pork-butt", 0.9))]  # fmt: skip
+    assert taken_to[0] == taken_to[1]
+    assert taken_to[0] + 300 < taken_to[2] < 5400
