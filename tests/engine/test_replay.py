@@ -3,10 +3,12 @@
 import random
 from dataclasses import replace
 
+import pytest
+
 from pitlogger.bootstrap.engines import new_engine
 from pitlogger.bootstrap.policies import load_policy
 from pitlogger.engine.feed import feed, ticks_until
-from pitlogger.engine.inputs import Command, ForecastRequest, ForecastResult, Input
+from pitlogger.engine.inputs import Command, ForecastRequest, ForecastResult, Input, Output
 from pitlogger.engine.replay import replay
 from pitlogger.engine.restart import as_inputs, begin_run, catch_up, decisions
 from pitlogger.engine.snapshot import dump_state, load_state, snapshot_version
@@ -154,11 +156,18 @@ def test_an_undo_and_a_correction_point_at_the_same_entries_in_a_replay() -> Non
     assert piece.net_mg("seasoned") is None
 
 
-def test_seconds_in_which_nothing_is_due_are_passed_over() -> None:
-    engine = new_engine("r")
+def test_seconds_in_which_nothing_is_due_are_passed_over(monkeypatch: pytest.MonkeyPatch) -> None:
+    engine, ticks, step = new_engine("r"), list[int](), Engine.step
+
+    def counted(self: Engine, given: Input) -> tuple[Output, ...]:
+        ticks.append(given.t_ms)
+        return step(self, given)
+
     run(engine, [Command(START_MS, CookStarted(parse_cook(COOK)))])
+    monkeypatch.setattr(Engine, "step", counted)
     list(ticks_until(engine, START_MS + 3_600_000))
     assert engine.state.tick_ms == START_MS + 3_600_000
+    assert len(ticks) < 3600 / 5  # no bin is shorter than ten seconds
 
 
 def test_what_was_read_before_a_cook_does_not_reach_into_it() -> None:

@@ -15,7 +15,8 @@ from pitlogger.formats.cook_file import parse_cook
 from pitlogger.model.book import Book
 from pitlogger.model.cooks import Stage
 from pitlogger.model.folding import fold
-from pitlogger.model.journal import Body, CookStarted, Entry, StageSet, Weighed
+from pitlogger.model.journal import Body, CookFinished, CookStarted, Entry, StageSet, Weighed
+from pitlogger.planning.past import PastCooks
 from pitlogger.planning.plan_cook import asked_of_cook
 
 COOK = """
@@ -100,3 +101,8 @@ def test_the_commands_answer_for_the_cook_that_is_named(
 def test_without_guests_it_says_what_is_missing() -> None:
     done = CliRunner().invoke(root, ["plan", "--cut", "brisket-packer", "--portion", "5oz"])
     assert str(done.exception) == "--guests is missing: how many are booked"
+
+
+def test_only_a_cook_that_is_not_finished_is_under_way() -> None:
+    books = [book("supper"), book("market", CookFinished("market"))]
+    assert list(PastCooks.from_books(books).under_way) == ["supper"]

@@ -8,7 +8,7 @@ from dataclasses import replace
 import pytest
 
 from pitlogger.errors import RefusedError, StoreError
-from pitlogger.model.journal import Noted, Undone
+from pitlogger.model.journal import CookWithdrawn, Noted, Undone
 from pitlogger.store import ClockRow, Notice, Reader, Snapshot, Store
 from tests.store.conftest import START_MS, WAIT_S, entry, finished, run_row, started
 
@@ -151,3 +151,10 @@ def test_a_closed_store_refuses_by_name(store: Store) -> None:
     store.close()
     with pytest.raises(StoreError, match="closed"):
         store.append([entry(1)])
+
+
+def test_a_withdrawn_cook_is_listed_only_where_it_is_wanted(store: Store, reader: Reader) -> None:
+    taken_back = entry(3, CookWithdrawn("c1", "a trial"), cook="c1")
+    store.append([started(1, "c1"), started(2, "c2"), taken_back]).result(WAIT_S)
+    assert [row.id for row in reader.cooks()] == ["c2"]
+    assert {row.id for row in reader.cooks(withdrawn=True)} == {"c1", "c2"}
