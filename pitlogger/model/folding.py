@@ -72,13 +72,13 @@ def counted(entries: Iterable[Entry]) -> list[tuple[Entry, Body, bool]]:
     ]
 
 
-def last_ms_of(entries: Sequence[Entry]) -> int:
+def last_ms_of(entries: Sequence[Entry], now_ms: int = 0) -> int:
     """Return when a cook ended as its journal has it: what is said of it later is no part of it.
 
-    Of one that still runs, the time of its last entry.
+    Of one that still runs, ``now_ms``, or the time of its last entry if that is later.
     """
     ends = [entry.t_ms for entry, body, _ in counted(entries) if isinstance(body, CookFinished)]
-    return ends[-1] if ends else entries[-1].t_ms
+    return ends[-1] if ends else max(entries[-1].t_ms, now_ms)
 
 
 def fold(entries: Iterable[Entry]) -> Book:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
 from pitlogger.errors import RefusedError, UsageError, unknown
@@ -145,7 +145,7 @@ def named_cook(reader: Reader, cook: str | None) -> CookRow:
 
 def load_record(
     reader: Reader, cook: str | None, policy: Policy, units: Units, zone: tzinfo | None = None,
-    premises: Premises = NOBODY_SAID, as_signed: bool = False,
+    premises: Premises = NOBODY_SAID, as_signed: bool = False, now_ms: int = 0,
 ) -> CookRecord:  # fmt: skip
     """Return a cook as it stands on record, or as it was when it was last signed.
 
@@ -153,13 +153,16 @@ def load_record(
         cook: Id or name; the last one by default.
         policy: The limits it is judged by.
         zone: Whose times are printed; the host's by default.
+        now_ms: Until when a cook that still runs is looked at: at least to the last row of
+            its runs.
     """
     row = named_cook(reader, cook)
     entries, logged = reader.entries(cook=row.id), reader.entries(kinds=LOGGED_KINDS)
     if as_signed:
         entries, logged = signed_copy(row.id, entries, logged)
-    end_ms = row.finished_ms or entries[-1].t_ms
     runs = list(dict.fromkeys(entry.run for entry in entries))
+    last_ms = entries[-1].t_ms if as_signed else max(reader.last_ms(run) for run in runs)
+    end_ms = row.finished_ms or max(last_ms, now_ms)
     known = {held.run: held for held in reader.runs()}
 
     def readings(channels: Sequence[str] | None) -> Iterator[Tagged]:
@@ -218,7 +221,7 @@ def build_record(
         book=book,
         lines=gathering.lines(),
         verdicts=tuple(
-            judge(_history(book, piece, readings, gathering.last_ms, exchanged), policy)
+            judge(_history(book, piece, readings, end_ms, exchanged), policy)
             for piece in book.pieces
         ),
         policy=policy,
@@ -241,7 +244,7 @@ def _keep_minute(kept: list[tuple[int, int]], reading: Reading | Tagged) -> None
 
 
 def _history(
-    book: Book, piece: str, readings: Readings, last_ms: int, exchanged: Swapped
+    book: Book, piece: str, readings: Readings, end_ms: int, exchanged: Swapped
 ) -> PieceHistory:
     """Return the history of one piece, from the readings of its own channels and the pits."""
     mine = [
@@ -249,11 +252,8 @@ def _history(
         for channel, placed in book.channels.items()
         if any(held.channel.piece == piece or held.channel.site is Site.PIT for held in placed)
     ]
-    made = histories(book, without_repeats(readings(mine)), exchanged=exchanged)
-    history = next(one for one in made if one.piece == piece)
-    if book.pieces[piece].ended_ms is not None:
-        return history
-    return replace(history, end_ms=max(history.end_ms, last_ms))
+    made = histories(book, without_repeats(readings(mine)), exchanged=exchanged, now_ms=end_ms)
+    return next(history for history in made if history.piece == piece)
 
 
 def among(kept: Sequence[Tagged] | Sequence[Reading]) -> Readings:

@@ -42,6 +42,7 @@ def histories(
     readings: Iterable[Reading | Tagged],
     fat_pct: float | None = None,
     exchanged: Swapped | None = None,
+    now_ms: int = 0,
 ) -> list[PieceHistory]:
     """Return the history of each piece of a book, in its order.
 
@@ -51,10 +52,12 @@ def histories(
             offset and is vetted here. A ``Tagged`` one is adjusted and vetted already.
         fat_pct: Fat share of poultry, if known.
         exchanged: What ``swapped`` found, where these readings are not those of all cores.
+        now_ms: Until when a cook that still runs is looked at: silence since the last reading
+            counts. Its last reading, mark or hand reading by default.
     """
     by_channel: dict[str, list[tuple[int, int]]] = defaultdict(list)
     raw: set[str] = set()
-    end_ms = book.finished_ms or book.started_ms or 0
+    end_ms = book.finished_ms or max(book.started_ms or 0, now_ms)
     offsets = {channel: _Offsets(book, channel) for channel in book.channels}
     for reading in readings:
         end_ms = max(end_ms, reading.t_ms)
@@ -72,6 +75,9 @@ def histories(
             by_channel[channel] = _believable(points, book.channels[channel][-1].channel.site)
     end_ms = max([end_ms, *(spot.at_ms for _, spot in book.spots)])
     end_ms = max([end_ms, *(mark.at_ms for held in book.pieces.values() for mark in held.marks)])
+    if book.finished_ms is None:
+        entered = (mark.entered_ms for held in book.pieces.values() for mark in held.entered)
+        end_ms = max([end_ms, *entered])
     end_ms = max([end_ms, *(sat.from_ms for held in book.channels.values() for sat in held)])
     end_ms = max([end_ms, *(entry.t_ms for entry, _ in (*book.spots, *book.checks))])
     end_ms = max([end_ms, *(struck.until_ms for struck in book.struck)])

@@ -67,7 +67,13 @@ async def judged(daemon: Node, cook: str | None, units: Units | None = None) -> 
     shown_in = ShownIn(units.temperature, units.mass)
     shown = Shown(units, daemon.clock.engine_ms(), daemon.utc_offset_ms)
     return await asyncio.to_thread(
-        judge_cook, daemon.config.database, cook, daemon.safety, shown_in, shown.moment
+        judge_cook,
+        daemon.config.database,
+        cook,
+        daemon.safety,
+        shown_in,
+        shown.moment,
+        shown.now_ms,
     )
 
 
@@ -77,14 +83,20 @@ def judge_cook(
     policy: Policy,
     shown_in: ShownIn,
     moment: Callable[[int], datetime],
+    now_ms: int,
 ) -> JudgedCook:
-    """Return the food log of a cook of a database; ``moment`` is the time of its place."""
+    """Return the food log of a cook of a database, up to ``now_ms`` if it still runs.
+
+    ``moment`` is the time of its place.
+    """
     with _one_at_a_time, Reader.open(path) as reader:
         row, links = linked(reader, cook)
         entries = reader.entries(cook=row.id)
         book = fold(entries)
-        readings = without_repeats(_readings(reader, entries, book))
-        verdicts = [judge(history, policy) for history in histories(book, readings)]
+        last_ms = last_ms_of(entries, now_ms)
+        readings = without_repeats(_readings(reader, entries, book, last_ms))
+        found = histories(book, readings, now_ms=now_ms)
+        verdicts = [judge(history, policy) for history in found]
         logged = reader.entries(kinds=record.LOGGED_KINDS)
         next_ms = _next_cook_ms(reader, row)
     signed = [
@@ -97,7 +109,7 @@ def judge_cook(
         row.id,
         row.name,
         reworded_rows(
-            sheets(entries, book, verdicts, policy, last_ms_of(entries), mine, shown_in),
+            sheets(entries, book, verdicts, policy, last_ms, mine, shown_in),
             shown_in.temperature,
             moment,
         ),
@@ -132,12 +144,12 @@ def _channels(book: Book) -> list[str]:
     ]
 
 
-def _readings(reader: Reader, entries: list[Entry], book: Book) -> Iterator[Tagged]:
+def _readings(reader: Reader, entries: list[Entry], book: Book, last_ms: int) -> Iterator[Tagged]:
     """Yield what the channels of a cook read while it lasted, adjusted and vetted.
 
     From when it began, which may lie before it was entered.
     """
-    first_ms, last_ms = entries[0].t_ms, last_ms_of(entries)
+    first_ms = entries[0].t_ms
     if book.started_ms is not None:
         first_ms = min(first_ms, book.started_ms)
     channels = _channels(book)

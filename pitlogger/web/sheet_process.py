@@ -40,6 +40,7 @@ async def sheet_of_cook(daemon: Node, what: What, cook: str | None, units: Units
     question = {
         "what": what,
         "cook": cook,
+        "now_ms": daemon.clock.engine_ms(),
         "config": {
             "node": {"name": config.node.name, "data": str(config.node.data)},
             "units": {
@@ -95,10 +96,11 @@ def sheet(question: dict[str, Any]) -> str:
         return html(blank_log(premises, policy))
     makers = {"cook": cook_report, "food-log": food_log, "food-log-signed": food_log,
               "take-along": take_along, "story": cook_story}  # fmt: skip
+    as_signed = question["what"] == "food-log-signed"
     with Reader.open(config.database) as reader:
         record = load_record(
             reader, question["cook"], policy, units_of(config), premises=premises,
-            as_signed=question["what"] == "food-log-signed",
+            as_signed=as_signed, now_ms=0 if as_signed else question["now_ms"],
         )  # fmt: skip
         return html(makers[question["what"]](record))
 

@@ -32,6 +32,7 @@ from pitlogger.model.readings import Reading, Site
 from pitlogger.safety.judge import judge
 from pitlogger.safety.recorded import histories
 from tests.safety.building import MIN, RETAIL, Readings, line, without
+from tests.safety.independent.kitchen import scene
 
 T0 = 1_790_000_000_000
 Said = tuple[float, Body | Callable[[list[Entry]], Body], str]
@@ -268,3 +269,12 @@ def test_a_child_does_not_begin_its_cooling_anew() -> None:
     ]
     cores = (night((620, 140), (640, 130), (700, 110), (880, 68), (1000, 40)),)
     assert told(said, cores, piece="p")["cooling"] is not True
+
+
+def test_a_mark_entered_long_after_the_last_reading_shows_the_silence_before_it() -> None:
+    """Random record 110126: the probe died in the box, and two hours later a mark was entered."""
+    made = scene(110126)
+    (history,) = histories(fold(made.entries), made.readings)
+    holding = judge(history, RETAIL).holding
+    assert holding.met is None
+    assert "no reading for" in holding.reason

@@ -126,3 +126,39 @@ async def test_a_cook_entered_late_is_judged_from_when_it_began(node: Node) -> N
     await asyncio.wrap_future(node.daemon.store.flush())
     log = (await node.local.get("/api/v1/log")).json()
     assert [row["met"] for row in log["rows"] if row["what"] == "lethality"] == [True]
+
+
+async def _held_at_70_c(node: Node) -> None:
+    await node.begin()
+    for stage, minutes, step_mc in (("smoking", 300, 300), ("holding", 60, 0)):
+        ask = {"piece": "brisket-1", "stage": stage}
+        assert (await node.local.post("/api/v1/stages", json=ask)).status_code == 200
+        for minute in range(minutes):
+            core_mc = min(4_000 + minute * step_mc, 85_000) if step_mc else 85_000 - minute * 250
+            node.daemon.feed(Reading("brisket-1/core", node.clock.engine_ms(), core_mc))
+            node.clock.advance(60_000)
+            node.daemon.tick(node.clock.engine_ms())
+    await node.daemon.flushed()
+
+
+async def _hot_hold(node: Node) -> tuple[bool | None, str]:
+    log = (await node.local.get("/api/v1/log")).json()
+    (row,) = (row for row in log["rows"] if row["what"] == "hot holding")
+    return row["met"], row["value"]
+
+
+async def test_a_cook_that_runs_is_judged_by_what_came_after_its_last_entry(node: Node) -> None:
+    await _held_at_70_c(node)
+    met, reason = await _hot_hold(node)
+    assert met is True
+    assert "158.4 F" in reason  # 85 C less 59 times 0.25, as of the last reading
+
+
+async def test_silence_since_the_last_reading_of_a_cook_that_runs_is_not_shown(node: Node) -> None:
+    await _held_at_70_c(node)
+    node.clock.advance(2 * 3_600_000)
+    met, reason = await _hot_hold(node)
+    assert met is None
+    assert "brisket-1/core: no reading for 2 h" in reason
+    sheet = (await node.local.get("/print/food-log")).text
+    assert "no reading for 2 h" in sheet
