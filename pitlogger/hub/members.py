@@ -85,13 +85,13 @@ def add_member(
     return token
 
 
-def member_of(database: Database, token: str, now_ms: int) -> Member | None:
-    """Return who holds a token, as the database has it now; nobody once their time has ended."""
+def member_of(database: Database, tenant: int, token: str, now_ms: int) -> Member | None:
+    """Return who of a firm holds a token, as it is now; nobody once their time has ended."""
     rows = database.ask(
-        "SELECT id, tenant, name, role, sites, until_ms FROM member WHERE token = ?",
-        (_digest(token),),
+        "SELECT id, name, role, sites, until_ms FROM member WHERE token = ? AND tenant = ?",
+        (_digest(token), tenant),
     )
-    for number, tenant, name, role, sites, until_ms in rows:
+    for number, name, role, sites, until_ms in rows:
         if until_ms is None or now_ms < until_ms:
             seen = tuple(int(site) for site in sites.split(",") if site)
             return Member(number, tenant, name, role, seen, until_ms)

@@ -33,7 +33,8 @@ HEADERS = {
     "content-security-policy": "default-src 'none'; style-src 'self';"
     " img-src 'self'; form-action 'self'; frame-ancestors 'none'; base-uri 'none'",
     "cache-control": "no-store", "x-content-type-options": "nosniff",
-    "referrer-policy": "no-referrer",
+    # With none at all a browser does not say either from which page a form comes.
+    "referrer-policy": "same-origin",
 }  # fmt: skip
 Shown = Callable[[Request, Member], Awaitable[Response]]
 
@@ -43,8 +44,8 @@ def make_firm_page(hub: OpenHub) -> Starlette:
 
     def let_in(shown: Shown) -> Callable[[Request], Awaitable[Response]]:
         async def asked(request: Request) -> Response:
-            token, now_ms = request.cookies.get(COOKIE, ""), wall_ms()
-            member = await hub.ingest.do(lambda sink: member_of(sink.database, token, now_ms))
+            token = request.cookies.get(COOKIE, "")
+            member = await hub.ask(member_of, token, wall_ms())
             if member is None:
                 return _html("firm_enter.html", 401, missing=False, refused=bool(token))
             return await shown(request, member)
@@ -54,8 +55,7 @@ def make_firm_page(hub: OpenHub) -> Starlette:
     async def enter(request: Request) -> Response:
         body = (await request.body())[:4096].decode("ascii", "replace")
         token = body.partition("token=")[2].strip()
-        now_ms = wall_ms()
-        member = await hub.ingest.do(lambda sink: member_of(sink.database, token, now_ms))
+        member = await hub.ask(member_of, token, wall_ms())
         if member is None:
             return _html("firm_enter.html", 401, missing=False, refused=True)
         answer = RedirectResponse("/", 303, HEADERS)

@@ -24,6 +24,8 @@ class FirmWords:
     """Words at a moment."""
 
     now_ms: int
+    alert = staticmethod(words.alert)
+    cut = staticmethod(words.cut)
 
     def headline(self, pits: Sequence[Standing], exceptions: Sequence[ExceptionRow]) -> str:
         """Return the one sentence that matters first."""
@@ -33,8 +35,10 @@ class FirmWords:
         silent = [pit for pit in pits if pit.is_old]
         parts = []
         if hit:
-            parts.append(f"{len(hit)} of {len(pits)} pits need a hand: {hit[0].site},"
-                         f" {hit[0].name} first.")  # fmt: skip
+            one = len(hit) == 1
+            first = f"{hit[0].site}, {hit[0].name}"
+            parts.append(f"{len(hit)} of {_count(len(pits), 'pit')} {'needs' if one else 'need'}"
+                         f" a hand: {first}{'' if one else ' first'}.")  # fmt: skip
         else:
             parts.append(f"No alarm stands at {'the' if len(pits) == 1 else f'the {len(pits)}'}"
                          f" pit{'' if len(pits) == 1 else 's'} heard.")  # fmt: skip
@@ -72,11 +76,8 @@ class FirmWords:
     def stage(self, of: str) -> str:
         return words.stage(of) if of in words.STAGES else of
 
-    def alert(self, kind: str) -> str:
-        return words.alert(kind)
-
-    def cut(self, of: str) -> str:
-        return words.cut(of)
+    def state(self, of: str) -> str:
+        return words.state(of) if of in words.STATES else of
 
     def certificate(self, node: NodeHealth) -> str:
         """Return how long a node's certificate lasts."""

@@ -281,7 +281,7 @@ def qr_svg(text: str) -> str:
     """Return a text as a QR code, an SVG element."""
     import segno
 
-    drawn: str = segno.make(text, micro=False).svg_inline(scale=4, border=2, svgclass="qr")
+    drawn: str = segno.make(text, micro=False).svg_inline(border=2, svgclass="qr", omitsize=True)
     return drawn
 
 
