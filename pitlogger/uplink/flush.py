@@ -2,7 +2,7 @@
 
 An alert, a weighing or a stage goes at once; other entries within five seconds; spans with the
 end of their ten minutes, spread over a minute so that a thousand nodes do not speak at once;
-how things stand each minute.
+how things stand each minute, and with what is sent in between.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ URGENT = frozenset({"alert-changed", "alert-acted", "weighed", "stage-set", "spo
 WITH_SPANS = frozenset({"forecast-made", "forecast-skipped", "forecast-scored"})  # 2 of 3 entries
 ENTRIES_MS = 5_000
 SPREAD_MS = 60_000
-NOW_EVERY_MS = 60_000
+NOW_EVERY_MS, NOW_LEAST_MS = 60_000, 5_000
 
 
 @dataclass(slots=True)
@@ -39,8 +39,8 @@ class Flush:
         due_ms = now_ms if kind in URGENT else now_ms + ENTRIES_MS
         before = self.entries_due_ms
         self.entries_due_ms = due_ms if before is None else min(before, due_ms)
-        if kind == "stage-set":
-            self.now_due_ms = min(self.now_due_ms, now_ms)
+        if kind in URGENT:
+            self.now_due_ms = min(self.now_due_ms, now_ms + NOW_LEAST_MS)
 
     def due_ms(self) -> int:
         """Return when the first of all this is due."""
@@ -58,6 +58,10 @@ class Flush:
     def wants_now(self, now_ms: int) -> bool:
         """Return whether it is time to say how things stand."""
         return self.now_due_ms <= now_ms
+
+    def may_say_now(self, now_ms: int) -> bool:
+        """Return whether how things stand goes with what is sent: not with all of a catch-up."""
+        return now_ms - self.now_due_ms > NOW_LEAST_MS - NOW_EVERY_MS
 
     def all_sent(self, now_ms: int, *, spans: bool) -> None:
         """Take note that nothing more of what was due waits."""

@@ -13,6 +13,7 @@ import secrets
 from collections import deque
 from collections.abc import Callable
 from contextlib import suppress
+from dataclasses import replace
 from pathlib import Path
 
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
@@ -85,6 +86,7 @@ class Uplink:
         self._held_due_ms = NEVER_MS  # the first answer says of what life it is
         self._is_fitted = False
         self._again: set[str] = set()
+        self._row: Bundle | None = None  # of this life, as it was after the last entry
         self._paused_ms = 0
         self._saved_ms = self._all_runs_ms = 0
         self._is_behind = False
@@ -130,6 +132,7 @@ class Uplink:
             if kind and kind not in WITH_SPANS:
                 # An alarm may be heard of before it is on disk, where the hub's is read from.
                 soon = kind if data.get("on_disk", True) else ""
+                self._row = None
                 self.flush.entered(soon, self._node.clock.engine_ms())
                 self._wake.set()
 
@@ -161,20 +164,35 @@ class Uplink:
                         self._all_runs_ms = now_ms
                     break
                 self.progress.send(found.bundle.number, found.after)
-                await self._send(found.bundle, now_ms)
+                await self._send(self._with_now(found.bundle, now_ms), now_ms)
         if self.window.has_room and self.flush.wants_now(now_ms):
-            self.flush.now_sent(now_ms)
-            now = now_of(self._node.engine, self._node.cook, now_ms)
-            number, run = self._new_number(), self._node.run
-            confirmed = self.progress.received if now_ms >= self._held_due_ms else None
-            if confirmed is not None:
-                self._held_due_ms = now_ms + HELD_EVERY_MS
-            await self._send(
-                await self._node.ask(
-                    lambda r: now_alone(r, self._node.uid, number, run, now, confirmed)
-                ),
-                now_ms,
-            )
+            await self._send(await self._now(now_ms), now_ms)
+
+    def _with_now(self, bundle: Bundle, now_ms: int) -> Bundle:
+        """Return a bundle of this life that says how things stand too: a send less each minute."""
+        if bundle.run != self._node.run:
+            return bundle
+        self._row = replace(bundle, spans=(), entries=(), lost=())
+        if not self.flush.may_say_now(now_ms):
+            return bundle
+        self.flush.now_sent(now_ms)
+        return replace(bundle, now=now_of(self._node.engine, self._node.cook, now_ms))
+
+    async def _now(self, now_ms: int) -> Bundle:
+        """Return a bundle that only says how things stand, and at times what was confirmed."""
+        self.flush.now_sent(now_ms)
+        now = now_of(self._node.engine, self._node.cook, now_ms)
+        number, run = self._new_number(), self._node.run
+        if now_ms < self._held_due_ms and self._row is not None:
+            return replace(self._row, number=number, now=now)
+        confirmed = self.progress.received if now_ms >= self._held_due_ms else None
+        if confirmed is not None:
+            self._held_due_ms = now_ms + HELD_EVERY_MS
+        made: Bundle = await self._node.ask(
+            lambda r: now_alone(r, self._node.uid, number, run, now, confirmed)
+        )
+        self._row = replace(made, held=())
+        return made
 
     async def _next(self, spans: bool, all_runs: bool) -> Next | None:
         number, sent = self._new_number(), self.progress.sent

@@ -163,7 +163,8 @@ def look(browser: Browser, firm: Firm) -> Iterator[Callable[[str, int], Page]]:
         page.goto(firm.address)
         faults.clear()  # that it asks who looks is an answer of 401
         page.get_by_label("Key you were given").fill(firm.keys[who])
-        page.get_by_role("button", name="Look").click()
+        with page.expect_navigation():  # whole, with its style
+            page.get_by_role("button", name="Look").click()
         return page
 
     yield entered
@@ -219,7 +220,8 @@ def test_a_role_sees_what_is_theirs_and_nothing_else(
         assert "Temperatures" in cook
         assert "probe-0" in cook
         assert "doubtful food is thrown away" in cook
-    page.get_by_role("link", name="Every pit").click()
+    with page.expect_navigation():  # whole, with its style
+        page.get_by_role("link", name="Every pit").click()
     assert "Every pit now" in page.inner_text("body")
 
 
@@ -262,7 +264,8 @@ def test_whose_time_has_ended_and_another_firms_owner_see_nothing(
 @pytest.mark.parametrize("width", WIDTHS)
 def test_a_code_is_made_by_a_tap(look: Callable[[str, int], Page], width: int) -> None:
     page = look("manager", width)
-    page.get_by_role("button", name="Make a code").click()
+    with page.expect_navigation():  # whole, with its style
+        page.get_by_role("button", name="Make a code").click()
     text = _seen(page, f"code-{width}")
     assert "pitlogger uplink join 127.0.0.1:" in text
     assert "15 minutes" in text

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import random
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any, cast
@@ -24,9 +25,10 @@ from pitlogger.store import Store
 from pitlogger.uplink.carrier import CarrierEvent
 from pitlogger.uplink.position import Position
 from pitlogger.uplink.service import BEHIND_MS, POSITION_FILE, Uplink
+from pitlogger.uplink.window import NEVER_MS
 from pitlogger.views.fanout import Happening
 from pitlogger.views.node import Node
-from tests.fleet.made import START_MS, key_and_uid
+from tests.fleet.made import START_MS, bundles, key_and_uid
 from tests.fleet.test_record import in_hub, in_node
 
 KEY, UID = key_and_uid(1)
@@ -206,6 +208,55 @@ async def test_it_rests_until_something_is_due(
     assert uplink.rest_s(now_ms) == 50, "a hub that said 'later' is left alone"
     uplink._paused_ms = now_ms + 300_000
     assert uplink.rest_s(now_ms) == 60
+
+
+async def test_how_things_stand_goes_with_what_is_sent_and_is_not_said_twice(
+    store: Store, ingest: Ingest, tmp_path: Path
+) -> None:
+    side = Side(store, tmp_path, FlakyLink(ingest, random.Random(5), 0.0))
+    await side.until_all_is_there(ingest.sink, tmp_path / "pitlogger.db")
+    uplink, now_ms = side.uplink, side.clock.engine_ms()
+    flush = uplink.flush
+    flush.now_sent(now_ms)
+    with store.reader() as reader:
+        bundle = next(bundles(reader, UID))
+    assert uplink._with_now(bundle, now_ms + 5_000).now is None, "nor with all of a catch-up"
+    said = uplink._with_now(bundle, now_ms + 5_001)
+    assert said.now is not None
+    assert said.now.t_ms == now_ms + 5_001
+    assert said.entries == bundle.entries
+    assert not flush.wants_now(now_ms + 65_000)
+    assert uplink._with_now(replace(bundle, run="a2bc-earlier1"), now_ms + 80_000).now is None
+    flush.entered("noted", now_ms + 6_000)
+    assert not flush.wants_now(now_ms + 65_000)
+    flush.entered("alert-changed", now_ms + 6_000)
+    assert flush.wants_now(now_ms + 11_000), "an alarm is seen within five seconds"
+
+
+async def test_how_things_stand_alone_costs_no_question_until_something_is_entered(
+    store: Store, ingest: Ingest, tmp_path: Path
+) -> None:
+    side = Side(store, tmp_path, FlakyLink(ingest, random.Random(5), 0.0))
+    await side.until_all_is_there(ingest.sink, tmp_path / "pitlogger.db")
+    uplink, now_ms = side.uplink, side.clock.engine_ms()
+    uplink._held_due_ms = NEVER_MS
+    first = await uplink._now(now_ms)
+    side.node.ask = refused  # type: ignore[method-assign, assignment]
+    second = await uplink._now(now_ms + 60_000)
+    assert second.number > first.number
+    assert second == replace(first, number=second.number, now=second.now)
+    happenings: asyncio.Queue[Happening] = asyncio.Queue()
+    uplink._wake.clear()
+    listening = asyncio.create_task(uplink._listen(happenings))
+    happenings.put_nowait(Happening("entry", {"kind": "clock-set"}))
+    await uplink._wake.wait()
+    with pytest.raises(AssertionError, match="asked"):
+        await uplink._now(now_ms + 120_000)
+    listening.cancel()
+
+
+async def refused(question: object) -> None:
+    raise AssertionError("asked")
 
 
 @pytest.mark.parametrize("on_disk", [True, False])
