@@ -4,6 +4,8 @@ VENV := .venv
 BIN := $(VENV)/bin
 
 MAKEFLAGS += --no-print-directory
+# Tests start hundreds of processes: what is compiled for one serves the others.
+unexport PYTHONDONTWRITEBYTECODE
 .PHONY: $(shell awk -F: '/^[a-z-]+:/ {print $$1}' $(MAKEFILE_LIST))
 
 help:  ## List the targets
