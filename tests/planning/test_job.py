@@ -342,3 +342,12 @@ def test_leftovers_are_worth_something_only_where_their_cooling_limit_was_met() 
     assert shown_cooled(rows)
     assert not shown_cooled([*rows, ("cooling-reheat", "cooling", None)])
     assert not shown_cooled([])
+
+
+def test_only_a_piece_mass_that_nobody_named_is_called_typical() -> None:
+    said = [
+        any(note.startswith("Piece mass") for note in answered(JOB + order).notes)
+        for order in ("", 'piece_from = "12 lb"\npiece_to = "13 lb"\n',
+                      'case_pieces = 4\ncase_mass = "52 lb"\n')
+    ]  # fmt: skip
+    assert said == [True, False, False]

@@ -10,6 +10,7 @@ import pytest
 from pitlogger.errors import RefusedError, StoreError
 from pitlogger.model.journal import CookWithdrawn, Noted, Undone
 from pitlogger.store import ClockRow, Notice, Reader, Snapshot, Store
+from pitlogger.store.entry_copies import Copy
 from tests.store.conftest import START_MS, WAIT_S, entry, finished, run_row, started
 
 
@@ -158,3 +159,16 @@ def test_a_withdrawn_cook_is_listed_only_where_it_is_wanted(store: Store, reader
     store.append([started(1, "c1"), started(2, "c2"), taken_back]).result(WAIT_S)
     assert [row.id for row in reader.cooks()] == ["c2"]
     assert {row.id for row in reader.cooks(withdrawn=True)} == {"c1", "c2"}
+
+
+def test_a_notice_without_a_time_is_due_at_once(store: Store, reader: Reader) -> None:
+    store.append([entry(1)], notices=[Notice("n1", "a1", "page")]).result(WAIT_S)
+    assert [notice.id for notice in reader.outbox(due_ms=0)] == ["n1"]
+
+
+def test_an_entry_of_two_cooks_comes_back_from_its_copy_as_one_of_both() -> None:
+    row = entry(7)
+    back = Copy("run-1", 7, row.text, ("c1", "c2")).row()
+    assert (back.entry, back.cook, back.also) == (row.entry, "c1", ("c2",))
+    alone = Copy("run-1", 7, row.text, ()).row()
+    assert (alone.cook, alone.also) == (None, ())
