@@ -44,6 +44,7 @@ TESTS = (
     "tests/safety",
     "tests/pipeline",
     "tests/cli",
+    "tests/inference",
     "tests/formats",
 )
 LEFT_OUT = "not random_records and not random_by_time"  # minutes for each mutant

@@ -17,6 +17,7 @@ from hypothesis import strategies as st
 from pitlogger.model.journal import Noted
 from pitlogger.store import Reader, Store, Trouble
 from pitlogger.store.connection import PAGE_BYTES, connect_writer
+from pitlogger.store.damage import _rows
 from pitlogger.store.pages import rows_in
 from pitlogger.store.rescue import rescued
 from tests.store.conftest import WAIT_S, entry, reading, run_row, started
@@ -133,3 +134,19 @@ def test_salvage_that_was_cut_short_goes_on_at_the_next_start(
                 assert store._salvaging is None
             with store.reader() as reader:
                 assert reader.last_seq("run-1") == ENTRIES
+
+
+def test_rows_before_and_behind_a_damaged_page_are_read(path: Path) -> None:
+    with closing(sqlite3.connect(path)) as connection:
+        connection.execute("CREATE TABLE note (id INTEGER PRIMARY KEY, text TEXT)")
+        connection.executemany(
+            "INSERT INTO note VALUES (?, ?)", ((number, "x" * 90) for number in range(1, 4001))
+        )
+        connection.commit()
+    with path.open("r+b") as file:
+        file.seek(50 * 4096)  # pages as SQLite makes them unless told
+        file.write(b"\xff" * 4096)
+    with closing(sqlite3.connect(path)) as connection:
+        seen = {row[0] for _, _, rows in _rows(connection, "note", ("id",)) for row in rows}
+    assert {1, 4000} <= seen
+    assert 3900 < len(seen) < 4000

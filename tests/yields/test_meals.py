@@ -71,6 +71,11 @@ def test_habits_start_from_what_is_believed_and_follow_the_meals() -> None:
     assert eats.cv < appetite(told[:1]).cv
 
 
+def test_before_any_meal_guests_may_eat_a_third_more_or_less_and_a_tenth_stay_away() -> None:
+    assert appetite([]).cv == pytest.approx(1 / 3, abs=0.05)
+    assert turnout([]).cv == pytest.approx(0.1, abs=0.03)
+
+
 def test_what_a_meal_has_in_common_does_not_average_out() -> None:
     few, many = (demand((Party(n, 140.0),), shared_cv=0.1) for n in (10, 1000))
     assert few.sd_g / few.mean_g == pytest.approx(0.1)
