@@ -8,7 +8,7 @@ from pitlogger.errors import UsageError
 from pitlogger.formats.cook_file import parse_cook
 from pitlogger.model.alerts import AlertState
 from pitlogger.model.cooks import Stage
-from pitlogger.model.journal import CookFinished, CookStarted, SpotRead, StageSet
+from pitlogger.model.journal import CookFinished, CookStarted, SpotRead, StageSet, TroubleChanged
 
 from .conftest import COOK, Kitchen
 from .test_rules import minutes, ramp
@@ -90,3 +90,13 @@ def test_a_delay_that_runs_out_after_its_cook_is_forgotten_is_nothing() -> None:
     kitchen.say(CookStarted(parse_cook(COOK)))
     kitchen.wait(120)
     assert "hot-hold-low/brisket-1" not in open_alerts(kitchen)
+
+
+def test_the_next_cook_begins_with_the_troubles_of_the_node_and_no_alert_of_the_last() -> None:
+    kitchen = Kitchen()
+    kitchen.stage(Stage.SMOKING)
+    ramp(kitchen, 150, 204, 2, "brisket-1/core")
+    kitchen.say(TroubleChanged("disk-low", "node", True, "the disk is nearly full"))
+    kitchen.say(CookFinished("harvest supper"))
+    kitchen.say(CookStarted(parse_cook(COOK.replace("harvest supper", "market"))))
+    assert open_alerts(kitchen).keys() == {"disk-low/node"}
