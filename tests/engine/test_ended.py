@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from pitlogger.engine.inputs import ForecastRequest
 from pitlogger.errors import UsageError
 from pitlogger.formats.cook_file import parse_cook
 from pitlogger.model.alerts import AlertState
@@ -100,3 +101,15 @@ def test_the_next_cook_begins_with_the_troubles_of_the_node_and_no_alert_of_the_
     kitchen.say(CookFinished("harvest supper"))
     kitchen.say(CookStarted(parse_cook(COOK.replace("harvest supper", "market"))))
     assert open_alerts(kitchen).keys() == {"disk-low/node"}
+
+
+def test_a_finished_cook_is_forecast_and_judged_no_more() -> None:
+    kitchen = Kitchen()
+    kitchen.stage(Stage.SMOKING)
+    minutes(kitchen, 150, 5, "brisket-1/core")
+    kitchen.say(CookFinished("harvest supper"))
+    before = len(kitchen.out)
+    kitchen.wait(3600)
+    state = kitchen.engine.state
+    assert (state.forecast_ms, state.minute_ms) == (None, None)
+    assert not any(isinstance(one, ForecastRequest) for one in kitchen.out[before:])
