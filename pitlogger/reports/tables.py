@@ -94,8 +94,8 @@ def tables(reader: Reader, cook: str | None, wanted: Iterable[str] = NAMES) -> l
     entries = reader.entries(cook=row.id)
     book = fold(entries)
     wall = Wall(tuple(reader.clocks()))
-    end_ms = row.finished_ms or entries[-1].t_ms
     runs = dict.fromkeys(entry.run for entry in entries)
+    end_ms = row.finished_ms or max(reader.last_ms(run) for run in runs)
     makers: dict[str, Callable[[], FlatTable]] = {
         "readings": lambda: FlatTable(
             "readings",

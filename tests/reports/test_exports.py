@@ -27,7 +27,9 @@ from pitlogger.reports.table_files import (
 )
 from pitlogger.reports.tables import NAMES, FlatTable, tables
 from pitlogger.store.queries import Reader
-from tests.reports.conftest import COOK_ID, entries, readings
+from pitlogger.store.rows import JournalRow, RunRow
+from pitlogger.store.store import Store
+from tests.reports.conftest import COOK_ID, MINUTE_MS, START_MS, entries, readings
 
 
 def table(reader: Reader, name: str) -> FlatTable:
@@ -47,6 +49,18 @@ def test_every_reading_is_in_the_csv_with_its_unit(reader: Reader) -> None:
     assert rows[0]["utc"] == "2026-09-21T14:30:00Z"
     assert {row["unit"] for row in rows} == {"C"}
     assert {row["piece"] for row in rows if row["channel"] == "brisket-1/core"} == {"brisket-1"}
+
+
+def test_what_was_read_since_the_last_entry_of_a_cook_that_runs_is_in_the_csv(
+    tmp_path: Path,
+) -> None:
+    path = tmp_path / "pitlogger.db"
+    begun = [entry for entry in entries() if entry.t_ms <= START_MS + 30 * MINUTE_MS]
+    with Store.open(path, RunRow("run-1", "pit", "boot", START_MS, 0, "0.1")) as store:
+        rows = [JournalRow.of(entry, COOK_ID) for entry in begun]
+        store.append(entries=rows, readings=readings()).result(20)
+    with Reader.open(path) as reader:
+        assert len(as_csv(table(reader, "readings"))) == len(readings())
 
 
 def test_weighings_are_as_corrected_and_say_so(reader: Reader) -> None:
