@@ -7,7 +7,7 @@ from playwright.sync_api import Page, Route, expect
 
 from pitlogger.model.cooks import Stage
 from pitlogger.model.journal import AlertActed, SpotRead, StageSet, Undone, Weighed
-from tests.browser.conftest import Open, fall_silent
+from tests.browser.conftest import Open, fall_silent, rested
 from tests.browser.staging import Staged
 
 STAGE = "Off the pit: brisket-1"
@@ -110,6 +110,45 @@ def test_undo_is_as_large_as_a_main_action_and_stands_elsewhere(
     assert undo["height"] >= 71
     apart = undo["y"] > tapped["y"] + tapped["height"] or undo["y"] + undo["height"] < tapped["y"]
     assert apart
+
+
+# What can be tapped where it stands; what of it an outcome came to lie on.
+SEEN = """() => { for (const one of document.querySelectorAll('main *, nav a, .top *')) {
+    const box = one.getBoundingClientRect(), x = box.left + box.width / 2;
+    const on = document.elementFromPoint(x, box.top + box.height / 2);
+    if (one.matches('button, a, .pick, select, input, summary') && one.contains(on))
+        one.dataset.seen = '';
+} }"""
+COVERED = """() => [...document.querySelectorAll('[data-seen]')].filter((one) => {
+    const box = one.getBoundingClientRect(), x = box.left + box.width / 2;
+    return document.elementFromPoint(x, box.top + box.height / 2)?.closest('#told');
+}).map((one) => one.outerHTML.slice(0, 80))"""
+
+
+@pytest.mark.parametrize(("width", "height"), [(390, 844), (360, 640), (1440, 900)])
+@pytest.mark.parametrize("down", [0, 300])
+def test_the_outcome_lies_on_nothing_that_can_be_tapped(
+    stage: Staged, open_page: Open, width: int, height: int, down: int
+) -> None:
+    stage.scale_g = 3900.0
+    page = open_page("/weigh", viewport={"width": width, "height": height})
+    expect(page.locator("[data-part=net]").first).to_have_text("8 lb 9.6 oz")
+    page.locator(".pick", has_text="brisket-1").click()
+    page.get_by_label("Weighed").select_option("unwrapped")
+    page.evaluate("(down) => scrollTo(0, down)", down)
+    keep = page.get_by_role("button", name="Keep for brisket-1")
+    expect(keep).to_be_enabled(timeout=15_000)
+    keep.scroll_into_view_if_needed()
+    page.evaluate(SEEN)
+    page.mouse.click(*_middle(page, "Keep for brisket-1"))
+    undo = page.locator("#told").get_by_role("button", name="Undo")
+    expect(undo).to_be_in_viewport(ratio=1)
+    assert page.evaluate(COVERED) == []
+    rested(page)
+    page.locator(".pick", has_text="brisket-2").click()
+    expect(page.locator("input[value=brisket-2]")).to_be_checked()
+    undo.click()
+    expect(page.locator("#told")).to_contain_text("taken back")
 
 
 def test_got_it_is_taken_back(stage: Staged, open_page: Open) -> None:

@@ -33,10 +33,10 @@ LINES = ("pit", "core-1", "core-2")
 def palette(theme: str) -> dict[str, str]:
     """Return the colours of a theme by name."""
     text = load_statics().by_name["page.css"].plain.decode()
-    light, _, dark = text.partition("prefers-color-scheme: dark")
-    found = dict(re.findall(r"--([\w-]+): (#[0-9a-f]{6});", light))
+    light, _, dark = re.split("prefers-color-scheme: ?(dark)", text)
+    found = dict(re.findall(r"--([\w-]+): ?(#[0-9a-f]{6});", light))
     if theme == "dark":
-        found |= dict(re.findall(r"--([\w-]+): (#[0-9a-f]{6});", dark))
+        found |= dict(re.findall(r"--([\w-]+): ?(#[0-9a-f]{6});", dark))
     return found
 
 

@@ -21,6 +21,7 @@ TYPES = {
 _BLANK = re.compile(r"\n{2,}")
 _INDENT = re.compile(r"^[ \t]+", re.MULTILINE)
 _COMMENT = re.compile(r"^[ \t]*(?:/\*.*?\*/|//[^\n]*)[ \t]*\n?", re.MULTILINE | re.DOTALL)
+_AROUND = re.compile(r"\s*([{};])\s*|(:)\s+")
 _CAST = re.compile(r"/\*\* @(?:type|param) [^*]*\*/ ")
 _IMPORT = re.compile(r'^import \{ ([^}]+) \} from "\./([\w-]+)\.mjs";$', re.MULTILINE)
 _EXPORT = re.compile(r"^export ((?:async )?function|const|class) (\w+)", re.MULTILINE)
@@ -84,6 +85,8 @@ def _static(item: Traversable, prefix: str) -> Static | None:
     plain = item.read_bytes()
     if not prefix and item.name.endswith((".mjs", ".css")):
         plain = lean(plain.decode()).encode()
+    if item.name.endswith(".css"):
+        plain = _AROUND.sub(r"\1\2", plain.decode()).encode()
     return _served(prefix + item.name, plain)
 
 

@@ -1,9 +1,11 @@
 // @ts-check
 /** Says what became of a tap: done with an undo, refused beside its field, asked, or waiting. */
 import { waiting } from "./outbox.mjs";
-import { REST_MS, rest, submitOf, wake } from "./rest.mjs";
+import { REST_MS, holdTaps, rest, submitOf, wake } from "./rest.mjs";
 
 const UNDO_MS = 10_000;
+const LONG = 70; // letters that do not fit beside an undo
+const HIGH_PX = 240; // a button that stands there may have the outcome under its finger
 let hiding = 0;
 
 /**
@@ -15,11 +17,10 @@ export function say(text, undo, form) {
   const place = document.getElementById("told");
   if (!place) return;
   const bar = element("div", "told");
-  // Away from the finger: above where the button stands low, below where it stands high.
-  const box = submitOf(form ?? document.createElement("form"))?.getBoundingClientRect();
-  place.classList.toggle("above", Boolean(box) && (box?.top ?? 0) > innerHeight / 2);
-  bar.append(element("p", "", text));
-  place.replaceChildren(bar);
+  bar.append(element("p", text.length > LONG ? "long" : "", text));
+  const pressed = form && submitOf(form), box = pressed?.getBoundingClientRect();
+  if (box && box.top < HIGH_PX && box.left + box.width / 2 > innerWidth / 2) bar.classList.add("other"); // away from the finger
+  put(place, [bar], pressed);
   if (undo) {
     const back = undoForm(undo);
     bar.append(back);
@@ -29,7 +30,14 @@ export function say(text, undo, form) {
   }
   bar.append(element("div", "time"));
   clearTimeout(hiding);
-  hiding = setTimeout(() => place.replaceChildren(), UNDO_MS + (undo ? REST_MS : 0));
+  hiding = setTimeout(() => put(place, []), UNDO_MS + (undo ? REST_MS : 0));
+}
+
+/** Show the outcome, or nothing. What it moves takes no tap meant for what stood there. @param {HTMLElement} place @param {Element[]} bar @param {Element|null} [pressed] */
+function put(place, bar, pressed) {
+  const before = place.offsetHeight;
+  place.replaceChildren(...bar);
+  if (before !== place.offsetHeight) holdTaps(pressed);
 }
 
 /** @param {{action: string, fields: Record<string, string>}} undo */
@@ -96,7 +104,6 @@ export function ask(form, said, answered) {
   }
   form.append(box);
   line.focus({ preventScroll: true });
-  document.getElementById("told")?.classList.add("above"); // what was done before never lies on a question
   box.scrollIntoView({ block: "center" });
 }
 

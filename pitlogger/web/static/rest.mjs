@@ -11,6 +11,9 @@ const until = new WeakMap();
 
 const REACH_PX = 40;
 const LONGEST_MS = 15_000;
+const MOVED_MS = 500;
+/** @type {{until: number, but: Element|null|undefined}} */
+let held = { until: 0, but: null };
 let tap = { x: 0, y: 0, at: 0 };
 /** Where actions were tapped, and until when nothing else there is pressed. @type {{x: number, y: number, until: number, button: Element}[]} */
 let spots = [];
@@ -31,13 +34,23 @@ function isOnSpot(event) {
   return true;
 }
 
+/** The screen has moved: a tap on its way to where a thing was is no tap on what is there now. @param {Element|null} [but] what rests by itself */
+export function holdTaps(but) {
+  held = { until: performance.now() + MOVED_MS, but };
+}
+
+/** @param {Event} event */
+function isHeld(event) {
+  return performance.now() < held.until && event instanceof MouseEvent && event.detail > 0 && event.target instanceof Element && event.target.closest("main") !== null && event.target.closest("button") !== (held.but ?? 0);
+}
+
 /** Nothing at rest can be pressed, by whatever way. */
 export function watchRest() {
   for (const kind of ["click", "submit"]) {
     document.addEventListener(kind, (event) => {
       const of = event.target instanceof HTMLFormElement ? /** @type {SubmitEvent} */ (event).submitter ?? submitOf(event.target) : event.target;
       const resting = of instanceof Element ? of.closest("[aria-disabled=true]") : null;
-      if (!resting && !isOnSpot(event)) return;
+      if (!resting && !isHeld(event) && !isOnSpot(event)) return;
       event.preventDefault();
       event.stopImmediatePropagation();
     }, true);
