@@ -245,7 +245,8 @@ async def _sales(daemon: Node) -> dict[str, Any]:
         "{count} jobs, as they went or as planned.",
         len(values["events"]),
     )
-    return values | {"sentence": counted, "faults": faults}
+    none = tr("No job yet: under Jobs four answers make one, and what it earns is shown here.")
+    return values | {"sentence": counted if values["events"] else none, "faults": faults}
 
 
 async def _screen(
