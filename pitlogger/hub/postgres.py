@@ -14,7 +14,7 @@ from datetime import UTC, datetime
 from functools import lru_cache
 from typing import Any
 
-from pitlogger.errors import HubFullError, PitloggerError
+from pitlogger.errors import HubFullError, PitloggerError, UsageError
 from pitlogger.hub import tables
 from pitlogger.hub.database import Row
 
@@ -76,17 +76,44 @@ class PostgresDatabase:
             raise HubFullError(f"the hub's database refuses: {fault}") from None
 
     def create(self) -> None:
-        """Make the tables, where they are not there yet; harmless where they are."""
-        with self.connection.transaction():
-            self.connection.execute("SELECT pg_advisory_xact_lock(705)")
-            self.connection.execute("CREATE SCHEMA IF NOT EXISTS fleet")
-            found = self.ask("SELECT to_regclass('fleet.hub')::text")
-            if found == [(None,)]:
-                for statement in tables.postgres_tables():
-                    self.connection.execute(statement)
-            while (version := self.ask("SELECT version FROM hub")[0][0]) < tables.VERSION:
-                for statement in tables.postgres_upgrade(version):
-                    self.connection.execute(statement)
+        """Make the tables, where they are not there yet; harmless where they are.
+
+        Raises:
+            UsageError: This user of the database may not do all of it.
+        """
+        try:
+            with self.connection.transaction():
+                self.connection.execute("SELECT pg_advisory_xact_lock(705)")
+                self.connection.execute("CREATE SCHEMA IF NOT EXISTS fleet")
+                self._make_reader()
+                self._make_tables()
+        except errors.InsufficientPrivilege as fault:
+            user = self.connection.info.user
+            raise UsageError(
+                f"user {user} of the database may not make the hub's tables and the role by which"
+                f" each sees their own ({str(fault).splitlines()[0]}). Have the server's"
+                " administrator make the database theirs and run in it: CREATE ROLE fleet_reader"
+                f' NOLOGIN; GRANT fleet_reader TO "{user}"'
+            ) from None
+
+    def _make_reader(self) -> None:
+        """Make the role that the page asks as, and let this user ask as it."""
+        if not self.ask("SELECT 1 FROM pg_roles WHERE rolname = 'fleet_reader'"):
+            self.run(tables.READER)
+        try:
+            with self.attempt():
+                self.run("SET LOCAL ROLE fleet_reader")
+                self.run("RESET ROLE")
+        except errors.InsufficientPrivilege:  # its maker is no member by itself
+            self.run("GRANT fleet_reader TO CURRENT_USER")
+
+    def _make_tables(self) -> None:
+        if self.ask("SELECT to_regclass('fleet.hub')::text") == [(None,)]:
+            for statement in tables.postgres_tables():
+                self.connection.execute(statement)
+        while (version := self.ask("SELECT version FROM hub")[0][0]) < tables.VERSION:
+            for statement in tables.postgres_upgrade(version):
+                self.connection.execute(statement)
 
     def ask(self, statement: str, given: Sequence[Any] = ()) -> list[Row]:
         with self._open() as connection:

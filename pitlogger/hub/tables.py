@@ -173,7 +173,6 @@ def postgres_tables() -> list[str]:
     ]
     made += [_PART.format(part, JOURNAL_PARTS, part) for part in range(JOURNAL_PARTS)]
     made += [
-        _READER,
         "GRANT USAGE ON SCHEMA fleet TO fleet_reader",
         "ALTER TABLE span ALTER COLUMN data SET STORAGE EXTERNAL",
     ]
@@ -184,7 +183,7 @@ def postgres_tables() -> list[str]:
 
 _OWN_ROW = "INSERT INTO hub VALUES ('h-{}', 1)"
 _PART = "CREATE TABLE journal_{} PARTITION OF journal FOR VALUES WITH (MODULUS {}, REMAINDER {})"
-_READER = (
+READER = (
     "DO $$ BEGIN CREATE ROLE fleet_reader NOLOGIN;"
     " EXCEPTION WHEN duplicate_object THEN NULL; END $$"
 )

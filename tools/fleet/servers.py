@@ -240,7 +240,14 @@ class CentralHub:
         for one in self.at_work:
             one.start()
         self.web.start()
-        until("the hub's web part", lambda: listens(self.port) and listens(self.page_port))
+
+        def is_up() -> bool:
+            assert self.web.running is not None
+            if self.web.running.poll() is not None:
+                raise RuntimeError(f"the hub's web part ended: {self.web.log.read_text()[-2000:]}")
+            return listens(self.port) and listens(self.page_port)
+
+        until("the hub's web part", is_up)
 
     def start_broker(self) -> None:
         self.broker.start()
