@@ -10,7 +10,7 @@ from pitlogger.model.cooks import Stage
 from pitlogger.model.folding import fold
 from pitlogger.model.journal import ChannelDoubted, Entry, SpotRead, Undone
 from pitlogger.model.quantities import milli_c_from_fahrenheit
-from pitlogger.model.readings import Reading, Tagged
+from pitlogger.model.readings import Quality, Reading, Tagged
 from pitlogger.safety.judge import judge
 from pitlogger.safety.policy import shipped_policy
 from pitlogger.safety.recorded import histories
@@ -125,3 +125,11 @@ def test_a_word_on_a_doubt_and_its_undo_leave_clocks_and_alerts_alone(believed: 
     )  # fmt: skip
     assert with_clocks == clocks
     assert with_it.engine.book.doubted == without.engine.book.doubted
+
+
+@pytest.mark.parametrize(("doubt", "is_stuck"), [("stuck", True), ("swapped", False)])
+def test_only_a_stuck_probe_is_called_stuck(doubt: str, is_stuck: bool) -> None:
+    kitchen = warmed()
+    kitchen.engine.lanes[CORE].state.doubt = doubt
+    kitchen.hold(120, 1, CORE)
+    assert (kitchen.tagged()[-1].quality is Quality.STUCK) is is_stuck

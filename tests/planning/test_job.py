@@ -351,3 +351,13 @@ def test_only_a_piece_mass_that_nobody_named_is_called_typical() -> None:
                       'case_pieces = 4\ncase_mass = "52 lb"\n')
     ]  # fmt: skip
     assert said == [True, False, False]
+
+
+def test_running_short_costs_what_the_missing_meat_is_bought_for() -> None:
+    dear, cheap = (
+        answered(JOB.replace("guests = 120", "guests = 120\nrisk_pct = 45")
+                 + f'[shortage]\nbought_in = "{price}/lb"\n')
+        for price in (40, 10)
+    )  # fmt: skip
+    assert dear.earned.low < cheap.earned.low < cheap.earned.high
+    assert dear.earned.high == cheap.earned.high
