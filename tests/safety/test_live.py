@@ -133,3 +133,12 @@ def test_a_guard_band_moves_an_alarm_inward() -> None:
         assert told(run(piece, guarded), piece.end_ms / MIN)[alarm].is_true, alarm
         assert not told(run(piece, RETAIL), piece.end_ms / MIN)[alarm].is_true, alarm
     assert judge(held, guarded).holding.met, "the limit itself was kept"
+
+
+def test_a_piece_is_held_to_the_cold_limit_only_once_it_was_cold() -> None:
+    """135 F to 41 F takes hours: until then it is late or not, and never a warm refrigerator."""
+    warm = line((0, 150), (10, 135), (120, 60))
+    stages = ((0.0, "holding"), (5.0, "cooling"))
+    assert "cold-hold-high" not in at(history(warm, stages=stages))
+    cold = line((0, 150), (10, 135), (120, 60), (300, 40), (310, 41), (360, 50))
+    assert at(history(cold, stages=stages))["cold-hold-high"].is_true
