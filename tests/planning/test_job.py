@@ -17,11 +17,12 @@ from pitlogger.cli import root
 from pitlogger.errors import FieldError, UsageError
 from pitlogger.formats.job_file import parse_job
 from pitlogger.planning import Dish, PastCooks, PlanQuestion, Portion, plan
+from pitlogger.planning.card import CardQuestion, price_card
 from pitlogger.planning.job import answer_job
 from pitlogger.planning.job_change import follows
 from pitlogger.planning.job_months import by_month
 from pitlogger.planning.job_text import first_job
-from pitlogger.planning.leftovers import shown_cooled
+from pitlogger.planning.leftovers import cooks_to_look_at, shown_cooled
 from pitlogger.yields.records import PastPiece
 from pitlogger.yields.weighing.uncertainty import Measured
 
@@ -193,6 +194,9 @@ def test_the_result_explains_the_whole_difference() -> None:
     assert parts == told.profit - told.planned
     assert told.servable_pct == pytest.approx(100 * 22 / 48, abs=0.01)
     assert told.eaten_per_guest_g == pytest.approx(19_000 / 111, abs=0.1)
+    (eaten,) = [one for one in told.why if "portions and guests" in one.what]
+    worth = (made.dishes[0].demand_g - 19_000) * 470 / 22_000  # at the cost of served meat
+    assert float(eaten.amount) == pytest.approx(worth, abs=0.01)
     assert made.bill.guests == 120  # the higher of guarantee and those who came
     assert answered(text.replace("guests = 111", "guests = 131")).bill.guests == 131
 
@@ -361,3 +365,26 @@ def test_running_short_costs_what_the_missing_meat_is_bought_for() -> None:
     )  # fmt: skip
     assert dear.earned.low < cheap.earned.low < cheap.earned.high
     assert dear.earned.high == cheap.earned.high
+
+
+def test_the_food_log_is_read_where_leftovers_are_to_be_worth_something() -> None:
+    cook = JOB.replace("guests = 120", 'guests = 120\ncook = "supper"')
+    credit = '[[credit]]\nwhat="{}"\nmass="4 kg"\nprice="12/kg"\nis_leftover={}\n'
+    assert cooks_to_look_at(parse_job(cook)) == []
+    assert cooks_to_look_at(parse_job(cook + credit.format("tallow", "false"))) == []
+    assert cooks_to_look_at(parse_job(cook + credit.format("sliced", "true"))) == ["supper"]
+
+
+def test_a_card_lists_what_was_cut_off_also_where_nobody_pays_for_it() -> None:
+    masses = {
+        name: Decimal(mass_g)
+        for name, mass_g in (
+            ("purchased", 6400),
+            ("trim-fat", 900),
+            ("trim-lean", 300),
+            ("carved", 2900),
+        )
+    }
+    question = CardQuestion(masses, Decimal("0.009"), {"trim-lean": Decimal("0.004")})
+    parts = {part.part: part.value for part in price_card(question).card.parts}
+    assert parts == {"trim-fat": 0, "trim-lean": Decimal("1.2")}

@@ -73,7 +73,9 @@ def test_a_lone_spike_is_left_out_and_a_lasting_jump_is_kept() -> None:
 
 
 def test_what_no_core_can_be_is_left_out() -> None:
-    readings = [Reading("b/core", 0, 60_000), Reading("b/core", MIN, 200_000)]
+    """Not even twice running, as a probe does that is broken."""
+    values = (60_000, 200_000, 200_000)
+    readings = [Reading("b/core", number * MIN, value) for number, value in enumerate(values)]
     assert len(of(histories(book(), readings), "b").cores[0].points) == 1
 
 

@@ -142,3 +142,11 @@ def test_a_piece_is_held_to_the_cold_limit_only_once_it_was_cold() -> None:
     assert "cold-hold-high" not in at(history(warm, stages=stages))
     cold = line((0, 150), (10, 135), (120, 60), (300, 40), (310, 41), (360, 50))
     assert at(history(cold, stages=stages))["cold-hold-high"].is_true
+
+
+def test_cooked_meat_that_nobody_marked_as_off_the_pit_is_held_to_the_hot_limit() -> None:
+    core = line((0, 45), (600, 203), (700, 140), (760, 120), (800, 115))
+    said = at(history(core, stages=((0.0, "smoking"),)))["hot-hold-low"]
+    assert said.is_true
+    raw = line((0, 45), (600, 130), (700, 110), (800, 100))  # was never cooked
+    assert "hot-hold-low" not in at(history(raw, stages=((0.0, "smoking"),)))
