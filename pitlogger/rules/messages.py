@@ -34,7 +34,7 @@ LIMIT_TEXTS: dict[str, tuple[str, ...]] = {
 }
 
 
-def limit_message(limit: Limit, value: int | None, units: Units, *, foreseen: bool = False) -> str:
+def limit_message(limit: Limit, value: int | None, units: Units, *, foreseen: bool) -> str:
     """Return what a limit alert says at the value that raised it, as the journal keeps it.
 
     ``views.alert_words`` says the same in a reader's language and units.

@@ -132,6 +132,14 @@ def test_a_change_of_more_than_half_an_hour_is_explained_by_the_pit() -> None:
     assert answer.change == "moved by +1 h because the pit fell 12 C"
 
 
+def test_a_change_is_explained_by_the_target_also_where_it_moved_by_one_degree() -> None:
+    before = Basis(0.0, 60.0 * 300, 94.0, 113.0, 3.0, None)
+    now = replace(before, made_s=60.0, done_s=60.0 * 360, target_c=95.0)
+    asked = request(4.0, previous=before)
+    answer = settled(asked, Answer("brisket-1", "pull", 60, basis=now))
+    assert answer.change == "moved by +1 h because the target is now 95 C"
+
+
 def test_a_small_change_says_nothing() -> None:
     first = forecast(request(4.0))
     assert forecast(request(4.0, previous=first.basis)).change == ""

@@ -12,7 +12,7 @@ from pitlogger.forecast import library as shipped
 from pitlogger.forecast.features import NAMES, features
 from pitlogger.forecast.finish import forecast
 from pitlogger.forecast.history import history
-from pitlogger.forecast.library import library
+from pitlogger.forecast.library import arrival_row, library
 from tests.benchmarks.measured import moments as measured_moments
 from tests.forecast.made import request
 from tools.forecast_library.build import held_out
@@ -90,3 +90,12 @@ def test_an_update_needs_no_more_than_a_fraction_of_ten_megabytes() -> None:
     _, peak = tracemalloc.get_traced_memory()
     tracemalloc.stop()
     assert peak < 5_000_000
+
+
+@pytest.mark.parametrize("wrap", ["wrapped_foil", "wrapped_paper"])
+def test_either_wrap_tells_the_chance_of_arrival_that_it_is_wrapped(wrap: str) -> None:
+    bare = np.zeros(len(NAMES))
+    wrapped = bare.copy()
+    wrapped[NAMES.index(wrap)] = 1.0
+    told = arrival_row(0.5, wrapped, 2.0) - arrival_row(0.5, bare, 2.0)
+    assert told.tolist() == [0.0, 0.0, 0.0, 0.0, 0.0, 1.0, 0.0, 0.0]

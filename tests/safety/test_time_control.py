@@ -101,6 +101,8 @@ def test_a_start_that_is_in_doubt_is_not_shown() -> None:
     struck = Withdrawn(round(BEGUN * MIN), 40_000, "104 F was struck", round(860 * MIN))
     assert met(by_hand) is True
     assert met(replace(by_hand, withdrawn=(struck,))) is None
+    long_before = struck._replace(t_ms=round((BEGUN - 11) * MIN))
+    assert met(replace(by_hand, withdrawn=(long_before,))) is True
 
 
 @pytest.mark.parametrize("stage", ["cooling", "chilled", "reheating"])
