@@ -46,6 +46,17 @@ def test_a_clock_is_told_with_what_is_left_and_its_source() -> None:
     assert "3-501.14" in rows["cooling-stage-1-late"]["source"]
 
 
+def test_time_out_of_control_is_told_beside_the_limit_that_it_lies_under() -> None:
+    kitchen = Kitchen()
+    kitchen.stage(Stage.SMOKING)
+    minutes(kitchen, 203, 5, "brisket-1/core")
+    kitchen.stage(Stage.HOLDING)
+    minutes(kitchen, 120, 30, "brisket-1/core")
+    rows = [(row["kind"], row["judged_on"]) for row in watched(kitchen.engine, "brisket-1")]
+    assert ("hot-hold-low", "the coldest valid core") in rows
+    assert ("time-limit", "the clock of brisket-1: 30 min out of temperature control") in rows
+
+
 def test_an_unknown_piece_is_told(kitchen: Kitchen) -> None:
     with pytest.raises(UsageError, match="did you mean 'brisket-1'"):
         watched(kitchen.engine, "brisket-2")
