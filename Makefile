@@ -99,7 +99,7 @@ $(VENV)/mutate: $(VENV)/tests
 	$(BIN)/python -m pip install -q --disable-pip-version-check --group mutate
 	@touch $@
 
-mutate: system $(VENV)/mutate  ## Put 400 small faults into a copy of the code: do tests notice? (an hour)
+mutate: system $(VENV)/mutate  ## Put 400 small faults into a copy of the code: do tests notice? (hours)
 	$(BIN)/python -m tests.mutation
 
 nightly: system $(VENV)/checks $(VENV)/mutate $(VENV)/fuzz  ## All that is too long for every change (a night)
