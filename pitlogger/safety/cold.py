@@ -20,7 +20,7 @@ from pitlogger.safety.history import (
     longest_hole,
     within,
 )
-from pitlogger.safety.holding import BreachClock
+from pitlogger.safety.holding import BreachClock, beyond_words
 from pitlogger.safety.policy import Policy
 from pitlogger.safety.tables import ROUNDING_MC
 from pitlogger.safety.verdict import NO_PROBE, Verdict, not_concerned
@@ -49,7 +49,7 @@ def cold_hold(history: PieceHistory, points: list[Point], policy: Policy) -> Ver
             clock.update(point.t_ms, point.high_mc)
         if clock.breach_from_ms is not None and clock.worst_mc is not None:
             since = rfc3339(round(clock.breach_from_ms / 1000) * 1000)
-            worst = show_temperature(clock.worst_mc, digits=1)
+            worst = beyond_words(clock.worst_mc, policy.cold_hold.mc)
             return Verdict(True, False, source, f"above {shown} from {since}, warmest {worst}")
         warmest += [] if clock.worst_mc is None else [clock.worst_mc]
     if not warmest:

@@ -18,6 +18,9 @@ from pitlogger.safety.segments import crossing_ms, line_at
 from pitlogger.safety.tables import ROUNDING_MC
 from pitlogger.safety.verdict import NO_PROBE, Verdict, not_concerned
 
+# Meat of which nobody knows whether it was cooked: noise of its rise through the limit is no fall.
+PERHAPS_COOKED_MC = 2_000  # ours
+
 
 @dataclass(slots=True)
 class BreachClock:
@@ -86,6 +89,13 @@ class BreachClock:
             self.breached_ms = until_ms if by_hand else since_ms + self.delay_ms
 
 
+def beyond_words(value_mc: int, limit_mc: int) -> str:
+    """Return a value beyond a limit in words that cannot read as the limit itself."""
+    shown = show_temperature(value_mc, digits=1)
+    is_alike = shown == show_temperature(limit_mc, digits=1)
+    return show_temperature(value_mc, digits=2) if is_alike else shown
+
+
 def hot_limit(policy: Policy, is_charted_roast: bool = False) -> Temperature:
     """Return the limit a piece is held to; the roast limit only where the policy allows it."""
     if is_charted_roast and policy.hot_hold_roasts.value == "hot-hold-roast":
@@ -108,8 +118,8 @@ def holding(
     """Judge hot holding over every time the piece was cooked and off the pit.
 
     Args:
-        cooked_ms: When its cooking limit was met: from then on a fall under the limit is
-            judged though nobody marked that it came off the pit.
+        cooked_ms: When its cooking limit was met, 0 where that is not shown: from then on a
+            fall under the limit is judged though nobody marked that it came off the pit.
     """
     limit = hot_limit(policy, is_charted_roast)
     source = policy.cite(limit)
@@ -181,6 +191,8 @@ class _Run:
         self.dips = 0
         self.after_served = ""
         limit = hot_limit(policy, is_charted_roast)
+        self.was_cooked = "cooked" if cooked_ms else "perhaps cooked"
+        hot_mc = limit.mc - ROUNDING_MC if cooked_ms else limit.mc + PERHAPS_COOKED_MC
         clock: BreachClock | None = None
         was = Judged.NOT
         hot = False
@@ -189,7 +201,7 @@ class _Run:
             if phase.told is Stage.REHEATING and was is not Judged.UNMARKED:
                 hot = False
             cooked = cooked_ms is not None and point.t_ms >= cooked_ms
-            hot = hot or (cooked and point.low_mc >= limit.mc - ROUNDING_MC)
+            hot = hot or (cooked and point.low_mc >= hot_mc)
             if judged is Judged.UNMARKED and not hot:
                 self._end(clock, was)
                 clock, was = None, judged
@@ -236,10 +248,10 @@ class _Run:
         words = (
             f"below {show_temperature(limit.mc)} from {since}, "
             f"{show_duration(clock.beyond_ms + more_ms)} in all, "
-            f"lowest core {show_temperature(clock.worst_mc, digits=1)}"
+            f"lowest core {beyond_words(clock.worst_mc, limit.mc)}"
         )
         if judged is Judged.UNMARKED:
-            words += "; cooked, and no mark says that it came off the pit or was cooled"
+            words += f"; {self.was_cooked}, and no mark says that it came off the pit or was cooled"
         return "; ".join([words, *late_marks(self.history)])
 
     def between_words(self, limit: Temperature) -> str:

@@ -15,7 +15,7 @@ from pitlogger.safety.cold import cold_clock
 from pitlogger.safety.come_up import ComeUpClock, come_up_clock
 from pitlogger.safety.cooling import COOLING, CoolingClock, CoolingStep, cooling_clock, steps_of
 from pitlogger.safety.history import PieceHistory, Point, curve
-from pitlogger.safety.holding import BreachClock, hold_clock
+from pitlogger.safety.holding import PERHAPS_COOKED_MC, BreachClock, hold_clock
 from pitlogger.safety.lethality import (
     LethalityClock,
     is_unjoined,
@@ -28,7 +28,7 @@ from pitlogger.safety.reheating import WARMED_MC, ReheatClock, reheat_clock
 from pitlogger.safety.tables import ROUNDING_MC
 from pitlogger.safety.time_control import TimeClock, time_clock
 
-UNMARKED = "cooked, and marked as on the pit: say whether it is held, cooled or served"
+UNMARKED = "and marked as on the pit: say whether it is held, cooled or served"
 _AT_TABLE = frozenset({Stage.SERVING, Stage.CARVED, Stage.SERVED, *COOLING})
 _MOMENTS = (
     "since_ms", "breached_ms", "breach_from_ms", "last_ms", "early_ms", "late_ms", "begun_ms",
@@ -146,15 +146,21 @@ class PieceClocks:
             self.come_up.update(t_ms, low_mc)
 
     def _fall(self, t_ms: int, low_mc: int, high_mc: int, by_hand: bool, whole: bool) -> None:
-        """Follow cooked meat that nobody marked as off the pit: its temperature decides."""
+        """Follow cooked meat that nobody marked as off the pit: its temperature decides.
+
+        While a core is silent it cannot be shown that it is cooked, so what fell is as if it were.
+        """
+        hot_mc = self.hold.limit_mc - ROUNDING_MC
         if self.lethality.met_ms is None:
-            return
-        if not self.is_hot and low_mc >= self.hold.limit_mc - ROUNDING_MC:
+            if whole:
+                self.is_hot = False
+                return
+            hot_mc = self.hold.limit_mc + PERHAPS_COOKED_MC
+        if not self.is_hot and low_mc >= hot_mc:
             self.is_hot = True
         if self.is_hot:
             self.hold.update(t_ms, low_mc, by_hand)
-            if whole:
-                self.cooling.update(t_ms, high_mc)
+            self.cooling.update(t_ms, high_mc if whole else self._not_cooled(high_mc))
 
     def _hold_cold(self, t_ms: int, high_mc: int, whole: bool) -> None:
         is_there = whole and high_mc <= self.cold.limit_mc + ROUNDING_MC
@@ -216,7 +222,8 @@ class PieceClocks:
     def _unmarked(self, now_ms: int, policy: Policy) -> Iterator[ClockState]:
         """Tell of cooked meat under the holding limit that is marked as on the pit."""
         told = self._holding(now_ms, policy)
-        words = f"{told.message}; {UNMARKED}" if told.is_true else told.message
+        cooked = "cooked" if self.lethality.met_ms is not None else "perhaps cooked"
+        words = f"{told.message}; {cooked}, {UNMARKED}" if told.is_true else told.message
         yield replace(told, message=words)
         if told.is_true:
             yield from self._cooling(now_ms, policy)

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from pitlogger.model.cooks import Stage
 from pitlogger.model.folding import fold
-from pitlogger.model.journal import SpotRead, Undone
+from pitlogger.model.journal import AlertChanged, SpotRead, Undone
 from pitlogger.model.quantities import milli_c_from_fahrenheit
 from pitlogger.model.readings import Reading, Tagged
 from pitlogger.safety.judge import judge
@@ -145,3 +145,38 @@ def test_the_hand_reading_taken_back_gives_the_credit_back() -> None:
     kitchen.say(Undone(made.run, made.seq), by="AB")
     read(kitchen, 25, 150)
     assert live_met(kitchen)
+
+
+def _one_of_two_falls_silent(kitchen: Kitchen, at: float, top: float) -> None:
+    """Heat both from 60 F; the point dies at ``at``, the core goes on to ``top``."""
+    kitchen.stage(Stage.SMOKING)
+    value = 60.0
+    while value < top:
+        read(kitchen, 2, value, value if value < at else None)
+        value += 1.0
+
+
+def test_meat_that_falls_with_one_probe_dead_rings_though_cooking_is_not_shown() -> None:
+    kitchen = Kitchen()
+    _one_of_two_falls_silent(kitchen, 70, 165)
+    for value in range(165, 120, -1):
+        read(kitchen, 2, value, None)
+    assert [state for _, state in kitchen.alerts("hot-hold-low")] == ["unacknowledged"]
+    said = [
+        entry.body.message
+        for entry in kitchen.entries()
+        if isinstance(entry.body, AlertChanged) and entry.body.alert_kind == "hot-hold-low"
+    ]
+    assert "perhaps cooked, and marked as on the pit" in said[0]
+
+
+def test_a_rise_through_the_limit_and_a_dead_probe_that_comes_back_ring_nothing() -> None:
+    kitchen = Kitchen()
+    _one_of_two_falls_silent(kitchen, 70, 135)
+    for step in range(30):
+        read(kitchen, 2, 135.0 + (step % 3 - 1) * 0.8, None)
+    for value in range(136, 150):
+        read(kitchen, 3, value, None)
+    for value in range(120, 128):
+        read(kitchen, 3, 150, value)
+    assert kitchen.alerts("hot-hold-low") == []
