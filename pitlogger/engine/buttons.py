@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from pitlogger.engine.inputs import Command
 from pitlogger.engine.scales import only_scale, weighed_on
 from pitlogger.engine.step import Engine
-from pitlogger.engine.watch.recognition import inferred
+from pitlogger.engine.watch.recognition import inferred, is_return
 from pitlogger.engine.watch.weights import ALL, LIKELY, weighing
 from pitlogger.errors import PitloggerError, RefusedError
 from pitlogger.model.alerts import ACTIVE, ANNUNCIATED
@@ -109,7 +109,11 @@ def _agreed(engine: Engine) -> Body:
     if asked[0].kind == LIKELY and (load := engine.weights.asked(subject)) is not None:
         return replace(weighing(load[0], load[1][0]), confirmed=True)
     found = engine.recognition.proposals.get(subject, [])
-    if not found or found[-1].stage not in ON_PIT:
+    if (
+        not found
+        or found[-1].stage not in ON_PIT
+        or is_return(engine.book.pieces[subject], found[-1].stage)
+    ):
         raise RefusedError(f"{subject}: answer on the page, where its temperature is shown")
     return replace(inferred(subject, found[-1]), confirmed=True)
 

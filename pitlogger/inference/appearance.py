@@ -21,6 +21,8 @@ LOADED = "loaded"
 LIFTED = "lifted"
 ROOM_C = 22.0
 USUAL_PIT_C = 115.0
+COOL_ROOM_C, COLD_C = 12.0, 2.0  # no room where meat rests is colder; a cold store, ice water
+CHILLED_C = 5.0  # 41 F: FDA Food Code 3-501.14
 HELD_MOST_C = 80.0  # no holding cabinet is hotter
 MEMORY = 0.35  # neighbouring slopes share readings: a step counts for so much
 FLOOR = 0.0008  # density of anything at all
@@ -36,6 +38,7 @@ class Look:
         slope: Slope of the core over the last minutes, degC per hour.
         pit_c: Pit temperature, ``None`` if it is not known.
         out: Whether its probe is out of the meat.
+        pace: Fall per hour during the rest, as a share of the distance to room temperature.
     """
 
     t_ms: int
@@ -43,6 +46,7 @@ class Look:
     slope: float | None = None
     pit_c: float | None = None
     out: bool = False
+    pace: float | None = None
 
 
 def log_likelihood(stage: str, look: Look) -> float:
@@ -52,8 +56,11 @@ def log_likelihood(stage: str, look: Look) -> float:
     core, slope = look.core_c, look.slope
     if core is None or slope is None:
         return 0.0
+    off = _OFF.get(stage)
+    if off is not None:
+        return MEMORY * math.log(FLOOR + off(look, core, slope))
     pit = USUAL_PIT_C if look.pit_c is None else look.pit_c
-    return MEMORY * math.log(FLOOR + _DENSITIES[stage](core, slope, pit))
+    return MEMORY * math.log(FLOOR + _HEATED[stage](core, slope, pit))
 
 
 # A probe lies beside the piece before and after, seldom while it is on the pit.
@@ -116,32 +123,64 @@ def _lifted(core: float, slope: float, pit: float) -> float:
     return 0.6 * _wrapped(core, slope, pit) + 0.4 * _normal(slope, -0.5, 2.5)
 
 
-def _resting(core: float, slope: float, pit: float) -> float:
-    if core < 40.0:
-        return _normal(slope, -3.0, 6.0)
-    falling = _log_normal(-slope, (core - ROOM_C) / 5.0, 0.9)
+def _falling(look: Look, core: float, slope: float, share: float, usual_h: float) -> float:
+    """Return the density of a fall at ``share`` of the pace at which the piece fell before."""
+    if look.pace is None:
+        return _log_normal(-slope, (core - ROOM_C) / usual_h, 0.9)
+    return _log_normal(-slope, share * look.pace * (core - ROOM_C), 0.45)
+
+
+def _resting(look: Look, core: float, slope: float) -> float:
+    if core < ROOM_C + 3.0:
+        return 0.3 * _normal(slope, 0.0, 1.0) if core > COOL_ROOM_C else 0.0
+    falling = _falling(look, core, slope, 1.0, 5.0)
     return 0.85 * falling + 0.15 * _normal(slope, -1.5, 2.0)
 
 
-def _holding(core: float, slope: float, pit: float) -> float:
-    if core < 40.0:
-        return _normal(slope, -3.0, 6.0)
-    falling = _log_normal(-slope, (core - ROOM_C) / 11.0, 0.6)
-    level = 0.2 if core < HELD_MOST_C else 0.02
+def _holding(look: Look, core: float, slope: float) -> float:
+    if core < ROOM_C + 3.0:
+        return 0.0
+    falling = _falling(look, core, slope, 0.4, 11.0)
+    level = 0.02 if core > HELD_MOST_C else 0.2 if look.pace is None else 0.5
     return (1.0 - level) * falling + level * _normal(slope, 0.0, 1.2)
 
 
-def _carved(core: float, slope: float, pit: float) -> float:
+def _cooling(look: Look, core: float, slope: float) -> float:
+    """Return the density of a slope in cold air or ice water."""
+    towards = core - COLD_C
+    if towards < 4.0:
+        return _normal(slope, -0.5, 1.0)
+    if core < COOL_ROOM_C:
+        return _log_normal(-slope, towards / 3.0, 1.0)
+    if look.pace is None:
+        return 0.5 * _resting(look, core, slope)
+    return _log_normal(-slope, 3.0 * look.pace * (core - COOL_ROOM_C), 0.4)  # much faster now
+
+
+def _chilled(look: Look, core: float, slope: float) -> float:
+    return _normal(slope, 0.0, 1.0) if core < CHILLED_C + 3.0 else 0.0
+
+
+def _reheating(look: Look, core: float, slope: float) -> float:
+    return _log_normal(slope, max(USUAL_PIT_C - core, 4.0) / 3.0, 1.0)
+
+
+def _carved(look: Look, core: float, slope: float) -> float:
     return 0.01
 
 
-_DENSITIES: dict[str, Callable[[float, float, float], float]] = {
+_HEATED: dict[str, Callable[[float, float, float], float]] = {
     Stage.RAW: _raw,
     LOADED: _raw,
     Stage.SMOKING: _smoking,
     Stage.WRAPPED: _wrapped,
     LIFTED: _lifted,
+}
+_OFF: dict[str, Callable[[Look, float, float], float]] = {
     Stage.RESTING: _resting,
     Stage.HOLDING: _holding,
     Stage.CARVED: _carved,
+    Stage.COOLING: _cooling,
+    Stage.CHILLED: _chilled,
+    Stage.REHEATING: _reheating,
 }

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import NamedTuple
 
-from pitlogger.inference.appearance import LIFTED, LOADED
+from pitlogger.inference.appearance import CHILLED_C, COOL_ROOM_C, LIFTED, LOADED
 from pitlogger.inference.semi_markov import Branch, Exit
 from pitlogger.model.cooks import ON_PIT, Stage
 
@@ -25,7 +25,7 @@ UNSEEN = 0.003  # a step, where a change is about due
 SHORTEST_MS = 6 * 60_000
 UNSEEN_FOR_MS = 6 * 60_000  # what shows in a core alone began some time before
 WARM_C = 40.0  # no piece is that before the fire
-BOX_FELT_MS = 30 * 60_000  # until a core falls as it does in a box
+FELT_MS = 15 * 60_000  # until a core falls as it does in a box or in the cold
 COOKED_C = 57.0  # nor taken off below it
 EARLY_C, SELDOM, SELDOM_EARLY = 15.0, 0.02, 0.002  # how likely far from the target
 HEAT_ARRIVES_MIN, HEAT_TURNS_MIN = 25.0, 13.0  # medians; log spreads below
@@ -34,56 +34,62 @@ LOOK_S, LOOK_LOG_SD, LOOK_WEIGHT = 30.0, 0.3, 3.0  # half a minute; so sure as b
 WORK_S, WORK_LOG_SD = 100.0, 0.5
 LOG_RATIO_MOST = 3.5
 PULL_AGAIN = 0.5
+FALLEN_C = 3.0  # it was off the pit
 SOON_MS = 4 * 60_000  # a piece is weighed so long after it was moved
-OFF_PIT = frozenset({LIFTED, Stage.RESTING, Stage.HOLDING})
+JUST_OFF = frozenset({LIFTED, Stage.RESTING})
+COOKED = JUST_OFF | {Stage.HOLDING, Stage.CARVED, Stage.COOLING, Stage.CHILLED, Stage.REHEATING}
 _AFTER = frozenset({"off-pit", "rested", "at-wrap", "out"})
 _UNLIKE = math.log(0.002)  # weighed as what it is not
 _AT_ONCE = math.log(0.1)  # moved with no lid to be seen
+_LONG_AFTER = -5.0
 LONGEST = 4.0  # medians: after so many heat is surely there
 
 
 class Sign(NamedTuple):
     """A sign that somebody did something to the piece.
 
-    ``kind`` is ``lid`` (opened for ``open_s`` seconds, 0 if not known), ``in`` (a probe was put
-    into cold meat), ``out`` (a probe was pulled out of warm meat), or the checkpoint at which the
-    piece was weighed.
+    ``kind`` is ``lid`` (opened for ``open_s`` seconds, 0 if not known, maybe for another piece),
+    ``in`` (a probe was put into cold meat), ``out`` (a probe was pulled out of warm meat), or the
+    checkpoint at which the piece was weighed.
     """
 
     kind: str
     at_ms: int
     open_s: float = 0.0
+    other: float = 0.0  # how likely another piece was due then
 
 
 @dataclass(frozen=True, slots=True)
 class Aims:
     """What is meant to happen to a piece; temperatures of the lead core.
 
-    ``wrap_at_c`` is ``None`` for a piece that stays bare; ``seen_c`` was its core at the last lid.
+    ``wrap_at_c`` is ``None`` for a piece that stays bare; ``seen_c`` was its core at the last lid,
+    ``top_c`` the highest so far.
     """
 
     wrap_at_c: float | None = None
     pull_at_c: float = 93.0
     seen_c: float = 0.0
+    top_c: float = 0.0
 
 
 @dataclass(slots=True)
 class Looks:
-    """How long lids of a cook stand open for a look: what is usual, then what was seen.
+    """How long the lid is open for a look: the usual time, updated by the looks of this cook.
 
-    Log-normal both, as is work: the ratio of the two is what a lid says.
+    Times are log-normal, for looks and for work.
     """
 
     n: int = 0
     log_sum: float = 0.0
 
     def take(self, open_s: float) -> None:
-        """Take a lid that was opened while nothing was to be done."""
+        """Take in a lid opened while no action was due."""
         self.n += 1
         self.log_sum += math.log(max(open_s, 5.0))
 
     def ratio(self, open_s: float) -> float:
-        """Return how much likelier work than a look keeps a lid open so long."""
+        """Return the likelihood ratio of work to a look."""
         known = (LOOK_WEIGHT * math.log(LOOK_S) + self.log_sum) / (LOOK_WEIGHT + self.n)
         sd = LOOK_LOG_SD * math.sqrt(1.0 + 1.0 / (LOOK_WEIGHT + self.n))
         work = max(math.log(WORK_S), known + 0.5)
@@ -126,14 +132,18 @@ def exits(
             p = hazard(age_min, HEAT_TURNS_MIN, TURNS_LOG_SD)
             found = [Exit(Stage.RESTING, branch.entered_ms, p), *_carved(signs)]
         case Stage.RESTING | Stage.HOLDING:
-            found = _carved(fresh)
-            if branch.stage == Stage.RESTING and age_min > 15.0 + BOX_FELT_MS / 60_000:
-                found.append(Exit(Stage.HOLDING, t_ms - BOX_FELT_MS, UNSEEN))
+            found = [*_carved(fresh), *_back(branch, fresh, core_c, aims)]
+            if age_min > 15.0 + FELT_MS / 60_000:
+                if branch.stage == Stage.RESTING:
+                    found.append(Exit(Stage.HOLDING, t_ms - FELT_MS, UNSEEN))
+                found.append(Exit(Stage.COOLING, t_ms - FELT_MS, _cooled(core_c)))
+        case Stage.COOLING | Stage.CHILLED:
+            found = [*_carved(fresh), *_warmed(branch.stage, core_c, age_min, t_ms)]
         case _:
             pass
     whole = sum(way.p for way in found)
-    if whole > 0.97:
-        found = [way._replace(p=way.p * 0.97 / whole) for way in found]
+    if whole > 0.99:
+        found = [way._replace(p=way.p * 0.99 / whole) for way in found]
     return found
 
 
@@ -162,6 +172,14 @@ def _put_on(signs: Sequence[Sign], core_c: float | None, t_ms: int) -> list[Exit
     return found
 
 
+def due(core_c: float | None, aims: Aims) -> float:
+    """Return the probability, 0 to 1, that a piece is about to be wrapped or taken off."""
+    if core_c is None:
+        return 0.0
+    wrap = 0.0 if aims.wrap_at_c is None else _near(core_c, aims.wrap_at_c, 4.0, 12.0)
+    return max(wrap, _near(core_c, aims.pull_at_c, 4.0, 12.0))
+
+
 def _near(core_c: float, at_c: float, early: float, late: float) -> float:
     """Return how well a core fits an action due at ``at_c``, 0 to 1."""
     off = core_c - at_c
@@ -169,41 +187,43 @@ def _near(core_c: float, at_c: float, early: float, late: float) -> float:
 
 
 def log_explained(stage: str, entered_ms: int, signs: Sequence[Sign], looks: Looks) -> float:
-    """Return how well a branch explains what was done: lids, a probe pulled, a weighing.
+    """Return the log-likelihood of the signs of a step, given a branch.
 
-    Work keeps a lid open for long, a look does not; putting on and taking off takes either. A piece
-    is weighed, and its probe pulled, rather minutes than hours after it was taken off.
+    Work keeps a lid open for long, a look does not; putting on and taking off may take either. A
+    piece is weighed, and its probe pulled, minutes rather than hours after it was taken off.
 
     Args:
-        looks: How long lids stood open in this cook when there was nothing to do.
+        looks: How long the lid is open for a look in this cook.
     """
     log = 0.0
-    for kind, at_ms, open_s in signs:
+    for kind, at_ms, open_s, other in signs:
         age_ms = at_ms - entered_ms
         if kind == "lid":
             if age_ms == 0 and open_s > 0:
                 ratio = looks.ratio(open_s)
+                ratio /= 1.0 - other + other * ratio
                 log += math.log(ratio if stage == Stage.WRAPPED else 0.5 + 0.5 * ratio)
         elif kind in _AFTER:
-            is_off = stage in OFF_PIT
-            if kind == "rested":
-                log += 0.0 if is_off else _UNLIKE
-            elif is_off if kind != "at-wrap" else stage == Stage.WRAPPED:
-                log += (
-                    _AT_ONCE if age_ms <= 0 else -age_ms / SOON_MS if age_ms < 5 * SOON_MS else -5.0
-                )
-            elif kind != "out" and stage != Stage.CARVED:
-                log += _UNLIKE
-            else:
-                log += -5.0 if kind == "out" and stage in ON_PIT else 0.0
+            log += _after(kind, stage, age_ms)
     return log
 
 
-def meant(core_c: float, at_c: float) -> float:
-    """Return the share of people who have done by this core what they meant to do at ``at_c``.
+def _after(kind: str, stage: str, age_ms: int) -> float:
+    """Return the log-likelihood of a pulled probe or a weighing, ``age_ms`` into a stage."""
+    belongs = stage == Stage.WRAPPED if kind == "at-wrap" else stage in JUST_OFF
+    if kind == "rested":
+        return 0.0 if stage in COOKED else _UNLIKE
+    if belongs:
+        return _AT_ONCE if age_ms <= 0 else -min(age_ms / SOON_MS, -_LONG_AFTER)
+    if kind == "out":
+        return _LONG_AFTER if stage in COOKED or stage in ON_PIT else 0.0
+    return 0.0 if stage == Stage.CARVED else _UNLIKE
 
-    Most are late by the minutes that it takes to see and to get up, some think otherwise by
-    then, a few never do it.
+
+def meant(core_c: float, at_c: float) -> float:
+    """Return the probability that an action due at ``at_c`` has been taken by this core.
+
+    Most people are a few minutes late, some change their minds, a few never do it.
     """
     return 0.97 * (0.8 * _below((core_c - at_c - 1.5) / 3.0) + 0.2 * _below((core_c - at_c) / 9.0))
 
@@ -213,11 +233,11 @@ def _below(z: float) -> float:
 
 
 def _at_a_lid(core_c: float | None, at_c: float, seen_c: float, seldom: float) -> float:
-    """Return how likely what is meant at ``at_c`` is done at a lid, and was at none before.
+    """Return the probability that an action due at ``at_c`` is taken at this lid, not before.
 
     Args:
         seen_c: Its core at the last lid.
-        seldom: The chance at a lid that finds the core where the last one did.
+        seldom: The probability if the core is no hotter than at the lid before.
     """
     if core_c is None:
         return seldom
@@ -257,9 +277,35 @@ def _taken_off(signs: Sequence[Sign], core_c: float | None, aims: Aims, t_ms: in
     return found
 
 
+def _cooled(core_c: float | None) -> float:
+    """Return the probability that cooling begins: low while hot, high below any room."""
+    if core_c is None or core_c > COOKED_C:
+        return 0.00004
+    return 0.0003 if core_c > COOL_ROOM_C else 0.05
+
+
+def _back(branch: Branch, signs: Sequence[Sign], core_c: float | None, aims: Aims) -> list[Exit]:
+    """Return how a piece whose core has fallen goes back on the pit, as it was before."""
+    if core_c is None or core_c > aims.top_c - FALLEN_C:
+        return []
+    before = [stage for stage, _ in branch.path if stage in ON_PIT]
+    stage = before[-1] if before else Stage.SMOKING
+    return [Exit(stage, sign.at_ms, SELDOM) for sign in signs if sign.kind == "lid"]
+
+
+def _warmed(stage: str, core_c: float | None, age_min: float, t_ms: int) -> list[Exit]:
+    """Return how a cooling piece becomes chilled, and how it is reheated."""
+    found = []
+    if stage == Stage.COOLING and core_c is not None and core_c <= CHILLED_C:
+        found.append(Exit(Stage.CHILLED, t_ms, 0.5))
+    if age_min > 2 * UNSEEN_FOR_MS / 60_000:
+        found.append(Exit(Stage.REHEATING, t_ms - UNSEEN_FOR_MS, SELDOM_EARLY))
+    return found
+
+
 def _carved(signs: Sequence[Sign]) -> list[Exit]:
     return [
-        Exit(Stage.CARVED, sign.at_ms, 0.95)
+        Exit(Stage.CARVED, sign.at_ms, 0.98)
         for sign in signs
         if sign.kind in ("carved", "sauced", "served")
     ]

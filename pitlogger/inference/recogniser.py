@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from bisect import bisect
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import NamedTuple
 
-from pitlogger.inference.appearance import LOADED, Look, log_likelihood
+from pitlogger.inference.appearance import LOADED, ROOM_C, Look, log_likelihood
 from pitlogger.inference.changes import EARLY_C, Aims, Looks, Sign, exits, log_explained
 from pitlogger.inference.semi_markov import Branch, Exit, advance
 from pitlogger.model.cooks import BEFORE_FIRE, Stage
@@ -26,10 +27,18 @@ BOILING_C = 101.0
 MEAT_MINUTES, MEAT_C_PER_H = 10, 20.0
 REHEATS_MS = 40 * MINUTE_MS
 AGREE_MS = 4 * MINUTE_MS  # entries so near to each other are one moment
+LEAST_AGREEING = 0.05  # else what was thought till then is forgotten
 SETTLED = 0.8  # of the chance within one such moment
 PATIENCE_MS = 24 * MINUTE_MS  # then the time is told as well as it is known
 DENIED_MS = 10 * MINUTE_MS
-FOUND = (Stage.SMOKING, Stage.WRAPPED, Stage.RESTING, Stage.HOLDING, Stage.CARVED)
+PACE_MS, MOST_FALLS = 40 * MINUTE_MS, 90
+AT_FIRST_MS, LATELY_MS = 20 * MINUTE_MS, 24 * MINUTE_MS
+PACE_LEAST, LEAST_PACE = 6, 0.04  # looks; what falls slower than that is not off the pit
+FALLING = frozenset({Stage.RESTING, Stage.HOLDING, Stage.COOLING})
+FOUND = frozenset({
+    Stage.SMOKING, Stage.WRAPPED, Stage.RESTING, Stage.HOLDING, Stage.CARVED, Stage.COOLING,
+    Stage.CHILLED, Stage.REHEATING,
+})  # fmt: skip
 
 
 class StageProposal(NamedTuple):
@@ -59,7 +68,7 @@ class Sight:
     known: list[tuple[Stage, int]] = field(default_factory=list)
     denied: list[tuple[Stage, int]] = field(default_factory=list)
     minutes: list[tuple[int, float]] = field(default_factory=list)
-    signs: list[tuple[str, int, float]] = field(default_factory=list)
+    signs: list[tuple[str, int, float, float]] = field(default_factory=list)
     weighed: list[tuple[str, int]] = field(default_factory=list)  # checkpoints taken as signs
     out: bool = False
     out_from_c: float = 0.0
@@ -68,19 +77,23 @@ class Sight:
     longest_s: float = 0.0  # of all lids that were opened
     looks: Looks = field(default_factory=Looks)
     seen_c: float = 0.0  # its core at the last lid
+    top_c: float = 0.0  # its highest core
+    falls: list[tuple[int, float]] = field(default_factory=list)  # shares an hour, at each look
+    fell_ms: int = 0  # since when it falls
+    settled: int = 1  # how much of a path is known
     lid_ms: int = -1  # of the last lid that was opened
     unheated_ms: int = -1  # when its pit was last colder than its core
     waiting: dict[Stage, int] = field(default_factory=dict)
 
     # -- observations ------------------------------------------------------------------------
 
-    def sign(self, kind: str, at_ms: int, open_s: float = 0.0) -> None:
+    def sign(self, kind: str, at_ms: int, open_s: float = 0.0, other: float = 0.0) -> None:
         """Take in a sign of an action; see ``changes.Sign``."""
         if kind == "lid":
             self.longest_s = max(self.longest_s, open_s)
             if self.longest_s < SLOW_LIDS_S:  # a pit whose dips are all short
                 open_s += SHORT_WORK_S - self.longest_s
-        self.signs.append((kind, at_ms, open_s))
+        self.signs.append((kind, at_ms, open_s, other))
 
     def minute(self, t_ms: int, core_c: float | None, pit_c: float | None, aims: Aims) -> None:
         """Take in the core and pit temperatures of one minute, ``None`` for one that is missing."""
@@ -96,7 +109,10 @@ class Sight:
                 self.unheated_ms = t_ms
             elif self.unheated_ms >= 0 and t_ms - self.unheated_ms < REHEATS_MS:
                 look.pit_c = look.core_c - 6.0  # its heat is not felt yet
-        aims = replace(aims, seen_c=self.seen_c)
+        if self.last_c is not None:
+            self.top_c = max(self.top_c, self.last_c)
+        self._fall(look)
+        aims = replace(aims, seen_c=self.seen_c, top_c=self.top_c)
         signs = [Sign(*one) for one in self.signs]
         self.signs.clear()
 
@@ -110,7 +126,10 @@ class Sight:
         known: dict[str, float] = {}
 
         def seen(stage: str, entered_ms: int) -> float:
-            if stage not in known:
+            if stage in FALLING:
+                look.pace = self._pace(stage, entered_ms, t_ms)
+                known[stage] = log_likelihood(stage, look)
+            elif stage not in known:
                 known[stage] = log_likelihood(stage, look)
             return known[stage] + (
                 log_explained(stage, entered_ms, signs, self.looks) if signs else 0.0
@@ -170,28 +189,73 @@ class Sight:
         (c_ms, c), (d_ms, d) = minutes[-2], minutes[-1]
         return (c + d - a - b) / (c_ms + d_ms - a_ms - b_ms) * 3_600_000
 
+    def _fall(self, look: Look) -> None:
+        """Take in the core's fall as a share of its distance to the room."""
+        if look.core_c is None or look.slope is None or look.core_c <= WARM_C:
+            return
+        pace = -look.slope / (look.core_c - ROOM_C)
+        if pace <= LEAST_PACE:
+            self.fell_ms = look.t_ms
+        elif look.t_ms - self.fell_ms >= AT_FIRST_MS:  # till then it falls faster and faster
+            self.falls.append((look.t_ms, pace))
+            del self.falls[:-MOST_FALLS]
+
+    def _pace(self, stage: str, entered_ms: int, t_ms: int) -> float | None:
+        """Return how fast the core fell during the rest, up to ``stage`` or until recently."""
+        first, end = entered_ms - PACE_MS, entered_ms
+        if stage == Stage.RESTING:
+            first, end = entered_ms, t_ms - LATELY_MS
+        falls = self.falls
+        known = falls[bisect(falls, (first, 0.0)) : bisect(falls, (end, 0.0))]
+        if len(known) < PACE_LEAST:
+            return None
+        return sorted(pace for _, pace in known)[len(known) * 3 // 4]
+
     # -- what people said --------------------------------------------------------------------
 
     def settle(self, stage: Stage, at_ms: int) -> None:
         """Take a stage as certain: marked by a person, or a proposal that was accepted."""
         self.known.append((stage, at_ms))
         here = Stage.RAW if stage in BEFORE_FIRE else stage
-        if here not in FOUND and here is not Stage.RAW:
+        if here is Stage.IN_TRANSIT:
+            here = Stage.HOLDING
+        elif here not in FOUND and here is not Stage.RAW:
             here = Stage.CARVED  # nothing is looked for from there
         path: list[tuple[str, int]] = [one for one in self.known[:-1] if one[0] in FOUND]
-        self.branches = [Branch(here, at_ms, 1.0, path)]
+        kept = [
+            one for one in (self._agreeing(one, here, at_ms, path) for one in self.branches) if one
+        ]
+        whole = sum(one.p for one in kept)
+        if whole < LEAST_AGREEING:
+            kept, whole = [Branch(here, at_ms, 1.0, path)], 1.0
+        for one in kept:
+            one.p /= whole
+        self.branches = kept
+        self.settled = len(path) + 1
         self.waiting.clear()
+
+    def _agreeing(
+        self, one: Branch, stage: str, at_ms: int, path: list[tuple[str, int]]
+    ) -> Branch | None:
+        """Return the branch with the known stage set in it, ``None`` if it contradicts it."""
+        told = self._unsettled(one)
+        for place, (known, entered_ms) in enumerate(told):
+            if known == stage and abs(entered_ms - at_ms) <= AGREE_MS:
+                whole = [*path, (stage, at_ms), *told[place + 1 :]]
+                return Branch(*whole[-1], one.p, whole[:-1])
+        return None
 
     def deny(self, stage: Stage, at_ms: int) -> None:
         """Take in that the piece did not enter a stage at about that time."""
         self.denied.append((stage, at_ms))
         kept = [
             one for one in self.branches
-            if (entry := one.entry(stage)) is None or not self._is_denied(stage, entry)
+            if not any(self._is_denied(*entry) for entry in self._unsettled(one))
         ]  # fmt: skip
         if not kept:
             last = self.known[-1] if self.known else (Stage.RAW, 0)
             kept = [Branch(last[0], last[1], 1.0, [])]
+            self.settled = 1
         whole = sum(one.p for one in kept)
         for one in kept:
             one.p /= whole
@@ -209,12 +273,11 @@ class Sight:
         Args:
             chance: How likely a stage has to be.
         """
-        last = max((FOUND.index(stage) for stage, _ in self.known if stage in FOUND), default=-1)
-        entries: dict[str, list[tuple[int, float]]] = {stage: [] for stage in FOUND[last + 1 :]}
+        entries: dict[str, list[tuple[int, float]]] = {}
         for one in self.branches:
-            for stage, at_ms in (*one.path, (one.stage, one.entered_ms)):
-                if stage in entries:
-                    entries[stage].append((at_ms, one.p))
+            for stage, at_ms in self._unsettled(one):
+                if stage in FOUND:
+                    entries.setdefault(stage, []).append((at_ms, one.p))
         found = []
         for stage, known in entries.items():
             p = sum(share for _, share in known)
@@ -224,7 +287,10 @@ class Sight:
             at_ms, share = _moment(sorted(known))
             if share >= SETTLED * p or t_ms - since_ms >= PATIENCE_MS:
                 found.append(StageProposal(Stage(stage), at_ms, min(p, 0.999)))
-        return found
+        return sorted(found, key=lambda one: one.at_ms)
+
+    def _unsettled(self, one: Branch) -> list[tuple[str, int]]:
+        return [*one.path, (one.stage, one.entered_ms)][self.settled :]
 
 
 def _moment(entries: list[tuple[int, float]]) -> tuple[int, float]:

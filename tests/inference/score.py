@@ -12,11 +12,9 @@ from __future__ import annotations
 
 import random
 import sys
-from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from multiprocessing import Pool
-from typing import NamedTuple
 
 from pitlogger.bootstrap.policies import load_policy
 from pitlogger.engine.feed import feed, ticks_until
@@ -37,11 +35,10 @@ from pitlogger_simulators.plant.live import LiveSmoker
 from pitlogger_simulators.plant.pits import Pit
 from tests.inference.made import Made
 from tests.inference.shells import Shells
+from tests.inference.tally import WITHIN_MS, Found, Tally, Tried, alarms, rows
 
 START_MS = 1_700_000_000_000
 STEP_S = 20
-WITHIN_MS = {"smoking": 300_000, "wrapped": 300_000, "resting": 300_000, "carved": 120_000}
-SAME_ALARM_MS = 600_000
 SCALE = Channel("bench", Site.BENCH, quantity=Quantity.MASS, settled=True)
 ROOM_C = 22.0
 USUAL_G = {"brisket-packer": 4200, "brisket-flat": 2200, "pork-butt": 3800, "beef-chuck": 2000}
@@ -64,7 +61,6 @@ id = "piece/core"
 site = "core"
 piece = "piece"
 """
-Found = dict[str, tuple[int, float, int]]  # by stage: when, how likely, when it was told
 
 
 @dataclass(slots=True)
@@ -118,6 +114,10 @@ class Cooked:
         self.step_c = rng.choice([0.1, 0.1, 0.5556])
         self.boxed = rng.random() < 0.3  # straight into a box
         self.rest_s = rng.uniform(1, 3) * 3600
+        self.place = rng.choice(["box", "cabinet"])
+        moves = not self.boxed and not self.pulls_probe and rng.random() < 0.3
+        self.box_s = rng.uniform(45, 80) * 60 if moves else 1e9
+        self.rest_s += 5400.0 if moves else 0.0
         self.stage, self.due_s, self.felt_c = "raw", 0.0, ROOM_C
         self.truth: dict[str, int] = {}
 
@@ -125,7 +125,7 @@ class Cooked:
         """Cook it and return what was read."""
         readings: list[Reading] = []
         t = 0.0
-        while t < 40 * 3600 and not (self.stage == "resting" and t - self.due_s > self.rest_s):
+        while t < 40 * 3600 and not (self._is_off() and t - self.due_s > self.rest_s):
             self._act(t)
             self.felt_c += self._true_c() - self.felt_c
             at_ms = START_MS + round(t * 1000)
@@ -150,10 +150,13 @@ class Cooked:
             self.seed, self.mass_g
         )
 
+    def _is_off(self) -> bool:
+        return self.stage in ("resting", "holding")
+
     def _true_c(self) -> float:
         if self.stage == "raw":
             return self.spec.start_c if self.probe_early else ROOM_C
-        if self.stage == "resting" and self.pulls_probe:
+        if self._is_off() and self.pulls_probe:
             return ROOM_C
         return self.smoker.core_c("piece")
 
@@ -168,7 +171,12 @@ class Cooked:
                 smoker.put_on("piece", self.spec, pit="pit", lid_s=rng.uniform(30, 100))
                 self._enter("smoking", t)
             return
-        if self.stage == "resting":
+        if self._is_off():
+            if self.stage == "resting" and t - self.due_s >= self.box_s:
+                off_s = self.due_s
+                smoker.place("piece", self.place)
+                self._enter("holding", t)
+                self.due_s = off_s
             return
         if self.looks_every_s and t > self.next_look_s:
             smoker.fire("pit").open_lid(rng.uniform(15, 45))
@@ -290,16 +298,6 @@ def followed(one: Drawn, stage_from: StageFrom) -> Followed:
     return run
 
 
-class Tried(NamedTuple):
-    """What became of one cook."""
-
-    name: str
-    truth: dict[str, int]
-    found: Found
-    marked: list[tuple[str, int]]  # its alarms with all stages marked
-    unmarked: list[tuple[str, int]]
-
-
 def tried(seed: int) -> Tried:
     """Draw one cook and recognise it."""
     draw = (by_heat_flow, lambda seed: Cooked(seed).drawn(), by_shells)[seed % 3]
@@ -307,68 +305,6 @@ def tried(seed: int) -> Tried:
     unmarked = followed(one, "taken")
     marked = followed(one, "person")
     return Tried(f"{one.name}, {seed}", one.truth, unmarked.found, marked.alarms, unmarked.alarms)
-
-
-@dataclass(slots=True)
-class Tally:
-    """What became of one stage over all cooks."""
-
-    real: int = 0
-    right: int = 0
-    late: int = 0
-    missed: int = 0
-    vain: int = 0
-    told_min: list[float] = field(default_factory=list)
-
-    def take(
-        self, real_ms: int | None, seen: tuple[int, float, int] | None, within_ms: int
-    ) -> None:
-        self.real += real_ms is not None
-        if seen is None:
-            self.missed += real_ms is not None
-        elif real_ms is None:
-            self.vain += 1
-        else:
-            self.told_min.append((seen[2] - real_ms) / 60_000)
-            is_right = abs(seen[0] - real_ms) <= within_ms
-            self.right += is_right
-            self.late += not is_right
-
-    def row(self, stage: str) -> str:
-        told = sorted(self.told_min)
-        after = f"{told[len(told) // 2]:.0f}, {told[len(told) * 9 // 10]:.0f} min" if told else "-"
-        return (
-            f"| {stage} | {self.real} | {self.right / max(1, self.real):.1%} | {self.late} |"
-            f" {self.missed} | {self.vain} | {after} |"
-        )
-
-
-def rows(tallies: dict[str, Tally], n: int) -> Iterator[str]:
-    wrong = sum(tally.late + tally.vain for tally in tallies.values())
-    yield f"{n} cooks, {wrong} wrong proposals: one in {n / max(1, wrong):.1f} cooks\n"
-    yield "| stage | cooks | within 5 min | other time | not seen | in vain | told (50, 90 %) |"
-    yield "| --- | --- | --- | --- | --- | --- | --- |"
-    for stage, tally in tallies.items():
-        yield tally.row(stage)
-
-
-def alarms(cooks: list[Tried]) -> Iterator[str]:
-    """Yield the table of alarms with all stages marked and with none."""
-    both, without, extra = Counter[str](), Counter[str](), Counter[str]()
-    for cook in cooks:
-        left = list(cook.unmarked)
-        for kind, at_ms in cook.marked:
-            same = [one for one in left if one[0] == kind and abs(one[1] - at_ms) <= SAME_ALARM_MS]
-            (both if same else without)[kind] += 1
-            left.remove(same[0]) if same else None
-            if not same:
-                print(f"{cook.name}: {kind} with marks alone", file=sys.stderr)
-        for kind, _ in left:
-            extra[kind] += 1
-    yield "| alarm | in both within 10 min | with marks alone | without marks alone |"
-    yield "| --- | --- | --- | --- |"
-    for kind in sorted(both | without | extra):
-        yield f"| `{kind}` | {both[kind]} | {without[kind]} | {extra[kind]} |"
 
 
 def main(n: int, first: int = 0) -> None:

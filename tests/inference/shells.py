@@ -64,6 +64,8 @@ class _Cooking:
         self.rest_h, self.rest_s = rng.uniform(0.5, 1.6), rng.uniform(45, 200) * 60
         self.stage, self.since, self.lid_until, self.due = "raw", 0.0, -1.0, 0.0
         self.on_s = rng.uniform(25, 80) * 60
+        self.box_s = rng.uniform(45, 80) * 60 if not self.pulled and rng.random() < 0.3 else 1e9
+        self.rest_s += 5400.0 if self.box_s < 1e9 else 0.0
         self.out_s = self.on_s + rng.uniform(2, 8) * 3600 if rng.random() < 0.25 else 1e9
 
     def run(self) -> None:
@@ -89,7 +91,7 @@ class _Cooking:
             return self.room_c
         if self.stage == "smoking" and t < self.since + max(0.0, self.late_probe_s):
             return self.room_c
-        if self.stage == "carved" or (self.stage == "resting" and self.pulled):
+        if self.stage == "carved" or (self.stage in ("resting", "holding") and self.pulled):
             return self.room_c
         return self.shell[0]
 
@@ -116,8 +118,10 @@ class _Cooking:
             if t >= self.due:
                 self._enter("resting", t)
                 self.lid_until = t + rng.uniform(15, 90)
-        elif self.stage == "resting" and t - self.since >= self.rest_s:
+        elif self.stage in ("resting", "holding") and t - made.truth["resting"] >= self.rest_s:
             self._enter("carved", t)
+        elif self.stage == "resting" and t - self.since >= self.box_s:
+            self._enter("holding", t)
 
     def _heat(self, t: float) -> None:
         swing = self.swing_c * (2 * abs(t / self.period_s % 1 - 0.5) - 0.5)
@@ -134,6 +138,8 @@ class _Cooking:
         if self.stage == "smoking" and t - self.since < self.dry_h * 3600:
             around = min(around, self.stall_c + 0.12 * max(0.0, around - self.stall_c))
         hold = 1.0 if on_pit else 0.3 * self.rest_h
+        if self.stage == "holding":
+            hold *= 0.3  # in a box
         old = [shell[0], *shell, around]
         for at in range(SHELLS):
             share = hold if at + 1 == SHELLS else 1.0

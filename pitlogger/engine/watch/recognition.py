@@ -9,11 +9,11 @@ from __future__ import annotations
 from pitlogger.engine.annunciator import Annunciator
 from pitlogger.engine.compiled_channel import Lane
 from pitlogger.engine.state import ChannelState, EngineState
-from pitlogger.inference.changes import Aims
+from pitlogger.inference.changes import Aims, due
 from pitlogger.inference.recogniser import Sight, StageProposal
 from pitlogger.model.alerts import ACTIVE, ALARMS
 from pitlogger.model.book import Book, PieceBook
-from pitlogger.model.cooks import ON_PIT, Stage
+from pitlogger.model.cooks import HOT_OFF_PIT, ON_PIT, Stage
 from pitlogger.model.journal import StageSet
 from pitlogger.model.readings import Site
 from pitlogger.rules.policies import RulePolicy
@@ -21,7 +21,7 @@ from pitlogger.rules.policies import RulePolicy
 MINUTE_MS = 60_000
 FRESH_MS = 3 * MINUTE_MS
 LID_WAIT_MS = 8 * MINUTE_MS
-TAKEN = frozenset({Stage.SMOKING, Stage.WRAPPED, Stage.RESTING})  # holding is recognised too badly
+TAKEN = frozenset({Stage.SMOKING, Stage.WRAPPED, Stage.RESTING, Stage.HOLDING})
 _SIGNS = frozenset({"at-wrap", "off-pit", "rested", "out-of-hold", "carved", "sauced", "served"})
 
 
@@ -52,7 +52,7 @@ class Recognition:
             self._follow(sight, held, t_ms)
             pit = _pit_of(held, pits)
             if pit is not None:
-                self._lids(sight, pit)
+                self._lids(sight, pit, held, book)
             pit_mc = None if pit is None or not pit.heard_well() else pit.pit.level_mc
             core_c = self._core_c(book, piece, t_ms)
             sight.minute(t_ms, core_c, None if pit_mc is None else pit_mc / 1000, self._aims(held))
@@ -105,12 +105,12 @@ class Recognition:
     def _is_taken(self, piece: str, found: list[StageProposal], book: Book) -> bool:
         if self.policy.stage_from != "taken" or not found:
             return False
-        told = [
-            one.weighed for one in book.pieces[piece].weighings if not one.weighed.is_unconfirmed
-        ]
+        held = book.pieces[piece]
+        told = [one.weighed for one in held.weighings if not one.weighed.is_unconfirmed]
         carved = [one.at_ms for one in told if one.checkpoint == "carved"]  # a person's own word
         return all(
             (one.stage in TAKEN or (one.stage is Stage.CARVED and one.at_ms in carved))
+            and not is_return(held, one.stage)
             and not self._is_held_back(piece, one.stage, book)
             for one in found
         )
@@ -130,14 +130,14 @@ class Recognition:
     def _follow(self, sight: Sight, held: PieceBook, t_ms: int) -> None:
         """Take the marks and weighings that are new, also those entered late."""
         marks = marks_of(held)
-        if marks != sight.known:
+        if marks[: len(sight.known)] != sight.known:
             stages = {stage for stage, _ in marks}
             sight.denied += [one for one in sight.known if one[0] not in stages]
             sight.known.clear()
             sight.settle(Stage.RAW, held.added_ms)
             sight.known.clear()
-            for stage, at_ms in marks:
-                sight.settle(stage, at_ms)
+        for stage, at_ms in marks[len(sight.known) :]:
+            sight.settle(stage, at_ms)
         for weighing in held.weighings:
             weighed = weighing.weighed
             known = (weighed.checkpoint, weighed.at_ms)
@@ -145,7 +145,19 @@ class Recognition:
                 sight.weighed.append(known)
                 sight.sign(*known)
 
-    def _lids(self, sight: Sight, pit: ChannelState) -> None:
+    def _other(self, held: PieceBook, book: Book) -> float:
+        """Return how likely one of the other pieces of a pit was due when its lid was opened."""
+        others = [
+            one for piece, one in book.pieces.items()
+            if one is not held and one.is_open and piece in self.state.sights
+            and one.piece.pit == held.piece.pit
+        ]  # fmt: skip
+        return max(
+            (due(self.state.sights[one.piece.id].last_c, self._aims(one)) for one in others),
+            default=0.0,
+        )
+
+    def _lids(self, sight: Sight, pit: ChannelState, held: PieceBook, book: Book) -> None:
         """Take a lid that was opened, once it is shut and it is known how long it stood open."""
         opened_ms = pit.pit.opened_ms
         if opened_ms is None or opened_ms <= sight.lid_ms:
@@ -154,7 +166,8 @@ class Recognition:
             sight.lid_ms = opened_ms  # no lid: the fire fails
         elif not pit.pit.open:
             sight.lid_ms = opened_ms
-            sight.sign("lid", pit.pit.fell_ms, (pit.pit.lowest_ms - pit.pit.fell_ms) / 1000)
+            open_s = (pit.pit.lowest_ms - pit.pit.fell_ms) / 1000
+            sight.sign("lid", pit.pit.fell_ms, open_s, self._other(held, book))
 
     def _core_c(self, book: Book, piece: str, t_ms: int) -> float | None:
         """Return the level of the first core that is heard."""
@@ -177,6 +190,11 @@ class Recognition:
 def marks_of(held: PieceBook) -> list[tuple[Stage, int]]:
     """Return the stages of a piece as they are set."""
     return [(mark.stage, mark.at_ms) for mark in held.marks]
+
+
+def is_return(held: PieceBook, stage: Stage) -> bool:
+    """Return whether a stage puts a piece back on the pit, where no limit of holding is watched."""
+    return stage in ON_PIT and held.stage in HOT_OFF_PIT
 
 
 def inferred(piece: str, found: StageProposal) -> StageSet:
