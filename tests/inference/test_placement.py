@@ -6,7 +6,10 @@ import math
 
 import pytest
 
-from pitlogger.inference.placement import placement
+from pitlogger.inference.placement import placement, thin_part
+from pitlogger_simulators.plant.cuts import PieceSpec
+from pitlogger_simulators.plant.live import LiveSmoker
+from pitlogger_simulators.plant.pits import Pit
 
 MINUTES = range(8)
 PIT_C = 118.0
@@ -38,3 +41,44 @@ def test_no_cup_that_cools_is_ever_meat(cup_c: float) -> None:
     levels_c = [22.0 + (cup_c - 22.0) * math.exp(-m / 40) for m in range(40)]
     found = {placement(levels_c[: n + 1], PIT_C) for n in range(40)}
     assert "meat" not in found
+
+
+def warmed(spec: PieceSpec, pit_c: float) -> list[float]:
+    """Return what a core reads in its first four hours on the plant, a minute each."""
+    smoker = LiveSmoker(3, room_c=18.0)
+    smoker.add_pit("pit", Pit(kind="gas", set_c=pit_c))
+    smoker.advance(3600.0)
+    smoker.put_on("piece", spec, pit="pit")
+    levels_c = []
+    for _ in range(240):
+        smoker.advance(60.0)
+        levels_c.append(smoker.core_c("piece"))
+    return levels_c
+
+
+@pytest.mark.parametrize("pit_c", [110.0, 135.0])
+@pytest.mark.parametrize(
+    ("spec", "is_thin"),
+    [
+        (PieceSpec("brisket-packer", mass_g=4600), False),
+        (PieceSpec("pork-butt", mass_g=3400), False),
+        (PieceSpec("brisket-flat", mass_g=1300, thickness_mm=30), True),
+        (PieceSpec("brisket-packer", mass_g=5200, thickness_mm=34), True),
+    ],
+)
+def test_a_thin_end_warms_faster_than_a_thick_part(
+    spec: PieceSpec, is_thin: bool, pit_c: float
+) -> None:
+    levels_c = warmed(spec, pit_c)
+    told = [thin_part(levels_c[:n], pit_c) for n in range(20, 240)]
+    sure = [one for one in told if one is not None]
+    assert len(sure) > 15
+    assert sorted(sure)[len(sure) // 2] > 0.7 if is_thin else max(sure) < 0.4
+    assert min(sure) > 0.3 if is_thin else True  # never offered as the other
+
+
+def test_neither_is_told_of_what_does_not_warm() -> None:
+    assert thin_part([22.0] * 30, PIT_C) is None
+    assert thin_part([20.0 + 0.3 * m for m in range(30)], None) is None
+    assert thin_part([72.0 + 0.02 * m for m in range(30)], PIT_C) is None
+    assert thin_part([20.0, 20.3], PIT_C) is None

@@ -6,7 +6,7 @@ from typing import Any
 
 from pitlogger.clock import rfc3339
 from pitlogger.engine.compiled_channel import Lane
-from pitlogger.inference.placement import placement
+from pitlogger.inference.placement import placement, thin_part
 from pitlogger.model.cooks import natural
 from pitlogger.model.readings import Site
 from pitlogger.views import words
@@ -45,7 +45,7 @@ def probes_screen(daemon: Node, shown: Shown) -> dict[str, Any]:
         if lane.is_temperature and lane.site in (Site.NONE, Site.CORE) and lane.piece is None
         and not lane.state.id.endswith(BY_HAND)
     ]  # fmt: skip
-    free.sort(key=lambda row: row["looks"] != tr(LOOKS["meat"]))
+    free.sort(key=lambda row: not row["looks"].startswith(tr(LOOKS["meat"])))
     sentence = (
         tr("Which probe goes into {piece}?", piece=wanting[0])
         if wanting
@@ -85,9 +85,14 @@ def _at(daemon: Node, at_ms: int, shown: Shown) -> dict[str, str]:
 
 def _looks(lane: Lane, pit_c: float | None) -> str:
     """Return where a probe seems to be, in words; empty where that is not plain."""
-    levels_c = [level / 1000 for level in lane.state.minutes_mc[-6:]]
-    found = placement(levels_c, pit_c) if lane.state.heard_well() else "unknown"
-    return tr(LOOKS[found]) if found in LOOKS else ""
+    levels_c = [level / 1000 for level in lane.state.minutes_mc]
+    found = placement(levels_c[-6:], pit_c) if lane.state.heard_well() else "unknown"
+    thin = thin_part(levels_c, pit_c) if found == "meat" else None
+    if thin is None or abs(thin - 0.5) < 0.2:
+        return tr(LOOKS[found]) if found in LOOKS else ""
+    if thin > 0.5:
+        return tr("reads like meat, its thin end ({p} likely)", p=f"{thin:.0%}")
+    return tr("reads like meat, its thick part ({p} likely)", p=f"{1 - thin:.0%}")
 
 
 def _pit_c(daemon: Node) -> float | None:
