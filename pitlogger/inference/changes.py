@@ -113,7 +113,7 @@ def exits(
         aims: The targets of the piece.
         t_ms: Time of the step.
     """
-    fresh = [sign for sign in signs if sign.at_ms - branch.entered_ms >= SHORTEST_MS]
+    fresh = [one for one in signs if one.at_ms - branch.entered_ms >= SHORTEST_MS] if signs else []
     age_min = (t_ms - branch.entered_ms) / 60_000
     found: list[Exit] = []
     match branch.stage:
@@ -253,9 +253,11 @@ def _wrapped(signs: Sequence[Sign], core_c: float | None, aims: Aims, t_ms: int)
     found = []
     if near > 0.05:
         found.append(Exit(Stage.WRAPPED, t_ms, 0.3 * UNSEEN * near))
-    p_lid = _at_a_lid(core_c, at_c, aims.seen_c, 0.1)
+    if not signs:
+        return found
+    p_of = {"lid": _at_a_lid(core_c, at_c, aims.seen_c, 0.1), "at-wrap": 0.9}
     for sign in signs:
-        p = {"lid": p_lid, "at-wrap": 0.9}.get(sign.kind, 0.0)
+        p = p_of.get(sign.kind, 0.0)
         if p > 0.001:
             found.append(Exit(Stage.WRAPPED, sign.at_ms, p))
     return found
@@ -268,10 +270,13 @@ def _taken_off(signs: Sequence[Sign], core_c: float | None, aims: Aims, t_ms: in
     if core_c is not None:
         seldom = SELDOM_EARLY if core_c < aims.pull_at_c - EARLY_C else SELDOM
         near = max(seldom, _near(core_c, aims.pull_at_c, 4.0, 12.0))
-    p_lid = max(_at_a_lid(core_c, aims.pull_at_c, aims.seen_c, PULL_AGAIN), 0.6 * SELDOM_EARLY)
     found = [Exit(LIFTED, t_ms - UNSEEN_FOR_MS, UNSEEN * near), *_carved(signs)]
+    if not signs:
+        return found
+    p_lid = max(_at_a_lid(core_c, aims.pull_at_c, aims.seen_c, PULL_AGAIN), 0.6 * SELDOM_EARLY)
+    p_of = {"lid": p_lid, "out": 0.3 * near, "off-pit": 0.9, "rested": 0.9}
     for sign in signs:
-        p = {"lid": p_lid, "out": 0.3 * near, "off-pit": 0.9, "rested": 0.9}.get(sign.kind, 0.0)
+        p = p_of.get(sign.kind, 0.0)
         if p > 0.001:
             found.append(Exit(LIFTED, sign.at_ms, p))
     return found

@@ -72,14 +72,15 @@ def advance(
             share = branch.p * way.p
             key = (way.stage, way.entered_ms)
             known = found.get(key)
-            path = [*branch.path, (branch.stage, branch.entered_ms)]
             if known is None:
+                path = [*branch.path, (branch.stage, branch.entered_ms)]
                 found[key] = Branch(way.stage, way.entered_ms, share, path)
                 best[key] = share
-            else:
-                known.p += share
-                if share > best[key]:
-                    known.path, best[key] = path, share
+                continue
+            known.p += share
+            if share > best[key]:
+                known.path = [*branch.path, (branch.stage, branch.entered_ms)]
+                best[key] = share
         key = (branch.stage, branch.entered_ms)
         share = branch.p * max(stays, 0.0)
         known = found.get(key)
