@@ -142,7 +142,8 @@ def _holding(look: Look, core: float, slope: float) -> float:
         return 0.0
     falling = _falling(look, core, slope, 0.4, 11.0)
     level = 0.02 if core > HELD_MOST_C else 0.2 if look.pace is None else 0.5
-    return (1.0 - level) * falling + level * _normal(slope, 0.0, 1.2)
+    warming = _log_normal(slope, (HELD_MOST_C - core) / 4.0, 0.8)  # in a hot cabinet
+    return (1.0 - level) * falling + level * (0.7 * _normal(slope, 0.0, 1.2) + 0.3 * warming)
 
 
 def _cooling(look: Look, core: float, slope: float) -> float:
