@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 LEAST = 3e-5  # a branch less likely than that is dropped
-MOST_BRANCHES = 14
+MOST_BRANCHES = 10
 
 
 class Exit(NamedTuple):

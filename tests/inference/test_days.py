@@ -101,7 +101,7 @@ def replayed(folder: Path, readings: list[Reading], *days: Day) -> list[dict[str
     return rows
 
 
-@pytest.mark.parametrize("seed", [20, 21])
+@pytest.mark.parametrize("seed", [20])
 def test_a_box_is_set_alone_live_and_in_replay(tmp_path: Path, seed: int) -> None:
     day = Day("brisket-1", HELD)
     readings = lived(seed, day)
@@ -115,7 +115,7 @@ def test_a_box_is_set_alone_live_and_in_replay(tmp_path: Path, seed: int) -> Non
     assert all(row["source"] == "inferred" and row["p"] >= 0.9 for row in rows)
 
 
-@pytest.mark.parametrize("seed", [22, 23])
+@pytest.mark.parametrize("seed", [22])
 def test_a_rest_on_the_counter_is_no_box_and_no_cold(seed: int) -> None:
     day = Day("brisket-1", RESTED)
     live = Live(day).run([started(day), *lived(seed, day)])
@@ -123,7 +123,7 @@ def test_a_rest_on_the_counter_is_no_box_and_no_cold(seed: int) -> None:
     assert not live.asked["brisket-1"] & {"holding", "cooling", "chilled", "reheating"}
 
 
-@pytest.mark.parametrize("seed", [24, 25])
+@pytest.mark.parametrize("seed", [24])
 def test_back_on_the_pit_is_asked_and_not_set(tmp_path: Path, seed: int) -> None:
     day = Day("brisket-1", BACK)
     readings = lived(seed, day)
@@ -138,7 +138,7 @@ def test_back_on_the_pit_is_asked_and_not_set(tmp_path: Path, seed: int) -> None
     assert abs(again.at_ms - returned) < 5 * MINUTE_MS
 
 
-@pytest.mark.parametrize("seed", [26, 27])
+@pytest.mark.parametrize("seed", [26])
 def test_cooled_chilled_and_reheated_are_asked_and_not_set(tmp_path: Path, seed: int) -> None:
     day = Day("brisket-1", KEPT)
     readings = lived(seed, day)
