@@ -7,7 +7,6 @@ host's name or address may change. Sources: RFC 5280 (certificates), RFC 8446 (T
 from __future__ import annotations
 
 import datetime
-import os
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -16,6 +15,8 @@ from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
 from cryptography.x509.oid import NameOID
+
+from pitlogger.files import write_whole
 
 AUTHORITY, CERTIFICATE, KEY = "hub-authority.pem", "hub-certificate.pem", "hub-key.pem"
 AUTHORITY_KEY = "hub-authority-key.pem"
@@ -48,15 +49,15 @@ def hub_identity(folder: Path, now: datetime.datetime) -> HubIdentity:
             "pitlogger hub authority", key.public_key(), now, 366 * AUTHORITY_YEARS * _DAY,
             None, key,
         )  # fmt: skip
-        _write(key_file, _pem(key))
-        _write(authority_file, made.public_bytes(serialization.Encoding.PEM))
+        write_whole(key_file, _pem(key))
+        write_whole(authority_file, _text(made))
     if _ends_soon(folder / CERTIFICATE, now):
         own = ec.generate_private_key(ec.SECP256R1())
         signed = _certificate(
             "pitlogger hub", own.public_key(), now, CERTIFICATE_DAYS * _DAY, *_authority(folder)
         )
-        _write(folder / KEY, _pem(own))
-        _write(folder / CERTIFICATE, signed.public_bytes(serialization.Encoding.PEM))
+        write_whole(folder / KEY, _pem(own))
+        write_whole(folder / CERTIFICATE, _text(signed))
     return HubIdentity(folder / CERTIFICATE, folder / KEY, authority_file.read_bytes())
 
 
@@ -70,7 +71,7 @@ def node_certificate(folder: Path, uid: str, key: bytes, now: datetime.datetime)
         uid, Ed25519PublicKey.from_public_bytes(key), now, CERTIFICATE_DAYS * _DAY,
         *_authority(folder),
     )  # fmt: skip
-    return signed.public_bytes(serialization.Encoding.PEM).decode()
+    return _text(signed)
 
 
 def service_certificate(folder: Path, name: str, file: str, now: datetime.datetime) -> None:
@@ -81,8 +82,8 @@ def service_certificate(folder: Path, name: str, file: str, now: datetime.dateti
     """
     key = ec.generate_private_key(ec.SECP256R1())
     signed = _certificate(name, key.public_key(), now, CERTIFICATE_DAYS * _DAY, *_authority(folder))
-    _write(folder / f"{file}-key.pem", _pem(key))
-    _write(folder / f"{file}-certificate.pem", signed.public_bytes(serialization.Encoding.PEM))
+    write_whole(folder / f"{file}-key.pem", _pem(key))
+    write_whole(folder / f"{file}-certificate.pem", _text(signed))
 
 
 def _authority(folder: Path) -> tuple[x509.Certificate, ec.EllipticCurvePrivateKey]:
@@ -133,21 +134,10 @@ def _certificate(
     return builder.sign(signer, hashes.SHA256())
 
 
-def _pem(key: ec.EllipticCurvePrivateKey) -> bytes:
-    return key.private_bytes(
-        serialization.Encoding.PEM,
-        serialization.PrivateFormat.PKCS8,
-        serialization.NoEncryption(),
-    )
+def _text(certificate: x509.Certificate) -> str:
+    return certificate.public_bytes(serialization.Encoding.PEM).decode()
 
 
-def _write(path: Path, data: bytes) -> None:
-    """Write a file that only its owner may read, whole or not at all."""
-    part = path.with_name(path.name + ".part")
-    part.unlink(missing_ok=True)
-    handle = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-    with os.fdopen(handle, "wb") as file:
-        file.write(data)
-        file.flush()
-        os.fsync(file.fileno())
-    part.replace(path)
+def _pem(key: ec.EllipticCurvePrivateKey) -> str:
+    pem, pkcs8 = serialization.Encoding.PEM, serialization.PrivateFormat.PKCS8
+    return key.private_bytes(pem, pkcs8, serialization.NoEncryption()).decode()

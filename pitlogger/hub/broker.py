@@ -75,9 +75,7 @@ class BrokerIngest:
         hub = self._ingest.sink.hub
         try:
             answer = await self._ingest.submit(uid, message)
-        except NotEnrolledError as fault:
-            answer = HubAnswer(hub, fault=str(fault), retry_s=BUSY_S)
-        except HubFullError as fault:
+        except (NotEnrolledError, HubFullError) as fault:
             answer = HubAnswer(hub, fault=str(fault), retry_s=BUSY_S)
         except Exception:
             log.exception("a batch could not be written; its nodes send it again")

@@ -13,13 +13,11 @@ from __future__ import annotations
 
 import math
 import statistics
-from collections import defaultdict
 
 from pitlogger.hub.database import Database
-from pitlogger.hub.questions import LEAST_PIECES
+from pitlogger.hub.questions import LEAST_PIECES, piece_yields
 from pitlogger.hub.receive import NodeRow
 from pitlogger.model.cooks import CUTS
-from pitlogger.yields.learned.belief import logit
 from pitlogger.yields.learned.shrinkage import shrink, tau_squared
 from pitlogger.yields.purchase.cut_priors import CutPrior, cut_prior
 
@@ -30,16 +28,8 @@ Offer = dict[str, dict[str, float]]
 
 def offer_for(database: Database, node: NodeRow) -> Offer:
     """Return the priors for a node, by cut: mean, between, within, sites, pieces."""
-    rows = database.ask(
-        "SELECT site, cut, purchased_mg, servable_mg FROM piece WHERE tenant = ? AND site <> ?"
-        " AND purchased_mg > 0 AND servable_mg > 0 AND servable_mg < purchased_mg",
-        (node.tenant, node.site),
-    )
-    by_cut: dict[str, dict[int, list[float]]] = defaultdict(lambda: defaultdict(list))
-    for site, cut, bought, served in rows:
-        by_cut[cut][site].append(logit(served / bought))
     found = {}
-    for cut, by_site in sorted(by_cut.items()):
+    for cut, by_site in piece_yields(database, node.tenant, node.site).items():
         sites = [values for values in by_site.values() if len(values) >= LEAST_PIECES]
         if cut in CUTS and len(sites) >= LEAST_SITES:
             found[cut] = pooled(sites, cut_prior(cut))

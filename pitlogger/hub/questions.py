@@ -119,49 +119,52 @@ def exceptions(database: Database, tenant: int, from_ms: int, to_ms: int) -> lis
 
     By the hub's clock: times of a node whose own is off are shifted by what it is off now.
     """
-    off = _clocks_off(database, tenant)
-    rows = [row for row in _alert_rows(database, tenant, from_ms, to_ms) if row[-1] not in off]
-    for node, off_ms in off.items():
-        some = _alert_rows(database, tenant, from_ms - off_ms, to_ms - off_ms)
-        rows += [(*row[:2], row[2] + off_ms, *row[3:]) for row in some if row[-1] == node]
-    rows.sort(key=lambda row: (row[2], row[6]))
     raised: dict[tuple[int, str], ExceptionRow] = {}
-    done: list[ExceptionRow] = []
-    for site, node, utc_ms, kind, text, run, seq, number in rows:
+    done: list[tuple[int, ExceptionRow]] = []
+    alerts = _entries(database, tenant, "alert_kind IS NOT NULL", from_ms, to_ms)
+    for number, utc_ms, site, node, kind, text, run, seq, _ in alerts:
         said = json.loads(text)
-        key = (number, str(said.get("alert")))
+        key, now = (number, str(said.get("alert"))), str(said.get("now"))
         before = raised.get(key)
-        now = str(said.get("now"))
         if now == "unacknowledged":
             if before is not None:
-                done.append(before)
+                done.append((number, before))
             subject = said.get("piece") or said.get("channel") or ""
             raised[key] = ExceptionRow(
-                site, node, utc_ms, kind, subject, now, said.get("message", ""),
-                f"{run}/{seq}",
-            )  # fmt: skip
+                site, node, utc_ms, kind, subject, now, said.get("message", ""), f"{run}/{seq}"
+            )
         elif before is not None:
-            raised[key] = ExceptionRow(
-                before.site, before.node, before.utc_ms, kind, before.subject, now,
-                before.message, before.id,
-            )  # fmt: skip
-    done_about = _corrective(database, tenant, from_ms)
+            raised[key] = replace(before, state=now)
+    done += [(number, one) for (number, _), one in raised.items()]
+    actions = _corrective(database, tenant, from_ms, to_ms)
     told = [
         replace(one, corrective=" ".join(
-            words for node, piece, utc_ms, words in done_about
-            if node == one.node and piece == one.subject and utc_ms >= one.utc_ms
-        )) for one in [*done, *raised.values()]
+            words for of, utc_ms, piece, words in actions
+            if (of, piece) == (number, one.subject) and utc_ms >= one.utc_ms
+        )) for number, one in done
     ]  # fmt: skip
     return sorted(told, key=lambda one: -one.utc_ms)
 
 
-def _alert_rows(database: Database, tenant: int, from_ms: int, to_ms: int) -> list[tuple[Any, ...]]:
-    return database.ask(
-        "SELECT site.name, node.name, journal.utc_ms, alert_kind, entry, journal.run, seq,"
-        " node.id FROM journal JOIN node ON node.id = journal.node JOIN site ON site.id = node.site"
-        " WHERE journal.tenant = ? AND utc_ms >= ? AND utc_ms < ? AND alert_kind IS NOT NULL"
-        " ORDER BY utc_ms, seq", (tenant, from_ms, to_ms),
-    )  # fmt: skip
+def _entries(
+    database: Database, tenant: int, which: str, from_ms: int, to_ms: int
+) -> list[tuple[Any, ...]]:
+    """Return entries within a span by the hub's clock: number of the node, when, and the rest."""
+
+    def rows(from_ms: int, to_ms: int) -> list[tuple[Any, ...]]:
+        return database.ask(
+            "SELECT node.id, journal.utc_ms, site.name, node.name, alert_kind, entry, journal.run,"
+            " seq, initials FROM journal JOIN node ON node.id = journal.node"
+            " JOIN site ON site.id = node.site WHERE journal.tenant = ? AND utc_ms >= ?"
+            f" AND utc_ms < ? AND {which}", (tenant, from_ms, to_ms),
+        )  # fmt: skip
+
+    off = _clocks_off(database, tenant)
+    found = [row for row in rows(from_ms, to_ms) if row[0] not in off]
+    for node, off_ms in off.items():
+        some = rows(from_ms - off_ms, to_ms - off_ms)
+        found += [(node, row[1] + off_ms, *row[2:]) for row in some if row[0] == node]
+    return sorted(found, key=lambda row: (row[1], row[7]))
 
 
 def _clocks_off(database: Database, tenant: int) -> dict[int, int]:
@@ -172,22 +175,18 @@ def _clocks_off(database: Database, tenant: int) -> dict[int, int]:
     ))  # fmt: skip
 
 
-def _corrective(database: Database, tenant: int, from_ms: int) -> list[tuple[str, str, int, str]]:
-    """Return corrective actions since a time: node, piece, when, in words."""
-    rows = database.ask(
-        "SELECT node.name, journal.utc_ms, entry, initials FROM journal"
-        " JOIN node ON node.id = journal.node WHERE journal.tenant = ? AND utc_ms >= ?"
-        " AND kind = 'corrective-taken' ORDER BY utc_ms", (tenant, from_ms),
-    )  # fmt: skip
+def _corrective(
+    database: Database, tenant: int, from_ms: int, to_ms: int
+) -> list[tuple[int, int, str, str]]:
+    """Return corrective actions: number of the node, when, piece, in words."""
     found = []
-    for node, utc_ms, text, initials in rows:
+    for number, utc_ms, *_, text, _run, _seq, initials in _entries(
+        database, tenant, "kind = 'corrective-taken'", from_ms, to_ms
+    ):
         said = json.loads(text)
-        words = "; ".join(
-            str(said.get(part, "")) for part in ("cause", "control_restored", "disposition")
-        )
-        found.append(
-            (node, str(said.get("piece", "")), utc_ms, f"{words} ({initials or 'unsigned'}).")
-        )
+        parts = (str(said.get(part, "")) for part in ("cause", "control_restored", "disposition"))
+        words = f"{'; '.join(parts)} ({initials or 'unsigned'})."
+        found.append((number, utc_ms, str(said.get("piece", "")), words))
     return found
 
 
@@ -213,22 +212,30 @@ def conflicts(database: Database, tenant: int, most: int = 100) -> list[Conflict
     return [ConflictRow(*row) for row in rows]
 
 
+def piece_yields(
+    database: Database, tenant: int, but_of: int = 0
+) -> dict[str, dict[str, list[float]]]:
+    """Return the logits of servable yield by cut and site. ``but_of``: a site left out."""
+    rows = database.ask(
+        "SELECT site.name, cut, purchased_mg, servable_mg FROM piece"
+        " JOIN site ON site.id = piece.site WHERE piece.tenant = ? AND site.id <> ?"
+        " AND purchased_mg > 0 AND servable_mg > 0 AND servable_mg < purchased_mg"
+        " ORDER BY cut, site.name", (tenant, but_of),
+    )  # fmt: skip
+    by_cut: dict[str, dict[str, list[float]]] = defaultdict(lambda: defaultdict(list))
+    for site, cut, bought, served in rows:
+        by_cut[cut][site].append(logit(served / bought))
+    return by_cut
+
+
 def site_yields(database: Database, tenant: int) -> list[SiteYield]:
     """Return servable yield by cut and site, each site drawn towards the firm by what it lacks.
 
     Logits of yields; a site's own spread where it has three pieces, else the cut's published
     one. The interval is where four of five means of such a site would lie.
     """
-    rows = database.ask(
-        "SELECT site.name, cut, purchased_mg, servable_mg FROM piece"
-        " JOIN site ON site.id = piece.site WHERE piece.tenant = ? AND purchased_mg > 0"
-        " AND servable_mg > 0 AND servable_mg < purchased_mg ORDER BY site.name", (tenant,),
-    )  # fmt: skip
-    by_cut: dict[str, dict[str, list[float]]] = defaultdict(lambda: defaultdict(list))
-    for site, cut, bought, served in rows:
-        by_cut[cut][site].append(logit(served / bought))
     found = []
-    for cut, sites in sorted(by_cut.items()):
+    for cut, sites in piece_yields(database, tenant).items():
         means = [statistics.fmean(values) for values in sites.values()]
         prior = cut_prior(cut if cut in CUTS else "other")  # of a newer node
         variances = [_squared_error(values, prior.within) for values in sites.values()]

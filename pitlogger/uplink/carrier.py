@@ -59,6 +59,19 @@ def read_answer(data: bytes) -> HubAnswer:
         raise DeliveryError(f"the hub's answer cannot be read: {first['msg']}") from None
 
 
+def explained(where: str, fault: BaseException) -> DeliveryError:
+    """Return what a fault of the network on the way to a hub or its broker means."""
+    said = str(fault) or type(fault).__name__
+    if "certificate" in said.casefold():
+        return DeliveryError(
+            f"{where} is not the hub this node joined, or a certificate is not accepted ({said})",
+            remedy="Join again if the hub was set up anew: pitlogger uplink join HUB CODE",
+        )
+    return DeliveryError(
+        f"{where} cannot be reached ({said})", remedy="Check the network, and that the hub runs"
+    )
+
+
 @dataclass(frozen=True, slots=True)
 class CarrierEvent:
     """What a carrier reports: an answer, a fault, or that the session on its way is gone."""

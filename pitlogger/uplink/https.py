@@ -19,7 +19,7 @@ from urllib.parse import urlsplit
 import h11
 
 from pitlogger.errors import DeliveryError
-from pitlogger.uplink.carrier import CarrierEvent, read_answer
+from pitlogger.uplink.carrier import CarrierEvent, explained, read_answer
 from pitlogger.uplink.join import pinned
 
 TIMEOUT_S = 30.0
@@ -44,17 +44,6 @@ class _Connection:
     def is_good(self) -> bool:
         """Return whether it may be used again."""
         return not self.reader.at_eof() and time.monotonic() - self.idle_s < KEPT_S
-
-
-@dataclass(frozen=True, slots=True)
-class _Reply:
-    status: int
-    retry_after: str
-    content: bytes
-
-    @property
-    def text(self) -> str:
-        return self.content.decode("utf-8", "replace")
 
 
 class HttpsCarrier:
@@ -99,14 +88,14 @@ class HttpsCarrier:
             async with asyncio.timeout(TIMEOUT_S + len(body) / SLOWEST):
                 one = await self._connected()
                 try:
-                    reply = await self._exchanged(one, body)
+                    event = await self._exchanged(one, body)
                 except BaseException:
                     one.writer.close()
                     raise
             self._keep(one)
-            self.report(_event(reply, self._hub))
+            self.report(event)
         except (h11.ProtocolError, OSError, TimeoutError) as fault:
-            self.report(CarrierEvent(fault=_explained(fault, self._hub)))
+            self.report(CarrierEvent(fault=explained(self._hub, fault)))
         except DeliveryError as fault:
             self.report(CarrierEvent(fault=fault))
 
@@ -127,7 +116,7 @@ class HttpsCarrier:
         reader, writer = await asyncio.open_connection(*self._at, ssl=self._trust)
         return _Connection(reader, writer, h11.Connection(h11.CLIENT))
 
-    async def _exchanged(self, one: _Connection, body: bytes) -> _Reply:
+    async def _exchanged(self, one: _Connection, body: bytes) -> CarrierEvent:
         """Return what the hub answers to a bundle."""
         state = one.state
         headers = [("host", self._host), ("content-type", "application/cose"),
@@ -150,7 +139,7 @@ class HttpsCarrier:
                 content += event.data
                 if len(content) > MOST_ANSWER:
                     raise h11.RemoteProtocolError("its answer has no end")
-        return _Reply(status, after, bytes(content))
+        return _event(self._hub, status, after, bytes(content))
 
     def _keep(self, one: _Connection) -> None:
         """Keep a connection for the next bundle, where the hub keeps it too."""
@@ -162,32 +151,19 @@ class HttpsCarrier:
             one.writer.close()
 
 
-def _event(reply: _Reply, hub: str) -> CarrierEvent:
-    if reply.status in _BUSY:
-        retry_s = float(reply.retry_after) if reply.retry_after.isdigit() else WAIT_S
-        said = reply.text[:300]
+def _event(hub: str, status: int, after: str, content: bytes) -> CarrierEvent:
+    said = content.decode("utf-8", "replace")[:300]
+    if status == 200:
+        return CarrierEvent(answer=read_answer(content))
+    if status in _BUSY:
         fault = DeliveryError(f"{hub} takes nothing now: {said}", remedy="Nothing is lost: wait")
-        return CarrierEvent(fault=fault, retry_s=min(retry_s, 600.0))
-    if reply.status in (401, 403):
+        return CarrierEvent(
+            fault=fault, retry_s=min(float(after) if after.isdigit() else WAIT_S, 600.0)
+        )
+    if status in (401, 403):
         return CarrierEvent(fault=DeliveryError(
-            f"{hub} does not take this node's records: {reply.text[:200]}",
+            f"{hub} does not take this node's records: {said}",
             remedy="Join again, or ask whoever runs the hub: pitlogger uplink join HUB CODE",
             for_good=True,
         ))  # fmt: skip
-    if reply.status != 200:
-        return CarrierEvent(
-            fault=DeliveryError(f"{hub} answered {reply.status}: {reply.text[:200]}")
-        )
-    return CarrierEvent(answer=read_answer(reply.content))
-
-
-def _explained(fault: Exception, hub: str) -> DeliveryError:
-    said = str(fault) or type(fault).__name__
-    if "certificate" in said.casefold():
-        return DeliveryError(
-            f"{hub} is not the hub this node joined: its certificate is not accepted ({said})",
-            remedy="Join again if the hub was set up anew: pitlogger uplink join HUB CODE",
-        )
-    return DeliveryError(
-        f"{hub} cannot be reached ({said})", remedy="Check the network, and that the hub runs"
-    )
+    return CarrierEvent(fault=DeliveryError(f"{hub} answered {status}: {said}"))

@@ -8,7 +8,6 @@ secret by which the hub takes this node in; the request is signed with the node'
 from __future__ import annotations
 
 import json
-import os
 import ssl
 from dataclasses import asdict
 from pathlib import Path
@@ -19,6 +18,7 @@ import httpx
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 from pitlogger.errors import DeliveryError, RefusedError, UsageError
+from pitlogger.files import write_whole
 from pitlogger.formats.cose import sign
 from pitlogger.formats.join_code import authority_letters, parse_code
 from pitlogger.uplink.joined import AUTHORITY_FILE, CERTIFICATE_FILE, JOINED_FILE
@@ -62,7 +62,7 @@ async def join(
     letters, secret = parse_code(code)
     try:
         authority = await _authority(hub)
-        if authority_letters(authority) != letters:
+        if not authority.isascii() or authority_letters(authority) != letters:
             raise RefusedError(
                 f"{hub} is not the hub this code is of, or the code was mistyped."
                 " Nothing was sent; ask for the code again"
@@ -76,9 +76,9 @@ async def join(
         ) from None
     broker = answer.get("broker", "")
     found = Joined(hub, answer["hub"], answer["tenant"], answer["site"], broker)
-    _write(data / AUTHORITY_FILE, authority)
+    write_whole(data / AUTHORITY_FILE, authority.decode("ascii"))
     keep_certificate(data, answer.get("certificate", ""))
-    _write(data / JOINED_FILE, json.dumps(asdict(found)).encode())
+    write_whole(data / JOINED_FILE, json.dumps(asdict(found)))
     return found
 
 
@@ -89,7 +89,7 @@ def keep_certificate(data: Path, pem: str) -> None:
         OSError: It could not be written; the old one stays.
     """
     if pem:
-        _write(data / CERTIFICATE_FILE, pem.encode())
+        write_whole(data / CERTIFICATE_FILE, pem)
 
 
 async def renew(hub: Joined, data: Path, key: Ed25519PrivateKey, uid: str) -> None:
@@ -132,7 +132,7 @@ async def _ask_in(
     public = key.public_key().public_bytes_raw()
     said = cbor2.dumps({"v": 1, "node": uid, "key": public, "name": name, "secret": secret})
     async with httpx.AsyncClient(
-        verify=pinned(authority.decode("ascii", "replace")), timeout=TIMEOUT_S, trust_env=False
+        verify=pinned(authority.decode("ascii")), timeout=TIMEOUT_S, trust_env=False
     ) as client:
         reply = await client.post(f"{hub}/fleet/1/join", content=sign(said, key, uid))
     if reply.status_code != 200:
@@ -154,12 +154,3 @@ def pinned(authority: str) -> ssl.SSLContext:
     context.check_hostname = False
     context.load_verify_locations(cadata=authority)
     return context
-
-
-def _write(path: Path, data: bytes) -> None:
-    part = path.with_name(path.name + ".part")
-    with part.open("wb") as file:
-        file.write(data)
-        file.flush()
-        os.fsync(file.fileno())
-    part.replace(path)

@@ -26,7 +26,7 @@ from paho.mqtt.enums import MQTTErrorCode
 
 from pitlogger.devices.backoff import Backoff, Pace
 from pitlogger.errors import DeliveryError, UsageError
-from pitlogger.uplink.carrier import CarrierEvent, read_answer
+from pitlogger.uplink.carrier import CarrierEvent, explained, read_answer
 from pitlogger.uplink.join import pinned, renew
 from pitlogger.uplink.joined import AUTHORITY_FILE, CERTIFICATE_FILE
 from pitlogger.views.uplink import Joined
@@ -147,16 +147,6 @@ class MqttCarrier:
         )  # fmt: skip
 
     def _explained(self, fault: BaseException) -> DeliveryError:
-        where = self._joined.broker
         if getattr(getattr(fault, "rc", None), "value", None) == _TAKEN_OVER:
             return NAMESAKE
-        said = str(fault) or type(fault).__name__
-        if "certificate" in said.casefold():
-            return DeliveryError(
-                f"{where}: a certificate is not accepted ({said})",
-                remedy="Join again: pitlogger uplink join HUB CODE",
-            )
-        return DeliveryError(
-            f"{where} cannot be reached ({said})",
-            remedy="Check the network, and that the hub's broker runs",
-        )
+        return explained(self._joined.broker, fault)

@@ -15,7 +15,7 @@ from typing import Annotated, Any, Literal, NamedTuple
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from pitlogger.errors import RefusedError
-from pitlogger.files import set_aside
+from pitlogger.files import set_aside, write_whole
 from pitlogger.model.cooks import CUTS
 from pitlogger.views.view import View
 from pitlogger.yields.learned.belief import expit
@@ -121,7 +121,8 @@ def keep_offered(data: Path, firm: str, given: dict[str, dict[str, float]]) -> N
             log.warning("the prior offered for %s is none: %s", cut, fault.errors()[0]["msg"])
     before = read_offer(data)
     if (firm, offered) != (before.firm, before.offered):
-        _write(data, before.model_copy(update={"firm": firm, "offered": offered}))
+        offer = before.model_copy(update={"firm": firm, "offered": offered})
+        write_whole(data / OFFER_FILE, offer.model_dump_json())
 
 
 def answer_offer(data: Path, answer: Literal["take", "decline", "undo"], by: str) -> PriorOffer:
@@ -148,11 +149,5 @@ def answer_offer(data: Path, answer: Literal["take", "decline", "undo"], by: str
         change = {"taken": {}, "declined": offer.offered, "by": by, "before": before}
     if answer == "undo" or (change["taken"], change["declined"]) != (offer.taken, offer.declined):
         offer = offer.model_copy(update=change)  # a second tap is none: it would lose ``before``
-        _write(data, offer)
+        write_whole(data / OFFER_FILE, offer.model_dump_json())
     return offer
-
-
-def _write(data: Path, offer: PriorOffer) -> None:
-    part = data / (OFFER_FILE + ".part")
-    part.write_text(offer.model_dump_json(), encoding="utf-8")
-    part.replace(data / OFFER_FILE)

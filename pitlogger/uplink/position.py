@@ -7,11 +7,12 @@ it again, which the hub takes without doubling anything.
 from __future__ import annotations
 
 import json
-import os
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
 
 from pydantic import TypeAdapter, ValidationError
+
+from pitlogger.files import write_whole
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,12 +45,7 @@ class Position:
         Raises:
             OSError: It could not be written; the file is as it was.
         """
-        part = path.with_name(path.name + ".part")
-        with part.open("w", encoding="utf-8") as file:
-            json.dump({"hub": hub, "position": asdict(self)}, file)
-            file.flush()
-            os.fsync(file.fileno())
-        os.replace(part, path)
+        write_whole(path, json.dumps({"hub": hub, "position": asdict(self)}))
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,6 +15,7 @@ from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
+from typing import TypeVar
 
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
@@ -43,6 +44,7 @@ HELD_EVERY_MS = 86_400_000  # and whenever the hub's connection to its database 
 POSITION_FILE = "uplink-position.json"
 
 
+Found = TypeVar("Found")
 Report = Callable[[DeliveryError | None], None]
 
 
@@ -196,16 +198,9 @@ class Uplink:
 
     async def _next(self, spans: bool, all_runs: bool) -> Next | None:
         number, sent = self._new_number(), self.progress.sent
-        try:
-            found: Next | None = await self._node.ask(
-                lambda reader: next_bundle(
-                    reader, self._node.uid, number, sent, spans=spans, all_runs=all_runs
-                )
-            )
-        except StoreError as fault:
-            log.warning("the record cannot be read for the hub: %s", fault)
-            return None
-        return found
+        return await self._asked(lambda reader: next_bundle(
+            reader, self._node.uid, number, sent, spans=spans, all_runs=all_runs
+        ))  # fmt: skip
 
     def _new_number(self) -> int:
         self._number += 1
@@ -245,21 +240,18 @@ class Uplink:
         self.contradicted |= set(answer.contradicted)
         if answer.life and answer.life not in self._lives:
             self._lives.add(answer.life)
-            self._held_due_ms = now_ms
+            self._held_due_ms = self.flush.now_due_ms = now_ms
         if answer.hub != self._hub:
             log.warning("the hub was set up anew: all of the record is sent again")
             self._hub = answer.hub
             self._start_over(Position(), now_ms)
-        if answer.certificate is not None:
-            try:
+        try:
+            if answer.certificate is not None:
                 keep_certificate(self._path.parent, answer.certificate)
-            except OSError as fault:
-                log.warning("the new certificate cannot be kept: %s", fault)
-        if answer.offer is not None and self._offer is not None:
-            try:
+            if answer.offer is not None and self._offer is not None:
                 self._offer(answer.offer)
-            except OSError as fault:
-                log.warning("what the hub offers cannot be kept: %s", fault)
+        except OSError as fault:
+            log.warning("the certificate or the offer of the hub cannot be kept: %s", fault)
 
     async def _set_back(self, now_ms: int) -> None:
         """Go back to where the record's file is, or to what the hub has lost since."""
@@ -277,13 +269,12 @@ class Uplink:
                 self._again = set()
                 self._start_over(back, now_ms)
 
-    async def _asked(self, question: Callable[[Reader], Position]) -> Position | None:
+    async def _asked(self, question: Callable[[Reader], Found | None]) -> Found | None:
         try:
-            found: Position = await self._node.ask(question)
+            return await self._node.ask(question)
         except StoreError as fault:
             log.warning("the record cannot be read for the hub: %s", fault)
             return None
-        return found
 
     def _start_over(self, position: Position, now_ms: int) -> None:
         self.progress = Progress(position)

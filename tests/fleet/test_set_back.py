@@ -243,3 +243,39 @@ def test_a_node_whose_clock_is_a_year_off_shows_its_alarms_today(
     sink.take(received(sink, UID, [sign(dump_bundle(right), KEY, UID)]), [], now_ms + 5000)
     assert standing(sink.database, 1, now_ms + 6000)[0].alarms == 0, "not held back by the year"
     sink.database.close()
+
+
+@pytest.mark.parametrize("years", [0, -1, 1])
+def test_a_corrective_action_answers_an_alarm_of_its_own_node_alone(
+    store: Store, tmp_path: Path, years: int
+) -> None:
+    """Two nodes of one name, each with a piece of one name; a clock may be wrong."""
+    sink = HubSink(SqliteDatabase(tmp_path / "hub.db"))
+    with store.reader() as reader:
+        (first, *_) = bundles(reader, UID)
+    for seed in (1, 2):
+        key, uid = key_and_uid(seed)
+        enrolled(sink, key, uid)
+        alarm = {"kind": "alert-changed", "alert": "hot-hold-low/butt-1", "piece": "butt-1",
+                 "alert_kind": "hot-hold-low", "now": "unacknowledged"}  # fmt: skip
+        action = {"kind": "corrective-taken", "piece": "butt-1", "cause": "lid left open",
+                  "control_restored": "reheated", "disposition": "kept"}  # fmt: skip
+        entries = tuple(
+            replace(
+                first.entries[0], seq=seq, t_ms=START_MS + seq * 1000, kind=said["kind"],
+                text=json.dumps(
+                    said | {"run": first.run, "seq": seq, "t_ms": START_MS + seq * 1000}
+                ),
+            )
+            for seq, said in ((90, alarm), (91, action))[: 3 - seed]
+        )  # fmt: skip
+        one = replace(
+            first, node=uid, clocks=(ClockPart(0, years * YEAR_MS, True, 0),), entries=entries,
+            spans=(), now=NowPart(START_MS + 95_000, 1, NOTHING),
+        )  # fmt: skip
+        sink.take(received(sink, uid, [sign(dump_bundle(one), key, uid)]), [], START_MS + 96_000)
+    seen = exceptions(sink.database, 1, START_MS, START_MS + 86_400_000)
+    assert sorted(one.corrective for one in seen) == [
+        "", "lid left open; reheated; kept (AB)."
+    ]  # fmt: skip
+    sink.database.close()
