@@ -9,11 +9,9 @@ subscriptions.
 from __future__ import annotations
 
 import asyncio
-import json
 import logging
 import ssl
 from collections.abc import Callable
-from dataclasses import asdict
 from pathlib import Path
 
 import aiomqtt
@@ -23,7 +21,7 @@ from paho.mqtt.properties import Properties
 from pitlogger.errors import HubFullError
 from pitlogger.hub.ingest import MOST_WAITING, Ingest
 from pitlogger.hub.receive import NotEnrolledError
-from pitlogger.uplink.carrier import HubAnswer
+from pitlogger.uplink.carrier import HubAnswer, written
 from pitlogger.uplink.join import pinned
 from pitlogger.uplink.mqtt import broker_of
 
@@ -83,7 +81,7 @@ class BrokerIngest:
         finally:
             self._room.release()
         try:
-            await client.publish(f"fleet/1/{uid}/down", json.dumps(asdict(answer)))
+            await client.publish(f"fleet/1/{uid}/down", written(answer))
         except (aiomqtt.MqttError, ValueError) as fault:
             log.info("a receipt could not be sent, its bundle will come again: %s", fault)
 

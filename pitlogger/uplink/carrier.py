@@ -46,6 +46,11 @@ class HubAnswer:
 _ANSWER = TypeAdapter(HubAnswer)
 
 
+def written(answer: HubAnswer) -> bytes:
+    """Return an answer as JSON, without what is as ever: a hub gives one for each bundle."""
+    return _ANSWER.dump_json(answer, exclude_defaults=True)
+
+
 def read_answer(data: bytes) -> HubAnswer:
     """Return what a hub answered, from JSON.
 

@@ -11,9 +11,6 @@ What is not signed by an enrolled node changes nothing. Nothing of the records c
 
 from __future__ import annotations
 
-import json
-from dataclasses import asdict
-
 from starlette.applications import Starlette
 from starlette.requests import Request
 from starlette.responses import JSONResponse, PlainTextResponse, Response
@@ -22,6 +19,7 @@ from starlette.routing import Route
 from pitlogger.errors import BundleError, HubFullError, RefusedError
 from pitlogger.formats.bundle import MOST_BYTES
 from pitlogger.hub.receive import ROOM_FOR_SIGNATURE, NotEnrolledError
+from pitlogger.uplink.carrier import written
 from pitlogger.web.fleet.open_hub import OpenHub
 
 MOST = MOST_BYTES + ROOM_FOR_SIGNATURE
@@ -65,7 +63,7 @@ def make_receiving(hub: OpenHub) -> Starlette:
             answer = await hub.ingest.submit(request.path_params["uid"], body)
         except NotEnrolledError as fault:
             return _error(403, str(fault))
-        return Response(json.dumps(asdict(answer)), media_type="application/json")
+        return Response(written(answer), media_type="application/json")
 
     return Starlette(routes=[
         Route("/fleet/1/authority", authority),
