@@ -8,8 +8,9 @@ Source: PostgreSQL 15 manual, 5.8 (row security), 5.11 (partitioning), 14.4 (bul
 from __future__ import annotations
 
 import secrets
+import time
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from datetime import UTC, datetime
 from functools import lru_cache
 from typing import Any
@@ -27,6 +28,7 @@ except ImportError as missing:
     ) from missing
 
 
+IDLE_S = 1.0
 FIRST_MS, LAST_MS = 946_684_800_000, 4_102_444_800_000  # 2000 to 2100, UTC
 
 
@@ -46,6 +48,7 @@ class PostgresDatabase:
     def __init__(self, address: str) -> None:
         self._address = address
         self._depth = 0
+        self._used_s = 0.0
         try:
             self._connect()
         except psycopg.OperationalError as fault:
@@ -67,13 +70,21 @@ class PostgresDatabase:
     def _open(self) -> Iterator[psycopg.Connection[Row]]:
         """Give the connection, made anew where it was lost, but never within a transaction."""
         try:
-            if self._depth == 0 and self.connection.closed:
+            if self._depth == 0 and not self._is_alive():
                 self._connect()
             yield self.connection
         except psycopg.OperationalError as fault:
             if self._depth:
                 raise  # undoes the whole transaction, which then says so
             raise HubFullError(f"the hub's database refuses: {fault}") from None
+
+    def _is_alive(self) -> bool:
+        """Return whether the server is still there: asked where nothing was for a second."""
+        last_s, self._used_s = self._used_s, time.monotonic()
+        if self._used_s - last_s > IDLE_S and not self.connection.closed:
+            with suppress(psycopg.OperationalError):
+                self.connection.execute("SELECT 1")
+        return not self.connection.closed
 
     def create(self) -> None:
         """Make the tables, where they are not there yet; harmless where they are.

@@ -73,3 +73,15 @@ async def test_page_and_nodes_are_told_and_served_again(
         assert sent.status_code in (403, 503)
         database.open()
         assert (await page.get("/")).status_code == 401
+
+
+def test_a_server_that_was_started_anew_in_a_quiet_time_is_asked_without_a_fault(
+    away: tuple[str, Away], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    address, server = away
+    database = PostgresDatabase(address)
+    server.shut()
+    server.open()
+    monkeypatch.setattr("pitlogger.hub.postgres.IDLE_S", 0.0)
+    assert database.ask("SELECT 1") == [(1,)]
+    database.close()

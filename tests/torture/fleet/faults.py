@@ -212,14 +212,22 @@ def disk_full(stage: Stage) -> tuple[list[str], str]:
 
 
 def doubled(stage: Stage) -> tuple[list[str], str]:
-    """All of a node's record by HTTPS, in any order and twice, while the broker carries it too."""
+    """All of a node's record by HTTPS, in any order and twice, while the broker carries it too.
+
+    A hub that takes nothing now is sent it again, as a node does.
+    """
     node = stage.nodes[0]
     with Reader.open(node.folder / "pitlogger.db") as reader:
         sent = 2 * messages(reader, node_key(node.folder), node.uid)
     stage.rng.shuffle(sent)
     url = f"{stage.hub.address}/fleet/1/{node.uid}/up"
     with httpx.Client(verify=False, timeout=120) as client, ThreadPool(4) as beside:
-        answers = beside.map(lambda body: client.post(url, content=body), sent)
+
+        def post(body: bytes) -> httpx.Response:
+            answer = client.post(url, content=body)
+            return client.post(url, content=body) if answer.status_code == 503 else answer
+
+        answers = beside.map(post, sent)
     said = [answer.text for answer in answers if not answer.json().get("received")]
     return said + stage.settled(), f"{len(sent)} bundles beside those of the broker"
 
