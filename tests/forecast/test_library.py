@@ -9,7 +9,7 @@ import pytest
 
 from pitlogger.errors import LibraryError
 from pitlogger.forecast import library as shipped
-from pitlogger.forecast.features import NAMES, features
+from pitlogger.forecast.features import NAMES, _lowest_slope, features
 from pitlogger.forecast.finish import forecast
 from pitlogger.forecast.history import history
 from pitlogger.forecast.library import arrival_row, library
@@ -99,3 +99,8 @@ def test_either_wrap_tells_the_chance_of_arrival_that_it_is_wrapped(wrap: str) -
     wrapped[NAMES.index(wrap)] = 1.0
     told = arrival_row(0.5, wrapped, 2.0) - arrival_row(0.5, bare, 2.0)
     assert told.tolist() == [0.0, 0.0, 0.0, 0.0, 0.0, 1.0, 0.0, 0.0]
+
+
+def test_a_record_of_half_an_hour_begun_in_mid_cook_has_its_present_slope_for_the_lowest() -> None:
+    slope, hours_since = _lowest_slope(np.linspace(60.0, 62.0, 7))
+    assert (slope, hours_since) == (pytest.approx(4.0), 0.0)

@@ -34,7 +34,7 @@ def test_below_the_limit_for_a_minute_is_a_breach() -> None:
     dip = line((0, 150), (100, 136), (100.5, 134), (102.5, 134), (103, 136), (200, 136), every_s=10)
     verdict = held(history(dip, stages=HELD))
     assert verdict.met is False
-    assert "below 135 F from" in verdict.reason
+    assert "below 135 F from 1970-01-01T01:40:" in verdict.reason
     assert "134.0 F" in verdict.reason
 
 

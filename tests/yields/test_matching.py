@@ -235,3 +235,9 @@ def test_a_tray_weighs_at_most_six_tenths_of_what_is_put_on_it(under_g: int, is_
     under = Item(under_g * 1000, under_g * 1000, 0)
     assert pile.carries(under, Item(5_000_000, 5_000_000 + under_g * 1000, 60_000)) is is_tray
     assert pile.trays_mg == ([under_g * 1000] if is_tray else [])
+
+
+def test_a_load_that_nothing_waits_for_is_matched_with_nothing() -> None:
+    how = habits(COOK, 2 * HOUR_MS)
+    assert match([3912.0, 700.0], [], how) == [[], []]
+    assert match([], expected(COOK, 2 * HOUR_MS), how) == []
