@@ -109,3 +109,12 @@ def test_nothing_is_taken_out_of_service_any_more() -> None:
     for action in ("remove", "return"):
         with pytest.raises(UsageError, match=f"nothing to {action}"):
             kitchen.say(AlertActed("wrap-due/brisket-1", action, reason="broken"))
+
+
+@pytest.mark.parametrize(
+    ("cut", "half"), [("brisket-packer", "brisket-flat"), ("beef-chuck", "beef-chuck")]
+)
+def test_only_half_a_brisket_is_a_flat_by_its_name(cut: str, half: str) -> None:
+    kitchen = Kitchen(COOK.replace("brisket-packer", cut))
+    kitchen.say(PieceSplit("brisket-1", (Piece("the-point"), Piece("the-flat"))))
+    assert kitchen.engine.book.pieces["the-flat"].piece.cut == half
