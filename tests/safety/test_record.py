@@ -37,6 +37,7 @@ from pitlogger.safety.record import (
     missing,
     review_notes,
     sign,
+    unanswered,
     verify,
 )
 from pitlogger.safety.recorded import histories
@@ -214,3 +215,14 @@ def test_verdicts_stand_at_the_end_with_their_source() -> None:
 
 def test_rows_go_into_the_chain_as_documents() -> None:
     assert verify(chain(row.document() for row in made())) == []
+
+
+def test_only_a_limit_not_met_that_still_stands_waits_for_an_answer() -> None:
+    breach = replace(ROW, met=False)
+    rows = [ROW, replace(ROW, met=None), replace(breach, struck_by=("r", 9)),
+            replace(breach, corrective=ACTION)]  # fmt: skip
+    assert list(unanswered(rows)) == []
+    assert list(unanswered([*rows, breach])) == ["brisket-1, hand reading (133.0 F)"]
+    half = replace(ACTION, prevention=" ")
+    (words,) = unanswered([replace(breach, corrective=half)])
+    assert words == "brisket-1, hand reading (reheated, without its prevention)"
