@@ -103,4 +103,5 @@ def test_either_wrap_tells_the_chance_of_arrival_that_it_is_wrapped(wrap: str) -
 
 def test_a_record_of_half_an_hour_begun_in_mid_cook_has_its_present_slope_for_the_lowest() -> None:
     slope, hours_since = _lowest_slope(np.linspace(60.0, 62.0, 7))
-    assert (slope, hours_since) == (pytest.approx(4.0), 0.0)
+    assert slope == pytest.approx(4.0)
+    assert hours_since == 0.0
