@@ -6,10 +6,12 @@ import os
 from pathlib import Path
 from typing import Any
 
+import pytest
 from playwright.sync_api import Page, expect
 
 from tests.browser.conftest import DESKTOP, Open, rested
 
+DESK_1440: dict[str, Any] = {"viewport": {"width": 1440, "height": 900}}
 PHONE_390: dict[str, Any] = {"viewport": {"width": 390, "height": 844}, "has_touch": True}
 
 
@@ -71,6 +73,58 @@ def test_four_answers_a_change_and_a_quote_by_touch(open_page: Open) -> None:
     page.go_back()
     page.get_by_role("link", name="Q-0001").tap()
     expect(page.get_by_role("heading", level=1)).to_contain_text("Quote Q-0001")
+
+
+@pytest.mark.parametrize(("name", "settings"), [("phone", PHONE_390), ("desk", DESK_1440)])
+def test_two_sittings_and_two_cuts_have_their_options_side_by_side(
+    open_page: Open, name: str, settings: dict[str, Any]
+) -> None:
+    page = open_page("/job", **settings)
+    page.get_by_label("Guests").fill("120")
+    page.get_by_label("Served at").fill("2027-06-19T12:30")
+    page.get_by_label("Place").fill("orchard")
+    page.locator("[name=share-1]").fill("60")
+    page.locator("[name=cut-2]").select_option("pork-butt")
+    page.locator("[name=share-2]").fill("40")
+    page.get_by_label("Name of the job").fill("orchard wedding")
+    page.get_by_role("button", name="Make a first quote").click()
+    expect(page.locator("#sentence")).to_contain_text("120 guests: buy")
+    _add_a_sitting(page)
+    expect(page.locator("#follows")).to_contain_text("pieces of")
+    rested(page)
+    page.locator("#follows").get_by_role("button", name="Keep this").click()
+    expect(page.locator("#sentence")).to_contain_text("200 guests: buy")
+    picture(page, f"job-two-sittings-{name}")
+    guests = [page.locator(f"[name='sitting.{row}.guests']").input_value() for row in (0, 1)]
+    assert guests == ["120", "80"]
+    for cut in ("whole brisket", "pork butt"):
+        own = page.get_by_role("region", name=cut, exact=True)
+        assert own.locator("thead th").all_inner_texts()[:3] == ["Pieces", "Enough", "Left over"]
+        assert own.locator("tr.best").count() == 1
+        instead = page.get_by_role("region", name=f"Instead of {cut}")
+        heads = ["Instead", "Pieces", "Raw", "Meat", "Enough", "Served", "Work"]
+        assert instead.locator("thead th").all_inner_texts() == heads
+        assert all(text.strip() for text in instead.locator("tbody tr").first.all_inner_texts())
+    assert page.locator(".best").count() == 2
+    fits(page)
+
+
+def _add_a_sitting(page: Page) -> None:
+    """Serve eighty more in the evening, in the barn."""
+    page.locator("#change details").evaluate_all(
+        "all => all.forEach((one) => { one.open = true; })"
+    )
+    for key, value in (("at", "2027-06-19T18:30"), ("place", "barn"), ("guests", "80")):
+        page.locator(f"[name='sitting.0.{key}']").fill(value)
+    for row, cut in enumerate(("brisket-flat", "pork-picnic")):
+        page.locator(f"[name='meat.{row}.or_else.0.cut']").select_option(cut)
+        page.locator(f"[name='meat.{row}.or_else.0.price']").fill("6.49/lb")
+    page.locator("[name='job.guests']").fill("80")
+    page.get_by_role("button", name="See what follows").first.click()
+    expect(page.get_by_role("alert")).to_contain_text("not more than the 80 of further sittings")
+    page.locator("[name='job.guests']").fill("200")
+    rested(page)
+    page.get_by_role("button", name="See what follows").first.click()
 
 
 def test_what_was_typed_wrongly_is_named_and_stays(open_page: Open) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
@@ -45,6 +46,8 @@ _ROWS: dict[str, tuple[Key, ...]] = {
         Key("case_pieces", mark("Pieces in a case"), "whole", "1"),
         Key("at_least", mark("At least in all"), hint="40 lb"),
         Key("arrived", mark("Weights that arrived"), "list", "13.2 lb, 12.8 lb"),
+        Key("or_else.0.cut", mark("Compare with"), "choice", options=_DISHES),
+        Key("or_else.0.price", mark("Its price"), hint="6.49/lb"),
     ),
     "sitting": (
         Key("at", mark("Served at"), "moment"),
@@ -138,7 +141,7 @@ GROUPS: tuple[tuple[str, tuple[Key | str, ...]], ...] = (
         Key("fuel.price", mark("Wood: price"), hint="1.10/kg"),
         Key("fuel.mass_per_h", mark("Wood for an hour of fire"), hint="1.5 kg"),
     )),
-    (mark("Several sittings, in place of one"), ("sitting",)),
+    (mark("Further sittings; the guests above are those of all"), ("sitting",)),
     (mark("Payments"), ("payment",)),
     (mark("After the event"), (
         Key("job.cook", mark("Cook on record"), "choice"),
@@ -249,20 +252,35 @@ def edited(text: str, typed: Mapping[str, str]) -> str:
                 _put(raw, shown.key, _read(shown.key, value, _offset(raw)))
     for name in TABLES:
         _prune(raw, name)
+    _first_sitting(raw)
     return toml_document(raw)
+
+
+def _first_sitting(raw: dict[str, Any]) -> None:
+    """Let a job that had one time and gets further sittings have its first as a row like them."""
+    rows, job = raw.get("sitting"), raw.get("job", {})
+    if not rows or "serve_at" not in job:
+        return
+    first = {"at": job.pop("serve_at")} | ({"place": job["place"]} if "place" in job else {})
+    further = [row.get("guests") for row in rows]
+    if None not in further and isinstance(job.get("guests"), int):
+        first["guests"] = job["guests"] - sum(further)
+        if first["guests"] < 1:
+            why = f"'{job['guests']}' are not more than the {sum(further)} of further sittings"
+            raise FieldError("job.guests", why)
+    rows.insert(0, first)
 
 
 def _put(raw: dict[str, Any], key: Key, value: Any) -> None:
     """Set a value by its path, or take it out where nothing was typed."""
-    table, *middle, last = key.path.split(".")
-    held: Any
-    if middle:
-        rows = raw.setdefault(table, [])
-        while len(rows) <= int(middle[0]):
-            rows.append({})
-        held = rows[int(middle[0])]
-    else:
-        held = raw.setdefault(table, {})
+    *way, last = key.path.split(".")
+    held: Any = raw
+    for part, then in itertools.pairwise([*way, last]):
+        if part.isdigit():
+            held.extend({} for _ in range(int(part) + 1 - len(held)))
+            held = held[int(part)]
+        else:
+            held = held.setdefault(part, [] if then.isdigit() else {})
     if value is None:
         held.pop(last, None)
     else:
@@ -275,6 +293,10 @@ def _prune(raw: dict[str, Any], name: str) -> None:
     if isinstance(held, list):
         first = _ROWS[name][0].path
         raw[name] = [row for row in held if first in row]
+        for row in raw[name]:
+            others = [one for one in row.pop("or_else", ()) if "cut" in one]
+            if others:
+                row["or_else"] = others
     if name in raw and not raw[name]:
         del raw[name]
 
@@ -326,6 +348,6 @@ def label_of(path: str) -> str:
              if isinstance(key, Key)}  # fmt: skip
     if middle and table in _ROWS:
         for key in _ROWS[table]:
-            if key.path == last:
+            if key.path == ".".join([*middle[1:], last]):
                 return key.label
     return known.get(f"{table}.{last}", path.replace("_", " "))
