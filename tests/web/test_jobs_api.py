@@ -160,7 +160,7 @@ async def test_a_cook_begins_though_its_job_is_gone(node: Node) -> None:
 
 
 async def test_sales_are_added_up_by_month_and_dish(node: Node) -> None:
-    assert "0 jobs" in (await node.local.get("/sales")).text
+    assert "No job yet" in (await node.local.get("/sales")).text
     await node.local.post("/api/v1/jobs/orchard-wedding", json={"text": JOB})
     (node.daemon.config.node.data / "jobs" / "torn.toml").write_text("[job")
     page = (await node.local.get("/sales")).text

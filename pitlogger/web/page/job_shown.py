@@ -7,6 +7,7 @@ from datetime import datetime, timedelta, timezone
 from decimal import Decimal
 from typing import Any
 
+from pitlogger.formats.money import per_unit, rounded
 from pitlogger.model.cooks import together
 from pitlogger.planning.job_answer import JobAnswer, JobDish, OnTheWay
 from pitlogger.views import words
@@ -73,6 +74,7 @@ def _sentence(answer: JobAnswer, shown: Shown) -> str:
 
 
 def _dish(dish: JobDish, answer: JobAnswer, shown: Shown) -> dict[str, Any]:
+    unit = "lb" if shown.mass_scale()[0] == "lb" else "kg"
     near = [o for o in dish.options if abs(o.pieces - dish.pieces) <= 3]
     by_pieces = {one.pieces: one for one in dish.by_money.curve} if dish.by_money else {}
     return {
@@ -100,11 +102,11 @@ def _dish(dish: JobDish, answer: JobAnswer, shown: Shown) -> dict[str, Any]:
                 "raw": shown.mass_g(one.purchase_g),
                 "meat": _money(one.meat, answer),
                 "chance": percent(one.p_enough),
-                "served": f"{one.cost_per_served_kg}/kg",
+                "served": f"{rounded(per_unit(one.cost_per_served_kg / 1000, unit))}/{unit}",
                 "work": f"{one.work_h:g} h",
             }
             for one in dish.other_ways
-            if one.pieces is not None and one.meat is not None
+            if one.meat is not None and one.cost_per_served_kg is not None
         ],
     }
 
