@@ -17,15 +17,12 @@ LOOK_MS = 2 * MINUTE_MS
 SLOPE_MINUTES = 13
 SLOPE_LEAST = 6
 GAP_MS = 5 * MINUTE_MS
-SLOW_LIDS_S = 35.0
-SHORT_WORK_S = 60.0
 JUMP_C = 8.0  # within a minute or two: no meat does that
 WARM_C = 45.0
 COLD_C = 26.0
 BACK_C = 12.0
 BOILING_C = 101.0
 MEAT_MINUTES, MEAT_C_PER_H = 10, 20.0
-REHEATS_MS = 40 * MINUTE_MS
 AGREE_MS = 4 * MINUTE_MS  # entries so near to each other are one moment
 LEAST_AGREEING = 0.05  # else what was thought till then is forgotten
 SETTLED = 0.8  # of the chance within one such moment
@@ -74,7 +71,6 @@ class Sight:
     out_from_c: float = 0.0
     last_c: float | None = None  # in meat
     looked_ms: int = 0
-    longest_s: float = 0.0  # of all lids that were opened
     looks: Looks = field(default_factory=Looks)
     seen_c: float = 0.0  # its core at the last lid
     top_c: float = 0.0  # its highest core
@@ -82,17 +78,12 @@ class Sight:
     fell_ms: int = 0  # since when it falls
     settled: int = 1  # how much of a path is known
     lid_ms: int = -1  # of the last lid that was opened
-    unheated_ms: int = -1  # when its pit was last colder than its core
     waiting: dict[Stage, int] = field(default_factory=dict)
 
     # -- observations ------------------------------------------------------------------------
 
     def sign(self, kind: str, at_ms: int, open_s: float = 0.0, other: float = 0.0) -> None:
         """Take in a sign of an action; see ``changes.Sign``."""
-        if kind == "lid":
-            self.longest_s = max(self.longest_s, open_s)
-            if self.longest_s < SLOW_LIDS_S:  # a pit whose dips are all short
-                open_s += SHORT_WORK_S - self.longest_s
         self.signs.append((kind, at_ms, open_s, other))
 
     def minute(self, t_ms: int, core_c: float | None, pit_c: float | None, aims: Aims) -> None:
@@ -105,10 +96,6 @@ class Sight:
         look = Look(t_ms, None, None, pit_c, self.out)
         if not self.out and self.minutes and t_ms - self.minutes[-1][0] < GAP_MS:
             look.core_c, look.slope = self.minutes[-1][1], self._slope()
-            if pit_c is not None and pit_c < look.core_c:
-                self.unheated_ms = t_ms
-            elif self.unheated_ms >= 0 and t_ms - self.unheated_ms < REHEATS_MS:
-                look.pit_c = look.core_c - 6.0  # its heat is not felt yet
         if self.last_c is not None:
             self.top_c = max(self.top_c, self.last_c)
         self._fall(look)

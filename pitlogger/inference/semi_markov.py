@@ -39,12 +39,6 @@ class Branch:
     p: float
     path: list[tuple[str, int]]
 
-    def entry(self, stage: str) -> int | None:
-        """Return when a state was entered, ``None`` if it never was."""
-        if self.stage == stage:
-            return self.entered_ms
-        return next((at_ms for one, at_ms in self.path if one == stage), None)
-
 
 def advance(
     branches: Iterable[Branch],

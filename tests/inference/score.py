@@ -1,10 +1,10 @@
 """How well stages are recognised: simulated cooks with every mark withheld.
 
-``python -m tests.inference.score [N [FIRST]]`` draws N cooks (500 unless said): a third on the
+``python -m tests.inference.score [N [FIRST [M]]]`` draws N cooks (500 unless said): a third on the
 plant of the simulators, a third on the plain heat flow of ``made``, a third on the shells of
 ``shells``, which share nothing; pits, cuts, wraps, probes, instruments and people differ. What is
-carved is weighed on the scale, and nobody names a weighing. Each cook is run a second time with
-all stages marked and nothing recognised, to compare its alarms. Prints the tables of
+carved is weighed on the scale, and nobody names a weighing. The first M cooks (all unless said)
+are run a second time with all stages marked and nothing recognised, to compare their alarms. Prints the tables of
 docs/recognition.md.
 """
 
@@ -298,22 +298,26 @@ def followed(one: Drawn, stage_from: StageFrom) -> Followed:
     return run
 
 
-def tried(seed: int) -> Tried:
-    """Draw one cook and recognise it."""
+def tried(seed: int, is_marked: bool = True) -> Tried:
+    """Draw one cook and recognise it; run it with its marks as well where ``is_marked``."""
     draw = (by_heat_flow, lambda seed: Cooked(seed).drawn(), by_shells)[seed % 3]
     one = draw(seed)
     unmarked = followed(one, "taken")
+    name = f"{one.name}, {seed}"
+    if not is_marked:
+        return Tried(name, one.truth, unmarked.found, [], [])
     marked = followed(one, "person")
-    return Tried(f"{one.name}, {seed}", one.truth, unmarked.found, marked.alarms, unmarked.alarms)
+    return Tried(name, one.truth, unmarked.found, marked.alarms, unmarked.alarms)
 
 
-def main(n: int, first: int = 0) -> None:
+def main(n: int, first: int, marked: int) -> None:
     kinds = {kind: {stage: Tally() for stage in WITHIN_MS}
              for kind in ("all", "plant", "heat flow", "shells")}  # fmt: skip
     counts = dict.fromkeys(kinds, 0)
     cooks = []
     with Pool(2) as pool:
-        for one in pool.imap_unordered(tried, range(first, first + n)):
+        runs = [(first + at, at < marked) for at in range(n)]
+        for one in pool.starmap(tried, runs, chunksize=1):
             cooks.append(one)
             for kind in ("all", one.name.partition(",")[0]):
                 counts[kind] += 1
@@ -330,4 +334,5 @@ def main(n: int, first: int = 0) -> None:
 
 
 if __name__ == "__main__":
-    main(int([*sys.argv, "500"][1]), int([*sys.argv, "0", "0"][2]))
+    given = [*map(int, sys.argv[1:]), *(500, 0, 500)[len(sys.argv) - 1 :]]
+    main(*given)
