@@ -4,8 +4,8 @@
 plant of the simulators, a third on the plain heat flow of ``made``, a third on the shells of
 ``shells``, which share nothing; pits, cuts, wraps, probes, instruments and people differ. What is
 carved is weighed on the scale, and nobody names a weighing. The first M cooks (all unless said)
-are run a second time with all stages marked and nothing recognised, to compare their alarms. Prints the tables of
-docs/recognition.md.
+are run a second time with all stages marked and nothing recognised, to compare their alarms.
+Prints the tables of docs/recognition.md.
 """
 
 from __future__ import annotations
@@ -247,6 +247,7 @@ class Followed:
         self.one = one
         self.found: Found = {}
         self.alarms: list[tuple[str, int]] = []
+        self.questions: list[str] = []  # each costs the person a tap
         self.step(Command(one.readings[0].t_ms, CookStarted(parse_cook(one.cook))))
 
     def step(self, given: Input) -> None:
@@ -282,6 +283,8 @@ class Followed:
             kind = body.alert.partition("/")[0]
             if kind in ALARMS:
                 self.alarms.append((kind, entry.t_ms))
+            elif kind in (LIKELY, "stage-likely"):
+                self.questions.append(body.message)
 
 
 def followed(one: Drawn, stage_from: StageFrom) -> Followed:

@@ -25,6 +25,7 @@ from pitlogger.model.journal import AlertActed, Body, CookStarted
 from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import Reading, Site
 from tests.inference.made import START_S, Made
+from tests.inference.score import Cooked, Drawn, by_heat_flow, by_shells, followed
 
 SCALE = Channel("bench", Site.BENCH, quantity=Quantity.MASS, settled=True)
 PIECE = "brisket-1"
@@ -101,3 +102,16 @@ def test_a_whole_cook_needs_at_most_three_taps(seed: int) -> None:
     weighed = {one.weighed.checkpoint: one.weighed.net_mg // 1000 for one in held.weighings}
     assert weighed == {"purchased": 5835, "trimmed": 4880, "off-pit": 3105, "carved": 2790}
     assert len(cook.taps) <= 3, cook.taps
+
+
+@pytest.mark.parametrize(
+    "one", [Cooked(7).drawn(), by_heat_flow(6), by_shells(8)], ids=["plant", "heat flow", "shells"]
+)
+def test_a_cook_on_any_plant_needs_at_most_three_taps(one: Drawn) -> None:
+    """What is asked about a weight is answered as it is; each question is a tap.
+
+    That stages are told in time is the score's, over hundreds of cooks.
+    """
+    run = followed(one, "taken")
+    assert len(run.questions) <= 3, run.questions
+    assert run.found.keys() == one.truth.keys()
