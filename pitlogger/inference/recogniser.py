@@ -23,6 +23,7 @@ COLD_C = 26.0
 BACK_C = 12.0
 BOILING_C = 101.0
 MEAT_MINUTES, MEAT_C_PER_H = 10, 20.0
+REHEATS_MS = 40 * MINUTE_MS
 AGREE_MS = 4 * MINUTE_MS  # entries so near to each other are one moment
 LEAST_AGREEING = 0.05  # else what was thought till then is forgotten
 SETTLED = 0.8  # of the chance within one such moment
@@ -71,6 +72,7 @@ class Sight:
     out_from_c: float = 0.0
     last_c: float | None = None  # in meat
     looked_ms: int = 0
+    unheated_ms: int = -1  # when its pit was last colder than its core
     looks: Looks = field(default_factory=Looks)
     seen_c: float = 0.0  # its core at the last lid
     top_c: float = 0.0  # its highest core
@@ -96,6 +98,10 @@ class Sight:
         look = Look(t_ms, None, None, pit_c, self.out)
         if not self.out and self.minutes and t_ms - self.minutes[-1][0] < GAP_MS:
             look.core_c, look.slope = self.minutes[-1][1], self._slope()
+            if pit_c is not None and pit_c < look.core_c:
+                self.unheated_ms = t_ms
+            elif self.unheated_ms >= 0 and t_ms - self.unheated_ms < REHEATS_MS:
+                look.pit_c = look.core_c - 6.0  # its heat is not felt yet
         if self.last_c is not None:
             self.top_c = max(self.top_c, self.last_c)
         self._fall(look)

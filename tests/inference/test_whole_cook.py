@@ -115,3 +115,10 @@ def test_a_cook_on_any_plant_needs_at_most_three_taps(one: Drawn) -> None:
     run = followed(one, "taken")
     assert len(run.questions) <= 3, run.questions
     assert run.found.keys() == one.truth.keys()
+
+
+def test_a_fire_that_goes_out_is_no_rest() -> None:
+    """It burns again after an hour and a half; till its core feels that, the piece falls."""
+    one = by_shells(50072)
+    run = followed(one, "taken")
+    assert abs(run.found["resting"][0] - one.truth["resting"]) < 300_000
