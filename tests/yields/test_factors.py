@@ -148,4 +148,4 @@ def test_a_level_counts_for_less_the_more_its_pieces_differ() -> None:
         assert effect.shift is not None
         moved.append(effect.shift)
     tight, loose = moved
-    assert tight < loose / 2 < 0
+    assert tight < 4 * loose < 0
