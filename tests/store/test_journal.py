@@ -7,10 +7,11 @@ from dataclasses import replace
 
 import pytest
 
-from pitlogger.errors import RefusedError, StoreError
+from pitlogger.errors import RefusedError, StoreError, UsageError
 from pitlogger.model.journal import CookWithdrawn, Noted, Undone
 from pitlogger.store import ClockRow, Notice, Reader, Snapshot, Store
 from pitlogger.store.entry_copies import Copy
+from pitlogger.store.outside import search
 from tests.store.conftest import START_MS, WAIT_S, entry, finished, run_row, started
 
 
@@ -172,3 +173,11 @@ def test_an_entry_of_two_cooks_comes_back_from_its_copy_as_one_of_both() -> None
     assert (back.entry, back.cook, back.also) == (row.entry, "c1", ("c2",))
     alone = Copy("run-1", 7, row.text, ()).row()
     assert (alone.cook, alone.also) == (None, ())
+
+
+def test_notes_are_found_by_their_words_and_signs_alone_are_no_words(store: Store) -> None:
+    rows = [entry(1, Noted("foil ran out")), entry(2, Noted("lit the second pit"))]
+    store.append(rows).result(WAIT_S)
+    assert len(search(store.path, "foil")) == 1
+    with pytest.raises(UsageError, match="holds no word"):
+        search(store.path, "?!")

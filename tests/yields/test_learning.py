@@ -65,6 +65,14 @@ def test_the_family_moves_the_prior_and_other_families_do_not() -> None:
     )
 
 
+def test_a_piece_of_another_family_at_the_front_of_the_log_hides_none_of_ones_own() -> None:
+    packers = [piece(0.40, cook=f"c{n}") for n in range(6)]
+    pork = piece(0.55, "pork-butt", cook="p")
+    alone, mixed = (learn("brisket-flat", observations(log)) for log in (packers, [pork, *packers]))
+    assert mixed.quantile(0.5) == pytest.approx(alone.quantile(0.5), rel=1e-9)
+    assert alone.quantile(0.5) < learn("brisket-flat", ()).quantile(0.5)
+
+
 def test_a_yield_of_one_or_more_is_left_out() -> None:
     assert learn("brisket-packer", observations([piece(1.02), piece(0.5)])).n == 1
 

@@ -137,3 +137,11 @@ def test_how_much_the_next_meal_may_differ_is_the_spread_of_students_t() -> None
     # scipy.stats.t: the variance is df / (df - 2), so the reference library tells it.
     expected = stats.t(following.df, scale=following.scale).std()
     assert habit.cv == pytest.approx(expected, rel=1e-9)
+
+
+def test_what_fell_off_the_serving_line_was_not_eaten() -> None:
+    line = {"purchased": Measured(6400.0), "served": Measured(3000.0), "leftover": Measured(400.0)}
+    (whole,) = meals([piece(came=40, masses=line)])
+    (dropped,) = meals([piece(came=40, masses=line, drops=(("", Measured(200.0)),))])
+    assert whole.eaten_per_guest_g == pytest.approx(3000 / 40)
+    assert dropped.eaten_per_guest_g == pytest.approx(2800 / 40)
