@@ -20,8 +20,10 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
+from pitlogger.formats.join_code import join_line
 from pitlogger.hub.database import SqliteDatabase
 from pitlogger.hub.opening import open_sink
+from pitlogger.views.words import alert
 from tools.fleet.judge import differences, of_hub, of_record
 from tools.fleet.pits import Senders, enrol, let_in, make_pits, simulated_cook
 from tools.fleet.servers import (
@@ -43,7 +45,8 @@ DOUBLED, HOURS = 0.2, 3.0
 
 def three_nodes(folder: Path, speed: float) -> bool:
     """Let three nodes cook; return whether the hub ends with all of it."""
-    print("Three nodes, a hub in the first. Nothing was installed for it.")
+    print("Three nodes, a hub in the first; nothing was installed for it. Each cooks a simulated"
+          f" cook, up to {speed:.0f} times as fast as life.")  # fmt: skip
     nodes = [_node(folder, *NODES[0][:2], speed, FIRM)]
     nodes[0].start()
     try:
@@ -51,7 +54,8 @@ def three_nodes(folder: Path, speed: float) -> bool:
         until("the hub", lambda: _answers(socket))
         for name, scenario, site in NODES[1:]:
             made = _asked(socket, "invite", "--site", site)
-            print(f"  {name} joins: pitlogger uplink join {made['address']} {made['code']}")
+            line = join_line(made["address"], made["code"])
+            print(f"  {name} joins, to belong to {site}: {line}")
             nodes.append(_node(folder, name, scenario, speed, made["address"], made["code"]))
             nodes[-1].start()
         _watch(folder, socket)
@@ -95,10 +99,12 @@ def _watch(folder: Path, socket: Path) -> None:
         time.sleep(15)
         for row in sorted(_asked(socket, "now"), key=lambda row: str(row["name"])):
             stages = sorted({piece["stage"] for piece in row["document"]["pieces"]})
-            alarms = f", {row['alarms']} alarms" if row["alarms"] else ""
-            print(f"  {row['name']:11} {', '.join(stages) or 'no cook'}{alarms}", flush=True)
+            alarms = sorted({alert(one["kind"]) for one in row["document"]["alerts"]})
+            waits = f"; stands: {', '.join(alarms)}" if alarms else ""
+            print(f"  {row['name']:11} {', '.join(stages) or 'no cook'}{waits}", flush=True)
     exceptions = _asked(socket, "exceptions")
-    print(f"  {len(exceptions)} alarms and prompts were raised at the three")
+    print(f"  {len(exceptions)} alarms and prompts were raised at the three; compared with what"
+          " each node has on its own disk:")  # fmt: skip
 
 
 def _faults(folder: Path) -> list[list[str]]:
@@ -132,7 +138,8 @@ def _told(folder: Path) -> bool:
 
 def many_pits(folder: Path, count: int, keep_s: float) -> bool:
     """Let simulated pits send a cook each to a hub by itself; return whether all was found."""
-    print(f"\nA hub by itself on PostgreSQL and Mosquitto, {count} simulated pits.")
+    print(f"\nA hub by itself on PostgreSQL and Mosquitto. {count} simulated pits send it"
+          f" {HOURS:.0f} hours of a cook each, all at once.")  # fmt: skip
     server = Postgres(folder / "pg")
     server.start()
     server.run("createdb", "fleet")

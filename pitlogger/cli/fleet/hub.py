@@ -97,7 +97,7 @@ def exceptions(at: Hub, days: int) -> Answer:
 
     rows = at.get("/hub/exceptions", days=days)
     head = ["when", "site", "node", "what", "about", "now"]
-    return rows, table([
+    return rows, "no alert was raised at any site" if not rows else table([
         [rfc3339(row["utc_ms"]), row["site"], row["node"], row["kind"], row["subject"],
          row["state"]] for row in rows
     ], head)  # fmt: skip

@@ -47,7 +47,12 @@ Due = tuple[int, str, int, str]  # when, its table, its key there, kind of an en
 
 
 class _FastSelector(selectors.EpollSelector):
+    """Counts how often the loop looks whether something is to be done: a system call each."""
+
+    looks = 0
+
     def select(self, timeout: float | None = None) -> list[tuple[selectors.SelectorKey, int]]:
+        _FastSelector.looks += 1
         return super().select(None if timeout is None else timeout / SPEED)
 
 
@@ -129,7 +134,7 @@ async def _an_hour(
     await asyncio.sleep(50)  # connected, and its first words said
     database = sqlite3.connect(data / "pitlogger.db")
     database.execute("PRAGMA synchronous = OFF")
-    before_s, own_s = time.process_time(), 0.0
+    before_s, own_s, looks = time.process_time(), 0.0, _FastSelector.looks
     for at_ms, table, key, kind in due:
         await asyncio.sleep(max(at_ms - clock.engine_ms(), 0) / 1000)
         own_s += _move_in(database, table, key)
@@ -137,12 +142,14 @@ async def _an_hour(
             happenings.put_nowait(Happening("entry", {"kind": kind}))
     await asyncio.sleep(61)  # the last block goes within a minute
     spent_s = time.process_time() - before_s - own_s
+    looks = _FastSelector.looks - looks
     wanted = len(KINDS) * HOURS, CHANNELS * 6 * HOURS
     pit = cast(Any, SimpleNamespace(uid=uid))
     with suppress(TimeoutError):
         await asyncio.to_thread(until, "all of it", lambda: work.found([pit])[:2] == wanted, 60.0)
     found = work.found([pit])[:2]
-    print(f"  found {found} of {wanted}, {uplink.status(hub.address)}", flush=True)
+    print(f"  found {found} of {wanted}; {looks * 24 // HOURS} looks of the loop a day, each"
+          f" {_look_s() * 1e6:.0f} us with nothing to do", flush=True)  # fmt: skip
     sending.cancel()
     await asyncio.gather(sending, return_exceptions=True)
     database.close()
@@ -157,3 +164,19 @@ def _move_in(database: sqlite3.Connection, table: str, key: int) -> float:
     database.execute(f"INSERT INTO {table} SELECT * FROM later_{table} WHERE {column} = ?", (key,))
     database.commit()
     return time.thread_time() - before_s
+
+
+def _look_s(times: int = 500) -> float:
+    """Return what it costs a bare loop to wake by a timer and rest again: the yardstick, s."""
+
+    async def wake() -> None:
+        for _ in range(times):
+            await asyncio.sleep(0.001)
+
+    def timed() -> float:
+        before_s = time.thread_time()
+        asyncio.run(wake())
+        return (time.thread_time() - before_s) / times
+
+    with ThreadPoolExecutor(1) as thread:
+        return thread.submit(timed).result()
