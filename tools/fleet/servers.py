@@ -8,6 +8,7 @@ from __future__ import annotations
 import json
 import os
 import pwd
+import random
 import shutil
 import signal
 import socket
@@ -45,11 +46,10 @@ def until(what: str, true: Callable[[], Any], seconds: float = READY_S) -> Any:
 
 
 def free_port() -> int:
-    """Return a port nobody listens on now."""
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port: int = probe.getsockname()[1]
-        return port
+    """Return a port nobody listens on now, of those that no connection is given by chance."""
+    while listens(port := random.randrange(20_000, 32_000)):
+        pass
+    return port
 
 
 def listens(port: int) -> bool:
