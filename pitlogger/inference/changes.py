@@ -32,6 +32,7 @@ HEAT_ARRIVES_MIN, HEAT_TURNS_MIN = 25.0, 13.0  # medians; log spreads below
 ARRIVES_LOG_SD, TURNS_LOG_SD = 0.8, 0.9
 LOOK_S, LOOK_LOG_SD, LOOK_WEIGHT = 30.0, 0.3, 3.0  # half a minute; so sure as by three looks
 WORK_S, WORK_LOG_SD = 100.0, 0.5
+SHORTEST_LOOK_S = 5.0
 LOG_RATIO_MOST = 3.5
 PULL_AGAIN = 0.5
 FALLEN_C = 3.0  # it was off the pit
@@ -57,6 +58,7 @@ class Sign(NamedTuple):
     at_ms: int
     open_s: float = 0.0
     other: float = 0.0  # how likely another piece was due then
+    blur_s: float = 0.0  # a slow channel may tell ``open_s`` so much too long, at either end
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,20 +85,19 @@ class Looks:
     n: int = 0
     log_sum: float = 0.0
 
-    def take(self, open_s: float) -> None:
+    def take(self, open_s: float, blur_s: float) -> None:
         """Take in a lid opened while no action was due."""
         self.n += 1
-        self.log_sum += math.log(max(open_s, 5.0))
+        self.log_sum += math.log(max(open_s - blur_s, SHORTEST_LOOK_S))
 
-    def ratio(self, open_s: float) -> float:
+    def ratio(self, open_s: float, blur_s: float = 0.0) -> float:
         """Return the likelihood ratio of work to a look."""
         known = (LOOK_WEIGHT * math.log(LOOK_S) + self.log_sum) / (LOOK_WEIGHT + self.n)
         sd = LOOK_LOG_SD * math.sqrt(1.0 + 1.0 / (LOOK_WEIGHT + self.n))
         work = max(math.log(WORK_S), known + 0.5)
-        x = math.log(open_s)
-        look_z, work_z = (x - known) / sd, (min(x, work) - work) / WORK_LOG_SD
-        if x < known:
-            look_z = 0.0
+        shortest = math.log(max(open_s - 2 * blur_s, SHORTEST_LOOK_S))
+        look_z = max(0.0, (shortest - known) / sd)
+        work_z = min(0.0, (math.log(open_s) - work) / WORK_LOG_SD)
         log = 0.5 * (look_z**2 - work_z**2) + math.log(sd / WORK_LOG_SD)
         return math.exp(max(-LOG_RATIO_MOST, min(LOG_RATIO_MOST, log)))
 
@@ -196,11 +197,11 @@ def log_explained(stage: str, entered_ms: int, signs: Sequence[Sign], looks: Loo
         looks: How long the lid is open for a look in this cook.
     """
     log = 0.0
-    for kind, at_ms, open_s, other in signs:
+    for kind, at_ms, open_s, other, blur_s in signs:
         age_ms = at_ms - entered_ms
         if kind == "lid":
             if age_ms == 0 and open_s > 0:
-                ratio = looks.ratio(open_s)
+                ratio = looks.ratio(open_s, blur_s)
                 ratio /= 1.0 - other + other * ratio
                 log += math.log(ratio if stage == Stage.WRAPPED else 0.5 + 0.5 * ratio)
         elif kind in _AFTER:

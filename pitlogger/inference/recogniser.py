@@ -66,7 +66,7 @@ class Sight:
     known: list[tuple[Stage, int]] = field(default_factory=list)
     denied: list[tuple[Stage, int]] = field(default_factory=list)
     minutes: list[tuple[int, float]] = field(default_factory=list)
-    signs: list[tuple[str, int, float, float]] = field(default_factory=list)
+    signs: list[tuple[str, int, float, float, float]] = field(default_factory=list)
     weighed: list[tuple[str, int]] = field(default_factory=list)  # checkpoints taken as signs
     out: bool = False
     out_from_c: float = 0.0
@@ -84,9 +84,11 @@ class Sight:
 
     # -- observations ------------------------------------------------------------------------
 
-    def sign(self, kind: str, at_ms: int, open_s: float = 0.0, other: float = 0.0) -> None:
+    def sign(
+        self, kind: str, at_ms: int, open_s: float = 0.0, other: float = 0.0, blur_s: float = 0.0
+    ) -> None:
         """Take in a sign of an action; see ``changes.Sign``."""
-        self.signs.append((kind, at_ms, open_s, other))
+        self.signs.append((kind, at_ms, open_s, other, blur_s))
 
     def minute(self, t_ms: int, core_c: float | None, pit_c: float | None, aims: Aims) -> None:
         """Take in the core and pit temperatures of one minute, ``None`` for one that is missing."""
@@ -134,7 +136,7 @@ class Sight:
             self.seen_c = max(self.seen_c, self.last_c)
             if WARM_C < self.last_c < aim_c - EARLY_C:
                 for lid in lids:
-                    self.looks.take(lid.open_s)
+                    self.looks.take(lid.open_s, lid.blur_s)
 
     def _core(self, t_ms: int, core_c: float) -> None:
         minutes = self.minutes

@@ -49,6 +49,7 @@ class PitTrend:
     bin_sum: int = 0
     bin_n: int = 0
     last_ms: int = 0
+    every_ms: int = 0  # between the last two bins
     times_ms: list[int] = field(default_factory=list)  # the last two minutes of bins
     levels_mc: list[int] = field(default_factory=list)
     waiting: int = 0  # how many of them the trend has not had yet
@@ -94,6 +95,7 @@ class PitTrend:
     def _take(self, t_ms: int, value: int) -> None:
         if t_ms - self.last_ms > GAP_MS:
             self._forget()
+        self.every_ms = t_ms - self.last_ms
         self.last_ms = t_ms
         if self.dip:
             self._follow_dip(t_ms, value)

@@ -16,6 +16,7 @@ from pitlogger.model.book import Book, PieceBook
 from pitlogger.model.cooks import HOT_OFF_PIT, ON_PIT, Stage
 from pitlogger.model.journal import StageSet
 from pitlogger.model.readings import Site
+from pitlogger.pipeline.trend import BIN_MS
 from pitlogger.rules.policies import RulePolicy
 
 MINUTE_MS = 60_000
@@ -167,7 +168,8 @@ class Recognition:
         elif not pit.pit.open:
             sight.lid_ms = opened_ms
             open_s = (pit.pit.lowest_ms - pit.pit.fell_ms) / 1000
-            sight.sign("lid", pit.pit.fell_ms, open_s, self._other(held, book))
+            blur_s = max(0, pit.pit.every_ms - BIN_MS) / 1000
+            sight.sign("lid", pit.pit.fell_ms, open_s, self._other(held, book), blur_s)
 
     def _core_c(self, book: Book, piece: str, t_ms: int) -> float | None:
         """Return the level of the first core that is heard."""
