@@ -102,13 +102,17 @@ def _dish(dish: JobDish, answer: JobAnswer, shown: Shown) -> dict[str, Any]:
                 "raw": shown.mass_g(one.purchase_g),
                 "meat": _money(one.meat, answer),
                 "chance": percent(one.p_enough),
-                "served": f"{rounded(per_unit(one.cost_per_served_kg / 1000, unit))}/{unit}",
+                "served": f"{_per_unit(one.cost_per_served_kg, unit, answer)}/{unit}",
                 "work": f"{one.work_h:g} h",
             }
             for one in dish.other_ways
             if one.meat is not None and one.cost_per_served_kg is not None
         ],
     }
+
+
+def _per_unit(per_kg: Decimal, unit: str, answer: JobAnswer) -> Decimal:
+    return rounded(per_unit(per_kg / 1000, unit), answer.currency)
 
 
 def _now(now: OnTheWay, shown: Shown) -> dict[str, Any]:
