@@ -96,6 +96,20 @@ class Process:
             self.running.kill()
             self.running.wait()
 
+    def until_up(self, what: str, *ports: int) -> None:
+        """Wait until it listens.
+
+        Raises:
+            RuntimeError: It has ended instead; its last words.
+        """
+
+        def is_up() -> bool:
+            if self.running is None or self.running.poll() is not None:
+                raise RuntimeError(f"{what} has ended: {self.log.read_text()[-1000:]}")
+            return all(map(listens, ports))
+
+        until(what, is_up)
+
     def stop(self, number: int = signal.SIGTERM) -> None:
         if self.running is not None:
             self.running.send_signal(number)
@@ -240,18 +254,11 @@ class CentralHub:
         for one in self.at_work:
             one.start()
         self.web.start()
-
-        def is_up() -> bool:
-            assert self.web.running is not None
-            if self.web.running.poll() is not None:
-                raise RuntimeError(f"the hub's web part ended: {self.web.log.read_text()[-2000:]}")
-            return listens(self.port) and listens(self.page_port)
-
-        until("the hub's web part", is_up)
+        self.web.until_up("the hub's web part", self.port, self.page_port)
 
     def start_broker(self) -> None:
         self.broker.start()
-        until("the broker", lambda: listens(self.broker_port))
+        self.broker.until_up("the broker", self.broker_port)
 
     def stop(self) -> None:
         for one in (self.web, *self.at_work, self.broker):
