@@ -263,10 +263,11 @@ class Sight:
     # -- proposals ---------------------------------------------------------------------------
 
     def proposals(self, t_ms: int, chance: float) -> list[StageProposal]:
-        """Return the stages that are likely and not known, in order, none before a known one.
+        """Return the probable stages after the last certain one, in order.
 
         Args:
-            chance: How likely a stage has to be.
+            t_ms: The present.
+            chance: The least probability of a stage that is proposed.
         """
         entries: dict[str, list[tuple[int, float]]] = {}
         for one in self.branches:
