@@ -48,6 +48,7 @@ TESTS = (
     "tests/formats",
 )
 LEFT_OUT = "not random_records and not random_by_time"  # minutes for each mutant
+FEW_TESTS = 3
 FIRST_TESTS = 60  # what they let pass is tried by the others
 MOST_TESTS = 600  # a mutant that this many tests let pass has survived
 TIMEOUT_S = 60.0
@@ -166,8 +167,10 @@ def judge(
     mutant: Mutant, trees: Queue[Path], reached: dict[tuple[str, int], list[str]], also: list[str]
 ) -> Verdict:
     """Try one mutant in a free copy of the tree, by ``also`` and the tests of its room first."""
-    lines = [*range(mutant.line, mutant.line + 3), 0]
+    lines = range(mutant.line, mutant.line + 3)
     tests = next((found for line in lines if (found := reached.get((mutant.file, line)))), [])
+    if len(tests) < FEW_TESTS:  # it may run on import, which counts for the first test alone
+        tests = list(dict.fromkeys([*tests, *reached.get((mutant.file, 0), [])]))
     tests = also + spread(tests, f"tests/{mutant.room}/")[:MOST_TESTS]
     if not tests:
         return Verdict(mutant, "unreached", 0, 0.0)

@@ -179,5 +179,6 @@ def test_notes_are_found_by_their_words_and_signs_alone_are_no_words(store: Stor
     rows = [entry(1, Noted("foil ran out")), entry(2, Noted("lit the second pit"))]
     store.append(rows).result(WAIT_S)
     assert len(search(store.path, "foil")) == 1
+    assert len(search(store.path, 'foil-ran "out')) == 1  # as typed, and no language of queries
     with pytest.raises(UsageError, match="holds no word"):
         search(store.path, "?!")
