@@ -1,6 +1,7 @@
 """The ledger: steps, servable yield, loss by cause, splits, merges, added mass."""
 
 import math
+from dataclasses import replace
 
 import pytest
 from hypothesis import given
@@ -11,7 +12,7 @@ from pitlogger.model.cooks import AddedMass, ByProduct
 from pitlogger.yields.causes import CHAIN, cause_of
 from pitlogger.yields.document import piece_document
 from pitlogger.yields.inspected_plant import barbecue_limit
-from pitlogger.yields.ledger import Account, account, accounts, accounts_of_history
+from pitlogger.yields.ledger import Account, account, accounts, accounts_of_history, discarded_g
 from pitlogger.yields.records import PastPiece, from_weights
 from pitlogger.yields.weighing.uncertainty import Measured
 
@@ -190,3 +191,11 @@ def test_the_document_gives_the_servable_share_in_percent_of_what_was_bought() -
     document = piece_document(of("purchased=8kg,carved=3.71kg"))
     assert document["servable_pct"] == pytest.approx(46.375)
     assert 0.0 < document["u_servable_pct"] < 1.0
+
+
+def test_what_was_thrown_away_is_what_fell_off_and_what_a_piece_ended_as() -> None:
+    kept = PastPiece("b", "brisket-packer")
+    assert discarded_g(kept) == 0
+    dropped = replace(kept, drops=(("rested", Measured(250.0)),))
+    assert discarded_g(dropped) == 250
+    assert discarded_g(replace(dropped, discarded_g=Measured(2900.0))) == 3150
