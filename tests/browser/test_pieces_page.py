@@ -111,6 +111,7 @@ def test_a_container_is_weighed_empty_chosen_and_taken_off(stage: Staged, open_p
     expect(page.locator("#told")).to_contain_text("brisket-1: 9 lb 0.8 oz")
     kept = [e.body for e in stage.daemon.engine.state.entries if isinstance(e.body, Weighed)][-1]
     assert (kept.container, kept.tare_mg) == ("half pan 1", 640_000)
+    rested(page)
     page.get_by_role("button", name="Remove half pan 1").click()
     expect(page.locator("#containers")).to_contain_text("None is on the list")
 
