@@ -140,6 +140,7 @@ def _sign(page: Page, press: Press, write: Write) -> None:
     write(signer.get_by_label("Again"), "4711")
     press(page.get_by_role("button", name="Give the PIN"))
     expect(page.locator("#told")).to_contain_text("M. Olsen may sign as MO")
+    rested(page)
     write(page.get_by_label("Initials of the reviewer"), "MO")
     write(page.get_by_label("PIN", exact=True), "4711")
     press(page.get_by_role("button", name="Sign the record off"))
