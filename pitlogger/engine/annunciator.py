@@ -40,7 +40,14 @@ class Annunciator:
         units: Units,
         timer: Timer,
         record: Record,
+        answers: Callable[[Limit], bool],
     ) -> None:
+        """Take what an engine gives.
+
+        Args:
+            answers: Whether what a limit is judged on gives values, be it with short breaks.
+        """
+        self._answers = answers
         self.watches = watches
         self.policy = policy
         self.units = units
@@ -136,8 +143,13 @@ class Annunciator:
             self.watches[key].settled = False
 
     def freeze(self, limits: list[Limit]) -> None:
-        """Stop running delays: without evidence the state stays as it is."""
+        """Stop running delays that hang on a channel which is not believed.
+
+        A limit of the coldest core is left alone: one bad probe never keeps it from ringing.
+        """
         for limit in limits:
+            if limit.channel is None:
+                continue
             watch = self.watches[limit.key]
             watch.pending_ms = watch.clearing_ms = None
 
@@ -154,6 +166,9 @@ class Annunciator:
             self._settle(watch, self.policy.rules[watch.kind], t_ms)
 
     def _settle(self, watch: Watch, rule: AlertRule, t_ms: int) -> None:
+        limit = self._limits.get(watch.key)
+        if limit is not None and not self._answers(limit):
+            watch.pending_ms = watch.clearing_ms = None  # without evidence it stays as it is
         if watch.pending_ms is not None and t_ms - watch.pending_ms >= rule.on_delay_ms:
             watch.pending_ms = None
             watch.holds = True

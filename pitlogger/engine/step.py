@@ -21,6 +21,7 @@ from pitlogger.engine.inputs import Command, ForecastResult, Input, Output, Stea
 from pitlogger.engine.reading_steps import follow_level, tag, vet
 from pitlogger.engine.state import ChannelState, EngineState
 from pitlogger.engine.timers import Timers
+from pitlogger.engine.watch.cores import answers
 from pitlogger.engine.watch.doubting import follow_doubt
 from pitlogger.engine.watch.enough import judge_enough
 from pitlogger.engine.watch.external import PASSING, take_outside
@@ -94,7 +95,10 @@ class Engine:
         self._timers = Timers()
         self._out: list[Output] = []
         units = units or Units()
-        self.alerts = Annunciator(state.watches, policy, units, self._timers.set, self._enter)
+        self.alerts = Annunciator(
+            state.watches, policy, units, self._timers.set, self._enter,
+            lambda limit: answers(limit, state, self.book),
+        )  # fmt: skip
         self.lookout = Lookout(state, self.alerts, self.safety, units)
         self.instruments = Instruments(state, self.alerts, units)
         self.recognition = Recognition(state, policy, self.alerts)
@@ -175,7 +179,7 @@ class Engine:
             return tag(lane, reading, value, Quality.STUCK)
         if not lane.low <= value <= lane.high:
             if lane.site is Site.CORE:
-                self._follow_rate(lane, t_ms)
+                follow_rate(lane, self.state.channels, self.book, t_ms)
             self.judging.lane(lane, t_ms, doubted=not state.is_believed())
         return Tagged(channel, t_ms, raw, value, quality, lane.site, lane.piece, stable)
 
@@ -183,15 +187,11 @@ class Engine:
         """Take what is looked at every ten seconds: minutes for forecasts, safety clocks."""
         lane.state.keep_minute(t_ms)
         if lane.site is Site.CORE:
-            self._follow_rate(lane, t_ms)
+            follow_rate(lane, self.state.channels, self.book, t_ms)
         self.instruments.bin(lane, self.lanes, self.book, t_ms)
         self._follow_doubt(lane, t_ms)
         if lane.site is Site.CORE and lane.piece is not None:
             self.lookout.core_bin(self.book, lane.piece, t_ms)
-
-    def _follow_rate(self, lane: Lane, t_ms: int) -> None:
-        spot = self.state.channels.get(f"{lane.piece}/spot")
-        follow_rate(lane, spot, self.book, t_ms)
 
     def _follow_doubt(self, lane: Lane, t_ms: int) -> None:
         if lane.site is Site.CORE and lane.piece in self.book.pieces:

@@ -2,6 +2,8 @@
 
 import random
 
+import pytest
+
 from pitlogger.engine.restart import catch_up
 from pitlogger.engine.snapshot import dump_state, load_state
 from pitlogger.engine.step import Engine
@@ -222,3 +224,55 @@ def test_a_probe_that_failed_its_check_is_in_doubt_until_a_good_one() -> None:
     kitchen.say(CheckMade("one/core", "ice", 200, 1_111, within=True))
     run(kitchen, 2, one_core=(64, 5), two_core=(64, 5), pit=(115, 0))
     assert kitchen.alerts("probe-fault")[-1][1] == "returned-unacknowledged"
+
+
+@pytest.mark.parametrize("ill", ["stuck", "open and good", "silent and back"])
+def test_a_bad_probe_keeps_no_alarm_of_the_core_beside_it_from_ringing(ill: str) -> None:
+    """Its own delay would begin anew with each of its readings, for as long as it is bad."""
+    kitchen = Kitchen()
+    kitchen.stage(Stage.SMOKING)
+    value = 60.0
+    for step in range(1400):
+        kitchen.wait(10)
+        value = min(value + 0.05, 150.0)
+        kitchen.read(value + 0.3 * (step % 3))
+        kitchen.read(
+            49.0 if ill == "stuck" and step > 300 else value + 0.3 * (step % 2), "brisket-1/point"
+        )
+    kitchen.stage(Stage.HOLDING)
+    for step in range(120):
+        kitchen.wait(10)
+        kitchen.read(122 + 0.3 * (step % 3))
+        if ill == "stuck":
+            kitchen.read(49.0, "brisket-1/point")
+        elif ill == "open and good" and step % 3 == 0:
+            kitchen.bad(Quality.OPEN, "brisket-1/point")
+        elif ill == "open and good":
+            kitchen.read(123.0, "brisket-1/point")
+    assert [state for _, state in kitchen.alerts("hot-hold-low")] == ["unacknowledged"]
+
+
+@pytest.mark.parametrize("every", [1, 2, 3, 6, 9])
+def test_wet_plugs_that_go_on_and_off_keep_no_alarm_from_ringing(every: int) -> None:
+    kitchen = Kitchen()
+    kitchen.stage(Stage.HOLDING)
+    for step in range(180):
+        kitchen.wait(10)
+        for channel in ("brisket-1/core", "brisket-1/point"):
+            if step // every % 2:
+                kitchen.bad(Quality.OPEN, channel)
+            else:
+                kitchen.read(122 + 0.2 * (step % 3), channel)
+    assert [state for _, state in kitchen.alerts("hot-hold-low")] == ["unacknowledged"]
+
+
+def test_a_probe_that_is_pulled_out_and_falls_below_a_limit_rings_nothing_of_the_meat() -> None:
+    kitchen = Kitchen()
+    kitchen.stage(Stage.HOLDING)
+    kitchen.hold(150, 600)
+    for fahrenheit in (140, 130, 120):
+        kitchen.hold(fahrenheit, 8)
+    for _ in range(300):
+        kitchen.wait(1)
+        kitchen.bad(Quality.OPEN)
+    assert kitchen.alerts("hot-hold-low") == []

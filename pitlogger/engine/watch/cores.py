@@ -4,7 +4,11 @@ from __future__ import annotations
 
 from pitlogger.engine.state import ChannelState, EngineState
 from pitlogger.model.book import Book
+from pitlogger.rules.conditions import Limit
 
+FLICKER_MS = (
+    40_000  # under the delays of a minute: one pulled out for good ends with its delay; ours
+)
 SPOT_VALID_MS = 10 * 60_000  # how long a hand reading stands beside the fixed probes
 
 
@@ -37,6 +41,19 @@ def all_cores(state: EngineState, book: Book, piece: str, t_ms: int) -> list[Cha
     if spot is not None and t_ms - spot.good_ms <= SPOT_VALID_MS:
         held.append(spot)
     return held
+
+
+def answers(limit: Limit, state: EngineState, book: Book) -> bool:
+    """Return whether what a limit is judged on gives values now, or did a moment ago.
+
+    A wet plug goes on and off: its values in between count. A fresh hand reading answers too.
+    """
+    spot = state.channels.get(f"{limit.piece}/spot")
+    if spot is not None and state.t_ms - spot.good_ms <= SPOT_VALID_MS:
+        return True
+    channels = book.cores(limit.piece or "") if limit.channel is None else [limit.channel]
+    held = [known for channel in channels if (known := state.channels.get(channel)) is not None]
+    return any(one.heard_well() or state.t_ms - one.good_ms <= FLICKER_MS for one in held)
 
 
 def is_by_hand(core: ChannelState) -> bool:

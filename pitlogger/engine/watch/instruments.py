@@ -61,8 +61,6 @@ class Instruments:
         lane.state.quality = quality
         if lane.fault_key is not None and not lane.state.doubt:
             self.alerts.condition(lane.fault_key, t_ms, quality in BAD_PROBE)
-        if quality is not Quality.GOOD:
-            self.alerts.freeze(lane.limits)
 
     def bin(self, lane: Lane, lanes: dict[str, Lane], book: Book, t_ms: int) -> None:
         """Look each ten seconds for what no core on a pit can do: stand still, or be air."""

@@ -5,6 +5,8 @@ The same rates decide over a record (``pitlogger.safety.belief``).
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from pitlogger.engine.compiled_channel import Lane
 from pitlogger.engine.state import ChannelState
 from pitlogger.model.book import Book
@@ -23,12 +25,8 @@ from pitlogger.safety.belief import (
 PLAIN_MC = 8_000  # a record is judged more strictly: it sees what came after
 
 
-def follow_rate(lane: Lane, spot: ChannelState | None, book: Book, t_ms: int) -> None:
-    """Look whether a core changed as no meat can, or is back where it can be believed.
-
-    Args:
-        spot: The last hand reading of its piece, if any.
-    """
+def follow_rate(lane: Lane, channels: Mapping[str, ChannelState], book: Book, t_ms: int) -> None:
+    """Look whether a core changed as no meat can, or is back where it can be believed."""
     state = lane.state
     held = book.pieces.get(lane.piece or "")
     if held is None or state.value is None:
@@ -37,6 +35,7 @@ def follow_rate(lane: Lane, spot: ChannelState | None, book: Book, t_ms: int) ->
     stage = held.stage_at(t_ms) if held.marks else None
     rate = rate_in(stage, rate_mc_per_min(held.piece.family, held.piece.thickness_mm))
     if state.jumped is not None:
+        spot = channels.get(f"{lane.piece}/spot")  # the last hand reading of its piece
         if _is_back(lane, spot, book, point, state.jumped, stage, rate):
             state.jumped, state.recent = None, [point]
         return
