@@ -17,6 +17,8 @@ from pitlogger.model.quantities import show_mass
 from pitlogger.planning.fields import check_eaten
 from pitlogger.planning.job_answer import (
     Assumed,
+    BillLine,
+    BillShown,
     Costs,
     Earned,
     JobAnswer,
@@ -79,8 +81,7 @@ def answer_job(
     meat = sum((dish.meat for dish in bought.dishes), Decimal(0))
     per_guest = _price_per_guest(source, meat, assumed)
     guests = _billed_guests(source)
-    lines, paid = _lines(source, per_guest, guests), _payments(source)
-    made = bill(lines, _terms(source), coin, paid, guests=guests)
+    made = bill(_lines(source, per_guest, guests), _terms(source), coin, _payments(source))
     timed = _schedule(source, bought, past, kitchen)
     costs = _costs(source, meat, made, timed, coin, cooled)
     earned = _earned(source, bought, made, costs, per_guest, coin)
@@ -97,7 +98,7 @@ def answer_job(
         bought.risk_pct,
         bought.p_all_enough,
         timed,
-        made,
+        _bill_shown(made, guests),
         costs,
         earned,
         result(source, bought, made, costs, earned, past, coin),
@@ -225,6 +226,14 @@ def _terms(source: JobFile) -> BillTerms:
 
 def _payments(source: JobFile) -> list[Payment]:
     return [Payment(one.on, one.amount, one.method) for one in source.payment]
+
+
+def _bill_shown(made: Bill, guests: int) -> BillShown:
+    lines = tuple(BillLine(one.what, one.count, one.price, amount) for one, amount in made.lines)
+    return BillShown(
+        guests, lines, made.subtotal, made.discount, made.service, made.taxable, made.tax,
+        made.total, made.gratuity_proposed, made.deposit, made.paid, made.balance,
+    )  # fmt: skip
 
 
 def _schedule(

@@ -8,7 +8,6 @@ from typing import Any
 
 from pitlogger.planning.document import as_fields
 from pitlogger.planning.timeline import ScheduleAnswer
-from pitlogger.yields.money.bill import Bill
 from pitlogger.yields.purchase.masses import Enough
 from pitlogger.yields.purchase.rescue import Remedy
 
@@ -105,6 +104,32 @@ class JobDish:
 
 
 @dataclass(frozen=True, slots=True)
+class BillLine:
+    what: str
+    count: Decimal
+    price: Decimal
+    amount: Decimal
+
+
+@dataclass(frozen=True, slots=True)
+class BillShown:
+    """What the client pays, as it stands on paper."""
+
+    guests: int
+    lines: tuple[BillLine, ...]
+    subtotal: Decimal
+    discount: Decimal
+    service: Decimal
+    taxable: Decimal
+    tax: Decimal
+    total: Decimal
+    gratuity_proposed: Decimal
+    deposit: Decimal
+    paid: Decimal
+    balance: Decimal
+
+
+@dataclass(frozen=True, slots=True)
 class Costs:
     """What the job costs; food alone is what the textbook's percentage takes."""
 
@@ -195,7 +220,7 @@ class JobAnswer:
     risk_pct: float
     p_all_enough: float
     schedule: ScheduleAnswer | None
-    bill: Bill
+    bill: BillShown
     costs: Costs
     earned: Earned
     result: Result | None

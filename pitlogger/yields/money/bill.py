@@ -65,19 +65,10 @@ class BillTerms:
 
 
 @dataclass(frozen=True, slots=True)
-class BillLine:
-    what: str
-    count: Decimal
-    price: Decimal
-    amount: Decimal
-
-
-@dataclass(frozen=True, slots=True)
 class Bill:
     """The sums of a quote or an invoice, each as it stands on paper."""
 
-    guests: int
-    lines: tuple[BillLine, ...]
+    lines: tuple[tuple[InvoiceLine, Decimal], ...]
     subtotal: Decimal
     discount: Decimal
     service: Decimal
@@ -96,13 +87,11 @@ class Bill:
 
 
 def bill(
-    lines: Iterable[InvoiceLine], terms: BillTerms, coin: Coin, payments: Iterable[Payment] = (),
-    *, guests: int = 0,
-) -> Bill:  # fmt: skip
+    lines: Iterable[InvoiceLine], terms: BillTerms, coin: Coin, payments: Iterable[Payment] = ()
+) -> Bill:
     """Return the bill.
 
     Args:
-        guests: For how many the client pays.
         coin: Rounds to the smallest unit of the currency.
     """
     listed = list(lines)
@@ -126,10 +115,8 @@ def bill(
     tax = coin(tax)
     total = net + service + tax
     paid = coin(sum((payment.amount for payment in payments), Decimal(0)))
-    both = zip(listed, amounts, strict=True)
     return Bill(
-        guests,
-        tuple(BillLine(one.what, one.count, one.price, amount) for one, amount in both),
+        tuple(zip(listed, amounts, strict=True)),
         subtotal,
         discount,
         service,
