@@ -152,7 +152,7 @@ def _begun(meat: Meat, said: Held) -> bool | None:
             silent = True
         doubted = doubted or bool((near & ~good).any())
     if not values or (silent and not hand):
-        return False
+        return None if _is_between_hands(meat, at_s) else False
     verdict = _is_begin(values, said.hours)
     struck = [value for t_s, value, _ in meat.struck if from_s <= t_s <= at_s]
     if verdict and (struck and _is_begin([*values, *struck], said.hours) is not True):
@@ -160,6 +160,13 @@ def _begun(meat: Meat, said: Held) -> bool | None:
     if verdict is True and doubted and not hand:
         return None
     return verdict
+
+
+def _is_between_hands(meat: Meat, at_s: float) -> bool:
+    """Return whether hand readings near enough to join lie before and after a time."""
+    times = [t_s for t_s, _, _ in meat.spots]
+    before, after = [t for t in times if t <= at_s], [t for t in times if t > at_s]
+    return bool(before and after) and min(after) - max(before) <= GAP_S
 
 
 def _is_begin(values: list[float], hours: int) -> bool | None:
