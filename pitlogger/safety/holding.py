@@ -18,8 +18,9 @@ from pitlogger.safety.segments import crossing_ms, line_at
 from pitlogger.safety.tables import ROUNDING_MC
 from pitlogger.safety.verdict import NO_PROBE, Verdict, not_concerned
 
-# Meat of which nobody knows whether it was cooked: noise of its rise through the limit is no fall.
-PERHAPS_COOKED_MC = 2_000  # ours
+# Meat of which nobody knows whether it was cooked: noise of its rise through the limit is no fall,
+# so what lies so little below the limit is left out. Ours.
+PERHAPS_COOKED_MC = 2_000
 
 
 @dataclass(slots=True)
@@ -192,7 +193,8 @@ class _Run:
         self.after_served = ""
         limit = hot_limit(policy, is_charted_roast)
         self.was_cooked = "cooked" if cooked_ms else "perhaps cooked"
-        hot_mc = limit.mc - ROUNDING_MC if cooked_ms else limit.mc + PERHAPS_COOKED_MC
+        hot_mc = limit.mc - ROUNDING_MC
+        noise_mc = hot_mc if cooked_ms else hot_mc - PERHAPS_COOKED_MC
         clock: BreachClock | None = None
         was = Judged.NOT
         hot = False
@@ -209,7 +211,8 @@ class _Run:
             if judged is Judged.NOT or (judged is not was and judged is Judged.HANDED_OVER):
                 self._end(clock, was)
                 clock = None
-            if judged is not Judged.NOT:
+            is_noise = judged is Judged.UNMARKED and noise_mc <= point.low_mc < hot_mc
+            if judged is not Judged.NOT and not is_noise:
                 clock = clock or hold_clock(policy, is_charted_roast)
                 self._take(clock, point, judged, limit)
             was = judged

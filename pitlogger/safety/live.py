@@ -155,7 +155,8 @@ class PieceClocks:
             if whole:
                 self.is_hot = False
                 return
-            hot_mc = self.hold.limit_mc + PERHAPS_COOKED_MC
+            if hot_mc - PERHAPS_COOKED_MC <= low_mc < hot_mc:
+                return
         if not self.is_hot and low_mc >= hot_mc:
             self.is_hot = True
         if self.is_hot:

@@ -254,3 +254,19 @@ def test_a_fall_between_two_readings_does_not_end_with_the_mark_between_them() -
 def test_one_dip_is_once() -> None:
     dip = line((0, 150), (100, 136), (100.2, 134.5), (100.4, 136), (200, 136), every_s=6)
     assert "dips to 134.5 F, once, each" in held(history(dip, stages=HELD)).reason
+
+
+def test_noise_of_a_rise_is_no_fall_where_it_is_not_known_whether_it_was_cooked() -> None:
+    dead = line((0, 50), (60, 70))
+    rising = line((0, 50), (400, 135.2), (402, 134.2), (406, 134.2), (408, 136), (600, 150))
+    found = judge(history(rising, dead, stages=((0.0, "smoking"),), end_min=600), RETAIL)
+    assert found.lethality.verdict.met is None
+    assert not found.holding.applies
+
+
+def test_a_plain_fall_is_one_though_it_hardly_came_over_the_limit() -> None:
+    dead = line((0, 50), (60, 70))
+    fell = line((0, 50), (400, 135.2), (480, 135.2), (600, 70))
+    found = judge(history(fell, dead, stages=((0.0, "smoking"),), end_min=600), RETAIL)
+    assert found.holding.met is False
+    assert "perhaps cooked, and no mark says" in found.holding.reason
