@@ -203,3 +203,23 @@ def log_of(folder: Path) -> str:
     path = folder / "one.csv"
     path.write_text("cut,purchased,carved\ntri-tip,1 kg,0.8 kg\n", encoding="utf-8")
     return str(path)
+
+
+@pytest.mark.parametrize(
+    ("weights", "said"),
+    [
+        ("purchased=6 lb,trimmed=5 lb", "it was not weighed carved (or rested)\n"),
+        ("trimmed=5 lb,carved=3 lb", "it was not weighed as purchased\n"),
+        ("trimmed=5 lb,at-wrap=4 lb", "it was not weighed as purchased, and not carved (or rested)"),
+    ],
+)
+def test_a_yield_that_cannot_be_told_names_the_mass_that_is_missing(
+    weights: str, said: str
+) -> None:
+    told = CliRunner().invoke(yield_command, ["--weights", weights, "--cut", "brisket-flat"])
+    assert f"no servable yield: {said}" in told.output
+
+
+def test_what_is_asked_about_weights_is_said_in_the_unit_of_the_masses() -> None:
+    told = CliRunner().invoke(yield_command, ["--weights", "purchased=6 lb,trimmed=7 lb"])
+    assert "? typed: 7 lb 0 oz trimmed is 1 lb 0 oz more than 6 lb 0 oz" in told.output

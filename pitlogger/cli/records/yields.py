@@ -157,14 +157,15 @@ def _text(document: dict[str, Any], cut: str, unit: str) -> str:
     learned = document["learned"]
     basis = f"{learned['n']} on record" if learned["n"] else "none on record, published prior alone"
     parts.append(
-        f"Next {cut}: {learned['median']:.1%} servable of purchased, "
-        f"80 in 100 between {learned['p10']:.1%} and {learned['p90']:.1%} ({basis})."
+        f"Next {cut}: {100 * learned['median']:.1f} % servable of purchased, "
+        f"80 in 100 between {100 * learned['p10']:.1f} and {100 * learned['p90']:.1f} % ({basis})."
     )
     return "\n\n".join(parts)
 
 
 def _piece_text(piece: dict[str, Any], unit: str) -> str:
     from pitlogger.model.quantities import show_mass
+    from pitlogger.views.doubts import as_read
 
     def mass(mass_g: float) -> str:
         return show_mass(mass_g * 1000, unit)
@@ -177,7 +178,7 @@ def _piece_text(piece: dict[str, Any], unit: str) -> str:
         lines.append(_stair(first["from"], top, top, mass(top)))
         lines += [
             f"{_stair(to, to_g, top, mass(to_g))}  {_signed(mass(change)):>13}"
-            f"  {ratio:.1%} of the step before"
+            f"  {100 * ratio:.1f} % of the step before"
             for to, to_g, change, ratio in rows
         ]
     if piece["servable_pct"] is not None:
@@ -187,14 +188,21 @@ def _piece_text(piece: dict[str, Any], unit: str) -> str:
         )
     else:
         thrown = "discarded" in piece["loss_by_cause_g"]
-        why = "it was discarded" if thrown else "purchased, or carved and rested, were not weighed"
-        lines.append(f"no servable yield: {why}")
+        lines.append(f"no servable yield: {'it was discarded' if thrown else _not_weighed(piece)}")
     causes = ", ".join(f"{k} {mass(g)}" for k, g in piece["loss_by_cause_g"].items())
     if causes:
         why = f" ({piece['discarded_why']})" if piece["discarded_why"] else ""
         lines.append(f"lost (gained if negative): {causes}{why}")
-    lines += [f"? {doubt['message']}" for doubt in piece["doubts"]]
+    lines += [f"? {as_read(doubt['message'], unit)}" for doubt in piece["doubts"]]
     return "\n".join(lines)
+
+
+def _not_weighed(piece: dict[str, Any]) -> str:
+    """Return which of the two masses of the servable yield is missing."""
+    missing = [] if piece["purchased_g"] is not None else ["as purchased"]
+    if piece["servable_g"] is None:
+        missing.append("carved (or rested)")
+    return f"it was not weighed {', and not '.join(missing)}"
 
 
 def _signed(mass: str) -> str:
