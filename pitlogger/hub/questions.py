@@ -12,6 +12,7 @@ from typing import Any
 
 from pitlogger.hub.database import Database
 from pitlogger.model.cooks import CUTS
+from pitlogger.model.quantities import show_share
 from pitlogger.yields.learned.belief import expit, logit
 from pitlogger.yields.learned.shrinkage import shrink
 from pitlogger.yields.purchase.cut_priors import cut_prior
@@ -266,7 +267,7 @@ def sentence(rows: Iterable[SiteYield]) -> str:
         if best.low > worst.high:
             said.append(
                 f"{best.site} serves more of a {best.cut} than {worst.site}:"
-                f" {best.shrunk:.0%} against {worst.shrunk:.0%} of what was bought."
+                f" {show_share(best.shrunk)} against {show_share(worst.shrunk)} of what was bought."
             )
     return " ".join(said) or "What the sites yield differs by no more than chance would make it."
 

@@ -217,6 +217,16 @@ def show_mass(mass_mg: int | float, unit: str = "lb-oz") -> str:
     return f"{mass_mg / float(MG_PER[unit]):.{digits}f} {unit}"
 
 
+def show_share(share: float, digits: int = 0) -> str:
+    """Return a fraction for people: ``0.48`` as ``48 %``."""
+    return f"{100 * share:.{digits}f} %"
+
+
+def show_chance(p: float) -> str:
+    """Return a probability for people; nothing that is guessed is certain."""
+    return "over 99 %" if p > 0.99 else "under 1 %" if p < 0.01 else show_share(p)
+
+
 def show_duration(ms: int | float) -> str:
     """Return a duration for people: ``1 h 40 min``, ``25 min``, ``40 s``."""
     seconds = round(abs(ms) / 1000)

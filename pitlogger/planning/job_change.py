@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from pitlogger.model.quantities import show_mass
+from pitlogger.model.quantities import show_mass, show_share
 from pitlogger.planning.job_answer import JobAnswer
 from pitlogger.views.words import cut as cut_word
 
@@ -35,8 +35,8 @@ def _figures(answer: JobAnswer) -> Iterator[tuple[str, str]]:
         yield f"still to order of {cut}", str(dish.order_more)
         yield f"raw {cut}", show_mass(dish.billed_g * 1000)
         if dish.now is not None:
-            yield f"{cut} on the pit is enough with", f"{dish.now.p_enough:.1%}"
-    yield "chance that nothing runs short", f"{answer.p_all_enough:.1%}"
+            yield f"{cut} on the pit is enough with", show_share(dish.now.p_enough, 1)
+    yield "chance that nothing runs short", show_share(answer.p_all_enough, 1)
     if answer.schedule is not None:
         yield "light the fire by", f"{answer.schedule.light_by:%Y-%m-%d %H:%M} UTC"
         for service in answer.schedule.services:

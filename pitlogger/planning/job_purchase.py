@@ -10,6 +10,7 @@ from pitlogger.errors import FieldError
 from pitlogger.formats.job_file import JobFile, MeatTable, ShortageTable
 from pitlogger.formats.money import per_unit, rounded
 from pitlogger.model.kitchen import KitchenTimes
+from pitlogger.model.quantities import show_share
 from pitlogger.planning.fields import Dish, Order, Portion
 from pitlogger.planning.job_answer import ByMoney, JobDish, MoneyOption, OtherWay
 from pitlogger.planning.past import PastCooks
@@ -227,7 +228,7 @@ def _by_money(
     )
     words = (
         f"meat {coin(best.meat)} against {coin(best.shortage)} expected for being short "
-        f"({1 - _option(dish, best.pieces).p_enough:.1%} likely)"
+        f"({show_share(1 - _option(dish, best.pieces).p_enough, 1)} likely)"
     )
     return ByMoney(best.pieces, coin(best.total), words, curve)
 

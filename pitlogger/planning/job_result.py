@@ -6,7 +6,7 @@ from collections.abc import Callable
 from decimal import Decimal
 
 from pitlogger.formats.job_file import ActualTable, JobFile
-from pitlogger.model.quantities import show_mass
+from pitlogger.model.quantities import show_mass, show_share
 from pitlogger.planning.job_answer import Costs, Earned, Result, Why
 from pitlogger.planning.job_purchase import Purchase
 from pitlogger.planning.past import PastCooks
@@ -152,5 +152,7 @@ def _teaches(
         more = "" if is_told else " Enter the meal with its cook: the next plan learns from it."
         lines.append(f"Guests ate {show_mass(eaten_g * 1000)} each.{more}")
     if raw_g and served_g is not None:
-        lines.append(f"{served_g / raw_g:.1%} of what was bought was served (n = 1 cook).")
+        lines.append(
+            f"{show_share(served_g / raw_g, 1)} of what was bought was served (n = 1 cook)."
+        )
     return lines

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from pitlogger.errors import FieldError
-from pitlogger.model.quantities import show_mass
+from pitlogger.model.quantities import show_mass, show_share
 from pitlogger.planning.fields import Portion
 from pitlogger.planning.terms import Terms
 from pitlogger.yields.learned.lessons import tender_levels
@@ -101,10 +101,10 @@ def meal_notes(past: PastMeals, *, used: bool) -> Iterator[str]:
             f"{past.appetite.n}; the next one, 80 in 100: {low} to {high})."
         )
     if past.turnout.n:
-        low, high = (f"{past.turnout.quantile(p):.0%}" for p in (0.1, 0.9))
+        low, high = (show_share(past.turnout.quantile(p)) for p in (0.1, 0.9))
         yield (
-            f"{past.turnout.median:.0%} of those booked came (n = {past.turnout.n}; the next "
-            f"time, 80 in 100: {low} to {high})."
+            f"{show_share(past.turnout.median)} of those booked came (n = {past.turnout.n}; the "
+            f"next time, 80 in 100: {low} to {high})."
         )
     if past.any_told and not used:
         yield "--from-meals plans with what past meals were like."

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from decimal import Decimal
 
 from pitlogger.formats.money import cents
-from pitlogger.model.quantities import show_mass
+from pitlogger.model.quantities import show_mass, show_share
 from pitlogger.planning.fields import Portion
 from pitlogger.planning.plan_question import PlanQuestion
 from pitlogger.planning.terms import Terms, portion_sd_g
@@ -46,7 +46,8 @@ def basis_notes(
     if start != "purchased":
         yield f"Masses are at {start}; what follows still has to be lost."
     if learned.day_share > 0:
-        yield f"Pieces of one cook share their day ({learned.day_share:.0%} of the variance)."
+        of_day = show_share(learned.day_share)
+        yield f"Pieces of one cook share their day ({of_day} of the variance)."
     elif learned.prior == "flat":
         yield "Pieces of one cook are taken to share nothing: own cooks alone cannot tell."
     if learned.wild:
@@ -114,8 +115,8 @@ def margin_notes(
     """Say which margins are stacked, and what a tighter promise costs."""
     if terms.over > 0:
         yield (
-            f"Margins are stacked: {terms.over:.0%} over, and on top of it a risk of "
-            f"{terms.risk:.0%}."
+            f"Margins are stacked: {show_share(terms.over)} over, and on top of it a risk of "
+            f"{show_share(terms.risk)}."
         )
     if terms.paid and found.recommended is not None:
         loose = next((o for o in found.options if o.p_enough >= 0.95), None)

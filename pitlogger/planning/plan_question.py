@@ -8,6 +8,7 @@ from decimal import Decimal
 
 from pitlogger.errors import FieldError, unknown
 from pitlogger.model.portions import SERVICE_KINDS, ServiceKind
+from pitlogger.model.quantities import show_share
 from pitlogger.planning.fields import Dish, Portion
 from pitlogger.yields.learned.factors import FACTORS
 from pitlogger.yields.learned.servable import PriorKind
@@ -94,8 +95,8 @@ def _check_shares(dishes: Sequence[Dish]) -> None:
     if len({dish.cut for dish in dishes}) < len(dishes):
         raise FieldError("dishes", "a cut is named twice; add its shares")
     if wrong := next((dish for dish in dishes if not 0 < dish.share <= 1), None):
-        reason = f"{wrong.share:.0%} of {wrong.cut} is not above 0 and at most 100 %"
+        reason = f"{show_share(wrong.share)} of {wrong.cut} is not above 0 and at most 100 %"
         raise FieldError("dishes", reason)
     if (total := sum(dish.share for dish in dishes)) < 0.999:
-        reason = f"the shares come to {total:.0%}; expected 100 % or more (people try both)"
+        reason = f"the shares come to {show_share(total)}; expected 100 % or more (people try both)"
         raise FieldError("dishes", reason)

@@ -12,6 +12,7 @@ from dataclasses import replace
 
 from pitlogger.errors import FieldError
 from pitlogger.formats.written_mass import checkpoint_name
+from pitlogger.model.quantities import show_share
 from pitlogger.planning.fields import Dish, Portion, read
 from pitlogger.planning.past import PastCooks
 from pitlogger.planning.plan_answer import (
@@ -90,7 +91,7 @@ def _any_short(dishes: Sequence[DishPlan], p_all: float) -> str:
     most = min(1.0, sum(1.0 - _chance(dish) for dish in dishes))
     return (
         "Each dish keeps the risk by itself; that one of them runs short is likelier, at most "
-        f"{most:.1%}: {1.0 - p_all:.1%} with what cooks of one day share."
+        f"{show_share(most, 1)}: {show_share(1.0 - p_all, 1)} with what cooks of one day share."
     )
 
 

@@ -10,7 +10,7 @@ from pitlogger.model.alerts import ANNUNCIATED, AlertState, alert_class
 from pitlogger.model.book import Span
 from pitlogger.model.entry_ids import short_id
 from pitlogger.model.journal import AlertChanged, CheckMade, Corrected, RunStarted, Undone
-from pitlogger.model.quantities import show_duration
+from pitlogger.model.quantities import show_duration, show_share
 from pitlogger.reports.cook_record import CookRecord
 from pitlogger.reports.joined_chart import MAIN, described, joined_chart
 from pitlogger.reports.sheet import (
@@ -109,7 +109,10 @@ def yields_of(record: CookRecord) -> Iterator[Block]:
 
 def _account_rows(record: CookRecord, one: Account, steps: list[str]) -> Iterator[tuple[str, ...]]:
     masses = one.record.masses
-    kept = {step.end: f"{step.ratio.value:.1%} ± {2 * step.ratio.u:.1%}" for step in one.steps}
+    kept = {
+        step.end: f"{show_share(step.ratio.value, 1)} ± {show_share(2 * step.ratio.u, 1)}"
+        for step in one.steps
+    }
     yield (
         one.record.piece,
         *(_mass(record, masses[name].value) if name in masses else "" for name in steps),
@@ -147,8 +150,8 @@ def _kept_of_it(record: CookRecord, one: Account) -> str:
         "{piece}: servable {mass}, {value} ± {u} of purchased.",
         piece=one.record.piece,
         mass=_mass(record, one.servable_g.value),
-        value=figure(f"{share.value:.1%}"),
-        u=figure(f"{2 * share.u:.1%}"),
+        value=figure(show_share(share.value, 1)),
+        u=figure(show_share(2 * share.u, 1)),
     )
 
 

@@ -10,6 +10,8 @@ from collections.abc import Sequence
 from html import escape
 from typing import Any
 
+from pitlogger.model.quantities import show_share
+
 _WIDTH, _HEIGHT = 640, 320
 _LEFT, _RIGHT, _TOP, _BOTTOM = 60, 20, 52, 56
 _OPEN = (
@@ -71,10 +73,10 @@ def yield_strip(cut: str, shares_pct: Sequence[float], learned: dict[str, Any]) 
     body = [
         _rect(band[0], _TOP, band[1] - band[0], 'fill-opacity="0.12"'),
         _line((middle, middle), (_TOP, _y(0)), 'stroke-dasharray="4 3"'),
-        _text(middle, _y(0) + 36, f"next cook {learned['median']:.1%}, band 80 in 100"),
+        _text(middle, _y(0) + 36, f"next cook {show_share(learned['median'], 1)}, band 80 in 100"),
     ]
     body += [
-        _text(place, _y(0) + 18, f"{learned[end]:.1%}")
+        _text(place, _y(0) + 18, show_share(learned[end], 1))
         for place, end in zip(band, ("p10", "p90"), strict=True)
     ]
     for place, pct in enumerate(shares_pct):
@@ -103,11 +105,11 @@ def enough_curve(document: dict[str, Any]) -> str:
             body.append(_text(x, _y(0) + 18, str(option["pieces"])))
         if chosen:
             p = option["p_enough"]  # nothing is quite certain
-            body.append(_text(x, y - 10, f"{p:.1%}" if p < 0.9995 else "> 99.9%"))
+            body.append(_text(x, y - 10, show_share(p, 1) if p < 0.9995 else "> 99.9 %"))
     for share in (0.0, 0.5, 1.0):
-        body.append(_text(_LEFT - 8, _y(share) + 4, f"{share:.0%}", "end"))
+        body.append(_text(_LEFT - 8, _y(share) + 4, show_share(share), "end"))
         body.append(_line((_LEFT, _WIDTH - _RIGHT), (_y(share), _y(share)), 'stroke-opacity="0.2"'))
     line = f'<polyline points="{" ".join(points)}" fill="none" stroke="currentColor"/>'
-    told = ", ".join(f"{o['pieces']}: {o['p_enough']:.1%}" for o in options)
+    told = ", ".join(f"{o['pieces']}: {show_share(o['p_enough'], 1)}" for o in options)
     caption = _text(_WIDTH / 2, _y(0) + 40, "pieces")
     return _svg("Is it enough?", told, [line, *body, caption])

@@ -8,7 +8,7 @@ from typing import Any
 from pitlogger import __version__
 from pitlogger.errors import UsageError
 from pitlogger.model.cooks import CUTS
-from pitlogger.model.quantities import show_mass
+from pitlogger.model.quantities import show_mass, show_share
 from pitlogger.reports.sheet import Block, Heading, Lines, Sheet, Table
 from pitlogger.views import words
 from pitlogger.views.language import tr
@@ -89,7 +89,7 @@ def _row(plan: dict[str, Any], unit: str) -> tuple[str, ...]:
         str(pieces),
         show_mass(mass_g * 1000, unit),
         show_mass(mass_g * 1000 / pieces, unit) if pieces else "",
-        f"{chosen['p_enough']:.0%}" if chosen else "",
+        show_share(chosen["p_enough"]) if chosen else "",
     )
 
 

@@ -16,7 +16,7 @@ from pitlogger.engine.watch.cores import all_cores, coldest
 from pitlogger.inference.recogniser import StageProposal
 from pitlogger.model.alerts import ACTIVE
 from pitlogger.model.journal import AlertChanged
-from pitlogger.model.quantities import parse_temperature_mc, show_temperature
+from pitlogger.model.quantities import parse_temperature_mc, show_chance, show_temperature
 from pitlogger.rules.conditions import Watch
 from pitlogger.rules.messages import LIMIT_TEXTS, OVER, UNDER, Units, condition_message
 from pitlogger.views import words
@@ -74,7 +74,7 @@ def looks(piece: str, found: StageProposal, shown: Shown) -> str:
     return tr(
         "{piece} looks {stage} since {clock}, {p} likely", piece=piece,
         stage=words.stage(found.stage).casefold(), clock=shown.clock(found.at_ms),
-        p=f"{found.p:.0%}",
+        p=show_chance(found.p),
     )  # fmt: skip
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from pitlogger.model.quantities import MG_PER
+from pitlogger.model.quantities import MG_PER, show_share
 from pitlogger.rules.messages import Units
 from pitlogger.views import words
 from pitlogger.views.shown import mass as shown_mass
@@ -64,7 +64,9 @@ def mass_question(
             said = f"{mass} {label} is more than {than} {before}, and meat does not gain there"
         case _:
             share = found.mass_g / found.than_g
-            said = f"{mass} {label} is {share:.0%} of {than} {words.checkpoint(found.against)}"
+            said = (
+                f"{mass} {label} is {show_share(share)} of {than} {words.checkpoint(found.against)}"
+            )
     meant = " or ".join(options[:-1]) if options else ""
     return f"{said}: {meant}?" if meant else f"{said}. Is it right?"
 

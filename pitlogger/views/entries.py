@@ -43,7 +43,7 @@ from pitlogger.model.journal import (
     Undone,
     Weighed,
 )
-from pitlogger.model.quantities import show_duration
+from pitlogger.model.quantities import show_chance, show_duration
 from pitlogger.model.readings import Site
 from pitlogger.rules.messages import Units
 from pitlogger.views import words
@@ -73,7 +73,7 @@ def body_words(body: Body, units: Units) -> str:
             stage = words.stage(body.stage)
             told = tr("{stage} in {wrap}", stage=stage, wrap=body.wrap) if body.wrap else stage
             if body.source == "inferred":
-                told += tr(", recognised ({p} likely)", p=f"{body.p or 0:.0%}")
+                told += tr(", recognised ({p} likely)", p=show_chance(body.p or 0))
             if body.mass_mg is not None:
                 told += f", {mass(body.mass_mg, units.mass)}"
             return f"{body.piece}: {told}" + _because(body.reason)
@@ -82,7 +82,7 @@ def body_words(body: Body, units: Units) -> str:
             if body.tare_mg:
                 told += tr(", container {mass}", mass=mass(body.tare_mg, units.mass))
             if body.p is not None:
-                told += tr(", recognised ({p} likely)", p=f"{body.p:.0%}")
+                told += tr(", recognised ({p} likely)", p=show_chance(body.p))
             return f"{body.piece}: {told}" + _because(body.reason)
         case SpotRead():
             value = temperature(body.value_mc, units.temperature, 1)

@@ -13,6 +13,7 @@ from pitlogger.model.quantities import (
     milli_c_from_fahrenheit,
     show_duration,
     show_mass,
+    show_share,
     show_temperature,
 )
 from pitlogger.rules.messages import Units
@@ -37,7 +38,7 @@ def mass(mass_mg: int | float, unit: str = "lb-oz") -> str:
 
 def percent(share: float, digits: int = 1) -> str:
     """Return a share as a percentage."""
-    return figure(f"{share * 100:.{digits}f} %").replace("-", MINUS)
+    return figure(show_share(share, digits)).replace("-", MINUS)
 
 
 _UTC = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(?:\.\d+)?Z")

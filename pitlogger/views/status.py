@@ -8,7 +8,7 @@ from pitlogger.model.book import PieceBook
 from pitlogger.model.cooks import Stage
 from pitlogger.model.entry_ids import short_id
 from pitlogger.model.next_steps import NEXT_CHECKPOINT, NEXT_STAGE
-from pitlogger.model.quantities import Quantity, show_duration
+from pitlogger.model.quantities import Quantity, show_duration, show_share
 from pitlogger.model.readings import Quality, Site
 from pitlogger.pipeline.grate import Grate
 from pitlogger.views import words
@@ -340,7 +340,7 @@ def _piece_words(node: Node, held: PieceBook, now_ms: int) -> str:
         if state.trend.stalled:
             told += tr(", stalled")
     for grate in grates(node, held.piece.id):
-        told += tr(", {share} lost", share=f"{-grate.slow_mg / grate.put_on_mg:.0%}")
+        told += tr(", {share} lost", share=show_share(-grate.slow_mg / grate.put_on_mg))
     return told + by_time_words(node, held, Shown(node.units, now_ms, node.utc_offset_ms), ", ")
 
 

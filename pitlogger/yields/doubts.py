@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from itertools import combinations
 
+from pitlogger.model.quantities import show_share
 from pitlogger.yields.causes import CHAIN, PLACE, passes
 from pitlogger.yields.learned.step_priors import usual
 from pitlogger.yields.records import EntryDoubt, PastPiece
@@ -117,8 +118,8 @@ def _implausible(record: PastPiece, start: str, end: str) -> EntryDoubt | None:
         return None
     return EntryDoubt(
         "implausible-step",
-        f"{record.piece}: {_grams(record, end)} {end} is {ratio:.0%} of "
-        f"{_grams(record, start)} {start}, where about {expected.ratio:.0%} is usual. "
+        f"{record.piece}: {_grams(record, end)} {end} is {show_share(ratio)} of "
+        f"{_grams(record, start)} {start}, where about {show_share(expected.ratio)} is usual. "
         "Is it the right piece, and all of it?",
         record.piece,
         end,

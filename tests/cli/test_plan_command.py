@@ -165,7 +165,7 @@ def test_the_seed_changes_nothing() -> None:
         (("--guests", "9", *BASE, "--budget", "100"), "needs --price"),
         (("--guests", "9", *BASE, "--history", "/none.csv"), "cannot be read"),
         (("--guests", "9", *BASE, "--weighed-at", "at-wrap"), "needs --pieces"),
-        (("--guests", "9", "--portion", "5oz", "--menu", "tri-tip:50%"), "come to 50%"),
+        (("--guests", "9", "--portion", "5oz", "--menu", "tri-tip:50%"), "come to 50 %"),
     ],
 )
 def test_bad_questions_are_refused_with_a_reason(args: tuple[str, ...], said: str) -> None:

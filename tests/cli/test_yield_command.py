@@ -210,7 +210,10 @@ def log_of(folder: Path) -> str:
     [
         ("purchased=6 lb,trimmed=5 lb", "it was not weighed carved (or rested)\n"),
         ("trimmed=5 lb,carved=3 lb", "it was not weighed as purchased\n"),
-        ("trimmed=5 lb,at-wrap=4 lb", "it was not weighed as purchased, and not carved (or rested)"),
+        (
+            "trimmed=5 lb,at-wrap=4 lb",
+            "it was not weighed as purchased, and not carved (or rested)",
+        ),
     ],
 )
 def test_a_yield_that_cannot_be_told_names_the_mass_that_is_missing(
@@ -222,4 +225,4 @@ def test_a_yield_that_cannot_be_told_names_the_mass_that_is_missing(
 
 def test_what_is_asked_about_weights_is_said_in_the_unit_of_the_masses() -> None:
     told = CliRunner().invoke(yield_command, ["--weights", "purchased=6 lb,trimmed=7 lb"])
-    assert "? typed: 7 lb 0 oz trimmed is 1 lb 0 oz more than 6 lb 0 oz" in told.output
+    assert "? piece-1: 7 lb 0 oz trimmed is 1 lb 0 oz more than 6 lb 0 oz" in told.output

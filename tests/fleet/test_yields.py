@@ -101,5 +101,5 @@ def test_the_sentence_compares_sites_of_one_cut_alone() -> None:
         row("fair", "pork-butt", 0.52),
         row("quay", "brisket-packer", 0.40),
     ]
-    words = "yard serves more of a pork-butt than fair: 60% against 52% of what was bought."
+    words = "yard serves more of a pork-butt than fair: 60 % against 52 % of what was bought."
     assert sentence(rows) == words

@@ -92,7 +92,7 @@ def test_every_field_of_a_plan_has_an_option_of_the_command(name: str) -> None:
 
 @pytest.mark.parametrize(
     ("shares", "said"),
-    [((0.5, 0.4), "come to 90%"), ((1.2, 0.4), "at most 100 %"), ((0.0, 1.0), "not above 0")],
+    [((0.5, 0.4), "come to 90 %"), ((1.2, 0.4), "at most 100 %"), ((0.0, 1.0), "not above 0")],
 )
 def test_shares_that_are_none_are_refused(shares: tuple[float, float], said: str) -> None:
     dishes = tuple(map(Dish, ("brisket-packer", "pork-butt"), shares))

@@ -94,7 +94,7 @@ def test_a_gap_in_the_data_is_a_gap_in_the_line(record: CookRecord) -> None:
 
 def test_yield_is_told_with_its_denominator_and_uncertainty(record: CookRecord) -> None:
     told = texts(cook_report(record))
-    assert re.search(r"brisket-1: servable 7 lb 15 oz, 56\.[23]% ± 0\.\d% of purchased", told)
+    assert re.search(r"brisket-1: servable 7 lb 15 oz, 56\.[23] % ± 0\.\d % of purchased", told)
 
 
 def test_a_corrected_mass_counts_and_the_correction_is_named(record: CookRecord) -> None:
@@ -155,7 +155,7 @@ def test_the_take_along_sheet_has_limits_with_their_source_and_lines_to_fill(
 def test_a_shopping_list_says_how_much_and_how_likely_it_is_enough() -> None:
     told = texts(others()[1])
     assert "42 lb" in told
-    assert "96%" in told
+    assert "96 %" in told
 
 
 def test_a_menu_is_bought_dish_by_dish() -> None:

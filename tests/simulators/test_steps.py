@@ -93,7 +93,7 @@ def test_a_moment_that_is_none_is_refused(text: str) -> None:
         ("when wrap-deu: wrap paper", "did you mean 'wrap-due'"),
         ("wehn wrap-due: wrap paper", "did you mean 'when'"),
         ("weigh", "known: weigh {checkpoint:word}"),
-        ("split into a=30 %, b=30 %", "add up to 60%"),
+        ("split into a=30 %, b=30 %", "add up to 60 %"),
         ("trim 130 %", "0 to 100 %"),
     ],
 )

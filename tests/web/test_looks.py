@@ -41,7 +41,7 @@ async def test_it_is_listed_with_when_and_how_likely(node: Node) -> None:
     rows = (await node.local.get("/api/v1/alerts")).json()
     row = next(row for row in rows if row["alert"] == KEY)
     assert "looks" in row["message"]
-    assert "94% likely" in row["message"]
+    assert "94 % likely" in row["message"]
 
 
 async def test_a_yes_sets_the_stage_at_its_time_and_can_be_undone(node: Node) -> None:

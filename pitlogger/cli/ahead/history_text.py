@@ -9,7 +9,7 @@ from typing import Any
 from pitlogger.cli.output import table
 from pitlogger.formats.paper_log import guarded
 from pitlogger.model.cooks import WEIGHABLE
-from pitlogger.model.quantities import show_mass
+from pitlogger.model.quantities import show_mass, show_share
 
 _WIDTH = 50
 _ALWAYS = ("date", "cook", "piece", "cut", "count", "wrap", "notes")
@@ -75,10 +75,9 @@ def _each(mass_g: float | None) -> str:
 
 def _cut_text(cut: dict[str, Any], pieces: list[dict[str, Any]]) -> str:
     learned = cut["learned"]
-    band = f"80 in 100 between {learned['p10']:.1%} and {learned['p90']:.1%}"
-    lines = [
-        f"{cut['cut']}: next cook {learned['median']:.1%} of purchased, {band} (n = {learned['n']})"
-    ]
+    band = f"80 in 100 between {show_share(learned['p10'], 1)} and {show_share(learned['p90'], 1)}"
+    told = f"{cut['cut']}: next cook {show_share(learned['median'], 1)} of purchased"
+    lines = [f"{told}, {band} (n = {learned['n']})"]
     shares = [p["servable_pct"] for p in pieces if p["cut"] == cut["cut"] and p["servable_pct"]]
     if shares:
         lines.append(dot_strip(shares))

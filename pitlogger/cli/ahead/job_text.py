@@ -6,7 +6,7 @@ from typing import Any
 
 from pitlogger.cli.ahead.schedule_text import local_time, plan_b_lines
 from pitlogger.cli.output import table
-from pitlogger.model.quantities import show_mass
+from pitlogger.model.quantities import show_mass, show_share
 
 
 def answer_text(document: dict[str, Any]) -> str:
@@ -14,8 +14,8 @@ def answer_text(document: dict[str, Any]) -> str:
     people = document["guests"] + document["children"]
     head = f"{document['job'] or 'Job'}: {people} guests"
     chance = (
-        f"Nothing runs short with {document['p_all_enough']:.1%} ({document['risk_pct']:g} % risk "
-        "taken)."
+        f"Nothing runs short with {show_share(document['p_all_enough'], 1)} "
+        f"({document['risk_pct']:g} % risk taken)."
     )
     parts = [head, _buy(document), chance]
     parts += [_by_money(document)] if any(d["by_money"] for d in document["dishes"]) else []
@@ -60,11 +60,13 @@ def on_the_way(name: str, now: dict[str, Any]) -> str:
     """Return whether a dish whose cook is open will do, and what helps."""
     told = (
         f"Now {now['pieces']} {name}, as weighed last ({now['weighed_at']}): enough with "
-        f"{now['p_enough']:.1%}"
+        f"{show_share(now['p_enough'], 1)}"
     )
     if not now["short_g"]:
         return f"{told}."
-    helps = "; ".join(f"{one['message']} ({one['p_enough']:.0%})" for one in now["remedies"])
+    helps = "; ".join(
+        f"{one['message']} ({show_share(one['p_enough'])})" for one in now["remedies"]
+    )
     return f"{told}, {show_mass(now['short_g'] * 1000)} served short. What helps: {helps}."
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from pitlogger.cli.output import table
-from pitlogger.model.quantities import show_mass
+from pitlogger.model.quantities import show_mass, show_share
 
 _MOST_ROWS = 20
 _BAR = 24
@@ -63,8 +63,9 @@ def _bar(p_enough: float) -> str:
 
 def _basis_line(basis: dict[str, Any]) -> str:
     return (
-        f"Servable yield of the next cook: {basis['median']:.1%}, 80 in 100 between "
-        f"{basis['p10']:.1%} and {basis['p90']:.1%} (n = {basis['n']}, prior {basis['prior']})."
+        f"Servable yield of the next cook: {show_share(basis['median'], 1)}, 80 in 100 between "
+        f"{show_share(basis['p10'], 1)} and {show_share(basis['p90'], 1)} (n = {basis['n']}, "
+        f"prior {basis['prior']})."
     )
 
 
@@ -110,4 +111,4 @@ def _pieces(count: int) -> str:
 
 
 def _chance(p: float) -> str:
-    return "more than 999 in 1000" if p > 0.999 else f"{p:.1%}"
+    return "more than 999 in 1000" if p > 0.999 else show_share(p, 1)

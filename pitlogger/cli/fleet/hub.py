@@ -13,6 +13,7 @@ from pitlogger.cli.client import Client, socket_option
 from pitlogger.cli.fleet import central
 from pitlogger.cli.fleet.direct import Direct, database_option
 from pitlogger.cli.output import emit, json_option, table
+from pitlogger.model.quantities import show_share
 
 Hub = Client | Direct  # the node that it is in, or its database
 Answer = tuple[Any, str]  # a document, and its text
@@ -110,8 +111,9 @@ def yields(at: Hub) -> Answer:
     found = at.get("/hub/yields")
     head = ["cut", "site", "pieces", "own", "drawn to the firm's", "4 in 5 within"]
     rows = [
-        [row["cut"], row["site"], str(row["pieces"]), f"{row['own']:.1%}", f"{row['shrunk']:.1%}",
-         f"{row['low']:.1%} to {row['high']:.1%}"] for row in found["rows"]
+        [row["cut"], row["site"], str(row["pieces"]),
+         show_share(row["own"], 1), show_share(row["shrunk"], 1),
+         f"{show_share(row['low'], 1)} to {show_share(row['high'], 1)}"] for row in found["rows"]
     ]  # fmt: skip
     return found, f"{table(rows, head)}\n{found['sentence']}"
 

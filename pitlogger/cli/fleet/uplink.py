@@ -7,6 +7,7 @@ from typing import Any
 import click
 
 from pitlogger.cli.daemon import Daemon, to_daemon, to_journal
+from pitlogger.model.quantities import show_share
 
 
 @click.group()
@@ -83,8 +84,9 @@ def offered(found: dict[str, Any]) -> str:
 
     offer = PriorOffer.model_validate(found)
     lines = [
-        f"{one.cut}: {one.mid:.1%} servable, four of five pieces between {one.low:.1%} and"
-        f" {one.high:.1%} ({one.of.sites} other sites of {offer.firm}, {one.of.pieces} pieces):"
+        f"{one.cut}: {show_share(one.mid, 1)} servable, four of five pieces between "
+        f"{show_share(one.low, 1)} and {show_share(one.high, 1)} "
+        f"({one.of.sites} other sites of {offer.firm}, {one.of.pieces} pieces):"
         f" {one.state}"
         for one in offer.cuts()
     ]

@@ -9,6 +9,7 @@ import click
 
 from pitlogger.cli.files import PATH
 from pitlogger.cli.output import emit, json_option
+from pitlogger.model.quantities import show_chance
 
 
 @click.command()
@@ -42,7 +43,7 @@ def replay(capture: Path, cook_files: tuple[Path, ...], infer: bool, as_json: bo
 
 
 def _found(row: dict[str, Any]) -> str:
-    return f" (looks so, {row['p']:.0%})" if row["source"] == "inferred" else ""
+    return f" (looks so, {show_chance(row['p'])})" if row["source"] == "inferred" else ""
 
 
 def _story(document: dict[str, Any]) -> str:

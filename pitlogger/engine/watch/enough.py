@@ -15,7 +15,7 @@ from pitlogger.model.book import Book, CookSpan
 from pitlogger.model.cooks import Checkpoint, Cook, Stage
 from pitlogger.model.journal import Body, Corrected, Undone, Weighed
 from pitlogger.model.kitchen import KitchenTimes
-from pitlogger.model.quantities import show_mass
+from pitlogger.model.quantities import show_mass, show_share
 
 if TYPE_CHECKING:
     from pitlogger.yields.records import PastPiece
@@ -65,11 +65,11 @@ def _judge(book: Book, span: CookSpan, alerts: Annunciator, t_ms: int, mass_unit
     found = running_short(pieces, wanted, risk=RISK, light_by=light_by)
     each = show_mass(portion_g * 1000, mass_unit)
     words = (
-        f"{found.p_enough:.0%} likely to do for {guests} guests at {each} each, "
+        f"{show_share(found.p_enough)} likely to do for {guests} guests at {each} each, "
         f"about {show_mass(found.short_g * 1000, mass_unit)} of served meat short"
     )
     helps = [
-        f"{remedy.message} ({remedy.p_enough:.0%})"
+        f"{remedy.message} ({show_share(remedy.p_enough)})"
         for remedy in found.remedies[:REMEDIES_TOLD]
         if remedy.p_enough >= LEAST_HELP
     ]

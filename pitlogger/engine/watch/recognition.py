@@ -15,6 +15,7 @@ from pitlogger.model.alerts import ACTIVE, ALARMS
 from pitlogger.model.book import Book, PieceBook
 from pitlogger.model.cooks import HOT_OFF_PIT, ON_PIT, Stage
 from pitlogger.model.journal import StageSet
+from pitlogger.model.quantities import show_chance
 from pitlogger.model.readings import Site
 from pitlogger.pipeline.trend import BIN_MS
 from pitlogger.rules.policies import RulePolicy
@@ -100,7 +101,7 @@ class Recognition:
             self.alerts.ask_anew(f"stage-likely/{piece}")
         else:
             last = found[-1]
-            words = f"{piece}: looks {last.stage}, {last.p:.0%} likely"
+            words = f"{piece}: looks {last.stage}, {show_chance(last.p)} likely"
         self.alerts.tell("stage-likely", piece, t_ms, bool(found), words, piece=piece)
 
     def _is_taken(self, piece: str, found: list[StageProposal], book: Book) -> bool:

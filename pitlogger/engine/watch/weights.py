@@ -20,7 +20,7 @@ from pitlogger.errors import UsageError, unknown
 from pitlogger.inference.recogniser import StageProposal
 from pitlogger.model.book import Book, PieceBook
 from pitlogger.model.journal import AlertActed, Corrected, Entry, Tared, Undone, Weighed
-from pitlogger.model.quantities import show_mass
+from pitlogger.model.quantities import show_chance, show_mass
 from pitlogger.model.readings import Site
 from pitlogger.pipeline.grate import Grate
 from pitlogger.pipeline.steady import Steadiness
@@ -327,7 +327,9 @@ class WeightRecognition:
     def _words(
         self, load: Load, guesses: list[Guess], together: list[tuple[Load, Guess]]
     ) -> str:  # fmt: skip
-        options = " or ".join(f"{one.piece} {one.checkpoint} ({one.chance:.0%})" for one in guesses)
+        options = " or ".join(
+            f"{one.piece} {one.checkpoint} ({show_chance(one.chance)})" for one in guesses
+        )
         words = f"{self._mass(load.net_mg)} is {options}?"
         if len(together) < 2:
             return words

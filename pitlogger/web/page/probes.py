@@ -8,6 +8,7 @@ from pitlogger.clock import rfc3339
 from pitlogger.engine.compiled_channel import Lane
 from pitlogger.inference.placement import placement, thin_part
 from pitlogger.model.cooks import natural
+from pitlogger.model.quantities import show_chance
 from pitlogger.model.readings import Site
 from pitlogger.views import words
 from pitlogger.views.language import mark, tr
@@ -91,8 +92,8 @@ def _looks(lane: Lane, pit_c: float | None) -> str:
     if thin is None or abs(thin - 0.5) < 0.2:
         return tr(LOOKS[found]) if found in LOOKS else ""
     if thin > 0.5:
-        return tr("reads like meat, its thin end ({p} likely)", p=f"{thin:.0%}")
-    return tr("reads like meat, its thick part ({p} likely)", p=f"{1 - thin:.0%}")
+        return tr("reads like meat, its thin end ({p} likely)", p=show_chance(thin))
+    return tr("reads like meat, its thick part ({p} likely)", p=show_chance(1 - thin))
 
 
 def _pit_c(daemon: Node) -> float | None:

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
-from pitlogger.model.quantities import show_mass
+from pitlogger.model.quantities import show_mass, show_share
 from pitlogger.yields.purchase.demand import Demand
 from pitlogger.yields.purchase.masses import PieceMass
 from pitlogger.yields.purchase.plan import PurchaseQuestion
@@ -113,7 +113,7 @@ def _remedies(
     for less in _SMALLER:
         smaller = chance(replace(now, wanted=_scaled(wanted, 1.0 - less)))
         yield Remedy(f"portions-{round(less * 100)}-pct-smaller", smaller,
-                     f"portions {less:.0%} smaller")  # fmt: skip
+                     f"portions {show_share(less)} smaller")  # fmt: skip
     yield Remedy("chop", chance(replace(now, keeps=_CHOPPED_KEEPS)), "chop instead of slice")
     sided = chance(replace(now, wanted=_scaled(wanted, 1.0 - _SIDES_REPLACE)))
     yield Remedy("sides", sided, "more sides, put out first")

@@ -13,7 +13,12 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from pitlogger.errors import QuantityError
-from pitlogger.model.quantities import parse_duration_ms, parse_mass_mg, parse_temperature_mc
+from pitlogger.model.quantities import (
+    parse_duration_ms,
+    parse_mass_mg,
+    parse_temperature_mc,
+    show_share,
+)
 
 if TYPE_CHECKING:
     from pitlogger_simulators.people.hand import Hand
@@ -58,7 +63,9 @@ def _shares(text: str) -> dict[str, float]:
         name, _, share = part.partition("=")
         found[name.strip()] = read_amount(share.strip()).share or 0.0
     if abs(sum(found.values()) - 1.0) > 1e-6:
-        raise QuantityError(f"'{text}': the shares add up to {sum(found.values()):.0%}, not 100 %")
+        raise QuantityError(
+            f"'{text}': the shares add up to {show_share(sum(found.values()))}, not 100 %"
+        )
     return found
 
 
