@@ -184,12 +184,12 @@ class PieceBook:
 
     def stage_at(self, t_ms: int) -> Stage:
         """Return the stage at a time, ``raw`` before the first mark."""
-        found = Stage.RAW
-        for mark in self.marks:
-            if mark.at_ms > t_ms:
-                break
-            found = mark.stage
-        return found
+        mark = self.mark_at(t_ms)
+        return Stage.RAW if mark is None else mark.stage
+
+    def mark_at(self, t_ms: int) -> StageSet | None:
+        """Return the last mark up to a time."""
+        return next((mark for mark in reversed(self.marks) if mark.at_ms <= t_ms), None)
 
     def first(self, *stages: Stage) -> int | None:
         """Return when the piece first entered any of the stages."""

@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-from pitlogger.errors import UsageError
+from pitlogger.errors import RefusedError, UsageError
 from pitlogger.model.book import Book, PieceBook
 from pitlogger.model.cooks import BACK, BEFORE_FIRE, ON_PIT, ByProduct, Checkpoint, Stage
 from pitlogger.model.journal import Body, Corrected, MealTold, Received, SpotRead, StageSet, Weighed
@@ -35,6 +35,7 @@ from pitlogger.yields.plausible import (
 )
 
 READ_THEN, WEIGHED, THEN = "it was read then", "it was weighed", "it was then"
+SECOND_TAP_MS = 2 * 60_000
 LONG_BEFORE_MS = 24 * 3_600_000
 RAW_BEFORE_MS = 30 * LONG_BEFORE_MS  # thawing and brining take days; common practice, no source
 UNRECORDED = "time not recorded"
@@ -216,6 +217,7 @@ def _staged(body: StageSet, book: Book, answers: Answers, units: Units) -> Body:
     held = book.pieces.get(body.piece)
     if held is None or body.confirmed or body.timed == "unrecorded":
         return body
+    _refuse_repeat(body, held)
     early_ms = _early_ms(body.piece, body.at_ms, book)
     if early_ms > (RAW_BEFORE_MS if body.stage in BEFORE_FIRE else LONG_BEFORE_MS):
         _then(early_ms, answers)
@@ -252,6 +254,22 @@ def _staged(body: StageSet, book: Book, answers: Answers, units: Units) -> Body:
     if chosen == as_is:
         return replace(body, confirmed=True)
     return replace(body, timed="unrecorded")
+
+
+def _refuse_repeat(body: StageSet, held: PieceBook) -> None:
+    """Refuse a stage that a person marked before: its first time stands, so nothing would change.
+
+    A second tap is let pass. Another wrap is news.
+    """
+    last = held.mark_at(body.at_ms)
+    if last is None or last.stage is not body.stage or last.is_unconfirmed or body.mass_mg:
+        return
+    took_ms = body.at_ms - last.at_ms
+    if took_ms > SECOND_TAP_MS and body.wrap in (None, held.wrap):
+        raise RefusedError(
+            f"{body.piece} is {words.stage(body.stage)} already, for {show_duration(took_ms)}, and "
+            "that stands. If its time is wrong, correct that entry"
+        )
 
 
 def meal_asked(body: MealTold, book: Book, answers: Answers, units: Units) -> None:
