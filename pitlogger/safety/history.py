@@ -307,11 +307,16 @@ def longest_hole(
 ) -> Hole | None:
     """Return the longest silence of any probe that counts in a span, ``None`` if none is too long.
 
-    Each probe is looked at by itself, the edges of the span included; hand readings stand in.
+    Each probe is looked at by itself, the edges of the span included; hand readings stand in. One
+    that was put in beside others counts from then on, the first one for the time before it too.
     """
     found: list[Hole] = []
-    for core in history.counting() or [ProbeSeries("", ())]:
-        begun_ms = max(from_ms, core.from_ms or from_ms)
+    cores = history.counting() or [ProbeSeries("", ())]
+    first_ms = min(core.from_ms or 0 for core in cores)
+    for core in cores:
+        begun_ms = max(from_ms, core.from_ms or 0)
+        if core.from_ms == first_ms:  # nothing watched it before
+            begun_ms = from_ms
         ended_ms = to_ms
         if core.channel in excused and core.to_ms is not None:
             ended_ms = min(to_ms, core.to_ms)

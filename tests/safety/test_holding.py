@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
+from dataclasses import asdict, replace
 
 import pytest
 
-from pitlogger.model.quantities import milli_c_from_fahrenheit
+from pitlogger.model.quantities import milli_c_from_fahrenheit, show_duration
 from pitlogger.safety.cold import cold_hold
 from pitlogger.safety.history import PieceHistory, ProbeSeries, curve
 from pitlogger.safety.holding import BreachClock, hold_clock, holding
@@ -270,3 +270,21 @@ def test_a_plain_fall_is_one_though_it_hardly_came_over_the_limit() -> None:
     found = judge(history(fell, dead, stages=((0.0, "smoking"),), end_min=600), RETAIL)
     assert found.holding.met is False
     assert "perhaps cooked, and no mark says" in found.holding.reason
+
+
+@pytest.mark.parametrize("put_in_min", [31, 170])
+def test_the_time_before_its_first_probe_was_put_in_is_not_shown(put_in_min: int) -> None:
+    late = ProbeSeries("late", line((put_in_min, 150), (180, 149)), from_ms=put_in_min * MIN)
+    piece = replace(history(stages=((0, "holding"),), end_min=180), cores=(late,))
+    verdict = judge(piece, RETAIL).holding
+    assert verdict.met is None
+    assert verdict.reason.startswith(f"late: no reading for {show_duration(put_in_min * MIN)}")
+    spots = tuple((at_min * MIN, 66_000) for at_min in range(5, 175, 20))
+    assert judge(replace(piece, spots=spots), RETAIL).holding.met is True
+
+
+def test_a_probe_put_in_beside_another_counts_from_then_on() -> None:
+    late = ProbeSeries("late", line((90, 150), (180, 149)), from_ms=90 * MIN)
+    piece = history(line((0, 155), (180, 150)), stages=((0, "holding"),))
+    piece = replace(piece, cores=(*piece.cores, late))
+    assert judge(piece, RETAIL).holding.met is True
