@@ -96,6 +96,7 @@ def fold(entries: Iterable[Entry]) -> Book:
             book.pieces[body.piece].entered.append(mark)
     book.struck = _struck(listed)
     for piece in book.pieces.values():
+        _inherit(book, piece)
         piece.marks.sort(key=lambda mark: mark.at_ms)
         piece.weighings.sort(key=lambda weighing: weighing.weighed.at_ms)
         if book.untaught_entries:
@@ -300,13 +301,12 @@ def _soonest(found: Iterable[ByTime | None]) -> ByTime | None:
 
 
 def _succeed(book: Book, parents: tuple[str, ...], children: tuple[Piece, ...], t_ms: int) -> None:
-    """End the parents and begin the children at the stage the first parent was in."""
-    stage: Stage | None = None
+    """End the parents and begin the children."""
     cook = ""
     by_time = _soonest(held.by_time for name in parents if (held := book.pieces.get(name)))
     for parent in parents:
         if (held := book.pieces.get(parent)) is not None:
-            stage, cook = stage or held.stage_at(t_ms), held.cook
+            cook = held.cook
             held.children += tuple(child.id for child in children)
             held.ended_ms = t_ms
             if held.by_time is not None:
@@ -315,8 +315,17 @@ def _succeed(book: Book, parents: tuple[str, ...], children: tuple[Piece, ...], 
         made = book.pieces[child.id] = PieceBook(replace(child, parents=parents), t_ms, cook)
         if by_time is not None:
             made.by_time = replace(by_time, said=replace(by_time.said, piece=child.id))
-        if stage is not None and stage is not Stage.RAW:
-            made.marks.append(StageSet(child.id, stage, t_ms))
+
+
+def _inherit(book: Book, child: PieceBook) -> None:
+    """Begin a child at the stage its first parent was in, however late that was marked."""
+    parent = next((book.pieces[name] for name in child.piece.parents if name in book.pieces), None)
+    stage = Stage.RAW if parent is None else parent.stage_at(child.added_ms)
+    if stage is not Stage.RAW:
+        inherited = StageSet(child.piece.id, stage, child.added_ms)
+        own, child.marks = child.marks, []
+        for mark in (inherited, *own):
+            _mark(child, mark)
 
 
 def _added(told: MealTold, later: MealTold) -> MealTold:

@@ -120,3 +120,15 @@ def test_a_piece_taken_out_of_its_wrap_is_not_wrapped() -> None:
     assert told.pieces["b"].wrap == "foil"
     told = book(StageSet("b", Stage.WRAPPED, 2000, "foil"), StageSet("b", Stage.SMOKING, 3000))
     assert told.pieces["b"].wrap is None
+
+
+def test_parts_begin_in_the_stage_of_the_whole_however_late_that_was_marked() -> None:
+    parts = PieceSplit("b", (Piece("point"), Piece("flat")))
+    late = (StageSet("b", Stage.RESTING, 1500), StageSet("b", Stage.SMOKING, 1000), parts)
+    after = (StageSet("b", Stage.SMOKING, 1000), parts, StageSet("b", Stage.RESTING, 1500))
+    for told in (book(*late), book(*after)):
+        assert [told.pieces[name].stage for name in ("point", "flat")] == [Stage.RESTING] * 2
+    deeper = book(*late, PieceSplit("flat", (Piece("end"),)))
+    assert deeper.pieces["end"].stage is Stage.RESTING
+    undone = book(StageSet("b", Stage.SMOKING, 1000), parts, Undone("r", 2))
+    assert undone.pieces["flat"].marks == []
