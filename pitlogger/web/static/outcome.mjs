@@ -20,24 +20,22 @@ export function say(text, undo, form) {
   bar.append(element("p", text.length > LONG ? "long" : "", text));
   const pressed = form && submitOf(form), box = pressed?.getBoundingClientRect();
   if (box && box.top < HIGH_PX && box.left + box.width / 2 > innerWidth / 2) bar.classList.add("other"); // away from the finger
-  put(place, [bar], pressed);
-  if (undo) {
-    const back = undoForm(undo);
-    bar.append(back);
-    const button = submitOf(back);
-    rest(button, REST_MS);
-    if (form && (document.activeElement === document.body || form.contains(document.activeElement))) button?.focus({ preventScroll: true });
-  }
+  const back = undo && undoForm(undo), button = back && submitOf(back);
+  if (back) bar.append(back);
   bar.append(element("div", "time"));
+  put(place, [bar], pressed);
+  rest(button, REST_MS);
+  if (form && (document.activeElement === document.body || form.contains(document.activeElement))) button?.focus({ preventScroll: true });
   clearTimeout(hiding);
   hiding = setTimeout(() => put(place, []), UNDO_MS + (undo ? REST_MS : 0));
 }
 
 /** Show the outcome, or nothing. What it moves takes no tap meant for what stood there. @param {HTMLElement} place @param {Element[]} bar @param {Element|null} [pressed] */
 function put(place, bar, pressed) {
-  const before = place.offsetHeight;
+  const main = document.querySelector("main"), before = main?.getBoundingClientRect().top ?? 0;
   place.replaceChildren(...bar);
-  if (before !== place.offsetHeight) holdTaps(pressed);
+  const down = (main?.getBoundingClientRect().top ?? 0) - before;
+  if (down) holdTaps(down, pressed);
 }
 
 /** @param {{action: string, fields: Record<string, string>}} undo */

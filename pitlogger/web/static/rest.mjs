@@ -12,8 +12,9 @@ const until = new WeakMap();
 const REACH_PX = 40;
 const LONGEST_MS = 15_000;
 const MOVED_MS = 500;
-/** @type {{until: number, but: Element|null|undefined}} */
-let held = { until: 0, but: null };
+const CONTROL = "button, a, summary, label, input, select";
+/** @type {{until: number, down: number, but?: Element|null}} */
+let held = { until: 0, down: 0 };
 let tap = { x: 0, y: 0, at: 0 };
 /** Where actions were tapped, and until when nothing else there is pressed. @type {{x: number, y: number, until: number, button: Element}[]} */
 let spots = [];
@@ -27,21 +28,26 @@ export function guardSpot(button) {
 /** @param {Event} event a tap; keys name what they press and need no guard */
 function isOnSpot(event) {
   if (!(event instanceof MouseEvent) || event.type !== "click" || !event.detail || !(event.target instanceof Element)) return false;
-  const at = event.target.closest("button, a, summary, label, input, select");
+  const at = event.target.closest(CONTROL);
   const on = spots.find((one) => performance.now() < one.until && Math.hypot(event.clientX - one.x, event.clientY - one.y) < REACH_PX);
   if (!on || !at || at === on.button) { tap = { x: event.clientX, y: event.clientY, at: performance.now() }; return false; }
   if (at.matches("button, a")) rest(at, Math.min(REST_MS, on.until - performance.now()));
   return true;
 }
 
-/** The screen has moved: a tap on its way to where a thing was is no tap on what is there now. @param {Element|null} [but] what rests by itself */
-export function holdTaps(but) {
-  held = { until: performance.now() + MOVED_MS, but };
+/** The screen has moved: a tap on its way to what stood there is none on what has come there. @param {number} down by how many pixels @param {Element|null} [but] what rests by itself */
+export function holdTaps(down, but) {
+  held = { until: performance.now() + MOVED_MS, down, but };
 }
 
 /** @param {Event} event */
 function isHeld(event) {
-  return performance.now() < held.until && event instanceof MouseEvent && event.detail > 0 && event.target instanceof Element && event.target.closest("main") !== null && event.target.closest("button") !== (held.but ?? 0);
+  const left = held.until - performance.now();
+  if (left < 0 || !(event instanceof MouseEvent) || !event.detail || !(event.target instanceof Element) || !event.target.closest("main")) return false;
+  const now = event.target.closest(CONTROL), y = event.clientY + held.down, was = document.elementFromPoint(event.clientX, y);
+  if (!now || now === held.but || (was && (now === was.closest(CONTROL) || !was.closest("main")?.contains(was.closest(CONTROL))))) return false;
+  if (now.matches("button, a")) rest(now, left);
+  return true;
 }
 
 /** Nothing at rest can be pressed, by whatever way. */

@@ -255,7 +255,7 @@ def _held_hot(part: Part) -> bool:
 
 def _cooled(line_c: np.ndarray) -> bool:
     """Return whether it truly fell to both marks in time, from when it was last hot."""
-    hot = np.flatnonzero(line_c >= HOT_C + NEAR_C)
+    hot = np.flatnonzero(line_c >= HOT_C - NEAR_C)
     if not len(hot):
         return True  # it never was hot: what cooling asks began elsewhere
     after = line_c[hot[-1] :]
