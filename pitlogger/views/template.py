@@ -22,8 +22,10 @@ from jinja2 import DictLoader
 from jinja2.ext import extract_from_ast
 
 from pitlogger.rules.messages import LIMIT_TEXTS, OVER, UNDER
+from pitlogger.safety.judge import NOTES
 from pitlogger.safety.record import SHEETS
 from pitlogger.safety.verdict import in_words
+from pitlogger.views import scripts
 from pitlogger.views.pages import environment
 
 _HEAD = "# Texts of pitlogger. Translate each msgid into its msgstr; keep {fields} as they are."
@@ -68,6 +70,7 @@ def _catalog() -> Catalog:
                       header_comment=_HEAD)  # fmt: skip
     for message in (
         *SHEETS.values(),
+        *NOTES,
         *map(in_words, (True, False, None)),
         OVER,
         UNDER,
@@ -94,6 +97,8 @@ def _messages(place: str, read: Callable[[], bytes]) -> Iterator[tuple[int, Any]
         for line, name, found in extract_from_ast(parsed, tuple(_TEXTS_OF), babel_style=False):
             forms = found if isinstance(found, tuple) else (found,)
             yield line, forms if name == "trn" else forms[0]
+    elif place.endswith(".mjs"):
+        yield from scripts.texts(read().decode())
     elif "/policy/" in place and place.endswith(".toml"):
         for text in _sentences(tomllib.loads(read().decode())):
             yield 1, text

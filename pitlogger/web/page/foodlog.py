@@ -41,7 +41,7 @@ async def food_screen(daemon: Node, shown: Shown, cook: str | None) -> dict[str,
         chosen = rows[0].id
     running = chosen is not None and chosen == daemon.cook
     common: dict[str, Any] = {
-        "notes": NOTES,
+        "notes": [tr(note) for note in NOTES],
         "cooks": [(row.id, row.name, shown.when(shown.of_utc(row.started_utc_ms))) for row in rows],
         "chosen": chosen,
         "running": running,

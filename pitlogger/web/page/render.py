@@ -70,7 +70,8 @@ def environment() -> Environment:
     """Return the template environment, made once."""
     made = of_plain_texts(PackageLoader("pitlogger.web", "templates"))
     made.globals.update(
-        static=load_statics().url, new_key=lambda: secrets.token_urlsafe(12), cut_name=words.cut,
+        static=lambda name: load_statics().url(name),
+        new_key=lambda: secrets.token_urlsafe(12), cut_name=words.cut,
     )  # fmt: skip
     return made
 

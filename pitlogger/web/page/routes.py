@@ -15,7 +15,7 @@ from pitlogger.errors import PitloggerError, UsageError
 from pitlogger.model.cooks import CUTS, WRAPS
 from pitlogger.store.queries import Reader
 from pitlogger.views import words
-from pitlogger.views.language import tr
+from pitlogger.views.language import mark, tr
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 from pitlogger.web.access.access import Access
@@ -48,7 +48,7 @@ from pitlogger.web.page.weights import weights
 from pitlogger.web.routes.ring_test import RingTest
 from pitlogger.web.signers import Signers
 
-MORE_SENTENCE = "What the cook, the instruments, the people and the record need."
+MORE_SENTENCE = mark("What the cook, the instruments, the people and the record need.")
 FOR_EVER = "public, max-age=31536000, immutable"
 
 
@@ -83,7 +83,7 @@ def make_page(daemon: Node, access: Access, ring: RingTest, signers: Signers) ->
         ),
         "/plan": ("plan.html", lambda v: plan_screen(v.node, v.shown, v.query)),
         "/begin": ("begin.html", _begin_screen),
-        "/more": ("more.html", lambda v: {"sentence": MORE_SENTENCE, "groups": groups()}),
+        "/more": ("more.html", lambda v: {"sentence": tr(MORE_SENTENCE), "groups": groups()}),
         "/cooks": ("cooks.html", lambda v: past_screen(v.node, v.shown, v.query)),
         "/food": ("food.html", lambda v: food_screen(v.node, v.shown, v.query.get("cook"))),
         "/print": ("print.html", lambda v: print_screen(v.node, v.shown, v.query)),
@@ -166,10 +166,9 @@ def _add_files(page: APIRouter, daemon: Node) -> None:
 
 
 def _add_statics(page: APIRouter) -> None:
-    statics = load_statics()
-
     @page.get("/static/{version}/{name:path}")
     async def static(version: str, name: str, request: Request) -> Response:
+        statics = load_statics()
         found = statics.by_name.get(name)
         if found is None:
             return Response("not found", 404)

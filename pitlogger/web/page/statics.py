@@ -11,6 +11,9 @@ from functools import cache
 from importlib.resources import files
 from importlib.resources.abc import Traversable
 
+from pitlogger.views.language import language
+from pitlogger.views.scripts import spoken
+
 TYPES = {
     ".css": "text/css; charset=utf-8",
     ".js": "text/javascript; charset=utf-8",
@@ -59,9 +62,13 @@ class Statics:
         return f"'sha256-{base64.b64encode(digest).decode()}'"
 
 
-@cache
 def load_statics() -> Statics:
-    """Return the static files of the package."""
+    """Return the static files of the package, with the scripts' texts in the language spoken."""
+    return _statics(language())
+
+
+@cache
+def _statics(_language: str) -> Statics:
     found = {}
     root = files("pitlogger.web") / "static"
     for folder in (root, root / "vendor"):
@@ -84,7 +91,7 @@ def _static(item: Traversable, prefix: str) -> Static | None:
         return None
     plain = item.read_bytes()
     if not prefix and item.name.endswith((".mjs", ".css")):
-        plain = lean(plain.decode()).encode()
+        plain = spoken(lean(plain.decode())).encode()
     if item.name.endswith(".css"):
         plain = _AROUND.sub(r"\1\2", plain.decode()).encode()
     return _served(prefix + item.name, plain)

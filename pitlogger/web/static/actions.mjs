@@ -62,13 +62,13 @@ export async function take(form, more) {
   const scale = form.querySelector("[data-scale]");
   if (scale && !fields.get("mass") && document.documentElement.classList.contains("unheard")) {
     forms.delete(key);
-    refuse(form, "The scale is not heard: the node is out of reach. Type the mass, or weigh it once the link is back.", "mass");
+    refuse(form, tr("The scale is not heard: the node is out of reach. Type the mass, or weigh it once the link is back."), "mass");
     return;
   }
   if (secret) { // a PIN is never left on a phone, and nobody signs an hour later
     if ((await send(action)) && !forms.has(key)) return;
     forms.delete(key);
-    refuse(form, "The node was not reached: nothing was done. Try again once it is.", "");
+    refuse(form, tr("The node was not reached: nothing was done. Try again once it is."), "");
     return;
   }
   await keep(action);
@@ -125,7 +125,7 @@ async function send(action) {
     });
     if (answer.status === 429) return false;
     if (answer.status >= 500) return true; // it failed there: it stays, and holds no other back
-    said = await answer.json().catch(() => ({ error: answer.status === 401 ? "This phone is not paired any more." : `The node answered ${answer.status}.` }));
+    said = await answer.json().catch(() => ({ error: answer.status === 401 ? tr("This phone is not paired any more.") : tr(`The node answered ${answer.status}.`) }));
   } catch {
     return false;
   }

@@ -23,7 +23,7 @@ let buzzing = 0;
 export async function bell(tapped = false) {
   document.addEventListener("click", (event) => {
     const on = event.target instanceof Element ? event.target : null;
-    if (on?.closest("[data-arm]")) { event.preventDefault(); (audio ? disarm() : arm()).catch(() => say("This browser makes no sound.")); }
+    if (on?.closest("[data-arm]")) { event.preventDefault(); (audio ? disarm() : arm()).catch(() => say(tr("This browser makes no sound."))); }
     if (on?.closest("[data-trial]")) tryOut();
     const answer = on?.closest("[data-trial-answer]")?.getAttribute("data-trial-answer");
     if (answer) answered(answer);
@@ -119,7 +119,7 @@ function ring() {
 
 function notify() {
   if (!document.hidden || !isSecureContext || !("Notification" in globalThis) || Notification.permission !== "granted") return;
-  const text = isLost ? "No word from the pit. Go and look." : document.querySelector("#strip .waits")?.textContent?.trim() ?? "An alarm waits";
+  const text = isLost ? tr("No word from the pit. Go and look.") : document.querySelector("#strip .waits")?.textContent?.trim() ?? tr("An alarm waits");
   try { new Notification(document.title, { body: text, tag: "pitlogger", requireInteraction: true }); } catch { /* this browser wants a service worker for it */ }
 }
 
@@ -152,7 +152,7 @@ function answered(answer) {
 
 function show() {
   for (const button of document.querySelectorAll("[data-arm]")) {
-    button.textContent = button.hasAttribute("data-short") ? (audio ? "Sound on" : "Sound off") : audio ? "Silence this phone" : "Arm sound on this phone";
+    button.textContent = button.hasAttribute("data-short") ? (audio ? tr("Sound on") : tr("Sound off")) : audio ? tr("Silence this phone") : tr("Arm sound on this phone");
     button.setAttribute("aria-pressed", String(Boolean(audio)));
   }
   for (const part of document.querySelectorAll("[data-trial]")) part.toggleAttribute("hidden", !audio || Boolean(trial.from));
@@ -162,16 +162,16 @@ function show() {
 
 /** What this phone will and will not do tonight, in words. */
 function promise() {
-  if (!audio) return "Not armed: this phone makes no sound.";
-  if (audio.state !== "running") return "Armed; this browser wants one tap on this screen before it sounds.";
-  if (trial.from) return `Lock the phone now. It sounds in ${TRIAL_AFTER_S} s, for ${TRIAL_FOR_S} s.`;
-  const on = awake ? "This page keeps the screen on." : "Keep the screen on: this page cannot (it is not served over https).";
+  if (!audio) return tr("Not armed: this phone makes no sound.");
+  if (audio.state !== "running") return tr("Armed; this browser wants one tap on this screen before it sounds.");
+  if (trial.from) return tr(`Lock the phone now. It sounds in ${TRIAL_AFTER_S} s, for ${TRIAL_FOR_S} s.`);
+  const on = awake ? tr("This page keeps the screen on.") : tr("Keep the screen on: this page cannot (it is not served over https).");
   const kept = JSON.parse(localStorage.getItem("trial") ?? "null");
-  const locked = kept === null ? "With the screen locked: not tried on this phone."
-    : kept.heard ? `With the screen locked: heard in the trial at ${kept.at}.`
-    : kept.locked ? `With the screen locked: it did NOT sound in the trial at ${kept.at}. Do not count on it.`
-    : "The trial was made with the screen on: locked is not tried.";
-  return `Armed: this phone sounds while an alarm waits, as long as this page stays open. ${on} ${locked}`;
+  const locked = kept === null ? tr("With the screen locked: not tried on this phone.")
+    : kept.heard ? tr(`With the screen locked: heard in the trial at ${kept.at}.`)
+    : kept.locked ? tr(`With the screen locked: it did NOT sound in the trial at ${kept.at}. Do not count on it.`)
+    : tr("The trial was made with the screen on: locked is not tried.");
+  return tr(`Armed: this phone sounds while an alarm waits, as long as this page stays open. ${on} ${locked}`);
 }
 
 /** @param {string} text */

@@ -36,18 +36,18 @@ function pad(field) {
   const keys = document.createElement("div");
   keys.className = "keys";
   keys.setAttribute("role", "group");
-  keys.setAttribute("aria-label", `Keys for ${field.name}`);
+  keys.setAttribute("aria-label", tr(`Keys for ${field.name}`));
   for (const key of [..."123456789", MARK, "0", "⌫", ...(UNITS[field.dataset.keypad ?? ""] ?? [])]) {
     const button = document.createElement("button");
     button.type = "button";
     button.textContent = key;
-    if (key === "⌫") button.setAttribute("aria-label", "Take the last away");
+    if (key === "⌫") button.setAttribute("aria-label", tr("Take the last away"));
     button.addEventListener("click", () => press(field, key));
     keys.append(button);
   }
   if (!isOpen) {
     const head = document.createElement("summary");
-    head.textContent = "Large keys";
+    head.textContent = tr("Large keys");
     box.append(head);
   }
   box.append(keys);

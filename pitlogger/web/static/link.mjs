@@ -32,7 +32,7 @@ function lost(silent) {
   if (!isDead) {
     isDead = true;
     document.documentElement.classList.add("unheard");
-    document.title = `OLD · ${title}`;
+    document.title = tr(`OLD · ${title}`);
     if (icon?.dataset.old) icon.href = icon.dataset.old;
     bar.hidden = false;
     document.dispatchEvent(new CustomEvent("pit:lost"));

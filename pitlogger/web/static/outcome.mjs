@@ -48,7 +48,7 @@ function undoForm(undo) {
     Object.assign(field, { type: "hidden", name, value });
     form.append(field);
   }
-  form.append(element("button", "main", "Undo"));
+  form.append(element("button", "main", tr("Undo")));
   return form;
 }
 
@@ -57,7 +57,7 @@ export function refuse(form, text, name) {
   wake(submitOf(form));
   const field = name ? /** @type {HTMLElement|null} */ (form.querySelector(`[name="${CSS.escape(name)}"]:not([type=hidden])`)) : null;
   const typed = form.querySelector("input:not([type=hidden]), select, textarea");
-  const line = element("p", "refused", `Not done. ${text}`);
+  const line = element("p", "refused", tr(`Not done. ${text}`));
   line.id = `refused-${form.id || Math.random().toString(36).slice(2)}`;
   line.setAttribute("role", "alert");
   line.tabIndex = -1;
@@ -94,7 +94,7 @@ export function ask(form, said, answered) {
   line.tabIndex = -1;
   box.append(line);
   for (const option of [...said.options, ""]) {
-    const button = /** @type {HTMLButtonElement} */ (element("button", "", option ? option[0].toUpperCase() + option.slice(1) : "Leave it"));
+    const button = /** @type {HTMLButtonElement} */ (element("button", "", option ? option[0].toUpperCase() + option.slice(1) : tr("Leave it")));
     button.type = "button";
     rest(button, REST_MS);
     button.addEventListener("click", () => { box.remove(); if (option) answered(option); });
@@ -116,8 +116,8 @@ export async function showWaiting() {
   place.dataset.key = key;
   const list = element("ol");
   for (const one of all) {
-    const line = element("li", "", one.refused ? `${one.label}: not done. ${one.refused}` : one.label);
-    const button = /** @type {HTMLButtonElement} */ (element("button", "", one.refused ? "Seen" : "Undo"));
+    const line = element("li", "", one.refused ? tr(`${one.label}: not done. ${one.refused}`) : one.label);
+    const button = /** @type {HTMLButtonElement} */ (element("button", "", one.refused ? tr("Seen") : tr("Undo")));
     button.type = "button";
     button.setAttribute("aria-label", `${button.textContent}: ${one.label}`);
     button.addEventListener("click", () => document.dispatchEvent(new CustomEvent("pit:drop", { detail: one.key })));
@@ -125,7 +125,7 @@ export async function showWaiting() {
     list.append(line);
   }
   const open = all.filter((one) => !one.refused).length;
-  place.replaceChildren(element("p", "", open ? `Not sent yet, kept on this phone: ${open}` : "Not done"), list);
+  place.replaceChildren(element("p", "", open ? tr(`Not sent yet, kept on this phone: ${open}`) : tr("Not done")), list);
 }
 
 /** @param {string} tag @param {string} [name] @param {string} [text] */

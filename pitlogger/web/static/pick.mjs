@@ -56,7 +56,8 @@ function follow(form) {
   if (!button || form.hasAttribute("data-refused") || button.hasAttribute("data-sending")) return;
   const label = button.querySelector("[data-label]") ?? button;
   const isKept = Boolean(keptFor) && !typed && keptFor === key?.value;
-  const text = isKept ? "Kept" : key ? `Keep${typed && form.dataset.unit ? ` ${typed}${/[A-Za-z]/.test(typed) ? "" : ` ${form.dataset.unit}`}` : ""} for ${key.dataset.name ?? key.value}` : "Choose the piece first";
+  const mass = typed && form.dataset.unit ? ` ${typed}${/[A-Za-z]/.test(typed) ? "" : ` ${form.dataset.unit}`}` : "", name = key?.dataset.name ?? key?.value;
+  const text = isKept ? tr("Kept") : key ? tr(`Keep${mass} for ${name}`) : tr("Choose the piece first");
   if (label.textContent !== text) label.textContent = text;
   const hint = document.getElementById("lift");
   if (hint) hint.hidden = !isKept;

@@ -24,7 +24,7 @@ export function stair(u, chart) {
     if (!steps.length) {
       c.fillStyle = ink.soft;
       c.textBaseline = "middle";
-      c.fillText("nothing weighed yet", box.left + 8 * px, box.top + box.height / 2);
+      c.fillText(tr("nothing weighed yet"), box.left + 8 * px, box.top + box.height / 2);
       return;
     }
     const last = Math.min(chart.joined.to_ms / 1000, u.scales.x.max);

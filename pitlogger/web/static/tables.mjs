@@ -37,7 +37,7 @@ function prepare(table) {
 function filter(table) {
   const label = document.createElement("label");
   label.className = "filter";
-  label.textContent = "Show only what has ";
+  label.textContent = tr("Show only what has ");
   const field = document.createElement("input");
   field.type = "search";
   field.addEventListener("input", () => {
