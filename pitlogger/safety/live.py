@@ -5,7 +5,7 @@ The same clocks judge a whole record, so a live alarm and the verdict afterwards
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -341,23 +341,32 @@ def restore(stored: dict[str, Any]) -> PieceClocks:
     )
 
 
-def run(history: PieceHistory, policy: Policy) -> PieceClocks:
+def run(lineage: Sequence[PieceHistory], policy: Policy) -> PieceClocks:
     """Return the clocks after a whole history: for a stage or reading entered later.
 
     A lethality that doubted values speak against has no credit, as in the verdict.
+
+    Args:
+        lineage: The piece, after what it was part of before that was divided.
     """
-    clocks = _run(history, policy)
-    if clocks.lethality.met_ms is not None and history.has_doubts():
-        everything = _run(history.with_doubted(), policy)
+    clocks = _run(lineage, policy)
+    if clocks.lethality.met_ms is not None and any(one.has_doubts() for one in lineage):
+        everything = _run([one.with_doubted() for one in lineage], policy)
         if everything.lethality.met_ms is None:
-            clocks.lethality = _clocks(history, policy).lethality
+            clocks.lethality = _clocks(lineage[-1], policy).lethality
     return clocks
 
 
-def _run(history: PieceHistory, policy: Policy) -> PieceClocks:
-    clocks = _clocks(history, policy)
-    clocks.by_time = time_clock(history.by_time, policy)
-    spans = list(history.spans)
+def _run(lineage: Sequence[PieceHistory], policy: Policy) -> PieceClocks:
+    clocks = _clocks(lineage[-1], policy)
+    clocks.by_time = time_clock(lineage[-1].by_time, policy)
+    for history in lineage:
+        _go_through(clocks, history, policy)
+    return clocks
+
+
+def _go_through(clocks: PieceClocks, history: PieceHistory, policy: Policy) -> None:
+    spans = [span for span in history.spans if span.from_ms <= history.end_ms]
     spots = set(history.spots)
     before: Point | None = None
     for point in curve(history, policy.max_gap.ms, policy.settle.ms):
@@ -373,4 +382,3 @@ def _run(history: PieceHistory, policy: Policy) -> PieceClocks:
         )  # fmt: skip
     for span in spans:
         clocks.enter(span.stage, span.from_ms, policy)
-    return clocks

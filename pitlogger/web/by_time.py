@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Literal
 
 from pitlogger.engine.commands import accept
+from pitlogger.engine.watch.lineage import history_of
 from pitlogger.errors import RefusedError
 from pitlogger.model.journal import HeldByTime
 from pitlogger.questions import Answers
@@ -55,7 +56,7 @@ def by_time_asked(daemon: Node, body: HeldByTime, answers: Answers) -> None:
 
 def _refuse_start(daemon: Node, body: HeldByTime) -> None:
     engine = daemon.engine
-    history = engine.lookout.history(engine.book, body.piece)
+    history = history_of(engine.state, engine.book, body.piece)
     if history is None:
         return
     begun, why = start_fault(history, body.at_ms, body.hours, daemon.safety)

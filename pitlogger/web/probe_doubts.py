@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import NamedTuple
 
+from pitlogger.engine.watch.lineage import history_of
 from pitlogger.errors import RefusedError, UsageError, unknown
 from pitlogger.model.book import Book
 from pitlogger.model.journal import ChannelDoubted
@@ -74,7 +75,7 @@ def doubt_told(daemon: Node, ask: DoubtAsk) -> ChannelDoubted:
 
 def _is_shown_wrong(daemon: Node, body: ChannelDoubted) -> bool:
     engine = daemon.engine
-    history = None if body.piece is None else engine.lookout.history(engine.book, body.piece)
+    history = None if body.piece is None else history_of(engine.state, engine.book, body.piece)
     if history is None:
         return False
     end_ms = body.to_ms or daemon.clock.engine_ms()

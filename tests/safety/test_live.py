@@ -24,7 +24,7 @@ def told(clocks: PieceClocks, now_min: float) -> dict[str, ClockState]:
 
 
 def at(piece: PieceHistory, now_min: float | None = None) -> dict[str, ClockState]:
-    return told(run(piece, RETAIL), piece.end_ms / MIN if now_min is None else now_min)
+    return told(run([piece], RETAIL), piece.end_ms / MIN if now_min is None else now_min)
 
 
 def test_a_good_cook_raises_nothing() -> None:
@@ -118,7 +118,7 @@ def test_live_and_record_agree_on_lethality() -> None:
     for top_f in (128, 139, 150):
         core = line((0, 60), (100, top_f), (105, top_f), (120, 120))
         piece = history(core, stages=((0.0, "smoking"), (105.0, "resting")))
-        clocks = run(piece, RETAIL)
+        clocks = run([piece], RETAIL)
         assert (clocks.lethality.met_ms is not None) is judge(piece, RETAIL).lethality.verdict.met
 
 
@@ -130,8 +130,8 @@ def test_a_guard_band_moves_an_alarm_inward() -> None:
     held = history(line((0, 150), (10, 135.6), (60, 135.6)), stages=((0.0, "holding"),))
     chilled = history(line((0, 38), (10, 40.4), (600, 40.4)), stages=((0.0, "chilled"),))
     for piece, alarm in ((held, "hot-hold-low"), (chilled, "cold-hold-high")):
-        assert told(run(piece, guarded), piece.end_ms / MIN)[alarm].is_true, alarm
-        assert not told(run(piece, RETAIL), piece.end_ms / MIN)[alarm].is_true, alarm
+        assert told(run([piece], guarded), piece.end_ms / MIN)[alarm].is_true, alarm
+        assert not told(run([piece], RETAIL), piece.end_ms / MIN)[alarm].is_true, alarm
     assert judge(held, guarded).holding.met, "the limit itself was kept"
 
 

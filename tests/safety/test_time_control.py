@@ -193,7 +193,7 @@ def test_a_span_by_time_gives_no_credit_to_cooking() -> None:
 
 
 def told(piece: PieceHistory, now_min: float) -> dict[str, ClockState]:
-    return {one.kind: one for one in run(piece, RETAIL).told(round(now_min * MIN), RETAIL)}
+    return {one.kind: one for one in run([piece], RETAIL).told(round(now_min * MIN), RETAIL)}
 
 
 def test_its_clock_runs_down_to_a_prompt_and_an_alarm() -> None:
@@ -233,14 +233,14 @@ def test_six_hours_alarm_at_once_above_the_limit() -> None:
 
 
 def test_a_clock_stored_as_text_goes_on_alike() -> None:
-    clocks = run(held(), RETAIL)
+    clocks = run([held()], RETAIL)
     again: PieceClocks = restore(json.loads(json.dumps(asdict(clocks))))
     assert again == clocks
     assert clocks_for(Piece("b"), RETAIL).by_time is None
 
 
 def test_time_of_which_nothing_is_known_may_be_over() -> None:
-    clocks = run(held(end_min=900.0), RETAIL)
+    clocks = run([held(end_min=900.0)], RETAIL)
     clocks.let_pass(24 * 60 * MIN)
     found = {one.kind: one.is_true for one in clocks.told(round(901 * MIN), RETAIL)}
     assert found["discard-due"]

@@ -25,12 +25,12 @@ from pitlogger.engine.watch.cores import (
 )
 from pitlogger.engine.watch.finish import look_ahead
 from pitlogger.engine.watch.holding import holding
+from pitlogger.engine.watch.lineage import lineage_of
 from pitlogger.engine.watch.without import Without
 from pitlogger.model.book import Book, PieceBook
 from pitlogger.model.cooks import BEFORE_FIRE, HOT_OFF_PIT, ON_PIT, Stage
 from pitlogger.model.journal import ChannelAssigned, SpotRead, Weighed
 from pitlogger.model.quantities import milli_c_from_fahrenheit, show_duration, show_temperature
-from pitlogger.model.readings import Quality, Site, Tagged
 from pitlogger.rules.messages import Units
 from pitlogger.rules.tenderness import has_index, index_words, softened
 from pitlogger.safety.belief import CONTRADICTS_MC, DoubtReason
@@ -38,7 +38,6 @@ from pitlogger.safety.cooling import COOLING, steps_of
 from pitlogger.safety.history import PieceHistory
 from pitlogger.safety.live import PieceClocks, clocks_for, run
 from pitlogger.safety.policy import Policy as SafetyPolicy
-from pitlogger.safety.recorded import histories
 
 MINUTE_MS = 60_000
 FORESIGHT_MS = 5 * MINUTE_MS
@@ -80,6 +79,8 @@ class Lookout:
                 continue
             if known is None:
                 self.state.clocks[piece] = clocks_for(held.piece, self.safety)
+                if held.piece.parents:  # its meat has a past
+                    self._rerun(book, piece)
             clocks = self.state.clocks[piece]
             last = held.marks[-1] if held.marks else None
             if last is not None and (known or []) == marks[:-1] and last.at_ms >= t_ms - RETOLD_MS:
@@ -94,9 +95,10 @@ class Lookout:
 
     def _rerun(self, book: Book, piece: str) -> None:
         """Run a piece's clocks anew over the minutes kept: a stage was set in the past."""
-        if (history := self.history(book, piece)) is not None:
-            self._contradict(history)
-            self.state.clocks[piece] = run(across(history, self.state.gaps), self.safety)
+        if lineage := lineage_of(self.state, book, piece):
+            self._contradict(lineage[-1])
+            known = [across(history, self.state.gaps) for history in lineage]
+            self.state.clocks[piece] = run(known, self.safety)
 
     def doubt_told(self, book: Book, piece: str | None) -> None:
         """Run the clocks of a piece anew: somebody said where its probe was, or was not."""
@@ -123,19 +125,6 @@ class Lookout:
                     doubt.why is DoubtReason.HAND and doubt.to_ms >= core.points[-1][0]
                     for doubt in core.doubts
                 )
-
-    def history(self, book: Book, piece: str) -> PieceHistory | None:
-        """Return the history of a piece by the minutes kept of it."""
-        readings = sorted(
-            (
-                Tagged(channel.id, t_ms, mc, mc, Quality.GOOD, Site.CORE, None)
-                for channel in self.state.channels.values()
-                for t_ms, mc in zip(channel.minutes_ms, channel.minutes_mc, strict=True)
-            ),
-            key=lambda tagged: tagged.t_ms,
-        )
-        found = histories(book.only(book.pieces[piece].cook), readings)
-        return next((history for history in found if history.piece == piece), None)
 
     def gap_known(self, book: Book, gap_ms: int, t_ms: int) -> None:
         """Judge the safety clocks again, now that it is known how long the power was off."""
@@ -223,8 +212,8 @@ class Lookout:
         kept = self._without.pop(piece, None)
         if kept is not None and kept.entry == entry:
             self.state.clocks[piece] = kept.clocks
-            if (history := self.history(book, piece)) is not None:
-                self._contradict(history)
+            if lineage := lineage_of(self.state, book, piece):
+                self._contradict(lineage[-1])
         else:
             self._rerun(book, piece)
 
