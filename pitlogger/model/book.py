@@ -308,3 +308,16 @@ class Book:
         """Return the hand readings of a piece of which the time is known, by time."""
         held = [spot for _, spot in self.spots if spot.piece == piece]
         return sorted((s for s in held if s.timed != "unrecorded"), key=lambda spot: spot.at_ms)
+
+    def told_until_ms(self) -> int:
+        """Return the latest moment of which, or (while a cook is open) at which, something was said."""
+        pieces = self.pieces.values()
+        moments = [self.finished_ms or self.started_ms or 0]
+        moments += [mark.at_ms for held in pieces for mark in held.marks]
+        if self.finished_ms is None:
+            moments += [mark.entered_ms for held in pieces for mark in held.entered]
+        moments += [sat.from_ms for held in self.channels.values() for sat in held]
+        moments += [max(entry.t_ms, spot.at_ms) for entry, spot in self.spots]
+        moments += [entry.t_ms for entry, _ in self.checks]
+        moments += [struck.until_ms for struck in self.struck]
+        return max(moments)

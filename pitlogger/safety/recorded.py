@@ -57,7 +57,7 @@ def histories(
     """
     by_channel: dict[str, list[tuple[int, int]]] = defaultdict(list)
     raw: set[str] = set()
-    end_ms = book.finished_ms or max(book.started_ms or 0, now_ms)
+    end_ms = max(now_ms if book.finished_ms is None else 0, book.told_until_ms())
     offsets = {channel: _Offsets(book, channel) for channel in book.channels}
     for reading in readings:
         end_ms = max(end_ms, reading.t_ms)
@@ -73,14 +73,6 @@ def histories(
         points.sort(key=_time)
         if channel in raw:
             by_channel[channel] = _believable(points, book.channels[channel][-1].channel.site)
-    end_ms = max([end_ms, *(spot.at_ms for _, spot in book.spots)])
-    end_ms = max([end_ms, *(mark.at_ms for held in book.pieces.values() for mark in held.marks)])
-    if book.finished_ms is None:
-        entered = (mark.entered_ms for held in book.pieces.values() for mark in held.entered)
-        end_ms = max([end_ms, *entered])
-    end_ms = max([end_ms, *(sat.from_ms for held in book.channels.values() for sat in held)])
-    end_ms = max([end_ms, *(entry.t_ms for entry, _ in (*book.spots, *book.checks))])
-    end_ms = max([end_ms, *(struck.until_ms for struck in book.struck)])
     found = swapped(book, by_channel) if exchanged is None else exchanged
     return [_history(book, piece, by_channel, end_ms, fat_pct, found) for piece in book.pieces]
 
