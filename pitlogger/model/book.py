@@ -310,7 +310,7 @@ class Book:
         return sorted((s for s in held if s.timed != "unrecorded"), key=lambda spot: spot.at_ms)
 
     def told_until_ms(self) -> int:
-        """Return the latest moment of which, or (while a cook is open) at which, something was said."""
+        """Return the latest moment of which, or while a cook is open at which, anything is said."""
         pieces = self.pieces.values()
         moments = [self.finished_ms or self.started_ms or 0]
         moments += [mark.at_ms for held in pieces for mark in held.marks]

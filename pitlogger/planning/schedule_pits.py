@@ -6,9 +6,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from pitlogger.model.cooks import Piece
+from pitlogger.yields.cuts import figures
 from pitlogger.yields.timing.grate import (
-    AREA_CM2,
-    OTHER_AREA_CM2,
     Lying,
     UndecidedError,
     assign,
@@ -36,7 +35,7 @@ def place(times: Sequence[tuple[Piece, PieceTimes]], pits: Mapping[str, float]) 
     lying = [
         Lying(
             piece.id,
-            AREA_CM2.get(piece.cut, OTHER_AREA_CM2) * piece.count,
+            figures()[piece.cut].grate_cm2 * piece.count,
             (found.load_ms - start_ms) / HOUR_MS,
             (found.off_by_ms - start_ms) / HOUR_MS,
             piece.pit if piece.pit in pits else None,

@@ -4,10 +4,8 @@ What is found here teaches nothing until a person confirmed it. The bounds are w
 piece of meat lies within them, a slip of the keyboard outside. ``doubts.py`` asks softly about
 much that lies within.
 
-Sources: whole packers of 10 to 20 lb are sold, mostly 12 to 18 (consumer pages, weak); about
-17 lb a side with bone and deckle from an 850 lb carcass (Kansas State MF3395, brisket 4 % of
-the carcass). Servable shares of purchase of 36 to 84 % in all tables read
-(``purchase/cut_priors.py``). Water boils at 100 C at sea level, so that no moist core is
+Sources: masses as bought in ``cuts.toml``. Servable shares of purchase of 36 to 84 % in all
+tables read (also there). Water boils at 100 C at sea level, so that no moist core is
 hotter. All other bounds: common practice, no source.
 """
 
@@ -20,32 +18,8 @@ from dataclasses import dataclass
 from pitlogger.model.quantities import MG_PER
 from pitlogger.model.readings import Site
 from pitlogger.yields.causes import CHAIN, PLACE
+from pitlogger.yields.cuts import figures
 
-# Kilograms of one piece as bought: hardly less than, usual, hardly more than.
-_BOUGHT_KG: dict[str, tuple[float, float, float]] = {
-    "brisket-packer": (2.0, 6.0, 12.0),
-    "brisket-flat": (0.7, 3.0, 8.0),
-    "brisket-point": (0.7, 2.5, 7.0),
-    "burnt-ends": (0.2, 2.0, 15.0),
-    "pork-butt": (0.8, 3.6, 9.0),
-    "pork-picnic": (0.8, 3.5, 9.0),
-    "pork-belly": (0.5, 4.0, 10.0),
-    "pork-spareribs": (0.4, 1.6, 4.0),
-    "pork-st-louis": (0.4, 1.2, 3.5),
-    "pork-baby-back": (0.3, 1.0, 3.0),
-    "beef-ribs": (0.5, 2.5, 9.0),
-    "beef-chuck": (0.5, 3.0, 12.0),
-    "tri-tip": (0.3, 1.1, 3.0),
-    "chicken-whole": (0.7, 1.8, 4.5),
-    "chicken-half": (0.3, 0.8, 2.3),
-    "chicken-quarter": (0.15, 0.4, 1.2),
-    "chicken-thigh": (0.05, 0.17, 0.5),
-    "turkey-whole": (2.0, 6.0, 16.0),
-    "turkey-breast": (0.7, 2.7, 7.0),
-    "lamb-shoulder": (0.6, 2.3, 6.0),
-    "sausage": (0.04, 0.5, 20.0),
-    "other": (0.05, 3.0, 60.0),
-}
 _GAINS = frozenset({"brined", "seasoned", "sauced"})
 _RISE, _RISE_G = 1.02, 50.0  # a scale's and a hand's slack
 LEAST_SHARE = 0.15
@@ -85,7 +59,7 @@ class Implausible:
 
 def bought_g(cut: str, count: int) -> float:
     """Return what a piece, or a batch, usually weighs as bought, grams."""
-    return 1000.0 * _BOUGHT_KG[cut][1] * count
+    return 1000.0 * figures()[cut].bought_kg[1] * count
 
 
 def implausible_masses(
@@ -107,7 +81,7 @@ def _implausible(
     cut: str, count: int, masses_g: Mapping[str, float], at: str, before: list[str],
     unit: str,
 ) -> Implausible | None:  # fmt: skip
-    least_g, usual_g, most_g = (1000.0 * kg * count for kg in _BOUGHT_KG[cut])
+    least_g, usual_g, most_g = (1000.0 * kg * count for kg in figures()[cut].bought_kg)
     mass_g = masses_g[at]
     last = before[-1] if before else ""
     # What it should be near, and how far from that it may lie.

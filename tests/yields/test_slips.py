@@ -6,7 +6,8 @@ import random
 
 import pytest
 
-from pitlogger.yields.plausible import _BOUGHT_KG, Implausible, implausible_masses
+from pitlogger.yields.cuts import figures
+from pitlogger.yields.plausible import Implausible, implausible_masses
 
 LB, OZ = 453.59237, 28.349523125
 SLIPS = {"ten times": 10.0, "a tenth": 0.1, "oz for lb": OZ / LB, "g for kg": 0.001,
@@ -22,7 +23,8 @@ def found(cut: str, **masses_g: float) -> Implausible | None:
 @pytest.mark.parametrize("slip", SLIPS)
 def test_a_slip_is_found_at_purchase_and_what_was_meant_is_offered(slip: str) -> None:
     rng = random.Random(slip)
-    for cut, (_, usual_kg, _) in _BOUGHT_KG.items():
+    for cut, figure in figures().items():
+        usual_kg = figure.bought_kg[1]
         if cut in VARIED:
             continue
         for _ in range(30):
@@ -39,7 +41,8 @@ def test_a_slip_is_found_at_purchase_and_what_was_meant_is_offered(slip: str) ->
 @pytest.mark.parametrize("slip", SLIPS)
 def test_a_slip_is_found_at_carving(slip: str) -> None:
     rng = random.Random(slip)
-    for cut, (_, usual_kg, _) in _BOUGHT_KG.items():
+    for cut, figure in figures().items():
+        usual_kg = figure.bought_kg[1]
         for _ in range(30):
             bought_g = 1000 * usual_kg * rng.uniform(0.7, 1.4)
             carved_g = bought_g * rng.uniform(0.4, 0.7)
@@ -50,7 +53,8 @@ def test_a_slip_is_found_at_carving(slip: str) -> None:
 
 
 def test_swapped_rows_are_found_whatever_the_cut() -> None:
-    for cut, (_, usual_kg, _) in _BOUGHT_KG.items():
+    for cut, figure in figures().items():
+        usual_kg = figure.bought_kg[1]
         bought_g = 1000 * usual_kg
         doubt = found(cut, purchased=bought_g * 0.55, carved=bought_g)
         assert doubt is not None, cut

@@ -14,63 +14,14 @@ from typing import TYPE_CHECKING
 
 from pitlogger.errors import UsageError
 from pitlogger.model.cooks import Stage
+from pitlogger.yields.cuts import figures
 from pitlogger.yields.learned.belief import Belief, prior_belief
 from pitlogger.yields.plausible import on_pit_ms
 
 if TYPE_CHECKING:
     from pitlogger.model.book import Book, PieceBook
 
-# cut: hours on the pit before the wrap, after it, and of rest; 0 after for one not wrapped.
-_HOURS: dict[str, tuple[float, float, float]] = {
-    "brisket-packer": (6.5, 5.0, 2.0),
-    "brisket-flat": (4.5, 3.0, 1.5),
-    "brisket-point": (5.0, 3.5, 1.5),
-    "burnt-ends": (3.0, 1.5, 0.25),
-    "pork-butt": (6.0, 3.5, 1.0),
-    "pork-picnic": (6.0, 3.5, 1.0),
-    "pork-belly": (3.0, 1.5, 0.5),
-    "pork-spareribs": (3.0, 2.0, 0.25),
-    "pork-st-louis": (3.0, 2.0, 0.25),
-    "pork-baby-back": (2.5, 1.5, 0.25),
-    "beef-ribs": (5.0, 3.0, 1.0),
-    "beef-chuck": (4.5, 3.0, 1.0),
-    "tri-tip": (1.5, 0.0, 0.25),
-    "chicken-whole": (3.0, 0.0, 0.25),
-    "chicken-half": (2.0, 0.0, 0.2),
-    "chicken-quarter": (1.75, 0.0, 0.2),
-    "chicken-thigh": (1.5, 0.0, 0.15),
-    "turkey-whole": (4.5, 0.0, 0.5),
-    "turkey-breast": (3.0, 0.0, 0.35),
-    "lamb-shoulder": (5.0, 3.0, 1.0),
-    "sausage": (1.5, 0.0, 0.1),
-    "other": (5.0, 3.0, 1.0),
-}
 _BETWEEN, _WITHIN, _DF = 0.20, 0.12, 6.0
-# Where nothing is said of thickness, a piece is as thick as its cut usually is.
-_USUAL_MM: dict[str, float] = {
-    "brisket-packer": 80.0,
-    "brisket-flat": 45.0,
-    "brisket-point": 60.0,
-    "burnt-ends": 40.0,
-    "pork-butt": 120.0,
-    "pork-picnic": 110.0,
-    "pork-belly": 45.0,
-    "pork-spareribs": 25.0,
-    "pork-st-louis": 25.0,
-    "pork-baby-back": 25.0,
-    "beef-ribs": 60.0,
-    "beef-chuck": 80.0,
-    "tri-tip": 55.0,
-    "chicken-whole": 90.0,
-    "chicken-half": 50.0,
-    "chicken-quarter": 45.0,
-    "chicken-thigh": 30.0,
-    "turkey-whole": 160.0,
-    "turkey-breast": 90.0,
-    "lamb-shoulder": 90.0,
-    "sausage": 32.0,
-    "other": 80.0,
-}
 THINNEST_MM, THICKEST_MM = 10.0, 400.0
 # Between surface-limited (1) and conduction-limited (2) heating: a judgement.
 _THICKNESS_POWER = 1.5
@@ -187,7 +138,7 @@ def cook_time(
     Raises:
         UsageError: No piece of meat is so thin or thick.
     """
-    before, after, rest = _HOURS[cut]
+    before, after, rest = figures()[cut].hours
     factor = 1.0
     if thickness_mm is not None:
         if not THINNEST_MM <= thickness_mm <= THICKEST_MM:
@@ -195,7 +146,7 @@ def cook_time(
                 f"a thickness of {thickness_mm / 10:g} cm: expected the thickest part, "
                 f"{THINNEST_MM / 10:g} to {THICKEST_MM / 10:g} cm"
             )
-        factor = (thickness_mm / _USUAL_MM[cut]) ** _THICKNESS_POWER
+        factor = (thickness_mm / figures()[cut].thick_mm) ** _THICKNESS_POWER
     if not wrapped or after == 0.0:
         # Bare to the end takes a quarter longer than with a wrap after the stall.
         whole = before if after == 0.0 else 1.25 * (before + after)

@@ -12,26 +12,6 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import count
 
-# Grate area a piece takes, cm2, with room for air. Common practice, no source.
-AREA_CM2: dict[str, float] = {
-    "brisket-packer": 1100.0,
-    "brisket-flat": 700.0,
-    "brisket-point": 600.0,
-    "pork-butt": 550.0,
-    "pork-picnic": 600.0,
-    "pork-belly": 800.0,
-    "pork-spareribs": 800.0,
-    "pork-st-louis": 650.0,
-    "pork-baby-back": 600.0,
-    "beef-ribs": 900.0,
-    "turkey-whole": 1000.0,
-    "chicken-whole": 450.0,
-    "chicken-half": 300.0,
-    "chicken-quarter": 180.0,
-    "chicken-thigh": 90.0,
-    "sausage": 60.0,
-}
-OTHER_AREA_CM2 = 500.0
 _SLACK = 1e-6  # cm2, for areas that were added up
 
 
