@@ -10,17 +10,8 @@ from pitlogger.engine.step import Engine
 from pitlogger.engine.watch.external import PASSING
 from pitlogger.errors import CaptureError, PitloggerError
 from pitlogger.formats.capture import Decision, Record
+from pitlogger.model import journal
 from pitlogger.model.cooks import Cook
-from pitlogger.model.journal import (
-    AlertActed,
-    Body,
-    ChannelDoubted,
-    CookStarted,
-    Corrected,
-    ForecastSkipped,
-    StageSet,
-    Undone,
-)
 from pitlogger.model.readings import Reading
 
 Forecaster = Callable[[Engine, ForecastRequest], ForecastResult]
@@ -60,14 +51,14 @@ def replay(
     for record in _without_stages(records) if infer else records:
         if (
             isinstance(record, Decision)
-            and isinstance(record.body, ChannelDoubted)
+            and isinstance(record.body, journal.ChannelDoubted)
             and not record.by
         ):
             continue  # the engine doubts anew
         if cooks and engine.book.cook is None and not _may_come_before(record):
             for cook in cooks:
-                yield from hand_in(Command(record.t_ms, CookStarted(cook)))
-        if isinstance(record, Decision) and isinstance(record.body, ForecastSkipped):
+                yield from hand_in(Command(record.t_ms, journal.CookStarted(cook)))
+        if isinstance(record, Decision) and isinstance(record.body, journal.ForecastSkipped):
             late = ForecastResult(record.t_ms, record.body)  # what came too late does not come now
             places = [i for i, result in enumerate(due) if _same_question(result, late)]
             for place in places:
@@ -84,7 +75,7 @@ def replay(
         try:
             yield from hand_in(command)
         except PitloggerError as fault:
-            if infer and isinstance(record.body, AlertActed):
+            if infer and isinstance(record.body, journal.AlertActed):
                 continue
             raise CaptureError(f"{name}:{record.line}: {fault}") from None
 
@@ -100,17 +91,17 @@ def _without_stages(records: Iterable[Record]) -> Iterator[Record]:
         yield record
 
 
-def _is_of_stage(body: Body, gone: set[tuple[str, int]]) -> bool:
-    if isinstance(body, Corrected | Undone) and (body.of_run, body.of_seq) in gone:
+def _is_of_stage(body: journal.Body, gone: set[tuple[str, int]]) -> bool:
+    if isinstance(body, journal.Corrected | journal.Undone) and (body.of_run, body.of_seq) in gone:
         return True
-    return isinstance(body, StageSet) or (
-        isinstance(body, Corrected) and isinstance(body.body, StageSet)
+    return isinstance(body, journal.StageSet) or (
+        isinstance(body, journal.Corrected) and isinstance(body.body, journal.StageSet)
     )
 
 
 def _may_come_before(record: Record) -> bool:
     """Return whether a record starts the cook itself, or says what was wrong before it."""
-    return isinstance(record, Decision) and isinstance(record.body, (CookStarted, *PASSING))
+    return isinstance(record, Decision) and isinstance(record.body, (journal.CookStarted, *PASSING))
 
 
 def _same_question(one: ForecastResult, other: ForecastResult) -> bool:

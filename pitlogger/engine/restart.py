@@ -16,71 +16,60 @@ from pitlogger.engine.gaps import UNKNOWN_GAP_MS, Gap
 from pitlogger.engine.inputs import Command, ForecastResult, Input
 from pitlogger.engine.step import Engine
 from pitlogger.errors import PitloggerError
+from pitlogger.model import journal
 from pitlogger.model.alerts import ACTIVE, AlertState
-from pitlogger.model.journal import (
-    AlertActed,
-    AlertChanged,
-    ChannelDoubted,
-    CheckMade,
-    CorrectiveTaken,
-    DeviceChanged,
-    Doubted,
-    Entry,
-    ForecastMade,
-    ForecastScored,
-    ForecastSkipped,
-    ForecastTaught,
-    MealTold,
-    RunStarted,
-    SignedOff,
-    TroubleChanged,
-)
 from pitlogger.model.readings import Reading
 
-_CONCLUDED = (AlertChanged, ChannelDoubted, Doubted)  # what the engine itself makes again
+_CONCLUDED = (
+    journal.AlertChanged,
+    journal.ChannelDoubted,
+    journal.Doubted,
+)  # what the engine itself makes again
 _NOT_DECIDED = (
-    AlertChanged,
-    Doubted,
-    AlertActed,
-    CheckMade,
-    CorrectiveTaken,
-    DeviceChanged,
-    ForecastMade,
-    ForecastScored,
-    ForecastSkipped,
-    ForecastTaught,
-    MealTold,
-    RunStarted,
-    SignedOff,
-    TroubleChanged,
+    journal.AlertChanged,
+    journal.Doubted,
+    journal.AlertActed,
+    journal.CheckMade,
+    journal.CorrectiveTaken,
+    journal.DeviceChanged,
+    journal.ForecastMade,
+    journal.ForecastScored,
+    journal.ForecastSkipped,
+    journal.ForecastTaught,
+    journal.MealTold,
+    journal.RunStarted,
+    journal.SignedOff,
+    journal.TroubleChanged,
 )
 
 
-def decisions(entries: Iterable[Entry]) -> list[Entry]:
+def decisions(entries: Iterable[journal.Entry]) -> list[journal.Entry]:
     """Return the entries that a cook's book is folded from."""
     return [entry for entry in entries if not isinstance(entry.body, _NOT_DECIDED)]
 
 
-def as_inputs(entries: Iterable[Entry]) -> list[Input]:
+def as_inputs(entries: Iterable[journal.Entry]) -> list[Input]:
     """Return the entries that were inputs once, as inputs."""
     inputs: list[Input] = []
     for entry in entries:
         body = entry.body
-        if isinstance(body, ForecastMade | ForecastSkipped):
+        if isinstance(body, journal.ForecastMade | journal.ForecastSkipped):
             inputs.append(ForecastResult(entry.t_ms, body))
-        elif not isinstance(body, (*_CONCLUDED, RunStarted)) or _is_word(entry):
+        elif not isinstance(body, (*_CONCLUDED, journal.RunStarted)) or _is_word(entry):
             inputs.append(
                 Command(entry.t_ms, body, entry.by, entry.key, origin=(entry.run, entry.seq))
             )
     return inputs
 
 
-def _is_word(entry: Entry) -> bool:
+def _is_word(entry: journal.Entry) -> bool:
     """Return whether an entry is what a person said of a doubt."""
-    return isinstance(entry.body, ChannelDoubted) and bool(entry.by)
+    return isinstance(entry.body, journal.ChannelDoubted) and bool(entry.by)
 
 
-def catch_up(engine: Engine, entries: list[Entry], readings: Iterable[Reading]) -> list[str]:
+def catch_up(
+    engine: Engine, entries: list[journal.Entry], readings: Iterable[Reading]
+) -> list[str]:
     """Run what came after the engine's state through it; return what could not be taken.
 
     Args:
@@ -100,7 +89,7 @@ def catch_up(engine: Engine, entries: list[Entry], readings: Iterable[Reading]) 
             refused.append(str(fault))
     engine.recognition.is_catching_up = engine.weights.is_catching_up = False
     for entry in entries:
-        if isinstance(entry.body, AlertChanged):
+        if isinstance(entry.body, journal.AlertChanged):
             _impose(engine, entry.t_ms, entry.body)
         if entry.key:
             engine.state.keys[entry.key] = (entry.run, entry.seq)
@@ -108,7 +97,7 @@ def catch_up(engine: Engine, entries: list[Entry], readings: Iterable[Reading]) 
     return refused
 
 
-def _impose(engine: Engine, t_ms: int, changed: AlertChanged) -> None:
+def _impose(engine: Engine, t_ms: int, changed: journal.AlertChanged) -> None:
     """Let the journal decide on an alert that the readings kept do not explain."""
     watch = engine.alerts.watch(
         changed.alert, changed.alert_kind, piece=changed.piece, channel=changed.channel

@@ -35,27 +35,10 @@ from pitlogger.engine.watch.routines import run_routines
 from pitlogger.engine.watch.silence import Hearing
 from pitlogger.engine.watch.taken_back import end_with, restore
 from pitlogger.engine.watch.weights import WeightRecognition
+from pitlogger.model import journal
 from pitlogger.model.book import Book
 from pitlogger.model.cooks import Channel
 from pitlogger.model.folding import fold
-from pitlogger.model.journal import (
-    AlertActed,
-    Body,
-    ChannelAssigned,
-    ChannelDoubted,
-    ClockSet,
-    CookFinished,
-    CookStarted,
-    Corrected,
-    Entry,
-    ForecastMade,
-    ForecastTaught,
-    ProbeMoved,
-    SpotRead,
-    StageSet,
-    Undone,
-    Weighed,
-)
 from pitlogger.model.readings import Quality, Reading, Site, Tagged
 from pitlogger.rules.conditions import inert
 from pitlogger.rules.messages import Units
@@ -135,7 +118,7 @@ class Engine:
             self.state.t_ms = max(self.state.t_ms, given.t_ms)
             if given.memory is not None:
                 self.state.forecasts[given.body.of] = given.memory
-            if isinstance(given.body, ForecastMade):
+            if isinstance(given.body, journal.ForecastMade):
                 self.state.foreseen[given.body.of] = given.body
             self._enter(given.t_ms, given.body, "")
         return self._taken() if self._out else ()
@@ -231,7 +214,7 @@ class Engine:
         """Return when the next timer is due, ``None`` if none is set."""
         return self._timers.next_ms()
 
-    def recognised(self) -> list[StageSet | Weighed]:
+    def recognised(self) -> list[journal.StageSet | journal.Weighed]:
         """Return the stages and weights that were recognised and are to be set, each once."""
         stages = self.recognition.take(self.book) if self.recognition.proposals else []
         return [*stages, *self.weights.take()]
@@ -301,17 +284,17 @@ class Engine:
             return
         body = renamed(command.body, state.origins)
         body = accept(body, self.book, state.entries, state.watches, command.t_ms)
-        if isinstance(body, AlertActed):
+        if isinstance(body, journal.AlertActed):
             self.weights.check(body)
         state.t_ms = max(state.t_ms, command.t_ms)
-        if isinstance(body, CookStarted):
+        if isinstance(body, journal.CookStarted):
             state.forget_finished(self.book)
         entry = self._enter(command.t_ms, body, command.by, command.key)
         if command.key:
             state.keys[command.key] = (entry.run, entry.seq)
         if command.origin is not None:
             state.origins[f"{command.origin[0]}/{command.origin[1]}"] = (entry.run, entry.seq)
-        if isinstance(body, AlertActed):
+        if isinstance(body, journal.AlertActed):
             if body.alert in state.watches:
                 self.alerts.act(body, command.t_ms, command.by)
             if body.action == "answer" and body.reason == "no":
@@ -319,7 +302,7 @@ class Engine:
             if body.action == "answer":
                 self.weights.answered(body.alert, body.reason, command.t_ms)
                 self._compile(command.t_ms, command.by)
-        elif isinstance(body, ForecastTaught):
+        elif isinstance(body, journal.ForecastTaught):
             state.taught = body.scores
         elif isinstance(body, PASSING):
             self._take_outside(body, command)
@@ -327,47 +310,47 @@ class Engine:
             state.entries.append(entry)
             before = self.book
             self._changed(entry, command, before)
-            if isinstance(body, Undone | Corrected):
+            if isinstance(body, journal.Undone | journal.Corrected):
                 restore(self, before, body, command.t_ms)
-            elif isinstance(body, CookFinished | StageSet):
+            elif isinstance(body, journal.CookFinished | journal.StageSet):
                 end_with(self, body, command.t_ms)
 
-    def _take_outside(self, body: Body, command: Command) -> None:
+    def _take_outside(self, body: journal.Body, command: Command) -> None:
         take_outside(body, self.alerts, self.instruments, self.lanes, command.t_ms, command.by)
 
-    def _changed(self, entry: Entry, command: Command, before: Book) -> None:
+    def _changed(self, entry: journal.Entry, command: Command, before: Book) -> None:
         """Let a decision take effect on what is compiled and watched."""
         body = entry.body
-        if isinstance(body, ProbeMoved) and body.channel in self.state.channels:
+        if isinstance(body, journal.ProbeMoved) and body.channel in self.state.channels:
             self.state.channels[body.channel].trend.restart()
         self._compile(command.t_ms, command.by)
         self.recognition.told(self.book, command.t_ms)
         self.weights.told(entry, self.book, command.t_ms)
-        if isinstance(body, ClockSet) and body.gap_ms is not None:
+        if isinstance(body, journal.ClockSet) and body.gap_ms is not None:
             self.lookout.gap_known(self.book, body.gap_ms, command.t_ms)
-        if isinstance(body, ChannelDoubted):
+        if isinstance(body, journal.ChannelDoubted):
             self.lookout.doubt_told(self.book, body.piece)
-        if isinstance(body, ChannelAssigned) and body.at_ms is not None:
+        if isinstance(body, journal.ChannelAssigned) and body.at_ms is not None:
             self.lookout.retold(self.book, body, before)
-        if isinstance(body, SpotRead) and body.piece is not None:
+        if isinstance(body, journal.SpotRead) and body.piece is not None:
             self._spot(body, command.t_ms, f"{entry.run}/{entry.seq}")
-        if isinstance(body, Weighed | SpotRead):
+        if isinstance(body, journal.Weighed | journal.SpotRead):
             self.lookout.touched(self.book, body, command.t_ms)
         judge_enough(self.book, self.alerts, body, command.t_ms, self.alerts.units.mass)
-        if isinstance(body, CookStarted):
+        if isinstance(body, journal.CookStarted):
             if self.state.forecast_ms is None:
                 self._ask_forecasts(command.t_ms)
             if self.state.minute_ms is None:
                 self._minute(command.t_ms)
 
-    def _spot(self, spot: SpotRead, t_ms: int, entry: str) -> None:
+    def _spot(self, spot: journal.SpotRead, t_ms: int, entry: str) -> None:
         self.judging.spot(spot, t_ms, entry)
         self.lookout.by_hand(self.book, spot, t_ms, entry)
 
-    def _enter(self, t_ms: int, body: Body, by: str, key: str = "") -> Entry:
+    def _enter(self, t_ms: int, body: journal.Body, by: str, key: str = "") -> journal.Entry:
         """Write the next journal entry."""
         self.state.seq += 1
-        entry = Entry(self.state.run, self.state.seq, t_ms, body, by, key)
+        entry = journal.Entry(self.state.run, self.state.seq, t_ms, body, by, key)
         self._out.append(entry)
         return entry
 

@@ -46,18 +46,8 @@ from pitlogger.formats.cook_file import (
 from pitlogger.formats.moments import TimeRange, moments
 from pitlogger.formats.paper_journal import PaperCook
 from pitlogger.formats.toml import read_toml
+from pitlogger.model import journal
 from pitlogger.model.cooks import Stage
-from pitlogger.model.journal import (
-    Body,
-    CookFinished,
-    CookStarted,
-    MealTold,
-    Noted,
-    SpotRead,
-    StageSet,
-    Tenderness,
-    Weighed,
-)
 from pitlogger.model.readings import Site
 
 StageId = Annotated[Stage, BeforeValidator(lambda value: stage_of(str(value)))]
@@ -156,7 +146,7 @@ def _cook(pad: PadFile, now: datetime, choose: Choose, zone: tzinfo | None) -> P
         raise CookFileError(f"the cook starts at {start.isoformat()}, which lies ahead")
     start_ms = _ms(start)
     cook = pad.to_cook()
-    bodies: list[tuple[int, Body]] = [(start_ms, CookStarted(cook))]
+    bodies: list[tuple[int, journal.Body]] = [(start_ms, journal.CookStarted(cook))]
     last = start
     for entry in pad.entry:
         timed: Literal["stated", "unrecorded"] = "unrecorded"
@@ -167,26 +157,28 @@ def _cook(pad: PadFile, now: datetime, choose: Choose, zone: tzinfo | None) -> P
         bodies += [(_ms(last), body) for body in _bodies(entry, _ms(last), timed)]
     end_ms = max(t_ms for t_ms, _ in bodies)
     bodies.sort(key=lambda dated: dated[0])
-    bodies.append((end_ms, CookFinished(cook.name)))
+    bodies.append((end_ms, journal.CookFinished(cook.name)))
     if (meal := pad.meal) is not None:
-        marks = tuple(Tenderness(piece, mark) for piece, mark in meal.tender.items())
-        bodies.append((end_ms, MealTold("", meal.came, meal.left, marks)))
+        marks = tuple(journal.Tenderness(piece, mark) for piece, mark in meal.tender.items())
+        bodies.append((end_ms, journal.MealTold("", meal.came, meal.left, marks)))
     return PaperCook(cook.name, start_ms, tuple(bodies))
 
 
-def _bodies(entry: PadEntry, at_ms: int, timed: Literal["stated", "unrecorded"]) -> Iterator[Body]:
+def _bodies(
+    entry: PadEntry, at_ms: int, timed: Literal["stated", "unrecorded"]
+) -> Iterator[journal.Body]:
     if entry.checkpoint is not None and entry.mass is not None and entry.piece is not None:
         tare = entry.tare or 0
-        yield Weighed(entry.piece, entry.checkpoint, entry.mass, tare, at_ms, timed=timed)
+        yield journal.Weighed(entry.piece, entry.checkpoint, entry.mass, tare, at_ms, timed=timed)
     elif entry.stage is not None and entry.piece is not None:
-        yield StageSet(
+        yield journal.StageSet(
             entry.piece, entry.stage, at_ms, entry.wrap, timed, False, entry.mass, entry.reason
         )
     elif entry.temp is not None:
         site = entry.site or Site.SPOT
-        yield SpotRead(entry.temp, at_ms, entry.piece, site, entry.probe, timed=timed)
+        yield journal.SpotRead(entry.temp, at_ms, entry.piece, site, entry.probe, timed=timed)
     elif entry.note is not None:
-        yield Noted(entry.note, entry.piece)
+        yield journal.Noted(entry.note, entry.piece)
 
 
 def _one(text: str, found: tuple[datetime, ...], choose: Choose) -> datetime:

@@ -10,29 +10,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from pitlogger.model import journal
 from pitlogger.model.book import Book
 from pitlogger.model.cooks import Channel
-from pitlogger.model.journal import (
-    Body,
-    ChannelAssigned,
-    CookFinished,
-    CookStarted,
-    Corrected,
-    Entry,
-    ForecastMade,
-    ForecastSkipped,
-    LearningSet,
-    Noted,
-    PieceAdded,
-    PiecesMerged,
-    Undone,
-)
 from pitlogger.model.readings import Site
 
 BESIDE = "-"  # in place of a past cook's id: a meal, and what takes it back, lie beside their cook
 
 
-def cooks_of(body: Body, book: Book, entries: Sequence[Entry]) -> tuple[str, ...]:
+def cooks_of(body: journal.Body, book: Book, entries: Sequence[journal.Entry]) -> tuple[str, ...]:
     """Return the ids of the cooks an entry belongs to; none where no cook is open.
 
     Args:
@@ -41,29 +27,31 @@ def cooks_of(body: Body, book: Book, entries: Sequence[Entry]) -> tuple[str, ...
         entries: The entries the book was folded from: an undo belongs where they do.
     """
     match body:
-        case CookStarted(cook=cook):
+        case journal.CookStarted(cook=cook):
             return (cook.id,)
-        case CookFinished(cook=cook_id) | PieceAdded(cook=cook_id) | Noted(cook=cook_id) if (
-            cook_id in book.cooks
-        ):
+        case (
+            journal.CookFinished(cook=cook_id)
+            | journal.PieceAdded(cook=cook_id)
+            | journal.Noted(cook=cook_id)
+        ) if cook_id in book.cooks:
             return (cook_id,)
-        case CookFinished():
+        case journal.CookFinished():
             return tuple(book.cooks)[-1:]
-        case Undone() | Corrected() | LearningSet(of_run=str()):
+        case journal.Undone() | journal.Corrected() | journal.LearningSet(of_run=str()):
             named = (body.of_run, body.of_seq)
             of = next((entry.body for entry in entries if (entry.run, entry.seq) == named), None)
             return _open(book) if of is None else cooks_of(of, book, entries)
-        case PiecesMerged(child=child):
+        case journal.PiecesMerged(child=child):
             return _of_pieces(book, [child.id])
-        case ForecastMade() | ForecastSkipped():
+        case journal.ForecastMade() | journal.ForecastSkipped():
             return _of_pieces(book, [body.piece])
-        case ChannelAssigned(channel=channel):
+        case journal.ChannelAssigned(channel=channel):
             return _of_channel(book, channel.id)
         case _:
             return _of_subject(book, body)
 
 
-def _of_subject(book: Book, body: Body) -> tuple[str, ...]:
+def _of_subject(book: Book, body: journal.Body) -> tuple[str, ...]:
     piece, channel = getattr(body, "piece", None), getattr(body, "channel", None)
     if piece is None and (alert := getattr(body, "alert", None)) is not None:
         subject = alert.partition("/")[2].partition("@")[0]

@@ -9,21 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
+from pitlogger.model import journal
 from pitlogger.model.cooks import BEFORE_FIRE, ON_PIT, Channel, Cook, Piece, Stage, Wrap
-from pitlogger.model.journal import (
-    Adjusted,
-    AlertChanged,
-    ChannelDoubted,
-    CheckMade,
-    Entry,
-    HeldByTime,
-    MealTold,
-    Noted,
-    SpotRead,
-    StageSet,
-    Tared,
-    Weighed,
-)
 from pitlogger.model.readings import Site
 
 Id = tuple[str, int]  # run, seq
@@ -60,7 +47,7 @@ class ByTime:
     ``divided``: it was split or merged since and goes on in what it became.
     """
 
-    said: HeldByTime
+    said: journal.HeldByTime
     entered_ms: int
     divided: bool = False
 
@@ -72,8 +59,8 @@ class Struck:
     ``until_ms`` is when, ``until_by`` by whom.
     """
 
-    entry: Entry
-    read: SpotRead
+    entry: journal.Entry
+    read: journal.SpotRead
     until_ms: int
     until_by: str
 
@@ -84,7 +71,7 @@ class Weighing:
 
     id: Id
     by: str
-    weighed: Weighed
+    weighed: journal.Weighed
     corrected: bool = False
     untaught: str = ""  # why a person excluded it from learning
     taught: bool = False  # a person included it: it is right though it looks wrong
@@ -135,7 +122,7 @@ class PieceBook:
     added_ms: int
     cook: str = ""
     over_ms: int | None = None
-    marks: list[StageSet] = field(default_factory=list)
+    marks: list[journal.StageSet] = field(default_factory=list)
     weighings: list[Weighing] = field(default_factory=list)
     entered: list[Mark] = field(default_factory=list)  # its marks, as they were entered
     children: tuple[str, ...] = ()
@@ -187,7 +174,7 @@ class PieceBook:
         mark = self.mark_at(t_ms)
         return Stage.RAW if mark is None else mark.stage
 
-    def mark_at(self, t_ms: int) -> StageSet | None:
+    def mark_at(self, t_ms: int) -> journal.StageSet | None:
         """Return the last mark up to a time."""
         return next((mark for mark in reversed(self.marks) if mark.at_ms <= t_ms), None)
 
@@ -196,7 +183,7 @@ class PieceBook:
         mark = self.mark(*stages)
         return None if mark is None else mark.at_ms
 
-    def mark(self, *stages: Stage) -> StageSet | None:
+    def mark(self, *stages: Stage) -> journal.StageSet | None:
         """Return the mark by which the piece first entered any of the stages."""
         return next((mark for mark in self.marks if mark.stage in stages), None)
 
@@ -235,16 +222,18 @@ class Book:
     cooks: dict[str, CookSpan] = field(default_factory=dict)  # by id, as they began
     pieces: dict[str, PieceBook] = field(default_factory=dict)
     channels: dict[str, list[Assignment]] = field(default_factory=dict)
-    spots: list[tuple[Entry, SpotRead]] = field(default_factory=list)
+    spots: list[tuple[journal.Entry, journal.SpotRead]] = field(default_factory=list)
     struck: list[Struck] = field(default_factory=list)
-    checks: list[tuple[Entry, CheckMade]] = field(default_factory=list)
-    notes: list[tuple[Entry, Noted]] = field(default_factory=list)
+    checks: list[tuple[journal.Entry, journal.CheckMade]] = field(default_factory=list)
+    notes: list[tuple[journal.Entry, journal.Noted]] = field(default_factory=list)
     moved: list[tuple[int, str]] = field(default_factory=list)  # t_ms, channel
-    adjusted: list[tuple[Entry, Adjusted]] = field(default_factory=list)
-    tares: dict[str, Tared] = field(default_factory=dict)
-    meal: MealTold | None = None  # each part as last told
-    alerts: list[tuple[Entry, AlertChanged]] = field(default_factory=list)
-    doubted: list[tuple[str, ChannelDoubted]] = field(default_factory=list)  # by whom, if by any
+    adjusted: list[tuple[journal.Entry, journal.Adjusted]] = field(default_factory=list)
+    tares: dict[str, journal.Tared] = field(default_factory=dict)
+    meal: journal.MealTold | None = None  # each part as last told
+    alerts: list[tuple[journal.Entry, journal.AlertChanged]] = field(default_factory=list)
+    doubted: list[tuple[str, journal.ChannelDoubted]] = field(
+        default_factory=list
+    )  # by whom, if by any
     untaught: str = ""  # why a person excluded the whole cook from learning
     untaught_entries: dict[Id, str] = field(default_factory=dict)
     withdrawn: str = ""  # why it was taken out of lists and learning
@@ -304,7 +293,7 @@ class Book:
         }
         return sorted(held, key=lambda channel: not held[channel].lead)
 
-    def hand_readings(self, piece: str) -> list[SpotRead]:
+    def hand_readings(self, piece: str) -> list[journal.SpotRead]:
         """Return the hand readings of a piece of which the time is known, by time."""
         held = [spot for _, spot in self.spots if spot.piece == piece]
         return sorted((s for s in held if s.timed != "unrecorded"), key=lambda spot: spot.at_ms)

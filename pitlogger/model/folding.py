@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
+from pitlogger.model import journal
 from pitlogger.model.book import (
     Assignment,
     Book,
@@ -21,37 +22,9 @@ from pitlogger.model.book import (
     Weighing,
 )
 from pitlogger.model.cooks import Channel, Cook, Piece, Stage
-from pitlogger.model.journal import (
-    Adjusted,
-    AlertChanged,
-    Body,
-    ChannelAssigned,
-    ChannelDoubted,
-    CheckMade,
-    CookFinished,
-    CookStarted,
-    CookWithdrawn,
-    Corrected,
-    Entry,
-    HeldByTime,
-    LearningSet,
-    MealTold,
-    Noted,
-    PieceAdded,
-    PiecesMerged,
-    PieceSplit,
-    ProbeMoved,
-    Received,
-    SpotRead,
-    StageSet,
-    Tared,
-    TargetSet,
-    Undone,
-    Weighed,
-)
 
 
-def counted(entries: Iterable[Entry]) -> list[tuple[Entry, Body, bool]]:
+def counted(entries: Iterable[journal.Entry]) -> list[tuple[journal.Entry, journal.Body, bool]]:
     """Return the entries that count, each with its body as corrected and whether it was.
 
     An undo of an undo brings the entry back; of several corrections the last one counts.
@@ -59,11 +32,11 @@ def counted(entries: Iterable[Entry]) -> list[tuple[Entry, Body, bool]]:
     listed = list(entries)
     undone: set[Id] = set()
     for entry in reversed(listed):
-        if isinstance(entry.body, Undone) and (entry.run, entry.seq) not in undone:
+        if isinstance(entry.body, journal.Undone) and (entry.run, entry.seq) not in undone:
             undone.add((entry.body.of_run, entry.body.of_seq))
-    corrections: dict[Id, Body] = {}
+    corrections: dict[Id, journal.Body] = {}
     for entry in listed:
-        if isinstance(entry.body, Corrected) and (entry.run, entry.seq) not in undone:
+        if isinstance(entry.body, journal.Corrected) and (entry.run, entry.seq) not in undone:
             corrections[entry.body.of_run, entry.body.of_seq] = entry.body.body
     return [
         (entry, corrections.get(known, entry.body), known in corrections)
@@ -72,16 +45,18 @@ def counted(entries: Iterable[Entry]) -> list[tuple[Entry, Body, bool]]:
     ]
 
 
-def last_ms_of(entries: Sequence[Entry], now_ms: int = 0) -> int:
+def last_ms_of(entries: Sequence[journal.Entry], now_ms: int = 0) -> int:
     """Return when a cook ended as its journal has it: what is said of it later is no part of it.
 
     Of one that still runs, ``now_ms``, or the time of its last entry if that is later.
     """
-    ends = [entry.t_ms for entry, body, _ in counted(entries) if isinstance(body, CookFinished)]
+    ends = [
+        entry.t_ms for entry, body, _ in counted(entries) if isinstance(body, journal.CookFinished)
+    ]
     return ends[-1] if ends else max(entries[-1].t_ms, now_ms)
 
 
-def fold(entries: Iterable[Entry]) -> Book:
+def fold(entries: Iterable[journal.Entry]) -> Book:
     """Return the book that the entries of one cook amount to."""
     book = Book()
     listed = list(entries)
@@ -89,9 +64,9 @@ def fold(entries: Iterable[Entry]) -> Book:
     for entry, body, corrected in counted(listed):
         entered_ms, by = since.get((entry.run, entry.seq), (entry.t_ms, entry.by))
         _apply(book, entry, body, corrected, entered_ms)
-        if isinstance(body, ChannelDoubted):
+        if isinstance(body, journal.ChannelDoubted):
             book.doubted.append((entry.by, body))
-        if isinstance(body, StageSet) and body.piece in book.pieces:
+        if isinstance(body, journal.StageSet) and body.piece in book.pieces:
             mark = Mark(body.stage, body.at_ms, entered_ms, by)
             book.pieces[body.piece].entered.append(mark)
     book.struck = _struck(listed)
@@ -111,21 +86,21 @@ def fold(entries: Iterable[Entry]) -> Book:
     return book
 
 
-def _said_since(entries: list[Entry]) -> dict[Id, tuple[int, str]]:
+def _said_since(entries: list[journal.Entry]) -> dict[Id, tuple[int, str]]:
     """Return since when what is said of a stage or of time as a control was known, and by whom.
 
     Where a correction changed the time of a stage alone, or left less time to food that is held
     by time, it was known from the first entry on.
     """
     counts = {(entry.run, entry.seq) for entry, _, _ in counted(entries)}
-    said: dict[Id, StageSet | HeldByTime] = {}
+    said: dict[Id, journal.StageSet | journal.HeldByTime] = {}
     since: dict[Id, tuple[int, str]] = {}
     for entry in entries:
         body = entry.body
         of = (entry.run, entry.seq)
-        if of in counts and isinstance(body, Corrected):
+        if of in counts and isinstance(body, journal.Corrected):
             of, body = (body.of_run, body.of_seq), body.body
-        if of not in counts or not isinstance(body, StageSet | HeldByTime):
+        if of not in counts or not isinstance(body, journal.StageSet | journal.HeldByTime):
             continue
         if of not in said or _is_new(said[of], body):
             since[of] = (entry.t_ms, entry.by)
@@ -133,26 +108,28 @@ def _said_since(entries: list[Entry]) -> dict[Id, tuple[int, str]]:
     return since
 
 
-def _is_new(before: StageSet | HeldByTime, body: StageSet | HeldByTime) -> bool:
+def _is_new(
+    before: journal.StageSet | journal.HeldByTime, body: journal.StageSet | journal.HeldByTime
+) -> bool:
     if before.piece != body.piece:
         return True
-    if isinstance(before, HeldByTime) and isinstance(body, HeldByTime):
+    if isinstance(before, journal.HeldByTime) and isinstance(body, journal.HeldByTime):
         return body.discard_ms > before.discard_ms
     return getattr(before, "stage", None) is not getattr(body, "stage", None)
 
 
-def _struck(entries: list[Entry]) -> list[Struck]:
+def _struck(entries: list[journal.Entry]) -> list[Struck]:
     """Return each value of a hand reading that counts no more, as it was entered."""
     counts = {(entry.run, entry.seq): body for entry, body, _ in counted(entries)}
-    said: dict[Id, list[tuple[Entry, SpotRead]]] = {}
-    ended: dict[Id, Entry] = {}
+    said: dict[Id, list[tuple[journal.Entry, journal.SpotRead]]] = {}
+    ended: dict[Id, journal.Entry] = {}
     for entry in entries:
         body = entry.body
-        if isinstance(body, SpotRead):
+        if isinstance(body, journal.SpotRead):
             said[entry.run, entry.seq] = [(entry, body)]
-        elif isinstance(body, Corrected | Undone):
+        elif isinstance(body, journal.Corrected | journal.Undone):
             ended[body.of_run, body.of_seq] = entry
-            if isinstance(body, Corrected) and isinstance(body.body, SpotRead):
+            if isinstance(body, journal.Corrected) and isinstance(body.body, journal.SpotRead):
                 known = said.get((body.of_run, body.of_seq))
                 if known is not None:
                     known.append((entry, body.body))
@@ -164,58 +141,60 @@ def _struck(entries: list[Entry]) -> list[Struck]:
     ]
 
 
-def _apply(book: Book, entry: Entry, body: Body, corrected: bool, entered_ms: int) -> None:
+def _apply(
+    book: Book, entry: journal.Entry, body: journal.Body, corrected: bool, entered_ms: int
+) -> None:
     t_ms = entry.t_ms
     match body:
-        case CookStarted(cook=cook):
+        case journal.CookStarted(cook=cook):
             _start(book, cook, t_ms if body.at_ms is None else body.at_ms)
-        case CookFinished(cook=cook_id):
+        case journal.CookFinished(cook=cook_id):
             _finish(book, cook_id, t_ms)
-        case LearningSet() | CookWithdrawn():
+        case journal.LearningSet() | journal.CookWithdrawn():
             _set_learning(book, body)
-        case PieceAdded(piece=piece, cook=cook_id):
+        case journal.PieceAdded(piece=piece, cook=cook_id):
             of = cook_id if cook_id in book.cooks else _newest(book)
             book.pieces[piece.id] = PieceBook(piece, t_ms, of)
-        case PieceSplit(piece=parent, children=children):
+        case journal.PieceSplit(piece=parent, children=children):
             _succeed(book, (parent,), children, t_ms)
-        case PiecesMerged(pieces=parents, child=child):
+        case journal.PiecesMerged(pieces=parents, child=child):
             _succeed(book, parents, (child,), t_ms)
-        case ChannelAssigned():
+        case journal.ChannelAssigned():
             _place(book, body, t_ms)
-        case StageSet(piece=piece_id):
+        case journal.StageSet(piece=piece_id):
             if piece_id in book.pieces:
                 _mark(book.pieces[piece_id], body)
-        case Weighed(piece=piece_id):
+        case journal.Weighed(piece=piece_id):
             if piece_id in book.pieces:
                 weighing = Weighing((entry.run, entry.seq), entry.by, body, corrected)
                 book.pieces[piece_id].weighings.append(weighing)
-        case TargetSet(piece=piece_id) if piece_id in book.pieces:
+        case journal.TargetSet(piece=piece_id) if piece_id in book.pieces:
             _target(book.pieces[piece_id], body)
-        case SpotRead():
+        case journal.SpotRead():
             book.spots.append((entry, body))
-        case Noted():
+        case journal.Noted():
             book.notes.append((entry, body))
-        case Received(piece=piece_id) if piece_id in book.pieces:
+        case journal.Received(piece=piece_id) if piece_id in book.pieces:
             held = book.pieces[piece_id]
             held.piece = replace(
                 held.piece,
                 supplier=body.supplier or held.piece.supplier,
                 lot=body.lot or held.piece.lot,
             )
-        case HeldByTime(piece=piece_id) if piece_id in book.pieces:
+        case journal.HeldByTime(piece=piece_id) if piece_id in book.pieces:
             held = book.pieces[piece_id]
             held.by_time = _soonest([held.by_time, ByTime(body, entered_ms)])
-        case MealTold():
+        case journal.MealTold():
             book.meal = body if book.meal is None else _added(book.meal, body)
-        case ProbeMoved(channel=channel_id):
+        case journal.ProbeMoved(channel=channel_id):
             book.moved.append((t_ms, channel_id))
-        case CheckMade():
+        case journal.CheckMade():
             book.checks.append((entry, body))
-        case Adjusted():
+        case journal.Adjusted():
             book.adjusted.append((entry, body))
-        case Tared(channel=channel_id):
+        case journal.Tared(channel=channel_id):
             book.tares[channel_id] = body
-        case AlertChanged():
+        case journal.AlertChanged():
             book.alerts.append((entry, body))
         case _:
             pass
@@ -254,7 +233,7 @@ def _finish(book: Book, named: str, t_ms: int) -> None:
 _ORDER = {stage: place for place, stage in enumerate(Stage)}
 
 
-def _mark(held: PieceBook, mark: StageSet) -> None:
+def _mark(held: PieceBook, mark: journal.StageSet) -> None:
     """Add a mark; what was marked late as "now" gives way to a later stage stated before it.
 
     "On the pit" typed at ten, then "wrapped at half past nine": it went on the pit before
@@ -272,8 +251,8 @@ def _mark(held: PieceBook, mark: StageSet) -> None:
     held.marks.append(mark)
 
 
-def _set_learning(book: Book, body: LearningSet | CookWithdrawn) -> None:
-    if isinstance(body, CookWithdrawn):
+def _set_learning(book: Book, body: journal.LearningSet | journal.CookWithdrawn) -> None:
+    if isinstance(body, journal.CookWithdrawn):
         book.withdrawn = body.reason
         return
     why = "" if body.teaches else body.reason
@@ -285,7 +264,7 @@ def _set_learning(book: Book, body: LearningSet | CookWithdrawn) -> None:
         book.pieces[body.piece].untaught = why
 
 
-def _target(held: PieceBook, body: TargetSet) -> None:
+def _target(held: PieceBook, body: journal.TargetSet) -> None:
     piece = held.piece
     held.piece = replace(
         piece,
@@ -322,16 +301,16 @@ def _inherit(book: Book, child: PieceBook) -> None:
     parent = next((book.pieces[name] for name in child.piece.parents if name in book.pieces), None)
     stage = Stage.RAW if parent is None else parent.stage_at(child.added_ms)
     if stage is not Stage.RAW:
-        inherited = StageSet(child.piece.id, stage, child.added_ms)
+        inherited = journal.StageSet(child.piece.id, stage, child.added_ms)
         own, child.marks = child.marks, []
         for mark in (inherited, *own):
             _mark(child, mark)
 
 
-def _added(told: MealTold, later: MealTold) -> MealTold:
+def _added(told: journal.MealTold, later: journal.MealTold) -> journal.MealTold:
     """Return a meal as entered before with what was entered later in its place."""
     marks = {marked.piece: marked for marked in (*told.tender, *later.tender)}
-    return MealTold(
+    return journal.MealTold(
         later.cook,
         told.came if later.came is None else later.came,
         told.left_mg if later.left_mg is None else later.left_mg,
@@ -340,7 +319,7 @@ def _added(told: MealTold, later: MealTold) -> MealTold:
     )
 
 
-def _place(book: Book, body: ChannelAssigned, t_ms: int) -> None:
+def _place(book: Book, body: journal.ChannelAssigned, t_ms: int) -> None:
     was, other = book.assignment(body.channel.id), book.assignment(body.swapped_with or "")
     _assign(book, body.channel, t_ms, body.lead, body.at_ms)
     if was is not None and other is not None:

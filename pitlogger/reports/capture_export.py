@@ -14,20 +14,9 @@ from typing import Any
 
 from pitlogger.engine.restart import as_inputs
 from pitlogger.formats.journal_json import dump_entry
+from pitlogger.model import journal
 from pitlogger.model.cooks import Channel
 from pitlogger.model.folding import last_ms_of
-from pitlogger.model.journal import (
-    AlertActed,
-    Body,
-    ChannelAssigned,
-    ChannelDoubted,
-    CookFinished,
-    CookStarted,
-    DeviceChanged,
-    Entry,
-    ForecastMade,
-    TroubleChanged,
-)
 from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import FOUND_BY_ENGINE, SENML_UNIT, Quality
 from pitlogger.store.queries import Reader
@@ -49,7 +38,7 @@ def capture_lines(reader: Reader, cook: str) -> Iterator[str]:
     if not entries:
         return
     units = _units(entries)
-    finished = any(isinstance(entry.body, CookFinished) for entry in entries)
+    finished = any(isinstance(entry.body, journal.CookFinished) for entry in entries)
     first_ms, end_ms = entries[0].t_ms, last_ms_of(entries) + 1 if finished else _NEVER_MS
     runs = list(dict.fromkeys(entry.run for entry in entries))
     readings = (
@@ -66,20 +55,20 @@ def capture_lines(reader: Reader, cook: str) -> Iterator[str]:
     yield from _packs(record for _, record in records)
 
 
-def _standing(reader: Reader, first: Entry) -> list[Entry]:
+def _standing(reader: Reader, first: journal.Entry) -> list[journal.Entry]:
     """Return what was wrong with node and devices when the cook began, as reported at its start.
 
     People act on it during the cook, so a replay has to know of it.
     """
-    standing: dict[str, Entry] = {}
+    standing: dict[str, journal.Entry] = {}
     for entry in reader.entries(run=first.run, kinds=("trouble-changed", "device-changed")):
         if entry.seq >= first.seq:
             break
         body = entry.body
-        if isinstance(body, TroubleChanged):
+        if isinstance(body, journal.TroubleChanged):
             subject, is_wrong = f"{body.alert}/{body.subject}", body.active
         else:
-            assert isinstance(body, DeviceChanged)
+            assert isinstance(body, journal.DeviceChanged)
             subject, is_wrong = f"device-lost/{body.device}", body.status == "lost"
         standing.pop(subject, None)
         if is_wrong:
@@ -87,17 +76,17 @@ def _standing(reader: Reader, first: Entry) -> list[Entry]:
     return list(standing.values())
 
 
-def _is_of_node(body: Body) -> bool:
+def _is_of_node(body: journal.Body) -> bool:
     """Return whether it is about overdue checks: they are reported once a node, in no replay."""
-    if isinstance(body, TroubleChanged):
+    if isinstance(body, journal.TroubleChanged):
         return body.alert == "check-overdue"
-    return isinstance(body, AlertActed) and body.alert.startswith("check-overdue/")
+    return isinstance(body, journal.AlertActed) and body.alert.startswith("check-overdue/")
 
 
-def _rank(entry: Entry) -> int:
-    if isinstance(entry.body, CookStarted):
+def _rank(entry: journal.Entry) -> int:
+    if isinstance(entry.body, journal.CookStarted):
         return 1
-    return 0 if isinstance(entry.body, TroubleChanged | DeviceChanged) else 3
+    return 0 if isinstance(entry.body, journal.TroubleChanged | journal.DeviceChanged) else 3
 
 
 def _packs(records: Iterable[dict[str, Any]]) -> Iterator[str]:
@@ -115,13 +104,16 @@ def _line(pack: list[dict[str, Any]]) -> str:
     return json.dumps(pack, ensure_ascii=False, separators=(",", ":")) + "\n"
 
 
-def _units(entries: Iterable[Entry]) -> dict[str, tuple[str, int]]:
+def _units(entries: Iterable[journal.Entry]) -> dict[str, tuple[str, int]]:
     """Return the SenML unit and scale of each channel that is no thermometer."""
     units = {}
     for entry in entries:
-        if isinstance(entry.body, CookStarted):
+        if isinstance(entry.body, journal.CookStarted):
             named: tuple[Channel, ...] = entry.body.cook.channels
-        elif isinstance(entry.body, ChannelAssigned) and entry.body.channel.quantity is not None:
+        elif (
+            isinstance(entry.body, journal.ChannelAssigned)
+            and entry.body.channel.quantity is not None
+        ):
             named = (entry.body.channel,)
         else:
             continue
@@ -139,11 +131,11 @@ def _reading(reading: StoredReading, units: dict[str, tuple[str, int]]) -> dict[
     return {"n": reading.channel, "u": unit, "v": reading.raw / milli, "t": t_s}
 
 
-def _decision(entry: Entry) -> list[dict[str, Any]]:
+def _decision(entry: journal.Entry) -> list[dict[str, Any]]:
     """Return the record of an entry that was an input; what the engine concluded has none."""
-    is_doubt = isinstance(entry.body, ChannelDoubted)  # verdicts on the capture rest on it
+    is_doubt = isinstance(entry.body, journal.ChannelDoubted)  # verdicts on the capture rest on it
     concluded = not is_doubt and not as_inputs([entry])
-    if concluded or isinstance(entry.body, ForecastMade) or _is_of_node(entry.body):
+    if concluded or isinstance(entry.body, journal.ForecastMade) or _is_of_node(entry.body):
         return []
     text = json.dumps(dump_entry(entry), ensure_ascii=False, separators=(",", ":"))
     return [{"n": "journal", "vs": text, "t": entry.t_ms / 1000}]

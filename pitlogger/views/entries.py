@@ -5,44 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from pitlogger.engine.commands import UNDOABLE
+from pitlogger.model import journal
 from pitlogger.model.entry_ids import short_id
-from pitlogger.model.journal import (
-    Adjusted,
-    AlertActed,
-    AlertChanged,
-    Body,
-    ChannelAssigned,
-    ChannelDoubted,
-    CheckMade,
-    ClockSet,
-    CookFinished,
-    CookStarted,
-    CookWithdrawn,
-    Corrected,
-    CorrectiveTaken,
-    DeviceChanged,
-    Doubted,
-    ForecastMade,
-    ForecastSkipped,
-    HeldByTime,
-    LearningSet,
-    MealTold,
-    Noted,
-    PieceAdded,
-    PiecesMerged,
-    PieceSplit,
-    ProbeMoved,
-    Received,
-    RunStarted,
-    SignedOff,
-    SpotRead,
-    StageSet,
-    Tared,
-    TargetSet,
-    TroubleChanged,
-    Undone,
-    Weighed,
-)
 from pitlogger.model.quantities import show_chance, show_duration
 from pitlogger.model.readings import Site
 from pitlogger.rules.messages import Units
@@ -52,24 +16,24 @@ from pitlogger.views.language import tr
 from pitlogger.views.shown import mass, temperature
 
 
-def is_undoable(body: Body) -> bool:
+def is_undoable(body: journal.Body) -> bool:
     """Return whether what was just done can be taken back by one tap."""
     return isinstance(body, UNDOABLE)
 
 
-def told(body: Body, units: Units) -> str:
+def told(body: journal.Body, units: Units) -> str:
     """Return the line of an entry as a sentence, for who just made it."""
     return f"{body_words(body, units).rstrip('.')}."
 
 
-def body_words(body: Body, units: Units) -> str:
+def body_words(body: journal.Body, units: Units) -> str:
     """Return one line for an entry's body, in a person's units."""
     match body:
-        case CookStarted():
+        case journal.CookStarted():
             return tr("{cook} has begun", cook=body.cook.name)
-        case CookFinished():
+        case journal.CookFinished():
             return tr("{cook} is finished", cook=body.name)
-        case StageSet():
+        case journal.StageSet():
             stage = words.stage(body.stage)
             told = tr("{stage} in {wrap}", stage=stage, wrap=body.wrap) if body.wrap else stage
             if body.source == "inferred":
@@ -77,34 +41,34 @@ def body_words(body: Body, units: Units) -> str:
             if body.mass_mg is not None:
                 told += f", {mass(body.mass_mg, units.mass)}"
             return f"{body.piece}: {told}" + _because(body.reason)
-        case Weighed():
+        case journal.Weighed():
             told = f"{mass(body.net_mg, units.mass)}, {words.checkpoint(body.checkpoint)}"
             if body.tare_mg:
                 told += tr(", container {mass}", mass=mass(body.tare_mg, units.mass))
             if body.p is not None:
                 told += tr(", recognised ({p} likely)", p=show_chance(body.p))
             return f"{body.piece}: {told}" + _because(body.reason)
-        case SpotRead():
+        case journal.SpotRead():
             value = temperature(body.value_mc, units.temperature, 1)
             told = tr("{value} by hand", value=value)
             if body.probe:
                 told = tr("{value} by hand with {probe}", value=value, probe=body.probe)
             return f"{body.piece or words.site(body.site)}: {told}"
-        case Noted():
+        case journal.Noted():
             return (
                 f"{body.piece}: {body.text}" if body.piece else tr("note: {text}", text=body.text)
             )
-        case TargetSet():
+        case journal.TargetSet():
             return f"{body.piece}: {_targets(body, units)}"
-        case Tared():
+        case journal.Tared():
             tare = mass(body.tare_mg, units.mass)
             return tr("{channel}: {mass} counts as container", channel=body.channel, mass=tare)
-        case Undone():
+        case journal.Undone():
             known = short_id(body.of_run, body.of_seq)
             return tr("entry {entry} taken back; the record keeps both", entry=known) + _because(
                 body.reason
             )
-        case Corrected():
+        case journal.Corrected():
             right = body_words(body.body, units)
             return tr(
                 "entry {entry} corrected: {right}",
@@ -115,24 +79,24 @@ def body_words(body: Body, units: Units) -> str:
             return _of_pieces_and_probes(body, units)
 
 
-def _received(body: Received, units: Units) -> str:
+def _received(body: journal.Received, units: Units) -> str:
     told = tr("accepted") if body.accepted else tr("refused")
     if body.value_mc is not None:
         told = f"{temperature(body.value_mc, units.temperature, 1)}, {told}"
     return f"{body.piece}: {told}" + _because(body.condition)
 
 
-def _of_pieces_and_probes(body: Body, units: Units) -> str:
+def _of_pieces_and_probes(body: journal.Body, units: Units) -> str:
     match body:
-        case PieceAdded():
+        case journal.PieceAdded():
             return tr("{piece}: added, {cut}", piece=body.piece.id, cut=words.cut(body.piece.cut))
-        case PieceSplit():
+        case journal.PieceSplit():
             children = both(child.id for child in body.children)
             return tr("{piece}: split into {children}", piece=body.piece, children=children)
-        case PiecesMerged():
+        case journal.PiecesMerged():
             pieces = both(body.pieces)
             return tr("{pieces} put together as {piece}", pieces=pieces, piece=body.child.id)
-        case ChannelAssigned(channel=channel):
+        case journal.ChannelAssigned(channel=channel):
             if channel.site is Site.NONE:
                 return tr("{channel}: put away", channel=channel.id)
             where = " ".join(word for word in (channel.piece, words.site(channel.site)) if word)
@@ -142,33 +106,33 @@ def _of_pieces_and_probes(body: Body, units: Units) -> str:
             if body.at_ms is not None:
                 told += tr(" (since before it was said: what it read is tagged anew)")
             return told
-        case ProbeMoved():
+        case journal.ProbeMoved():
             return tr("{channel}: moved, its trend starts anew", channel=body.channel)
-        case Adjusted():
+        case journal.Adjusted():
             return tr("{channel}: offset set", channel=body.channel) + _because(body.reason)
-        case MealTold():
+        case journal.MealTold():
             return tr("the meal: {told}", told=_meal(body))
-        case Received():
+        case journal.Received():
             return _received(body, units)
-        case HeldByTime():
+        case journal.HeldByTime():
             return tr("{piece}: held by time, {hours} hours", piece=body.piece, hours=body.hours)
-        case CorrectiveTaken():
+        case journal.CorrectiveTaken():
             return tr("{piece}: corrective action, {disposition}", piece=body.piece,
                       disposition=body.disposition)  # fmt: skip
-        case SignedOff():
+        case journal.SignedOff():
             return tr("record of {cook} signed up to its entry {seq}", cook=body.cook,
                       seq=body.entries)  # fmt: skip
-        case LearningSet() | CookWithdrawn() | ChannelDoubted():
+        case journal.LearningSet() | journal.CookWithdrawn() | journal.ChannelDoubted():
             return _of_trust(body)
         case _:
             return _of_the_node(body, units)
 
 
-def _of_trust(body: LearningSet | CookWithdrawn | ChannelDoubted) -> str:
+def _of_trust(body: journal.LearningSet | journal.CookWithdrawn | journal.ChannelDoubted) -> str:
     """Return the line of what is believed, and what teaches."""
-    if isinstance(body, CookWithdrawn):
+    if isinstance(body, journal.CookWithdrawn):
         return tr("cook withdrawn from lists and learning") + _because(body.reason)
-    if isinstance(body, ChannelDoubted):
+    if isinstance(body, journal.ChannelDoubted):
         line = "{channel}: believed again" if body.believed else "{channel}: not believed"
         return tr(line, channel=body.channel) + _because(body.reason)
     what = body.piece or tr("the cook")
@@ -178,44 +142,44 @@ def _of_trust(body: LearningSet | CookWithdrawn | ChannelDoubted) -> str:
     return tr(line, what=what) + _because(body.reason)
 
 
-def _of_the_node(body: Body, units: Units) -> str:
+def _of_the_node(body: journal.Body, units: Units) -> str:
     """Return the line of what alerts, forecasts, devices and checks came to."""
     match body:
-        case AlertActed():
+        case journal.AlertActed():
             done = tr(words.ALERT_ACTS[body.action])
             return f"{words.alert_named(body.alert)}: {done}{_because(body.reason)}"
-        case AlertChanged():
+        case journal.AlertChanged():
             return f"{words.state(body.now)}: {alert_words(body, units)}"
-        case Doubted():
+        case journal.Doubted():
             return tr("doubt: {message}", message=body.message)
-        case ForecastMade():
+        case journal.ForecastMade():
             line = tr("{piece}: forecast of the {target}", piece=body.piece, target=body.target)
             return line + _because(body.reason)
-        case ForecastSkipped():
+        case journal.ForecastSkipped():
             line = tr("{piece}: no forecast of the {target}", piece=body.piece, target=body.target)
             return line + _because(body.reason)
-        case DeviceChanged():
+        case journal.DeviceChanged():
             return f"{body.device}: {body.status}{_because(body.message)}"
-        case TroubleChanged():
+        case journal.TroubleChanged():
             what = words.alert(body.alert)
             told = what if body.active else tr("over, {what}", what=what)
             return f"{body.subject}: {told}{_because(body.message)}"
-        case CheckMade():
+        case journal.CheckMade():
             fields = {"instrument": body.instrument, "method": tr(words.CHECKS[body.method])}
             if body.within:
                 return tr("{instrument}: {method} check, within its tolerance", **fields)
             return tr("{instrument}: {method} check, outside its tolerance", **fields)
-        case RunStarted():
+        case journal.RunStarted():
             if body.gap_ms is None:
                 return tr("the daemon started, after an unknown time")
             return tr("the daemon started, after {gap}", gap=show_duration(body.gap_ms))
-        case ClockSet():
+        case journal.ClockSet():
             return tr("the clock was set")
         case _:
             return body.kind.replace("-", " ")
 
 
-def _targets(body: TargetSet, units: Units) -> str:
+def _targets(body: journal.TargetSet, units: Units) -> str:
     told = []
     if body.wrap_at_mc is not None:
         told.append(tr("wrap at {value}", value=temperature(body.wrap_at_mc, units.temperature)))
@@ -225,7 +189,7 @@ def _targets(body: TargetSet, units: Units) -> str:
     return ", ".join(told) or tr("no targets")
 
 
-def _meal(body: MealTold) -> str:
+def _meal(body: journal.MealTold) -> str:
     told = [tr("{count} came", count=body.came)] if body.came is not None else []
     told += [tr("{mass} left over", mass=mass(body.left_mg))] if body.left_mg is not None else []
     told += [tr("{piece} tender {mark} of 5", piece=marked.piece, mark=marked.mark)

@@ -16,33 +16,8 @@ from pitlogger.engine.commands import accept
 from pitlogger.engine.watch.weights import KEPT, LIKELY
 from pitlogger.errors import RefusedError, UsageError, unknown
 from pitlogger.formats.cook_file import parse_cook
+from pitlogger.model import journal
 from pitlogger.model.cooks import Stage
-from pitlogger.model.journal import (
-    AlertActed,
-    Body,
-    ChannelAssigned,
-    ChannelDoubted,
-    CookFinished,
-    CookStarted,
-    CookWithdrawn,
-    Corrected,
-    CorrectiveTaken,
-    Entry,
-    HeldByTime,
-    LearningSet,
-    Noted,
-    PieceAdded,
-    PiecesMerged,
-    PieceSplit,
-    ProbeMoved,
-    Received,
-    SpotRead,
-    StageSet,
-    Tared,
-    TargetSet,
-    Undone,
-    Weighed,
-)
 from pitlogger.model.readings import Site
 from pitlogger.node.containers import containers, tare_of
 from pitlogger.views import doubting
@@ -58,7 +33,7 @@ from pitlogger.web.looks import agreed, answered_weight
 from pitlogger.web.probe_doubts import doubt_told
 from pitlogger.web.starting import open_cook, started
 
-Make = Callable[[Node, Any], Body]
+Make = Callable[[Node, Any], journal.Body]
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,44 +45,46 @@ class Action:
     becomes: type | tuple[type, ...]
 
 
-def _cook_started(daemon: Node, ask: requests.CookAsk) -> Body:
+def _cook_started(daemon: Node, ask: requests.CookAsk) -> journal.Body:
     cook = with_configured(parse_cook(ask.toml), daemon.channels)
     now_ms = daemon.clock.engine_ms()
     if ask.at is not None and ask.at > now_ms + 1000:
         raise UsageError(f"the cook begins at {rfc3339(ask.at)}, which lies ahead")
-    return started(CookStarted(cook, ask.at), daemon.engine.book, ask.answers, daemon.units, now_ms)
+    return started(
+        journal.CookStarted(cook, ask.at), daemon.engine.book, ask.answers, daemon.units, now_ms
+    )
 
 
-def _cook_finished(daemon: Node, ask: requests.FinishAsk) -> Body:
+def _cook_finished(daemon: Node, ask: requests.FinishAsk) -> journal.Body:
     book = daemon.engine.book
     cook = open_cook(book, ask.cook, ask.answers, "Several cooks are open: which one is over?")
-    return CookFinished(book.cooks[cook].cook.name if cook else "", cook)
+    return journal.CookFinished(book.cooks[cook].cook.name if cook else "", cook)
 
 
-def _received(daemon: Node, ask: requests.ReceiveAsk) -> Body:
+def _received(daemon: Node, ask: requests.ReceiveAsk) -> journal.Body:
     if not ask.accepted and not ask.condition:
         raise UsageError(f"{ask.piece} was refused: say why (its condition)")
     timed: Literal["live", "stated"] = "live" if ask.at is None else "stated"
-    return Received(
+    return journal.Received(
         ask.piece, ask.accepted, _moment(daemon, ask.at), ask.value, ask.condition, ask.supplier,
         ask.lot, timed,
     )  # fmt: skip
 
 
-def _noted(daemon: Node, ask: requests.NoteAsk) -> Body:
+def _noted(daemon: Node, ask: requests.NoteAsk) -> journal.Body:
     """Return a note; of all that are open where neither piece nor cook is named."""
     cook = "" if ask.cook is None else open_cook(daemon.engine.book, ask.cook, ask.answers, "")
-    return Noted(ask.text, ask.piece, cook)
+    return journal.Noted(ask.text, ask.piece, cook)
 
 
-def _piece_added(daemon: Node, ask: requests.PieceAsk) -> Body:
+def _piece_added(daemon: Node, ask: requests.PieceAsk) -> journal.Body:
     question = f"Several cooks are open: which one is {ask.piece.id} of?"
     cook = open_cook(daemon.engine.book, ask.cook, ask.answers, question)
-    return PieceAdded(ask.piece.piece(), cook)
+    return journal.PieceAdded(ask.piece.piece(), cook)
 
 
-def _split(daemon: Node, ask: requests.SplitAsk) -> Body:
-    return PieceSplit(ask.piece, tuple(table.piece() for table in ask.into))
+def _split(daemon: Node, ask: requests.SplitAsk) -> journal.Body:
+    return journal.PieceSplit(ask.piece, tuple(table.piece() for table in ask.into))
 
 
 # What an assignment leaves as it is where it says nothing of it, by field and attribute.
@@ -118,7 +95,7 @@ _OF_THE_PROBE = (
 _OF_THE_PLACE = (("set_point", "set_point_mc"), ("low", "low_mc"), ("high", "high_mc"))
 
 
-def _assigned(daemon: Node, ask: requests.AssignAsk) -> Body:
+def _assigned(daemon: Node, ask: requests.AssignAsk) -> journal.Body:
     channel, book = ask.channel.channel(), daemon.engine.book
     if ask.swap_with is not None:
         mine, other = book.assignment(channel.id), book.assignment(ask.swap_with)
@@ -126,12 +103,12 @@ def _assigned(daemon: Node, ask: requests.AssignAsk) -> Body:
             raise UsageError(f"{channel.id} and {ask.swap_with} are not two channels of the cook")
         site, piece = other.place
         swapped = replace(mine.channel, site=site, piece=piece)
-        return ChannelAssigned(swapped, other.lead, ask.at, ask.swap_with)
+        return journal.ChannelAssigned(swapped, other.lead, ask.at, ask.swap_with)
     if channel.site is Site.CORE and channel.piece is None:
         raise UsageError(f"{channel.id}: a core sits in a piece: say which one (--piece)")
     now = book.assignment(channel.id, ask.at)
     if now is None:
-        return ChannelAssigned(channel, ask.lead, ask.at)
+        return journal.ChannelAssigned(channel, ask.lead, ask.at)
     stays = (now.channel.site, now.channel.piece) == (channel.site, channel.piece)
     said = ask.channel.model_fields_set
     kept = {
@@ -139,22 +116,24 @@ def _assigned(daemon: Node, ask: requests.AssignAsk) -> Body:
         for field, name in (*_OF_THE_PROBE, *(_OF_THE_PLACE if stays else ()))
         if field not in said
     }
-    return ChannelAssigned(replace(channel, **kept), ask.lead or (stays and now.lead), ask.at)
+    return journal.ChannelAssigned(
+        replace(channel, **kept), ask.lead or (stays and now.lead), ask.at
+    )
 
 
-def _stage(daemon: Node, ask: requests.StageAsk) -> Body:
+def _stage(daemon: Node, ask: requests.StageAsk) -> journal.Body:
     timed: Literal["live", "stated"] = "live" if ask.at is None else "stated"
     if ask.stage is not Stage.DISCARDED and (ask.mass is not None or ask.reason):
         raise UsageError(f"mass and reason belong to 'discarded', not to '{ask.stage}'")
     if ask.mass == 0:
         raise UsageError("0 discarded is no mass: leave --mass out where all of it was discarded")
-    return StageSet(
+    return journal.StageSet(
         ask.piece, ask.stage, _moment(daemon, ask.at), ask.wrap, timed,
         mass_mg=ask.mass, reason=ask.reason,
     )  # fmt: skip
 
 
-def _weighed(daemon: Node, ask: requests.WeighAsk) -> Body:
+def _weighed(daemon: Node, ask: requests.WeighAsk) -> journal.Body:
     if ask.tare is None and ask.container:
         tare_mg = tare_of(daemon, ask.container)
         if tare_mg is None and ask.mass is not None:
@@ -164,18 +143,18 @@ def _weighed(daemon: Node, ask: requests.WeighAsk) -> Body:
     return bodies.weighed(daemon.engine, ask, daemon.clock.engine_ms())
 
 
-def _in_a_journal(daemon: Node, ask: requests.Ask) -> Body:
+def _in_a_journal(daemon: Node, ask: requests.Ask) -> journal.Body:
     raise AssertionError("made by _made, which finds its journal first")
 
 
 def _alert(action: Any) -> Make:
-    def make(daemon: Node, ask: requests.AlertAsk) -> Body:
-        return AlertActed(ask.alert, action, reason=ask.reason)
+    def make(daemon: Node, ask: requests.AlertAsk) -> journal.Body:
+        return journal.AlertActed(ask.alert, action, reason=ask.reason)
 
     return make
 
 
-def _answered(daemon: Node, ask: requests.AnswerAsk) -> Body:
+def _answered(daemon: Node, ask: requests.AnswerAsk) -> journal.Body:
     """Return an answer to a prompt; a yes to what a piece looks to be in sets its stage."""
     watch = daemon.engine.state.watches.get(ask.alert)
     reason = ask.reason
@@ -192,56 +171,64 @@ def _answered(daemon: Node, ask: requests.AnswerAsk) -> Body:
         if not found:
             raise RefusedError(f"{piece}: nothing is asked about it now")
         return agreed(daemon, piece, found[-1], ask.answers)
-    return AlertActed(ask.alert, "answer", reason=reason)
+    return journal.AlertActed(ask.alert, "answer", reason=reason)
 
 
-def _target(daemon: Node, ask: requests.TargetAsk) -> Body:
+def _target(daemon: Node, ask: requests.TargetAsk) -> journal.Body:
     if ask.wrap_at is None and ask.pull_at is None:
         raise UsageError("no target was given: type one; what is left empty stays as it is")
-    return TargetSet(ask.piece, ask.wrap_at, ask.pull_at)
+    return journal.TargetSet(ask.piece, ask.wrap_at, ask.pull_at)
 
 
-def _shelve(daemon: Node, ask: requests.ShelveAsk) -> Body:
+def _shelve(daemon: Node, ask: requests.ShelveAsk) -> journal.Body:
     until_ms = daemon.clock.engine_ms() + round(ask.minutes * 60_000)
-    return AlertActed(ask.alert, "shelve", until_ms, ask.reason)
+    return journal.AlertActed(ask.alert, "shelve", until_ms, ask.reason)
 
 
 ACTIONS: dict[str, Action] = {
-    "cook": Action(requests.CookAsk, _cook_started, CookStarted),
-    "finish": Action(requests.FinishAsk, _cook_finished, CookFinished),
-    "piece": Action(requests.PieceAsk, _piece_added, PieceAdded),
-    "split": Action(requests.SplitAsk, _split, PieceSplit),
+    "cook": Action(requests.CookAsk, _cook_started, journal.CookStarted),
+    "finish": Action(requests.FinishAsk, _cook_finished, journal.CookFinished),
+    "piece": Action(requests.PieceAsk, _piece_added, journal.PieceAdded),
+    "split": Action(requests.SplitAsk, _split, journal.PieceSplit),
     "merge": Action(
         requests.MergeAsk,
-        lambda daemon, ask: PiecesMerged(ask.pieces, ask.into.piece()),
-        PiecesMerged,
+        lambda daemon, ask: journal.PiecesMerged(ask.pieces, ask.into.piece()),
+        journal.PiecesMerged,
     ),
-    "assign": Action(requests.AssignAsk, _assigned, ChannelAssigned),
-    "doubt": Action(requests.DoubtAsk, doubt_told, ChannelDoubted),
-    "moved": Action(requests.MovedAsk, lambda daemon, ask: ProbeMoved(ask.channel), ProbeMoved),
-    "stage": Action(requests.StageAsk, _stage, (StageSet, Weighed)),
-    "weigh": Action(requests.WeighAsk, _weighed, Weighed),
-    "tare": Action(requests.TareAsk, lambda daemon, ask: bodies.tared(daemon.engine, ask), Tared),
+    "assign": Action(requests.AssignAsk, _assigned, journal.ChannelAssigned),
+    "doubt": Action(requests.DoubtAsk, doubt_told, journal.ChannelDoubted),
+    "moved": Action(
+        requests.MovedAsk, lambda daemon, ask: journal.ProbeMoved(ask.channel), journal.ProbeMoved
+    ),
+    "stage": Action(requests.StageAsk, _stage, (journal.StageSet, journal.Weighed)),
+    "weigh": Action(requests.WeighAsk, _weighed, journal.Weighed),
+    "tare": Action(
+        requests.TareAsk, lambda daemon, ask: bodies.tared(daemon.engine, ask), journal.Tared
+    ),
     "temp": Action(
         requests.TempAsk,
         lambda daemon, ask: bodies.spot_read(ask, daemon.clock.engine_ms()),
-        SpotRead,
+        journal.SpotRead,
     ),
-    "receive": Action(requests.ReceiveAsk, _received, Received),
-    "hold-by-time": Action(requests.ByTimeAsk, held_by_time, HeldByTime),
-    "note": Action(requests.NoteAsk, _noted, Noted),
-    "target": Action(requests.TargetAsk, _target, TargetSet),
-    "corrective": Action(requests.CorrectiveAsk, _in_a_journal, CorrectiveTaken),
-    "undo": Action(requests.UndoAsk, _in_a_journal, Undone),
-    "correct": Action(requests.CorrectAsk, _in_a_journal, Corrected),
-    "learning": Action(requests.LearningAsk, _in_a_journal, (LearningSet, Undone)),
-    "withdraw": Action(requests.WithdrawAsk, _in_a_journal, CookWithdrawn),
-    "acknowledge": Action(requests.AlertAsk, _alert("acknowledge"), AlertActed),
-    "unacknowledge": Action(requests.AlertAsk, _alert("unacknowledge"), AlertActed),
-    "answer": Action(requests.AnswerAsk, _answered, (AlertActed, StageSet, Weighed, Undone)),
-    "unshelve": Action(requests.AlertAsk, _alert("unshelve"), AlertActed),
-    "reset": Action(requests.AlertAsk, _alert("reset"), AlertActed),
-    "shelve": Action(requests.ShelveAsk, _shelve, AlertActed),
+    "receive": Action(requests.ReceiveAsk, _received, journal.Received),
+    "hold-by-time": Action(requests.ByTimeAsk, held_by_time, journal.HeldByTime),
+    "note": Action(requests.NoteAsk, _noted, journal.Noted),
+    "target": Action(requests.TargetAsk, _target, journal.TargetSet),
+    "corrective": Action(requests.CorrectiveAsk, _in_a_journal, journal.CorrectiveTaken),
+    "undo": Action(requests.UndoAsk, _in_a_journal, journal.Undone),
+    "correct": Action(requests.CorrectAsk, _in_a_journal, journal.Corrected),
+    "learning": Action(requests.LearningAsk, _in_a_journal, (journal.LearningSet, journal.Undone)),
+    "withdraw": Action(requests.WithdrawAsk, _in_a_journal, journal.CookWithdrawn),
+    "acknowledge": Action(requests.AlertAsk, _alert("acknowledge"), journal.AlertActed),
+    "unacknowledge": Action(requests.AlertAsk, _alert("unacknowledge"), journal.AlertActed),
+    "answer": Action(
+        requests.AnswerAsk,
+        _answered,
+        (journal.AlertActed, journal.StageSet, journal.Weighed, journal.Undone),
+    ),
+    "unshelve": Action(requests.AlertAsk, _alert("unshelve"), journal.AlertActed),
+    "reset": Action(requests.AlertAsk, _alert("reset"), journal.AlertActed),
+    "shelve": Action(requests.ShelveAsk, _shelve, journal.AlertActed),
 }
 
 
@@ -261,7 +248,7 @@ def in_engine_time(daemon: Node, ask: requests.Ask) -> requests.Ask:
     )
 
 
-async def decide(daemon: Node, name: str, ask: requests.Ask) -> Entry:
+async def decide(daemon: Node, name: str, ask: requests.Ask) -> journal.Entry:
     """Do what was asked and return its entry once it is on disk.
 
     Raises:
@@ -277,7 +264,7 @@ async def decide(daemon: Node, name: str, ask: requests.Ask) -> Entry:
         return known  # asked a second time: what it became the first time still stands
     body, past, along = await _made(daemon, name, in_engine_time(daemon, ask))
     by = ask.by or who_asks.get().initials
-    if isinstance(body, CookFinished):
+    if isinstance(body, journal.CookFinished):
         assert isinstance(ask, requests.FinishAsk)
         await dispose(daemon, body.cook, ask, by)
     for first in along:
@@ -285,12 +272,14 @@ async def decide(daemon: Node, name: str, ask: requests.Ask) -> Entry:
     return await daemon.submit(body, by, ask.key, past)
 
 
-async def _made(daemon: Node, name: str, ask: requests.Ask) -> tuple[Body, str, list[Body]]:
+async def _made(
+    daemon: Node, name: str, ask: requests.Ask
+) -> tuple[journal.Body, str, list[journal.Body]]:
     """Return the body of what was asked and the id of the finished cook it is about, if any.
 
     The third are entries to be made before it: the undos of what rests on the entry it is about.
     """
-    along: list[Body] = []
+    along: list[journal.Body] = []
     now_ms = daemon.clock.engine_ms()
     journal = corrections.Journal(daemon.engine.state.entries)
     if isinstance(ask, requests.UndoAsk):

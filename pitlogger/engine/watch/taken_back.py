@@ -10,20 +10,10 @@ from typing import TYPE_CHECKING
 
 from pitlogger.engine.state import OUTLIVES_COOKS
 from pitlogger.engine.watch.cores import SPOT_VALID_MS
+from pitlogger.model import journal
 from pitlogger.model.alerts import AlertState
 from pitlogger.model.book import Book
 from pitlogger.model.cooks import Stage
-from pitlogger.model.journal import (
-    ChannelAssigned,
-    ChannelDoubted,
-    CookFinished,
-    Corrected,
-    HeldByTime,
-    SpotRead,
-    StageSet,
-    TargetSet,
-    Undone,
-)
 from pitlogger.model.readings import Site
 from pitlogger.rules.conditions import Watch
 from pitlogger.rules.places import is_in_use
@@ -46,7 +36,9 @@ _BY_STAGE = frozenset(
 )  # fmt: skip
 
 
-def restore(engine: Engine, before: Book, body: Undone | Corrected, t_ms: int) -> None:
+def restore(
+    engine: Engine, before: Book, body: journal.Undone | journal.Corrected, t_ms: int
+) -> None:
     """Bring what is watched to where it would be without the entry named.
 
     Args:
@@ -62,23 +54,23 @@ def restore(engine: Engine, before: Book, body: Undone | Corrected, t_ms: int) -
         (e for e in engine.state.entries if (e.run, e.seq) == (body.of_run, body.of_seq)), None
     )
     said = named and named.body
-    if isinstance(said, Corrected):  # a correction was taken back
+    if isinstance(said, journal.Corrected):  # a correction was taken back
         said = said.body
-    if named is not None and isinstance(said, StageSet | HeldByTime):
+    if named is not None and isinstance(said, journal.StageSet | journal.HeldByTime):
         _return_alerts(engine, said.piece, named.t_ms, t_ms, _BY_CLOCK | _BY_STAGE)
-    if named is not None and isinstance(said, TargetSet):  # true by its own target: anew
+    if named is not None and isinstance(said, journal.TargetSet):  # true by its own target: anew
         for kind in ("wrap-due", "pull-due"):
             watch = engine.state.watches.get(f"{kind}/{said.piece}")
             if watch is not None and _begun_ms(watch) >= named.t_ms:
                 engine.alerts.take_back(watch.key, t_ms)
-    if isinstance(said, ChannelDoubted):
+    if isinstance(said, journal.ChannelDoubted):
         engine.lookout.doubt_told(engine.book, said.piece)
-    if isinstance(said, ChannelAssigned):
+    if isinstance(said, journal.ChannelAssigned):
         engine.lookout.retold(engine.book, said, engine.book)
     engine.lookout.touched_anew(engine.book)
 
 
-def _spots(book: Book) -> dict[str, SpotRead]:
+def _spots(book: Book) -> dict[str, journal.SpotRead]:
     return {f"{entry.run}/{entry.seq}": spot for entry, spot in book.spots}
 
 
@@ -129,9 +121,9 @@ FOOD = _BY_CLOCK - {"cooling-will-miss", "come-up-slow"}
 NO_PROBE = frozenset({Stage.CARVED, Stage.SERVED, Stage.DISCARDED})
 
 
-def end_with(engine: Engine, body: CookFinished | StageSet, t_ms: int) -> None:
+def end_with(engine: Engine, body: journal.CookFinished | journal.StageSet, t_ms: int) -> None:
     """Return the alerts that end with a cook, or with the probe in a piece that is carved."""
-    if isinstance(body, StageSet):
+    if isinstance(body, journal.StageSet):
         if body.stage not in NO_PROBE:
             return
         held = engine.book.pieces[body.piece]

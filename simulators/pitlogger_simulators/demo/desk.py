@@ -14,23 +14,9 @@ import httpx
 
 from pitlogger.clock import rfc3339
 from pitlogger.errors import DaemonUnreachableError, RefusedError
+from pitlogger.model import journal
 from pitlogger.model.alerts import AlertState, alert_class
 from pitlogger.model.cooks import Piece
-from pitlogger.model.journal import (
-    AlertActed,
-    Body,
-    ChannelAssigned,
-    Corrected,
-    CorrectiveTaken,
-    Noted,
-    PiecesMerged,
-    PieceSplit,
-    ProbeMoved,
-    SpotRead,
-    StageSet,
-    Tared,
-    Weighed,
-)
 from pitlogger_simulators.people.hand import Hand, Saying
 from pitlogger_simulators.people.person import SeenAlert
 
@@ -184,52 +170,52 @@ def _checked(answer: httpx.Response) -> httpx.Response:
     raise RefusedError(f"{answer.request.url.path}: {message}")
 
 
-def request_of(body: Body, now_ms: int) -> tuple[str, dict[str, Any]]:
+def request_of(body: journal.Body, now_ms: int) -> tuple[str, dict[str, Any]]:
     """Return path and body of the request that tells a decision.
 
     A time is sent along only where it lies well in the past: the daemon knows the present.
     """
     match body:
-        case StageSet():
+        case journal.StageSet():
             asked: dict[str, Any] = {"piece": body.piece, "stage": body.stage.value}
             if body.wrap is not None:
                 asked["wrap"] = body.wrap
             return "/stages", asked | _at(body.at_ms, now_ms)
-        case Weighed():
+        case journal.Weighed():
             return "/weighings", _weighing(body) | _at(body.at_ms, now_ms)
-        case Tared():
+        case journal.Tared():
             mass = f"{body.tare_mg} mg"
             return "/tares", _given(channel=body.channel, mass=mass, container=body.container)
-        case SpotRead():
+        case journal.SpotRead():
             value = f"{body.value_mc / 1000:.3f} C"
             return "/temps", _given(piece=body.piece, value=value, probe=body.probe)
-        case Noted():
+        case journal.Noted():
             return "/notes", _given(text=body.text, piece=body.piece)
-        case ChannelAssigned(channel=channel):
+        case journal.ChannelAssigned(channel=channel):
             placed = _given(id=channel.id, site=channel.site.value, piece=channel.piece)
             return "/assignments", {"channel": placed, "lead": body.lead}
-        case ProbeMoved():
+        case journal.ProbeMoved():
             return "/moves", {"channel": body.channel}
-        case PieceSplit():
+        case journal.PieceSplit():
             into = [_child(child) for child in body.children]
             return f"/pieces/{body.piece}/split", {"into": into}
-        case PiecesMerged():
+        case journal.PiecesMerged():
             return "/merge", {"pieces": list(body.pieces), "into": _child(body.child)}
-        case Corrected(body=Weighed() as right):
+        case journal.Corrected(body=journal.Weighed() as right):
             mass, tare = f"{right.gross_mg} mg", f"{right.tare_mg} mg"
             asked = {"run": body.of_run, "seq": body.of_seq, "mass": mass, "tare": tare}
             return "/corrections", asked | {"reason": body.reason}
-        case CorrectiveTaken():
+        case journal.CorrectiveTaken():
             asked = asdict(body)
             at_once = ("kind", "breach_ms")  # which breach it answers is found by its alarm
             return "/log/corrective", {one: asked[one] for one in asked if one not in at_once}
-        case AlertActed():
+        case journal.AlertActed():
             return f"/alerts/{body.alert}/{body.action}", {"reason": body.reason}
         case _:
             raise ValueError(f"nobody says '{body.kind}' at the desk")
 
 
-def _weighing(body: Weighed) -> dict[str, Any]:
+def _weighing(body: journal.Weighed) -> dict[str, Any]:
     asked = _given(
         piece=body.piece, checkpoint=body.checkpoint, channel=body.channel,
         container=body.container,

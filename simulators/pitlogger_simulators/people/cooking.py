@@ -2,16 +2,8 @@
 
 from __future__ import annotations
 
+from pitlogger.model import journal
 from pitlogger.model.cooks import Checkpoint, Piece, Stage, Wrap
-from pitlogger.model.journal import (
-    CorrectiveTaken,
-    Noted,
-    PiecesMerged,
-    PieceSplit,
-    SpotRead,
-    StageSet,
-    Weighed,
-)
 from pitlogger_simulators.people.hand import Hand
 from pitlogger_simulators.people.probing import insert_all
 from pitlogger_simulators.people.verbs import Activity, Amount
@@ -34,7 +26,7 @@ def trim(hand: Hand, piece: str, amount: Amount) -> Activity:
     yield hand.about(600.0)
     off_g = amount.of(hand.kitchen.mass_g(piece))
     hand.kitchen.take_off(piece, off_g, "trim-fat")
-    hand.say(StageSet(piece, Stage.TRIMMED, hand.now_ms))
+    hand.say(journal.StageSet(piece, Stage.TRIMMED, hand.now_ms))
     hand.tell(f"trims {off_g / 1000:.2f} kg off", piece)
 
 
@@ -43,8 +35,8 @@ def season(hand: Hand, piece: str, amount: Amount) -> Activity:
     yield hand.about(240.0)
     rub_g = amount.of(hand.kitchen.mass_g(piece))
     hand.kitchen.piece(piece).rub_g += rub_g
-    hand.say(Weighed(piece, "rub", round(rub_g * 1000), 0, hand.now_ms))
-    hand.say(StageSet(piece, Stage.SEASONED, hand.now_ms))
+    hand.say(journal.Weighed(piece, "rub", round(rub_g * 1000), 0, hand.now_ms))
+    hand.say(journal.StageSet(piece, Stage.SEASONED, hand.now_ms))
     hand.tell(f"seasons it with {rub_g:.0f} g", piece)
 
 
@@ -54,7 +46,7 @@ def put_on(hand: Hand, piece: str, pit: str = "pit", forgotten: tuple[str, ...] 
     yield hand.about(40.0)
     hand.kitchen.put_on(piece, pit)
     insert_all(hand, piece, forgotten)
-    hand.say(StageSet(piece, Stage.SMOKING, hand.now_ms))
+    hand.say(journal.StageSet(piece, Stage.SMOKING, hand.now_ms))
     hand.tell(f"puts it on '{pit}'", piece)
     yield 10.0
 
@@ -70,7 +62,7 @@ def wrap(hand: Hand, piece: str, kind: Wrap) -> Activity:
     hand.kitchen.smoker.wrap(piece, kind)
     if pit is not None:
         hand.kitchen.put_on(piece, pit)
-    hand.say(StageSet(piece, Stage.WRAPPED, hand.now_ms, wrap=kind))
+    hand.say(journal.StageSet(piece, Stage.WRAPPED, hand.now_ms, wrap=kind))
     hand.tell(f"wraps it ({kind})", piece)
 
 
@@ -112,7 +104,7 @@ def pull(hand: Hand, piece: str, place: str = "counter") -> Activity:
         hand.kitchen.open_lid(pit, 30.0)
     yield hand.about(45.0)
     hand.kitchen.place(piece, place)
-    hand.say(StageSet(piece, Stage.RESTING, hand.now_ms))
+    hand.say(journal.StageSet(piece, Stage.RESTING, hand.now_ms))
     hand.tell("takes it off the pit", piece)
 
 
@@ -121,14 +113,14 @@ def move(hand: Hand, piece: str, place: str, stage: str | None = None) -> Activi
     yield hand.about(45.0)
     hand.kitchen.place(piece, place)
     told = Stage(stage) if stage else _STAGE_OF_PLACE.get(place, Stage.COOLING)
-    hand.say(StageSet(piece, told, hand.now_ms))
+    hand.say(journal.StageSet(piece, told, hand.now_ms))
     hand.tell(f"moves it: {place} ({told})", piece)
 
 
 def tell_stage(hand: Hand, piece: str, stage: str, ago: float = 0.0) -> Activity:
     """Tell a stage, perhaps late: nothing is done to the meat."""
     yield hand.about(10.0)
-    hand.say(StageSet(piece, Stage(stage), hand.now_ms - round(ago * 1000)))
+    hand.say(journal.StageSet(piece, Stage(stage), hand.now_ms - round(ago * 1000)))
     hand.tell(f"tells stage {stage}", piece)
 
 
@@ -136,7 +128,7 @@ def carve(hand: Hand, piece: str) -> Activity:
     """Slice a piece."""
     yield hand.about(420.0)
     hand.kitchen.carve(piece, hand.kitchen.smoker.slice)
-    hand.say(StageSet(piece, Stage.CARVED, hand.now_ms))
+    hand.say(journal.StageSet(piece, Stage.CARVED, hand.now_ms))
     hand.tell("slices it", piece)
 
 
@@ -149,7 +141,7 @@ def shred(hand: Hand, piece: str, bone: Amount = Amount(share=0.0)) -> Activity:
     if bone_g:
         meat.by_products["bone"] = bone_g
         meat.kept *= 1.0 - bone_g / hand.kitchen.mass_g(piece)
-    hand.say(StageSet(piece, Stage.CARVED, hand.now_ms))
+    hand.say(journal.StageSet(piece, Stage.CARVED, hand.now_ms))
     hand.tell("shreds it", piece)
 
 
@@ -157,7 +149,7 @@ def split(hand: Hand, piece: str, shares: dict[str, float]) -> Activity:
     """Cut a piece into named ones."""
     yield hand.about(180.0)
     hand.kitchen.split(piece, shares)
-    hand.say(PieceSplit(piece, tuple(Piece(child) for child in shares)))
+    hand.say(journal.PieceSplit(piece, tuple(Piece(child) for child in shares)))
     hand.tell(f"cuts it into {', '.join(shares)}", piece)
 
 
@@ -165,7 +157,7 @@ def pool(hand: Hand, pieces: tuple[str, ...], child: str) -> Activity:
     """Put several pieces together as one."""
     yield hand.about(120.0)
     hand.kitchen.pool(pieces, child)
-    hand.say(PiecesMerged(pieces, Piece(child)))
+    hand.say(journal.PiecesMerged(pieces, Piece(child)))
     hand.tell(f"puts {', '.join(pieces)} together", child)
 
 
@@ -173,16 +165,16 @@ def serve(hand: Hand, piece: str, share: Amount) -> Activity:
     """Serve a share of a piece; the rest is left over."""
     yield hand.about(480.0)
     served_g = share.of(hand.kitchen.mass_g(piece))
-    hand.say(Weighed(piece, Checkpoint.SERVED, round(served_g * 1000), 0, hand.now_ms))
+    hand.say(journal.Weighed(piece, Checkpoint.SERVED, round(served_g * 1000), 0, hand.now_ms))
     hand.kitchen.eat(piece, served_g / max(hand.kitchen.mass_g(piece), 1.0))
-    hand.say(StageSet(piece, Stage.SERVED, hand.now_ms))
+    hand.say(journal.StageSet(piece, Stage.SERVED, hand.now_ms))
     hand.tell(f"serves {served_g / 1000:.2f} kg", piece)
 
 
 def discard(hand: Hand, piece: str) -> Activity:
     """Throw a piece away."""
     yield hand.about(60.0)
-    hand.say(StageSet(piece, Stage.DISCARDED, hand.now_ms))
+    hand.say(journal.StageSet(piece, Stage.DISCARDED, hand.now_ms))
     hand.tell("throws it away", piece)
 
 
@@ -191,7 +183,7 @@ def take_temp(hand: Hand, piece: str) -> Activity:
     yield hand.about(25.0)
     true_c = hand.kitchen.core_c(piece) + hand.rng.gauss(0.0, HAND_PROBE_SD_C)
     shown_c = round(true_c / HAND_PROBE_STEP_C) * HAND_PROBE_STEP_C
-    hand.say(SpotRead(round(shown_c * 1000), hand.now_ms, piece=piece, probe="hand"))
+    hand.say(journal.SpotRead(round(shown_c * 1000), hand.now_ms, piece=piece, probe="hand"))
     hand.tell(f"measures {shown_c:.1f} C by hand", piece)
 
 
@@ -199,7 +191,7 @@ def answer(hand: Hand, piece: str, disposition: str, cause: str) -> Activity:
     """Write corrective action for food that fell below the hot-holding limit."""
     yield hand.about(60.0)
     hand.say(
-        CorrectiveTaken(
+        journal.CorrectiveTaken(
             piece, cause, "measured by hand, heated through again and measured again",
             "moved to the cabinet as soon as it has rested", disposition,
             alert=f"hot-hold-low/{piece}",
@@ -211,5 +203,5 @@ def answer(hand: Hand, piece: str, disposition: str, cause: str) -> Activity:
 def note(hand: Hand, text: str) -> Activity:
     """Write a note."""
     yield hand.about(15.0)
-    hand.say(Noted(text))
+    hand.say(journal.Noted(text))
     hand.tell(f"notes: {text}")
