@@ -1,4 +1,6 @@
-"""Tables and views of the database, as first made; later changes stand in ``migrations.py``.
+"""Views of the database, as first made, and its tables (``first.sql``, ``identity.sql``).
+
+Later changes stand in ``migrations.py``.
 
 Column names carry units: ``_ms`` milliseconds; masses and temperatures are milli-units of
 the channel's quantity (mg, milli-degC, milli-percent). ``t_ms`` is engine time of the run.
@@ -8,6 +10,7 @@ the channel's quantity (mg, milli-degC, milli-percent). ``t_ms`` is engine time 
 from __future__ import annotations
 
 import hashlib
+from importlib.resources import files
 
 APPLICATION_ID = 0x7069746C  # "pitl", so that `file` and others can tell what it is
 PARTS = 6  # ten-second parts of a rolled-up minute
@@ -20,50 +23,20 @@ _PART_COLUMNS = ",\n    ".join(
     for part in range(PARTS)
 )
 
-TABLES = (
-    """CREATE TABLE run (
-    id INTEGER PRIMARY KEY, run TEXT NOT NULL UNIQUE, node TEXT NOT NULL, boot_id TEXT NOT NULL,
-    start_ms INTEGER NOT NULL, start_monotonic_ms INTEGER NOT NULL, version TEXT NOT NULL,
-    utc_trusted INTEGER NOT NULL, end_ms INTEGER)""",
-    """CREATE TABLE clock (
-    run INTEGER NOT NULL REFERENCES run, from_ms INTEGER NOT NULL, offset_ms INTEGER NOT NULL,
-    trusted INTEGER NOT NULL, PRIMARY KEY (run, from_ms)) WITHOUT ROWID""",
-    """CREATE TABLE channel (
-    id INTEGER PRIMARY KEY, run INTEGER NOT NULL REFERENCES run, name TEXT NOT NULL,
-    quantity TEXT, UNIQUE (run, name))""",
-    """CREATE TABLE cook (
-    id TEXT PRIMARY KEY, name TEXT NOT NULL, run INTEGER NOT NULL REFERENCES run,
-    started_ms INTEGER NOT NULL, finished_run INTEGER REFERENCES run, finished_ms INTEGER,
-    readings_kept INTEGER NOT NULL DEFAULT 1)""",
-    """CREATE TABLE journal (
-    run INTEGER NOT NULL REFERENCES run, seq INTEGER NOT NULL, t_ms INTEGER NOT NULL,
-    kind TEXT NOT NULL, initials TEXT NOT NULL, request_key TEXT, cook TEXT,
-    entry TEXT NOT NULL, PRIMARY KEY (run, seq)) WITHOUT ROWID""",
-    "CREATE UNIQUE INDEX journal_request ON journal (request_key) WHERE request_key IS NOT NULL",
-    "CREATE INDEX journal_cook ON journal (cook) WHERE cook IS NOT NULL",
-    """CREATE TABLE tail (
-    id INTEGER PRIMARY KEY, run INTEGER NOT NULL REFERENCES run, from_ms INTEGER NOT NULL,
-    to_ms INTEGER NOT NULL, readings INTEGER NOT NULL, data BLOB NOT NULL)""",
-    """CREATE TABLE packed (
-    id INTEGER PRIMARY KEY, block_ms INTEGER NOT NULL, channel INTEGER NOT NULL REFERENCES channel,
-    readings INTEGER NOT NULL, data BLOB NOT NULL, UNIQUE (block_ms, channel))""",
-    f"""CREATE TABLE rollup (
-    t_ms INTEGER NOT NULL, channel INTEGER NOT NULL REFERENCES channel,
-    n INTEGER NOT NULL, mean INTEGER NOT NULL, low INTEGER NOT NULL, high INTEGER NOT NULL,
-    {_PART_COLUMNS},
-    PRIMARY KEY (t_ms, channel)) WITHOUT ROWID""",
-    """CREATE TABLE lost (
-    id INTEGER PRIMARY KEY, run INTEGER NOT NULL REFERENCES run, from_ms INTEGER NOT NULL,
-    to_ms INTEGER NOT NULL, readings INTEGER NOT NULL, reason TEXT NOT NULL)""",
-    """CREATE TABLE snapshot (
-    id INTEGER PRIMARY KEY, run INTEGER NOT NULL REFERENCES run, t_ms INTEGER NOT NULL,
-    version TEXT NOT NULL, body BLOB NOT NULL)""",
-    """CREATE TABLE outbox (
-    id TEXT PRIMARY KEY, alert TEXT NOT NULL, channel TEXT NOT NULL, body TEXT NOT NULL,
-    created_ms INTEGER NOT NULL, tries INTEGER NOT NULL, next_try_ms INTEGER NOT NULL,
-    last_error TEXT NOT NULL, done INTEGER NOT NULL)""",
-    "CREATE INDEX outbox_due ON outbox (next_try_ms) WHERE NOT done",
-)
+
+def statements(package: str, name: str, **parts: str) -> tuple[str, ...]:
+    """Return the statements of an SQL file: a block between blank lines each, but for comments.
+
+    Args:
+        parts: What stands in place of ``{part}``.
+    """
+    text = (files(package) / name).read_text(encoding="utf-8")
+    for part, put in parts.items():
+        text = text.replace(f"{{{part}}}", put)
+    return tuple(one.strip() for one in text.split("\n\n") if not one.startswith("--"))
+
+
+TABLES = statements("pitlogger.store", "first.sql", part_columns=_PART_COLUMNS)
 
 
 def utc(run: str, t_ms: str) -> str:
@@ -117,28 +90,7 @@ VIEWS = (
     _COOK_SPAN,
 )
 
-# -- the third version ---------------------------------------------------------------------
-#
-# run.tag begins the short ids of its entries (``model/entry_ids.py``); run.batch names the
-# import a run came with. ``rev`` counts rewrites of a row that was complete before: of a span
-# by late readings, of a clock's offset, of a run's end; thinning is none. journal.chain links
-# each entry to the one before it in its run. entry_cook holds the further cooks an entry
-# belongs to, as what concerns a pit that two cooks share.
-IDENTITY = (
-    "ALTER TABLE run ADD COLUMN tag TEXT NOT NULL DEFAULT ''",
-    "ALTER TABLE run ADD COLUMN node_uid TEXT NOT NULL DEFAULT ''",
-    "ALTER TABLE run ADD COLUMN batch TEXT NOT NULL DEFAULT ''",
-    "ALTER TABLE run ADD COLUMN rev INTEGER NOT NULL DEFAULT 0",
-    "CREATE INDEX run_tag ON run (tag)",
-    "ALTER TABLE clock ADD COLUMN rev INTEGER NOT NULL DEFAULT 0",
-    "ALTER TABLE packed ADD COLUMN rev INTEGER NOT NULL DEFAULT 0",
-    "ALTER TABLE journal ADD COLUMN chain BLOB NOT NULL DEFAULT x''",
-    "ALTER TABLE cook ADD COLUMN withdrawn INTEGER NOT NULL DEFAULT 0",
-    """CREATE TABLE entry_cook (
-    cook TEXT NOT NULL, run INTEGER NOT NULL REFERENCES run, seq INTEGER NOT NULL,
-    PRIMARY KEY (cook, run, seq)) WITHOUT ROWID""",
-    "CREATE INDEX cook_open ON cook (run) WHERE finished_ms IS NULL",
-)
+IDENTITY = statements("pitlogger.store", "identity.sql")
 
 
 def link(previous: bytes, text: str) -> bytes:
