@@ -8,7 +8,9 @@ source.
 from __future__ import annotations
 
 import re
+import tomllib
 from datetime import date, datetime
+from importlib.resources import files
 
 from pitlogger.errors import QuantityError, UsageError, unknown
 from pitlogger.model.cooks import CUTS, WEIGHABLE
@@ -20,58 +22,14 @@ _UNIT_WORDS = {
     "grams": "g",
 }  # fmt: skip
 _FILLERS = frozenset({"weight", "wt", "weights", "mass", "the", "of", "meat", "total", "in", "at"})
+_SAID: dict[str, dict[str, list[str]]] = tomllib.loads(
+    (files("pitlogger.formats") / "sheet_words.toml").read_text(encoding="utf-8")
+)
 _SYNONYMS: dict[str, str] = {
     **{name.replace("-", " "): name for name in WEIGHABLE},
-    "date": "date", "day": "date", "cooked on": "date", "cook date": "date",
-    "when": "date", "event date": "date", "cook day": "date", "job date": "date",
-    "cook": "cook", "event": "cook", "job": "cook", "party": "cook", "customer": "cook",
-    "piece": "piece", "item": "piece", "id": "piece", "no": "piece", "number": "piece",
-    "cut": "cut", "type": "cut", "protein": "cut", "meat": "cut", "what": "cut",
-    "raw": "purchased", "bought": "purchased", "start": "purchased", "starting": "purchased",
-    "as purchased": "purchased", "ap": "purchased", "purchase": "purchased", "before": "purchased",
-    "green": "purchased", "untrimmed": "purchased", "bought as": "purchased",
-    "label": "label", "billed": "label", "invoice": "label",
-    "trim": "trimmed", "after trim": "trimmed", "after trimming": "trimmed",
-    "rubbed": "seasoned", "wrap weight": "at-wrap", "when wrapped": "at-wrap",
-    "wrapping": "at-wrap",
-    "cooked": "off-pit", "off pit": "off-pit", "done": "off-pit", "finished": "off-pit",
-    "after cook": "off-pit", "after cooking": "off-pit", "smoked": "off-pit",
-    "after smoking": "off-pit", "out of smoker": "off-pit", "off smoker": "off-pit",
-    "fat": "trim-fat", "trimmings": "trim-fat", "fat trimmed": "trim-fat", "bones": "bone",
-    "after rest": "rested", "after resting": "rested", "rest": "rested",
-    "sliced": "carved", "pulled": "carved", "chopped": "carved", "usable": "carved",
-    "servable": "carved", "sellable": "carved", "yield": "carved", "final": "carved",
-    "left": "leftover", "leftovers": "leftover", "left over": "leftover",
-    "supplier": "supplier", "vendor": "supplier", "store": "supplier", "from": "supplier",
-    "butcher": "supplier", "purveyor": "supplier", "bought from": "supplier",
-    "guest": "guests", "guest count": "guests", "covers": "guests", "attended": "came",
-    "grade": "grade", "quality": "grade", "guests": "guests", "people": "guests",
-    "head count": "guests", "headcount": "guests", "came": "came", "count": "count",
-    "qty": "count", "quantity": "count", "pieces": "count", "wrap": "wrap", "wrapped": "wrap",
-    "pull": "pull_at", "pull temp": "pull_at", "internal temp": "pull_at", "pull at": "pull_at",
-    "notes": "notes", "note": "notes", "comments": "notes", "remarks": "notes",
-    "tender": "tender", "tenderness": "tender", "pit": "pit", "smoker": "pit",
-    "price": "price", "$ per": "price", "cost": "price",
-    "price per": "price", "cost per": "price", "$": "price",
-}  # fmt: skip
-# Cuts by the words people use; several where it has to be asked.
-_CUTS: dict[str, tuple[str, ...]] = {
-    "brisket": ("brisket-packer", "brisket-flat", "brisket-point"),
-    "packer": ("brisket-packer",), "whole brisket": ("brisket-packer",),
-    "flat": ("brisket-flat",), "point": ("brisket-point",),
-    "butt": ("pork-butt",), "boston butt": ("pork-butt",), "pork shoulder": ("pork-butt",),
-    "shoulder": ("pork-butt", "lamb-shoulder"), "picnic": ("pork-picnic",),
-    "pulled pork": ("pork-butt",), "pork": ("pork-butt", "pork-picnic", "pork-belly"),
-    "belly": ("pork-belly",), "ribs": ("pork-spareribs", "pork-st-louis", "pork-baby-back",
-                                       "beef-ribs"),
-    "spare ribs": ("pork-spareribs",), "spareribs": ("pork-spareribs",),
-    "st louis": ("pork-st-louis",), "st louis ribs": ("pork-st-louis",),
-    "baby back": ("pork-baby-back",), "baby backs": ("pork-baby-back",),
-    "short ribs": ("beef-ribs",), "chuck": ("beef-chuck",),
-    "chicken": ("chicken-whole", "chicken-half", "chicken-quarter", "chicken-thigh"),
-    "thighs": ("chicken-thigh",), "turkey": ("turkey-whole", "turkey-breast"),
-    "sausages": ("sausage",), "links": ("sausage",), "lamb": ("lamb-shoulder",),
-}  # fmt: skip
+    **{title: meaning for meaning, titles in _SAID["columns"].items() for title in titles},
+}
+_CUTS = {words: tuple(cuts) for words, cuts in _SAID["cuts"].items()}
 _SLASHED = re.compile(r"(\d{1,2})[/-](\d{1,2})[/-](\d{2}|\d{4})")
 _DOTTED = re.compile(r"(\d{1,2})\.(\d{1,2})\.(\d{2}|\d{4})")
 _WORDED = ("%B %d, %Y", "%b %d, %Y", "%B %d %Y", "%b %d %Y", "%d %B %Y", "%d %b %Y", "%d-%b-%Y",

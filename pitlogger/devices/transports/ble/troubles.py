@@ -8,6 +8,9 @@ from __future__ import annotations
 
 import asyncio
 import re
+import tomllib
+from importlib.resources import files
+from typing import Any
 
 from bleak.exc import (
     BleakBluetoothNotAvailableError,
@@ -29,26 +32,37 @@ PAIR_ANEW = (
     "Make the device ready to pair (its manual says how), then: "
     "pitlogger devices pair ADDRESS --anew"
 )
-BLOCKED: Words = ("the Bluetooth adapter is blocked", "Unblock it: rfkill unblock bluetooth")
-OFF: Words = (
-    "the Bluetooth adapter is off",
-    "Switch it on: bluetoothctl power on, or rfkill unblock bluetooth",
-)
-DENIED: Words = (
-    "the system denies the use of Bluetooth",
-    "Add the user to the group bluetooth: sudo usermod -aG bluetooth $USER, then log in again",
-)
-NO_SERVICE: Words = (
-    "the Bluetooth service is not running",
-    "Start it: sudo systemctl start bluetooth",
-)
-_NO_SLOT: Words = (
-    "the adapter has no slot left for a further link",
-    "Use fewer connected devices, devices that advertise, or a second adapter",
-)
-_NOT_PAIRED: Words = ("it answers only to a computer it is paired with", PAIR)
 _NEARER = "Bring device and adapter nearer, and check its battery"
+_SHARED = {
+    "{pair_anew}": PAIR_ANEW, "{pair}": PAIR, "{nearer}": _NEARER,
+    "{other_program}": "Check its manual; try it: pitlogger devices try",
+}  # fmt: skip
+_KNOWN: dict[str, dict[str, Any]] = tomllib.loads(
+    (files("pitlogger.devices") / "transports/ble/troubles.toml").read_text(encoding="utf-8")
+)
 
+
+def _full(said: list[str]) -> Words:
+    wrong, remedy = said
+    for name, text in _SHARED.items():
+        remedy = remedy.replace(name, text)
+    return wrong, remedy
+
+
+_WORDS = {name: _full(said) for name, said in _KNOWN["words"].items()}
+
+
+def _table(name: str) -> dict[str, Words]:
+    return {
+        key: _WORDS[said] if isinstance(said, str) else _full(said)
+        for key, said in _KNOWN[name].items()
+    }
+
+
+BLOCKED, OFF, DENIED = _WORDS["blocked"], _WORDS["off"], _WORDS["denied"]
+NO_SERVICE, _NO_SLOT = _WORDS["no-service"], _WORDS["no-slot"]
+_DBUS, _TEXTS = _table("dbus"), _table("texts")
+_ATT = {int(code, 16): words for code, words in _table("attributes").items()}
 _REASON = {
     BleakBluetoothNotAvailableReason.NO_BLUETOOTH: (
         "there is no Bluetooth adapter",
@@ -60,97 +74,6 @@ _REASON = {
         "Use an adapter of Bluetooth 4.0 or later",
     ),
     BleakBluetoothNotAvailableReason.DENIED_BY_SYSTEM: DENIED,
-}
-_DBUS: dict[str, Words] = {
-    "org.freedesktop.DBus.Error.ServiceUnknown": NO_SERVICE,
-    "org.freedesktop.DBus.Error.NameHasNoOwner": NO_SERVICE,
-    "org.freedesktop.DBus.Error.NoReply": (
-        "the Bluetooth service does not answer",
-        "Restart it: sudo systemctl restart bluetooth",
-    ),
-    "org.freedesktop.DBus.Error.AccessDenied": DENIED,
-    "org.freedesktop.DBus.Error.UnknownObject": (
-        "the device or the adapter is gone",
-        "Check that the adapter is plugged in and the device is on",
-    ),
-    "org.bluez.Error.InProgress": (
-        "the Bluetooth adapter is busy",
-        "Let no other program scan or connect on it; pitlogger tries again",
-    ),
-    "org.bluez.Error.NotReady": OFF,
-    "org.bluez.Error.NotPermitted": _NOT_PAIRED,
-    "org.bluez.Error.NotAuthorized": _NOT_PAIRED,
-    "org.bluez.Error.AuthenticationFailed": (
-        "device and computer do not agree on their pairing: one of them has lost it",
-        PAIR_ANEW,
-    ),
-    "org.bluez.Error.AuthenticationRejected": (
-        "the device refused to pair",
-        f"{PAIR_ANEW}. Some keep one partner only: let it forget a phone first",
-    ),
-    "org.bluez.Error.AuthenticationCanceled": ("pairing was broken off", PAIR_ANEW),
-    "org.bluez.Error.AuthenticationTimeout": (
-        "pairing took too long: nobody answered in time",
-        PAIR_ANEW,
-    ),
-    "org.bluez.Error.ConnectionAttemptFailed": ("the device did not answer", _NEARER),
-    "org.bluez.Error.AlreadyExists": ("it is paired already", PAIR_ANEW),
-    "org.bluez.Error.NotConnected": ("the link was lost", _NEARER),
-    "org.bluez.Error.NotSupported": (
-        "the device does not do this",
-        "Check that the right driver is named for it: pitlogger devices scan",
-    ),
-    "org.bluez.Error.DoesNotExist": (
-        "the Bluetooth service does not know it any more",
-        "Check that it is on and near; it is looked for again",
-    ),
-}
-# Parts of a text, since BlueZ gives most reasons as org.bluez.Error.Failed with one.
-_TEXTS: dict[str, Words] = {
-    "concurrent-connection-limit": _NO_SLOT,
-    "connection-limit-exceeded": _NO_SLOT,
-    "0x09": _NO_SLOT,
-    "le-connection-abort-by-local": (
-        "the link was given up while it was being made",
-        (
-            "Bring device and adapter nearer; let one program alone use the adapter; "
-            "use 5 GHz Wi-Fi or a cable"
-        ),
-    ),
-    "key-missing": _DBUS["org.bluez.Error.AuthenticationFailed"],
-    "auth-failure": _DBUS["org.bluez.Error.AuthenticationFailed"],
-    "le-connection-create-timeout": ("the device did not answer", _NEARER),
-    "le-connection-terminated-by-remote": (
-        "the device broke the link off",
-        "It may be linked to a phone or another computer: end that link",
-    ),
-    "Not paired": _NOT_PAIRED,
-    "' not found": (
-        "there is no such Bluetooth adapter",
-        "See which there are: pitlogger devices doctor",
-    ),
-    "Not connected": ("the link was lost", _NEARER),
-    "Service Discovery has not been performed": ("the link was lost", _NEARER),
-}
-_OTHER_PROGRAM = "Check its manual; try it: pitlogger devices try"
-_ATT: dict[int, Words] = {
-    0x01: ("it does not know that attribute any more", "Take its battery out for a moment"),
-    0x02: ("it does not let this be read", _OTHER_PROGRAM),
-    0x03: ("it does not let this be written", _OTHER_PROGRAM),
-    0x05: _NOT_PAIRED,
-    0x06: ("it does not do this", _OTHER_PROGRAM),
-    0x08: _NOT_PAIRED,
-    0x0A: ("it does not know that attribute any more", "Take its battery out for a moment"),
-    0x0C: _NOT_PAIRED,
-    0x0D: ("it expects another number of bytes", _OTHER_PROGRAM),
-    0x0E: ("it failed for a reason it does not tell", "Look at the probe, its plug, its cable"),
-    0x0F: _NOT_PAIRED,
-    0x11: ("it has no room for this just now", "Take its battery out for a moment"),
-    0x13: ("it does not take this value", _OTHER_PROGRAM),
-    0xFC: ("it rejected what was written", _OTHER_PROGRAM),
-    0xFD: ("it lost what it was to send by itself", "Take its battery out for a moment"),
-    0xFE: ("it is busy with the same request", "It is tried again"),
-    0xFF: ("the value is beyond what it can tell", "Look at the probe, its plug, its cable"),
 }
 _ATT_IN_TEXT = re.compile(r"ATT error: 0x([0-9a-fA-F]{2})")
 _REFUSALS = frozenset(
