@@ -286,3 +286,24 @@ def test_what_meat_cannot_do_takes_no_breach_away() -> None:
     assert cooled(history(stages=((0.0, "cooling"),), spots=spots)).verdict.met is not True
     late = ((0.0, 165.0), (10.0, 120.0), (200.0, 100.0), (500.0, 60.0), (505.0, 12.0))
     assert cooled(history(stages=((0.0, "cooling"),), spots=late)).verdict.met is False
+
+
+def test_a_hole_before_it_was_warmed_again_is_none_of_what_follows() -> None:
+    core = line((0, 150), (30, 130), (60, 125), (150, 120), (160, 150), (190, 135), (260, 70),
+                (400, 41), (410, 41))  # fmt: skip
+    made = history(without(core, 60, 150), stages=((0.0, "holding"), (170.0, "cooling")))
+    assert cooled(made).verdict.met is True
+
+
+def test_warmed_again_before_it_is_cooled_it_is_judged_by_the_later_fall() -> None:
+    core = line((0, 150), (30, 130), (60, 150), (90, 135), (160, 70), (300, 41), (310, 41))
+    found = cooled(history(core, stages=((0.0, "holding"), (70.0, "cooling"))))
+    assert [stage.met for stage in found.stages] == [True, True]
+
+
+@pytest.mark.parametrize("others", [1, 2, 3])
+def test_a_probe_that_ends_before_it_is_cold_shows_nothing_beside_others(others: int) -> None:
+    whole = line((0, 150), (60, 135), (150, 70), (300, 41), (310, 41))
+    broken = line((0, 150), (60, 135), (100, 105))
+    assert cooled(history(*[whole] * others, stages=COOLED)).verdict.met is True
+    assert cooled(history(*[whole] * others, broken, stages=COOLED)).verdict.met is None

@@ -15,6 +15,7 @@ from pitlogger.model.journal import (
     Adjusted,
     Body,
     ChannelAssigned,
+    ChannelDoubted,
     CheckMade,
     CookStarted,
     Corrected,
@@ -25,7 +26,7 @@ from pitlogger.model.journal import (
     StageSet,
 )
 from pitlogger.model.readings import Quality, Reading, Site, Tagged
-from pitlogger.safety.history import PieceHistory, curve
+from pitlogger.safety.history import PieceHistory, ProbeSeries, curve
 from pitlogger.safety.judge import judge
 from pitlogger.safety.recorded import histories
 from tests.safety.building import MIN, RETAIL, history, line
@@ -216,3 +217,23 @@ def test_a_confirmed_reading_that_is_no_core_of_meat_shows_nothing() -> None:
     )
     verdicts = judge(of(histories(book(*said), []), "c"), RETAIL)
     assert verdicts.lethality.verdict.met is not True
+
+
+def test_a_probe_that_sent_no_value_is_in_the_meat_and_one_never_heard_is_not() -> None:
+    piece = history(line((0, 150), (60, 140)), stages=((0.0, "holding"),))
+    silent = ProbeSeries("brisket-1/core1", ())
+    assert len(replace(piece, cores=(*piece.cores, silent)).counting()) == 2
+    unheard = replace(silent, heard=False)
+    assert replace(piece, cores=(*piece.cores, unheard)).counting() == list(piece.cores)
+    read = replace(piece.cores[0], heard=False)  # as records of tagged readings have it
+    assert replace(piece, cores=(read,)).counting() == [read]
+
+
+def test_a_doubt_of_one_probe_takes_nothing_from_another() -> None:
+    both = Cook("test", (Piece("b"),), (CORE, Channel("b/a-core", Site.CORE, "b")))
+    doubt = ChannelDoubted("b/core", "stuck", 0, 9 * MIN, "b")
+    readings = [*steady("b/core", 60_000), *steady("b/a-core", 61_000)]
+    made = of(histories(book((9 * MIN, doubt), cook=both), readings), "b")
+    doubted = {core.channel: core.doubts for core in made.cores}
+    assert doubted["b/core"]
+    assert not doubted["b/a-core"]

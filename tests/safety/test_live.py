@@ -150,3 +150,12 @@ def test_cooked_meat_that_nobody_marked_as_off_the_pit_is_held_to_the_hot_limit(
     assert said.is_true
     raw = line((0, 45), (600, 130), (700, 110), (800, 100))  # was never cooked
     assert "hot-hold-low" not in at(history(raw, stages=((0.0, "smoking"),)))
+
+
+@pytest.mark.parametrize(("warm_f", "is_late"), [(46.0, False), (60.0, True)])
+def test_reheating_counts_from_the_cold_only_where_it_was_plainly_warm(
+    warm_f: float, is_late: bool
+) -> None:
+    core = line((0, 38), (60, 38), (90, warm_f), (150, warm_f), (240, 150))
+    piece = history(core, stages=((0.0, "chilled"), (150.0, "reheating")))
+    assert at(piece)["reheat-late"].is_true is is_late

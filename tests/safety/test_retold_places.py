@@ -17,6 +17,7 @@ from pitlogger.model.folding import fold
 from pitlogger.model.journal import Body, ChannelAssigned, CookStarted, Entry, StageSet, Undone
 from pitlogger.model.quantities import milli_c_from_fahrenheit
 from pitlogger.model.readings import Reading, Site
+from pitlogger.safety.belief import DoubtReason
 from pitlogger.safety.judge import judge
 from pitlogger.safety.recorded import histories
 from tests.safety.building import MIN, RETAIL
@@ -118,3 +119,11 @@ def test_no_telling_afterwards_turns_not_met_into_met(seed: int) -> None:
     for piece in ("x", "y"):
         if holding(plain, readings, piece) is False:
             assert holding(retold, readings, piece) is not True
+
+
+def test_what_is_read_from_the_telling_on_is_credited() -> None:
+    gone = ChannelAssigned(Channel("a", Site.CORE, "y"), at_ms=600 * MIN)
+    made = histories(book(*MARKS, (800 * MIN, gone)), core("a", 150.0) + core("b", 150.0))
+    doubts = [d for one in made if one.piece == "y" for c in one.cores if c.channel == "a"
+              for d in c.doubts if d.why is DoubtReason.RETOLD]  # fmt: skip
+    assert [(doubt.from_ms, doubt.to_ms) for doubt in doubts] == [(600 * MIN, 800 * MIN - 1)]

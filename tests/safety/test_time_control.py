@@ -244,3 +244,12 @@ def test_time_of_which_nothing_is_known_may_be_over() -> None:
     clocks.let_pass(24 * 60 * MIN)
     found = {one.kind: one.is_true for one in clocks.told(round(901 * MIN), RETAIL)}
     assert found["discard-due"]
+
+
+def test_a_mark_of_another_stage_says_nothing_of_when_it_was_known_to_be_eaten() -> None:
+    made = held(stages=(*HOT, (900.0, "serving"), (1000.0, "served")))
+    serving = Mark(Stage.SERVING, round(900 * MIN), round(900 * MIN))
+    late = Mark(Stage.SERVED, round(1000 * MIN), round(1060 * MIN))
+    assert met(replace(made, marks=(serving, late))) is None
+    earlier = Mark(Stage.SERVED, round(700 * MIN), round(700 * MIN))  # of a portion, before it
+    assert met(replace(made, marks=(earlier, late))) is None
