@@ -276,3 +276,14 @@ def test_a_probe_that_is_pulled_out_and_falls_below_a_limit_rings_nothing_of_the
         kitchen.wait(1)
         kitchen.bad(Quality.OPEN)
     assert kitchen.alerts("hot-hold-low") == []
+
+
+def test_silence_of_a_probe_that_began_slowly_is_told_by_how_often_it_came_since() -> None:
+    kitchen = Kitchen()
+    kitchen.read(169.3)
+    kitchen.wait(92)
+    kitchen.hold(169.3, 91)  # three times the interval of the beginning would be minutes
+    heard_s = 92 + 91
+    kitchen.wait(60)
+    raised = [at for at, state in kitchen.alerts("channel-stale") if state == "unacknowledged"]
+    assert raised == [heard_s + 16]

@@ -17,6 +17,8 @@ from pitlogger.engine.state import GAPS_KEPT
 from pitlogger.engine.timers import Timers
 from pitlogger.model.book import Book
 
+SOMETIME_MS = 1 << 62  # of a timer that is not set
+
 
 class Hearing:
     """Tells silence with the annunciator; armed anew whenever the engine is made."""
@@ -41,7 +43,8 @@ class Hearing:
             state.stale = False
             if lane.stale_key is not None:
                 self._alerts.condition(lane.stale_key, t_ms, False)
-        if state.id not in self._armed:
+        # Where the median interval grew shorter, so did the limit that the timer was set by.
+        if self._armed.get(state.id, SOMETIME_MS) > t_ms + STALE_LEAST_MS + 1:
             self.arm(lane)
         return gap_ms
 
