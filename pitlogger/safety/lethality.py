@@ -61,6 +61,7 @@ class LethalityClock:
         once_since_ms: Since when each reading reached the first row that asks no time.
         once_how: What shows that it was reached, empty while nothing does.
         once_sure_ms: When it was shown at once; a lower reading right after takes that back.
+        has_hole: All cores were not heard together for too long: it may have been met unseen.
     """
 
     rows_mc: list[int]
@@ -76,6 +77,8 @@ class LethalityClock:
     met_ms: int | None = None
     last_ms: int | None = None
     last_mc: int = 0
+    whole_ms: int | None = None
+    has_hole: bool = False
 
     def __post_init__(self) -> None:
         if not self.spent_ms:
@@ -93,6 +96,8 @@ class LethalityClock:
         if not whole:
             self.last_ms = self.once_since_ms = None
             return
+        self.has_hole |= self.whole_ms is not None and t_ms - self.whole_ms > self.max_gap_ms
+        self.whole_ms = t_ms
         for row in range(bisect_right(self.rows_mc, core_mc)):
             self.reached[row] = True
         self._once(t_ms, core_mc, sure)

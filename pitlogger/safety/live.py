@@ -114,8 +114,9 @@ class PieceClocks:
             if t_ms > self.by_time.known_ms:
                 return  # time is the limit: what is read counts for no other
         if stage in ON_PIT:
+            is_back = self.lethality.last_ms is None
             self._heat(t_ms, low_mc, whole, sure)
-            self._fall(t_ms, low_mc, high_mc, by_hand, whole)
+            self._fall(t_ms, low_mc, high_mc, by_hand, whole, is_back)
             return
         if stage in HOT_OFF_PIT:
             self.lethality.update(t_ms, low_mc, sure, whole)
@@ -145,14 +146,17 @@ class PieceClocks:
         if self.lethality.met_ms is None:
             self.come_up.update(t_ms, low_mc)
 
-    def _fall(self, t_ms: int, low_mc: int, high_mc: int, by_hand: bool, whole: bool) -> None:
+    def _fall(
+        self, t_ms: int, low_mc: int, high_mc: int, by_hand: bool, whole: bool, is_back: bool
+    ) -> None:
         """Follow cooked meat that nobody marked as off the pit: its temperature decides.
 
-        While a core is silent it cannot be shown that it is cooked, so what fell is as if it were.
+        Where a core was silent it cannot be shown that it is not cooked: what falls is as if it
+        were. A colder core that is back is no fall.
         """
         hot_mc = self.hold.limit_mc - ROUNDING_MC
         if self.lethality.met_ms is None:
-            if whole:
+            if whole and (is_back or not self.lethality.has_hole):
                 self.is_hot = False
                 return
             if hot_mc - PERHAPS_COOKED_MC <= low_mc < hot_mc:

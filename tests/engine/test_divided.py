@@ -71,3 +71,15 @@ def test_raw_parts_of_raw_meat_have_no_past() -> None:
     ramp(kitchen, 60, 110, 1, CORE)
     ramp(kitchen, 110, 100, 0.3, CORE)
     assert "hot-hold-low/flat" not in open_alerts(kitchen)
+
+
+def test_meat_that_may_have_been_cooked_while_its_probe_was_silent_rings_when_it_falls() -> None:
+    kitchen = Kitchen()
+    kitchen.stage(Stage.SMOKING)
+    ramp(kitchen, 60, 131, 3, CORE)
+    kitchen.t_ms += 5_400_000
+    kitchen.wait(1)
+    ramp(kitchen, 138, 137, 0.1, CORE)
+    assert kitchen.engine.state.clocks["brisket-1"].lethality.met_ms is None
+    ramp(kitchen, 137, 120, 0.5, CORE)
+    assert open_alerts(kitchen)["hot-hold-low/brisket-1"] == "unacknowledged"
