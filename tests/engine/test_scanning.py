@@ -228,7 +228,10 @@ def test_a_box_of_two_pieces_bills_neither_twice(hands: Hands) -> None:
     for piece in ("a", "b"):
         hands.scan(BOX)
         found = hands.scan(PieceTag(piece).text)
-    assert [type(one) for one in found] == [Received, Noted]
+    received, note = found
+    assert isinstance(received, Received)
+    assert isinstance(note, Noted)
+    assert "a and b came in one box of 7.210 kg" in note.text
     assert hands.kitchen.engine.book.pieces["b"].net_mg("label") is None
 
 

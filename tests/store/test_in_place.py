@@ -12,6 +12,7 @@ import pytest
 from pitlogger.store import Store
 from pitlogger.store.connection import connect_reader
 from pitlogger.store.entry_copies import copies_of
+from pitlogger.store.preparing import prepare
 from tests.store.conftest import WAIT_S, entry, reading
 
 
@@ -78,3 +79,35 @@ def test_a_folder_that_is_gone_is_told_and_all_written_once_it_is_back(
     waiting.result(WAIT_S)
     with store.reader() as reader:
         assert reader.last_seq("run-1") == 2
+
+
+def test_of_many_entries_put_back_some_are_named_and_the_others_counted(
+    opened: Callable[..., Store],
+) -> None:
+    store = opened()
+    store.append([entry(seq) for seq in range(1, 10)]).result(WAIT_S)
+    store.close()
+    with closing(sqlite3.connect(store.path)) as file, file:
+        file.execute("DELETE FROM journal")
+    said = [words for words in prepare(store.path, store.path.parent).said if "missing" in words]
+    assert len(said) == 1
+    assert said[0].count(",") == 5  # six are named
+    assert said[0].endswith(" and 3 more")
+
+
+def test_a_run_after_a_damaged_record_has_a_number_that_none_before_had(
+    opened: Callable[..., Store],
+) -> None:
+    for run in ("run-1", "run-2", "run-3"):
+        store = opened(run)
+        store.append([entry(1, run=run)]).result(WAIT_S)
+        store.close()
+    with closing(connect_reader(store.path)) as file:
+        (last,) = file.execute("SELECT max(id) FROM run").fetchone()
+    with store.path.open("r+b") as file:
+        file.write(b"no header of a database" + bytes(77))
+        file.seek(100)
+        file.write(bytes(400))  # nor the table of tables
+    found = prepare(store.path, store.path.parent)
+    assert found.aside is not None
+    assert found.number == last + 1
