@@ -159,3 +159,13 @@ def test_reheating_counts_from_the_cold_only_where_it_was_plainly_warm(
     core = line((0, 38), (60, 38), (90, warm_f), (150, warm_f), (240, 150))
     piece = history(core, stages=((0.0, "chilled"), (150.0, "reheating")))
     assert at(piece)["reheat-late"].is_true is is_late
+
+
+def test_a_fall_that_not_all_probes_showed_begins_the_cooling_and_ends_no_step() -> None:
+    clocks = clocks_for(Piece("b", "brisket-flat"), RETAIL)
+    for t_ms, value_mc in line((0, 150), (10, 135), (60, 60), (70, 55)):
+        if t_ms == 5 * MIN:
+            clocks.enter(Stage.COOLING, t_ms, RETAIL)
+        clocks.update(t_ms, value_mc, value_mc, whole=t_ms <= 5 * MIN)
+    found = told(clocks, 70)["cooling-stage-1-late"]
+    assert found.remaining_s == pytest.approx(60 * 60, abs=120)
