@@ -45,7 +45,6 @@ def weigh(daemon: Node, shown: Shown, piece: str = "") -> dict[str, Any]:
         "by_products": _choices(ByProduct),
         "added": _choices(AddedMass),
         "mass_unit": "lb" if shown.units.mass == "lb-oz" else shown.units.mass,
-        "temperature_unit": shown.units.temperature,
     }
 
 
