@@ -13,7 +13,7 @@ from typing import Any
 from pitlogger.model.quantities import show_share
 
 _WIDTH, _HEIGHT = 640, 320
-_LEFT, _RIGHT, _TOP, _BOTTOM = 60, 20, 52, 56
+_LEFT, _RIGHT, _TOP, _BOTTOM = 76, 20, 52, 56
 _OPEN = (
     f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_WIDTH} {_HEIGHT}" role="img" '
     'aria-labelledby="t d" font-family="sans-serif" font-size="13" fill="currentColor">'
