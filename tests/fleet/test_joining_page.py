@@ -7,6 +7,7 @@ import html
 import json
 import re
 from collections.abc import AsyncIterator
+from contextlib import closing
 from pathlib import Path
 
 import httpx
@@ -86,9 +87,8 @@ async def test_two_taps_join_once_by_the_line_of_the_page(
     assert again.status_code == 409
     assert "used once" in again.text
     assert "pitlogger hub" not in again.text, "a command on a page"
-    said = [
-        row[0] for row in SqliteDatabase(tmp_path / "hub" / "hub.db").ask("SELECT did FROM audit")
-    ]
+    with closing(SqliteDatabase(tmp_path / "hub" / "hub.db")) as audit:
+        said = [row[0] for row in audit.ask("SELECT did FROM audit")]
     assert any("made a code" in did for did in said)
 
 
