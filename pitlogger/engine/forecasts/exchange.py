@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
 
 from pitlogger.engine.inputs import ForecastMemory, ForecastRequest, ForecastResult
@@ -16,7 +15,6 @@ from pitlogger.model.readings import Site
 
 FULL_EVERY_S = 1800.0
 LEAST_SCORED_C = 65.0  # a piece that was taken off colder teaches nothing of a finish
-Forecast = Callable[[Request], Answer]
 
 
 def question(engine: Engine, asked: ForecastRequest) -> Request:
