@@ -332,7 +332,9 @@ def _earned(
     profit = made.income - costs.total
     levels = [profit - coin(_short_cost(source, bought, level)) for level in ("low", "high")]
     food = costs.meat + costs.food
-    sold = made.subtotal - made.discount
+    carried = sum((coin(one.count * one.price) for one in source.charge), Decimal(0))
+    kept = 1 - made.discount / made.subtotal if made.subtotal else Decimal(0)
+    sold = (made.subtotal - carried) * kept  # delivery and hire are no food
     fixed = costs.labour + costs.fuel + costs.other
     people = Decimal(max(1, source.job.guests + source.job.children))
     variable = (food + costs.disposables + costs.card_fee) / people

@@ -76,7 +76,7 @@ class JobDish:
     """What is bought for a dish; masses in grams.
 
     ``pieces`` keep the risk; ``order_more`` of them are not delivered yet. ``billed_g`` is what the
-    butcher bills, after cases and rounding.
+    butcher bills, after cases and rounding. ``work_h`` is trimming and carving.
     """
 
     cut: str
@@ -97,6 +97,7 @@ class JobDish:
     low_g: float
     high_g: float
     cost_per_served_kg: Decimal
+    work_h: float
     options: tuple[Enough, ...]
     by_money: ByMoney | None
     other_ways: tuple[OtherWay, ...]

@@ -24,6 +24,8 @@ from pitlogger.yields.purchase.joint import none_short
 from pitlogger.yields.purchase.masses import Enough
 
 PAID_RISK_PCT, PARTY_RISK_PCT = 1.0, 5.0
+# Written masses are kept to the milligram: 12 lb is a little more than twelve times 1 lb.
+_WRITTEN_G = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,9 +146,9 @@ def billed(meat: MeatTable, mass_g: float, price: Decimal) -> tuple[float, Decim
     """Return what the butcher bills: the mass after rounding up, and money after price breaks."""
     if meat.round_to:
         step_g = meat.round_to / 1000
-        mass_g = -(-mass_g // step_g) * step_g
+        mass_g = -((_WRITTEN_G - mass_g) // step_g) * step_g
     mass_g = max(mass_g, meat.at_least / 1000)
-    reached = [one for one in meat.breaks if one.from_mass / 1000 <= mass_g + 1e-6]
+    reached = [one for one in meat.breaks if one.from_mass / 1000 <= mass_g + _WRITTEN_G]
     best = max(reached, key=lambda one: one.from_mass, default=None)
     return mass_g, Decimal(repr(mass_g)) * (price if best is None else best.price)
 
@@ -184,6 +186,7 @@ def _bought(
         round(mass_g * dish.basis.p10, 3),
         round(mass_g * dish.basis.p90, 3),
         rounded(money / served_g * 1000, currency),
+        _work_h(pieces, kitchen),
         dish.options,
         _by_money(source.shortage, meat, dish, price, currency),
         tuple(
@@ -242,7 +245,7 @@ def _other(
     kitchen: KitchenTimes,
     currency: str,
 ) -> OtherWay:
-    """Return the same dish from another cut; work is trimming and carving of each piece."""
+    """Return the same dish from another cut."""
     share = float(meat.share_pct) / 100
     portion_g = (asked.portion or Portion()).mass_g * share
     alone = replace(
@@ -252,7 +255,6 @@ def _other(
         leave_g=asked.leave_g * share,
     )
     (dish,) = plan(alone, past).dishes
-    work_h = (kitchen.trim_ms + kitchen.carve_ms) / 3_600_000
     if dish.recommended is None or dish.purchase_g is None:
         return OtherWay(cut, None, None, None, dish.options[-1].p_enough, None, 0.0)
     money = Decimal(repr(dish.purchase_g)) * price
@@ -264,5 +266,9 @@ def _other(
         rounded(money, currency),
         chosen.p_enough,
         rounded(money / Decimal(repr(chosen.expected_g)) * 1000, currency),
-        round(dish.recommended * work_h, 2),
+        _work_h(dish.recommended, kitchen),
     )
+
+
+def _work_h(pieces: int, kitchen: KitchenTimes) -> float:
+    return round(pieces * (kitchen.trim_ms + kitchen.carve_ms) / 3_600_000, 2)

@@ -36,8 +36,8 @@ def result(
     raw_g, served_g = _weighed(source, past)
     if actual.served is not None:
         served_g = actual.served / 1000
-    income = made.income if actual.income is None else actual.income
-    spent = actual.meat_cost + actual.other_cost + costs.labour
+    income = made.income if actual.income is None else coin(actual.income)
+    spent = coin(actual.meat_cost) + coin(actual.other_cost) + costs.labour
     left_g = _left_g(source, past) if actual.left is None else actual.left / 1000
     eaten_g = None
     if served_g is not None and left_g is not None and actual.guests:
@@ -46,9 +46,9 @@ def result(
     why += _of_meat(bought, actual, raw_g, served_g, left_g, eaten_g, coin)
     return Result(
         actual.guests,
-        coin(income),
-        coin(spent),
-        coin(income - spent),
+        income,
+        spent,
+        income - spent,
         earned.middle,
         tuple(why),
         None if eaten_g is None else round(eaten_g, 1),
@@ -96,7 +96,7 @@ def _why(
     """Return the parts of the difference; they add up to it exactly."""
     planned_g = Decimal(repr(sum(dish.billed_g for dish in bought.dishes)))
     planned_price = costs.meat / planned_g
-    parts = [Why("guests and price: income", coin(income) - earned.income)]
+    parts = [Why("guests and price: income", income - earned.income)]
     if raw_g is None:
         parts.append(Why("meat bought: price and quantity", costs.meat - coin(actual.meat_cost)))
     else:

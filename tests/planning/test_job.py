@@ -174,11 +174,13 @@ def test_by_money_stands_beside_the_risk() -> None:
 
 def test_another_cut_stands_side_by_side() -> None:
     text = JOB + 'or_else = [{cut = "brisket-flat", price = "7.49/lb"}]\n'
-    (way,) = answered(text).dishes[0].other_ways
+    own = answered(text).dishes[0]
+    (way,) = own.other_ways
     assert way.pieces > 0
     assert way.meat > 0
     assert way.cost_per_served_kg > 0
-    assert way.work_h > 0
+    assert way.work_h / way.pieces == pytest.approx(own.work_h / own.pieces, abs=0.01)
+    assert own.work_h > 0
     assert way.p_enough >= 0.95
 
 
@@ -388,3 +390,18 @@ def test_a_card_lists_what_was_cut_off_also_where_nobody_pays_for_it() -> None:
     question = CardQuestion(masses, Decimal("0.009"), {"trim-lean": Decimal("0.004")})
     parts = {part.part: part.value for part in price_card(question).card.parts}
     assert parts == {"trim-fat": 0, "trim-lean": Decimal("1.2")}
+
+
+def test_what_is_a_whole_step_already_is_not_rounded_up() -> None:
+    text = JOB + 'piece_from = "12 lb"\npiece_to = "12 lb"\nround_to = "1 lb"\n'
+    dish = answered(text).dishes[0]
+    assert dish.billed_g == pytest.approx(12 * LB * dish.pieces, abs=1)
+
+
+def test_delivery_is_no_food_in_the_food_cost() -> None:
+    plain, delivered = (
+        answered(JOB + more).earned
+        for more in ("", '[[charge]]\nwhat = "delivery"\ncount = 1\nprice = 500\n')
+    )
+    assert delivered.income - plain.income >= 500
+    assert delivered.food_cost_pct == plain.food_cost_pct

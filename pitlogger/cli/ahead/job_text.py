@@ -91,9 +91,9 @@ def _other_ways(document: dict[str, Any]) -> str:
             f"{way['work_h']:g} h",
         ]
         for dish in document["dishes"]
-        for way in dish["other_ways"]
+        for way in ((dish, *dish["other_ways"]) if dish["other_ways"] else ())
     ]
-    return table(rows, ["instead", "pieces", "raw", "meat", "enough", "served", "work"])
+    return table(rows, ["side by side", "pieces", "raw", "meat", "enough", "served", "work"])
 
 
 def _bill(document: dict[str, Any]) -> str:

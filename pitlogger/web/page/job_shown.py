@@ -9,7 +9,7 @@ from typing import Any
 
 from pitlogger.formats.money import per_unit, rounded
 from pitlogger.model.cooks import together
-from pitlogger.planning.job_answer import JobAnswer, JobDish, OnTheWay
+from pitlogger.planning.job_answer import JobAnswer, JobDish, OnTheWay, OtherWay
 from pitlogger.views import words
 from pitlogger.views.entries import both
 from pitlogger.views.language import date, day, tr
@@ -77,6 +77,7 @@ def _dish(dish: JobDish, answer: JobAnswer, shown: Shown) -> dict[str, Any]:
     unit = "lb" if shown.mass_scale()[0] == "lb" else "kg"
     near = [o for o in dish.options if abs(o.pieces - dish.pieces) <= 3]
     by_pieces = {one.pieces: one for one in dish.by_money.curve} if dish.by_money else {}
+    sides: tuple[JobDish | OtherWay, ...] = (dish, *dish.other_ways) if dish.other_ways else ()
     return {
         "name": dish.name,
         "pieces": dish.pieces,
@@ -105,7 +106,7 @@ def _dish(dish: JobDish, answer: JobAnswer, shown: Shown) -> dict[str, Any]:
                 "served": f"{_per_unit(one.cost_per_served_kg, unit, answer)}/{unit}",
                 "work": f"{one.work_h:g} h",
             }
-            for one in dish.other_ways
+            for one in sides
             if one.meat is not None and one.cost_per_served_kg is not None
         ],
     }

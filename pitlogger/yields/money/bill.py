@@ -102,7 +102,6 @@ def bill(
     discount = min(discount, subtotal)
     net = subtotal - discount
     service = coin(net * terms.service_pct / _HUNDRED)
-    free = sum((a for a, one in zip(amounts, listed, strict=True) if not one.taxable), Decimal(0))
     kept = net / subtotal if subtotal else Decimal(1)
     # What the minimum adds is food; a discount is taken off every line alike.
     taxed = [a * kept for a, one in zip(amounts, listed, strict=True) if one.taxable]
@@ -110,9 +109,9 @@ def bill(
     if terms.service_taxable:
         taxed.append(service)
     rate = Decimal(0) if terms.exemption else terms.tax_pct / _HUNDRED
-    by_line = terms.tax_rounding == "line"
-    tax = sum((coin(a * rate) if by_line else a * rate for a in taxed), Decimal(0))
-    tax = coin(tax)
+    taxable = coin(sum(taxed, Decimal(0)))
+    bases = taxed if terms.tax_rounding == "line" else [taxable]  # as it stands on paper
+    tax = sum((coin(base * rate) for base in bases), Decimal(0))
     total = net + service + tax
     paid = coin(sum((payment.amount for payment in payments), Decimal(0)))
     return Bill(
@@ -120,7 +119,7 @@ def bill(
         subtotal,
         discount,
         service,
-        coin(net - free * kept + (service if terms.service_taxable else 0)),
+        taxable,
         tax,
         total,
         coin(net * terms.gratuity_pct / _HUNDRED),
