@@ -51,11 +51,14 @@ def _version(value: Any) -> Any:
     return value
 
 
-PricePerGram = Annotated[Decimal, BeforeValidator(_price)]
-Money = Annotated[Decimal, Field(ge=0)]
+# Beyond these no sum stands exactly in the 28 digits of a Decimal: money, and 1000 t.
+MOST_MONEY, MOST_MG = 10**11, 10**12
+PricePerGram = Annotated[Decimal, BeforeValidator(_price), Field(le=MOST_MONEY)]
+Money = Annotated[Decimal, Field(ge=0, le=MOST_MONEY)]
 Percent = Annotated[Decimal, Field(ge=0, le=100)]
 Guests = Annotated[int, Field(ge=0, le=100_000)]
-Positive = Annotated[Mass, Field(gt=0)]
+Positive = Annotated[Mass, Field(gt=0, le=MOST_MG)]
+MassFromZero = Annotated[Mass, Field(ge=0, le=MOST_MG)]
 
 
 # The nine of the United States, as ``reports/allergens.py`` names them with their sources.
@@ -79,8 +82,8 @@ class JobTable(_Table):
     service: ServiceKind = "buffet"
     sides: Annotated[int, Field(ge=0, le=50)] | None = None
     portion: Positive | None = None
-    portion_sd: Annotated[Mass, Field(ge=0)] | None = None
-    leave: Annotated[Mass, Field(ge=0)] = 0
+    portion_sd: MassFromZero | None = None
+    leave: MassFromZero = 0
     paid: bool = False
     risk_pct: Annotated[float, Field(gt=0, le=99)] | None = None
     price_per_guest: Money | None = None
@@ -111,8 +114,8 @@ class SittingTable(_Table):
     at: When
     place: str = ""
     guests: Guests | None = None
-    drive_min: Annotated[float, Field(ge=0)] = 0.0
-    setup_min: Annotated[float, Field(ge=0)] = 0.0
+    drive_min: Annotated[float, Field(ge=0, le=10_080)] = 0.0
+    setup_min: Annotated[float, Field(ge=0, le=10_080)] = 0.0
 
 
 class BreakTable(_Table):
@@ -137,7 +140,7 @@ class MeatTable(_Table):
     piece_to: Positive | None = None
     case_pieces: Annotated[int, Field(ge=1, le=1000)] = 1
     case_mass: Positive | None = None
-    at_least: Annotated[Mass, Field(ge=0)] = 0
+    at_least: MassFromZero = 0
     round_to: Positive | None = None
     breaks: tuple[BreakTable, ...] = ()
     arrived: tuple[Positive, ...] = ()
@@ -166,7 +169,7 @@ class FixedTable(_Table):
 class ChargeTable(_Table):
     what: str
     price: Money
-    count: Annotated[Decimal, Field(gt=0)] = Decimal(1)
+    count: Annotated[Decimal, Field(gt=0, le=1_000_000)] = Decimal(1)
     taxable: bool = True
 
 
@@ -188,8 +191,8 @@ class TierTable(_Table):
 
 class FuelTable(_Table):
     price: PricePerGram
-    mass: Mass | None = None
-    mass_per_h: Mass | None = None
+    mass: MassFromZero | None = None
+    mass_per_h: MassFromZero | None = None
 
 
 class LabourTable(_Table):
@@ -204,7 +207,7 @@ class LabourTable(_Table):
 
 class CreditTable(_Table):
     what: str
-    mass: Mass
+    mass: MassFromZero
     price: PricePerGram
     is_leftover: bool = False
     cooling_met: bool = False
@@ -218,7 +221,7 @@ class ShortageTable(_Table):
 
 class PaymentTable(_Table):
     on: date
-    amount: Decimal
+    amount: Annotated[Decimal, Field(ge=-MOST_MONEY, le=MOST_MONEY)]
     method: str = ""
 
 
@@ -227,8 +230,8 @@ class ActualTable(_Table):
     income: Money | None = None
     meat_cost: Money
     other_cost: Money = Decimal(0)
-    served: Mass | None = None
-    left: Mass | None = None
+    served: MassFromZero | None = None
+    left: MassFromZero | None = None
 
 
 class JobFile(_Table):
@@ -248,7 +251,9 @@ class JobFile(_Table):
     credit: tuple[CreditTable, ...] = ()
     shortage: ShortageTable | None = None
     payment: tuple[PaymentTable, ...] = ()
-    pits: dict[str, Annotated[float, Field(gt=0)]] = Field(default_factory=dict)
+    pits: dict[str, Annotated[float, Field(gt=0, allow_inf_nan=False)]] = Field(
+        default_factory=dict
+    )
     actual: ActualTable | None = None
 
     @model_validator(mode="after")

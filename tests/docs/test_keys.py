@@ -76,6 +76,7 @@ def table(name: str, model: type[BaseModel], many: bool) -> Iterator[str]:
 WORDS = {
     "str": "text", "int": "whole number", "float": "number", "bool": "true or false",
     "Decimal": "amount",
+    "MassFromZero": "mass",
     "Positive": "number above zero",
     "CoreTarget": "temperature of a core",
     "Mass": "mass", "TemperatureStep": "step of temperature", "Moment": "moment",
