@@ -89,7 +89,7 @@ def _sums(content: dict[str, Any], kind: str) -> Iterator[tuple[str, str]]:
     if Decimal(sums["subtotal"]) > listed:
         yield "Minimum order", money("subtotal")
     if Decimal(sums["discount"]):
-        yield "Discount", f"-{Decimal(sums['discount']) * sign:,}"
+        yield "Discount", f"{-sign * Decimal(sums['discount']):,}"
     if Decimal(sums["service"]):
         yield f"Service charge {content['service_pct']} %", money("service")
     if content["tax_exemption"]:
@@ -97,14 +97,15 @@ def _sums(content: dict[str, Any], kind: str) -> Iterator[tuple[str, str]]:
     elif Decimal(sums["tax"]):
         yield f"Tax {content['tax_pct']} % on {money('taxable')}", money("tax")
     yield "Total", money("total")
-    if kind == "quote" and Decimal(sums["deposit"]):
+    is_unpaid = kind == "quote" and not content["paid_before"]
+    if is_unpaid and Decimal(sums["deposit"]):
         yield f"Deposit {content['deposit_pct']} %, due on booking", money("deposit")
-    if kind == "quote":
+    if is_unpaid:
         rest = Decimal(sums["total"]) - Decimal(sums["deposit"])
         yield f"Balance{_due(content)}", f"{rest:,}"
-    if kind == "invoice":
+    elif kind != "credit-note":
         yield "Paid", f"{-Decimal(sums['paid']):,}"
-        yield "Balance due", money("balance")
+        yield f"Balance due{_due(content) if kind == 'quote' else ''}", money("balance")
     if Decimal(sums["gratuity_proposed"]) and kind != "credit-note":
         yield f"Gratuity, if you wish ({content['gratuity_pct']} %)", money("gratuity_proposed")
 
