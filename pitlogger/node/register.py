@@ -6,6 +6,7 @@ once wait for each other, so numbers have no gap and no double.
 
 from __future__ import annotations
 
+import errno
 import fcntl
 import json
 import os
@@ -49,12 +50,18 @@ def _paper(path: Path, number: int, line: str) -> Paper:
 def add(path: Path, make: Callable[[Sequence[Paper]], Sequence[Paper]]) -> list[Paper]:
     """Issue what ``make`` returns for the papers so far; return it once it is on disk."""
     try:
-        with path.open("a+", encoding="utf-8") as held:
+        with path.open("ab", buffering=0) as held:
             fcntl.flock(held, fcntl.LOCK_EX)
             made = list(make(read_register(path)))
-            held.writelines(json.dumps(asdict(one), ensure_ascii=False) + "\n" for one in made)
-            held.flush()
-            os.fsync(held.fileno())
+            lines = [json.dumps(asdict(one), ensure_ascii=False) + "\n" for one in made]
+            text, before = "".join(lines).encode(), held.seek(0, os.SEEK_END)
+            try:
+                if held.write(text) < len(text):
+                    raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+                os.fsync(held.fileno())
+            except OSError:
+                held.truncate(before)  # a torn line would put the whole register in doubt
+                raise
     except OSError as fault:
         raise RefusedError(
             f"{path}: cannot be written ({fault.strerror}); nothing issued"
