@@ -241,7 +241,9 @@ def lethality(history: PieceHistory, points: list[Point], policy: Policy) -> Let
     source = f"{table.source}; {policy.cite(table_choice(history, policy))}"
     span = cooked_span(history)
     if span is None:
-        return Lethality(Verdict(False, None, source, _not_cooked(history)), table.id)
+        parents = ", ".join(history.parents)
+        where = f"cooked as {parents}: judged there, not here" if parents else "not on the pit yet"
+        return Lethality(Verdict(False, None, source, where), table.id)
     excused = shown_by_themselves(history, table, policy)
     if excused:
         points = curve(history, policy.max_gap.ms, policy.settle.ms, excused)
@@ -395,9 +397,3 @@ def _row_words(row: HoldRow, had_s: float) -> str:
         return f"{row.temp_f:g} F, reached for an instant"
     asked = show_duration(row.seconds * 1000)
     return f"{row.temp_f:g} F, {show_duration(had_s * 1000)} of {asked}"
-
-
-def _not_cooked(history: PieceHistory) -> str:
-    if history.parents:
-        return f"cooked as {', '.join(history.parents)}: judged there, not here"
-    return "not on the pit yet"

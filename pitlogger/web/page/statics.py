@@ -24,6 +24,7 @@ TYPES = {
 _BLANK = re.compile(r"\n{2,}")
 _INDENT = re.compile(r"^[ \t]+", re.MULTILINE)
 _COMMENT = re.compile(r"^[ \t]*(?:/\*.*?\*/|//[^\n]*)[ \t]*\n?", re.MULTILINE | re.DOTALL)
+_TRAILING = re.compile(r"(?<=[;{}]) // [^\"'`\n]*$", re.MULTILINE)
 _AROUND = re.compile(r"\s*([{};])\s*|(:)\s+")
 _CAST = re.compile(r"/\*\* @(?:type|param) [^*]*\*/ ")
 _IMPORT = re.compile(r'^import \{ ([^}]+) \} from "\./([\w-]+)\.mjs";$', re.MULTILINE)
@@ -144,6 +145,7 @@ def _enclosed(text: str) -> str:
 
 
 def lean(text: str) -> str:
-    """Return one of our scripts or style sheets without the comments that stand on lines of
-    their own, types, and indents: a phone on a slow network need not read them."""
-    return _BLANK.sub("\n", _INDENT.sub("", _CAST.sub("", _COMMENT.sub("", text))))
+    """Return one of our scripts or style sheets without comments, types, and indents: a phone on
+    a slow network need not read them."""
+    text = _TRAILING.sub("", _CAST.sub("", _COMMENT.sub("", text)))
+    return _BLANK.sub("\n", _INDENT.sub("", text))

@@ -40,12 +40,13 @@ export function holdTaps(down, but) {
   held = { until: performance.now() + MOVED_MS, down, but };
 }
 
-/** @param {Event} event */
+/** @param {any} event */
 function isHeld(event) {
-  const left = held.until - performance.now();
-  if (left < 0 || !(event instanceof MouseEvent) || !event.detail || !(event.target instanceof Element) || !event.target.closest("main")) return false;
-  const now = event.target.closest(CONTROL), y = event.clientY + held.down, was = document.elementFromPoint(event.clientX, y);
-  if (!now || now === held.but || (was && (now === was.closest(CONTROL) || !was.closest("main")?.contains(was.closest(CONTROL))))) return false;
+  const left = held.until - performance.now(), now = event.detail && event.target.closest("main") && event.target.closest(CONTROL);
+  if (left < 0 || !now || now === held.but) return false;
+  const was = document.elementFromPoint(event.clientX, event.clientY + held.down);
+  const other = was ? was.closest("main") && was.closest(CONTROL) : document.body;
+  if (!other || other === now) return false;
   if (now.matches("button, a")) rest(now, left);
   return true;
 }
