@@ -337,11 +337,10 @@ def _earned(
     sold = (made.subtotal - carried) * kept  # delivery and hire are no food
     fixed = costs.labour + costs.fuel + costs.other
     people = Decimal(max(1, source.job.guests + source.job.children))
-    variable = (food + costs.disposables + costs.card_fee) / people
-    paid = made.income / people
+    margin = made.income - food - costs.disposables - costs.card_fee
     even = None
-    if paid > variable:
-        even = int((fixed / (paid - variable)).to_integral_value(ROUND_CEILING))
+    if margin > 0:
+        even = int((fixed * people / margin).to_integral_value(ROUND_CEILING))
 
     def pct(part: Decimal, whole: Decimal) -> Decimal | None:
         return round(part / whole * _HUNDRED, 2) if whole else None

@@ -25,6 +25,7 @@ from tests.planning.independent.drawn_jobs import as_text, drawn
 from tests.planning.independent.judged_jobs import judge
 
 JOBS = int(os.environ.get("PITLOGGER_JOBS", "40"))
+ONCE_WRONG = 2148  # one guest too many to break even
 HEAD = 'name = "w"\nguests = 10\nportion = "5 oz"\nprice_per_guest = 24\ntax_pct = 8.25\n'
 MEAT = '[[meat]]\ncut = "pork-butt"\nprice = "2/lb"\n'
 PAID = "[[payment]]\non = 2027-01-01\namount = 200\n"
@@ -32,7 +33,7 @@ PAID = "[[payment]]\non = 2027-01-01\namount = 200\n"
 
 def test_random_jobs_come_to_what_another_hand_reckons() -> None:
     refused: list[str] = []
-    for seed in range(1, 1 + JOBS):
+    for seed in (*range(1, 1 + JOBS), ONCE_WRONG):
         job = drawn(seed)
         try:
             answer = answer_job(parse_job(as_text(job))).document()
