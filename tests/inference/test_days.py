@@ -22,6 +22,7 @@ from pitlogger.engine.inputs import Command, Input
 from pitlogger.engine.state import EngineState
 from pitlogger.engine.step import Engine
 from pitlogger.formats.cook_file import parse_cook
+from pitlogger.model.alerts import ACTIVE
 from pitlogger.model.cooks import Channel
 from pitlogger.model.journal import CookStarted, Entry, StageSet, Weighed
 from pitlogger.model.quantities import Quantity
@@ -102,16 +103,20 @@ def replayed(folder: Path, readings: list[Reading], *days: Day) -> list[dict[str
 
 
 @pytest.mark.parametrize("seed", [20])
-def test_a_box_is_set_alone_live_and_in_replay(tmp_path: Path, seed: int) -> None:
+def test_a_box_is_asked_about_live_and_in_replay(tmp_path: Path, seed: int) -> None:
     day = Day("brisket-1", HELD)
     readings = lived(seed, day)
     live = Live(day).run([started(day), *readings])
-    assert live.stages("brisket-1") == ["smoking", "wrapped", "resting", "holding"]
-    assert all(near(one, day, 5) for one in live.taken["brisket-1"][:3])
-    assert near(live.taken["brisket-1"][3], day, 15)
+    assert live.stages("brisket-1") == ["smoking", "wrapped", "resting"]
+    assert all(near(one, day, 5) for one in live.taken["brisket-1"])
+    (box,) = live.engine.recognition.proposals["brisket-1"]
+    assert box.stage == "holding"
+    assert abs(box.at_ms - moment(day, "holding")) < 15 * MINUTE_MS
+    assert live.engine.state.watches["stage-likely/brisket-1"].state in ACTIVE
     rows = replayed(tmp_path, readings, day)
-    set_live = [(one.stage.value, rfc3339(one.at_ms)) for one in live.taken["brisket-1"]]
-    assert [(row["stage"], row["from"]) for row in rows] == set_live
+    known = [(one.stage.value, rfc3339(one.at_ms)) for one in live.taken["brisket-1"]]
+    known.append(("holding", rfc3339(box.at_ms)))
+    assert [(row["stage"], row["from"]) for row in rows] == known
     assert all(row["source"] == "inferred" and row["p"] >= 0.9 for row in rows)
 
 

@@ -6,6 +6,8 @@ person chose so (``Policy.stage_from``).
 
 from __future__ import annotations
 
+from itertools import takewhile
+
 from pitlogger.engine.annunciator import Annunciator
 from pitlogger.engine.compiled_channel import Lane
 from pitlogger.engine.state import ChannelState, EngineState
@@ -23,7 +25,7 @@ from pitlogger.rules.policies import RulePolicy
 MINUTE_MS = 60_000
 FRESH_MS = 3 * MINUTE_MS
 LID_WAIT_MS = 8 * MINUTE_MS
-TAKEN = frozenset({Stage.SMOKING, Stage.WRAPPED, Stage.RESTING, Stage.HOLDING})
+TAKEN = frozenset({Stage.SMOKING, Stage.WRAPPED, Stage.RESTING})
 _SIGNS = frozenset({"at-wrap", "off-pit", "rested", "out-of-hold", "carved", "sauced", "served"})
 
 
@@ -64,7 +66,7 @@ class Recognition:
             found = sight.proposals(t_ms, self.policy.stage_chance)
             if found:
                 self.proposals[piece] = found
-            self._ask(piece, None if self._is_taken(piece, found, book) else found, t_ms)
+            self._ask(piece, None if self._taken(piece, found, book) else found, t_ms)
 
     def told(self, book: Book, t_ms: int) -> None:
         """Stop asking about a piece whose stages somebody has set meanwhile."""
@@ -90,8 +92,8 @@ class Recognition:
             return []
         taken = []
         for piece, found in list(self.proposals.items()):
-            if self._is_taken(piece, found, book):
-                taken += [inferred(piece, one) for one in found]
+            if known := self._taken(piece, found, book):
+                taken += [inferred(piece, one) for one in known]
                 del self.proposals[piece]
         return taken
 
@@ -104,18 +106,23 @@ class Recognition:
             words = f"{piece}: looks {last.stage}, {show_chance(last.p)} likely"
         self.alerts.tell("stage-likely", piece, t_ms, bool(found), words, piece=piece)
 
-    def _is_taken(self, piece: str, found: list[StageProposal], book: Book) -> bool:
-        if self.policy.stage_from != "taken" or not found:
-            return False
+    def _taken(self, piece: str, found: list[StageProposal], book: Book) -> list[StageProposal]:
+        """Return what is set without asking: all up to the first that has to be asked about."""
+        if self.policy.stage_from != "taken":
+            return []
         held = book.pieces[piece]
         told = [one.weighed for one in held.weighings if not one.weighed.is_unconfirmed]
         carved = [one.at_ms for one in told if one.checkpoint == "carved"]  # a person's own word
-        return all(
-            (one.stage in TAKEN or (one.stage is Stage.CARVED and one.at_ms in carved))
-            and not is_return(held, one.stage)
-            and not self._is_held_back(piece, one.stage, book)
-            for one in found
-        )
+
+        def is_asked(one: StageProposal) -> bool:
+            is_told = one.stage is Stage.CARVED and one.at_ms in carved
+            return (
+                not (one.stage in TAKEN or is_told)
+                or is_return(held, one.stage)
+                or self._is_held_back(piece, one.stage, book)
+            )
+
+        return list(takewhile(lambda one: not is_asked(one), found))
 
     def _is_held_back(self, piece: str, stage: Stage, book: Book) -> bool:
         """Return whether setting a stage could end an alarm, or a clock that leads to one."""
