@@ -25,6 +25,7 @@ from pitlogger.devices.contract import (
     Sourced,
     Transport,
 )
+from pitlogger.devices.faults import Faults
 from pitlogger.devices.tasks import end, heed_cancelling
 from pitlogger.errors import (
     DecodeError,
@@ -137,7 +138,7 @@ class Runner:
         self._refused_in_a_row = 0
         self._refused_source: str | None = None
         self._has_been_read = False  # since it was opened
-        self._faults: dict[str, TransportError] = {}  # sources that cannot be read, others can
+        self._faults = Faults()
         self._is_silent = False  # nothing came, so only a word is a sign of life
 
     async def run(self) -> None:
@@ -191,7 +192,7 @@ class Runner:
             self._transport = transport
             self._refused_in_a_row, self._refused_source = 0, None
             self._has_been_read = False
-            self._faults.clear()
+            self._faults = Faults()
             decoder = self.device.driver.decoder(self.device.config)
             self._is_silent |= isinstance(transport, Listening)
             if not self._is_silent:
@@ -219,18 +220,17 @@ class Runner:
                     raise _silent(silence_s) from None
             if chunk is None:
                 return
-            if self._is_silent:
-                self._is_silent = False
-                self._tell(Link.UP, "it speaks", "")
             for tap in tuple(self.taps):
                 tap(chunk)
             if chunk.fault is not None:
                 self._take_fault(chunk, chunk.fault, decoder)
                 continue
+            if self._is_silent:
+                self._is_silent = False
+                self._tell(Link.UP, "it speaks", "")
             for outcome in decoder.feed(chunk):
                 self._take(chunk, outcome)
-            if chunk.source in self._faults:
-                del self._faults[chunk.source]
+            if self._faults.read(chunk.source, self._clock.monotonic_ms()):
                 self._tell_faults()
 
     def _take_fault(self, chunk: Chunk, fault: TransportError, decoder: Decoder) -> None:
@@ -239,15 +239,14 @@ class Runner:
             for found in decoder.missing(chunk.source):
                 self._emit(self.device.id, found)
         self.refused.append(Refused(self._clock.utc_ms(), chunk, fault.message, fault.remedy))
-        self._faults[chunk.source] = fault
+        self._faults.take(chunk.source, fault, self._clock.monotonic_ms())
         self._tell_faults()
 
     def _tell_faults(self) -> None:
         if self.standing.link is not Link.UP:
             return
-        what = "; ".join(fault.message for fault in self._faults.values())
-        remedy = next((fault.remedy for fault in self._faults.values()), "")
-        self._tell(Link.UP, f"connected, but {what}" if what else "connected", remedy)
+        what = self._faults.message
+        self._tell(Link.UP, f"connected, but {what}" if what else "connected", self._faults.remedy)
 
     @contextmanager
     def _watching(self, silence_s: float | None) -> Iterator[None]:

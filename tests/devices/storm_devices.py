@@ -141,7 +141,7 @@ class ModbusStorm(OnPort):
     def speak(self) -> None:
         if self.is_plugged and self.port.read():
             value = b"\x01\x03\x02" + struct.pack(">h", self.value)
-            reply = b"\x01\x83\x06" if self.refuses else value
+            reply = b"\x01\x83\x04" if self.refuses else value
             self.write(reply + crc16(reply).to_bytes(2, "little"))
 
 

@@ -10,8 +10,8 @@
 Example: ``05 04 04 42 f2 80 00 6a 0f`` with the map ``0:f32-be:1:Cel``: unit 5, function 4,
 four bytes, 0x42F28000 = 121.25 degC.
 
-Bytes after the CRC are accepted. A request heard as an echo is named as such. Exceptions: 1
-function, 2 address, 3 value, 4 device, 6 busy, 11 no answer behind a gateway.
+Bytes after the CRC are accepted. A request heard as an echo is named as such. Exceptions
+stand in ``refusals``.
 
 Source: Modbus application protocol and serial line specifications, from memory; frames
 agree with pymodbus 3.16.1.
@@ -19,7 +19,7 @@ agree with pymodbus 3.16.1.
 
 from __future__ import annotations
 
-from pitlogger.devices.contract import Chunk
+from pitlogger.devices.contract import Chunk, Measurement
 from pitlogger.devices.decoders import DecodeOptions, DecoderInfo
 from pitlogger.devices.framing import FrameDecoder, Outcome
 from pitlogger.errors import (
@@ -29,16 +29,10 @@ from pitlogger.errors import (
     ShortFrameError,
     UnknownFrameError,
 )
-from pitlogger_drivers.modbus.registers import MapEntry, parse_map, read
+from pitlogger.model.readings import Quality
+from pitlogger_drivers.modbus.refusals import refusal
+from pitlogger_drivers.modbus.registers import MapEntry, no_value, parse_map, read
 
-_EXCEPTIONS = {
-    1: "the function is not supported",
-    2: "the register address does not exist",
-    3: "the register count is not allowed",
-    4: "the device failed",
-    6: "the device is busy",
-    11: "no device answers behind the gateway",
-}
 _FUNCTIONS = (3, 4)
 
 
@@ -86,8 +80,9 @@ def registers_of(frame: bytes) -> bytes:
             remedy="Check baud rate and framing, and that no two devices have its address",
         )
     if function & 0x80:
-        meaning = _EXCEPTIONS.get(frame[2], "not in the list of exceptions")
-        raise DeviceRefusalError(f"exception {frame[2]} from unit {frame[0]}: {meaning}")
+        meaning, remedy = refusal(frame[2])
+        said = f"exception {frame[2]} from unit {frame[0]}: {meaning}"
+        raise DeviceRefusalError(said, remedy=remedy)
     if function not in _FUNCTIONS:
         raise UnknownFrameError(f"Modbus function {function} ({frame.hex()}): expected 3 or 4")
     if frame[2] == 0 or frame[2] % 2:
@@ -139,6 +134,10 @@ class RegistersDecoder:
     def feed(self, chunk: Chunk) -> tuple[Outcome, ...]:
         """Return what the registers hold; the bytes are those of the wire."""
         return read(chunk.data, self._entries)
+
+    def missing(self, source: str) -> tuple[Measurement, ...]:
+        """Return every value of the map as one that cannot be read now."""
+        return tuple(no_value(entry, Quality.FAULT) for entry in self._entries)
 
 
 def _build(options: DecodeOptions) -> FrameDecoder:

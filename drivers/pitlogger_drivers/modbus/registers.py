@@ -131,7 +131,7 @@ def _value(registers: bytes, entry: MapEntry) -> Outcome:
         )
     raw = layout.unpack(data)
     if raw in layout.sentinels or raw in entry.sentinels or not math.isfinite(raw):
-        return _no_value(entry)
+        return no_value(entry)
     if isinstance(raw, int):
         number = Decimal(raw)
     elif 0 < abs(raw) < _SMALLEST:
@@ -148,5 +148,6 @@ def _value(registers: bytes, entry: MapEntry) -> Outcome:
 _OTHER_ORDER = {"f32-be": "f32-le", "f32-le": "f32-be"}
 
 
-def _no_value(entry: MapEntry) -> Measurement:
-    return Measurement(entry.channel, QUANTITY_OF[entry.unit], None, entry.unit, Quality.OPEN)
+def no_value(entry: MapEntry, quality: Quality = Quality.OPEN) -> Measurement:
+    """Return an entry's measurement without a value."""
+    return Measurement(entry.channel, QUANTITY_OF[entry.unit], None, entry.unit, quality)

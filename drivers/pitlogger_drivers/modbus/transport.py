@@ -9,11 +9,14 @@ from typing import TYPE_CHECKING
 
 from pymodbus.client import AsyncModbusSerialClient, AsyncModbusTcpClient
 from pymodbus.exceptions import ModbusException
+from pymodbus.pdu import DecodePDU, ModbusPDU
 
 from pitlogger.devices.contract import Chunk
 from pitlogger.devices.transports.paths import path_appears
 from pitlogger.devices.transports.serial import FRAMINGS, SerialSettings, open_port
-from pitlogger.errors import SilentError, TransportError
+from pitlogger.errors import DecodeError, SilentError, TransportError
+from pitlogger_drivers.modbus.decode import registers_of
+from pitlogger_drivers.modbus.refusals import BUSY, LASTING, refusal
 
 if TYPE_CHECKING:
     from pitlogger_drivers.modbus.driver import ModbusConfig
@@ -22,7 +25,28 @@ log = logging.getLogger(__name__)
 logging.getLogger("pymodbus").setLevel(logging.CRITICAL)  # it logs what it also raises
 
 
-TRIES = 3  # questions without an answer before the unit counts as silent
+TRIES = 3  # questions without a usable answer before the unit counts as silent
+
+
+class Unreadable(ModbusPDU):
+    """In place of a reply that is none."""
+
+
+class Replies(DecodePDU):
+    """Reads replies to the two functions asked; what is broken becomes ``Unreadable``.
+
+    pymodbus would raise inside the event loop, which ends the connection with a traceback.
+    """
+
+    def __init__(self) -> None:
+        super().__init__(is_server=False)
+        self.pdu_table = {code: DecodePDU.pdu_table[code] for code in (3, 4)}
+
+    def decode(self, frame: bytes) -> ModbusPDU:
+        """Return the reply in a frame without address and check bytes."""
+        count = len(frame) - 2  # after the function and the count itself
+        is_whole = frame[0] & 0x80 or (count > 0 and count % 2 == 0 and frame[1] == count)
+        return (is_whole and super().decode(frame)) or Unreadable()
 
 
 class Heard:
@@ -56,6 +80,7 @@ class ModbusTransport:
 
     async def __aenter__(self) -> ModbusTransport:
         self._client = await (self._over_tcp() if self._config.host else self._over_serial())
+        self._client.ctx.framer.decoder = Replies()
         return self
 
     async def _over_tcp(self) -> AsyncModbusTcpClient:
@@ -113,22 +138,24 @@ class ModbusTransport:
         await path_appears(self._config.port)
 
     async def chunks(self) -> AsyncIterator[Chunk]:
-        """Yield the registers' bytes, high byte first.
+        """Yield the registers' bytes, high byte first; a fault where the unit gave none.
 
         Raises:
-            TransportError: The port went away, or the unit refused.
-            SilentError: The unit did not answer several times.
+            TransportError: The way to the unit went.
+            SilentError: The unit gave no usable answer several times, or never will.
         """
         loop = asyncio.get_running_loop()
-        silent = 0
+        failed = 0
         while True:
             began_s = loop.time()
-            raw = await self._ask()
-            silent = silent + 1 if raw is None else 0
-            if raw is not None:
-                yield Chunk("", raw)
-            elif silent >= TRIES:
-                raise self._unanswered(silent)
+            answer = await self._ask()
+            failed = 0 if isinstance(answer, bytes | BusyError) else failed + 1
+            if isinstance(answer, bytes):
+                yield Chunk("", answer)
+            elif failed >= TRIES:
+                raise answer or self._unanswered(failed)
+            elif answer is not None:
+                yield Chunk("", b"", answer)
             elif self._heard.is_echo and not self._has_echo and not self._config.host:
                 await self._take_echo_off()
             await asyncio.sleep(max(0.0, began_s + self._config.every_s - loop.time()))
@@ -139,47 +166,98 @@ class ModbusTransport:
         self._has_echo = True
         assert self._client is not None
         self._client.close()
-        self._client = await self._over_serial()
+        await self.__aenter__()
 
     def _unanswered(self, times: int) -> SilentError:
         given, heard = self._config, self._heard
-        if not heard.came and self._has_echo:
+        if heard.came:
+            return self._damaged(f" {times} times in a row")
+        silent = f"Modbus unit {given.unit} did not answer {times} times in a row"
+        if given.host:
             return SilentError(
-                f"Modbus unit {given.unit} did not answer {times} times in a row; the adapter "
-                "repeats what is sent, so the line to it works",
+                f"{silent}, though {given.way} takes the connection",
+                remedy="Check the unit number, that nothing else is connected to it (many take one "
+                "connection only), and behind a gateway the unit's own line and supply",
+            )
+        if self._has_echo:
+            return SilentError(
+                f"{silent}; the adapter repeats what is sent, so the line to it works",
                 remedy="Check the unit's address, baud rate and framing, its supply, and the two "
                 "wires' polarity",
             )
-        if heard.came:
-            return SilentError(
-                f"answers of Modbus unit {given.unit} came damaged {times} times in a row "
-                f"({heard.came[:16].hex()}: the CRC does not match)",
-                remedy="Check baud rate and framing, a resistor at each end of the line, its "
-                "length, and that one master alone asks",
-            )
         return SilentError(
-            f"Modbus unit {given.unit} did not answer {times} times in a row",
+            silent,
             remedy="Check its address, baud rate and framing, the two wires' polarity, "
             "and that one master alone asks",
         )
 
-    async def _ask(self) -> bytes | None:
-        """Return the registers' bytes, ``None`` where nothing came."""
+    def _damaged(self, times: str = "") -> SilentError:
+        given, came = self._config, self._heard.came
+        if given.host:
+            return SilentError(
+                f"what came from {given.way} is no answer of Modbus TCP ({came[:16].hex()})",
+                remedy="Check the port, and that what is there speaks Modbus TCP and not the "
+                "frames of a serial line",
+            )
+        try:
+            registers_of(came)
+            reason = "it answers something else"
+        except DecodeError as error:
+            reason = str(error)
+        return SilentError(
+            f"answers of Modbus unit {given.unit} came damaged{times} "
+            f"({came[:16].hex()}): {reason}",
+            remedy="Check baud rate and framing, a resistor at each end of the line, its "
+            "length, and that one master alone asks",
+        )
+
+    async def _ask(self) -> bytes | SilentError | None:
+        """Return the registers' bytes, what kept the unit from giving them, ``None`` for silence.
+
+        Raises:
+            TransportError: The way went, or the unit will never answer this.
+        """
         given, client = self._config, self._client
         assert client is not None
         if not client.connected:
-            raise TransportError(
-                f"{given.way} went away",
-                remedy="Check the plug; it is opened again when it is back",
-            )
+            raise self._gone()
         read = client.read_holding_registers if given.function == 3 else client.read_input_registers
         try:
             reply = await read(given.address, count=given.count, device_id=given.unit)
         except ModbusException:
             return None
         if reply.isError():
-            raise TransportError(
-                f"Modbus unit {given.unit} refused with exception {reply.exception_code}",
-                remedy="Check function, register address and count in its manual",
-            )
+            return self._refusal(reply.exception_code)
+        if len(reply.registers) != given.count:
+            return self._damaged()
         return b"".join(register.to_bytes(2, "big") for register in reply.registers)
+
+    def _refusal(self, code: int) -> SilentError:
+        """Return what an exception means.
+
+        Raises:
+            SilentError: The same again would be refused again.
+        """
+        meaning, remedy = refusal(code)
+        kind = BusyError if code in BUSY else SilentError
+        said = f"Modbus unit {self._config.unit} refused with exception {code}, {meaning}"
+        refused = kind(said, remedy=remedy)
+        if code in LASTING:
+            raise refused
+        return refused
+
+    def _gone(self) -> TransportError:
+        if self._config.host:
+            return TransportError(
+                f"{self._config.way} closed the connection",
+                remedy="It is connected again by itself. Where that lasts, end other programs "
+                "that are connected to it: many take one connection only",
+            )
+        return TransportError(
+            f"{self._config.way} went away",
+            remedy="Check the plug; it is opened again when it is back",
+        )
+
+
+class BusyError(SilentError):
+    """The unit works on something else, and answers in a moment."""
