@@ -20,14 +20,17 @@ class SourceDecoder:
     Args:
         kinds: What makes a decoder for each kind.
         gives: What a kind gives, for a source of it that cannot be read.
+        lacking: The quality of such a source.
     """
 
     def __init__(
         self,
         kinds: Mapping[str, Callable[[], Decoder]],
         gives: Mapping[str, Sequence[ChannelInfo]] | None = None,
+        lacking: Quality = Quality.FAULT,
     ) -> None:
         self._kinds = kinds
+        self._lacking = lacking
         self._gives = gives or {}
         self._decoders: dict[str, Decoder] = {}
 
@@ -36,7 +39,7 @@ class SourceDecoder:
         kind, _, label = source.partition("/")
         for one in self._gives.get(kind, ()):
             name = f"{one.name}/{label}" if label else one.name
-            yield Measurement(name, one.quantity, None, one.unit, Quality.FAULT)
+            yield Measurement(name, one.quantity, None, one.unit, self._lacking)
 
     def feed(self, chunk: Chunk) -> Iterable[Outcome]:
         """Return what a source's decoder makes of its bytes."""

@@ -25,16 +25,25 @@ class PolledTransport:
         present: Tells whether the sensor is there; may block for a moment.
         what: The sensor in words.
         tries: Failed reads in a row after which the sensor counts as gone.
+        instead: Tells what is there in its place, and what to do; may block for a moment.
     """
 
     def __init__(
-        self, read: Read, every_s: float, *, present: Callable[[], bool], what: str, tries: int = 3
+        self,
+        read: Read,
+        every_s: float,
+        *,
+        present: Callable[[], bool],
+        what: str,
+        tries: int = 3,
+        instead: Callable[[], tuple[str, str]] = lambda: ("", ""),
     ) -> None:
         self._read = read
         self._every_s = every_s
         self._present = present
         self._what = what
         self._tries = tries
+        self._instead = instead
 
     async def __aenter__(self) -> PolledTransport:
         return self
@@ -69,15 +78,16 @@ class PolledTransport:
             except OSError as error:
                 failed += 1
                 if failed >= self._tries or not await asyncio.to_thread(self._present):
-                    raise self._gone(error) from error
+                    raise await asyncio.to_thread(self._gone, error) from error
                 found = []
             for chunk in found:
                 yield chunk
             await asyncio.sleep(max(0.0, began_s + self._every_s - loop.time()))
 
     def _gone(self, error: OSError) -> TransportError:
+        seen, remedy = self._instead()
         return TransportError(
-            f"{self._what} cannot be read ({error.strerror or error}: {error.filename})",
-            remedy="Check its wiring, and that its kernel module is loaded: "
-            "pitlogger devices doctor",
+            f"{self._what} cannot be read ({error.strerror or error}: {error.filename}){seen}",
+            remedy=remedy
+            or "Check its wiring, and that its kernel module is loaded: pitlogger devices doctor",
         )
