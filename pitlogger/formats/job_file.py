@@ -6,12 +6,14 @@ as assumed.
 
 from __future__ import annotations
 
+import unicodedata
 from datetime import date, datetime
 from decimal import Decimal
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
 from pydantic import (
+    AfterValidator,
     BaseModel,
     BeforeValidator,
     ConfigDict,
@@ -51,12 +53,26 @@ def _version(value: Any) -> Any:
     return value
 
 
+def _number(value: Any) -> Any:
+    if isinstance(value, bool):
+        raise ValueError("true and false are no numbers")
+    return value
+
+
+def _one_line(text: str) -> str:
+    if any(unicodedata.category(sign) in ("Cc", "Zl", "Zp") for sign in text):
+        raise ValueError("expected text of one line, without control characters")
+    return text
+
+
 # Beyond these no sum stands exactly in the 28 digits of a Decimal: money, and 1000 t.
 MOST_MONEY, MOST_MG = 10**11, 10**12
 PricePerGram = Annotated[Decimal, BeforeValidator(_price), Field(le=MOST_MONEY)]
 Money = Annotated[Decimal, Field(ge=0, le=MOST_MONEY)]
 Percent = Annotated[Decimal, Field(ge=0, le=100)]
-Guests = Annotated[int, Field(ge=0, le=100_000)]
+Number = BeforeValidator(_number)
+Guests = Annotated[int, Number, Field(ge=0, le=100_000)]
+Line = Annotated[str, Field(max_length=300), AfterValidator(_one_line)]
 Positive = Annotated[Mass, Field(gt=0, le=MOST_MG)]
 MassFromZero = Annotated[Mass, Field(ge=0, le=MOST_MG)]
 
@@ -71,23 +87,23 @@ class _Table(BaseModel):
 
 
 class JobTable(_Table):
-    name: str = ""
+    name: Line = ""
     client: str = ""
     place: str = ""
     serve_at: When | None = None
-    guests: Annotated[int, Field(ge=1, le=100_000)]
+    guests: Annotated[int, Number, Field(ge=1, le=100_000)]
     children: Guests = 0
     child_share_pct: Percent = Decimal(50)
     show_rate_pct: Annotated[Percent, Field(gt=0)] | None = None
     service: ServiceKind = "buffet"
-    sides: Annotated[int, Field(ge=0, le=50)] | None = None
+    sides: Annotated[int, Number, Field(ge=0, le=50)] | None = None
     portion: Positive | None = None
     portion_sd: MassFromZero | None = None
     leave: MassFromZero = 0
     paid: bool = False
-    risk_pct: Annotated[float, Field(gt=0, le=99)] | None = None
+    risk_pct: Annotated[float, Number, Field(gt=0, le=99)] | None = None
     price_per_guest: Money | None = None
-    currency: str = ""
+    currency: Line = ""
     valid_until: date | None = None
     guarantee: Guests | None = None
     guarantee_by: date | None = None
@@ -100,22 +116,22 @@ class JobTable(_Table):
     gratuity_pct: Percent = Decimal(0)
     tax_pct: Percent = Decimal(0)
     tax_rounding: Literal["line", "total"] = "total"
-    tax_exemption: str = ""
+    tax_exemption: Line = ""
     card_fee_pct: Percent = Decimal(0)
     deposit_pct: Percent = Decimal(0)
     allergens: tuple[Allergen, ...] = ()
     terms: tuple[str, ...] = ()
     cancelled: bool = False
-    cook: str = ""
+    cook: Line = ""
     cooks: tuple[str, ...] = ()
 
 
 class SittingTable(_Table):
     at: When
-    place: str = ""
+    place: Line = ""
     guests: Guests | None = None
-    drive_min: Annotated[float, Field(ge=0, le=10_080)] = 0.0
-    setup_min: Annotated[float, Field(ge=0, le=10_080)] = 0.0
+    drive_min: Annotated[float, Number, Field(ge=0, le=10_080)] = 0.0
+    setup_min: Annotated[float, Number, Field(ge=0, le=10_080)] = 0.0
 
 
 class BreakTable(_Table):
@@ -130,15 +146,15 @@ class OtherCut(_Table):
 
 class MeatTable(_Table):
     cut: CutId
-    name: str = ""
+    name: Line = ""
     price: PricePerGram | None = None
     share_pct: Annotated[Percent, Field(gt=0)] = Decimal(100)
     portion: Positive | None = None
-    supplier: str = ""
-    grade: str = ""
+    supplier: Line = ""
+    grade: Line = ""
     piece_from: Positive | None = None
     piece_to: Positive | None = None
-    case_pieces: Annotated[int, Field(ge=1, le=1000)] = 1
+    case_pieces: Annotated[int, Number, Field(ge=1, le=1000)] = 1
     case_mass: Positive | None = None
     at_least: MassFromZero = 0
     round_to: Positive | None = None
@@ -156,18 +172,18 @@ class MeatTable(_Table):
 
 
 class LineTable(_Table):
-    what: str
+    what: Line
     cost: Money
     kind: Literal["food", "disposables", "other"] = "food"
 
 
 class FixedTable(_Table):
-    what: str
+    what: Line
     cost: Money
 
 
 class ChargeTable(_Table):
-    what: str
+    what: Line
     price: Money
     count: Annotated[Decimal, Field(gt=0, le=1_000_000)] = Decimal(1)
     taxable: bool = True
@@ -176,15 +192,15 @@ class ChargeTable(_Table):
 class ByWeightTable(_Table):
     """Something sold by its net weight; ``scale`` names the legal-for-trade scale."""
 
-    what: str
+    what: Line
     mass: Positive
     price: PricePerGram
-    scale: str = ""
+    scale: Line = ""
     taxable: bool = True
 
 
 class TierTable(_Table):
-    what: str
+    what: Line
     guests: Guests
     price: Money
 
@@ -196,7 +212,7 @@ class FuelTable(_Table):
 
 
 class LabourTable(_Table):
-    role: str
+    role: Line
     hours: Money = Decimal(0)
     rate: Money
     night_hours: Money = Decimal(0)
@@ -206,7 +222,7 @@ class LabourTable(_Table):
 
 
 class CreditTable(_Table):
-    what: str
+    what: Line
     mass: MassFromZero
     price: PricePerGram
     is_leftover: bool = False
@@ -222,7 +238,7 @@ class ShortageTable(_Table):
 class PaymentTable(_Table):
     on: date
     amount: Annotated[Decimal, Field(ge=-MOST_MONEY, le=MOST_MONEY)]
-    method: str = ""
+    method: Line = ""
 
 
 class ActualTable(_Table):
@@ -251,7 +267,7 @@ class JobFile(_Table):
     credit: tuple[CreditTable, ...] = ()
     shortage: ShortageTable | None = None
     payment: tuple[PaymentTable, ...] = ()
-    pits: dict[str, Annotated[float, Field(gt=0, allow_inf_nan=False)]] = Field(
+    pits: dict[str, Annotated[float, Number, Field(gt=0, allow_inf_nan=False)]] = Field(
         default_factory=dict
     )
     actual: ActualTable | None = None

@@ -118,9 +118,13 @@ def _jointly(
     Starts from what keeps it for each alone and adds where a unit of money helps most.
     """
     pieces = []
-    for dish in found.dishes:
+    for number, dish in enumerate(found.dishes):
         if dish.recommended is None:
-            raise FieldError("meat", f"no number of {dish.cut} looked at keeps the risk")
+            reason = (
+                f"no number of {cut_word(dish.cut)} up to {len(dish.options)} keeps the risk of "
+                f"{100 * risk:g} %; check at_least, case_pieces, arrived, and the share_pct"
+            )
+            raise FieldError(f"meat.{number}", reason)
         pieces.append(dish.recommended)
     while True:
         now = [_option(d, k).p_enough for d, k in zip(found.dishes, pieces, strict=True)]

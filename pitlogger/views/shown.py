@@ -41,6 +41,11 @@ def percent(share: float, digits: int = 1) -> str:
     return figure(show_share(share, digits)).replace("-", MINUS)
 
 
+def chance(p: float) -> str:
+    """Return a probability; nothing that is guessed is certain."""
+    return "> 99.9 %" if p >= 0.9995 else "< 0.1 %" if p < 0.0005 else percent(p)
+
+
 _UTC = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(?:\.\d+)?Z")
 _FAHRENHEIT = re.compile(r"(?<![\w.])(-?\d+(?:\.\d+)?) F\b")
 

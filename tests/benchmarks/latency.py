@@ -36,7 +36,7 @@ from pitlogger.formats.cook_file import parse_cook
 from pitlogger.model.journal import CookStarted, Entry
 from pitlogger.model.readings import Reading
 from pitlogger.node.daemon import Daemon
-from tests.benchmarks.process import COMMAND, Terminal, _client
+from tests.benchmarks.process import COMMAND, Terminal, answering
 from tests.benchmarks.row import Row
 from tests.system.broker import MOSQUITTO, Broker
 
@@ -194,7 +194,7 @@ async def _alarms(folder: Path) -> list[float]:
     )
     daemon = _started(config)
     try:
-        client = await asyncio.to_thread(_client, folder / "data" / "pitlogger.sock")
+        client = await asyncio.to_thread(answering, folder / "data" / "pitlogger.sock")
         client.post("/api/v1/cooks", json={"toml": COOK}).raise_for_status()
         async with aiomqtt.Client(
             "127.0.0.1", broker.port, protocol=aiomqtt.ProtocolVersion.V5

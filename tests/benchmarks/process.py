@@ -92,9 +92,9 @@ def live() -> list[Row]:
         config = _config(folder, thermometers.path, scale.path)
         _make_database(folder, config)
         began = time.perf_counter()
-        daemon = _run(config)
+        daemon = started(config)
         try:
-            client = _client(folder / "data" / "pitlogger.sock")
+            client = answering(folder / "data" / "pitlogger.sock")
             ready_s = time.perf_counter() - began
             stop = threading.Event()
             for work in (_send_lines(thermometers, scale, stop), _listen(client, stop)):
@@ -115,7 +115,7 @@ def live() -> list[Row]:
     ]
 
 
-def _run(config: Path) -> subprocess.Popen[bytes]:
+def started(config: Path) -> subprocess.Popen[bytes]:
     return subprocess.Popen(
         [*COMMAND, "run", "--config", str(config)], stdout=subprocess.DEVNULL,
         stderr=subprocess.DEVNULL, env=INSTALLED,
@@ -127,13 +127,13 @@ def _make_database(folder: Path, config: Path) -> None:
 
     That library loads pandas where it is installed, as it is beside the tests' oracles.
     """
-    daemon = _run(config)
-    _client(folder / "data" / "pitlogger.sock").close()
+    daemon = started(config)
+    answering(folder / "data" / "pitlogger.sock").close()
     daemon.send_signal(signal.SIGTERM)
     daemon.wait(10)
 
 
-def _client(socket: Path) -> httpx.Client:
+def answering(socket: Path) -> httpx.Client:
     """Return a client once the daemon answers."""
     client = httpx.Client(transport=httpx.HTTPTransport(uds=str(socket)), base_url="http://pit")
     for _ in range(2000):

@@ -105,8 +105,8 @@ def start_s(path: Path) -> float:
     best = float("inf")
     for _ in range(3):
         began = time.perf_counter()
-        daemon = process._run(config)
-        process._client(path.with_name("pitlogger.sock")).close()
+        daemon = process.started(config)
+        process.answering(path.with_name("pitlogger.sock")).close()
         best = min(best, time.perf_counter() - began)
         daemon.send_signal(signal.SIGTERM)
         daemon.wait(20)

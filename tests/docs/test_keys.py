@@ -79,7 +79,7 @@ WORDS = {
     "MassFromZero": "mass",
     "Positive": "number above zero",
     "CoreTarget": "temperature of a core",
-    "Mass": "mass", "TemperatureStep": "step of temperature", "Moment": "moment",
+    "Line": "text", "Mass": "mass", "TemperatureStep": "step of temperature", "Moment": "moment",
     "Temperature": "temperature",
     "WrapAt": "temperature or `never`", "WrapId": "wrap", "CutId": "cut", "SiteId": "site",
     "StageId": "stage", "Every": "duration or `off`", "Thickness": "length", "Id": "id",

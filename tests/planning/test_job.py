@@ -214,6 +214,11 @@ def test_months_add_up_and_currencies_do_not_mix() -> None:
         ("tax_pct = 8.25", "tax_pct = 825", "tax_pct"),
         ("[job]", "[job]\ngusts = 4", "gusts"),
         ('supplier = "North"', 'piece_from = "9 lb"', "piece_from and piece_to"),
+        ("guests = 120", "guests = true", "guests"),
+        ("tax_pct = 8.25", "tax_pct = true", "tax_pct"),
+        ('currency = "USD"', 'currency = "US\\nD"', "currency"),
+        ('name = "orchard wedding"', 'name = "orchard\\u001b[2J"', "name"),
+        ('supplier = "North"', f'supplier = "{"N" * 301}"', "supplier"),
     ],
 )
 def test_a_bad_job_file_names_its_field_in_one_line(old: str, new: str, said: str) -> None:
@@ -221,6 +226,14 @@ def test_a_bad_job_file_names_its_field_in_one_line(old: str, new: str, said: st
         parse_job(JOB.replace(old, new))
     assert said in str(caught.value)
     assert "\n" not in str(caught.value)
+
+
+def test_a_butchers_least_is_bought_and_one_beyond_any_kitchen_is_refused() -> None:
+    least = 'supplier = "North"\nat_least = "{}"'
+    bought = answered(JOB.replace('supplier = "North"', least.format("1400 lb"))).dishes[0]
+    assert bought.billed_g >= 1400 * LB
+    with pytest.raises(UsageError, match=r"at_least comes to \d+ pieces, more than 5000"):
+        answered(JOB.replace('supplier = "North"', least.format("100000 lb")))
 
 
 def test_a_serving_time_long_past_is_a_slip_and_a_late_entry_is_not() -> None:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from typing import Any
 
 from pitlogger.cli.ahead.schedule_text import local_time, plan_b_lines
 from pitlogger.cli.output import table
-from pitlogger.model.quantities import show_mass, show_share
+from pitlogger.formats.money import per_unit
+from pitlogger.model.quantities import show_chance, show_mass
 
 
 def answer_text(document: dict[str, Any]) -> str:
@@ -14,7 +16,7 @@ def answer_text(document: dict[str, Any]) -> str:
     people = document["guests"] + document["children"]
     head = f"{document['job'] or 'Job'}: {people} guests"
     chance = (
-        f"Nothing runs short with {show_share(document['p_all_enough'], 1)} "
+        f"Nothing runs short with {show_chance(document['p_all_enough'])} "
         f"({document['risk_pct']:g} % risk taken)."
     )
     parts = [head, _buy(document), chance]
@@ -41,8 +43,8 @@ def _buy(document: dict[str, Any]) -> str:
             str(dish["pieces"]),
             show_mass(dish["billed_g"] * 1000),
             str(dish["meat"]),
-            f"{dish['p_enough']:.3f}",
-            f"{dish['cost_per_served_kg']}/kg",
+            show_chance(dish["p_enough"]),
+            _per_lb(dish),
         ]
         for dish in document["dishes"]
     ]
@@ -56,16 +58,21 @@ def _buy(document: dict[str, Any]) -> str:
     return "\n".join([table(rows, heads), *more])
 
 
+def _per_lb(way: dict[str, Any]) -> str:
+    """Return what a served pound costs, in the unit that masses stand in here."""
+    return f"{per_unit(Decimal(way['cost_per_served_kg']) / 1000, 'lb'):.2f}/lb"
+
+
 def on_the_way(name: str, now: dict[str, Any]) -> str:
     """Return whether a dish whose cook is open will do, and what helps."""
     told = (
         f"Now {now['pieces']} {name}, as weighed last ({now['weighed_at']}): enough with "
-        f"{show_share(now['p_enough'], 1)}"
+        f"{show_chance(now['p_enough'])}"
     )
     if not now["short_g"]:
         return f"{told}."
     helps = "; ".join(
-        f"{one['message']} ({show_share(one['p_enough'])})" for one in now["remedies"]
+        f"{one['message']} ({show_chance(one['p_enough'])})" for one in now["remedies"]
     )
     return f"{told}, {show_mass(now['short_g'] * 1000)} served short. What helps: {helps}."
 
@@ -86,8 +93,8 @@ def _other_ways(document: dict[str, Any]) -> str:
             str(way["pieces"]),
             show_mass((way["purchase_g"] or 0) * 1000),
             str(way["meat"]),
-            f"{way['p_enough']:.3f}",
-            f"{way['cost_per_served_kg']}/kg",
+            show_chance(way["p_enough"]),
+            _per_lb(way),
             f"{way['work_h']:g} h",
         ]
         for dish in document["dishes"]

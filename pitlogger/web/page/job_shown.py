@@ -13,7 +13,7 @@ from pitlogger.planning.job_answer import JobAnswer, JobDish, OnTheWay, OtherWay
 from pitlogger.views import words
 from pitlogger.views.entries import both
 from pitlogger.views.language import date, day, tr
-from pitlogger.views.shown import Shown, percent
+from pitlogger.views.shown import Shown, chance
 from pitlogger.web.page.job_fields import label_of
 
 Rows = list[tuple[str, str]]
@@ -60,14 +60,13 @@ def _money(amount: Decimal, answer: JobAnswer) -> str:
 
 def _sentence(answer: JobAnswer, shown: Shown) -> str:
     bought = [f"{dish.pieces} {dish.name}" for dish in answer.dishes]
-    chance = percent(answer.p_all_enough) if answer.p_all_enough < 0.9995 else "> 99.9 %"
     return tr(
         "{n} guests: buy {names}, {mass} raw. Nothing runs short with {chance}. "
         "Total {total}, about {profit} of it earned.",
         n=answer.guests + answer.children,
         names=both(bought),
         mass=shown.mass_g(sum(dish.billed_g for dish in answer.dishes)),
-        chance=chance,
+        chance=chance(answer.p_all_enough),
         total=_money(answer.bill.total, answer),
         profit=_money(answer.earned.middle, answer),
     )
@@ -89,7 +88,7 @@ def _dish(dish: JobDish, answer: JobAnswer, shown: Shown) -> dict[str, Any]:
         "options": [
             {
                 "pieces": one.pieces,
-                "chance": percent(one.p_enough) if one.p_enough < 0.9995 else "> 99.9 %",
+                "chance": chance(one.p_enough),
                 "left": shown.mass_g(one.leftover_g),
                 "total": by_pieces[one.pieces].total if one.pieces in by_pieces else "",
                 "best": one.pieces == dish.pieces,
@@ -102,7 +101,7 @@ def _dish(dish: JobDish, answer: JobAnswer, shown: Shown) -> dict[str, Any]:
                 "pieces": one.pieces,
                 "raw": shown.mass_g(one.purchase_g),
                 "meat": _money(one.meat, answer),
-                "chance": percent(one.p_enough),
+                "chance": chance(one.p_enough),
                 "served": f"{_per_unit(one.cost_per_served_kg, unit, answer)}/{unit}",
                 "work": f"{one.work_h:g} h",
             }
@@ -121,9 +120,9 @@ def _now(now: OnTheWay, shown: Shown) -> dict[str, Any]:
     return {
         "pieces": now.pieces,
         "at": words.checkpoint(now.weighed_at),
-        "chance": percent(now.p_enough),
+        "chance": chance(now.p_enough),
         "short": shown.mass_g(now.short_g) if now.short_g else "",
-        "helps": [(one.message, percent(one.p_enough)) for one in now.remedies],
+        "helps": [(one.message, chance(one.p_enough)) for one in now.remedies],
     }
 
 

@@ -13,12 +13,10 @@ from pitlogger.reports.pictures import enough_curve
 from pitlogger.views import words
 from pitlogger.views.entries import both
 from pitlogger.views.language import date, figure, tr, trn
-from pitlogger.views.shown import Shown, percent
+from pitlogger.views.shown import Shown, chance, percent
 from pitlogger.web.page.past import own_ids
 from pitlogger.web.page.plan_fields import suffix
 from pitlogger.yields.money.pricing import price_for_food_cost
-
-SURE = 0.9995  # from here on 100.0 % would be shown, which nothing is
 
 
 def shown_answers(made: dict[str, Any], fields: Mapping[str, str], shown: Shown) -> dict[str, Any]:
@@ -48,7 +46,7 @@ def _sentence(dishes: list[dict[str, Any]], people: int, shown: Shown) -> str:
         )
     bought = [f"{dish['recommended']} × {words.cut(dish['cut'])}" for dish in dishes]
     mass = shown.mass_g(sum(dish["purchase_g"] for dish in dishes))
-    chances = [_chance(_p_enough(dish)) for dish in dishes]
+    chances = [chance(_p_enough(dish)) for dish in dishes]
     parts = tr("{names}, {mass} raw", names=both(bought), mass=mass)
     return tr(
         "{guests}: buy {parts}; enough with {names}.",
@@ -63,10 +61,6 @@ def _p_enough(dish: dict[str, Any]) -> float:
     return next(float(one["p_enough"]) for one in dish["options"] if one["pieces"] == best)
 
 
-def _chance(p: float) -> str:
-    return percent(p) if p < SURE else "> 99.9 %"
-
-
 def _dish(dish: dict[str, Any], number: int, shown: Shown) -> dict[str, Any]:
     basis = dish["basis"]
     return {
@@ -78,7 +72,7 @@ def _dish(dish: dict[str, Any], number: int, shown: Shown) -> dict[str, Any]:
         "options": [
             {
                 "pieces": one["pieces"],
-                "chance": _chance(one["p_enough"]),
+                "chance": chance(one["p_enough"]),
                 "servable": shown.mass_g(one["expected_g"]),
                 "left": shown.mass_g(one["leftover_g"]),
                 "best": one["pieces"] == dish["recommended"],

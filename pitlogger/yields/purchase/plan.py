@@ -80,6 +80,8 @@ def plan(question: PurchaseQuestion) -> PurchasePlan:
 
 
 def _choose(found: Iterator[Enough], question: PurchaseQuestion) -> PurchasePlan:
+    if question.least > _MOST:
+        raise UsageError(f"at_least comes to {question.least} pieces, more than {_MOST}")
     options: list[Enough] = []
     recommended: int | None = None
     limit = _MOST
@@ -87,6 +89,7 @@ def _choose(found: Iterator[Enough], question: PurchaseQuestion) -> PurchasePlan
         options.append(option)
         if option.pieces == 1:
             limit = 20 + _TIMES_EXPECTED * _expected_pieces(option, question)
+            limit = max(limit, min(_MOST, question.least + question.multiple))
         keeps = option.p_enough >= 1.0 - question.risk
         if recommended is None and keeps and question.may_buy(option.pieces):
             recommended = option.pieces
