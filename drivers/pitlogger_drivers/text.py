@@ -5,12 +5,17 @@
 
 from __future__ import annotations
 
+import re
 from decimal import Decimal
 
 from pitlogger.errors import MalformedError, OutOfRangeError, UnknownFrameError
+from pitlogger.model.readings import Quality
 from pitlogger_drivers.bounds import HIGHEST
 
 NUMBER = r"\d{1,12}(?:\.\d{1,9})?"  # no sign, no exponent, no bare point
+# What is printed for "not a number" and for "too much": customary, from memory.
+_BEYOND = r"[+-]?\s*(?:inf(?:inity)?|ovf)"
+NO_NUMBER = rf"(?i:[+-]?\s*(?:nan(?:\(\w*\))?|null|none|n/?a)|{_BEYOND}|\+?\s*-[-. ]*-[-. ]*)"
 _MASS_UNITS = {
     "kg": "kg", "kgs": "kg", "g": "g", "mg": "mg", "lb": "lb", "lbs": "lb", "oz": "oz",
 }  # fmt: skip
@@ -64,6 +69,15 @@ def mass_unit(word: str) -> str:
     if unit is None:
         raise UnknownFrameError(f"unit '{word}' is not known: set the scale to kg, g, mg, lb or oz")
     return unit
+
+
+def no_value(text: str) -> Quality | None:
+    """Return why a text that stands in the place of a number is none; ``None`` for all others."""
+    text = text.strip()
+    if not re.fullmatch(NO_NUMBER, text):
+        return None
+    is_beyond = re.fullmatch(_BEYOND, text, re.IGNORECASE)
+    return Quality.OVERLOAD if is_beyond else Quality.NO_VALUE
 
 
 def number(sign: str, digits: str) -> float:

@@ -185,12 +185,13 @@ async def test_a_device_that_advertises(bluez: SimulatedBluez, tmp_path: Path) -
     assert A not in table
 
 
-async def test_a_serial_device(port: PseudoPort, tmp_path: Path) -> None:
+@pytest.mark.parametrize("empty", ["-999.9", "nan", "--.-", "T=--.-C"])
+async def test_a_serial_device(port: PseudoPort, tmp_path: Path, empty: str) -> None:
     probes = Probes()
 
     def send() -> None:
         probes.count += 1
-        said = ["-999.9" if c is None else f"{c:.1f}" for c in probes.true_c]
+        said = [empty if c is None else f"{c:.1f}" for c in probes.true_c]
         port.write(f"{probes.count};{';'.join(said)};ok\r\n".encode())
 
     way = DeviceAccess(port=str(port.path))

@@ -203,7 +203,7 @@ def test_scpi_unit_comes_from_the_map() -> None:
     assert found("scpi", r"225.3\n", "pit:degF") == [("pit", 225.3, "degF")]
 
 
-@pytest.mark.parametrize("text", ["abc", "1e", "nan", "inf", "107.4,abc", "--1"])
+@pytest.mark.parametrize("text", ["abc", "1e", "nano", "107.4,abc", "--1"])
 def test_scpi_answer_that_is_no_number_is_refused(text: str) -> None:
     (error,) = outcomes("scpi", text + r"\n")
     assert isinstance(error, MalformedError)

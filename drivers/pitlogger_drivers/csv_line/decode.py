@@ -3,7 +3,7 @@
     # text              comment (also //), passed over
     ms,pit_c,bench_g    header: names and units of the columns; seen again in mid-stream it
                         means that the board restarted
-    120000,107.4,4530   values; nan or an empty field is "no value"
+    120000,107.4,4530   values; nan, ---- or an empty field is "no value"
     107,4;65,2          with ; or a tab between, a comma is a decimal comma
     $107.4,65.2*1F      checksum: XOR of the bytes between $ and *, two hex digits
     {"t":[107.4,65.2]}  one JSON object a line
@@ -38,18 +38,19 @@ from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import Quality
 from pitlogger_drivers.bounds import measured
 from pitlogger_drivers.columns import ChannelColumn, named, parse_map
-from pitlogger_drivers.text import NUMBER, ascii_line
+from pitlogger_drivers.text import NUMBER, ascii_line, no_value
 
 _VALUE = re.compile(rf"[+-]?{NUMBER}")
 _WHOLE = re.compile(r"\d+")
 _NAME = re.compile(r'"?[A-Za-z][A-Za-z0-9_ ./%()\[\]-]*"?')
 _CHECKED = re.compile(r"\$?(.*)\*([0-9A-Fa-f]{2})", re.DOTALL)
-_NO_VALUE = {
-    **dict.fromkeys(("", "nan", "-nan", "null", "none", "na", "n/a", "--", "---"), "no-value"),
-    **dict.fromkeys(("inf", "-inf", "ovf", "-ovf"), "overload"),
-    **dict.fromkeys(("err", "error", "fault"), "fault"),
-    "open": "open",
+_WORDS = {
+    **dict.fromkeys(("err", "error", "fault"), Quality.FAULT),
+    "": Quality.NO_VALUE,
+    "open": Quality.OPEN,
 }
+# Boards print what is no number into JSON, which has no word for it.
+_BARE_WORD = re.compile(r"(?<=[:\[,])\s*[+-]?(?:nan|inf(?:inity)?)(?=\s*[,\]}])", re.IGNORECASE)
 
 # What libraries for 1-Wire sensors return for one that is not there, and the sensor's power-on
 # value (data sheet); the former from memory.
@@ -140,7 +141,7 @@ def _split(text: str) -> list[str]:
 
 
 def _is_header(fields: list[str]) -> bool:
-    if any(field.casefold() in _NO_VALUE or not _NAME.fullmatch(field) for field in fields):
+    if any(_reason(field) is not None or not _NAME.fullmatch(field) for field in fields):
         return False
     if len(fields) > 1:
         return True
@@ -164,10 +165,15 @@ def _unnamed(fields: list[str]) -> Columns:
     )
 
 
+def _reason(field: str) -> Quality | None:
+    """Return why a field has no value; ``None`` where it should be a number."""
+    return _WORDS.get(field.casefold()) or no_value(field)
+
+
 def _field(column: ChannelColumn, field: str) -> Outcome:
-    reason = _NO_VALUE.get(field.casefold())
+    reason = _reason(field)
     if reason is not None:
-        return Measurement(column.channel, column.quantity, None, column.unit, Quality(reason))
+        return Measurement(column.channel, column.quantity, None, column.unit, reason)
     if not _VALUE.fullmatch(field):
         raise MalformedError(f"'{field}' in column '{column.channel}' is no number")
     return measured(column.channel, column.quantity, Decimal(field), column.unit)
@@ -175,9 +181,7 @@ def _field(column: ChannelColumn, field: str) -> Outcome:
 
 def _from_json(text: str) -> tuple[Outcome, ...]:
     try:
-        document = json.loads(
-            text, parse_float=Decimal, parse_int=Decimal, parse_constant=lambda _: None
-        )
+        document = json.loads(_BARE_WORD.sub("null", text), parse_float=Decimal, parse_int=Decimal)
     except (ValueError, ArithmeticError, RecursionError) as error:
         raise MalformedError(f"'{text}' is no JSON object: {error}") from None
     outcomes: list[Outcome] = []
@@ -200,7 +204,7 @@ def _json_value(column: ChannelColumn, value: object) -> Outcome:
         return Measurement(column.channel, column.quantity, None, column.unit, Quality.NO_VALUE)
     if isinstance(value, Decimal):
         return measured(column.channel, column.quantity, value, column.unit)
-    if isinstance(value, str) and value.casefold() in _NO_VALUE:
+    if isinstance(value, str) and _reason(value) is not None:
         return _field(column, value)
     raise MalformedError(f"'{column.channel}' holds {value!r}: expected a number, null or a list")
 

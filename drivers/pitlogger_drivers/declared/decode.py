@@ -26,7 +26,7 @@ from pitlogger.model.readings import Quality
 from pitlogger_drivers.bounds import measured
 from pitlogger_drivers.conversion import ConvertingDecoder
 from pitlogger_drivers.declared.model import Declaration, SerialSource, Value, parse
-from pitlogger_drivers.text import ascii_line
+from pitlogger_drivers.text import ascii_line, no_value
 
 MATCH_S = 0.02
 SLOW_LINES = 3
@@ -144,6 +144,8 @@ def _from_bytes(frame: bytes, value: Value, stable: bool | None) -> Outcome:
     assert value.at is not None
     assert value.type is not None
     raw = raw_number(frame[value.at : value.end], value.type, value.order)
+    if raw is None and len(set(frame[value.at : value.end].hex())) == 1:  # all of one letter
+        return _no_value(value, stable)
     if raw is None:
         return MalformedError(
             f"{value.channel} in {frame.hex()}: expected two decimal digits an byte"
@@ -157,6 +159,9 @@ def _from_bytes(frame: bytes, value: Value, stable: bool | None) -> Outcome:
 def _from_text(text: str, value: Value, stable: bool | None) -> Outcome:
     if text.strip() in value.sentinels:
         return _no_value(value, stable)
+    quality = no_value(text)
+    if quality is not None:
+        return _no_value(value, stable, quality)
     match = _NUMBER.fullmatch(text)
     if match is None:
         return MalformedError(f"'{text}' for {value.channel} is no number")
@@ -171,8 +176,10 @@ def _scaled(number: Decimal, value: Value, stable: bool | None) -> Outcome:
     return measured(value.channel, value.quantity, result, value.unit, stable)
 
 
-def _no_value(value: Value, stable: bool | None) -> Measurement:
-    return Measurement(value.channel, value.quantity, None, value.unit, Quality.NO_VALUE, stable)
+def _no_value(
+    value: Value, stable: bool | None, quality: Quality = Quality.NO_VALUE
+) -> Measurement:
+    return Measurement(value.channel, value.quantity, None, value.unit, quality, stable)
 
 
 def _build(options: DecodeOptions) -> Decoder:

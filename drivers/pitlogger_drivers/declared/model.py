@@ -29,7 +29,6 @@ whose named groups hold the values (``group`` in place of ``at`` and ``type``).
 
 from __future__ import annotations
 
-import re
 import tomllib
 from decimal import Decimal
 from functools import lru_cache
@@ -228,7 +227,7 @@ class Declaration(_Strict):
         return self
 
     def _check_groups(self, source: SerialSource) -> None:
-        known = re.compile(source.line).groupindex
+        known = regex.compile(source.line).groupindex
         for place in self._places:
             if place.group not in known:
                 raise ValueError(f"the line has no group '{place.group}': {', '.join(known)}")

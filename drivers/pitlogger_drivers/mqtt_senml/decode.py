@@ -14,7 +14,7 @@ Source: RFC 8428, sections 4 and 12.1.
 from __future__ import annotations
 
 import json
-from typing import NoReturn
+from typing import Any
 
 from pitlogger.devices.contract import Measurement
 from pitlogger.devices.decoders import DecoderInfo
@@ -42,7 +42,10 @@ def decode(payload: bytes) -> list[Outcome]:
     if len(payload) > LARGEST_BYTES:
         raise MalformedError(f"a pack of {len(payload)} bytes: at most {LARGEST_BYTES} are read")
     try:
-        records = list(resolve(json.loads(payload.decode("utf-8"), parse_constant=_no_constant)))
+        pack = json.loads(
+            payload.decode("utf-8"), parse_constant=lambda _: None, object_hook=_without_number
+        )
+        records = list(resolve(pack))
     except (ValueError, OverflowError, RecursionError) as error:
         raise MalformedError(f"not a SenML pack: {error}") from None
     return [_measured(record) for record in records]
@@ -72,11 +75,16 @@ def _measured(record: Resolved) -> Outcome:
     return Measurement(record.name, quantity, value, unit)
 
 
+_NOTHING = f"!{Quality.NO_VALUE.value}"
 _HIGHEST = 1e9  # ours: keeps numbers no sensor means out of integer arithmetic
 
 
-def _no_constant(word: str) -> NoReturn:
-    raise ValueError(f"{word} is not a number in JSON")
+def _without_number(record: dict[str, Any]) -> dict[str, Any]:
+    """Return a record whose value is NaN, infinite or null as one that says so: RFC 8428 has
+    none of them, yet senders write them, and the records beside it are sound."""
+    if record.get("v", 0) is not None:
+        return record
+    return {**{field: said for field, said in record.items() if field != "v"}, "vs": _NOTHING}
 
 
 DECODER = DecoderInfo(

@@ -2,7 +2,8 @@
 
     +1.07425000E+02             NR3; NR1 (107) and NR2 (107.4) are numbers too
     +1.07E+02,+9.91E+37         a list, one value a channel; ``;`` divides compound answers
-    9.9E37, -9.9E37, 9.91E37    plus and minus infinity, not a number: no value
+    9.9E37, -9.9E37, 9.91E37    plus and minus infinity, not a number: no value, as are
+                                words (NAN) and dashes
     MAKER,MODEL,SERIAL,VERSION  identity, four fields, 0 where unknown: no reading
     -113,"Undefined header"     the error queue; 0,"No error" where it is empty
     *IDN?                       a question heard as an echo: no reading
@@ -30,7 +31,7 @@ from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import Quality
 from pitlogger_drivers.bounds import measured
 from pitlogger_drivers.columns import ChannelColumn, parse_map
-from pitlogger_drivers.text import ascii_line
+from pitlogger_drivers.text import ascii_line, no_value
 
 IDENTIFY = b"*IDN?\n"
 MEASURE = b"MEAS:TEMP?\n"
@@ -56,7 +57,7 @@ class Identity(NamedTuple):
 def identity(text: str) -> Identity | None:
     """Return the identity a line tells, or ``None`` where it is none."""
     fields = [field.strip() for field in text.split(",")]
-    if len(fields) != 4 or all(_NUMBER.fullmatch(field) for field in fields):
+    if len(fields) != 4 or all(_NUMBER.fullmatch(one) or no_value(one) for one in fields):
         return None
     return Identity(*fields)
 
@@ -112,13 +113,13 @@ def _column(at: int) -> ChannelColumn:
 
 
 def _value(column: ChannelColumn, field: str) -> Outcome:
-    if not _NUMBER.fullmatch(field):
-        raise MalformedError(f"'{field}' is no number: expected one such as +1.07425000E+02")
-    value = Decimal(field)
-    quality = _SPECIAL.get(value)
+    is_number = _NUMBER.fullmatch(field)
+    quality = _SPECIAL.get(Decimal(field)) if is_number else no_value(field)
     if quality is not None:
         return Measurement(column.channel, column.quantity, None, column.unit, quality)
-    return measured(column.channel, column.quantity, value, column.unit)
+    if not is_number:
+        raise MalformedError(f"'{field}' is no number: expected one such as +1.07425000E+02")
+    return measured(column.channel, column.quantity, Decimal(field), column.unit)
 
 
 def _build(options: DecodeOptions) -> LineDecoder:

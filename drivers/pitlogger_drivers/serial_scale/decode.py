@@ -6,7 +6,7 @@ A line ends with CR, LF, both, or ETX (after STX).
                  ST stable, US moving, OL overload, UL underload, QT counting;
                  GS gross, NT net, TR tare
     bare number  [label : | G | N | T] [sign] blanks digits [unit] [? | G | N | T | M ...]
-                 ? or M moving; G gross, N net, T tare; dashes for "no value"
+                 ? or M moving; G gross, N net, T tare; dashes or nan for "no value"
 
 Example: ``53 54 2c 47 53 2c 2b 20 20 31 2e 32 33 34 6b 67 0d 0a`` is
 ``ST,GS,+  1.234kg`` CR LF: stable, gross, 1.234 kg.
@@ -35,16 +35,15 @@ from pitlogger.devices.framing import LineDecoder, Outcome
 from pitlogger.errors import DeviceRefusalError, MalformedError, UnknownFrameError
 from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import Quality
-from pitlogger_drivers.text import ascii_line, mass_unit, number
+from pitlogger_drivers.text import NO_NUMBER, ascii_line, mass_unit, no_value, number
 
 _DIGITS = r"\d{1,12}(?:[.,]\d{1,9})?"
-_DASHES = re.compile(r"[+ ]*-[-. ]*-\s*([A-Za-z]*)\s*")
 _HEADER = re.compile(r"\s*(ST|US|OL|UL|QT)\s*(?:,\s*(GS|NT|TR|G|N|T)\s*)?(?:,(.*))?", re.DOTALL)
 _AMOUNT = re.compile(rf"\s*([+-]?)\s*({_DIGITS})\s*,?\s*([A-Za-z]*)\s*")
-_BARE = re.compile(
-    rf"(?:\s*([A-Za-z][A-Za-z .]{{0,15}}[:=]|GROSS|NET|TARE|[GNT]))?(\s*)([+-]?)\s*({_DIGITS})"
-    r"\s*([A-Za-z]{2,3}|g)?((?:\s*(?:\?|\b[GNTM]\b))*)\s*"
-)
+_LABEL = r"(?:\s*([A-Za-z][A-Za-z .]{0,15}[:=]|GROSS|NET|TARE|[GNT]))?"
+_FLAGS = r"((?:\s*(?:\?|\b[GNTM]\b))*)\s*"
+_BARE = re.compile(rf"{_LABEL}(\s*)([+-]?)\s*({_DIGITS})\s*([A-Za-z]{{2,3}}|g)?{_FLAGS}")
+_EMPTY = re.compile(rf"{_LABEL}\s*[+-]?\s*({NO_NUMBER})\s*,?\s*([A-Za-z]{{2,3}}|g)?{_FLAGS}")
 _POUNDS_OUNCES = re.compile(
     r"(?<![\d.,])(\d{1,4})\s*lbs?\s*((?:1[0-5]|0?\d)(?:[.,]\d{1,4})?)\s*oz\b", re.IGNORECASE
 )
@@ -81,9 +80,9 @@ def decode(line: bytes) -> tuple[Measurement, ...]:
         return (_no_value("", _LOAD[lone[1][0].upper()]),)
     if _ERROR.fullmatch(text):
         return (_no_value("", Quality.FAULT),)
-    dashes = _DASHES.fullmatch(text)
-    if dashes is not None:
-        return (_no_value(mass_unit(dashes[1]), Quality.NO_VALUE),)
+    empty = _empty(text)
+    if empty is not None:
+        return (empty,)
     return (_bare(text),)
 
 
@@ -108,9 +107,9 @@ def _with_header(status: str, mode: str, rest: str | None, text: str) -> Measure
             f"'{text.strip()}': the scale is in counting mode: switch it to weighing"
         )
     is_stable = status == "ST"
-    dashes = _DASHES.fullmatch(rest or "")
-    if dashes is not None:
-        return _no_value(mass_unit(dashes[1]), Quality.NO_VALUE)._replace(stable=is_stable)
+    empty = _empty(rest or "")
+    if empty is not None:
+        return empty._replace(stable=is_stable)
     amount = _AMOUNT.fullmatch(rest or "")
     if amount is None:
         raise MalformedError(
@@ -119,6 +118,15 @@ def _with_header(status: str, mode: str, rest: str | None, text: str) -> Measure
         )
     sign, digits, unit = amount.groups()
     return _mass(_channel(mode), sign, digits, mass_unit(unit), is_stable)
+
+
+def _empty(text: str) -> Measurement | None:
+    """Return the measurement of dashes, ``nan`` and the like in place of digits."""
+    match = _EMPTY.fullmatch(text)
+    quality = no_value(match[2]) if match else None
+    if match is None or quality is None:
+        return None
+    return _no_value(mass_unit(match[3] or ""), quality)
 
 
 def _bare(text: str) -> Measurement:

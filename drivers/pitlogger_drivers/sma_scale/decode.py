@@ -31,7 +31,7 @@ from pitlogger.devices.framing import LineDecoder
 from pitlogger.errors import DeviceRefusalError, MalformedError, ShortFrameError, UnknownFrameError
 from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import Quality
-from pitlogger_drivers.text import NUMBER, ascii_line, mass_unit, number
+from pitlogger_drivers.text import NUMBER, ascii_line, mass_unit, no_value, number
 
 REQUESTS = {
     "weight": b"\nW\r",
@@ -43,7 +43,6 @@ REQUESTS = {
 }
 _BYTES = 18
 _WEIGHT = re.compile(rf"\s*([+-]?)\s*({NUMBER})\s*")
-_DASHES = re.compile(r"\s*-{2,10}\s*")
 _NO_VALUE = {
     "O": Quality.OVERLOAD,
     "E": Quality.FAULT,
@@ -83,8 +82,9 @@ def decode(line: bytes) -> tuple[Measurement, ...]:
         return (Measurement(channel, _MASS, None, unit, _NO_VALUE[status]),)
     if status not in _WITH_VALUE:
         raise UnknownFrameError(f"SMA status '{status}' in '{text}': expected Z, O, U, E, I, T")
-    if _DASHES.fullmatch(text[5:15]):
-        return (Measurement(channel, _MASS, None, unit, Quality.NO_VALUE),)
+    empty = no_value(text[5:15])
+    if empty is not None:
+        return (Measurement(channel, _MASS, None, unit, empty),)
     weight = _WEIGHT.fullmatch(text[5:15])
     if weight is None:
         raise MalformedError(f"'{text[5:15]}' in columns 5 to 14 of '{text}' is no number")

@@ -21,6 +21,7 @@ from pitlogger.formats.toml_text import toml_table
 from pitlogger.model.quantities import Quantity
 
 FOLDER = "devices.d"
+_NO_NUMBER = r"[+-]?(?i:nan|inf)|--[-.]*"  # what is customarily printed in place of one
 _STEPS_S = (1, 2, 3, 5, 10, 15, 30, 60, 120, 300, 600, 1800, 3600)
 
 
@@ -103,17 +104,21 @@ def _value(place: object, finding: Finding, channel: str) -> str:
 
 
 def _line(finding: Finding) -> str:
-    """Return the pattern of a line, with a group for each probe's field."""
+    """Return the pattern of a line, with a group for each probe's field, number or none."""
     place = finding.best.place
     assert isinstance(place, LineField)
     wanted = {
         p.candidate.place.field for p in finding.probes if isinstance(p.candidate.place, LineField)
     }
     stuff = rf"[^{place.shape.separator}]*" if place.shape.separator else r"\S*"
-    parts = [
-        rf"{stuff}?(?P<f{n + 1}>{place.shape.number}){stuff}" if n in wanted else stuff
-        for n in range(place.shape.fields)
-    ]
+
+    def taken(n: int) -> str:
+        forms = (
+            rf"{stuff}?(?P<f{n + 1}>{form}){stuff}" for form in (place.shape.number, _NO_NUMBER)
+        )
+        return f"(?:{'|'.join(forms)})"
+
+    parts = [taken(n) if n in wanted else stuff for n in range(place.shape.fields)]
     between = {"": r"\s+", "\t": r"\t"}.get(place.shape.separator, place.shape.separator)
     return between.join(parts)
 
