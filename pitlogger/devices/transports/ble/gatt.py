@@ -67,6 +67,8 @@ class GattTransport:
         self._device_path = ""
         self._named: dict[str, BleakGATTCharacteristic] = {}
         self._is_radios_fault = False
+        self._opening: asyncio.Timeout | None = None  # what a loss of the adapter breaks off
+        self._loss: TransportError | None = None
 
     async def __aenter__(self) -> GattTransport:
         async with AsyncExitStack() as stack:
@@ -76,11 +78,17 @@ class GattTransport:
             stack.callback(radio.on_loss(self._on_loss))
             stack.callback(radio.listen(self._on_heard))
             try:
-                sources = await self._link(stack)
-            except TransportError:
+                async with asyncio.timeout(None) as self._opening:
+                    sources = await self._link(stack)
+            except (TransportError, TimeoutError) as error:
+                await asyncio.sleep(_GRACE_S)
+                if self._loss is not None:
+                    raise self._loss from error
                 self._is_radios_fault |= radio.fault is not None
                 radio.failed[self._settings.what] += 1
                 raise
+            finally:
+                self._opening = None
             radio.failed.pop(self._settings.what, None)
             following = asyncio.get_running_loop().create_task(sources.follow(), name="gatt")
             stack.push_async_callback(end, following)
@@ -296,8 +304,10 @@ class GattTransport:
             self._inbox.fail(namesake)
 
     def _on_loss(self, error: TransportError) -> None:
-        self._is_radios_fault = True
+        self._is_radios_fault, self._loss = True, error
         self._inbox.fail(error)
+        if self._opening is not None and not self._opening.expired():
+            self._opening.reschedule(asyncio.get_running_loop().time())
 
     def _on_disconnected(self, _client: BleakClient) -> None:
         self._lose(
