@@ -45,9 +45,13 @@ class PitloggerError(Exception):
 
 
 class UsageError(PitloggerError):
-    """What a person or a file gave cannot be used."""
+    """What a person or a file gave cannot be used; ``field`` is the one at fault, where known."""
 
     exit_code = 2
+
+    def __init__(self, message: str = "", field: str = "") -> None:
+        super().__init__(message)
+        self.field = field
 
 
 class QuantityError(UsageError, ValueError):
@@ -64,7 +68,7 @@ class FieldError(UsageError):
 
     def __init__(self, field: str, reason: str) -> None:
         self.field, self.reason = field, reason
-        super().__init__(self.worded(str))
+        super().__init__(self.worded(str), field)
 
     def worded(self, name: Callable[[str], str]) -> str:
         """Return the message with fields by the names that ``name`` gives them: options, labels."""

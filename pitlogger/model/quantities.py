@@ -35,6 +35,7 @@ MG_PER: dict[str, Decimal] = {
     "oz": Decimal("28349.523125"),
     "lb": Decimal("453592.37"),
 }
+MOST_MG = 10**11  # 100 t: more is a slip of the finger, and some sum could not be kept
 _MASS_WORDS = {
     **dict.fromkeys(("mg", "milligram", "milligrams"), "mg"),
     **dict.fromkeys(("g", "gram", "grams", "gr"), "g"),
@@ -85,6 +86,8 @@ def parse_mass_mg(text: str) -> int:
         )
     if units == ["lb", "oz"] and Decimal(parts[1][0]) >= 16:
         raise QuantityError(f"'{shown}' has 16 oz or more beside its pounds: 16 oz are 1 lb")
+    if total > MOST_MG:
+        raise QuantityError(f"'{shown}' is more than 100 t: see the number and its unit")
     return int(total.to_integral_value(ROUND_HALF_EVEN))
 
 
@@ -199,7 +202,7 @@ def milli_c_from_fahrenheit(value_f: float) -> int:
 def show_temperature(milli_c: int | float, unit: str = "F", digits: int = 0) -> str:
     """Return a temperature for people; ``unit`` is ``F`` or ``C``."""
     value = fahrenheit(milli_c) if unit == "F" else milli_c / 1000
-    return f"{value:.{digits}f} {unit}"
+    return f"{value:z.{digits}f} {unit}"
 
 
 SHOWN_MASSES = ("lb-oz", "lb", "oz", "kg", "g")

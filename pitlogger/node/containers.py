@@ -47,7 +47,8 @@ def keep(daemon: Node, name: str, tare_mg: int, by: str) -> Kept:
     """
     known = containers(daemon)
     if tare_mg <= 0:
-        raise UsageError(f"container '{name}': a mass above zero is expected: weigh it empty")
+        message = f"container '{name}': a mass above zero is expected: weigh it empty"
+        raise UsageError(message, "mass")
     if name not in known and len(known) >= MOST:
         raise UsageError(f"there are {MOST} containers on the list: take one off first")
     made = Kept(name, tare_mg, by, daemon.clock.utc_ms())

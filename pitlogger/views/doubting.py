@@ -138,7 +138,8 @@ def _read(body: SpotRead, book: Book, answers: Answers, units: Units) -> SpotRea
     if body.value_mc > HOTTEST_PROBE_MC:
         shown = temperature(body.value_mc, units.temperature, 0)
         most = temperature(HOTTEST_PROBE_MC, units.temperature, 0)
-        raise UsageError(f"{shown} is above {most}, the most that any probe reads: see the unit")
+        message = f"{shown} is above {most}, the most that any probe reads: see the unit"
+        raise UsageError(message, "value")
     body = _ranged(body, answers, units)
     if (why := _not_of_its_cook(body, book)) is not None:
         chosen = answers.choose(f"{why}. Was it read then?", [READ_THEN])

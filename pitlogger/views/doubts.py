@@ -56,9 +56,9 @@ def mass_question(
             said = f"{mass} {label} is no mass"
         case "too-much":
             times = found.mass_g / found.than_g
-            said = f"{mass} is {times:.0f} times what a {cut} weighs"
+            said = f"{mass} is {times:.0f} times what a {words.cut(cut)} weighs"
         case "too-little":
-            said = f"{mass} is little for a {cut}, which weighs about {than}"
+            said = f"{mass} is little for a {words.cut(cut)}, which weighs about {than}"
         case "more-than-before":
             before = words.checkpoint(found.against)
             said = f"{mass} {label} is more than {than} {before}, and meat does not gain there"

@@ -46,7 +46,7 @@ def container_mg(engine: Engine, ask: ContainerAsk) -> int:
 def spot_read(ask: TempAsk, now_ms: int) -> SpotRead:
     """Return the hand reading asked for."""
     if (ask.piece is None) == (ask.site is None):
-        raise UsageError("a hand reading is of one piece or one site: give either")
+        raise UsageError("a hand reading is of one piece or one site: give either", "piece")
     site = ask.site or Site.SPOT
     return SpotRead(
         ask.value, ask.at or now_ms, piece=ask.piece, site=site, probe=ask.probe,

@@ -44,7 +44,7 @@ def keep_loose(daemon: Node, one: LooseWeight) -> LooseWeight:
     if one.id in known:
         return known[one.id]
     if one.net_mg <= 0:
-        raise UsageError("that weighs nothing: a mass above zero is expected")
+        raise UsageError("that weighs nothing: a mass above zero is expected", "mass")
     if sum(held.on_list for held in known.values()) >= MOST:
         raise UsageError(f"{MOST} weights wait already: give some to their pieces, or drop them")
     _file(daemon).add(one)

@@ -22,7 +22,7 @@ async def test_131_lb_is_asked_about_and_nothing_is_written(node: Node) -> None:
     before = node.daemon.engine.state.seq
     asked = await post(node, "/weighings", 409, **TYPED)
     assert asked == {
-        "question": "131 lb is 10 times what a brisket-packer weighs: 13.1 lb?",
+        "question": "131 lb is 10 times what a whole brisket weighs: 13.1 lb?",
         "options": ["13.1 lb", "131 lb"],
         "confirm": "131 lb",
     }

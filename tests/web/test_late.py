@@ -5,9 +5,9 @@ from __future__ import annotations
 import httpx
 import pytest
 
+from pitlogger.errors import UsageError
 from pitlogger.model.journal import CookStarted, SpotRead, Tared, Weighed
 from pitlogger.model.readings import Reading
-from pitlogger.web.page.forms import FormFieldError
 from pitlogger.web.page.late import late_s
 from tests.web.conftest import Node
 
@@ -154,5 +154,5 @@ def test_of_two_measures_the_credible_one_is_taken(
 
 @pytest.mark.parametrize("text", ["", "soon", "inf", "1e9"])
 def test_nonsense_about_lateness_is_refused(text: str) -> None:
-    with pytest.raises(FormFieldError):
+    with pytest.raises(UsageError):
         late_s({"late_s": text, "tapped_ms": text}, 1_790_000_000_000)

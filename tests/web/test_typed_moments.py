@@ -9,8 +9,8 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
+from pitlogger.errors import UsageError
 from pitlogger.questions import QuestionError
-from pitlogger.web.page.forms import FormFieldError
 from pitlogger.web.page.typed import with_offset
 
 from .conftest import Node
@@ -40,7 +40,7 @@ def test_the_hour_that_comes_twice_is_asked_with_both_offsets() -> None:
 
 
 def test_the_hour_that_does_not_come_in_spring_is_refused() -> None:
-    with pytest.raises(FormFieldError, match="went forward"):
+    with pytest.raises(UsageError, match="went forward"):
         with_offset({"at": "2026-03-08T02:30"})
 
 
@@ -56,7 +56,7 @@ def test_every_half_hour_of_both_days_is_as_the_zone_says(day: str) -> None:
         if len(real) == 1:
             assert datetime.fromisoformat(with_offset(form)["at"]) in real
         else:
-            with pytest.raises(QuestionError if real else FormFieldError):
+            with pytest.raises(QuestionError if real else UsageError):
                 with_offset(form)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pitlogger.errors import RefusedError
+from pitlogger.errors import RefusedError, UsageError
 from pitlogger.model.book import PieceBook, Weighing
 from pitlogger.model.cooks import Checkpoint, Stage
 from pitlogger.model.journal import Corrected, Entry, StageSet, Weighed
@@ -14,7 +14,6 @@ from pitlogger.web.access.roles import who_asks
 from pitlogger.web.actions import decide, in_engine_time
 from pitlogger.web.bodies import weighed as weighed_body
 from pitlogger.web.page.figures import net_mg
-from pitlogger.web.page.forms import FormFieldError
 from pitlogger.web.page.typed import MAY_BE_NOTHING
 from pitlogger.web.requests import StageAsk, WeighAsk
 
@@ -115,7 +114,7 @@ def refuse_nothing(daemon: Node, ask: WeighAsk) -> None:
     if mass_mg is None and ask.channel in daemon.engine.lanes:
         mass_mg = net_mg(daemon, ask.channel)
     if mass_mg is not None and mass_mg - (ask.tare or 0 if ask.mass is not None else 0) <= 0:
-        raise FormFieldError(
+        raise UsageError(
             "That weighs nothing. Is the meat on the scale, and the right container taken off?",
             "mass" if ask.mass is not None else "",
         )

@@ -12,12 +12,11 @@ from decimal import Decimal
 from itertools import count as count_up
 from itertools import pairwise
 
-from pitlogger.errors import QuantityError
+from pitlogger.errors import QuantityError, UsageError
 from pitlogger.model.cooks import CUTS, NEVER, short_name
 from pitlogger.model.quantities import parse_length_mm, parse_mass_mg, parse_temperature_mc
 from pitlogger.questions import Answers
 from pitlogger.rules.messages import Units
-from pitlogger.web.page.forms import FormFieldError
 from pitlogger.web.page.typed import moment_of
 
 MOST_ROWS = 6
@@ -49,7 +48,7 @@ def cook_text(form: Mapping[str, str], units: Units, taken: Container[str] = fro
         if form.get(f"cut-{row}"):
             pieces += _pieces(form, row, pits, units, counts, taken)
     if not pieces:
-        raise FormFieldError("A cook needs a piece: choose a cut.", "cut-1")
+        raise UsageError("A cook needs a piece: choose a cut.", "cut-1")
     return "\n".join([*lines, *pieces, *tables, ""])
 
 
@@ -76,7 +75,7 @@ def _check_band(given: Mapping[str, str | None], row: int) -> None:
         if lower >= higher:
             words = {"set_point": "The set point lies below the lowest.",
                      "high": "The highest lies below the rest of the band."}  # fmt: skip
-            raise FormFieldError(words[field], f"{field}-{row}")
+            raise UsageError(words[field], f"{field}-{row}")
 
 
 def _pieces(
@@ -85,7 +84,7 @@ def _pieces(
 ) -> list[str]:  # fmt: skip
     cut = form[f"cut-{row}"]
     if cut not in CUTS:
-        raise FormFieldError(f"'{cut}' is not one of the cuts listed.", f"cut-{row}")
+        raise UsageError(f"'{cut}' is not one of the cuts listed.", f"cut-{row}")
     count = _whole(form.get(f"count-{row}", "1"), f"count-{row}", MOST_OF_A_CUT)
     stem = short_name(cut)
     is_batch = CUTS[cut] in ("chicken", "sausage") and count > 1
@@ -111,7 +110,7 @@ def _shared(form: Mapping[str, str], row: int, pits: list[str], units: Units) ->
              for field in _TEXTS if form.get(f"{field}-{row}")]  # fmt: skip
     if mass := form.get(f"mass-{row}"):
         if parse_mass_mg(mass) == 0:
-            raise FormFieldError("A piece weighs more than nothing.", f"mass-{row}")
+            raise UsageError("A piece weighs more than nothing.", f"mass-{row}")
         lines.append(f"mass = {_text(mass)}")
     if thickness := form.get(f"thickness-{row}"):
         lines.append(f"thickness = {_text(_length(thickness, units, f'thickness-{row}'))}")
@@ -119,7 +118,7 @@ def _shared(form: Mapping[str, str], row: int, pits: list[str], units: Units) ->
         lines.append(_price(price, units, f"price-{row}"))
     pit = form.get(f"pit-{row}") or (pits[0] if len(pits) == 1 else None)
     if pit is not None and pit not in pits:
-        raise FormFieldError(f"{pit} was not marked as a pit above.", f"pit-{row}")
+        raise UsageError(f"{pit} was not marked as a pit above.", f"pit-{row}")
     return [*lines, f"pit = {_text(pit)}"] if pit is not None else lines
 
 
@@ -128,7 +127,7 @@ def _check_targets(form: Mapping[str, str], row: int) -> None:
     if not wrap_at or not pull_at or wrap_at.casefold() == "never":
         return
     if parse_temperature_mc(pull_at) < max(NEVER, parse_temperature_mc(wrap_at)):
-        raise FormFieldError("It comes off the pit cooler than it is wrapped.", f"pull_at-{row}")
+        raise UsageError("It comes off the pit cooler than it is wrapped.", f"pull_at-{row}")
 
 
 def _text(value: str) -> str:
@@ -138,7 +137,7 @@ def _text(value: str) -> str:
 
 def _whole(text: str, field: str, most: int) -> int:
     if not text.isdecimal() or not 1 <= int(text) <= most:
-        raise FormFieldError(f"'{text}' is not a whole number from 1 to {most}.", field)
+        raise UsageError(f"'{text}' is not a whole number from 1 to {most}.", field)
     return int(text)
 
 
@@ -151,7 +150,7 @@ def _length(text: str, units: Units, field: str) -> str:
         parse_length_mm(made)
     except QuantityError:
         example = "2.75 in" if inches else "7 cm"
-        raise FormFieldError(
+        raise UsageError(
             f"'{text}' is not a thickness. Write one such as {example}.", field
         ) from None
     return made
@@ -160,6 +159,6 @@ def _length(text: str, units: Units, field: str) -> str:
 def _price(text: str, units: Units, field: str) -> str:
     match = _PRICE.fullmatch(text)
     if match is None:
-        raise FormFieldError(f"'{text}' is not a price. Write one such as 5.49.", field)
+        raise UsageError(f"'{text}' is not a price. Write one such as 5.49.", field)
     unit = (match[2] or ("lb" if units.mass in ("lb", "lb-oz") else "kg")).lower()
     return f"price_per_{unit} = {Decimal(match[1].replace(',', '.'))}"

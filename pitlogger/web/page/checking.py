@@ -14,7 +14,6 @@ from pitlogger.views.language import tr
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 from pitlogger.web.access.roles import who_asks
-from pitlogger.web.page.forms import FormFieldError
 
 _PURPOSE = {"hb44": "maintenance", "oiml": "in-service"}  # of a scale in use
 MOST = 20  # of the checks shown
@@ -109,14 +108,14 @@ def _expected(found: ProbeCheck, shown: Shown) -> str:
 
 def _given(form: dict[str, str], field: str, what: str) -> str:
     if not form.get(field):
-        raise FormFieldError(f"Write {what}.", field)
+        raise UsageError(f"Write {what}.", field)
     return form[field]
 
 
 def _instrument(form: dict[str, str]) -> str:
     name = form.get("other") or form.get("instrument", "")
     if not name:
-        raise FormFieldError("Say which one was checked.", "instrument")
+        raise UsageError("Say which one was checked.", "instrument")
     if len(name) > 60:
         raise UsageError("a name has at most 60 characters")
     return name

@@ -28,7 +28,7 @@ from pitlogger.web.page.asked_first import done_by_another, weigh_once
 from pitlogger.web.page.begin import cook_text
 from pitlogger.web.page.checking import CHECKS
 from pitlogger.web.page.first import FIRST
-from pitlogger.web.page.forms import FormFieldError, ask_of, field_fault, filled, parse_form
+from pitlogger.web.page.forms import ask_of, field_fault, filled, parse_form
 from pitlogger.web.page.heard import HEARD
 from pitlogger.web.page.late import on_arrival
 from pitlogger.web.page.loose import LOOSE
@@ -59,6 +59,7 @@ from pitlogger.web.signing import sign_off
 
 Beside = Callable[[Node, dict[str, str], Shown], Awaitable[dict[str, Any]]]
 PATHS = {*(path for path, _ in (*SCREENS, *MORE)), *BACK}
+_UNKNOWN = re.compile(r"unknown \w+ '(.*?)'")
 _PAST_COOK = re.compile(r"/cooks/[\w-]+")
 YEAR_S = 365 * 86_400
 
@@ -92,12 +93,20 @@ def add_actions(page: APIRouter, daemon: Node, ring: RingTest, signers: Signers)
             why = field_fault(caught) if isinstance(caught, ValidationError) else caught
             status, message = status_of(why), plain(str(why))
             if wants_json:
-                field = why.field if isinstance(why, FormFieldError) else ""
-                return JSONResponse({"error": message, "field": field}, status)
+                return JSONResponse({"error": message, "field": _at_fault(why, form)}, status)
             return refused(daemon, request, message, back, status)
         if wants_json:
             return JSONResponse(outcome, 200 if outcome.get("durable", True) else NOT_DURABLE)
         return RedirectResponse(f"{back}?did={outcome.get('run')}.{outcome.get('seq')}", 303)
+
+
+def _at_fault(why: PitloggerError, form: dict[str, str]) -> str:
+    """Return the field that an error is of: the one it names, or that of an unknown word."""
+    if not isinstance(why, UsageError):
+        return ""
+    word = _UNKNOWN.match(str(why))
+    held = [name for name, value in form.items() if word and value == word[1]]
+    return why.field or "".join(held[:1])
 
 
 def _back(form: dict[str, str]) -> str:
@@ -210,7 +219,7 @@ def _sign_actions(signers: Signers) -> dict[str, Beside]:
     async def signer(daemon: Node, form: dict[str, str], shown: Shown) -> dict[str, Any]:
         pin = form.get("pin", "")
         if pin != form.get("again", ""):
-            raise FormFieldError("The two PINs differ: write the same one twice.", "again")
+            raise UsageError("The two PINs differ: write the same one twice.", "again")
         made = await asyncio.to_thread(
             signers.add, form.get("initials", ""), form.get("name", ""), pin
         )

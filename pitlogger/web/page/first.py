@@ -10,7 +10,7 @@ from typing import Any
 from pydantic import ValidationError
 
 from pitlogger.config import PAGE_FILE, Config, PageTables, with_page
-from pitlogger.errors import RefusedError
+from pitlogger.errors import RefusedError, UsageError
 from pitlogger.files import write_whole
 from pitlogger.formats.toml_text import toml_document
 from pitlogger.model.journal import Noted
@@ -20,7 +20,6 @@ from pitlogger.views.language import date, tr
 from pitlogger.views.node import Node
 from pitlogger.views.shown import MASS_UNITS, TEMPERATURE_UNITS, Shown
 from pitlogger.web.access.roles import who_asks
-from pitlogger.web.page.forms import FormFieldError
 
 UNITS = {"degrees-in": "temperature", "masses-in": "mass", "money-in": "currency"}  # by field
 PREMISES = ("name", "address", "person_in_charge", "permit")
@@ -73,7 +72,7 @@ async def _set(daemon: Node, table: str, values: dict[str, Any]) -> None:
         message = wrong["msg"].removeprefix("Value error, ")
         field = str(wrong["loc"][-1])
         names = {name: one for one, name in UNITS.items()} if table == "units" else {}
-        raise FormFieldError(message, names.get(field, field)) from None
+        raise UsageError(message, names.get(field, field)) from None
     path = config.node.data / PAGE_FILE
     text = "# Written by the page.\n" + toml_document(tables)
     await asyncio.to_thread(write_whole, path, text)
@@ -119,7 +118,7 @@ async def _policy(daemon: Node, form: dict[str, str], shown: Shown) -> dict[str,
     """Judge by other limits from now on; asked about while food is on the way."""
     before, name = daemon.config.policy.name, form.get("policy", "")
     if name not in shipped_names():
-        raise FormFieldError(tr("Choose one of the policies listed."), "policy")
+        raise UsageError(tr("Choose one of the policies listed."), "policy")
     if daemon.cooks and name != before:
         question = tr(
             "A cook is open. Its clocks and verdicts go by {title} from now on?",

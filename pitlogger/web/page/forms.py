@@ -6,6 +6,7 @@ something happened, ``late_s`` how long the phone kept it (``late``).
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from typing import Any, TypeVar
 from urllib.parse import parse_qsl
@@ -15,21 +16,15 @@ from pydantic import ValidationError
 from pitlogger.clock import rfc3339
 from pitlogger.errors import UsageError, unknown
 from pitlogger.formats.model_faults import fault_reason
+from pitlogger.views.language import tr
 from pitlogger.web import requests
 from pitlogger.web.actions import ACTIONS
 
-
-class FormFieldError(UsageError):
-    """A field of a form that cannot be used; ``field`` is its name there."""
-
-    def __init__(self, message: str, field: str = "") -> None:
-        super().__init__(message)
-        self.field = field
-
-
 Body = TypeVar("Body", bound=requests.Ask)
 MOST_FIELDS = 200
+WEEK_S = 7 * 86_400
 MOST_NAME, MOST_PARTS = 60, 4  # characters, and dots, of the name of a field
+_STEERING = re.compile("[\u202a-\u202e\u2066-\u2069]")  # turns the words that follow around
 _PAGE_ONLY = ("ago_min", "late_s", "back", "seen")
 
 
@@ -39,7 +34,8 @@ def parse_form(body: bytes) -> dict[str, str]:
         pairs = parse_qsl(body.decode("utf-8"), max_num_fields=MOST_FIELDS)
     except ValueError:
         raise UsageError("the form cannot be read") from None
-    return {name: value.strip() for name, value in pairs if value.strip()}
+    plain = ((name, _STEERING.sub("", value).strip()) for name, value in pairs)
+    return {name: value for name, value in plain if value}
 
 
 def ask_of(name: str, form: Mapping[str, str], utc_ms: int, by: str) -> requests.Ask:
@@ -62,8 +58,8 @@ def filled(model: type[Body], form: Mapping[str, str], utc_ms: int, by: str) -> 
     """Return the model of a body filled from a form; arguments as for ``ask_of``."""
     values = nested({k: v for k, v in form.items() if k not in _PAGE_ONLY})
     values.setdefault("by", by)
-    passed_s = _number(form, "ago_min") * 60.0
-    passed_s += _number(form, "late_s")
+    passed_s = _number(form, "ago_min", "minutes", WEEK_S // 60) * 60.0
+    passed_s += _number(form, "late_s", "seconds", WEEK_S)
     if passed_s and "at" in model.model_fields and "at" not in values:
         values["at"] = rfc3339(utc_ms - round(passed_s * 1000))
     try:
@@ -72,11 +68,14 @@ def filled(model: type[Body], form: Mapping[str, str], utc_ms: int, by: str) -> 
         raise field_fault(fault) from None
 
 
-def field_fault(fault: ValidationError) -> FormFieldError:
+def field_fault(fault: ValidationError) -> UsageError:
     """Return the first fault of a form with the field it is in; the words name no field."""
     first = fault.errors()[0]
     name = ".".join(str(part) for part in first.get("loc", ()))
-    return FormFieldError(fault_text({**first, "loc": ()}), name)
+    is_missing = first["type"] == "missing"
+    return UsageError(
+        tr("Nothing stands here.") if is_missing else fault_text({**first, "loc": ()}), name
+    )
 
 
 def nested(fields: Mapping[str, str]) -> dict[str, Any]:
@@ -108,14 +107,14 @@ def _listed(value: Any) -> Any:
     return inner
 
 
-def _number(form: Mapping[str, str], name: str) -> float:
+def _number(form: Mapping[str, str], name: str, of: str, most: int) -> float:
     text = form.get(name, "0")
     try:
-        value = float(text)
+        value = float(text.replace(",", "."))
     except ValueError:
         value = -1.0
-    if not 0 <= value <= 7 * 24 * 3600:
-        raise FormFieldError(f"'{text}' is not a number from 0 to a week", name)
+    if not 0 <= value <= most:
+        raise UsageError(f"'{text}' is no number of {of} from 0 to {most}, which is a week", name)
     return value
 
 

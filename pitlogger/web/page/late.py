@@ -13,7 +13,6 @@ from pitlogger.engine.scales import only_scale
 from pitlogger.errors import RefusedError, UsageError
 from pitlogger.model.quantities import show_duration
 from pitlogger.views.node import Node
-from pitlogger.web.page.forms import FormFieldError
 
 LATE_S = 5.0  # a shorter wait is the present
 LONGEST_S = 7 * 86_400.0
@@ -40,9 +39,7 @@ def late_s(form: Mapping[str, str], utc_ms: int) -> float:
     is_credible = counted < 0 or 0 <= by_date <= counted + OFF_BY_S
     passed = max(0.0, by_date if is_credible else counted)
     if passed > LONGEST_S:
-        raise FormFieldError(
-            "that was tapped over a week ago: enter it anew, with its time", "late_s"
-        )
+        raise UsageError("that was tapped over a week ago: enter it anew, with its time", "late_s")
     return passed
 
 
@@ -50,7 +47,7 @@ def _number(text: str) -> float:
     try:
         return float(text)
     except ValueError:
-        raise FormFieldError(f"'{text}' is not a number of seconds", "late_s") from None
+        raise UsageError(f"'{text}' is not a number of seconds", "late_s") from None
 
 
 async def on_arrival(daemon: Node, name: str, form: Mapping[str, str]) -> dict[str, str]:

@@ -9,6 +9,7 @@ from pitlogger.views.language import mark, tr
 
 _SENTENCE = re.compile(r"(?<=[.?!])\s+")
 _OPTION = re.compile(r"(?<!\S)--(?=[a-z])")
+_LONG = re.compile(r"'([^']{40})[^']{20,}'")
 _ASIDE = re.compile(r"\s*\([^()]*(?:pitlogger [a-z]|--[a-z]|sudo |systemctl )[^()]*\)")
 _CLAUSE = re.compile(
     r"[:;,] [^:;,]*'pitlogger [^']*'[^:;,.?!]*"
@@ -40,7 +41,7 @@ _KEEPER = mark("whoever keeps this node")
 
 def plain(message: str) -> str:
     """Return a message without commands and options, as a sentence."""
-    without = _ASIDE.sub("", message)
+    without = _ASIDE.sub("", _LONG.sub(r"'\1…'", message))
     kept = [part for part in _SENTENCE.split(without) if not _OPTION.search(part)]
     text = _OPTION.sub("", _CLAUSE.sub("", " ".join(kept) or without))
     text = _COMMAND.sub(_place, text).strip().rstrip(".")

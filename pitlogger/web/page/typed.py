@@ -5,12 +5,11 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 
-from pitlogger.errors import QuantityError
+from pitlogger.errors import QuantityError, UsageError
 from pitlogger.formats.moments import full_local, of_a_clock
 from pitlogger.model.quantities import parse_mass_mg, parse_temperature_mc
 from pitlogger.questions import ANSWERS_JOIN, NO_ANSWERS, Answers
 from pitlogger.rules.messages import Units
-from pitlogger.web.page.forms import FormFieldError
 
 MASSES = frozenset({"mass", "tare", "left"})
 TEMPERATURES = frozenset({"value", "wrap_at", "pull_at", "set_point", "low", "high", "reading"})
@@ -49,9 +48,9 @@ def moment_of(form: Mapping[str, str], field: str, answers: Answers = NO_ANSWERS
     try:
         found = of_a_clock(text)
     except QuantityError as fault:
-        raise FormFieldError(str(fault), field) from None
+        raise UsageError(str(fault), field) from None
     except ValueError:
-        raise FormFieldError(f"'{text}' is not a day and a time.", field) from None
+        raise UsageError(f"'{text}' is not a day and a time.", field) from None
     if len(found) == 1:
         return found[0].isoformat()
     options = [full_local(one) for one in found]
@@ -72,7 +71,7 @@ def typed_mass(text: str, units: Units, field: str = "mass") -> str:
     """Return a mass as typed, with its unit."""
     unit = "lb" if units.mass == "lb-oz" else units.mass
     if unit == "g" and _THOUSANDS.search(text):
-        raise FormFieldError(
+        raise UsageError(
             f"'{text}' can be read two ways: write {text.replace(',', '')} "
             f"or {text.replace(',', '.')}", field,
         )  # fmt: skip
@@ -81,11 +80,11 @@ def typed_mass(text: str, units: Units, field: str = "mass") -> str:
         made = f"{made} {unit}"
     try:
         parse_mass_mg(made)
-    except QuantityError:
+    except QuantityError as fault:
         example = {"lb": "13 lb 7 oz", "kg": "6.1 kg", "g": "6100 g"}[unit]
-        raise FormFieldError(
-            f"'{text}' is not a mass. Write one such as {example}.", field
-        ) from None
+        is_none = " is not a mass" in str(fault)
+        why = f"'{text}' is not a mass. Write one such as {example}." if is_none else str(fault)
+        raise UsageError(why, field) from None
     return made
 
 
@@ -98,7 +97,7 @@ def typed_temperature(text: str, units: Units, field: str = "value") -> str:
         parse_temperature_mc(made)
     except QuantityError:
         example = "203" if units.temperature == "F" else "95"
-        raise FormFieldError(
+        raise UsageError(
             f"'{text}' is not a temperature. Write one such as {example}.", field
         ) from None
     return made

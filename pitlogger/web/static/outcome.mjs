@@ -55,7 +55,7 @@ function undoForm(undo) {
 /** Mark the field at fault, say why once, and let the button rest until something changes. @param {HTMLFormElement} form @param {string} text @param {string} name */
 export function refuse(form, text, name) {
   wake(submitOf(form));
-  const field = name ? /** @type {HTMLElement|null} */ (form.querySelector(`[name="${CSS.escape(name)}"]:not([type=hidden])`)) : null;
+  const field = name ? /** @type {HTMLElement|null} */ (form.querySelector(`:is([name="${CSS.escape(name)}"], [name^="${CSS.escape(name)}."]):not([type=hidden])`)) : null;
   const typed = form.querySelector("input:not([type=hidden]), select, textarea");
   const line = element("p", "refused", tr(`Not done. ${text}`));
   line.id = `refused-${form.id || Math.random().toString(36).slice(2)}`;
