@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import asyncio
 import random
+import tempfile
 import threading
 from collections.abc import Callable, Coroutine, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from functools import cache
 from pathlib import Path
 from types import ModuleType
 from typing import Any, TypeVar
@@ -102,23 +104,60 @@ class Staged:
                     self.daemon.feed(reading)
 
 
+@dataclass(frozen=True, slots=True)
+class Played:
+    """What a daemon that played a cook leaves behind: its files, by path, and where time stood."""
+
+    files: dict[Path, bytes]
+    end_ms: int
+    noise: random.Random
+
+    def laid_out(self, folder: Path) -> random.Random:
+        """Put the files into a folder; return the noise as it went on."""
+        for path, held in self.files.items():
+            (folder / path).parent.mkdir(parents=True, exist_ok=True)
+            (folder / path).write_bytes(held)
+        noise = random.Random()
+        noise.setstate(self.noise.getstate())
+        return noise
+
+
+@cache
+def played(scene: ModuleType, hour: float) -> Played:
+    """Play the cook of a scene to an hour of it, once for all tests of a process."""
+    with tempfile.TemporaryDirectory() as data:
+        folder = Path(data)
+        with staged(folder, None, scene=scene) as stage:
+            stage.start_cook(hour)
+        files = {
+            path.relative_to(folder): path.read_bytes()
+            for path in folder.rglob("*")
+            if path.is_file()
+        }
+    return Played(files, stage.clock.engine_ms(), stage.noise)
+
+
 @contextmanager
 def staged(
     folder: Path, hour: float | None = 9.0, web: str = "", scene: ModuleType = kitchen
 ) -> Iterator[Staged]:
-    """Serve a daemon; with ``hour`` the cook of the scene is started and played to it first."""
+    """Serve a daemon; with ``hour`` it goes on where one ended that played the scene's cook."""
+    clock, noise = ManualClock(kitchen.START_MS), random.Random(7)
+    if hour is not None:
+        made = played(scene, hour)
+        clock, noise = ManualClock(made.end_ms), made.laid_out(folder)
     ready: list[Staged | BaseException] = []
     told = threading.Event()
     stop: list[asyncio.Event] = []
 
     async def run() -> None:
-        clock = ManualClock(kitchen.START_MS)
         config = parse_config(kitchen.CONFIG.format(data=folder) + web)
         access = Access(config)
         async with Daemon(config, clock=clock) as daemon, serving(daemon, access) as address:
             stage = Staged(
-                daemon, clock, address or "", asyncio.get_running_loop(), access, scene=scene
-            )
+                daemon, clock, address or "", asyncio.get_running_loop(), access, noise,
+                scene=scene,
+            )  # fmt: skip
             stop.append(asyncio.Event())
             living = asyncio.create_task(stage.live())
             ready.append(stage)
@@ -136,13 +175,11 @@ def staged(
     thread = threading.Thread(target=work, name="staged")
     thread.start()
     told.wait(60)
-    made = ready[0]
-    if isinstance(made, BaseException):
-        raise made
-    if hour is not None:
-        made.start_cook(hour)
+    stage = ready[0]
+    if isinstance(stage, BaseException):
+        raise stage
     try:
-        yield made
+        yield stage
     finally:
-        made.loop.call_soon_threadsafe(stop[0].set)
+        stage.loop.call_soon_threadsafe(stop[0].set)
         thread.join(20)
