@@ -101,7 +101,8 @@ def _clock_rows(engine: Engine, piece: str | None) -> Iterator[dict[str, Any]]:
     for name, clocks in engine.state.clocks.items():
         if piece not in (None, name) or name not in engine.book.pieces:
             continue
-        for told in clocks.told(engine.state.t_ms, engine.safety):
+        unsaid = engine.book.pieces[name].is_unsaid
+        for told in clocks.told(engine.state.t_ms, engine.safety, unsaid=unsaid):
             rule = engine.policy.rules[told.kind]
             if f"{told.kind}/{name}" in {limit.key for limit in engine.compiled.limits()}:
                 continue

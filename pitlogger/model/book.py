@@ -150,6 +150,11 @@ class PieceBook:
         return max(told, default=self.added_ms)
 
     @property
+    def is_unsaid(self) -> bool:
+        """Whether the stage it is in was recognised and nobody agreed."""
+        return bool(self.marks) and self.marks[-1].is_unconfirmed
+
+    @property
     def may_be_on_pit(self) -> bool:
         """Whether it is on the pit, or only looks as if it were not any more."""
         for mark in reversed(self.marks):

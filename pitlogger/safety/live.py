@@ -184,8 +184,12 @@ class PieceClocks:
                 elif held is not None:
                     setattr(clock, name, held - ms)
 
-    def told(self, now_ms: int, policy: Policy) -> list[ClockState]:
-        """Return what each clock that runs says at ``now_ms``."""
+    def told(self, now_ms: int, policy: Policy, *, unsaid: bool = False) -> list[ClockState]:
+        """Return what each clock that runs says at ``now_ms``.
+
+        Args:
+            unsaid: Nobody said that it is off the pit: whether it is held or cooled is not known.
+        """
         stage = Stage(self.stage)
         if self.by_time is not None and now_ms >= self.by_time.known_ms:
             is_eaten = stage in _AT_TABLE and self.lethality.last_ms is not None
@@ -194,6 +198,8 @@ class PieceClocks:
         found = list(self._cooling(now_ms, policy)) if stage in COOLING else []
         if stage in HOT_OFF_PIT and self.hold.last_ms is not None:
             found.append(self._holding(now_ms, policy))
+            if unsaid and found[-1].is_true:
+                found += self._cooling(now_ms, policy)
         if stage in ON_PIT and self.is_hot:
             found += self._unmarked(now_ms, policy)
         if stage in ON_PIT and self.come_up.last_ms is not None:

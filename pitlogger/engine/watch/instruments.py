@@ -66,7 +66,7 @@ class Instruments:
         """Look each ten seconds for what no core on a pit can do: stand still, or be air."""
         state = lane.state
         is_core = lane.site is Site.CORE and _is_on_pit(book, lane.piece)
-        if not is_core or not is_in_air(state.value or 0):
+        if not _may_be_on_pit(lane, book) or not is_in_air(state.value or 0):
             state.air_since_ms = None
         elif state.air_since_ms is None:
             state.air_since_ms = t_ms
@@ -111,11 +111,7 @@ class Instruments:
 
     def minute(self, lanes: dict[str, Lane], book: Book, t_ms: int) -> None:
         """Look at what probes say of each other, and whether a doubt is settled."""
-        cores = [
-            lane
-            for lane in lanes.values()
-            if lane.site is Site.CORE and _is_on_pit(book, lane.piece) and lane.fault_key
-        ]
+        cores = [lane for lane in lanes.values() if _may_be_on_pit(lane, book) and lane.fault_key]
         for lane in lanes.values():
             if lane.state.doubt and self._is_settled(lane, book, t_ms):
                 self._trust(lane, t_ms)
@@ -289,6 +285,12 @@ def _lower(text: str) -> str:
 def _is_on_pit(book: Book, piece: str | None) -> bool:
     held = book.pieces.get(piece or "")
     return held is not None and held.is_open and held.stage in ON_PIT
+
+
+def _may_be_on_pit(lane: Lane, book: Book) -> bool:
+    """Return whether a lane is the core of a piece that nobody said is off the pit."""
+    held = book.pieces.get(lane.piece or "")
+    return lane.site is Site.CORE and held is not None and held.is_open and held.may_be_on_pit
 
 
 def _pit_of(book: Book, lanes: dict[str, Lane], piece: str) -> Lane | None:

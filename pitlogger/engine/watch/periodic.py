@@ -137,7 +137,7 @@ class Lookout:
             if not held.is_open or not held.marks:
                 continue
             self._rerun(book, piece)
-            for told in self.state.clocks[piece].told(t_ms, self.safety):
+            for told in self.state.clocks[piece].told(t_ms, self.safety, unsaid=held.is_unsaid):
                 if not told.is_true:
                     words = f"{piece}: judged again, {off} without power: {told.message}"
                     self.alerts.withdraw(f"{told.kind}/{piece}", t_ms, words)
@@ -224,7 +224,7 @@ class Lookout:
                 continue
             clocks = self.state.clocks.get(piece)
             if clocks is not None:
-                for told in clocks.told(t_ms, self.safety):
+                for told in clocks.told(t_ms, self.safety, unsaid=held.is_unsaid):
                     if told.kind not in _BY_LIMIT or held.stage in ON_PIT:
                         words = f"{piece}: {told.message}{self._assumed()}"
                         self.alerts.tell(told.kind, piece, t_ms, told.is_true, words, piece=piece)
@@ -335,8 +335,10 @@ class Lookout:
                 for lane in lanes.values():
                     if lane.piece == held.piece.id:
                         lane.low, lane.high = 1, 0  # judge the next reading
-        elif held.stage in COOLING:
-            clock = self.state.clocks[held.piece.id].cooling
+        clocks = self.state.clocks[held.piece.id]
+        falls = held.is_unsaid and held.stage in HOT_OFF_PIT and clocks.hold.is_in_breach(t_ms)
+        if held.stage in COOLING or falls:
+            clock = clocks.cooling
             started_ms = clock.started_ms
             if started_ms is not None:
                 here = holding(held, lead, lanes.values(), t_ms)

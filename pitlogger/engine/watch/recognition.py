@@ -127,8 +127,10 @@ class Recognition:
     def _is_held_back(self, piece: str, stage: Stage, book: Book) -> bool:
         """Return whether setting a stage could end an alarm, or a clock that leads to one."""
         clocks = self.state.clocks.get(piece)
-        if stage not in ON_PIT and clocks is not None and not clocks.come_up.is_through:
-            return True
+        if clocks is not None:
+            comes_up = stage not in ON_PIT and not clocks.come_up.is_through
+            if comes_up or clocks.hold.since_ms is not None:
+                return True
         channels = book.channels_of(piece)
         return any(
             watch.pending_ms is not None or watch.holds or watch.state in ACTIVE

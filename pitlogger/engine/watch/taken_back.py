@@ -102,7 +102,8 @@ def _return_alerts(
     """Return what an entry raised that counts no more: what no limit or clock holds true now."""
     limits = {limit.key for limit in engine.compiled.limits()}
     clocks = engine.state.clocks.get(piece)
-    told = clocks.told(t_ms, engine.safety) if clocks is not None else []
+    unsaid = engine.book.pieces[piece].is_unsaid
+    told = [] if clocks is None else clocks.told(t_ms, engine.safety, unsaid=unsaid)
     holds = {f"{one.kind}/{piece}" for one in told if one.is_true}
     if clocks is not None and clocks.hold.breached_ms is not None:
         holds.add(f"hot-hold-low/{piece}")  # there was one without it too
