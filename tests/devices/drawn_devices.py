@@ -23,6 +23,8 @@ class Drawn:
     Attributes:
         at: Offset of each probe's number.
         empty: What a field holds without a probe, as it stands in the frame.
+        status: What stands behind the field of the probe pointed at: while it is plugged in, and
+            while it is not.
     """
 
     random: Random
@@ -41,6 +43,7 @@ class Drawn:
     true_c: list[float | None] = field(default_factory=list)
     count: int = 0
     filler: bytes = b""
+    status: tuple[bytes, bytes] = (b"", b"")
 
     def number(self, true_c: float) -> float | None:
         """Return the raw number a device has for a temperature; ``None`` beyond its range."""
@@ -84,7 +87,8 @@ class Drawn:
         data[: len(self.prefix)] = self.prefix
         for at, value in zip(self.at, true_c or self.true_c, strict=True):
             written = self.written(value)
-            data[at : at + len(written)] = written
+            said = self.status[value is None]
+            data[at : at + len(written) + len(said)] = written + said
         if self.counter_at is not None:
             data[self.counter_at] = self.count & 0xFF
         if self.battery_at is not None:
@@ -146,6 +150,12 @@ def draw(random: Random) -> Drawn:
         random.choice((None, None, length + random.randrange(1, 6))),
     )  # fmt: skip
     device.filler = bytes(random.choice((0, 0, 0xFF, random.randrange(256))) for _ in range(length))
+    gap = stride - size if probes > 1 else length - at[0] - size
+    if random.random() < 0.4:  # as many bytes as fit; all of a record is often filled with one
+        device.status = (bytes(gap), random.choice((b"\xff", b"\x01", b"\x80", b"\x7f")) * gap)
+        for beside in (device.counter_at, device.battery_at):
+            if beside is not None and any(a + size <= beside < a + size + gap for a in at):
+                device.status = (b"", b"")
     room_c = random.uniform(17.0, 26.0)
     device.true_c = [room_c + random.uniform(-0.5, 0.5) for _ in at]
     return device

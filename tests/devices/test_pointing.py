@@ -62,7 +62,14 @@ def test_most_are_found_right_and_none_is_wrong_and_sure(
     assert not counts["wrong, sure"]
     right = counts["right, sure"] + counts["right, not sure"]
     assert right >= 0.95 * MANY
-    assert counts["right, sure"] >= 0.6 * MANY
+    assert counts["right, sure"] >= 0.7 * MANY
+
+
+def test_four_bytes_are_sure_once_a_probe_was_unplugged(
+    outcomes: list[tuple[str, Drawn, Finding | None]],
+) -> None:
+    said = Counter(said for said, device, _ in outcomes if device.kind == "i32")
+    assert said["right, sure"] >= 0.85 * said.total()
 
 
 def test_neighbours_are_offered_and_what_means_no_probe_is_found(

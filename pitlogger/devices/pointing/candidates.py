@@ -20,6 +20,10 @@ _ROOM = {Quantity.TEMPERATURE: (-30.0, 60.0), Quantity.MASS: (-500.0, 30_000.0)}
 REACH = {Quantity.TEMPERATURE: (-20.0, 300.0), Quantity.MASS: (0.0, 10_000.0)}
 _SHORT_REACH_COST = 1.5
 _BESIDE_COST, _WITHIN_COST = 3.0, 1.5
+# What means "no value" in four bytes, and that narrower numbers beside each other hardly hold at
+# once; not ffffffff, which fills whatever stands there. From memory. The cost rules them out.
+_EMPTY = frozenset(bytes.fromhex(one) for one in ("7fffffff", "ffffff7f", "80000000", "00000080"))
+_PART_COST = 5.0
 _COARSE_COST = 2.5
 
 
@@ -110,7 +114,8 @@ def _unplugged(evidence: Evidence, kind: FrameGroup, place: Place) -> float:
     """Return what speaks against a place by the bytes that changed when its probe was unplugged.
 
     They are those of its field: one beside it that changed too belongs to it, one within that
-    stayed rather does not, and a byte of ones is no minus one.
+    stayed rather does not, and a byte of ones is no minus one. A part of what means "no value" in
+    four bytes is no number of its own.
     """
     pulled = [chunk.data for chunk in evidence.pulled if kind.covers(chunk)]
     rest = [chunk.data for chunk in evidence.rest if kind.covers(chunk)]
@@ -130,7 +135,12 @@ def _unplugged(evidence: Evidence, kind: FrameGroup, place: Place) -> float:
     beside = {place.at - 1, place.end} & changed
     cost = _BESIDE_COST * len(beside) + _WITHIN_COST * len(own - changed)
     is_minus_one = place.type == "i8" and last[place.at] == 0xFF
-    return cost + (_WITHIN_COST if is_minus_one else 0.0)
+    is_part = any(
+        last[start : start + 4] in _EMPTY and set(range(start, start + 4)) - own <= changed
+        for start in range(max(place.end - 4, 0), min(place.at, kind.length - 4) + 1)
+        if place.end - place.at < 4
+    )
+    return cost + (_WITHIN_COST if is_minus_one else 0.0) + (_PART_COST if is_part else 0.0)
 
 
 def _coarse(evidence: Evidence, kind: FrameGroup, place: Place) -> float:
