@@ -51,9 +51,7 @@ def draft(node: str, tried: Sequence[Tried], strangers: Iterable[Find] = ()) -> 
     Args:
         strangers: Devices in reach that no driver is known for.
     """
-    names: set[str] = set()
-    parts = [_HEAD, toml_table("[node]", {"name": node})]
-    parts += [_device(one, _unique(_name(one), names)) for one in tried]
+    parts = [_HEAD, toml_table("[node]", {"name": node}), *_tables(tried)]
     unknown = [
         f"#   {dict(find.keys).get('address', '')} {find.name}".rstrip()
         for find in strangers
@@ -66,6 +64,16 @@ def draft(node: str, tried: Sequence[Tried], strangers: Iterable[Find] = ()) -> 
             + "\n".join(unknown) + "\n"
         )  # fmt: skip
     return "\n".join(parts)
+
+
+def device_tables(tried: Iterable[Tried]) -> str:
+    """Return the tables of devices; the computer's own sensors are left out."""
+    return "\n".join(_tables(one for one in tried if not is_the_boards_own(one.find)))
+
+
+def _tables(tried: Iterable[Tried]) -> list[str]:
+    names: set[str] = set()
+    return [_device(one, _unique(_name(one), names)) for one in tried]
 
 
 def _device(tried: Tried, name: str) -> str:
