@@ -13,7 +13,6 @@ from pitlogger_simulators.plant.cuts import CUT_SHAPES, PieceSpec
 from pitlogger_simulators.plant.fire import Fire, Weather
 from pitlogger_simulators.plant.parameters import Parameters
 from pitlogger_simulators.plant.pits import KINDS, Pit
-from pitlogger_simulators.plant.probe import PlantProbe
 from pitlogger_simulators.plant.properties import Array
 from tests.simulators.cook_events import PlantEvent
 from tests.simulators.whole_cooks import simulate, simulate_batch
@@ -209,14 +208,6 @@ def test_meat_and_water_pan_dampen_the_pit() -> None:
     with_meat.advance(30.0, np.array([0.3 / 3600]), Weather())
     assert pan.humidity_ratio[0] > dry.humidity_ratio[0] + 0.05
     assert with_meat.humidity_ratio[0] > dry.humidity_ratio[0] + 0.02
-
-
-def test_a_probe_lags_and_has_its_own_offset_and_noise() -> None:
-    probe = PlantProbe(np.random.default_rng(1), offset_c=0.4, noise_c=0.0, lag_s=10.0)
-    assert probe.read(20.0, 1.0) == pytest.approx(20.4)
-    assert probe.read(100.0, 10.0) == pytest.approx(100.4 - 80.0 * np.exp(-1.0))
-    drawn = [PlantProbe.draw(np.random.default_rng(seed)).offset_c for seed in range(200)]
-    assert np.std(drawn) == pytest.approx(0.4, abs=0.06)
 
 
 @pytest.mark.parametrize(
