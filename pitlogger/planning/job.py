@@ -17,8 +17,6 @@ from pitlogger.model.quantities import show_mass
 from pitlogger.planning.fields import check_eaten
 from pitlogger.planning.job_answer import (
     Assumed,
-    BillLine,
-    BillShown,
     Costs,
     Earned,
     JobAnswer,
@@ -33,7 +31,7 @@ from pitlogger.planning.leftovers import NOT_COOLED, counts
 from pitlogger.planning.past import PastCooks
 from pitlogger.planning.timeline import MOST_PIECES, ScheduleAnswer, ScheduleQuestion, schedule
 from pitlogger.rules.policies import portion_changes, shipped_kitchen, shipped_portions
-from pitlogger.yields.money.bill import Bill, BillTerms, InvoiceLine, Payment, bill
+from pitlogger.yields.money.bill import BillShown, BillTerms, InvoiceLine, Payment, bill
 
 NO_PAST = PastCooks()
 # Filled in where nothing is said and nothing is on record: starting points, no source.
@@ -81,7 +79,8 @@ def answer_job(
     meat = sum((dish.meat for dish in bought.dishes), Decimal(0))
     per_guest = _price_per_guest(source, meat, assumed)
     guests = _billed_guests(source)
-    made = bill(_lines(source, per_guest, guests), _terms(source), coin, _payments(source))
+    lines, paid = _lines(source, per_guest, guests), _payments(source)
+    made = bill(lines, _terms(source), coin, paid, guests)
     timed = _schedule(source, bought, past, kitchen)
     costs = _costs(source, meat, made, timed, coin, cooled)
     earned = _earned(source, bought, made, costs, per_guest, coin)
@@ -98,7 +97,7 @@ def answer_job(
         bought.risk_pct,
         bought.p_all_enough,
         timed,
-        _bill_shown(made, guests),
+        made,
         costs,
         earned,
         result(source, bought, made, costs, earned, past, coin),
@@ -228,14 +227,6 @@ def _payments(source: JobFile) -> list[Payment]:
     return [Payment(one.on, one.amount, one.method) for one in source.payment]
 
 
-def _bill_shown(made: Bill, guests: int) -> BillShown:
-    lines = tuple(BillLine(one.what, one.count, one.price, amount) for one, amount in made.lines)
-    return BillShown(
-        guests, lines, made.subtotal, made.discount, made.service, made.taxable, made.tax,
-        made.total, made.gratuity_proposed, made.deposit, made.paid, made.balance,
-    )  # fmt: skip
-
-
 def _schedule(
     source: JobFile, bought: Purchase, past: PastCooks, kitchen: KitchenTimes
 ) -> ScheduleAnswer | None:
@@ -277,7 +268,7 @@ def _apart(pieces: int, guests: Sequence[int]) -> list[int]:
 
 
 def _costs(
-    source: JobFile, meat: Decimal, made: Bill, timed: ScheduleAnswer | None, coin: Coin,
+    source: JobFile, meat: Decimal, made: BillShown, timed: ScheduleAnswer | None, coin: Coin,
     cooled: bool | None,
 ) -> Costs:  # fmt: skip
     guests = Decimal(source.job.guests + source.job.children)
@@ -327,7 +318,7 @@ def _fuel(source: JobFile, timed: ScheduleAnswer | None) -> Decimal:
 
 
 def _earned(
-    source: JobFile, bought: Purchase, made: Bill, costs: Costs, per_guest: Decimal, coin: Coin
+    source: JobFile, bought: Purchase, made: BillShown, costs: Costs, per_guest: Decimal, coin: Coin
 ) -> Earned:
     profit = made.income - costs.total
     levels = [profit - coin(_short_cost(source, bought, level)) for level in ("low", "high")]

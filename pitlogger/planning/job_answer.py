@@ -8,6 +8,7 @@ from typing import Any
 
 from pitlogger.planning.document import as_fields
 from pitlogger.planning.timeline import ScheduleAnswer
+from pitlogger.yields.money.bill import BillShown
 from pitlogger.yields.purchase.masses import Enough
 from pitlogger.yields.purchase.rescue import Remedy
 
@@ -102,32 +103,6 @@ class JobDish:
     by_money: ByMoney | None
     other_ways: tuple[OtherWay, ...]
     now: OnTheWay | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class BillLine:
-    what: str
-    count: Decimal
-    price: Decimal
-    amount: Decimal
-
-
-@dataclass(frozen=True, slots=True)
-class BillShown:
-    """What the client pays, as it stands on paper."""
-
-    guests: int
-    lines: tuple[BillLine, ...]
-    subtotal: Decimal
-    discount: Decimal
-    service: Decimal
-    taxable: Decimal
-    tax: Decimal
-    total: Decimal
-    gratuity_proposed: Decimal
-    deposit: Decimal
-    paid: Decimal
-    balance: Decimal
 
 
 @dataclass(frozen=True, slots=True)

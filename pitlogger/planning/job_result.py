@@ -11,7 +11,7 @@ from pitlogger.planning.job_answer import Costs, Earned, Result, Why
 from pitlogger.planning.job_purchase import Purchase
 from pitlogger.planning.past import PastCooks
 from pitlogger.yields.ledger import servable
-from pitlogger.yields.money.bill import Bill
+from pitlogger.yields.money.bill import BillShown
 
 Coin = Callable[[Decimal], Decimal]
 
@@ -19,7 +19,7 @@ Coin = Callable[[Decimal], Decimal]
 def result(
     source: JobFile,
     bought: Purchase,
-    made: Bill,
+    made: BillShown,
     costs: Costs,
     earned: Earned,
     past: PastCooks,

@@ -65,10 +65,19 @@ class BillTerms:
 
 
 @dataclass(frozen=True, slots=True)
-class Bill:
-    """The sums of a quote or an invoice, each as it stands on paper."""
+class BillLine:
+    what: str
+    count: Decimal
+    price: Decimal
+    amount: Decimal
 
-    lines: tuple[tuple[InvoiceLine, Decimal], ...]
+
+@dataclass(frozen=True, slots=True)
+class BillShown:
+    """What the client pays for so many guests, each sum as it stands on paper."""
+
+    guests: int
+    lines: tuple[BillLine, ...]
     subtotal: Decimal
     discount: Decimal
     service: Decimal
@@ -87,12 +96,17 @@ class Bill:
 
 
 def bill(
-    lines: Iterable[InvoiceLine], terms: BillTerms, coin: Coin, payments: Iterable[Payment] = ()
-) -> Bill:
+    lines: Iterable[InvoiceLine],
+    terms: BillTerms,
+    coin: Coin,
+    payments: Iterable[Payment] = (),
+    guests: int = 0,
+) -> BillShown:
     """Return the bill.
 
     Args:
         coin: Rounds to the smallest unit of the currency.
+        guests: Who is billed.
     """
     listed = list(lines)
     amounts = [line.amount(coin) for line in listed]
@@ -114,16 +128,10 @@ def bill(
     tax = sum((coin(base * rate) for base in bases), Decimal(0))
     total = net + service + tax
     paid = coin(sum((payment.amount for payment in payments), Decimal(0)))
-    return Bill(
-        tuple(zip(listed, amounts, strict=True)),
-        subtotal,
-        discount,
-        service,
-        taxable,
-        tax,
-        total,
-        coin(net * terms.gratuity_pct / _HUNDRED),
-        coin(total * terms.deposit_pct / _HUNDRED),
-        paid,
-        total - paid,
-    )
+    shown = zip(listed, amounts, strict=True)
+    return BillShown(
+        guests, tuple(BillLine(one.what, one.count, one.price, amount) for one, amount in shown),
+        subtotal, discount, service, taxable, tax, total,
+        coin(net * terms.gratuity_pct / _HUNDRED), coin(total * terms.deposit_pct / _HUNDRED),
+        paid, total - paid,
+    )  # fmt: skip
