@@ -18,6 +18,7 @@ from pitlogger.model.journal import (
 )
 from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import Quality, Reading, Site
+from pitlogger.safety.belief import rate_mc_per_min
 
 from .conftest import COOK, START_MS, Kitchen
 
@@ -126,6 +127,28 @@ def test_a_probe_that_jumps_with_nobody_at_the_meat_was_moved() -> None:
     run(kitchen, 9, one_core=(72, 5), two_core=(63.5, 5), pit=(115, 0))
     assert len(told(kitchen)) == 1
     assert told(kitchen)[0].startswith("one: one/core was moved: it jumped from 146 F to 162")
+
+
+@pytest.mark.parametrize(
+    ("minutes", "over_c_per_min", "is_moved"),
+    [(8, 1.5, True), (9, 0.6, False), (30, 0.6, False)],
+    ids=["soon too far", "not yet", "what was longer ago is forgotten"],
+)
+def test_a_core_is_held_against_what_it_read_in_the_last_ten_minutes(
+    minutes: int, over_c_per_min: float, is_moved: bool
+) -> None:
+    kitchen = on_the_pit()
+    can_c_per_min = rate_mc_per_min("brisket", None) / 1000
+    run(kitchen, minutes, 0, one_core=(30, 60 * (can_c_per_min + over_c_per_min)))
+    assert (kitchen.engine.state.channels["one/core"].jumped is not None) is is_moved
+
+
+def test_a_core_after_a_long_silence_is_held_against_what_it_read_last() -> None:
+    kitchen = on_the_pit()
+    run(kitchen, 5, 0, one_core=(45, 5))
+    kitchen.t_ms += 12 * 60_000
+    run(kitchen, 2, 0, one_core=(90, 5))
+    assert kitchen.engine.state.channels["one/core"].jumped is not None
 
 
 def test_a_probe_put_back_at_a_weighing_is_no_surprise() -> None:

@@ -9,11 +9,12 @@ from pathlib import Path
 
 import pytest
 
+from pitlogger.model.journal import Noted
 from pitlogger.store import Store
 from pitlogger.store.connection import connect_reader
-from pitlogger.store.entry_copies import copies_of
+from pitlogger.store.entry_copies import EntryCopies, copies_of, read_copies
 from pitlogger.store.preparing import prepare
-from tests.store.conftest import WAIT_S, entry, reading
+from tests.store.conftest import WAIT_S, entry, reading, run_row
 
 
 def remove(path: Path) -> None:
@@ -111,3 +112,21 @@ def test_a_run_after_a_damaged_record_has_a_number_that_none_before_had(
     found = prepare(store.path, store.path.parent)
     assert found.aside is not None
     assert found.number == last + 1
+
+
+def test_copies_fill_a_file_of_a_quarter_megabyte_and_the_one_before_it_stays(path: Path) -> None:
+    copies, current, before = EntryCopies(path, run_row()), copies_of(path), None
+    ended = []
+    for seq in range(1, 71):
+        row = entry(seq, Noted("oak " * 2500))
+        copies.keep([row])
+        if before is not None and current.stat().st_ino != before.st_ino:
+            ended.append(before.st_size)
+            assert current.with_name(f"{current.name}.1").stat().st_ino == before.st_ino
+        before = current.stat()
+    copies.close()
+    assert [0 <= size - 2**18 < 11_000 for size in ended] == [True, True]
+    runs, kept = read_copies(path)
+    assert [run.run for run in runs] == ["run-1"], "each file names its run"
+    assert [copy.seq for copy in kept] == list(range(kept[0].seq, 71))
+    assert 2**18 < sum(len(copy.text) for copy in kept) < 2**19 + 11_000
