@@ -30,8 +30,9 @@ from pitlogger.views.pages import environment
 
 _HEAD = "# Texts of pitlogger. Translate each msgid into its msgstr; keep {fields} as they are."
 _TEXTS_OF = {"mark": 1, "tr": 1, "trn": 2}  # how many of its arguments are texts
-# Keys of policy files that hold sentences for people.
-_SENTENCES = ("title", "cause", "consequence", "remedy", "act_within")
+# Keys of data files that hold sentences for people.
+_SENTENCES = ("title", "cause", "consequence", "remedy", "act_within", "heading", "label")
+_WORDS = "/words.toml"
 _ACCENTED = str.maketrans(
     "AaBbCcDdEeFfGgHhIiJjKkLlMmNnOoPpRrSsTtUuVvWwXxYyZz",
     "ÅåƁƀĆćĎďÉéƑƒĜĝĤĥÎîĴĵĶķĻļṀṁÑñÖöƤƥŔŕŠšŢţÛûṼṽŴŵẊẋÝýŽž",
@@ -99,16 +100,17 @@ def _messages(place: str, read: Callable[[], bytes]) -> Iterator[tuple[int, Any]
             yield line, forms if name == "trn" else forms[0]
     elif place.endswith(".mjs"):
         yield from scripts.texts(read().decode())
-    elif "/policy/" in place and place.endswith(".toml"):
-        for text in _sentences(tomllib.loads(read().decode())):
+    elif place.endswith((_WORDS, "_form.toml")) or ("/policy/" in place and ".toml" in place):
+        for text in _sentences(tomllib.loads(read().decode()), is_all=place.endswith(_WORDS)):
             yield 1, text
 
 
-def _sentences(table: Mapping[str, Any]) -> Iterator[str]:
+def _sentences(table: Mapping[str, Any], is_all: bool) -> Iterator[str]:
     for key, value in table.items():
-        if isinstance(value, dict):
-            yield from _sentences(value)
-        elif key in _SENTENCES and isinstance(value, str):
+        for inner in value if isinstance(value, list) else [value]:
+            if isinstance(inner, dict):
+                yield from _sentences(inner, is_all)
+        if (is_all or key in _SENTENCES) and isinstance(value, str):
             yield value
 
 

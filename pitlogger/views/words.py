@@ -1,16 +1,15 @@
-"""The one table of plain words: what each id is called on the page, in commands and on paper.
+"""The plain words of ``words.toml``: what each id is called on the page, in commands, on paper.
 
-Written in English; ``stage``, ``checkpoint`` and the like return a word in the language spoken.
+They are English; ``stage``, ``checkpoint`` and the like return a word in the language spoken.
 """
 
 from __future__ import annotations
 
+import tomllib
+from importlib.resources import files
 from typing import NamedTuple
 
-from pitlogger.model.alerts import AlertState
-from pitlogger.model.cooks import Stage
-from pitlogger.model.readings import Quality, Site
-from pitlogger.views.language import mark, tr
+from pitlogger.views.language import tr
 
 
 class Word(NamedTuple):
@@ -21,196 +20,19 @@ class Word(NamedTuple):
     act: str = ""
 
 
-STAGES: dict[str, Word] = {
-    Stage.RAW: Word(mark("raw")),
-    Stage.THAWING: Word(mark("thawing"), mark("thaw")),
-    Stage.BRINING: Word(mark("brining"), mark("brine")),
-    Stage.TRIMMED: Word(mark("trimmed"), mark("trim")),
-    Stage.SEASONED: Word(mark("seasoned"), mark("rub")),
-    Stage.SMOKING: Word(mark("on the pit"), mark("on")),
-    Stage.WRAPPED: Word(mark("wrapped"), mark("wrap")),
-    Stage.RESTING: Word(mark("off the pit, resting"), mark("rest"), mark("Off the pit")),
-    Stage.HOLDING: Word(mark("holding"), mark("hold")),
-    Stage.IN_TRANSIT: Word(mark("in transit"), mark("road")),
-    Stage.SERVING: Word(mark("serving")),
-    Stage.CARVED: Word(mark("carved"), mark("carve")),
-    Stage.SERVED: Word(mark("served")),
-    Stage.COOLING: Word(mark("cooling"), mark("cool")),
-    Stage.CHILLED: Word(mark("chilled"), mark("cold")),
-    Stage.REHEATING: Word(mark("reheating"), mark("reheat")),
-    Stage.DISCARDED: Word(mark("discarded"), mark("out")),
-}
-# Checkpoints, by-products, and what was put on.
-CHECKPOINTS: dict[str, Word] = {
-    "label": Word(mark("on the label")),
-    "purchased": Word(mark("purchased"), mark("bought")),
-    "thawed": Word(mark("thawed")),
-    "brined": Word(mark("brined")),
-    "trimmed": Word(mark("trimmed")),
-    "seasoned": Word(mark("seasoned")),
-    "on-pit": Word(mark("on the pit"), mark("on")),
-    "at-wrap": Word(mark("at the wrap"), mark("wrap")),
-    "unwrapped": Word(mark("unwrapped")),
-    "off-pit": Word(mark("off the pit"), mark("off")),
-    "rested": Word(mark("rested")),
-    "out-of-hold": Word(mark("out of the hold"), mark("held")),
-    "carved": Word(mark("carved")),
-    "sauced": Word(mark("sauced")),
-    "served": Word(mark("served")),
-    "leftover": Word(mark("left over"), mark("left")),
-    "purge": Word(mark("purge")),
-    "trim-fat": Word(mark("fat trimmed off")),
-    "trim-lean": Word(mark("lean trimmed off")),
-    "bone": Word(mark("bone")),
-    "skin": Word(mark("skin")),
-    "drippings": Word(mark("drippings")),
-    "tallow": Word(mark("tallow")),
-    "tasting": Word(mark("tasting")),
-    "waste": Word(mark("waste")),
-    "rub": Word(mark("rub put on")),
-    "brine": Word(mark("brine taken up")),
-    "spritz": Word(mark("spritz put on")),
-    "sauce": Word(mark("sauce put on")),
-    "tallow-on": Word(mark("tallow put on")),
-}
-CUTS: dict[str, str] = {
-    "brisket-packer": mark("whole brisket"),
-    "brisket-flat": mark("brisket flat"),
-    "brisket-point": mark("brisket point"),
-    "burnt-ends": mark("burnt ends"),
-    "pork-butt": mark("pork butt"),
-    "pork-picnic": mark("pork picnic"),
-    "pork-belly": mark("pork belly"),
-    "pork-spareribs": mark("pork spareribs"),
-    "pork-st-louis": mark("St. Louis ribs"),
-    "pork-baby-back": mark("baby back ribs"),
-    "beef-ribs": mark("beef ribs"),
-    "beef-chuck": mark("beef chuck"),
-    "tri-tip": mark("tri-tip"),
-    "chicken-whole": mark("whole chicken"),
-    "chicken-half": mark("half chicken"),
-    "chicken-quarter": mark("chicken quarter"),
-    "chicken-thigh": mark("chicken thigh"),
-    "turkey-whole": mark("whole turkey"),
-    "turkey-breast": mark("turkey breast"),
-    "lamb-shoulder": mark("lamb shoulder"),
-    "sausage": mark("sausage"),
-    "other": mark("other"),
-}
-SITES: dict[str, str] = {
-    Site.PIT: mark("pit"),
-    Site.CORE: mark("core"),
-    Site.SURFACE: mark("surface"),
-    Site.HOLD: mark("hold"),
-    Site.TRANSPORT: mark("transport"),
-    Site.LINE: mark("serving line"),
-    Site.COLD: mark("cold store"),
-    Site.ROOM: mark("room"),
-    Site.BENCH: mark("scale"),
-    Site.GRATE: mark("load cell"),
-    Site.SPOT: mark("hand probe"),
-    Site.NONE: mark("not assigned"),
-}
-ALERTS: dict[str, str] = {
-    "wrap-due": mark("time to wrap"),
-    "tender-check-due": mark("check for tender"),
-    "pull-due": mark("take off the pit"),
-    "rest-done": mark("rested"),
-    "check-due": mark("have a look"),
-    "weigh-due": mark("weigh it"),
-    "sanitize-due": mark("clean and sanitize"),
-    "hot-hold-near": mark("hold near its limit"),
-    "discard-near": mark("discard time near"),
-    "date-mark-due": mark("mark the date"),
-    "stall-began": mark("stall began"),
-    "stall-ended": mark("stall ended"),
-    "lid-open": mark("lid open"),
-    "finish-late": mark("late for service"),
-    "finish-early": mark("early for service"),
-    "short-of-meat": mark("short of meat"),
-    "check-overdue": mark("check of an instrument overdue"),
-    "stage-likely": mark("looks like another stage"),
-    "weight-likely": mark("what lies on the scale"),
-    "weight-kept": mark("weight kept by itself"),
-    "pit-low": mark("pit too cold"),
-    "pit-high": mark("pit too hot"),
-    "pit-falling": mark("pit falling"),
-    "flare-up": mark("flare-up"),
-    "hot-hold-low": mark("hold too cold"),
-    "cold-hold-high": mark("cold store too warm"),
-    "cooling-stage-1-late": mark("cooling late, first stage"),
-    "cooling-stage-2-late": mark("cooling late, second stage"),
-    "cooling-will-miss": mark("cooling will be late"),
-    "come-up-slow": mark("slow to heat up"),
-    "time-limit": mark("time limit"),
-    "discard-due": mark("throw it away"),
-    "reheat-late": mark("reheating late"),
-    "lethality-not-met": mark("not cooked enough"),
-    "probe-fault": mark("probe at fault"),
-    "channel-stale": mark("no reading"),
-    "device-lost": mark("device lost"),
-    "battery-low": mark("battery low"),
-    "clock-unset": mark("clock not set"),
-    "disk-low": mark("disk nearly full"),
-    "store-failing": mark("record cannot be written"),
-    "notify-failing": mark("messages not sent"),
-    "uplink-behind": mark("hub not reached"),
-    "node-slow": mark("computer too slow"),
-}
-QUALITIES: dict[str, str] = {
-    Quality.GOOD: mark("good"),
-    Quality.OPEN: mark("unplugged"),
-    Quality.SHORTED: mark("shorted"),
-    Quality.FAULT: mark("fault"),
-    Quality.OVERLOAD: mark("overload"),
-    Quality.UNDERLOAD: mark("underload"),
-    Quality.NO_VALUE: mark("no value"),
-    Quality.OUT_OF_RANGE: mark("out of range"),
-    Quality.TOO_FAST: mark("jumps"),
-    Quality.STUCK: mark("stuck"),
-    Quality.STALE: mark("silent"),
-    Quality.POSSIBLY_STORED: mark("maybe old"),
-    Quality.MALFORMED: mark("unreadable"),
-}
-STATES: dict[str, str] = {
-    AlertState.NORMAL: mark("normal"),
-    AlertState.UNACKNOWLEDGED: mark("waits for a hand"),
-    AlertState.ACKNOWLEDGED: mark("seen"),
-    AlertState.RETURNED_UNACKNOWLEDGED: mark("over, not seen yet"),
-    AlertState.LATCHED_UNACKNOWLEDGED: mark("over, not seen yet, to be settled"),
-    AlertState.LATCHED_ACKNOWLEDGED: mark("over, to be settled"),
-    AlertState.SHELVED: mark("muted"),
-    AlertState.SUPPRESSED: mark("does not count in this stage"),
-    AlertState.OUT_OF_SERVICE: mark("out of service"),
-}
-# What a forecast is about.
-TARGETS: dict[str, str] = {
-    "wrap": mark("wrap"),
-    "pull": mark("take off"),
-    "rest": mark("rest"),
-}
-PRIORITIES: dict[str, str] = {
-    "high": mark("high"),
-    "medium": mark("medium"),
-    "low": mark("low"),
-}
-# How an instrument was checked.
-CHECKS: dict[str, str] = {
-    "ice": mark("ice point"),
-    "boil": mark("boiling point"),
-    "scale": mark("scale"),
-}
-# What a person did to an alert.
-ALERT_ACTS: dict[str, str] = {
-    "acknowledge": mark("seen"),
-    "unacknowledge": mark("not seen after all"),
-    "shelve": mark("muted"),
-    "unshelve": mark("no longer muted"),
-    "remove": mark("out of service"),
-    "return": mark("back in service"),
-    "reset": mark("settled"),
-    "answer": mark("answered"),
-}
+_TABLES = tomllib.loads((files("pitlogger.views") / "words.toml").read_text(encoding="utf-8"))
+STAGES, CHECKPOINTS = (
+    {of: Word(**word) for of, word in _TABLES[table].items()} for table in ("stages", "checkpoints")
+)
+CUTS: dict[str, str] = _TABLES["cuts"]
+SITES: dict[str, str] = _TABLES["sites"]
+ALERTS: dict[str, str] = _TABLES["alerts"]
+QUALITIES: dict[str, str] = _TABLES["qualities"]
+STATES: dict[str, str] = _TABLES["states"]
+TARGETS: dict[str, str] = _TABLES["targets"]
+PRIORITIES: dict[str, str] = _TABLES["priorities"]
+CHECKS: dict[str, str] = _TABLES["checks"]
+ALERT_ACTS: dict[str, str] = _TABLES["alert-acts"]
 
 
 def became(disposition: str, reason: str) -> str:

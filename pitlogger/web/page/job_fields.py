@@ -8,12 +8,12 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from decimal import Decimal, InvalidOperation
-from typing import Any, Literal
+from importlib.resources import files
+from typing import Any, Literal, cast
 
 from pitlogger.errors import FieldError
 from pitlogger.formats.toml_text import toml_document
 from pitlogger.model.cooks import CUTS
-from pitlogger.views.language import mark
 
 Kind = Literal["text", "whole", "number", "day", "moment", "choice", "tick", "lines", "list"]
 MOST_ROWS = 6
@@ -31,128 +31,20 @@ class Key:
     options: tuple[str, ...] = ()
 
 
-_DISHES = ("", *CUTS)
+def _key(path: str, label: str, kind: str = "text", **more: Any) -> Key:
+    options = ("", *CUTS) if kind == "cut" else tuple(more.pop("options", ()))
+    return Key(path, label, "choice" if options else cast(Kind, kind), options=options, **more)
+
+
+_FORM = tomllib.loads((files("pitlogger.web.page") / "job_form.toml").read_text(encoding="utf-8"))
 # Keys of a table that may stand several times; the first one makes the row.
-_ROWS: dict[str, tuple[Key, ...]] = {
-    "meat": (
-        Key("cut", mark("Cut"), "choice", options=_DISHES),
-        Key("share_pct", mark("Share of the meal, %"), "number", "100"),
-        Key("name", mark("Name on the client's papers"), hint="smoked brisket"),
-        Key("price", mark("Price of the raw meat"), hint="4.29/lb"),
-        Key("supplier", mark("Supplier")),
-        Key("portion", mark("Portion of this dish"), hint="5 oz"),
-        Key("piece_from", mark("Pieces from"), hint="12 lb"),
-        Key("piece_to", mark("Pieces to"), hint="14 lb"),
-        Key("case_pieces", mark("Pieces in a case"), "whole", "1"),
-        Key("at_least", mark("At least in all"), hint="40 lb"),
-        Key("arrived", mark("Weights that arrived"), "list", "13.2 lb, 12.8 lb"),
-        Key("or_else.0.cut", mark("Compare with"), "choice", options=_DISHES),
-        Key("or_else.0.price", mark("Its price"), hint="6.49/lb"),
-    ),
-    "sitting": (
-        Key("at", mark("Served at"), "moment"),
-        Key("place", mark("Place")),
-        Key("guests", mark("Guests"), "whole"),
-        Key("drive_min", mark("Drive, minutes"), "number", "0"),
-        Key("setup_min", mark("Setting up, minutes"), "number", "0"),
-    ),
-    "labour": (
-        Key("role", mark("Work"), hint="pit"),
-        Key("hours", mark("Hours"), "number"),
-        Key("rate", mark("Pay an hour"), "number"),
-        Key("burden_pct", mark("Burden, %"), "number", "0"),
-    ),
-    "per_guest": (
-        Key("what", mark("For each guest"), hint="plates"),
-        Key("cost", mark("Cost"), "number"),
-        Key("kind", mark("Kind"), "choice", options=("food", "disposables", "other")),
-    ),
-    "fixed": (Key("what", mark("Once"), hint="permit, hire"), Key("cost", mark("Cost"), "number")),
-    "charge": (
-        Key("what", mark("Charge"), hint="delivery"),
-        Key("price", mark("Price"), "number"),
-    ),
-    "tier": (
-        Key("what", mark("Guests of one price"), hint="adults"),
-        Key("guests", mark("How many"), "whole"),
-        Key("price", mark("Price for a guest"), "number"),
-    ),
-    "credit": (
-        Key("what", mark("Sold or kept"), hint="tallow"),
-        Key("mass", mark("Mass"), hint="3 kg"),
-        Key("price", mark("Price"), hint="4/kg"),
-        Key("is_leftover", mark("Left over from the meal"), "tick"),
-        Key("cooling_met", mark("Its cooling limit was met"), "tick"),
-    ),
-    "by_weight": (
-        Key("what", mark("Sold by weight"), hint="sliced brisket"),
-        Key("mass", mark("Net weight"), hint="12 lb"),
-        Key("price", mark("Price"), hint="24/lb"),
-        Key("scale", mark("Legal-for-trade scale"), hint="its mark or number"),
-    ),
-    "payment": (
-        Key("on", mark("Paid on"), "day"),
-        Key("amount", mark("Amount"), "number", "-50 is given back"),
-        Key("method", mark("How"), hint="transfer"),
-    ),
-}
+_ROWS = {table: tuple(_key(**key) for key in keys) for table, keys in _FORM["row"].items()}
 TABLES = (*_ROWS, "fuel", "shortage", "actual", "job")
 # What each group of the form holds: single keys, and tables by their name.
-GROUPS: tuple[tuple[str, tuple[Key | str, ...]], ...] = (
-    (mark("Event"), (
-        Key("job.client", mark("Client")),
-        Key("job.place", mark("Place")),
-        Key("job.serve_at", mark("Served at"), "moment"),
-        Key("job.guests", mark("Guests"), "whole"),
-        Key("job.children", mark("Children besides"), "whole", "0"),
-        Key("job.service", mark("Service"), "choice", options=("buffet", "plated", "sandwich")),
-        Key("job.sides", mark("Sides"), "whole"),
-        Key("job.paid", mark("A paid job: the number is owed"), "tick"),
-    )),
-    (mark("Dishes"), (
-        "meat", Key("job.allergens", mark("Allergens in it"), "list", "milk, wheat"),
-    )),
-    (mark("Portion and risk"), (
-        Key("job.portion", mark("Portion of an adult"), hint="5 oz"),
-        Key("job.leave", mark("Leave over"), hint="5 lb"),
-        Key("job.show_rate_pct", mark("Of those booked come, %"), "number"),
-        Key("job.risk_pct", mark("Accepted risk of running short, %"), "number"),
-        Key("shortage.refund", mark("Being short costs: refund"), "number"),
-        Key("shortage.good_name", mark("Being short costs: your name"), "number"),
-        Key("shortage.bought_in", mark("A dish bought in"), hint="14/lb"),
-    )),
-    (mark("Price"), (
-        Key("job.price_per_guest", mark("Price for a guest"), "number"),
-        Key("job.currency", mark("Currency"), hint="USD"),
-        Key("job.guarantee", mark("Guaranteed guests"), "whole"),
-        Key("job.guarantee_by", mark("Guaranteed by"), "day"),
-        Key("job.discount_pct", mark("Discount, %"), "number", "0"),
-        Key("job.service_pct", mark("Service charge, %: owed"), "number", "0"),
-        Key("job.gratuity_pct", mark("Gratuity, %: a proposal"), "number", "0"),
-        Key("job.tax_pct", mark("Tax, %"), "number", "0"),
-        Key("job.deposit_pct", mark("Deposit, %"), "number", "0"),
-        Key("job.balance_by", mark("Balance due by"), "day"),
-        Key("job.valid_until", mark("Quote valid until"), "day"),
-        Key("job.terms", mark("Terms, a line each"), "lines"),
-        "tier", "charge", "by_weight",
-    )),
-    (mark("Costs"), (
-        "labour", "per_guest", "fixed", "credit",
-        Key("fuel.price", mark("Wood: price"), hint="1.10/kg"),
-        Key("fuel.mass_per_h", mark("Wood for an hour of fire"), hint="1.5 kg"),
-    )),
-    (mark("Further sittings; the guests above are those of all"), ("sitting",)),
-    (mark("Payments"), ("payment",)),
-    (mark("After the event"), (
-        Key("job.cook", mark("Cook on record"), "choice"),
-        Key("actual.guests", mark("Guests who came"), "whole"),
-        Key("actual.meat_cost", mark("Paid for meat"), "number"),
-        Key("actual.other_cost", mark("Paid for all else but labour"), "number"),
-        Key("actual.served", mark("Put on the table"), hint="42 lb"),
-        Key("actual.left", mark("Left over"), hint="3 lb"),
-        Key("job.cancelled", mark("The job was cancelled"), "tick"),
-    )),
-)  # fmt: skip
+GROUPS: tuple[tuple[str, tuple[Key | str, ...]], ...] = tuple(
+    (group["heading"], tuple(x if isinstance(x, str) else _key(**x) for x in group["fields"]))
+    for group in _FORM["group"]
+)
 
 
 @dataclass(frozen=True, slots=True)
