@@ -97,14 +97,14 @@ def meal_notes(past: PastMeals, *, used: bool) -> Iterator[str]:
     if past.appetite.n:
         low, high = (show_mass(past.appetite.quantile(p) * 1000) for p in (0.1, 0.9))
         yield (
-            f"Guests ate {show_mass(past.appetite.median * 1000)} each at past meals (n = "
-            f"{past.appetite.n}; the next one, 80 in 100: {low} to {high})."
+            f"Guests ate {show_mass(past.appetite.median * 1000)} each at {past.appetite.n} past "
+            f"meals (the next one, 8 in 10: {low} to {high})."
         )
     if past.turnout.n:
         low, high = (show_share(past.turnout.quantile(p)) for p in (0.1, 0.9))
         yield (
-            f"{show_share(past.turnout.median)} of those booked came (n = {past.turnout.n}; the "
-            f"next time, 80 in 100: {low} to {high})."
+            f"{show_share(past.turnout.median)} of those booked came to {past.turnout.n} meals "
+            f"(next time, 8 in 10: {low} to {high})."
         )
     if past.any_told and not used:
         yield "--from-meals plans with what past meals were like."
@@ -116,7 +116,7 @@ def tender_notes(history: Sequence[PastPiece], cut: str) -> Iterator[str]:
     for factor in ("wrap", "pull_at"):
         told = [level for level in levels if level.factor == factor]
         if told:
-            means = ", ".join(f"{level.value} {level.mean:.1f} (n = {level.n})" for level in told)
+            means = ", ".join(f"{level.value} {level.mean:.1f} (of {level.n})" for level in told)
             yield (
                 f"Tenderness by {factor.replace('_', ' ')}, 3 as it should be: {means}. "
                 "No cause is claimed."

@@ -29,9 +29,9 @@ def basis_notes(
             f"yield of {start}."
         )
     if learned.n == 0:
-        yield (f"No own cook of {cut} yet (n = 0): the yield is a typical one ({learned.source}).")
+        yield (f"No own cook of {cut} yet: the yield is a typical one ({learned.source}).")
     elif learned.n == 1:
-        yield f"One own cook of {cut} (n = 1): the rest is typical ({learned.source})."
+        yield f"One own cook of {cut} so far: the rest is typical ({learned.source})."
     if learned.firm:
         yield (
             f"The typical yield of {cut} is that of {learned.firm} ({learned.source}), as taken"
@@ -39,15 +39,16 @@ def basis_notes(
         )
     if mass_is_prior:
         yield (
-            f"Piece mass {show_mass(typical.mean_g * 1000)} (sd {show_mass(typical.sd_g * 1000)}) "
-            "is a typical one, common practice, no source. Weigh them on arrival: it is worth more "
+            f"Piece mass {show_mass(typical.mean_g * 1000)} (two of "
+            f"three lie within {show_mass(typical.sd_g * 1000)} of it) is a typical one, common "
+            "practice, no source. Weigh them on arrival: it is worth more "
             "than more cooks in the log."
         )
     if start != "purchased":
         yield f"Masses are at {start}; what follows still has to be lost."
     if learned.day_share > 0:
         of_day = show_share(learned.day_share)
-        yield f"Pieces of one cook share their day ({of_day} of the variance)."
+        yield f"Pieces of one cook share their day: {of_day} of how yields differ is the day's."
     elif learned.prior == "flat":
         yield "Pieces of one cook are taken to share nothing: own cooks alone cannot tell."
     if learned.wild:
@@ -68,9 +69,8 @@ def portion_notes(question: PlanQuestion, portion: Portion | None) -> Iterator[s
     sd_g = portion_sd_g(question, meat_g)
     if question.portion_sd_g is None and sd_g:
         yield (
-            f"Appetites differ: {show_mass(sd_g * 1000)} a guest (one sd) taken for "
-            f"{question.service} service, common practice, no source; give the sd of portions, 0 "
-            "for exactly alike."
+            f"Appetites differ: two of three guests eat within {show_mass(sd_g * 1000)} of a "
+            f"portion, taken for {question.service} service, common practice, no source."
         )
     if meat_g < practice.least_g:
         yield (

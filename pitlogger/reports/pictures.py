@@ -73,7 +73,7 @@ def yield_strip(cut: str, shares_pct: Sequence[float], learned: dict[str, Any]) 
     body = [
         _rect(band[0], _TOP, band[1] - band[0], 'fill-opacity="0.12"'),
         _line((middle, middle), (_TOP, _y(0)), 'stroke-dasharray="4 3"'),
-        _text(middle, _y(0) + 36, f"next cook {show_share(learned['median'], 1)}, band 80 in 100"),
+        _text(middle, _y(0) + 36, f"next cook {show_share(learned['median'], 1)}, band 8 in 10"),
     ]
     body += [
         _text(place, _y(0) + 18, show_share(learned[end], 1))

@@ -66,6 +66,11 @@ def checkpoint_flag(of: str) -> str:
     return tr(CHECKPOINTS[of].short or CHECKPOINTS[of].name) if of in CHECKPOINTS else of
 
 
+def cause(of: str) -> str:
+    """Return why mass was lost; causes that no weighing tells apart stay together."""
+    return of.replace("-", " ").replace("+", " and ")
+
+
 def cut(of: str) -> str:
     """Return what a cut is called."""
     return tr(CUTS.get(of, of))

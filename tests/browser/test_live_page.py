@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from playwright.sync_api import expect
+from playwright.sync_api import Route, expect
 
-from pitlogger.model.journal import CookFinished, StageSet
+from pitlogger.model.cooks import Stage
+from pitlogger.model.journal import CookFinished, Noted, StageSet
 from tests.browser.conftest import DESKTOP, Open
 from tests.browser.staging import Staged
 
@@ -116,6 +117,33 @@ def test_a_stale_page_acting_on_a_finished_cook_is_told_so(stage: Staged, open_p
     stage.call(lambda: stage.daemon.submit(CookFinished("harvest supper"), "MO"))
     page.get_by_role("button", name=STAGE).click()
     expect(page.locator("#told")).to_contain_text("No cook is running")
+
+
+def test_a_slow_screen_is_asked_for_once_at_a_time_and_ends_as_things_are(
+    stage: Staged, open_page: Open
+) -> None:
+    page = open_page("/")
+    expect(page.locator("#figures")).to_contain_text("ago")
+    page.wait_for_timeout(5000)  # a screen that has just come is asked for again once
+    held: list[Route] = []
+
+    def hold(route: Route) -> None:
+        held.append(route)
+
+    page.route(stage.address, hold)
+    for _ in range(4):
+        stage.call(lambda: stage.daemon.submit(Noted("looked", "brisket-1"), "AK"))
+        page.wait_for_timeout(400)
+    stage.call(lambda: stage.daemon.submit(_off_the_pit(stage), "AK"))
+    page.wait_for_timeout(600)
+    assert len(held) == 1
+    held[0].continue_()
+    page.route(stage.address, lambda route: route.continue_())
+    expect(page.locator("#pieces")).to_contain_text("off the pit, resting")
+
+
+def _off_the_pit(stage: Staged) -> StageSet:
+    return StageSet("brisket-1", Stage.RESTING, stage.clock.engine_ms())
 
 
 def test_a_silent_probe_is_struck_through_with_its_age(stage: Staged, open_page: Open) -> None:

@@ -147,7 +147,7 @@ def test_without_script_the_first_view_tells_all_and_forms_work(
     page = open_page("/", java_script_enabled=False)
     expect(page.locator("#sentence")).to_contain_text("Fires hold.")
     expect(page.locator(".pit-now [data-part=number]")).not_to_be_empty()
-    expect(page.locator(".as-table")).to_contain_text("brisket-2/core")
+    expect(page.locator(".as-table")).to_contain_text("brisket-2, F")
     page.get_by_role("button", name="Off the pit: brisket-1").click()
     expect(page.locator("#told")).to_contain_text("brisket-1: off the pit, resting.")
     page.locator("#told").get_by_role("button", name="Undo").click()

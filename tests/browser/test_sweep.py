@@ -48,6 +48,15 @@ SOLID = """() => {
         .filter((e) => e.checkVisibility() && getComputedStyle(e).backgroundColor === wanted)
         .map((e) => e.textContent.trim());
 }"""
+# What the tabs of a phone hide at the end of a screen.
+UNDER = """() => {
+    scrollTo(0, document.documentElement.scrollHeight);
+    const tabs = document.querySelector('nav.screens').getBoundingClientRect();
+    if (tabs.width < innerWidth) return [];
+    return [...document.querySelectorAll('main *')].filter((e) => e.checkVisibility()
+        && e.childElementCount === 0 && e.getBoundingClientRect().bottom > tabs.top + 1)
+        .map((e) => `${e.tagName} ${e.textContent.trim().slice(0, 40)}`);
+}"""
 COMMAND = re.compile(r"pitlogger (?!is\b)[a-z]+|\bsudo \S+|(?<!\S)--[a-z]+|\S+\.(?:toml|py|md)\b")
 
 
@@ -70,6 +79,7 @@ def _open(browser: Browser, house: Staged, width: int, scheme: str = "light") ->
 def _faults(page: Page, path: str) -> list[str]:
     solid = page.evaluate(SOLID)
     more = [f"{path} several solid buttons: {solid}"] if len(solid) > 1 else []
+    more += [f"{path} under the tabs: {one}" for one in page.evaluate(UNDER)]
     commands = COMMAND.findall(page.locator("body").inner_text())
     return [
         *more,

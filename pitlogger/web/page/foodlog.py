@@ -30,6 +30,12 @@ MOST_CHECKS = 20
 MOST_DOUBTS = 10
 # A time within a reason, as it stands on paper too: local, with its offset.
 _LOCAL = re.compile(r"\d{4}-\d\d-\d\d \d\d:\d\d [+-]\d\d:\d\d")
+LACKING = {
+    "product": mark("what it is of"), "value": mark("a value"), "limit": mark("a limit"),
+    "by": mark("initials"), "corrective": mark("what was done"), "cause": mark("the cause"),
+    "control_restored": mark("how control was restored"), "prevention": mark("what prevents it"),
+    "disposition": mark("what became of the food"),
+}  # fmt: skip
 _PLAIN = {"lethality": mark("cooked enough"), "come-up": mark("warming time")}
 
 
@@ -165,7 +171,9 @@ def _row(row: LogRow, shown: Shown) -> dict[str, Any]:
         "instrument": row.instrument,
         "note": _local(row.note, shown),
         "struck": row.struck_by is not None,
-        "missing": [] if row.struck_by else [part.replace("_", " ") for part in missing(row)],
+        "missing": []
+        if row.struck_by
+        else [tr(LACKING[part.rpartition(".")[2]]) for part in missing(row)],
     }
 
 

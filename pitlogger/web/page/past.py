@@ -138,15 +138,15 @@ def _strip(cut: dict[str, Any], pieces: list[dict[str, Any]], number: int) -> di
         "next": percent(cut["learned"]["median"]),
         "dear": [
             tr(
-                "{cause}: {share} % of purchase (n = {n})",
-                cause=step["cause"],
+                "{cause}: {share} % of purchase (of {n})",
+                cause=words.cause(step["cause"]),
                 share=figure(f"{step['share_pct']:.1f}"),
                 n=step["n"],
             )
             for step in cut["dear_steps"][:4]
         ],
         "levels": [
-            f"{level['factor']} {level['value']}: {level['mean_pct']:.1f} % (n = {level['n']})"
+            f"{level['factor']} {level['value']}: {level['mean_pct']:.1f} % (of {level['n']})"
             for level in cut["factors"]
         ],
     }

@@ -86,7 +86,8 @@ async def hours(daemon: Node, shown: Shown) -> dict[str, Any] | None:
     book = daemon.engine.book
     if book.started_ms is None or not is_running(daemon):
         return None
-    channels = [one["channel"] for one in figures(daemon, shown) if one["main"]]
+    shown_of = {one["channel"]: one["name"] for one in figures(daemon, shown) if one["main"]}
+    channels = list(shown_of)
     end_ms = shown.now_ms + shown.utc_offset_ms
     count = min(MOST_ROWS, (shown.now_ms - book.started_ms) // HOUR_MS + 1)
     from_ms = end_ms - count * HOUR_MS
@@ -101,5 +102,5 @@ async def hours(daemon: Node, shown: Shown) -> dict[str, Any] | None:
         }
         for at_ms in range(from_ms, end_ms, HOUR_MS)
     ]
-    names = [f"{channel}, {shown.units.temperature}" for channel in channels]
+    names = [f"{name}, {shown.units.temperature}" for name in shown_of.values()]
     return {"names": names, "rows": rows}

@@ -10,7 +10,7 @@ from html import escape
 
 from pitlogger.views.shown import Shown, percent
 
-_STEP, _HEIGHT, _TOP, _BOTTOM = 88, 130, 22, 26
+_STEP, _HEIGHT, _TOP, _BOTTOM = 70, 130, 22, 26
 _LINE = 'fill="none" stroke="currentColor" stroke-width="3"'
 
 
@@ -37,8 +37,8 @@ def stair_picture(
         x = place * _STEP
         path += f"V{y(mass):.1f}H{x + _STEP}" if place else f"H{_STEP}"
         told = percent(mass / first_mg, 0) if first_mg else shown.mass(mass)
-        texts.append(_text(x + 6, y(mass) - 7, told, 'font-weight="700"'))
-        texts.append(_text(x + 6, _HEIGHT - 6, label))
+        texts.append(_text(x + 2, y(mass) - 7, told, 'font-weight="700"'))
+        texts.append(_text(x + 2, _HEIGHT - 6, label))
     words = "; ".join(f"{label} {shown.mass(mass)}" for label, mass in steps)
     wide = len(steps) * _STEP
     return (

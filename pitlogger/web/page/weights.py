@@ -146,7 +146,7 @@ def _losses(account: dict[str, Any] | None, shown: Shown) -> list[dict[str, str]
     bought = account["purchased_g"]
     return [
         {
-            "cause": cause.replace("-", " "),
+            "cause": words.cause(cause),
             "mass": shown.mass_g(grams),
             "share": percent(grams / bought) if bought else "",
         }

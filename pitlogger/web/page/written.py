@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import datetime
 from typing import Any
 
@@ -26,6 +26,7 @@ from pitlogger.model.journal import (
 )
 from pitlogger.store.queries import Reader
 from pitlogger.store.rows import CookRow
+from pitlogger.views import words
 from pitlogger.views.entries import body_words
 from pitlogger.views.joined import Recorded
 from pitlogger.views.language import date, tr
@@ -79,7 +80,7 @@ def _line(
     at_ms = getattr(body, "at_ms", None)
     ms = kept.to_utc(entry.t_ms if at_ms is None else at_ms, entry.run)
     entered = _at(kept.to_utc(entry.t_ms, entry.run))
-    words = body_words(body, shown.units)
+    said = body_words(body, shown.units)
     first = body_words(entry.body, shown.units)
     is_timed = getattr(body, "timed", "live") != "unrecorded"
     return {
@@ -88,8 +89,8 @@ def _line(
         "at": _at(ms) if is_timed else tr("time not recorded"),
         "entered": entered if entered != _at(ms) or not is_timed else "",
         "by": entry.by,
-        "words": words,
-        "first": first if first != words else "",
+        "words": said,
+        "first": first if first != said else "",
         "gone": of not in standing,
         "said": [_said(one, kept, shown) for one in about],
         "teaches": isinstance(body, _TEACHES),
@@ -115,10 +116,14 @@ def _at(utc_ms: int) -> str:
     return f"{date(at, with_year=True)}, {at:%H:%M}"
 
 
-def _field(name: str, label: str, now: object = "", options: Sequence[str] = ()) -> dict[str, Any]:
+def _field(
+    name: str, label: str, now: object = "", options: Sequence[str] = (),
+    worded: Callable[[str], str] = str,
+) -> dict[str, Any]:  # fmt: skip
     kind = "datetime-local" if name == "at" else "text"
-    return {"name": name, "label": label, "now": "" if now is None else str(now),
-            "options": list(options), "kind": kind}  # fmt: skip
+    as_is = "" if now is None else str(now)
+    return {"name": name, "label": label, "kind": kind, "now": worded(as_is) if as_is else "",
+            "options": [(one, worded(one)) for one in options if one != as_is]}  # fmt: skip
 
 
 def _forms(body: Body, shown: Shown) -> list[dict[str, Any]]:
@@ -128,11 +133,13 @@ def _forms(body: Body, shown: Shown) -> list[dict[str, Any]]:
             fields = [
                 _field("mass", tr("Mass with its container"), shown.mass(body.gross_mg)),
                 _field("tare", tr("Container"), shown.mass(body.tare_mg)),
-                _field("checkpoint", tr("Weighed as"), body.checkpoint, WEIGHABLE),
+                _field(
+                    "checkpoint", tr("Weighed as"), body.checkpoint, WEIGHABLE, words.checkpoint
+                ),
             ]
         case StageSet():
             stages = [stage.value for stage in Stage if stage not in STAGE_ALIASES]
-            fields = [_field("stage", tr("Stage"), body.stage, stages)]
+            fields = [_field("stage", tr("Stage"), body.stage, stages, words.stage)]
         case SpotRead():
             fields = [_field("value", tr("Temperature"), shown.temperature(body.value_mc, 1))]
         case HeldByTime():
@@ -161,7 +168,7 @@ def _forms(body: Body, shown: Shown) -> list[dict[str, Any]]:
 def _of_piece(piece: Piece, shown: Shown) -> Fields:
     mass = "" if piece.mass_mg is None else shown.mass(piece.mass_mg)
     return [
-        _field("cut", tr("Cut"), piece.cut, tuple(CUTS)),
+        _field("cut", tr("Cut"), piece.cut, tuple(CUTS), words.cut),
         _field("count", tr("How many"), piece.count),
         _field("mass", tr("Mass"), mass),
         _field("wrap", tr("Wrap"), piece.wrap, WRAPS),

@@ -8,13 +8,14 @@ import { places, restWhatMoved } from "./rest.mjs";
 const SETTLE_MS = 150;
 const AGAIN_MS = 4000;
 const STUCK_MS = 8000;
+const SLOW_MS = 30_000;
 const FRESH_MS = 4000; // a screen that has just come is drawn to its end before it is requested anew
 let lastId = "";
 let opened = 0;
 /** @type {EventSource|null} */
 let source = null;
 let waiting = 0;
-let isEntered = false;
+let isEntered = false, isAsking = false, isDue = false;
 /** The node's time at a moment of this page's own steady clock; the phone's date is never used. */
 const anchor = { node: Date.parse(document.getElementById("now")?.getAttribute("datetime") ?? "") || Date.now(), here: 0 };
 export const heard = { at: performance.now(), wall: Date.now(), clock: document.getElementById("now")?.getAttribute("datetime")?.slice(11, 19) ?? "" };
@@ -61,7 +62,7 @@ function open() {
       lastId = event.lastEventId || lastId;
       const detail = JSON.parse(event.data);
       hear();
-      if (document.hidden) refresh().catch(() => {});
+      if (document.hidden) refresh();
       else refreshSoon(Boolean(detail.by));
       document.dispatchEvent(new CustomEvent(`pit:${kind}`, { detail }));
     });
@@ -117,17 +118,27 @@ function fill(selector, one) {
 export function refreshSoon(byPerson = false) {
   isEntered ||= byPerson;
   clearTimeout(waiting);
-  waiting = setTimeout(() => refresh().catch(() => {}), SETTLE_MS);
+  waiting = setTimeout(refresh, SETTLE_MS);
+}
+
+/** One request at a time: a slow screen holds no tap up, and no older answer comes last. */
+async function refresh() {
+  isDue = isAsking;
+  if (isAsking) return;
+  isAsking = true;
+  await requested().catch(() => {});
+  isAsking = false;
+  if (isDue) refreshSoon();
 }
 
 /** @returns {Promise<void>} */
-export async function refresh() {
+async function requested() {
   const main = document.querySelector("main");
   const isLive = main?.dataset.shape !== undefined || main?.querySelector(isEntered ? "[data-live]" : "[data-live='']");
   isEntered = false;
   // A screen that stands still is not made anew for its bars: some search for seconds, or compute.
   const own = isLive ? location.pathname + location.search.replace(/[?&]did=[^&]*/, "") : "/more";
-  const answer = await fetch(own, { headers: { Accept: "text/html" } });
+  const answer = await fetch(own, { headers: { Accept: "text/html" }, signal: AbortSignal.timeout(SLOW_MS) });
   if (answer.redirected && new URL(answer.url).pathname === "/pair") return location.reload();
   if (!answer.ok) return;
   const made = new DOMParser().parseFromString(await answer.text(), "text/html");
