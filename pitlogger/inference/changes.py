@@ -26,7 +26,7 @@ SHORTEST_MS = 6 * 60_000
 UNSEEN_FOR_MS = 6 * 60_000  # what shows in a core alone began some time before
 WARM_C = 40.0  # no piece is that before the fire
 FELT_MS = 15 * 60_000  # until a core falls as it does in a box or in the cold
-COOKED_C = 57.0  # nor taken off below it
+COOKED_C = 57.0  # seldom taken off below it
 EARLY_C, SELDOM, SELDOM_EARLY = 15.0, 0.02, 0.002  # how likely far from the target
 HEAT_ARRIVES_MIN, HEAT_TURNS_MIN = 25.0, 13.0  # medians; log spreads below
 ARRIVES_LOG_SD, TURNS_LOG_SD = 0.8, 0.9
@@ -265,7 +265,7 @@ def _wrapped(signs: Sequence[Sign], core_c: float | None, aims: Aims, t_ms: int)
 
 
 def _taken_off(signs: Sequence[Sign], core_c: float | None, aims: Aims, t_ms: int) -> list[Exit]:
-    if core_c is not None and core_c < COOKED_C:
+    if core_c is not None and core_c < WARM_C:
         return []
     near = 0.1
     if core_c is not None:

@@ -128,6 +128,18 @@ def test_a_rest_on_the_counter_is_no_box_and_no_cold(seed: int) -> None:
     assert not live.asked["brisket-1"] & {"holding", "cooling", "chilled", "reheating"}
 
 
+@pytest.mark.parametrize("seed", [23])
+def test_a_piece_taken_off_before_it_is_cooked_is_asked_about(seed: int) -> None:
+    """Where the come-up is timed still, nothing is set that would end it."""
+    steps = (SMOKED[0], Step("smoking", "pit", above(48)), Step("resting", "counter", 150))
+    day = Day("brisket-1", steps)
+    live = Live(day).run([started(day), *lived(seed, day)])
+    assert live.stages("brisket-1") == ["smoking"]
+    (off,) = live.engine.recognition.proposals["brisket-1"]
+    assert off.stage == "resting"
+    assert abs(off.at_ms - moment(day, "resting")) < 10 * MINUTE_MS
+
+
 @pytest.mark.parametrize("seed", [24])
 def test_back_on_the_pit_is_asked_and_not_set(tmp_path: Path, seed: int) -> None:
     day = Day("brisket-1", BACK)

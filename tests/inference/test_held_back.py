@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import pytest
 
@@ -12,7 +13,7 @@ from pitlogger.engine.watch.recognition import inferred
 from pitlogger.inference.recogniser import StageProposal
 from pitlogger.model.alerts import AlertState
 from pitlogger.model.cooks import Stage
-from pitlogger.model.journal import AlertChanged, StageSet, Undone
+from pitlogger.model.journal import AlertChanged, StageSet, Undone, Weighed
 from pitlogger.model.readings import Reading
 from tests.engine.conftest import Kitchen
 from tests.inference.test_engine import READINGS, Run, made
@@ -108,6 +109,51 @@ def test_what_is_asked_about_does_not_keep_what_came_before_from_being_set() -> 
     taken = [one.stage for one in recognition.take(kitchen.engine.book)]
     assert taken == [Stage.WRAPPED, Stage.RESTING]
     assert recognition.take(kitchen.engine.book) == []
+
+
+@pytest.mark.parametrize(
+    ("checkpoint", "said", "before_ms", "is_carved"),
+    [
+        ("carved", {}, 60_000, True),
+        ("carved", {"p": 0.99}, 60_000, False),  # recognised itself
+        ("carved", {"p": 0.99, "confirmed": True}, 60_000, True),
+        ("carved", {}, 120_000, False),  # another weighing
+        ("rested", {}, 60_000, False),
+        ("sauced", {}, 60_000, False),
+    ],
+)
+def test_carved_is_set_where_a_person_weighed_it_as_carved(
+    checkpoint: str, said: dict[str, Any], before_ms: int, is_carved: bool
+) -> None:
+    kitchen = on_the_pit(70.0)
+    kitchen.say(Weighed(PIECE, checkpoint, 3_000_000, 0, kitchen.t_ms - before_ms, **said))
+    assert is_set(kitchen, Stage.CARVED) == is_carved
+
+
+def test_a_question_is_about_the_last_of_what_it_looks_like() -> None:
+    kitchen = on_the_pit(70.0)
+    recognition, t_ms = kitchen.engine.recognition, kitchen.t_ms
+    found = [StageProposal(Stage.RESTING, t_ms - 900_000, 0.97),
+             StageProposal(Stage.COOLING, t_ms - 60_000, 0.94)]  # fmt: skip
+    recognition._ask(PIECE, found, t_ms)
+    assert recognition.state.watches[f"stage-likely/{PIECE}"].message.endswith(
+        "looks cooling, 94 % likely"
+    )
+
+
+def test_a_weighing_is_a_sign_once_and_not_before_its_time() -> None:
+    kitchen = on_the_pit(70.0)
+    weighed = Weighed(PIECE, "off-pit", 3_000_000, 0, kitchen.t_ms)
+    kitchen.say(weighed)
+    sight = kitchen.engine.state.sights[PIECE]
+    recognition, book = kitchen.engine.recognition, kitchen.engine.book
+    held = book.pieces[PIECE]
+    recognition._follow(sight, held, weighed.at_ms)
+    assert sight.weighed == []
+    for later_ms in (1, 60_000):
+        recognition._follow(sight, held, weighed.at_ms + later_ms)
+        assert sight.weighed == [("off-pit", weighed.at_ms)]
+        assert [one[:2] for one in sight.signs] == [("off-pit", weighed.at_ms)]
 
 
 def test_back_on_the_pit_is_asked_about() -> None:
