@@ -85,6 +85,7 @@ class PieceHistory:
     Attributes:
         spans: Its stages; empty where none was ever set.
         marks: The same as they were entered; empty where that is not known.
+        unsaid: The last of them was recognised, and nobody agreed.
         cores: Core channels; a probe that gave no value leaves a hole, never a guess.
         spots: Hand readings of its core, (t_ms, milli-degC); ``checked`` those of them whose
             thermometer had passed its check, ``late`` when each was typed that was typed late.
@@ -104,6 +105,7 @@ class PieceHistory:
     parents: tuple[str, ...] = ()
     spans: tuple[Span, ...] = ()
     marks: tuple[Mark, ...] = ()
+    unsaid: bool = False
     cores: tuple[ProbeSeries, ...] = ()
     spots: tuple[tuple[int, int], ...] = ()
     checked: frozenset[tuple[int, int]] = frozenset()

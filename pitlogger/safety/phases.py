@@ -87,4 +87,4 @@ def late_marks(history: PieceHistory) -> Iterator[str]:
 
 def is_unmarked(history: PieceHistory) -> bool:
     """Return whether nobody marked that the piece came off the fire, as far as is known."""
-    return not history.spans or history.spans[-1].stage in ON_PIT
+    return not history.spans or history.unsaid or history.spans[-1].stage in ON_PIT

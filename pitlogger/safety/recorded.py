@@ -140,6 +140,7 @@ def _history(
         parents=piece.parents,
         spans=tuple(held.spans()),
         marks=tuple(held.entered),
+        unsaid=held.is_unsaid,
         cores=tuple(sited[Site.CORE]),
         spots=tuple(sorted((spot.at_ms, spot.value_mc) for _, spot in spots)),
         checked=frozenset((spot.at_ms, spot.value_mc) for _, spot in spots if _passed(book, spot)),

@@ -9,6 +9,7 @@ import pytest
 
 from pitlogger.engine.explain import watched
 from pitlogger.engine.feed import ticks_until
+from pitlogger.engine.watch.lineage import lineage_of
 from pitlogger.engine.watch.recognition import inferred
 from pitlogger.inference.recogniser import StageProposal
 from pitlogger.model.alerts import AlertState
@@ -269,3 +270,4 @@ def test_what_only_looks_off_the_pit_is_timed_as_if_it_were_cooled(is_agreed: bo
     assert not kitchen.alerts("cooling-stage-2-late")
     rows = [one["kind"] for one in watched(kitchen.engine, PIECE)]
     assert ("cooling-stage-1-late" in rows) != is_agreed
+    assert lineage_of(kitchen.engine.state, kitchen.engine.book, PIECE)[-1].unsaid != is_agreed

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
+from dataclasses import asdict, replace
 
 import pytest
 from hypothesis import given
@@ -307,3 +307,18 @@ def test_a_probe_that_ends_before_it_is_cold_shows_nothing_beside_others(others:
     broken = line((0, 150), (60, 135), (100, 105))
     assert cooled(history(*[whole] * others, stages=COOLED)).verdict.met is True
     assert cooled(history(*[whole] * others, broken, stages=COOLED)).verdict.met is None
+
+
+@pytest.mark.parametrize("is_agreed", [False, True])
+def test_a_fall_is_judged_where_only_recognition_says_that_it_is_off_the_pit(
+    is_agreed: bool,
+) -> None:
+    core = line((0, 203), (60, 203), (120, 130), (300, 75), (330, 72))
+    piece = history(core, stages=((0.0, "smoking"), (60.0, "resting")))
+    piece = replace(piece, unsaid=not is_agreed)
+    points = curve(piece, RETAIL.max_gap.ms, RETAIL.settle.ms)
+    found = cooling(piece, points, RETAIL, cooked_ms=10 * MIN)
+    assert found.verdict.applies == (not is_agreed)
+    if not is_agreed:
+        assert found.stages[0].met is False
+        assert "no mark says that it was taken off the pit" in found.verdict.reason
