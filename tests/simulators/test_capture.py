@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from datetime import datetime
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +23,7 @@ from pitlogger_simulators.written import write
 Seen = list[tuple[str, str]]
 
 
+@cache
 def played(name: str) -> tuple[Performance, str, Seen]:
     """Play a scenario to its end; return it, its capture and the alert states as they came."""
     seen: Seen = []
