@@ -10,6 +10,7 @@ import ast
 import re
 import tomllib
 from collections.abc import Callable, Iterator, Mapping
+from functools import cache
 from importlib import resources
 from importlib.resources.abc import Traversable
 from io import BytesIO
@@ -41,11 +42,13 @@ _FIELD = re.compile(r"(\{[^{}]*\})")
 _LONGER = 0.4  # how much longer: common practice for texts of this length, no source
 
 
+@cache  # a package does not change while it runs
 def template() -> bytes:
     """Return all texts as a ``.po`` template."""
     return _written(_catalog())
 
 
+@cache
 def pseudo() -> bytes:
     """Return the pseudo-locale as a ``.po`` file: accented, and two fifths longer."""
     catalog = _catalog()
