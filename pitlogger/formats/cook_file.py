@@ -65,10 +65,10 @@ def _moment_ms(value: Any) -> int:
 
 def _wrap_at(value: Any) -> int:
     text = _text(value, "165F")
-    return NEVER if text.strip().casefold() == "never" else _core(text)
+    return NEVER if text.strip().casefold() == "never" else core_target(text)
 
 
-def _core(value: Any) -> int:
+def core_target(value: Any) -> int:
     """Return the core temperature to wrap or take off at; meat gets no hotter than its water."""
     text = _text(value, "203F")
     core_mc = parse_temperature_mc(text)
@@ -113,7 +113,7 @@ Every = Annotated[int, BeforeValidator(_every_ms)]
 TemperatureStep = Annotated[
     int, BeforeValidator(lambda v: parse_temperature_step_mc(_text(v, "-1.5F")))
 ]
-CoreTarget = Annotated[int, BeforeValidator(_core)]
+CoreTarget = Annotated[int, BeforeValidator(core_target)]
 WrapAt = Annotated[int, BeforeValidator(_wrap_at)]
 CutId = Annotated[str, one_of("cut", CUTS)]
 SiteId = Annotated[Site, BeforeValidator(_site)]

@@ -45,11 +45,13 @@ def parse_altitude_m(text: str) -> float:
     """
     match = _ALTITUDE.fullmatch(text)
     if match is None:
-        raise QuantityError(f"'{text}' is not an altitude: write one such as 240 m or 5280 ft")
+        message = f"'{text}' is not an altitude: write one such as 240 m or 5280 ft"
+        raise QuantityError(message, "altitude")
     altitude_m = float(match[1]) * _M_PER[match[2].casefold()]
     low, high = _ALTITUDE_M
     if not low <= altitude_m <= high:
-        raise QuantityError(f"'{text}' is not an altitude between {low:g} and {high:g} m")
+        message = f"'{text}' is not an altitude between {low:g} and {high:g} m"
+        raise QuantityError(message, "altitude")
     return altitude_m
 
 

@@ -13,6 +13,7 @@ from itertools import count as count_up
 from itertools import pairwise
 
 from pitlogger.errors import QuantityError, UsageError
+from pitlogger.formats.cook_file import core_target
 from pitlogger.model.cooks import CUTS, NEVER, short_name
 from pitlogger.model.quantities import parse_length_mm, parse_mass_mg, parse_temperature_mc
 from pitlogger.questions import Answers
@@ -124,6 +125,11 @@ def _shared(form: Mapping[str, str], row: int, pits: list[str], units: Units) ->
 
 def _check_targets(form: Mapping[str, str], row: int) -> None:
     wrap_at, pull_at = form.get(f"wrap_at-{row}"), form.get(f"pull_at-{row}")
+    for text, field in ((wrap_at, f"wrap_at-{row}"), (pull_at, f"pull_at-{row}")):
+        try:
+            core_target(text) if text and text.casefold() != "never" else None
+        except ValueError as fault:
+            raise UsageError(str(fault), field) from None
     if not wrap_at or not pull_at or wrap_at.casefold() == "never":
         return
     if parse_temperature_mc(pull_at) < max(NEVER, parse_temperature_mc(wrap_at)):

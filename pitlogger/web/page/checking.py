@@ -76,6 +76,9 @@ async def check_scale(daemon: Node, form: dict[str, str], shown: Shown) -> dict[
             ("mass-interval", "the smallest step of the scale"),
         )
     )
+    for name, value in (("mass", mass), ("mass-interval", interval)):
+        if not value:
+            raise UsageError("a mass above zero is expected", name)
     region = daemon.safety.scale_region.value
     found = scale_check(mass, reading, interval, region, _PURPOSE[region])
     body = CheckMade(
@@ -117,7 +120,7 @@ def _instrument(form: dict[str, str]) -> str:
     if not name:
         raise UsageError("Say which one was checked.", "instrument")
     if len(name) > 60:
-        raise UsageError("a name has at most 60 characters")
+        raise UsageError("a name has at most 60 characters", "other")
     return name
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import re
 import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
@@ -143,7 +144,7 @@ def edited(text: str, typed: Mapping[str, str]) -> str:
                 value = shown.value.strip()[:_LONGEST]
                 _put(raw, shown.key, _read(shown.key, value, _offset(raw)))
     for name in TABLES:
-        _prune(raw, name)
+        _prune(raw, name, tomllib.loads(text).get(name, ()))
     _first_sitting(raw)
     return toml_document(raw)
 
@@ -179,11 +180,20 @@ def _put(raw: dict[str, Any], key: Key, value: Any) -> None:
         held[last] = value
 
 
-def _prune(raw: dict[str, Any], name: str) -> None:
-    """Take out rows without what makes them, and tables without anything."""
+def _prune(raw: dict[str, Any], name: str, before: Any) -> None:
+    """Take out rows without what makes them, and tables without anything.
+
+    Raises:
+        FieldError: A new row has something, and not what makes it.
+    """
     held = raw.get(name)
     if isinstance(held, list):
         first = _ROWS[name][0].path
+        for number, row in enumerate(held[len(before) :], start=len(before)):
+            beside = [value for value in row.values() if isinstance(value, str | int | Decimal)]
+            if first not in row and beside:
+                why = f"nothing stands here beside '{beside[0]}'"
+                raise FieldError(f"{name}.{number}.{first}", why)
         raw[name] = [row for row in held if first in row]
         for row in raw[name]:
             others = [one for one in row.pop("or_else", ()) if "cut" in one]
@@ -210,7 +220,7 @@ def _read(key: Key, text: str, offset: Any) -> Any:
             case "whole":
                 return int(text)
             case "number":
-                return Decimal(text)
+                return Decimal(text.replace(",", "."))
             case "day":
                 return date.fromisoformat(text)
             case "moment":
@@ -235,7 +245,7 @@ def label_of(path: str) -> str:
 
     A plan names its fields alone: what the job's own table has of that name is meant.
     """
-    table, *middle, last = path.split(".") if "." in path else ("job", path)
+    table, *middle, last = re.sub(r"\.\d+$", "", path).split(".") if "." in path else ("job", path)
     known = {key.path: key.label for _, content in GROUPS for key in content
              if isinstance(key, Key)}  # fmt: skip
     if middle and table in _ROWS:

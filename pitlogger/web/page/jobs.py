@@ -33,6 +33,7 @@ from pitlogger.views.shown import Shown
 from pitlogger.web.page.doing import status_of
 from pitlogger.web.page.job_fields import TABLES, edited, groups, label_of
 from pitlogger.web.page.job_shown import shown_job
+from pitlogger.web.page.plain_words import shortened
 from pitlogger.web.page.plan_fields import whole
 from pitlogger.web.page.planning import calendar_of
 from pitlogger.web.page.printing import as_served, sheet_html
@@ -42,7 +43,9 @@ from pitlogger.web.routes.jobs import IssueAsk, answered, issued, shelf_of
 SHEETS = ("shopping", "run-sheet", "packing")
 MOST_FIELDS = 400
 _PLACE = re.compile(r"^[\w.-]+:\d+: ")
-_PATH = re.compile(rf"^((?:{'|'.join(TABLES)})(?:\.\w+)+)")
+# A key at fault, its value said twice: meat.0.price = 'x': 'x' is not a price
+_PATH = re.compile(rf"^'?((?:{'|'.join(TABLES)})(?:\.\w+)+)'?(?: = .*?(?=: ['\d-]))?")
+_LISTED = re.compile(r"\.\d+$")  # the number of a part of a list that is typed in one field
 FIRST_DISHES = range(1, 4)
 
 
@@ -60,7 +63,7 @@ def add_jobs(page: APIRouter, daemon: Node) -> None:
             name, text = _first(typed, daemon.clock.utc_ms())
             await asyncio.to_thread(shelf_of(daemon).keep, name, text, None)
         except PitloggerError as fault:
-            values = await _overview(daemon, typed, said(fault))
+            values = await _overview(daemon, typed, fault)
             return screen(daemon, request, "jobs.html", values, status_of(fault))
         return RedirectResponse(f"/job/{name}", 303)
 
@@ -168,16 +171,30 @@ async def _jobs(daemon: Node, request: Request) -> HTMLResponse:
     """Return the screen of all jobs, with the answers that Plan leads here with."""
     asked = dict(request.query_params)  # the first cut of Plan has no number
     asked |= {f"{name}-1": asked[name] for name in ("cut", "share") if name in asked}
-    return screen(daemon, request, "jobs.html", await _overview(daemon, asked, ""))
+    return screen(daemon, request, "jobs.html", await _overview(daemon, asked))
 
 
 def said(fault: PitloggerError) -> str:
     """Return what is wrong with a field, by the labels of the form."""
     if isinstance(fault, FieldError):
-        return fault.worded(lambda field: tr(label_of(field)))
+        return shortened(fault.worded(lambda field: tr(label_of(field))))
     line = _PLACE.sub("", str(fault).splitlines()[0])
     found = _PATH.match(line)
-    return line if found is None else f"{tr(label_of(found[1]))}{line[found.end() :]}"
+    return shortened(line if found is None else f"{tr(label_of(found[1]))}{line[found.end() :]}")
+
+
+def _at_fault(fault: PitloggerError | None) -> str:
+    """Return the name of the field at fault in the form of a job, nothing where none is known."""
+    if isinstance(fault, FieldError):
+        return fault.field if "." in fault.field else f"job.{fault.field}"
+    found = _PATH.match(_PLACE.sub("", str(fault)))
+    return _LISTED.sub("", found[1]) if found else ""
+
+
+def _of_first(field: str) -> str:
+    """Return the name in the form of a new job of what a job calls its field."""
+    *way, last = field.split(".")
+    return f"{last.removesuffix('_pct')}-{int(way[1]) + 1}" if len(way) > 1 else last
 
 
 def _typed(body: bytes) -> dict[str, str]:
@@ -217,12 +234,15 @@ def _shares(texts: list[str]) -> list[str]:
     return [str(100 - each * (len(texts) - 1)), *[str(each)] * (len(texts) - 1)]
 
 
-async def _overview(daemon: Node, typed: Mapping[str, str], fault: str) -> dict[str, Any]:
+async def _overview(
+    daemon: Node, typed: Mapping[str, str], fault: PitloggerError | None = None
+) -> dict[str, Any]:
     shelf = shelf_of(daemon)
     ids = await asyncio.to_thread(shelf.ids)
     return {
         "sentence": tr("One job from the enquiry to the invoice: four answers make a first quote."),
-        "jobs": ids, "typed": typed, "fault": fault, "cuts": CUTS, "rows": FIRST_DISHES,
+        "jobs": ids, "typed": typed, "cuts": CUTS, "rows": FIRST_DISHES,
+        "fault": said(fault) if fault else "", "at_fault": _of_first(_at_fault(fault)),
     }  # fmt: skip
 
 
@@ -283,7 +303,7 @@ async def _screen(
         {
             "sentence": tr("This job has no answer yet."), "job": kept.id, "seen": kept.version,
             "name": kept.file.job.name or kept.id, "groups": form, "cooks": cooks,
-            "fault": said(fault) if fault else "",
+            "fault": said(fault) if fault else "", "at_fault": _at_fault(fault),
             "papers": [one for one in papers if one.job == kept.file.job.name],
             "buy": [], "assumed": [], **values,
         },

@@ -39,9 +39,14 @@ _PLACES = {
 _KEEPER = mark("whoever keeps this node")
 
 
+def shortened(message: str) -> str:
+    """Return a message whose quotations are of forty characters at most."""
+    return _LONG.sub(r"'\1…'", message)
+
+
 def plain(message: str) -> str:
     """Return a message without commands and options, as a sentence."""
-    without = _ASIDE.sub("", _LONG.sub(r"'\1…'", message))
+    without = _ASIDE.sub("", shortened(message))
     kept = [part for part in _SENTENCE.split(without) if not _OPTION.search(part)]
     text = _OPTION.sub("", _CLAUSE.sub("", " ".join(kept) or without))
     text = _COMMAND.sub(_place, text).strip().rstrip(".")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from math import isfinite
@@ -10,6 +11,8 @@ from pitlogger.errors import FieldError
 from pitlogger.planning.fields import Dish, grams, known_cut, portion
 from pitlogger.planning.plan_question import PlanQuestion
 from pitlogger.views.language import mark, tr
+from pitlogger.web.page.plain_words import shortened
+from pitlogger.web.page.typed import decimal_point
 
 FIELDS = {
     "guests": "45", "children": "", "portion": "5 oz", "piece_mass": "", "over": "", "risk": "",
@@ -68,7 +71,18 @@ def suffix(row: int) -> str:
 
 def named_as_labels(fault: FieldError) -> str:
     """Return what is wrong with a field, by the labels of the form."""
-    return fault.worded(lambda field: tr(LABELS.get(field, field.replace("_", " "))))
+    return shortened(fault.worded(lambda field: tr(LABELS.get(field, field.replace("_", " ")))))
+
+
+def at_fault(fault: FieldError, fields: Mapping[str, str]) -> str:
+    """Return the name in the form of a question's field; of several cuts the one that is named."""
+    name = {"dishes": "share", "price_per_g": "price"}.get(fault.field, fault.field)
+    name = re.sub("_(?:g|pct|min)$", "", name)
+    for row in rows() if name in CUT_FIELDS else ():
+        value, cut = fields[f"{name}{suffix(row)}"], fields[f"cut{suffix(row)}"]
+        if f"'{value}'" in fault.reason or (cut and fault.reason.startswith(f"{cut}:")):
+            return f"{name}{suffix(row)}"
+    return name
 
 
 def wanted(fields: Mapping[str, str]) -> list[Wanted]:
@@ -102,9 +116,9 @@ def question(fields: Mapping[str, str]) -> PlanQuestion:
     return PlanQuestion(
         guests=whole(fields["guests"], "guests"),
         children=whole(fields["children"] or "0", "children"),
-        portion=portion(fields["portion"]) if fields["portion"] else None,
+        portion=portion(decimal_point(fields["portion"])) if fields["portion"] else None,
         dishes=tuple(Dish(known_cut(one.cut), _share(one)) for one in cuts),
-        piece_mass_g=grams(mass, "piece_mass_g") if mass else None,
+        piece_mass_g=grams(decimal_point(mass), "piece_mass_g") if mass else None,
         over_pct=number(fields["over"] or "0", "over_pct"),
         risk_pct=number(fields["risk"], "risk_pct") if fields["risk"] else None,
         paid=fields["profile"] == "paid",
@@ -129,7 +143,7 @@ def whole(text: str, field: str) -> int:
 def number(text: str, field: str) -> float:
     """Return a number of the form."""
     try:
-        value = float(text)
+        value = float(text.replace(",", "."))
     except ValueError:
         raise FieldError(field, f"'{text}' is not a number") from None
     if not isfinite(value):

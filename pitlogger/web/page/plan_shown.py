@@ -31,6 +31,7 @@ def shown_answers(made: dict[str, Any], fields: Mapping[str, str], shown: Shown)
         "schedule_notes": list(dict.fromkeys(note for one in schedules for note in one["notes"])),
         "prices": _prices(made, people),
         "fault_later": made.get("fault_later"),
+        "at_fault": made.get("at_fault", ""),
         "begin": _begin(made["dishes"], fields),
     }
 

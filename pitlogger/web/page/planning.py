@@ -22,7 +22,9 @@ from pitlogger.views.language import tr
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 from pitlogger.web.page.past_record import from_record
+from pitlogger.web.page.plain_words import shortened
 from pitlogger.web.page.plan_fields import (
+    at_fault,
     fields_of,
     named_as_labels,
     number,
@@ -32,6 +34,7 @@ from pitlogger.web.page.plan_fields import (
     wanted,
 )
 from pitlogger.web.page.plan_shown import shown_answers
+from pitlogger.web.page.typed import decimal_point
 from pitlogger.yields.timing.ical import CalendarMoment, calendar
 
 
@@ -49,10 +52,11 @@ async def plan_screen(daemon: Node, shown: Shown, query: Mapping[str, str]) -> d
     try:
         made = await from_record(daemon, lambda past: _answers(fields, currency, kitchen, past))
     except FieldError as fault:
-        said = named_as_labels(fault)
-        return {**common, "sentence": tr("That cannot be planned yet."), "fault": said}
+        told = {"fault": named_as_labels(fault), "at_fault": at_fault(fault, fields)}
+        return {**common, "sentence": tr("That cannot be planned yet."), **told}
     except PitloggerError as fault:
-        return {**common, "sentence": tr("That cannot be planned yet."), "fault": str(fault)}
+        told = {"fault": shortened(str(fault))}
+        return {**common, "sentence": tr("That cannot be planned yet."), **told}
     asked = urlencode({name: value for name, value in fields.items() if value})
     return {**common, "asked": asked, **shown_answers(made, fields, shown)}
 
@@ -107,7 +111,7 @@ def _answers(
         ]
         made["target"] = _target(fields["target"])
     except FieldError as fault:
-        made["fault_later"] = named_as_labels(fault)
+        made |= {"fault_later": named_as_labels(fault), "at_fault": at_fault(fault, fields)}
     return made
 
 
@@ -131,7 +135,7 @@ def _card(dish: DishPlan, text: str, currency: str) -> CardAnswer:
     return price_card(
         CardQuestion(
             {name: Decimal(round(mass_g)) for name, mass_g in masses_g.items()},
-            price(text, "price_per_g"),
+            price(decimal_point(text), "price_per_g"),
             currency=currency,
         )
     )

@@ -7,9 +7,10 @@ from collections.abc import Mapping
 
 from pitlogger.errors import QuantityError, UsageError
 from pitlogger.formats.moments import full_local, of_a_clock
-from pitlogger.model.quantities import parse_mass_mg, parse_temperature_mc
+from pitlogger.model.quantities import parse_mass_mg, parse_temperature_mc, show_temperature
 from pitlogger.questions import ANSWERS_JOIN, NO_ANSWERS, Answers
 from pitlogger.rules.messages import Units
+from pitlogger.yields.plausible import HOTTEST_PROBE_MC
 
 MASSES = frozenset({"mass", "tare", "left"})
 TEMPERATURES = frozenset({"value", "wrap_at", "pull_at", "set_point", "low", "high", "reading"})
@@ -67,6 +68,11 @@ def _completed(field: str, text: str, units: Units) -> str:
     return text
 
 
+def decimal_point(text: str) -> str:
+    """Return a text with a point where a decimal comma stands between two digits."""
+    return _COMMA.sub(".", text)
+
+
 def typed_mass(text: str, units: Units, field: str = "mass") -> str:
     """Return a mass as typed, with its unit."""
     unit = "lb" if units.mass == "lb-oz" else units.mass
@@ -94,10 +100,13 @@ def typed_temperature(text: str, units: Units, field: str = "value") -> str:
     if _NUMBER_ALONE.fullmatch(made):
         made = f"{made} {units.temperature}"
     try:
-        parse_temperature_mc(made)
+        hot_mc = parse_temperature_mc(made)
     except QuantityError:
         example = "203" if units.temperature == "F" else "95"
         raise UsageError(
             f"'{text}' is not a temperature. Write one such as {example}.", field
         ) from None
+    if hot_mc > HOTTEST_PROBE_MC:
+        most = show_temperature(HOTTEST_PROBE_MC, units.temperature)
+        raise UsageError(f"{text} is above {most}, the most that any probe reads.", field)
     return made

@@ -18,6 +18,7 @@ const parts = [
   { wanted: has("[data-warm]"), start: async () => (await import("./warm.mjs")).warmth() },
   { wanted: has("[data-sorts]"), start: async () => (await import("./tables.mjs")).tables() },
   { wanted: has("[data-turn]"), start: async () => (await import("./join.mjs")).joining() },
+  { wanted: has("[data-at-fault]"), start: async () => (await import("./at-fault.mjs")).atFault() },
   { wanted: has("[data-sun]"), start: async () => (await import("./sun.mjs")).sun() },
 ];
 
