@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import asyncio
 from collections import deque
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -42,7 +42,7 @@ class Talk:
         what: The device, as the person knows it.
         asked: The question that waits, empty while none does.
         turn: Counts what there is to draw anew; an answer belongs to the turn it was shown in.
-        live: The bytes that came last, what changed in brackets.
+        live: What came last of each kind of frame, what changed in brackets.
         found: What pointing found, until it is written.
         ended: How it ended, empty while it goes on.
     """
@@ -81,9 +81,9 @@ class Talk:
         """Say something that needs no answer."""
         self.lines.append(line)
 
-    def show(self, line: str) -> None:
-        """Show bytes as they come."""
-        self.live = line
+    def show(self, lines: Sequence[str]) -> None:
+        """Show what comes, as it comes."""
+        self.live = "\n".join(lines[-_SHOWN:])
 
 
 class AtPhone:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import asyncio
+import os
 from pathlib import Path
 from typing import Any
 
@@ -9,6 +11,7 @@ import pytest
 from click.testing import CliRunner
 
 from pitlogger.cli.instruments.devices import devices
+from pitlogger.cli.instruments.point import _ask_person
 from pitlogger.devices.contract import Chunk
 from pitlogger.devices.pointing.block import usual_interval_s
 from pitlogger.devices.pointing.evidence import Moment
@@ -134,6 +137,22 @@ async def test_a_device_that_speaks_only_when_asked(bluez: SimulatedBluez, tmp_p
 
 
 # The command
+
+
+async def test_the_answer_after_the_last_question_is_not_taken_away(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    person, terminal = os.openpty()
+    with os.fdopen(terminal, "r", encoding="utf-8") as stdin:
+        monkeypatch.setattr("sys.stdin", stdin)
+        ask = _ask_person(None)
+        os.write(person, b"0C\n")
+        assert await asyncio.wait_for(ask("true? "), 5) == "0C\n"
+        os.write(person, b"y\n")
+        assert await asyncio.wait_for(asyncio.to_thread(stdin.readline), 5) == "y\n"
+        os.write(person, b"\x04")
+        assert await asyncio.wait_for(ask("more? "), 5) is None
+    os.close(person)
 
 
 def run(command: str, *arguments: str) -> Any:

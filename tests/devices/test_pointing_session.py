@@ -281,6 +281,20 @@ def test_a_frame_is_shown_with_what_changed() -> None:
     assert shown(Chunk("fff1", b"\x01\x02"), b"\x01\x03") == "fff1   2 bytes  01 [02]"
 
 
+@pytest.mark.parametrize(
+    ("line", "before", "said"),
+    [
+        (b"12;21.0;ok", b"11;20.9;ok", "[12];[21.0];ok"),
+        (b"T1=107.4C, b", b"T1=107.4C, b", "T1=107.4C, b"),
+        (b"12", None, "12"),
+        (b"12;x", b"12", "12;x"),
+        (b"12 \x1b[2J\x07", None, "12 ?[2J?"),
+    ],
+)
+def test_a_line_is_shown_as_text(line: bytes, before: bytes | None, said: str) -> None:
+    assert shown(Chunk("", line), before, is_line=True) == said
+
+
 def test_two_devices_of_one_id_are_refused_with_the_file(tmp_path: Path) -> None:
     joined = tmp_path / "data/devices.d/tray.toml"
     joined.parent.mkdir(parents=True)

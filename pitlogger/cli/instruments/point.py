@@ -13,6 +13,7 @@ import click
 
 from pitlogger.cli.files import FOLDER
 from pitlogger.cli.instruments.line_settings import refuse_framing, settings_of_port
+from pitlogger.cli.live_lines import LiveLines
 from pitlogger.cli.output import emit, json_option, say_alone
 from pitlogger.errors import RefusedError, UsageError
 from pitlogger.model.quantities import Quantity
@@ -65,9 +66,9 @@ def point(as_json: bool, **given: Any) -> None:
     way = _way(given, say)
     sites = dict(_site(text) for text in given["sites"])
     tape = Tape(sends_lines=way.sends_lines)
-    ask = _ask_person()
+    live = LiveLines(sys.stderr) if sys.stderr.isatty() else None
+    ask = _ask_person(live)
     quantity = Quantity.MASS if given["mass"] else Quantity.TEMPERATURE
-    live = (lambda line: click.echo(line, err=True)) if sys.stderr.isatty() else None
     steps = Pointing(tape, ask, say, quantity, live=live)
     evidence = asyncio.run(steps.run(UnknownDevice(tape, way.open)))
     finding = find(evidence)
@@ -156,28 +157,33 @@ def _folder() -> Path:
     return configuration(None).node.data / FOLDER
 
 
-def _ask_person() -> Any:
+def _ask_person(live: LiveLines | None) -> Any:
     """Return what asks on the terminal without holding up the event loop.
 
-    A thread of its own reads, since one that waits for a person must not keep the process.
+    A thread for each question reads one line, since one that waits for a person must not keep
+    the process, and none may be left that takes the answer to the next question away.
     """
-    prompts: asyncio.Queue[str | None] = asyncio.Queue()
-
-    def read(loop: asyncio.AbstractEventLoop) -> None:
-        with suppress(RuntimeError):  # the loop has ended, and nobody waits any more
-            for line in sys.stdin:
-                loop.call_soon_threadsafe(prompts.put_nowait, line)
-            loop.call_soon_threadsafe(prompts.put_nowait, None)
-
-    started = False
 
     async def ask(prompt: str) -> str | None:
-        nonlocal started
-        if not started:
-            started = True
-            loop = asyncio.get_running_loop()
-            threading.Thread(target=read, args=(loop,), daemon=True).start()
-        click.echo(prompt, nl=False, err=True)
-        return await prompts.get()
+        loop = asyncio.get_running_loop()
+        answer: asyncio.Future[str] = loop.create_future()
+
+        def take(line: str) -> None:
+            if not answer.done():
+                answer.set_result(line)
+
+        def read() -> None:
+            line = sys.stdin.readline()
+            with suppress(RuntimeError):  # the loop has ended, and nobody waits any more
+                loop.call_soon_threadsafe(take, line)
+
+        threading.Thread(target=read, daemon=True).start()
+        if live is None:
+            click.echo(prompt, nl=False, err=True)
+            return await answer or None
+        live.ask(prompt)
+        said = await answer
+        live.end()
+        return said or None
 
     return ask

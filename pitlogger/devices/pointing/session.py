@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import asyncio
+import re
+from collections.abc import Callable, Sequence
 
 from pitlogger.devices.contract import Chunk, DriverConfig
 from pitlogger.devices.pointing.evidence import Evidence, Moment
@@ -16,6 +18,7 @@ LEAST_FRAMES = 3  # at rest
 REST_S = 8.0
 PATIENCE_S = 120.0  # for the first frames; some devices advertise seldom
 _LOOK_S = 0.2
+_WORD = re.compile(r"[\w.+-]+|[^\w.+-]+")
 ID = "pointed"
 
 WARM = {
@@ -44,7 +47,7 @@ class Pointing:
 
     Args:
         quantity: What the device measures: temperatures, or a mass.
-        live: Called now and then with a line that shows the bytes as they move.
+        live: Called now and then with lines that show what came last, a line a kind of frame.
     """
 
     def __init__(
@@ -56,7 +59,7 @@ class Pointing:
         *,
         rest_s: float = REST_S,
         patience_s: float = PATIENCE_S,
-        live: Say | None = None,
+        live: Callable[[Sequence[str]], None] | None = None,
     ) -> None:
         self._tape = tape
         self._ask = ask
@@ -64,7 +67,7 @@ class Pointing:
         self._quantity = quantity
         self._rest_s = rest_s
         self._patience_s = patience_s
-        self._live = live
+        self._live = live or (lambda _lines: None)
         self._lost: TransportError | None = None
 
     async def run(self, driver: UnknownDevice) -> Evidence:
@@ -109,7 +112,9 @@ class Pointing:
                 )
 
     async def _wait_for(self, prompts: dict[Quantity, str]) -> str:
-        showing = asyncio.create_task(self._show(), name="pointing view")
+        view = _View(self._tape)
+        self._live(view.lines())
+        showing = asyncio.create_task(self._show(view), name="pointing view")
         try:
             answer = await self._ask(prompts[self._quantity])
         finally:
@@ -138,27 +143,62 @@ class Pointing:
                 return moment
             self._say("nothing came in the last seconds: wake the device, and type it again")
 
-    async def _show(self) -> None:
-        """Show the bytes as they come, those that changed marked."""
-        if self._live is None:
-            return
-        before: dict[tuple[str, int], bytes] = {}
-        seen = 0
+    async def _show(self, view: _View) -> None:
+        """Show what comes, as long as a question stands."""
         while True:
             await asyncio.sleep(_LOOK_S)
-            for _, chunk in self._tape.timed[seen:]:
-                key = (chunk.source, 0 if self._tape.sends_lines else len(chunk.data))
-                self._live(shown(chunk, before.get(key)))
-                before[key] = chunk.data
-            seen = len(self._tape.timed)
+            if view.has_news:
+                self._live(view.lines())
 
 
-def shown(chunk: Chunk, before: bytes | None) -> str:
+class _View:
+    """The last frame of each kind that came, in words."""
+
+    def __init__(self, tape: Tape) -> None:
+        self._tape = tape
+        self._seen = 0
+        self._before: dict[tuple[str, int], Chunk] = {}
+        self._lines: dict[tuple[str, int], str] = {}
+
+    @property
+    def has_news(self) -> bool:
+        return len(self._tape.timed) > self._seen
+
+    def lines(self) -> list[str]:
+        """Return a line a kind, what changed in brackets, the kind that came last at the end."""
+        for _, chunk in self._tape.timed[self._seen :]:
+            key = (chunk.source, 0 if self._tape.sends_lines else len(chunk.data))
+            before = self._before.get(key)
+            self._lines.pop(key, None)
+            self._lines[key] = shown(chunk, before and before.data, is_line=self._tape.sends_lines)
+            self._before[key] = chunk
+        self._seen = len(self._tape.timed)
+        return list(self._lines.values())
+
+
+def shown(chunk: Chunk, before: bytes | None, *, is_line: bool = False) -> str:
     """Return a frame as hex, or a line as text, with what changed in brackets."""
     source = f"{chunk.source} " if chunk.source else ""
+    if is_line:
+        return _line_shown(chunk.data, before)
     old = before if before is not None and len(before) == len(chunk.data) else chunk.data
     parts = [
         f"[{byte:02x}]" if byte != was else f" {byte:02x} "
         for byte, was in zip(chunk.data, old, strict=True)
     ]
     return f"{source}{len(chunk.data):3d} bytes {''.join(parts)}"
+
+
+def _line_shown(line: bytes, before: bytes | None) -> str:
+    """Return a line as text, each word or number that changed in brackets."""
+    now, old = (_WORD.findall(_printable(one)) for one in (line, before or line))
+    same = len(now) == len(old)
+    return "".join(
+        f"[{word}]" if same and word != was else word
+        for word, was in zip(now, old if same else now, strict=True)
+    )
+
+
+def _printable(line: bytes) -> str:
+    """Return the text of a line; what no terminal should get is a question mark."""
+    return "".join(letter if letter.isprintable() else "?" for letter in line.decode("latin-1"))
