@@ -1,10 +1,4 @@
-"""Size and make-up of every cut.
-
-Compositions are of the trimmed raw piece, rounded by us to 5 g/kg steps from the kind of
-values food composition tables give (from memory), bone counted as ash that neither dries
-nor melts. Sizes are ours: chosen so that a usual piece of the usual mass has the length,
-width and thickness one sees on a board. No published table of such sizes was found.
-"""
+"""Size and make-up of every cut: the figures of meat.toml."""
 
 from __future__ import annotations
 
@@ -12,7 +6,7 @@ from dataclasses import dataclass
 
 from pitlogger.errors import UsageError, unknown
 from pitlogger.model.cooks import CUTS
-from pitlogger_simulators.plant.properties import Composition
+from pitlogger_simulators.plant.properties import TABLES, Composition
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +26,7 @@ class Cut:
     half_thickness_m: float
     area_m2: float
     composition: Composition
-    thickness_exponent: float = 1 / 3
+    thickness_exponent: float
 
     def shape(
         self, mass_g: float, thickness_mm: float | None = None, fat_fraction: float | None = None
@@ -69,46 +63,12 @@ def _with_bone(meat: Composition, bone: float) -> Composition:
     )
 
 
-_BRISKET = Composition(water=0.65, protein=0.19, fat=0.15, ash=0.01)
-_FLAT = Composition(water=0.69, protein=0.205, fat=0.095, ash=0.01)
-_POINT = Composition(water=0.60, protein=0.175, fat=0.215, ash=0.01)
-_SHOULDER = Composition(water=0.655, protein=0.175, fat=0.16, ash=0.01)
-_BELLY = Composition(water=0.37, protein=0.095, fat=0.53, ash=0.005)
-_RIB_MEAT = Composition(water=0.595, protein=0.155, fat=0.24, ash=0.01)
-_LOIN_RIB = Composition(water=0.635, protein=0.185, fat=0.17, ash=0.01)
-_BEEF_RIB = Composition(water=0.56, protein=0.165, fat=0.265, ash=0.01)
-_CHUCK = Composition(water=0.66, protein=0.19, fat=0.14, ash=0.01)
-_TRI_TIP = Composition(water=0.69, protein=0.21, fat=0.09, ash=0.01)
-_CHICKEN = Composition(water=0.66, protein=0.185, fat=0.145, ash=0.01)
-_TURKEY = Composition(water=0.705, protein=0.205, fat=0.08, ash=0.01)
-_TURKEY_BREAST = Composition(water=0.725, protein=0.22, fat=0.045, ash=0.01)
-_LAMB = Composition(water=0.61, protein=0.165, fat=0.215, ash=0.01)
-_SAUSAGE = Composition(water=0.57, protein=0.155, fat=0.255, ash=0.02)
+def _cut(meat: str, bone: float = 0.0, exponent: float = 1 / 3, **size: float) -> Cut:
+    made_of = _with_bone(Composition(**TABLES["meat"][meat]), bone)
+    return Cut(composition=made_of, thickness_exponent=exponent, **size)
 
-CUT_SHAPES: dict[str, Cut] = {
-    "brisket-packer": Cut(3900, 0.034, 0.141, _BRISKET, 0.28),
-    "brisket-flat": Cut(2000, 0.023, 0.104, _FLAT, 0.28),
-    "brisket-point": Cut(1900, 0.032, 0.076, _POINT, 0.28),
-    "burnt-ends": Cut(40, 0.016, 0.0068, _POINT),
-    "pork-butt": Cut(3600, 0.074, 0.152, _SHOULDER),
-    "pork-picnic": Cut(3400, 0.072, 0.134, _with_bone(_SHOULDER, 0.17)),
-    "pork-belly": Cut(2300, 0.020, 0.160, _BELLY, 0.2),
-    "pork-spareribs": Cut(1700, 0.015, 0.120, _with_bone(_RIB_MEAT, 0.27), 0.1),
-    "pork-st-louis": Cut(1200, 0.0142, 0.090, _with_bone(_RIB_MEAT, 0.24), 0.1),
-    "pork-baby-back": Cut(900, 0.0125, 0.080, _with_bone(_LOIN_RIB, 0.27), 0.1),
-    "beef-ribs": Cut(2500, 0.032, 0.115, _with_bone(_BEEF_RIB, 0.22), 0.2),
-    "beef-chuck": Cut(1800, 0.048, 0.087, _CHUCK),
-    "tri-tip": Cut(1000, 0.026, 0.068, _TRI_TIP),
-    "chicken-whole": Cut(1800, 0.042, 0.110, _with_bone(_CHICKEN, 0.25)),
-    "chicken-half": Cut(900, 0.026, 0.075, _with_bone(_CHICKEN, 0.25)),
-    "chicken-quarter": Cut(350, 0.022, 0.036, _with_bone(_CHICKEN, 0.22)),
-    "chicken-thigh": Cut(160, 0.017, 0.021, _with_bone(_CHICKEN, 0.17)),
-    "turkey-whole": Cut(5500, 0.062, 0.230, _with_bone(_TURKEY, 0.22)),
-    "turkey-breast": Cut(2300, 0.050, 0.100, _TURKEY_BREAST),
-    "lamb-shoulder": Cut(2300, 0.042, 0.125, _with_bone(_LAMB, 0.20)),
-    "sausage": Cut(110, 0.014, 0.0155, _SAUSAGE, 0.2),
-    "other": Cut(2000, 0.045, 0.098, _CHUCK),
-}
+
+CUT_SHAPES = {name: _cut(**row) for name, row in TABLES["cuts"].items()}
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,7 +13,10 @@ parallel, an upper bound).
 
 from __future__ import annotations
 
+import tomllib
 from dataclasses import dataclass, fields
+from importlib.resources import files
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -52,46 +55,18 @@ class Thermal:
         return self.conductivity / (self.density * self.heat_capacity)
 
 
-# Component: coefficients of heat capacity (kJ/kgK), conductivity (W/mK), density (kg/m3).
-_COEFFICIENTS: dict[str, tuple[tuple[float, ...], tuple[float, ...], tuple[float, ...]]] = {
-    "water": (
-        (4.1289, -9.0864e-5, 5.4731e-6),
-        (0.57109, 1.7625e-3, -6.7036e-6),
-        (997.18, 3.1439e-3, -3.7574e-3),
-    ),
-    "protein": (
-        (2.0082, 1.2089e-3, -1.3129e-6),
-        (0.17881, 1.1958e-3, -2.7178e-6),
-        (1329.9, -0.5184),
-    ),
-    "fat": (
-        (1.9842, 1.4733e-3, -4.8008e-6),
-        (0.18071, -2.7604e-4, -1.7749e-7),
-        (925.59, -0.41757),
-    ),
-    "carbohydrate": (
-        (1.5488, 1.9625e-3, -5.9399e-6),
-        (0.20141, 1.3874e-3, -4.3312e-6),
-        (1599.1, -0.31046),
-    ),
-    "fibre": (
-        (1.8459, 1.8306e-3, -4.6509e-6),
-        (0.18331, 1.2497e-3, -3.1683e-6),
-        (1311.5, -0.36589),
-    ),
-    "ash": (
-        (1.0926, 1.8896e-3, -3.6817e-6),
-        (0.32962, 1.4011e-3, -2.9069e-6),
-        (2423.8, -0.28063),
-    ),
-}
-COMPONENTS = tuple(_COEFFICIENTS)
+TABLES: dict[str, dict[str, Any]] = tomllib.loads(
+    (files("pitlogger_simulators.plant") / "meat.toml").read_text(encoding="utf-8")
+)
+COMPONENTS = tuple(TABLES["components"])
 
 
 def component(name: str, temperature_c: float) -> Thermal:
     """Return the properties of one component at a temperature in degrees Celsius."""
+    rows = TABLES["components"][name]
     capacity, conductivity, density = (
-        sum(c * temperature_c**power for power, c in enumerate(row)) for row in _COEFFICIENTS[name]
+        sum(c * temperature_c**power for power, c in enumerate(rows[of]))
+        for of in ("heat_capacity", "conductivity", "density")
     )
     return Thermal(1000.0 * capacity, conductivity, density)
 
