@@ -26,21 +26,11 @@ _CONCLUDED = (
     journal.Doubted,
 )  # what the engine itself makes again
 _NOT_DECIDED = (
-    journal.AlertChanged,
-    journal.Doubted,
-    journal.AlertActed,
-    journal.CheckMade,
-    journal.CorrectiveTaken,
-    journal.DeviceChanged,
-    journal.ForecastMade,
-    journal.ForecastScored,
-    journal.ForecastSkipped,
-    journal.ForecastTaught,
-    journal.MealTold,
-    journal.RunStarted,
-    journal.SignedOff,
-    journal.TroubleChanged,
-)
+    journal.AlertChanged, journal.Doubted, journal.AlertActed, journal.CheckMade,
+    journal.CorrectiveTaken, journal.DeviceChanged, journal.ForecastMade, journal.ForecastScored,
+    journal.ForecastSkipped, journal.ForecastTaught, journal.MealTold, journal.RunStarted,
+    journal.SignedOff, journal.TroubleChanged,
+)  # fmt: skip
 
 
 def decisions(entries: Iterable[journal.Entry]) -> list[journal.Entry]:

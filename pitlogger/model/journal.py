@@ -57,48 +57,14 @@ from pitlogger.model.bodies.watch import (
 from pitlogger.model.entry_ids import short_id
 
 __all__ = [
-    "Adjusted",
-    "AlertActed",
-    "AlertChanged",
-    "Body",
-    "ChannelAssigned",
-    "ChannelDoubted",
-    "CheckMade",
-    "ClockSet",
-    "CookFinished",
-    "CookStarted",
-    "CookWithdrawn",
-    "Correctable",
-    "Corrected",
-    "CorrectiveTaken",
-    "DeviceChanged",
-    "Doubted",
-    "Entry",
-    "ForecastMade",
-    "ForecastScored",
-    "ForecastSkipped",
-    "ForecastTaught",
-    "HeldByTime",
-    "LearningSet",
-    "LocalScore",
-    "MealTold",
-    "Noted",
-    "PieceAdded",
-    "PieceSplit",
-    "PiecesMerged",
-    "ProbeMoved",
-    "Received",
-    "RunStarted",
-    "SignedOff",
-    "SpotRead",
-    "StageSet",
-    "Tared",
-    "TargetSet",
-    "Tenderness",
-    "TroubleChanged",
-    "Undone",
-    "Weighed",
-]
+    "Adjusted", "AlertActed", "AlertChanged", "Body", "ChannelAssigned", "ChannelDoubted",
+    "CheckMade", "ClockSet", "CookFinished", "CookStarted", "CookWithdrawn", "Correctable",
+    "Corrected", "CorrectiveTaken", "DeviceChanged", "Doubted", "Entry", "ForecastMade",
+    "ForecastScored", "ForecastSkipped", "ForecastTaught", "HeldByTime", "LearningSet",
+    "LocalScore", "MealTold", "Noted", "PieceAdded", "PieceSplit", "PiecesMerged", "ProbeMoved",
+    "Received", "RunStarted", "SignedOff", "SpotRead", "StageSet", "Tared", "TargetSet",
+    "Tenderness", "TroubleChanged", "Undone", "Weighed",
+]  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,43 +93,13 @@ Correctable = (
     | HeldByTime
 )  # fmt: skip
 Body = (
-    CookStarted
-    | CookFinished
-    | CookWithdrawn
-    | LearningSet
-    | PieceAdded
-    | PieceSplit
-    | PiecesMerged
-    | ChannelAssigned
-    | StageSet
-    | Weighed
-    | SpotRead
-    | Noted
-    | TargetSet
-    | Tared
-    | ProbeMoved
-    | Adjusted
-    | Undone
-    | Corrected
-    | AlertActed
-    | AlertChanged
-    | Doubted
-    | ChannelDoubted
-    | ForecastMade
-    | ForecastSkipped
-    | ForecastScored
-    | ForecastTaught
-    | DeviceChanged
-    | TroubleChanged
-    | CheckMade
-    | Received
-    | HeldByTime
-    | CorrectiveTaken
-    | SignedOff
-    | MealTold
-    | RunStarted
-    | ClockSet
-)
+    CookStarted | CookFinished | CookWithdrawn | LearningSet | PieceAdded | PieceSplit
+    | PiecesMerged | ChannelAssigned | StageSet | Weighed | SpotRead | Noted | TargetSet | Tared
+    | ProbeMoved | Adjusted | Undone | Corrected | AlertActed | AlertChanged | Doubted
+    | ChannelDoubted | ForecastMade | ForecastSkipped | ForecastScored | ForecastTaught
+    | DeviceChanged | TroubleChanged | CheckMade | Received | HeldByTime | CorrectiveTaken
+    | SignedOff | MealTold | RunStarted | ClockSet
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)

@@ -58,19 +58,9 @@ SAFE = frozenset({"GET", "HEAD", "OPTIONS"})
 _FREE = ("/static/", "/pair", "/healthz")
 _OWNER = ("/api/v1/phones", "/api/v1/programs", "/phones/", "/node/", "/reach", "/join", "/first")
 _OWNER_WRITES = (
-    "/api/v1/log/signers",
-    "/do/signer",
-    "/do/set-",
-    "/do/drop-way",
-    "/api/v1/record",
-    "/api/v1/uplink",
-    "/api/v1/hub",
-    "/uplink",
-    "/hub",
-    "/api/v1/papers",
-    "/papers",
-    "/import",
-)
+    "/api/v1/log/signers", "/do/signer", "/do/set-", "/do/drop-way", "/api/v1/record",
+    "/api/v1/uplink", "/api/v1/hub", "/uplink", "/hub", "/api/v1/papers", "/papers", "/import",
+)  # fmt: skip
 
 
 def needed(method: str, path: str) -> Role | None:

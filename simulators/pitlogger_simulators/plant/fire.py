@@ -47,31 +47,6 @@ class Fire:
         set_c: What the cook wants, shape (n,).
     """
 
-    __slots__ = (
-        "_base_c",
-        "_burning",
-        "_damp_s",
-        "_disturbed",
-        "_flare_c",
-        "_flare_s",
-        "_fuel_s",
-        "_kind",
-        "_lid_s",
-        "_noise",
-        "_rng",
-        "_strength",
-        "_wall_base_c",
-        "air_c",
-        "air_kg_s",
-        "convection",
-        "humidity_ratio",
-        "pan_kg_s",
-        "pit",
-        "set_c",
-        "wall_c",
-        "wall_drop_c",
-    )
-
     def __init__(
         self, pit: Pit, rng: np.random.Generator, weather: Weather | None = None, n: int = 1
     ) -> None:
