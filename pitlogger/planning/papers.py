@@ -169,24 +169,40 @@ def _owed(content: dict[str, Any]) -> dict[str, Any]:
 def _receipts(
     source: JobFile, answer: JobAnswer, own: Sequence[Paper], issued: Sequence[Paper], on: str
 ) -> tuple[Paper, ...]:
-    """Return a receipt for each payment that has none yet."""
-    confirmed = [paper.content["payment"] for paper in own if paper.kind == "receipt"]
-    made: list[Paper] = []
-    for payment in source.payment:
-        told = {
-            "on": payment.on.isoformat(),
-            "amount": str(payment.amount),
-            "method": payment.method,
-        }
-        if told in confirmed:
-            confirmed.remove(told)
-            continue
-        content = {**_content(source, answer), "payment": told}
-        number = _number("receipt", [*issued, *made])
-        made.append(Paper("receipt", number, 1, source.job.name, on, "", content))
+    """Return a receipt for each payment that has none yet.
+
+    Raises:
+        FieldError: No payment, or one that has its receipt was changed or taken out since.
+    """
     if not source.payment:
         raise FieldError("payment", "no payment in the job file to confirm")
+    confirmed = [(_money_in(p.content["payment"]), p.number) for p in own if p.kind == "receipt"]
+    content = _content(source, answer)
+    made: list[Paper] = []
+    for payment in source.payment:
+        on_paper = {"on": payment.on.isoformat(), "amount": str(payment.amount),
+                    "method": payment.method}  # fmt: skip
+        known = next((one for one in confirmed if one[0] == _money_in(on_paper)), None)
+        if known is not None:
+            confirmed.remove(known)
+            continue
+        number = _number("receipt", [*issued, *made])
+        paper = {**content, "payment": on_paper}
+        made.append(Paper("receipt", number, 1, source.job.name, on, "", paper))
+    if confirmed:
+        (day, amount, method), number = confirmed[0]
+        reason = (
+            f"{number} confirms {amount:f} of {day}{f' by {method}' if method else ''}, and no such"
+            " payment is in the job file any more: put it back, and enter a payment below zero for"
+            " what was wrong or given back"
+        )
+        raise FieldError("payment", reason)
     return tuple(made)
+
+
+def _money_in(payment: dict[str, Any]) -> tuple[str, Decimal, str]:
+    """Return day, amount and method of a payment: 400 and 400.00 are one."""
+    return payment["on"], Decimal(payment["amount"]), payment["method"]
 
 
 def _number(kind: PaperKind, issued: Sequence[Paper]) -> str:

@@ -11,6 +11,7 @@ from pitlogger.model.cooks import together
 from pitlogger.model.quantities import show_mass
 from pitlogger.reports.sheet import CAUTIONS, Block, Heading, Lines, Sheet, Table
 from pitlogger.reports.shopping import BOX
+from pitlogger.views.words import cut as cut_word
 
 # What a job away from the kitchen is short of, sooner or later: common practice, no source.
 PACKED = (
@@ -19,6 +20,12 @@ PACKED = (
     "sanitiser and test strips", "labels and pen", "first-aid kit, fire extinguisher",
     "serving spoons, plates, napkins", "bin bags", "the invoice",
 )  # fmt: skip
+
+
+def _bought_as(dish: dict[str, Any]) -> str:
+    """Return the words of a cut as the butcher knows it, and of the dish it is for."""
+    cut = cut_word(dish["cut"])
+    return cut if dish["name"] == cut else f"{cut} ({dish['name']})"
 
 
 def shopping_by_supplier(document: dict[str, Any], unit: str = "lb-oz") -> Sheet:
@@ -33,7 +40,7 @@ def shopping_by_supplier(document: dict[str, Any], unit: str = "lb-oz") -> Sheet
         rows = tuple(
             (
                 BOX,
-                dish["name"],
+                _bought_as(dish),
                 str(dish["order_more"]),
                 show_mass(dish["billed_g"] * 1000 * dish["order_more"] / dish["pieces"], unit),
                 _price(dish, unit, document["currency"]),

@@ -98,14 +98,15 @@ def _sums(content: dict[str, Any], kind: str) -> Iterator[tuple[str, str]]:
         yield f"Tax {content['tax_pct']} % on {money('taxable')}", money("tax")
     yield "Total", money("total")
     is_unpaid = kind == "quote" and not content["paid_before"]
-    if is_unpaid and Decimal(sums["deposit"]):
+    if kind == "quote" and Decimal(sums["deposit"]) > Decimal(sums["paid"]):
         yield f"Deposit {content['deposit_pct']} %, due on booking", money("deposit")
     if is_unpaid:
         rest = Decimal(sums["total"]) - Decimal(sums["deposit"])
-        yield f"Balance{_due(content)}", f"{rest:,}"
+        yield f"Balance {_due(content)}".rstrip(), f"{rest:,}"
     elif kind != "credit-note":
         yield "Paid", f"{-Decimal(sums['paid']):,}"
-        yield f"Balance due{_due(content) if kind == 'quote' else ''}", money("balance")
+        due = _due(content) if kind == "quote" else ""
+        yield f"Balance {due or 'due'}", money("balance")
     if Decimal(sums["gratuity_proposed"]) and kind != "credit-note":
         yield f"Gratuity, if you wish ({content['gratuity_pct']} %)", money("gratuity_proposed")
 
@@ -113,7 +114,7 @@ def _sums(content: dict[str, Any], kind: str) -> Iterator[tuple[str, str]]:
 def _due(content: dict[str, Any]) -> str:
     """Return by when the balance is due: as said, else on the day of the last sitting."""
     day = content.get("balance_by") or max((s["at"][:10] for s in content["sittings"]), default="")
-    return f", due by {day}" if day else ""
+    return f"due by {day}" if day else ""
 
 
 def _line(line: dict[str, Any], currency: str) -> str:

@@ -24,6 +24,7 @@ from pitlogger.questions import QuestionError
 from pitlogger.reports.html import html as sheet_html
 from pitlogger.reports.job_sheets import packing_list, run_sheet, shopping_by_supplier
 from pitlogger.reports.papers import paper_sheet
+from pitlogger.views import words
 from tests.planning.test_job import JOB
 
 PAID = '[[payment]]\non = 2027-05-02\namount = 400\nmethod = "transfer"\n'
@@ -75,6 +76,13 @@ def test_each_payment_has_one_receipt() -> None:
     assert issued("receipt", twice, papers) == []
     with pytest.raises(FieldError, match="no payment"):
         issued("receipt", JOB, [])
+
+
+def test_a_payment_written_otherwise_has_no_second_receipt_and_a_changed_one_is_refused() -> None:
+    papers = issued("receipt", JOB + PAID, [])
+    assert issued("receipt", JOB + PAID.replace("400", "400.00"), papers) == []
+    with pytest.raises(FieldError, match=r"R-0001 confirms 400 of 2027-05-02 by tr.*below zero"):
+        issued("receipt", JOB + PAID.replace("400", "450"), papers)
 
 
 def test_numbers_have_no_gap_when_many_issue_at_once(tmp_path: Path) -> None:
@@ -164,6 +172,7 @@ def test_kitchen_sheets_have_the_numbers_of_the_job() -> None:
     (dish,) = document["dishes"]
     bought = sheet_html(shopping_by_supplier(document, "kg"))
     assert "North" in bought
+    assert words.cut(dish["cut"]) in bought, "the butcher sells a cut, not a dish"
     assert f"{dish['billed_g'] / 1000:.3f}".rstrip("0") in bought.replace(",", "")
     run = sheet_html(run_sheet(document))
     assert run.count("<tr") > 8
@@ -175,8 +184,13 @@ def test_a_quote_says_what_is_left_to_pay_and_by_when() -> None:
     (paper,) = issued("quote", JOB, [])
     page = sheet_html(paper_sheet(asdict(paper)))
     bill = answer_job(parse_job(JOB)).bill
-    assert "Balance, due by 2027-06-19" in page
+    assert "Balance due by 2027-06-19" in page
     assert f"{bill.total - bill.deposit:,}" in page
+    part = issued("quote", JOB + "[[payment]]\non = 2027-05-02\namount = 90\n", [])[0]
+    paid = sheet_html(paper_sheet(asdict(part)))
+    assert bill.deposit > 90
+    assert f"{bill.deposit:,}" in paid, "what was paid does not reach the deposit"
+    assert f"{bill.total - 90:,}" in paid
     (later,) = issued("quote", JOB.replace("[job]", "[job]\nbalance_by = 2027-06-30"), [])
     assert "due by 2027-06-30" in sheet_html(paper_sheet(asdict(later)))
 

@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 import os
+import random
 import subprocess
 import sys
 from dataclasses import asdict
@@ -54,6 +55,45 @@ def rows(paper: Paper) -> dict[str, str]:
     (table,) = (one for one in paper_sheet(asdict(paper)).blocks
                 if isinstance(one, Table) and one.rows)  # fmt: skip
     return {str(what): str(amount) for what, amount in table.rows}
+
+
+def test_papers_of_a_job_that_is_edited_at_random_still_add_up() -> None:
+    """What was issued stays as it was, numbers have no gap, invoices less credit notes are owed."""
+    refused = set()
+    for seed in range(8):
+        rng = random.Random(seed)
+        heads, paid, papers = [""], list[str](), list[Paper]()
+        for _ in range(12):
+            edit = rng.choice(("discount_pct = {}", "service_pct = {}", "deposit_pct = {}", ""))
+            heads = [edit.format(rng.randint(0, 30))] if rng.random() < 0.5 else heads
+            if rng.random() < 0.4:
+                day = rng.randint(1, 28)
+                amount = rng.randint(-50, 90)
+                paid.append(f"[[payment]]\non = 2027-01-{day:02d}\namount = {amount}\n")
+            rng.shuffle(paid)
+            head = "cancelled = true" if rng.random() < 0.2 else heads[0]
+            tail = "".join(paid)
+            kind, before = rng.choice(("quote", "invoice", "receipt")), list(papers)
+            try:
+                papers = issued(kind, papers, head, tail)
+            except FieldError as fault:
+                refused.add(fault.field)
+                continue
+            assert papers[: len(before)] == before
+            again = issued(kind, papers, head, tail) if "cancelled" not in head else papers
+            assert again == papers, "the same twice"
+            if kind == "receipt":
+                sums = [Decimal(p.content["payment"]["amount"]) for p in papers if p.kind == kind]
+                assert sum(sums) == sum(Decimal(one.split("amount = ")[1]) for one in paid)
+            if kind == "invoice":
+                total = {p.number: Decimal(p.content["bill"]["total"]) for p in papers}
+                owed = sum((-1 if p.kind == "credit-note" else 1) * total[p.number]
+                           for p in papers if p.kind in ("invoice", "credit-note"))  # fmt: skip
+                assert owed == (0 if "cancelled" in head else total[papers[-1].number])
+        for kind in ("quote", "invoice", "credit-note", "receipt"):
+            made = list(dict.fromkeys(p.number for p in papers if p.kind == kind))
+            assert [int(number[2:]) for number in made] == [*range(1, 1 + len(made))]
+    assert refused == {"payment", "job.cancelled"}
 
 
 def test_a_credit_note_takes_back_each_sum_of_its_invoice() -> None:
