@@ -162,4 +162,5 @@ class Ingest:
             )),
             offer=offer_for(database, node) if bundle.held else None,
             certificate=self._certify(node) if self._certify else None,
+            cloned=node.is_cloned(self._wall_ms()),
         )  # fmt: skip

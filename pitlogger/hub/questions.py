@@ -8,11 +8,13 @@ import statistics
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from datetime import datetime
 from typing import Any
 
 from pitlogger.hub.database import Database
 from pitlogger.model.cooks import CUTS
 from pitlogger.model.quantities import show_share
+from pitlogger.uplink.carrier import COPIED
 from pitlogger.yields.learned.belief import expit, logit
 from pitlogger.yields.learned.shrinkage import shrink
 from pitlogger.yields.purchase.cut_priors import cut_prior
@@ -85,7 +87,8 @@ class NodeHealth:
         """What is odd about it, in words; empty for nothing."""
         said = []
         if self.cloned_ms is not None:
-            said.append("two cards with one key: give the copy a new record")
+            on = datetime.fromtimestamp(self.cloned_ms / 1000).astimezone().date()
+            said.append(f"two cards used one key on {on}. {COPIED.remedy}")
         if self.clock_off_ms:
             said.append(f"its clock is {abs(self.clock_off_ms) // 60_000} min off")
         if self.conflicts:

@@ -15,9 +15,11 @@ from pitlogger.formats.cose import read_cbor, read_signed, verify
 ROOM_FOR_SIGNATURE = 512
 UID = re.compile(r"p-[a-z2-7]{26}")
 NODES = (
-    "SELECT id, uid, tenant, site, name, public_key, state, cert_until_ms FROM node"
+    "SELECT id, uid, tenant, site, name, public_key, state, cert_until_ms, cloned_ms FROM node"
     " WHERE uid IN ({})"
 )
+
+DAY_MS = 86_400_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +34,11 @@ class NodeRow:
     public_key: bytes
     state: str  # enrolled, retired, stolen
     cert_until_ms: int | None = None
+    cloned_ms: int | None = None  # when two nodes were last seen to use its key
+
+    def is_cloned(self, now_ms: int) -> bool:
+        """Return whether two nodes used its key within the last day."""
+        return self.cloned_ms is not None and now_ms - self.cloned_ms < DAY_MS
 
 
 @dataclass(frozen=True, slots=True)

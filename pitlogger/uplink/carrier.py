@@ -28,6 +28,7 @@ class HubAnswer:
             same identity; the first stays.
         offer: Priors learned across the sites of the firm, by cut; see ``hub/priors.py``.
         certificate: A new one for this node, PEM, where the old one ends soon.
+        cloned: Whether two nodes lately sent with this node's key.
         fault: Why nothing was taken now; ``retry_s`` says when it may be tried again.
     """
 
@@ -39,10 +40,16 @@ class HubAnswer:
     contradicted: tuple[str, ...] = ()
     offer: dict[str, dict[str, float]] | None = None
     certificate: str | None = None
+    cloned: bool = False
     fault: str = ""
     retry_s: Annotated[float, Field(ge=0, le=600)] = 0.0
 
 
+COPIED = DeliveryError(
+    "another node uses this node's key",
+    remedy="Of a copied memory card, move the copy's record folder away: it then begins a record"
+    " and a key of its own",
+)
 _ANSWER = TypeAdapter(HubAnswer)
 
 

@@ -26,7 +26,7 @@ from paho.mqtt.enums import MQTTErrorCode
 
 from pitlogger.devices.backoff import Backoff, Pace
 from pitlogger.errors import DeliveryError, UsageError
-from pitlogger.uplink.carrier import CarrierEvent, explained, read_answer
+from pitlogger.uplink.carrier import COPIED, CarrierEvent, explained, read_answer
 from pitlogger.uplink.join import pinned, renew
 from pitlogger.uplink.joined import AUTHORITY_FILE, CERTIFICATE_FILE
 from pitlogger.views.uplink import Joined
@@ -34,10 +34,6 @@ from pitlogger.views.uplink import Joined
 TIMEOUT_S, KEEPALIVE_S = 10.0, 60
 MOST_AT_ONCE = 64
 _TAKEN_OVER = 142
-NAMESAKE = DeliveryError(
-    "another node uses this node's key on the hub's broker",
-    remedy="A copied memory card needs a key of its own: delete node-key.pem beside its record",
-)
 
 
 def broker_of(address: str) -> tuple[str, int, bool]:
@@ -148,5 +144,5 @@ class MqttCarrier:
 
     def _explained(self, fault: BaseException) -> DeliveryError:
         if getattr(getattr(fault, "rc", None), "value", None) == _TAKEN_OVER:
-            return NAMESAKE
+            return COPIED
         return explained(self._joined.broker, fault)

@@ -23,7 +23,7 @@ from pitlogger.errors import DeliveryError, StoreError
 from pitlogger.formats.bundle import Bundle, dump_bundle
 from pitlogger.formats.cose import sign
 from pitlogger.store.queries import Reader
-from pitlogger.uplink.carrier import Carrier, CarrierEvent, HubAnswer
+from pitlogger.uplink.carrier import COPIED, Carrier, CarrierEvent, HubAnswer
 from pitlogger.uplink.contents import Next, before_runs, fitting, next_bundle, now_alone
 from pitlogger.uplink.flush import WITH_SPANS, Flush, offset_of
 from pitlogger.uplink.join import keep_certificate
@@ -80,6 +80,7 @@ class Uplink:
         self.refused = 0
         self.contradicted: set[str] = set()
         self.fault: DeliveryError | None = None
+        self._is_cloned = False
         # Far from those of any other life, whose late receipts must confirm nothing of this one.
         self._number = secrets.randbits(40) << 20
         self._events: deque[CarrierEvent] = deque()
@@ -91,7 +92,7 @@ class Uplink:
         self._row: Bundle | None = None  # of this life, as it was after the last entry
         self._paused_ms = 0
         self._saved_ms = self._all_runs_ms = 0
-        self._is_behind = False
+        self._wrong = (False, False)
         carrier.report = self._came
 
     async def run(self, happenings: asyncio.Queue[Happening]) -> None:
@@ -224,7 +225,8 @@ class Uplink:
             self.fault = event.fault
 
     def _answered(self, answer: HubAnswer, now_ms: int) -> None:
-        self.fault = None
+        self._is_cloned = answer.cloned
+        self.fault = COPIED if answer.cloned else None
         ended = [*((number, "") for number in answer.received), *answer.refused]
         for number, reason in ended:
             if self.window.receipt(number, now_ms):
@@ -295,16 +297,17 @@ class Uplink:
     # -- how it fares -------------------------------------------------------------------------
 
     def _watch(self, now_ms: int) -> None:
-        """Report an uplink without a receipt for ten minutes while something waits."""
+        """Report a copied card, or no receipt for ten minutes while something waits."""
         oldest = self.window.oldest_ms()
-        behind = oldest is not None and now_ms - oldest >= BEHIND_MS
-        if behind != self._is_behind:
-            self._is_behind = behind
+        is_behind = oldest is not None and now_ms - oldest >= BEHIND_MS
+        wrong = (is_behind, self._is_cloned)
+        if wrong != self._wrong:
+            self._wrong = wrong
             waiting = self.fault or DeliveryError(
                 "the hub has confirmed nothing for ten minutes",
                 remedy="Nothing is lost. Look at the hub and the network between",
             )
-            self._report(waiting if behind else None)
+            self._report(waiting if any(wrong) else None)
 
     def _save(self) -> None:
         try:

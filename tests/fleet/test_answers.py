@@ -23,6 +23,7 @@ ANSWERS = st.builds(
     contradicted=st.lists(st.text()).map(tuple),
     offer=st.none() | st.dictionaries(st.text(), st.dictionaries(st.text(), st.floats(-4, 4))),
     certificate=st.none() | st.text(),
+    cloned=st.booleans(),
     fault=st.text(),
     retry_s=st.floats(0, 600),
 )

@@ -20,7 +20,7 @@ from pitlogger.model.journal import Entry, Noted
 from pitlogger.store import JournalRow, RunRow, Store
 from pitlogger.store.packing import Columns, pack, unpack
 from pitlogger.store.retention import thinned
-from pitlogger.uplink.carrier import CarrierEvent, HubAnswer
+from pitlogger.uplink.carrier import COPIED, CarrierEvent, HubAnswer
 from tests.fleet.made import (
     START_MS,
     WAIT_S,
@@ -75,6 +75,24 @@ async def test_a_hub_that_has_all_is_not_sent_it_again(
     ingest.sink.database.life = "another"
     await minutes(side, 10)
     assert side.link.sends - before <= 11, "one a minute, how things stand"
+
+
+async def test_two_nodes_with_one_key_hear_it_from_the_hub_until_a_day_is_over(
+    store: Store, ingest: Ingest, tmp_path: Path
+) -> None:
+    side = side_of(store, tmp_path, ingest)
+    await side.until_all_is_there(ingest.sink, tmp_path / "pitlogger.db")
+    now_ms, database = ingest._wall_ms(), ingest.sink.database
+    database.run("UPDATE node SET cloned_ms = ? WHERE uid = ?", (now_ms - 1000, UID))
+    await minutes(side, 3)
+    assert side.reports == [COPIED]
+    assert "move the copy's record folder away" in (side.uplink.status("h").fault or "")
+    (health,) = nodes(database, 1)
+    assert "two cards used one key on " in health.odd
+    database.run("UPDATE node SET cloned_ms = ? WHERE uid = ?", (now_ms - 90_000_000, UID))
+    await minutes(side, 3)
+    assert side.reports == [COPIED, None]
+    assert side.uplink.status("h").fault is None
 
 
 def another_run(path: Path, run: str, from_s: int) -> Store:

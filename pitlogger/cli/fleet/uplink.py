@@ -35,7 +35,7 @@ def described(found: dict[str, Any]) -> str:
     if found["contradicted"]:
         lines.append(
             f"{found['contradicted']} records are at the hub already and say something else there:"
-            " the first stays. Two cards with one key? Give the copy a new record"
+            " the first stays. Two cards with one key? Give the copy a record of its own"
         )
     if found["offered"]:
         lines.append(f"the firm offers what its sites yield of {found['offered']} cuts, for plans:"
