@@ -77,7 +77,9 @@ def test_a_change_is_the_dense_normal_with_a_jump(share: float) -> None:
         variance = 1 / BEFORE.kappa + kitchen._CHANGE - ahead @ np.linalg.solve(cov, ahead)
         squares = BEFORE.sum_squares + (y - BEFORE.mean) @ np.linalg.solve(cov, y - BEFORE.mean)
         log = -0.5 * (np.linalg.slogdet(cov)[1] + (BEFORE.nu + len(y)) * math.log(squares))
-        log += 0.5 * sum(math.log(len(c)) for c in COOKS) + math.log(kitchen._CHANGED)
+        log += 0.5 * sum(math.log(len(c)) for c in COOKS) + math.log(
+            kitchen._CHANGED[len(COOKS) - changed]
+        )
         assert belief.mean == pytest.approx(mean)
         assert 1 / belief.kappa == pytest.approx(variance)
         assert said == pytest.approx(log)
@@ -98,7 +100,7 @@ def test_the_mixture_is_what_a_sampler_finds(monkeypatch: pytest.MonkeyPatch) ->
     """Random-walk Metropolis over mean, spread and day share; the next cook of six pieces."""
     monkeypatch.setattr(kitchen, "_DRIFTS", ((0.0, 1.0),))
     monkeypatch.setattr(kitchen, "_FAR", ((1.0, 1.0),))
-    monkeypatch.setattr(kitchen, "_LOOKED_BACK", 0)
+    monkeypatch.setattr(kitchen, "_CHANGED", (0.0,))
     rng = np.random.default_rng(5)
     sizes, means = [len(c) for c in COOKS], [float(np.mean(c)) for c in COOKS]
     squares = [float(np.sum((np.array(c) - m) ** 2)) for c, m in zip(COOKS, means, strict=True)]
@@ -150,7 +152,7 @@ def test_single_pieces_without_drift_are_the_conjugate_answer(
     # tests/data/shrinkage_examples.csv: m0 = 0, k0 = 0.25, v0 = 4, s0 = 0.10, n = 8, 80 %.
     monkeypatch.setattr(kitchen, "_DRIFTS", ((0.0, 1.0),))
     monkeypatch.setattr(kitchen, "_FAR", ((1.0, 1.0),))
-    monkeypatch.setattr(kitchen, "_LOOKED_BACK", 0)
+    monkeypatch.setattr(kitchen, "_CHANGED", (0.0,))
     parts = believed(single(YIELDS), Belief(0.0, 0.25, 4.0, 0.04))
     assert quantile(parts, 0.1) == pytest.approx(0.4602, abs=5e-5)
     assert quantile(parts, 0.9) == pytest.approx(0.5241, abs=5e-5)

@@ -31,8 +31,9 @@ _DAY_SHARES = (0.08, 0.22, 0.38, 0.54, 0.70, 0.86, 0.96)
 # Variance that the mean gains from cook to cook, as a share of the variance of a piece.
 _DRIFTS = ((0.0, 0.55), (0.02, 0.25), (0.1, 0.20))
 # Something changed at one of the last cooks and nobody said so (another supplier, another pit):
-# how likely at each, and the variance that the mean gains, in variances of a piece. Judgement.
-_CHANGED, _CHANGE, _LOOKED_BACK = 0.12, 1.0, 6
+# how likely at the next one and at each before it, the last first (one long ago was likelier told
+# since), and the variance that the mean gains, in variances of a piece. Judgement.
+_CHANGED, _CHANGE = (0.12, 0.20, 0.14, 0.11, 0.09, 0.08, 0.08), 1.0
 # How much further than the prior says a kitchen may lie from it.
 _FAR = ((1.0, 0.85), (3.0, 0.15))
 _LEAST_WEIGHT = 0.01
@@ -157,22 +158,24 @@ def _filtered(
 ) -> Iterator[tuple[float, Belief]]:
     """Yield the belief after the cooks and how likely it is; also had something changed lately."""
     now = _Filter(share, drift, before.mean, 1.0 / before.kappa, before.nu, before.sum_squares)
-    back = min(_LOOKED_BACK, len(cooks) - 1) if may_change else 0
+    back = min(len(_CHANGED), len(cooks)) - 1 if may_change else 0
     earlier: list[_Filter] = []
     for number, cook in enumerate(cooks):
         if len(cooks) - number <= back:
             earlier.append(replace(now))
         now.see(cook)
     log, belief = now.told()
-    yield log + math.log1p(-_CHANGED * (back + bool(back))), belief
-    if back:
-        yield log + math.log(_CHANGED), replace(belief, kappa=1.0 / (now.variance + _CHANGE))
+    if not back:
+        yield log, belief
+        return
+    yield log + math.log1p(-math.fsum(_CHANGED[: back + 1])), belief
+    yield log + math.log(_CHANGED[0]), replace(belief, kappa=1.0 / (now.variance + _CHANGE))
     for after, other in enumerate(earlier, len(cooks) - back):
         other.variance += _CHANGE
         for cook in cooks[after:]:
             other.see(cook)
         log, belief = other.told()
-        yield log + math.log(_CHANGED), belief
+        yield log + math.log(_CHANGED[len(cooks) - after]), belief
 
 
 def trust(cooks: Sequence[Sequence[float]], before: Belief) -> list[float]:
