@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-import statsmodels.api as sm
+from statsmodels.regression.mixed_linear_model import MixedLM
 
 from pitlogger.errors import RefusedError
 from pitlogger.formats.cook_file import parse_cook
@@ -48,7 +48,7 @@ def test_the_prior_is_that_of_a_mixed_model(seed: int) -> None:
     ours = pooled(sites, cut_prior("pork-butt"))
     values = np.array([one for some in sites for one in some])
     groups = np.array([at for at, some in enumerate(sites) for _ in some])
-    model = sm.MixedLM(values, np.ones((len(values), 1)), groups).fit(reml=True)
+    model = MixedLM(values, np.ones((len(values), 1)), groups).fit(reml=True)
     assert ours["mean"] == pytest.approx(float(model.fe_params[0]), abs=0.01)
     assert ours["within"] == pytest.approx(math.sqrt(float(model.scale)), rel=0.05)
     sure = math.hypot(math.sqrt(float(np.asarray(model.cov_re)[0, 0])), float(model.bse_fe[0]))

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-import statsmodels.api as sm
+from statsmodels.regression.mixed_linear_model import MixedLM
 
 from pitlogger.hub.database import SqliteDatabase
 from pitlogger.hub.questions import SiteYield, sentence, site_yields
@@ -27,7 +27,7 @@ def fitted(values: dict[str, list[float]]) -> tuple[dict[str, float], float]:
     """Return the site means of a model with a random intercept, and the overall mean."""
     logits = np.array([one for some in values.values() for one in some])
     groups = np.array([site for site, some in values.items() for _ in some])
-    model = sm.MixedLM(logits, np.ones((len(logits), 1)), groups).fit(reml=True)
+    model = MixedLM(logits, np.ones((len(logits), 1)), groups).fit(reml=True)
     mean = float(model.fe_params[0])
     return {site: mean + float(one.iloc[0]) for site, one in model.random_effects.items()}, mean
 
