@@ -84,3 +84,32 @@ def test_a_tap_on_what_came_where_nothing_stood_acts_at_once(moved: tuple[Page, 
     assert spots["blank"] is not None
     page.mouse.click(spots["blank"]["x"], spots["blank"]["y"])
     assert len(page.evaluate("window.touched")) == 1
+
+
+@pytest.mark.parametrize("kind", ["main summary", ".pick"])
+def test_a_fold_or_a_choice_that_took_no_tap_shows_it(
+    stage: Staged, browser: Browser, kind: str
+) -> None:
+    with browser.new_context(**PHONE) as context:
+        context.add_cookies([pairing_cookie(stage)])
+        page = context.new_page()
+        page.clock.install()
+        page.goto(f"{stage.address}temp")
+        page.clock.pause_at(page.evaluate("Date.now()") + 1000)
+        page.clock.run_for(2000)
+        page.locator(".pick").nth(1).click()
+        page.locator("[name=value]").fill("150")
+        page.get_by_role("button", name="Keep 150").click()
+        expect(page.locator("#told")).to_contain_text("by hand")
+        one = page.locator(kind).first
+        was = one.bounding_box()
+        assert was is not None
+        at = was["x"] + 4, was["y"] + was["height"] / 2
+        style = "(one) => getComputedStyle(one).outline"
+        before = one.evaluate(style)
+        page.mouse.click(*at)
+        assert page.evaluate(RESTS, [*at])
+        assert one.evaluate(style) != before
+        assert one.bounding_box() == was, "nothing moves by it"
+        page.clock.run_for(600)
+        assert not page.evaluate(RESTS, [*at])

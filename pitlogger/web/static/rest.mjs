@@ -31,7 +31,7 @@ function isOnSpot(event) {
   const at = event.target.closest(CONTROL);
   const on = spots.find((one) => performance.now() < one.until && Math.hypot(event.clientX - one.x, event.clientY - one.y) < REACH_PX);
   if (!on || !at || at === on.button) { tap = { x: event.clientX, y: event.clientY, at: performance.now() }; return false; }
-  if (at.matches("button, a")) rest(at, Math.min(REST_MS, on.until - performance.now()));
+  show(at, Math.min(REST_MS, on.until - performance.now()));
   return true;
 }
 
@@ -47,8 +47,13 @@ function isHeld(event) {
   const was = document.elementFromPoint(event.clientX, event.clientY + held.down);
   const other = was ? was.closest("main") && was.closest(CONTROL) : document.body;
   if (!other || other === now) return false;
-  if (now.matches("button, a")) rest(now, left);
+  show(now, left);
   return true;
+}
+
+/** What took no tap rests visibly: a choice by its label; a field that is typed in took the focus. @param {Element} control @param {number} ms */
+function show(control, ms) {
+  if (!control.matches("input:not([type=radio], [type=checkbox]), select")) rest(control.closest("label") ?? control, ms);
 }
 
 /** Nothing at rest can be pressed, by whatever way. */
