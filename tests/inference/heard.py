@@ -171,11 +171,17 @@ class Compared:
         ]  # fmt: skip
 
 
+def few_of(marks: list[tuple[int, str]], rng: random.Random) -> list[tuple[int, str]]:
+    """Return a few marks: those of somebody who forgets some, or who soon stops marking."""
+    if rng.random() < 0.5:
+        return [mark for mark in marks if rng.random() < 0.5]
+    return marks[: rng.randint(1, 2)]
+
+
 def compared(seed: int, is_answered: bool = False) -> Compared:
     """Walk once and hear it in each way."""
     walk = Walk(seed).walked()
-    rng = random.Random(-seed)
-    some = [mark for mark in walk.marks if rng.random() < 0.5]
+    some = few_of(walk.marks, random.Random(-seed))
     return Compared(
         seed,
         Listener(walk, "person", walk.marks).run(),
