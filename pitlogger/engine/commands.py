@@ -13,55 +13,37 @@ from pitlogger.clock import rfc3339
 from pitlogger.engine.alert_acts import check_act
 from pitlogger.engine.beside import beside
 from pitlogger.errors import RefusedError, UsageError, unknown
+from pitlogger.model import journal
 from pitlogger.model.alerts import KINDS
 from pitlogger.model.book import Book, PieceBook
 from pitlogger.model.cooks import BACK, BEFORE_FIRE, ON_PIT, WEIGHABLE, Piece, Stage, may_follow
 from pitlogger.model.entry_ids import short_id
 from pitlogger.model.folding import fold
-from pitlogger.model.journal import (
-    AlertActed,
-    Body,
-    ChannelAssigned,
-    ChannelDoubted,
-    CookFinished,
-    CookStarted,
-    CookWithdrawn,
-    Corrected,
-    CorrectiveTaken,
-    Entry,
-    HeldByTime,
-    LearningSet,
-    MealTold,
-    Noted,
-    PieceAdded,
-    PiecesMerged,
-    PieceSplit,
-    ProbeMoved,
-    Received,
-    SpotRead,
-    StageSet,
-    TargetSet,
-    Undone,
-    Weighed,
-)
 from pitlogger.rules.conditions import Watch
 
 BEFORE_COOK_MS = 24 * 3_600_000  # meat may be read before its cook is entered
 # What a person may take back or correct; the rest is history.
-UNDOABLE = (StageSet, Weighed, SpotRead, Noted, ChannelAssigned, PieceAdded, TargetSet,
-             PieceSplit, PiecesMerged, Received, HeldByTime, Undone, Corrected, CookFinished,
-             CookWithdrawn, LearningSet, MealTold)  # fmt: skip
+UNDOABLE = (
+    journal.StageSet, journal.Weighed, journal.SpotRead, journal.Noted, journal.ChannelAssigned,
+    journal.PieceAdded, journal.TargetSet, journal.PieceSplit, journal.PiecesMerged,
+    journal.Received, journal.HeldByTime, journal.Undone, journal.Corrected, journal.CookFinished,
+    journal.CookWithdrawn, journal.LearningSet, journal.MealTold,
+)  # fmt: skip
 
 
-def is_undoable(entry: Entry) -> bool:
+def is_undoable(entry: journal.Entry) -> bool:
     """Return whether a person may take an entry back: a doubt only where a person said it."""
-    own = isinstance(entry.body, ChannelDoubted) and bool(entry.by)
+    own = isinstance(entry.body, journal.ChannelDoubted) and bool(entry.by)
     return own or isinstance(entry.body, UNDOABLE)
 
 
 def accept(
-    body: Body, book: Book, entries: list[Entry], watches: dict[str, Watch], t_ms: int
-) -> Body:
+    body: journal.Body,
+    book: Book,
+    entries: list[journal.Entry],
+    watches: dict[str, Watch],
+    t_ms: int,
+) -> journal.Body:
     """Return the body as it enters the journal.
 
     Raises:
@@ -69,68 +51,68 @@ def accept(
         RefusedError: No cook is running, one is running already, nothing to undo.
     """
     match body:
-        case CookStarted():
+        case journal.CookStarted():
             return beside(body, book)
-        case CookFinished():
+        case journal.CookFinished():
             return replace(body, cook=_open_cook(book, body.cook))
-        case StageSet() | HeldByTime() | TargetSet():
+        case journal.StageSet() | journal.HeldByTime() | journal.TargetSet():
             _check_of_piece(body, piece_of(book, body.piece), t_ms)
-        case Weighed():
+        case journal.Weighed():
             piece_of(book, body.piece, at_ms=body.at_ms)
             _check_mass(body, t_ms)
-        case SpotRead():
+        case journal.SpotRead():
             if body.piece is not None:
                 piece_of(book, body.piece)
             _not_ahead(body.at_ms, t_ms)
             _not_before(body.at_ms, book)
-        case Noted(piece=str(piece)) if piece not in book.pieces:
+        case journal.Noted(piece=str(piece)) if piece not in book.pieces:
             raise UsageError(unknown("piece", piece, book.pieces))
-        case Received(piece=piece):
+        case journal.Received(piece=piece):
             piece_of(book, piece)
             _not_ahead(body.at_ms, t_ms)
-        case PieceAdded():
+        case journal.PieceAdded():
             _check_new(book, (body.piece,))
             return replace(body, cook=_open_cook(book, body.cook))
-        case PieceSplit():
+        case journal.PieceSplit():
             return _split(body, book)
-        case PiecesMerged():
+        case journal.PiecesMerged():
             for parent in body.pieces:
                 piece_of(book, parent, at_ms=t_ms)
             if len({book.pieces[parent].cook for parent in body.pieces}) > 1:
                 raise UsageError("pieces of two cooks stay apart: each has its own yield")
             _check_new(book, (body.child,))
             return replace(body, child=_like(body.child, book.pieces[body.pieces[0]].piece))
-        case ChannelAssigned(channel=channel):
+        case journal.ChannelAssigned(channel=channel):
             if channel.piece is not None:
                 piece_of(book, channel.piece)
             if body.at_ms is not None and not (book.started_ms or 0) <= body.at_ms <= t_ms:
                 raise UsageError(f"{channel.id}: it sits there since a time within the cook")
-        case CorrectiveTaken():
+        case journal.CorrectiveTaken():
             _check_corrective(body, book)
-        case ProbeMoved() | ChannelDoubted():
+        case journal.ProbeMoved() | journal.ChannelDoubted():
             running(book)
             if body.channel not in book.channels:
                 raise UsageError(unknown("channel", body.channel, book.channels))
-        case Undone():
+        case journal.Undone():
             named(entries, body.of_run, body.of_seq, "undone")
-        case Corrected():
+        case journal.Corrected():
             _check_correction(body, entries, t_ms)
-        case LearningSet():
+        case journal.LearningSet():
             _check_learning(body, book, entries)
-        case AlertActed():
+        case journal.AlertActed():
             check_act(body, watches, t_ms)
         case _:
             pass
     return body
 
 
-def renamed(body: Body, origins: dict[str, tuple[str, int]]) -> Body:
+def renamed(body: journal.Body, origins: dict[str, tuple[str, int]]) -> journal.Body:
     """Return a body with a replayed undo or correction pointed at the entry as numbered here.
 
     Args:
         origins: Where entries stand that had another ``run/seq`` once.
     """
-    if isinstance(body, Undone | Corrected):
+    if isinstance(body, journal.Undone | journal.Corrected):
         found = origins.get(f"{body.of_run}/{body.of_seq}")
         if found is not None:
             return replace(body, of_run=found[0], of_seq=found[1])
@@ -177,11 +159,13 @@ def _ended(held: PieceBook) -> UsageError:
     )
 
 
-def named(entries: list[Entry], run: str, seq: int, what: str) -> Entry:
+def named(entries: list[journal.Entry], run: str, seq: int, what: str) -> journal.Entry:
     """Return the entry that an undo or a correction names."""
     for entry in entries:
         if (entry.run, entry.seq) == (run, seq):
-            if is_undoable(entry) or (what == "corrected" and isinstance(entry.body, CookStarted)):
+            if is_undoable(entry) or (
+                what == "corrected" and isinstance(entry.body, journal.CookStarted)
+            ):
                 return entry
             raise UsageError(f"entry {entry.id} ({entry.body.kind}) cannot be {what}")
     raise UsageError(
@@ -203,16 +187,18 @@ def _not_before(at_ms: int, book: Book) -> None:
         )
 
 
-def _check_of_piece(body: StageSet | HeldByTime | TargetSet, held: PieceBook, t_ms: int) -> None:
-    if isinstance(body, StageSet):
+def _check_of_piece(
+    body: journal.StageSet | journal.HeldByTime | journal.TargetSet, held: PieceBook, t_ms: int
+) -> None:
+    if isinstance(body, journal.StageSet):
         _check_stage(body, held, t_ms)
-    elif isinstance(body, HeldByTime):
+    elif isinstance(body, journal.HeldByTime):
         _check_by_time(body, held, t_ms)
     else:
         _check_targets(body, held.piece)
 
 
-def _check_stage(body: StageSet, held: PieceBook, t_ms: int) -> None:
+def _check_stage(body: journal.StageSet, held: PieceBook, t_ms: int) -> None:
     _not_ahead(body.at_ms, t_ms)
     if held.ended_ms is not None and body.at_ms >= held.ended_ms:
         raise _ended(held)
@@ -234,7 +220,7 @@ def _out_of_order(piece: str, earlier: Stage, later: Stage) -> str:
     )
 
 
-def _check_by_time(body: HeldByTime, held: PieceBook, t_ms: int) -> None:
+def _check_by_time(body: journal.HeldByTime, held: PieceBook, t_ms: int) -> None:
     """Refuse what cannot be held by time; its temperature at the start is judged elsewhere."""
     _not_ahead(body.at_ms, t_ms)
     if held.ended_ms is not None:
@@ -260,7 +246,7 @@ def _check_by_time(body: HeldByTime, held: PieceBook, t_ms: int) -> None:
         )
 
 
-def _check_mass(body: Weighed, t_ms: int) -> None:
+def _check_mass(body: journal.Weighed, t_ms: int) -> None:
     if body.checkpoint not in WEIGHABLE:
         raise UsageError(unknown("checkpoint", body.checkpoint, WEIGHABLE))
     if body.gross_mg < 0 or body.tare_mg < 0:
@@ -273,7 +259,7 @@ def _check_mass(body: Weighed, t_ms: int) -> None:
     _not_ahead(body.at_ms, t_ms)
 
 
-def _check_targets(body: TargetSet, piece: Piece) -> None:
+def _check_targets(body: journal.TargetSet, piece: Piece) -> None:
     wrap_at = piece.wrap_at_mc if body.wrap_at_mc is None else body.wrap_at_mc
     pull_at = piece.pull_at_mc if body.pull_at_mc is None else body.pull_at_mc
     if wrap_at is not None and pull_at is not None and pull_at < wrap_at:
@@ -282,7 +268,7 @@ def _check_targets(body: TargetSet, piece: Piece) -> None:
         )
 
 
-def _check_corrective(body: CorrectiveTaken, book: Book) -> None:
+def _check_corrective(body: journal.CorrectiveTaken, book: Book) -> None:
     """Refuse corrective action on what is no piece, or about no alert there is."""
     if book.cook is not None and body.piece not in book.pieces:
         raise UsageError(unknown("piece", body.piece, book.pieces))
@@ -297,7 +283,7 @@ def _check_new(book: Book, children: tuple[Piece, ...]) -> None:
             raise UsageError(f"there is a piece '{name}' already: each needs its own id")
 
 
-def _split(body: PieceSplit, book: Book) -> PieceSplit:
+def _split(body: journal.PieceSplit, book: Book) -> journal.PieceSplit:
     parent = piece_of(book, body.piece)
     if parent.ended_ms is not None:
         raise UsageError(f"piece '{body.piece}' was split or merged already")
@@ -329,7 +315,7 @@ def _like(child: Piece, parent: Piece) -> Piece:
     )
 
 
-def _check_correction(body: Corrected, entries: list[Entry], t_ms: int) -> None:
+def _check_correction(body: journal.Corrected, entries: list[journal.Entry], t_ms: int) -> None:
     """Refuse a correction after which the journal would make no sense."""
     entry = named(entries, body.of_run, body.of_seq, "corrected")
     if type(entry.body) is not type(body.body):
@@ -337,27 +323,29 @@ def _check_correction(body: Corrected, entries: list[Entry], t_ms: int) -> None:
             f"entry {entry.id} is '{entry.body.kind}' and cannot be corrected to a "
             f"'{body.body.kind}': undo it and enter the other"
         )
-    after = fold([*entries, Entry(entry.run, -1, t_ms, body)])
+    after = fold([*entries, journal.Entry(entry.run, -1, t_ms, body)])
     piece = getattr(body.body, "piece", None)
     if isinstance(piece, str) and piece not in after.pieces:
         raise UsageError(unknown("piece", piece, after.pieces))
-    if isinstance(body.body, Weighed):
+    if isinstance(body.body, journal.Weighed):
         _check_mass(body.body, t_ms)
-    elif isinstance(body.body, HeldByTime):
-        without = fold([*entries, Entry(entry.run, -1, t_ms, Undone(entry.run, entry.seq))])
+    elif isinstance(body.body, journal.HeldByTime):
+        without = fold(
+            [*entries, journal.Entry(entry.run, -1, t_ms, journal.Undone(entry.run, entry.seq))]
+        )
         _check_by_time(body.body, without.pieces[body.body.piece], t_ms)
-    elif isinstance(body.body, StageSet | SpotRead):
+    elif isinstance(body.body, journal.StageSet | journal.SpotRead):
         _not_ahead(body.body.at_ms, t_ms)
-        if isinstance(body.body, SpotRead):
+        if isinstance(body.body, journal.SpotRead):
             _not_before(body.body.at_ms, after)
-    if isinstance(body.body, StageSet):
+    if isinstance(body.body, journal.StageSet):
         marks = after.pieces[body.body.piece].marks
         for earlier, later in pairwise(marks):
             if not may_follow(earlier.stage, later.stage):
                 raise UsageError(_out_of_order(later.piece, earlier.stage, later.stage))
 
 
-def _check_learning(body: LearningSet, book: Book, entries: list[Entry]) -> None:
+def _check_learning(body: journal.LearningSet, book: Book, entries: list[journal.Entry]) -> None:
     if body.of_run is not None and body.of_seq is not None:
         wanted = (body.of_run, body.of_seq)
         if all((entry.run, entry.seq) != wanted for entry in entries):

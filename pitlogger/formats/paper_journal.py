@@ -14,16 +14,8 @@ from itertools import count
 from typing import cast
 
 from pitlogger.formats.paper_log import PaperRow
+from pitlogger.model import journal
 from pitlogger.model.cooks import WEIGHABLE, Cook, Piece, Wrap, short_name
-from pitlogger.model.journal import (
-    Body,
-    CookFinished,
-    CookStarted,
-    MealTold,
-    Noted,
-    Tenderness,
-    Weighed,
-)
 
 _NOON_MS, _MINUTE_MS = 43_200_000, 60_000
 
@@ -34,7 +26,7 @@ class PaperCook:
 
     name: str
     start_ms: int
-    bodies: tuple[tuple[int, Body], ...]
+    bodies: tuple[tuple[int, journal.Body], ...]
     by: str = ""
     batch: str = ""  # the import it came with
 
@@ -54,37 +46,41 @@ def _cook(name: str, date: str, rows: list[PaperRow]) -> PaperCook:
     names = _unique(rows)
     guests = next((row.guests for row in rows if row.guests), None)
     pieces = tuple(_piece(row, id_) for row, id_ in zip(rows, names, strict=True))
-    bodies: list[tuple[int, Body]] = [(t_ms, CookStarted(Cook(name, pieces, guests=guests)))]
+    bodies: list[tuple[int, journal.Body]] = [
+        (t_ms, journal.CookStarted(Cook(name, pieces, guests=guests)))
+    ]
     for checkpoint in WEIGHABLE:
         for row, piece in zip(rows, names, strict=True):
             if (mass := row.masses.get(checkpoint)) is not None:
                 t_ms += _MINUTE_MS
-                weighed = Weighed(
+                weighed = journal.Weighed(
                     piece, checkpoint, mass.mass_mg, 0, t_ms, interval_mg=mass.interval_mg,
                     timed="unrecorded",
                 )  # fmt: skip
                 bodies.append((t_ms, weighed))
     bodies += [
-        (t_ms, Noted(row.notes, piece)) for row, piece in zip(rows, names, strict=True) if row.notes
+        (t_ms, journal.Noted(row.notes, piece))
+        for row, piece in zip(rows, names, strict=True)
+        if row.notes
     ]
-    bodies.append((t_ms + _MINUTE_MS, CookFinished(name)))
+    bodies.append((t_ms + _MINUTE_MS, journal.CookFinished(name)))
     if (told := _meal(rows, names)) is not None:
         bodies.append((t_ms + _MINUTE_MS, told))
     return PaperCook(name, start_ms, tuple(bodies))
 
 
-def _meal(rows: list[PaperRow], names: list[str]) -> MealTold | None:
+def _meal(rows: list[PaperRow], names: list[str]) -> journal.MealTold | None:
     """Return what the rows say of the meal, as an entry of the cook's own journal."""
     came = next((row.came for row in rows if row.came is not None), None)
     left_mg = next((row.left_mg for row in rows if row.left_mg is not None), None)
     tender = tuple(
-        Tenderness(name, row.tender)
+        journal.Tenderness(name, row.tender)
         for row, name in zip(rows, names, strict=True)
         if row.tender is not None
     )
     if came is None and left_mg is None and not tender:
         return None
-    return MealTold("", came, left_mg, tender)
+    return journal.MealTold("", came, left_mg, tender)
 
 
 def _unique(rows: list[PaperRow]) -> list[str]:

@@ -15,7 +15,6 @@ from contextlib import suppress
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
-from types import TracebackType
 
 from pitlogger import __version__
 from pitlogger.bootstrap.cooks import past_run, with_id
@@ -195,12 +194,7 @@ class Daemon:
         for body in self.timekeeper.begin(self.store):
             self.feed(Command(self.clock.engine_ms(), body))
 
-    async def __aexit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    async def __aexit__(self, *raised: object) -> None:
         self.stopping.set()
         await self.uplinking.stop()
         await self.supervisor.__aexit__()

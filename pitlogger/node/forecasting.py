@@ -16,18 +16,8 @@ from pitlogger.engine.forecasts.exchange import finished
 from pitlogger.engine.inputs import Command, ForecastRequest, ForecastResult
 from pitlogger.errors import PitloggerError
 from pitlogger.forecast.request import Request
+from pitlogger.model import journal
 from pitlogger.model.folding import fold
-from pitlogger.model.journal import (
-    CookFinished,
-    CookStarted,
-    CookWithdrawn,
-    ForecastScored,
-    ForecastSkipped,
-    ForecastTaught,
-    LearningSet,
-    LocalScore,
-    Undone,
-)
 from pitlogger.store.queries import Reader
 from pitlogger.views.node import Node
 
@@ -43,7 +33,7 @@ class Forecasting:
         self._node = node
         self._asked: list[tuple[ForecastRequest, asyncio.Task[ForecastResult]]] = []
         self._learning: set[asyncio.Task[None]] = set()
-        self._own: dict[str, tuple[LocalScore, ...]] = {}  # by cook, the newest last
+        self._own: dict[str, tuple[journal.LocalScore, ...]] = {}  # by cook, the newest last
 
     # -- asking -----------------------------------------------------------------------------
 
@@ -62,7 +52,9 @@ class Forecasting:
                 continue
             reason = "not ready in time" if not task.done() else str(task.exception())
             task.cancel()
-            skipped = ForecastSkipped(request.piece, request.target, request.requested_ms, reason)
+            skipped = journal.ForecastSkipped(
+                request.piece, request.target, request.requested_ms, reason
+            )
             yield ForecastResult(request.due_ms, skipped)
 
     async def settled(self) -> None:
@@ -78,7 +70,7 @@ class Forecasting:
 
     # -- learning -----------------------------------------------------------------------------
 
-    def remember(self, own: dict[str, tuple[LocalScore, ...]]) -> None:
+    def remember(self, own: dict[str, tuple[journal.LocalScore, ...]]) -> None:
         """Take in what finished cooks taught; a cook finished again counts by its last."""
         for cook, scores in own.items():
             self._own.pop(cook, None)
@@ -86,13 +78,17 @@ class Forecasting:
 
     def follow(self, command: Command) -> None:
         """Let a cook that begins have what earlier ones taught; learn from one that ends."""
-        if isinstance(command.body, CookStarted) and self._own:
+        if isinstance(command.body, journal.CookStarted) and self._own:
             newest = list(self._own.values())[-COOKS_TAUGHT:]
-            taught = ForecastTaught(tuple(score for cook in newest for score in cook))
+            taught = journal.ForecastTaught(tuple(score for cook in newest for score in cook))
             self._node.feed(Command(command.t_ms, taught))
-        elif isinstance(command.body, CookFinished) and self._node.finished_cook is not None:
+        elif (
+            isinstance(command.body, journal.CookFinished) and self._node.finished_cook is not None
+        ):
             self._beside(self._learn(self._node.finished_cook))
-        elif command.past and isinstance(command.body, CookWithdrawn | LearningSet | Undone):
+        elif command.past and isinstance(
+            command.body, journal.CookWithdrawn | journal.LearningSet | journal.Undone
+        ):
             self._beside(self._recall())
 
     def _beside(self, learning: Coroutine[None, None, None]) -> None:
@@ -122,14 +118,14 @@ _TAUGHT_BY = (
 )  # fmt: skip
 
 
-def taught_by(reader: Reader) -> dict[str, tuple[LocalScore, ...]]:
+def taught_by(reader: Reader) -> dict[str, tuple[journal.LocalScore, ...]]:
     """Return what each finished cook teaches, the newest last.
 
     A cook that was withdrawn, a cook or a piece excluded from learning teaches nothing.
     """
-    own: dict[str, tuple[LocalScore, ...]] = {}
+    own: dict[str, tuple[journal.LocalScore, ...]] = {}
     for entry in reader.entries(kinds=("forecast-scored",)):
-        if isinstance(entry.body, ForecastScored):
+        if isinstance(entry.body, journal.ForecastScored):
             for cook in dict.fromkeys(score.cook for score in entry.body.scores):
                 own.pop(cook, None)
                 own[cook] = tuple(score for score in entry.body.scores if score.cook == cook)
@@ -142,15 +138,15 @@ def taught_by(reader: Reader) -> dict[str, tuple[LocalScore, ...]]:
 
 
 def _still_taught(
-    reader: Reader, cook: str, scores: tuple[LocalScore, ...]
-) -> tuple[LocalScore, ...]:
+    reader: Reader, cook: str, scores: tuple[journal.LocalScore, ...]
+) -> tuple[journal.LocalScore, ...]:
     book = fold(reader.entries(cook=cook, kinds=_TAUGHT_BY))
     out = {piece for piece, held in book.pieces.items() if held.untaught}
     return () if book.untaught else tuple(one for one in scores if one.piece not in out)
 
 
-def _scored(cook: str, questions: list[tuple[Request, float]]) -> ForecastScored | None:
+def _scored(cook: str, questions: list[tuple[Request, float]]) -> journal.ForecastScored | None:
     from pitlogger.forecast.recalibrate import scores
 
     found = [score for asked, reached_s in questions for score in scores(cook, asked, reached_s)]
-    return ForecastScored(tuple(found)) if found else None
+    return journal.ForecastScored(tuple(found)) if found else None

@@ -14,25 +14,9 @@ from contextlib import contextmanager
 
 from pitlogger.errors import PitloggerError, StoreError
 from pitlogger.formats.journal_json import dump_entry
+from pitlogger.model import journal
 from pitlogger.model.alerts import alert_class
 from pitlogger.model.belonging import BESIDE, cooks_of
-from pitlogger.model.journal import (
-    AlertChanged,
-    CookFinished,
-    CookWithdrawn,
-    Corrected,
-    CorrectiveTaken,
-    Entry,
-    ForecastScored,
-    LearningSet,
-    MealTold,
-    Noted,
-    SpotRead,
-    StageSet,
-    TargetSet,
-    Undone,
-    Weighed,
-)
 from pitlogger.node.decisions import Decisions
 from pitlogger.store.rows import JournalRow
 from pitlogger.views.fanout import Happening
@@ -42,8 +26,10 @@ log = logging.getLogger(__name__)
 
 ALARM_TOLD_S = 0.25
 # What is said of a finished cook; a tick of the same moment may cause other entries.
-_OF_PAST = (Undone, Corrected, LearningSet, CookWithdrawn, Weighed, StageSet, SpotRead, Noted,
-            TargetSet, CorrectiveTaken)  # fmt: skip
+_OF_PAST = (
+    journal.Undone, journal.Corrected, journal.LearningSet, journal.CookWithdrawn, journal.Weighed,
+    journal.StageSet, journal.SpotRead, journal.Noted, journal.TargetSet, journal.CorrectiveTaken,
+)  # fmt: skip
 
 
 class Journalling:
@@ -69,7 +55,7 @@ class Journalling:
         """Whether everything that was entered has been published."""
         return not self._telling
 
-    def keep(self, entries: Sequence[Entry]) -> None:
+    def keep(self, entries: Sequence[journal.Entry]) -> None:
         """Hand entries to the store and publish them when that is due."""
         rows = [JournalRow.of(entry, *self._cooks_of(entry)) for entry in entries]
         done = self._node.store.append(rows)
@@ -82,19 +68,19 @@ class Journalling:
         """Wait until the last entries are published; the store has been closed."""
         await asyncio.gather(*self._telling, return_exceptions=True)
 
-    def _cooks_of(self, entry: Entry) -> tuple[str | None, ...]:
+    def _cooks_of(self, entry: journal.Entry) -> tuple[str | None, ...]:
         """Return the cooks that an entry belongs to."""
         node = self._node
         if self._past == BESIDE:
             return ()
         if self._past and isinstance(entry.body, _OF_PAST):
             return (self._past,)
-        if isinstance(entry.body, MealTold):
+        if isinstance(entry.body, journal.MealTold):
             return ()  # it names its cook, which may not be the one that runs now
-        if isinstance(entry.body, ForecastScored):
+        if isinstance(entry.body, journal.ForecastScored):
             return (node.finished_cook,)
         cooks = cooks_of(entry.body, node.engine.book, node.engine.state.entries)
-        if isinstance(entry.body, CookFinished):
+        if isinstance(entry.body, journal.CookFinished):
             (node.finished_cook,) = cooks
         return cooks
 
@@ -127,10 +113,10 @@ class Journalling:
         utc_ms = entry.t_ms + self._node.utc_offset_ms
         more = {"id": entry.id, "of_cook": row.cook, "utc_ms": utc_ms, "on_disk": on_disk}
         data = {**dump_entry(entry), **more}
-        kind = "alert" if isinstance(entry.body, AlertChanged) else "entry"
+        kind = "alert" if isinstance(entry.body, journal.AlertChanged) else "entry"
         self._node.fanout.publish(Happening(kind, data, f"{entry.run}/{entry.seq}"))
 
 
-def _is_alarm(entry: Entry) -> bool:
+def _is_alarm(entry: journal.Entry) -> bool:
     body = entry.body
-    return isinstance(body, AlertChanged) and alert_class(body.alert_kind) == "alarm"
+    return isinstance(body, journal.AlertChanged) and alert_class(body.alert_kind) == "alarm"

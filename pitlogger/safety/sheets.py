@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from pitlogger.clock import rfc3339
+from pitlogger.model import journal
 from pitlogger.model.book import Book, Id
 from pitlogger.model.cooks import (
     BEFORE_FIRE,
@@ -14,18 +15,6 @@ from pitlogger.model.cooks import (
     Checkpoint,
     Piece,
     Stage,
-)
-from pitlogger.model.journal import (
-    Adjusted,
-    Body,
-    Corrected,
-    Entry,
-    HeldByTime,
-    Received,
-    SpotRead,
-    StageSet,
-    Undone,
-    Weighed,
 )
 from pitlogger.model.quantities import show_duration, show_mass, show_temperature
 from pitlogger.model.readings import Site
@@ -45,12 +34,12 @@ _RECEIVED = (Checkpoint.LABEL, Checkpoint.PURCHASED)
 
 
 def sheets(
-    entries: Sequence[Entry],
+    entries: Sequence[journal.Entry],
     book: Book,
     verdicts: Sequence[PieceVerdicts],
     policy: Policy,
     at_ms: int,
-    logged: Sequence[Entry] = (),
+    logged: Sequence[journal.Entry] = (),
     shown_in: ShownIn = US_UNITS,
 ) -> list[LogRow]:
     """Return the rows of every sheet: entries in their order, then the verdicts at ``at_ms``.
@@ -65,7 +54,7 @@ def sheets(
     struck = _struck(entries)
     rows = []
     for entry in entries:
-        body = entry.body.body if isinstance(entry.body, Corrected) else entry.body
+        body = entry.body.body if isinstance(entry.body, journal.Corrected) else entry.body
         row = _row(entry, body, book, policy, shown_in, struck.get((entry.run, entry.seq)))
         if row is not None:
             rows.append(row)
@@ -73,29 +62,34 @@ def sheets(
     return doubted(tied(rows, [*entries, *logged]), book, [*entries, *logged])
 
 
-def _struck(entries: Sequence[Entry]) -> dict[Id, Id]:
+def _struck(entries: Sequence[journal.Entry]) -> dict[Id, Id]:
     """Return which entry struck which; an undo that was itself undone strikes nothing."""
     undone: set[Id] = set()
     struck: dict[Id, Id] = {}
     for entry in reversed(entries):
         own = (entry.run, entry.seq)
-        if own in undone or not isinstance(entry.body, Undone | Corrected):
+        if own in undone or not isinstance(entry.body, journal.Undone | journal.Corrected):
             continue
         named = (entry.body.of_run, entry.body.of_seq)
         struck.setdefault(named, own)
-        if isinstance(entry.body, Undone):
+        if isinstance(entry.body, journal.Undone):
             undone.add(named)
     return struck
 
 
 def _row(
-    entry: Entry, body: Body, book: Book, policy: Policy, shown_in: ShownIn, struck_by: Id | None
+    entry: journal.Entry,
+    body: journal.Body,
+    book: Book,
+    policy: Policy,
+    shown_in: ShownIn,
+    struck_by: Id | None,
 ) -> LogRow | None:
-    if isinstance(body, Received | StageSet) or (
-        isinstance(body, Weighed) and body.checkpoint == ByProduct.WASTE
+    if isinstance(body, journal.Received | journal.StageSet) or (
+        isinstance(body, journal.Weighed) and body.checkpoint == ByProduct.WASTE
     ):
         return _came_or_went(entry, body, book, policy, shown_in, struck_by)
-    if isinstance(body, SpotRead) and (body.piece or body.site in _FOOD_SITES):
+    if isinstance(body, journal.SpotRead) and (body.piece or body.site in _FOOD_SITES):
         sheet, limit, met = _spot_limit(body, book, policy)
         product = _product(book, body.piece) if body.piece else f"{body.site}"
         return LogRow(
@@ -105,7 +99,7 @@ def _row(
             met=met, instrument=body.probe or "", struck_by=struck_by, piece=body.piece or "",
             note=_typed_late(entry.t_ms - body.at_ms), is_timed=body.timed != "unrecorded",
         )  # fmt: skip
-    if isinstance(body, Weighed) and body.checkpoint in _RECEIVED:
+    if isinstance(body, journal.Weighed) and body.checkpoint in _RECEIVED:
         return LogRow(
             sheet="receiving", id=(entry.run, entry.seq), observed_ms=body.at_ms,
             entered_ms=entry.t_ms, by=entry.by, product=_product(book, body.piece),
@@ -113,14 +107,14 @@ def _row(
             instrument=body.channel or "", note=_supplier(book, body.piece), struck_by=struck_by,
             piece=body.piece, is_timed=body.timed != "unrecorded",
         )  # fmt: skip
-    if isinstance(body, HeldByTime):
+    if isinstance(body, journal.HeldByTime):
         return LogRow(
             sheet="time", id=(entry.run, entry.seq), observed_ms=body.at_ms,
             entered_ms=entry.t_ms, by=entry.by, product=_product(book, body.piece),
             what=f"held by time, {body.hours} h", value=f"discard by {rfc3339(body.discard_ms)}",
             limit=policy.cite(limit_of(body, policy)), struck_by=struck_by, piece=body.piece,
         )  # fmt: skip
-    if isinstance(body, Adjusted):
+    if isinstance(body, journal.Adjusted):
         return LogRow(
             sheet="thermometers", id=(entry.run, entry.seq), observed_ms=entry.t_ms,
             entered_ms=entry.t_ms, by=entry.by, product=body.channel, what="offset set",
@@ -131,13 +125,13 @@ def _row(
 
 
 def _came_or_went(
-    entry: Entry, body: Received | StageSet | Weighed, book: Book, policy: Policy,
-    shown_in: ShownIn, struck_by: Id | None,
+    entry: journal.Entry, body: journal.Received | journal.StageSet | journal.Weighed, book: Book,
+    policy: Policy, shown_in: ShownIn, struck_by: Id | None,
 ) -> LogRow | None:  # fmt: skip
     """Return the row of food that came in, was discarded or thrown away; ``None`` for others."""
     sheet: Sheet = "waste"
     limit, met, note = "", None, ""
-    if isinstance(body, Received):
+    if isinstance(body, journal.Received):
         sheet = "receiving"
         what = "received, accepted" if body.accepted else "received, refused"
         value = "temperature not taken"
@@ -146,7 +140,7 @@ def _came_or_went(
             limit = _limit(policy, policy.cold_hold, "or below")
             met = body.value_mc <= policy.cold_hold.mc + ROUNDING_MC or not body.accepted
         note = "; ".join(told for told in (body.condition, _supplier(book, body.piece)) if told)
-    elif isinstance(body, Weighed):
+    elif isinstance(body, journal.Weighed):
         what, note = "discarded in part" if body.reason else "thrown away", body.reason
         value = show_mass(body.net_mg, shown_in.mass)
     elif body.stage is Stage.DISCARDED:
@@ -166,7 +160,9 @@ def _typed_late(late_ms: int) -> str:
     return f"typed {show_duration(late_ms)} later" if late_ms > LATE_MS else ""
 
 
-def _spot_limit(spot: SpotRead, book: Book, policy: Policy) -> tuple[Sheet, str, bool | None]:
+def _spot_limit(
+    spot: journal.SpotRead, book: Book, policy: Policy
+) -> tuple[Sheet, str, bool | None]:
     """Return the sheet of a hand reading, the limit in force and whether it was met."""
     held = book.pieces.get(spot.piece or "")
     stage = held.stage_at(spot.at_ms) if held is not None else None

@@ -9,7 +9,6 @@ import zlib
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import closing, contextmanager
 from pathlib import Path
-from types import TracebackType
 
 from pitlogger.errors import PitloggerError, StoreError
 from pitlogger.formats.journal_json import load_entry
@@ -119,12 +118,7 @@ class Reader:
     def __enter__(self) -> Reader:
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *raised: object) -> None:
         self.close()
 
     @contextmanager

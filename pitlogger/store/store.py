@@ -9,7 +9,6 @@ from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import closing, suppress
 from pathlib import Path
-from types import TracebackType
 from typing import Any
 
 from pitlogger.errors import StoreError
@@ -301,12 +300,7 @@ class Store:
     def __enter__(self) -> Store:
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *raised: object) -> None:
         self.close()
 
     @property

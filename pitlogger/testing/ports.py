@@ -6,7 +6,6 @@ import os
 import pty
 import tty
 from pathlib import Path
-from types import TracebackType
 
 
 class PseudoPort:
@@ -23,12 +22,7 @@ class PseudoPort:
         self.plug()
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        at: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *raised: object) -> None:
         self.unplug()
 
     def plug(self) -> None:

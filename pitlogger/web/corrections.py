@@ -13,32 +13,10 @@ from typing import Any
 from pitlogger.engine.commands import accept, is_undoable
 from pitlogger.engine.resting import resting_on
 from pitlogger.errors import RefusedError, UsageError
+from pitlogger.model import journal
 from pitlogger.model.belonging import BESIDE, cooks_of
 from pitlogger.model.book import Book
 from pitlogger.model.folding import counted, fold
-from pitlogger.model.journal import (
-    Body,
-    ChannelDoubted,
-    CheckMade,
-    CookFinished,
-    CookStarted,
-    CookWithdrawn,
-    Correctable,
-    Corrected,
-    CorrectiveTaken,
-    Entry,
-    HeldByTime,
-    LearningSet,
-    MealTold,
-    Noted,
-    PieceAdded,
-    SignedOff,
-    SpotRead,
-    StageSet,
-    TargetSet,
-    Undone,
-    Weighed,
-)
 from pitlogger.questions import NO_ANSWERS, Answers
 from pitlogger.store.queries import Reader
 from pitlogger.views.language import trn
@@ -48,27 +26,27 @@ from pitlogger.web.past_entries import meal_of
 from pitlogger.web.requests import CorrectAsk, EntryAsk, LearningAsk, UndoAsk, WithdrawAsk
 
 MOST_NAMED = 6
-_OWN = (Undone, CookStarted)  # what "the last decision" never means
+_OWN = (journal.Undone, journal.CookStarted)  # what "the last decision" never means
 
 
 @dataclass(frozen=True, slots=True)
 class Journal:
     """The journal that something is decided about; ``past`` is the id of a finished cook."""
 
-    entries: list[Entry]
+    entries: list[journal.Entry]
     past: str = ""
 
     def book(self) -> Book:
         return fold(self.entries)
 
-    def accept(self, body: Body, t_ms: int) -> Body:
+    def accept(self, body: journal.Body, t_ms: int) -> journal.Body:
         """Return the body as it enters the journal of a finished cook; as ``engine`` does it.
 
         Raises:
             RefusedError: The cook was withdrawn: what is added to it would count nowhere.
         """
         book = self.book()
-        if not isinstance(body, Undone | Corrected):
+        if not isinstance(body, journal.Undone | journal.Corrected):
             refuse_withdrawn(book)
         return accept(body, book.reopened(), self.entries, {}, t_ms)
 
@@ -99,11 +77,11 @@ async def _kept(daemon: Node, cook: str) -> Journal:
     if cook in daemon.cooks:
         entries, book = daemon.engine.state.entries, daemon.engine.book
         return Journal([one for one in entries if cook in cooks_of(one.body, book, entries)])
-    kept: list[Entry] = await daemon.ask(lambda reader: reader.entries(cook=cook))
+    kept: list[journal.Entry] = await daemon.ask(lambda reader: reader.entries(cook=cook))
     return Journal(kept, cook)
 
 
-async def find(daemon: Node, ask: EntryAsk) -> tuple[Entry, Journal]:
+async def find(daemon: Node, ask: EntryAsk) -> tuple[journal.Entry, Journal]:
     """Return the entry that is named, and the journal it stands in.
 
     Raises:
@@ -112,20 +90,20 @@ async def find(daemon: Node, ask: EntryAsk) -> tuple[Entry, Journal]:
     """
     text = ask.entry or (f"{ask.run}/{ask.seq}" if ask.run else str(ask.seq))
     if text.isdecimal():
-        journal = await journal_of(daemon, ask.cook, ask.answers)
-        found = [entry for entry in journal.entries if entry.seq == int(text)]
+        kept = await journal_of(daemon, ask.cook, ask.answers)
+        found = [entry for entry in kept.entries if entry.seq == int(text)]
         if not found:
             raise UsageError(f"there is no entry {text} here: name it as it is shown, k7qm-{text}")
         ids = [entry.id for entry in found]
         chosen = ids[0] if len(ids) == 1 else ask.answers.choose(
             f"several entries are number {text}: which one?", ids)  # fmt: skip
-        return found[ids.index(chosen)], journal
+        return found[ids.index(chosen)], kept
     await daemon.flushed()
 
-    def look(reader: Reader) -> list[tuple[Entry, str | None]]:
+    def look(reader: Reader) -> list[tuple[journal.Entry, str | None]]:
         return reader.entries_by_id(text)
 
-    named: list[tuple[Entry, str | None]] = await daemon.ask(look)
+    named: list[tuple[journal.Entry, str | None]] = await daemon.ask(look)
     if not named:
         raise UsageError(f"there is no entry '{text}': 'pitlogger cook show' lists them")
     runs = [f"{entry.run}/{entry.seq}" for entry, _ in named]
@@ -137,59 +115,64 @@ async def find(daemon: Node, ask: EntryAsk) -> tuple[Entry, Journal]:
     return entry, await _kept(daemon, cook)
 
 
-async def _beside(daemon: Node, entry: Entry) -> Journal:
+async def _beside(daemon: Node, entry: journal.Entry) -> Journal:
     """Return what was entered of the meal that an entry is of: it lies beside its cook.
 
     Raises:
         UsageError: It is of no meal, and so of no cook at all.
     """
     await daemon.flushed()
-    told: list[Entry] = await daemon.ask(lambda reader: meal_of(reader, entry))
+    told: list[journal.Entry] = await daemon.ask(lambda reader: meal_of(reader, entry))
     if not told:
         raise UsageError(f"entry {entry.id} ({entry.body.kind}) belongs to no cook")
     return Journal(told, BESIDE)
 
 
 _STAYS: dict[type, str] = {
-    CheckMade: "a check stays on record: make another (pitlogger check)",
-    CorrectiveTaken: "corrective action stays on record: write another for that breach, the last "
-    "one counts (pitlogger record correct)",
-    ChannelDoubted: "the node noticed that: say whether it was right (pitlogger channel doubt)",
-    SignedOff: "a signature stays: what is entered later makes a version that is not signed",
+    journal.CheckMade: "a check stays on record: make another (pitlogger check)",
+    journal.CorrectiveTaken: "corrective action stays on record: write another for that breach, the"
+    " last one counts (pitlogger record correct)",
+    journal.ChannelDoubted: "the node noticed that: say whether it was right (pitlogger channel"
+    " doubt)",
+    journal.SignedOff: "a signature stays: what is entered later makes a version that is not"
+    " signed",
 }
 
 
-def _refuse_what_stays(entry: Entry) -> None:
+def _refuse_what_stays(entry: journal.Entry) -> None:
     """Refuse to take back or correct what stays on record, and say what to do instead."""
-    if not is_undoable(entry) and not isinstance(entry.body, CookStarted):
+    if not is_undoable(entry) and not isinstance(entry.body, journal.CookStarted):
         why = _STAYS.get(type(entry.body), "it is no decision of a person's")
         raise UsageError(f"entry {entry.id} ({entry.body.kind}) stays as it is: {why}")
 
 
-def last_decision(journal: Journal) -> Entry:
+def last_decision(kept: Journal) -> journal.Entry:
     """Return the last entry of a person that counts.
 
     Raises:
         RefusedError: There is none.
     """
-    never = (*_OWN, CookFinished) if journal.past else _OWN  # nor is a cook opened by it
-    for entry, _, _ in reversed(counted(journal.entries)):
+    never = (*_OWN, journal.CookFinished) if kept.past else _OWN  # nor is a cook opened by it
+    for entry, _, _ in reversed(counted(kept.entries)):
         if is_undoable(entry) and not isinstance(entry.body, never):
             return entry
     raise RefusedError("there is nothing to undo")
 
 
 def taken_along(
-    journal: Journal, entry: Entry, answers: Answers, instead: Correctable | None = None
-) -> tuple[list[Body], Journal]:
+    kept: Journal,
+    entry: journal.Entry,
+    answers: Answers,
+    instead: journal.Correctable | None = None,
+) -> tuple[list[journal.Body], Journal]:
     """Return the undos of what rests on an entry, last first, and the journal with them.
 
     Raises:
         QuestionError: There is something, and nobody said that it goes too.
     """
-    resting = resting_on(journal.entries, entry, instead)
+    resting = resting_on(kept.entries, entry, instead)
     if not resting:
-        return [], journal
+        return [], kept
     shown = "; ".join(f"{one.id} {one.body.kind}" for one in resting[:MOST_NAMED])
     more = "" if len(resting) <= MOST_NAMED else f" and {len(resting) - MOST_NAMED} more"
     answers.choose(
@@ -200,52 +183,56 @@ def taken_along(
         ),
         [f"take back {len(resting)} more"],
     )  # fmt: skip
-    undos: list[Body] = [
-        Undone(one.run, one.seq, f"rested on {entry.id}") for one in reversed(resting)
+    undos: list[journal.Body] = [
+        journal.Undone(one.run, one.seq, f"rested on {entry.id}") for one in reversed(resting)
     ]
-    said = [Entry(entry.run, -number, entry.t_ms, undo) for number, undo in enumerate(undos, 1)]
-    return undos, replace(journal, entries=[*journal.entries, *said])
+    said = [
+        journal.Entry(entry.run, -number, entry.t_ms, undo) for number, undo in enumerate(undos, 1)
+    ]
+    return undos, replace(kept, entries=[*kept.entries, *said])
 
 
-async def undone(daemon: Node, ask: UndoAsk) -> tuple[Body, Journal, list[Body]]:
+async def undone(daemon: Node, ask: UndoAsk) -> tuple[journal.Body, Journal, list[journal.Body]]:
     """Return the undo requested, else of the last decision, and those that come before it."""
     if ask.entry is None and ask.seq is None:
-        journal = await journal_of(daemon, ask.cook, ask.answers)
-        entry = last_decision(journal)
-        while isinstance(entry.body, MealTold) and not journal.past:
+        kept = await journal_of(daemon, ask.cook, ask.answers)
+        entry = last_decision(kept)
+        while isinstance(entry.body, journal.MealTold) and not kept.past:
             if _counts(entry, await _beside(daemon, entry)):
                 break
-            journal = replace(journal, entries=[one for one in journal.entries if one is not entry])
-            entry = last_decision(journal)
+            kept = replace(kept, entries=[one for one in kept.entries if one is not entry])
+            entry = last_decision(kept)
     else:
-        entry, journal = await find(daemon, ask)
+        entry, kept = await find(daemon, ask)
     _refuse_what_stays(entry)
-    if isinstance(entry.body, MealTold) and not journal.past:
-        journal = await _beside(daemon, entry)
-    if isinstance(entry.body, CookFinished) and journal.past:
-        journal = _reopened(daemon, entry)
-    if not _counts(entry, journal):
+    if isinstance(entry.body, journal.MealTold) and not kept.past:
+        kept = await _beside(daemon, entry)
+    if isinstance(entry.body, journal.CookFinished) and kept.past:
+        kept = _reopened(daemon, entry)
+    if not _counts(entry, kept):
         raise RefusedError(f"entry {entry.id} was taken back already; nothing was changed")
-    along, journal = taken_along(journal, entry, ask.answers)
-    return Undone(entry.run, entry.seq, ask.reason), journal, along
+    along, kept = taken_along(kept, entry, ask.answers)
+    return journal.Undone(entry.run, entry.seq, ask.reason), kept, along
 
 
-def _counts(entry: Entry, journal: Journal) -> bool:
+def _counts(entry: journal.Entry, kept: Journal) -> bool:
     """Return whether an entry was not taken back."""
-    return any(one is entry or one.id == entry.id for one, _, _ in counted(journal.entries))
+    return any(one is entry or one.id == entry.id for one, _, _ in counted(kept.entries))
 
 
-async def corrected(daemon: Node, ask: CorrectAsk) -> tuple[Body, Journal, list[Body]]:
+async def corrected(
+    daemon: Node, ask: CorrectAsk
+) -> tuple[journal.Body, Journal, list[journal.Body]]:
     """Return the correction requested: the entry as it counts now, with the fields given.
 
     With it the undos of what rests on the entry as it was, which come first.
     """
-    entry, journal = await find(daemon, ask)
+    entry, kept = await find(daemon, ask)
     _refuse_what_stays(entry)
-    if isinstance(entry.body, Corrected):  # a correction names what it corrected
+    if isinstance(entry.body, journal.Corrected):  # a correction names what it corrected
         first = (entry.body.of_run, entry.body.of_seq)
-        entry = next(one for one in journal.entries if (one.run, one.seq) == first)
-    standing = {(one.run, one.seq): body for one, body, _ in counted(journal.entries)}
+        entry = next(one for one in kept.entries if (one.run, one.seq) == first)
+    standing = {(one.run, one.seq): body for one, body, _ in counted(kept.entries)}
     body = standing.get((entry.run, entry.seq))
     if body is None:
         raise RefusedError(f"entry {entry.id} was taken back: undo that first, then correct it")
@@ -255,15 +242,15 @@ async def corrected(daemon: Node, ask: CorrectAsk) -> tuple[Body, Journal, list[
     _check_fits(entry, body, ask)
     if changed == body:
         raise UsageError(f"entry {entry.id} stays as it was: say what is right (--mass, --at, ...)")
-    along, journal = taken_along(journal, entry, ask.answers, changed)
-    if isinstance(changed, HeldByTime):
-        correction = Corrected(entry.run, entry.seq, changed)
-        accept(correction, journal.book(), journal.entries, {}, daemon.clock.engine_ms())
+    along, kept = taken_along(kept, entry, ask.answers, changed)
+    if isinstance(changed, journal.HeldByTime):
+        correction = journal.Corrected(entry.run, entry.seq, changed)
+        accept(correction, kept.book(), kept.entries, {}, daemon.clock.engine_ms())
         by_time_asked(daemon, changed, ask.answers)
-    return Corrected(entry.run, entry.seq, changed, ask.reason), journal, along
+    return journal.Corrected(entry.run, entry.seq, changed, ask.reason), kept, along
 
 
-def _reopened(daemon: Node, finish: Entry) -> Journal:
+def _reopened(daemon: Node, finish: journal.Entry) -> Journal:
     """Return the journal in which a cook that is over can go on.
 
     Raises:
@@ -277,30 +264,30 @@ def _reopened(daemon: Node, finish: Entry) -> Journal:
     )
 
 
-def _changed(body: Body, ask: CorrectAsk) -> Any:
+def _changed(body: journal.Body, ask: CorrectAsk) -> Any:
     """Return a body with the fields given in place of its own, ``None`` where none can be."""
     timed = {} if ask.at is None else {"at_ms": ask.at, "timed": "stated"}
     match body:
-        case Weighed():
+        case journal.Weighed():
             given = {"gross_mg": ask.mass, "tare_mg": ask.tare, "checkpoint": ask.checkpoint,
                      "piece": ask.piece}  # fmt: skip
             typed = {} if ask.mass is None else {"source": "typed", "interval_mg": 0}
             return _with(body, given, {**timed, **typed})
-        case StageSet():
+        case journal.StageSet():
             given = {"stage": ask.stage, "piece": ask.piece, "wrap": ask.wrap, "mass_mg": ask.mass}
             return _with(body, given, timed)
-        case SpotRead():
+        case journal.SpotRead():
             return _with(body, {"value_mc": ask.value, "piece": ask.piece}, timed)
-        case HeldByTime():
+        case journal.HeldByTime():
             return _with(body, {"hours": ask.hours, "piece": ask.piece}, timed)
-        case Noted():
+        case journal.Noted():
             return _with(body, {"text": ask.text, "piece": ask.piece}, {})
-        case TargetSet():
+        case journal.TargetSet():
             given = {"wrap_at_mc": ask.wrap_at, "pull_at_mc": ask.pull_at, "piece": ask.piece}
             return _with(body, given, {})
-        case PieceAdded(piece=piece):
+        case journal.PieceAdded(piece=piece):
             return replace(body, piece=_with(piece, _piece_fields(ask), {}))
-        case CookStarted(cook=cook):
+        case journal.CookStarted(cook=cook):
             pieces = cook.pieces
             if ask.piece is not None:
                 pieces = tuple(_with(one, _piece_fields(ask), {}) if one.id == ask.piece else one
@@ -313,19 +300,19 @@ def _changed(body: Body, ask: CorrectAsk) -> Any:
 
 _PIECE = ("cut", "count", "mass", "supplier", "grade", "wrap", "price_per_kg")
 _FITTING: dict[type, tuple[str, ...]] = {  # what a kind of entry holds
-    Weighed: ("mass", "tare", "checkpoint", "piece", "at"),
-    StageSet: ("stage", "piece", "wrap", "mass", "at"),
-    SpotRead: ("value", "piece", "at"),
-    HeldByTime: ("hours", "piece", "at"),
-    Noted: ("text", "piece"),
-    TargetSet: ("wrap_at", "pull_at", "piece"),
-    PieceAdded: _PIECE,
-    CookStarted: ("name", "guests", "piece", "at", *_PIECE),
+    journal.Weighed: ("mass", "tare", "checkpoint", "piece", "at"),
+    journal.StageSet: ("stage", "piece", "wrap", "mass", "at"),
+    journal.SpotRead: ("value", "piece", "at"),
+    journal.HeldByTime: ("hours", "piece", "at"),
+    journal.Noted: ("text", "piece"),
+    journal.TargetSet: ("wrap_at", "pull_at", "piece"),
+    journal.PieceAdded: _PIECE,
+    journal.CookStarted: ("name", "guests", "piece", "at", *_PIECE),
 }
 _NOT_OF_THE_BODY = {"entry", "run", "seq", "cook", "reason", "by", "key", "confirm"}
 
 
-def _check_fits(entry: Entry, body: Body, ask: CorrectAsk) -> None:
+def _check_fits(entry: journal.Entry, body: journal.Body, ask: CorrectAsk) -> None:
     """Refuse a field that an entry of its kind does not hold: it would be passed over.
 
     Raises:
@@ -356,44 +343,46 @@ def _with(held: Any, given: dict[str, Any], always: dict[str, Any]) -> Any:
     return replace(held, **changed, **always)
 
 
-def afterwards(body: Any, journal: Journal, *, is_timed: bool) -> Any:
+def afterwards(body: Any, kept: Journal, *, is_timed: bool) -> Any:
     """Return what is entered for a finished cook; without a time it happened by its end."""
-    if is_timed or not isinstance(body, Weighed | StageSet | SpotRead):
+    if is_timed or not isinstance(body, journal.Weighed | journal.StageSet | journal.SpotRead):
         return body
-    book = journal.book()
-    end_ms = book.finished_ms if book.finished_ms is not None else journal.entries[-1].t_ms
+    book = kept.book()
+    end_ms = book.finished_ms if book.finished_ms is not None else kept.entries[-1].t_ms
     return replace(body, at_ms=end_ms, timed="unrecorded")
 
 
-async def learning(daemon: Node, ask: LearningAsk) -> tuple[Body, Journal]:
+async def learning(daemon: Node, ask: LearningAsk) -> tuple[journal.Body, Journal]:
     """Return what is to be excluded from learning or included again: entry, piece or cook."""
     if ask.entry is not None or ask.seq is not None:
-        entry, journal = await find(daemon, ask)
-        if journal.past == BESIDE:
+        entry, kept = await find(daemon, ask)
+        if kept.past == BESIDE:
             raise UsageError(
                 f"entry {entry.id} is of a meal: tell it again, or take it back (undo)"
             )
-        body = LearningSet(ask.teaches, ask.reason, None, entry.run, entry.seq)
-        return body, journal
-    journal = await journal_of(daemon, ask.cook, ask.answers)
-    gone = [one for one, body, _ in counted(journal.entries) if isinstance(body, CookWithdrawn)]
+        body = journal.LearningSet(ask.teaches, ask.reason, None, entry.run, entry.seq)
+        return body, kept
+    kept = await journal_of(daemon, ask.cook, ask.answers)
+    gone = [
+        one for one, body, _ in counted(kept.entries) if isinstance(body, journal.CookWithdrawn)
+    ]
     if gone and ask.teaches and ask.piece is None:  # what was taken out whole comes back whole
-        return Undone(gone[-1].run, gone[-1].seq, ask.reason), journal
-    running = journal.book().cook
+        return journal.Undone(gone[-1].run, gone[-1].seq, ask.reason), kept
+    running = kept.book().cook
     if ask.piece is None and ask.cook is None and running is not None:
         question = f"no entry, piece or cook is named: is it all of '{running.name}'?"
         ask.answers.choose(question, ["all of it"])
-    return LearningSet(ask.teaches, ask.reason, ask.piece), journal
+    return journal.LearningSet(ask.teaches, ask.reason, ask.piece), kept
 
 
-async def withdrawn(daemon: Node, ask: WithdrawAsk) -> tuple[Body, Journal]:
+async def withdrawn(daemon: Node, ask: WithdrawAsk) -> tuple[journal.Body, Journal]:
     """Return the withdrawal of a cook: out of lists and learning, never erased.
 
     Raises:
         UsageError: No such cook.
         RefusedError: It still runs.
     """
-    journal = await journal_of(daemon, ask.cook, ask.answers)
-    if not journal.past:
+    kept = await journal_of(daemon, ask.cook, ask.answers)
+    if not kept.past:
         raise RefusedError("the cook still runs: finish it first (pitlogger cook finish)")
-    return CookWithdrawn(journal.past, ask.reason), journal
+    return journal.CookWithdrawn(kept.past, ask.reason), kept

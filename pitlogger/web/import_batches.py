@@ -9,16 +9,8 @@ from functools import partial
 from pitlogger.bootstrap.cooks import past_run
 from pitlogger.errors import RefusedError
 from pitlogger.formats.paper_journal import PaperCook
+from pitlogger.model import journal
 from pitlogger.model.folding import counted
-from pitlogger.model.journal import (
-    Body,
-    CookStarted,
-    CookWithdrawn,
-    Entry,
-    PieceAdded,
-    Undone,
-    Weighed,
-)
 from pitlogger.questions import NO_ANSWERS, Answers
 from pitlogger.store.queries import Reader
 from pitlogger.store.rows import CookRow
@@ -52,7 +44,7 @@ class Imported:
     def rows(self) -> int:
         """How many rows the new ones had: one a piece."""
         begun = (body for cook in self.new for _, body in cook.bodies)
-        return sum(len(one.cook.pieces) for one in begun if isinstance(one, CookStarted))
+        return sum(len(one.cook.pieces) for one in begun if isinstance(one, journal.CookStarted))
 
 
 async def put_on_record(
@@ -87,16 +79,20 @@ async def put_on_record(
     held = {row.id for row in rows}
     await node.add_past([cook for known, cook in new.items() if known not in held])
     for row in old:
-        await node.submit(CookWithdrawn(row.id, ANEW), by, past=row.id)
+        await node.submit(journal.CookWithdrawn(row.id, ANEW), by, past=row.id)
     for row in back:
         for entry, _ in await _withdrawals(node, row):
-            await node.submit(Undone(entry.run, entry.seq), by, past=row.id)
+            await node.submit(journal.Undone(entry.run, entry.seq), by, past=row.id)
     return Imported(list(new.values()), len(out))
 
 
-async def _withdrawals(node: Node, row: CookRow) -> list[tuple[Entry, CookWithdrawn]]:
+async def _withdrawals(
+    node: Node, row: CookRow
+) -> list[tuple[journal.Entry, journal.CookWithdrawn]]:
     entries = await node.ask(partial(Reader.entries, cook=row.id))
-    return [(one, body) for one, body, _ in counted(entries) if isinstance(body, CookWithdrawn)]
+    return [
+        (one, body) for one, body, _ in counted(entries) if isinstance(body, journal.CookWithdrawn)
+    ]
 
 
 async def _gave_way(node: Node, row: CookRow, listed: Mapping[str, CookRow]) -> bool:
@@ -151,16 +147,16 @@ async def _logged_too(
     return found
 
 
-def _masses(bodies: Iterable[Body]) -> list[tuple[str, str, int]]:
+def _masses(bodies: Iterable[journal.Body]) -> list[tuple[str, str, int]]:
     """Return cut, checkpoint and net milligrams of what was weighed."""
     cuts: dict[str, str] = {}
     found = []
     for body in bodies:
-        if isinstance(body, CookStarted):
+        if isinstance(body, journal.CookStarted):
             cuts |= {piece.id: piece.cut for piece in body.cook.pieces}
-        elif isinstance(body, PieceAdded):
+        elif isinstance(body, journal.PieceAdded):
             cuts[body.piece.id] = body.piece.cut
-        elif isinstance(body, Weighed):
+        elif isinstance(body, journal.Weighed):
             found.append((cuts.get(body.piece, ""), body.checkpoint, body.net_mg))
     return found
 
@@ -188,5 +184,5 @@ async def withdraw_batch(node: Node, batch: str, reason: str, by: str) -> int:
     if not rows:
         raise RefusedError(f"nothing of '{batch}' is in the lists; nothing was changed")
     for row in rows:
-        await node.submit(CookWithdrawn(row.id, reason), by, past=row.id)
+        await node.submit(journal.CookWithdrawn(row.id, reason), by, past=row.id)
     return len(rows)

@@ -6,24 +6,9 @@ from collections.abc import Callable, Sequence
 from datetime import datetime
 from typing import Any
 
+from pitlogger.model import journal
 from pitlogger.model.cooks import CUTS, STAGE_ALIASES, WEIGHABLE, WRAPS, Piece, Stage
 from pitlogger.model.folding import counted
-from pitlogger.model.journal import (
-    Body,
-    CookStarted,
-    CookWithdrawn,
-    Corrected,
-    Entry,
-    HeldByTime,
-    LearningSet,
-    Noted,
-    PieceAdded,
-    SpotRead,
-    StageSet,
-    TargetSet,
-    Undone,
-    Weighed,
-)
 from pitlogger.store.queries import Reader
 from pitlogger.store.rows import CookRow
 from pitlogger.views import words
@@ -33,8 +18,16 @@ from pitlogger.views.language import date, tr
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 
-_SHOWN = (CookStarted, PieceAdded, StageSet, Weighed, SpotRead, Noted, TargetSet)
-_TEACHES = (Weighed, StageSet)
+_SHOWN = (
+    journal.CookStarted,
+    journal.PieceAdded,
+    journal.StageSet,
+    journal.Weighed,
+    journal.SpotRead,
+    journal.Noted,
+    journal.TargetSet,
+)
+_TEACHES = (journal.Weighed, journal.StageSet)
 Fields = list[dict[str, Any]]
 
 
@@ -50,7 +43,7 @@ async def written(daemon: Node, row: CookRow, shown: Shown) -> dict[str, Any]:
              if isinstance(one.body, _SHOWN)]  # fmt: skip
     cook_said = [one for one in kept.entries if _is_of_the_cook(one.body)]
     counts = [one for one in cook_said if (one.run, one.seq) in standing]
-    withdrawn = [one.id for one in counts if isinstance(one.body, CookWithdrawn)]
+    withdrawn = [one.id for one in counts if isinstance(one.body, journal.CookWithdrawn)]
     return {
         "lines": sorted(lines, key=lambda line: line["ms"]),
         "said": [_said(one, kept, shown) for one in cook_said],
@@ -59,19 +52,22 @@ async def written(daemon: Node, row: CookRow, shown: Shown) -> dict[str, Any]:
     }
 
 
-def _is_of_the_cook(body: Body) -> bool:
-    if isinstance(body, LearningSet):
+def _is_of_the_cook(body: journal.Body) -> bool:
+    if isinstance(body, journal.LearningSet):
         return body.of_run is None and body.piece is None
-    return isinstance(body, CookWithdrawn)
+    return isinstance(body, journal.CookWithdrawn)
 
 
-def _last_says_no(bodies: Sequence[Body]) -> bool:
-    learning = [body for body in bodies if isinstance(body, LearningSet)]
+def _last_says_no(bodies: Sequence[journal.Body]) -> bool:
+    learning = [body for body in bodies if isinstance(body, journal.LearningSet)]
     return bool(learning) and not learning[-1].teaches
 
 
 def _line(
-    entry: Entry, kept: Recorded, standing: dict[tuple[str, int], Body], shown: Shown
+    entry: journal.Entry,
+    kept: Recorded,
+    standing: dict[tuple[str, int], journal.Body],
+    shown: Shown,
 ) -> dict[str, Any]:
     """Return one line: what counts now, what it said first, what was said of it and by whom."""
     of = (entry.run, entry.seq)
@@ -99,12 +95,12 @@ def _line(
     }
 
 
-def _names(body: Body, of: tuple[str, int]) -> bool:
-    named = isinstance(body, Corrected | Undone | LearningSet)
+def _names(body: journal.Body, of: tuple[str, int]) -> bool:
+    named = isinstance(body, journal.Corrected | journal.Undone | journal.LearningSet)
     return named and (body.of_run, body.of_seq) == of  # type: ignore[union-attr]
 
 
-def _said(entry: Entry, kept: Recorded, shown: Shown) -> str:
+def _said(entry: journal.Entry, kept: Recorded, shown: Shown) -> str:
     """Return what was said of a line, when and by whom."""
     who = f", {entry.by}" if entry.by else ""
     at = _at(kept.to_utc(entry.t_ms, entry.run))
@@ -126,10 +122,10 @@ def _field(
             "options": [(one, worded(one)) for one in options if one != as_is]}  # fmt: skip
 
 
-def _forms(body: Body, shown: Shown) -> list[dict[str, Any]]:
+def _forms(body: journal.Body, shown: Shown) -> list[dict[str, Any]]:
     """Return the forms that correct a line: fields left empty stay as they are."""
     match body:
-        case Weighed():
+        case journal.Weighed():
             fields = [
                 _field("mass", tr("Mass with its container"), shown.mass(body.gross_mg)),
                 _field("tare", tr("Container"), shown.mass(body.tare_mg)),
@@ -137,21 +133,21 @@ def _forms(body: Body, shown: Shown) -> list[dict[str, Any]]:
                     "checkpoint", tr("Weighed as"), body.checkpoint, WEIGHABLE, words.checkpoint
                 ),
             ]
-        case StageSet():
+        case journal.StageSet():
             stages = [stage.value for stage in Stage if stage not in STAGE_ALIASES]
             fields = [_field("stage", tr("Stage"), body.stage, stages, words.stage)]
-        case SpotRead():
+        case journal.SpotRead():
             fields = [_field("value", tr("Temperature"), shown.temperature(body.value_mc, 1))]
-        case HeldByTime():
+        case journal.HeldByTime():
             fields = [_field("hours", tr("Hours"), body.hours, ("4", "6"))]
-        case Noted():
+        case journal.Noted():
             return [{"piece": "", "fields": [_field("text", tr("Text"), body.text)]}]
-        case TargetSet():
+        case journal.TargetSet():
             return [{"piece": "", "fields": [_field("wrap_at", tr("Wrap at")),
                                              _field("pull_at", tr("Off the pit at"))]}]  # fmt: skip
-        case PieceAdded(piece=piece):
+        case journal.PieceAdded(piece=piece):
             return [{"piece": "", "fields": _of_piece(piece, shown)}]
-        case CookStarted(cook=cook):
+        case journal.CookStarted(cook=cook):
             head = [
                 _field("name", tr("Name"), cook.name),
                 _field("guests", tr("Guests"), cook.guests),
