@@ -93,3 +93,32 @@ def test_a_stage_seen_late_is_set_at_another_time_once(
     assert len(marks) == 1
     assert marks[0].at_ms is not None
     assert abs(now_ms - marks[0].at_ms - 25 * 60_000) < 60_000
+
+
+@pytest.mark.parametrize("path", ["/food", "/weights"])
+def test_a_printed_screen_has_the_heads_of_its_tables_and_nothing_to_fill_in(
+    stage: Staged, open_page: Open, path: str
+) -> None:
+    page = open_page(path, **DESKTOP)
+    head = page.locator("main thead th .sorts").first
+    expect(head).to_be_visible()
+    page.emulate_media(media="print")
+    expect(head).to_be_visible()
+    for one in page.locator("main :is(input, select, textarea, summary)").all():
+        expect(one).to_be_hidden()
+
+
+def test_the_words_of_a_row_stand_at_one_height(stage: Staged, open_page: Open) -> None:
+    page = open_page(f"/cooks/{stage.daemon.cook}", **DESKTOP)
+    expect(page.locator("table.book").first).to_be_visible()
+    uneven = page.evaluate(
+        """() => [...document.querySelectorAll('table.book tbody tr')].map((row) => {
+            const tops = [...row.cells].filter((cell) => cell.textContent.trim()).map((cell) => {
+                const range = document.createRange();
+                range.selectNodeContents(cell);
+                return range.getBoundingClientRect().top;
+            });
+            return Math.max(...tops) - Math.min(...tops);
+        }).filter((apart) => apart > 1)"""
+    )
+    assert uneven == []
