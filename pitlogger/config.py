@@ -299,6 +299,17 @@ def joined_from(config: Config, path: Path) -> Config:
     return config.model_copy(update={"device": (*config.device, *joined)})
 
 
+def parted_from(config: Config, path: Path) -> Config:
+    """Return a configuration without the devices of one file of ``devices.d``.
+
+    Raises:
+        ConfigError: A file that cannot be read.
+    """
+    gone = {table.id for table in read_toml(path, _Joined, ConfigError, with_new_names).device}
+    left = tuple(table for table in config.device if table.id not in gone)
+    return config.model_copy(update={"device": left})
+
+
 class PageTables(_Table):
     """What is set on the page."""
 

@@ -36,19 +36,19 @@ async def sample(
             known.append((find, suits))
         elif find.way == "bluetooth":
             strangers.append(find)
-    tried = await asyncio.gather(*(_best(find, suits, registry, seconds) for find, suits in known))
+    tried = await asyncio.gather(*(best(find, suits, registry, seconds) for find, suits in known))
     return list(tried), strangers
 
 
-async def _best(find: Find, suits: list[str], registry: Registry, seconds: float) -> Tried:
-    """Return the driver that gives most, or the first that may suit."""
+async def best(find: Find, suits: Sequence[str], registry: Registry, seconds: float) -> Tried:
+    """Return the driver that gives most, or the first that may suit; nothing is written to it."""
     quiet = [name for name in suits if name not in _ASKING] or suits
     found = [await _try(find, name, registry, seconds) for name in quiet]
-    best = max(found, key=lambda one: len(one.said))
-    others = tuple(name for name in suits if name != best.driver.name)
-    if not best.said:
-        return Tried(find, best.driver, others, (), best.refused)
-    return Tried(find, best.driver, (), best.said, best.refused)
+    most = max(found, key=lambda one: len(one.said))
+    others = tuple(name for name in suits if name != most.driver.name)
+    if not most.said:
+        return Tried(find, most.driver, others, (), most.refused)
+    return Tried(find, most.driver, (), most.said, most.refused)
 
 
 async def _try(find: Find, name: str, registry: Registry, seconds: float) -> Tried:

@@ -130,7 +130,7 @@ class Joining:
                 raise RefusedError(NO_FIELD)
             talk.found = JoinedDevice(known, tape, evidence, finding, name, {}, self.folder)
 
-        self._begin(Talk(way.name, quantity), run)
+        self._begin(Talk(name or way.name, quantity), run)
 
     def pair(self, settings: DeviceSettings, *, anew: bool) -> None:
         """Begin to pair with a Bluetooth device.

@@ -80,7 +80,7 @@ async def test_a_serial_device_is_pointed_at_written_and_read(
             probes.set(ROOM_C + 1.4 * step)
             await until(lambda had=probes.count: probes.count > had + 2)  # type: ignore[misc]
         seen = (await node.local.get("/join/state")).json()
-        assert "bytes" in seen["live"]
+        assert ";ok" in seen["live"]
         await answer(node, page, "")
         await answer(node, page, "")  # tapped twice: the second answers nothing
         page = await asked(node, "ice water")
@@ -158,6 +158,71 @@ async def test_a_device_of_a_known_driver_is_read_by_one_form(
             refused = await node.local.post("/join/add", data={**form, **wrong})
             assert refused.status_code in (400, 409)
     assert [path.stem for path in (tmp_path / "devices.d").glob("*.toml")] == ["kitchen-scale"]
+
+
+async def test_one_that_suits_several_drivers_is_listened_to_first(
+    port: PseudoPort, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("pitlogger.web.page.join.LISTEN_S", 0.5)
+    suits = "csv-line,modbus,scpi,serial-scale,sma-scale"
+    form = {"own": "Bench", "driver": suits, "key.port": str(port.path)}
+    async with make_node(tmp_path) as node:
+        silent = await node.local.post("/join/add", data=form)
+        assert silent.status_code == 409
+        assert "othing could be read from it" in silent.text
+        async with sending(lambda: port.write(b"ST,GS,+   4.218kg\r\n")):
+            done = await node.local.post("/join/add", data=form)
+        assert "bench is written, and read from now on" in done.text
+        assert node.daemon.config.device[-1].driver == "serial-scale"
+
+
+async def test_a_device_that_was_joined_here_is_read_no_more(
+    port: PseudoPort, tmp_path: Path
+) -> None:
+    form = {"own": "bench", "driver": "csv-line", "key.port": str(port.path)}
+    async with make_node(tmp_path) as node:
+        await node.local.post("/join/add", data=form)
+        assert "Read bench no more" in (await node.local.get("/settings")).text
+        for other in ("", "pit", "../drivers"):
+            refused = await node.local.post("/join/drop", data={"device": other})
+            assert refused.status_code == 400
+        done = await node.local.post("/join/drop", data={"device": "bench"})
+        assert "bench is read no more" in done.text
+        assert "bench" not in node.daemon.supervisor.links()
+        again = await node.local.post("/join/add", data=form)
+        assert "bench is written" in again.text
+    assert sorted(path.name for path in (tmp_path / "devices.d").glob("bench.*")) == [
+        "bench.old", "bench.toml",
+    ]  # fmt: skip
+
+
+async def test_what_is_read_already_and_the_computers_own_heat_are_said_to_be_that(
+    port: PseudoPort, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    plugged = Find("serial", str(port.path), "board", frozenset({"port"}),
+                   (("port", str(port.path)),))  # fmt: skip
+    own = Find("hwmon", "hwmon0", "cpu_thermal", frozenset({"hwmon"}), (("name", "cpu_thermal"),))
+
+    async def nothing(listen_s: float) -> list[Find]:
+        return []
+
+    monkeypatch.setattr(reach, "wired", lambda: [plugged, own])
+    monkeypatch.setattr(reach, "heard", nothing)
+    form = {"own": "bench", "driver": "csv-line", "key.port": str(port.path)}
+    async with make_node(tmp_path) as node:
+        await node.local.post("/join/add", data=form)
+        answer = await node.local.get("/reach")
+    assert "It is read already, as <b>bench</b>" in answer.text
+    assert 'name="key.port"' not in answer.text
+    assert "Mostly the heat of the computer itself" in answer.text
+
+
+async def test_a_device_that_is_pointed_at_keeps_the_name_it_advertises(tmp_path: Path) -> None:
+    async with make_node(tmp_path) as node:
+        form = {"address": "02:00:00:00:00:20", "called": "Tray probes"}
+        await node.local.post("/join/point", data=form)
+        assert "Tray probes" in (await node.local.get("/join")).text
+        await node.local.post("/join/stop")
 
 
 async def test_what_is_plugged_in_is_offered_with_a_form(

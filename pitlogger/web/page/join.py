@@ -9,12 +9,12 @@ from typing import Any
 from fastapi import APIRouter, Request, Response
 from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse
 
-from pitlogger.config import joined_from
+from pitlogger.config import joined_from, parted_from
 from pitlogger.devices.pointing.joined import slug
 from pitlogger.devices.pointing.session import FIRST, PULL, SECOND, WARM
 from pitlogger.devices.registry import Registry
 from pitlogger.devices.transports.ble.settings import DeviceSettings
-from pitlogger.errors import PitloggerError, UsageError
+from pitlogger.errors import PitloggerError, RefusedError, UsageError
 from pitlogger.files import write_whole
 from pitlogger.formats.toml_text import toml_table
 from pitlogger.model.quantities import Quantity
@@ -27,6 +27,7 @@ from pitlogger.web.page.forms import parse_form
 from pitlogger.web.page.plain_words import plain
 from pitlogger.web.page.view import refused, screen
 
+LISTEN_S = 5.0  # to each driver that may suit
 _T, _M = Quantity.TEMPERATURE, Quantity.MASS
 SITES = (Site.CORE, Site.PIT, Site.SURFACE, Site.HOLD, Site.COLD, Site.ROOM)
 # What a question says on the page, and the answers that are buttons; without one a field is shown.
@@ -78,8 +79,8 @@ def add_joining(page: APIRouter, daemon: Node, joining: Joining) -> None:
     async def step(step: str, request: Request) -> Response:
         try:
             form = parse_form(await request.body())
-            if step in ("write", "add"):
-                said = await (_write if step == "write" else _add)(daemon, joining, form)
+            if step in _DONE:
+                said = await _DONE[step](daemon, joining, form)
                 return screen(daemon, request, "done.html", {"message": said, "back": "/settings"})
             await _take(joining, step, form)
         except PitloggerError as fault:
@@ -114,7 +115,7 @@ def join_screen(talk: Talk | None) -> dict[str, Any]:
 async def _take(joining: Joining, step: str, form: dict[str, str]) -> None:
     if step == "point":
         quantity = _M if form.get("measures") == "mass" else _T
-        joining.point(way_of(form), quantity)
+        joining.point(way_of(form), quantity, form.get("called", ""))
     elif step == "pair":
         settings = DeviceSettings(form.get("address", ""), form.get("name", ""))
         joining.pair(settings, anew=form.get("anew") == "yes")
@@ -140,13 +141,14 @@ async def _write(daemon: Node, joining: Joining, form: dict[str, str]) -> str:
 
 async def _add(daemon: Node, joining: Joining, form: dict[str, str]) -> str:
     """Write a device that a driver is known for, and begin to read it."""
-    driver, own = form.get("driver", ""), slug(form.get("own", ""))
-    if driver not in Registry().names() or not own:
+    own, suits = slug(form.get("own", "")), form.get("driver", "").split(",")
+    if not set(suits) <= set(Registry().names()) or not own:
         raise UsageError("say what to call it, and by which driver it is read")
     keys = {name.removeprefix("key."): text for name, text in form.items() if name[:4] == "key."}
     path = joining.folder / f"{own}.toml"
     if path.exists() or any(device.id == own for device in daemon.config.device):
         raise UsageError(f"there is a device '{own}' already: give this one another name")
+    driver = suits[0] if len(suits) == 1 else await _found_out(own, keys, suits)
     path.parent.mkdir(parents=True, exist_ok=True)
     text = toml_table("[[device]]", {"id": own, "driver": driver, **keys})
     await asyncio.to_thread(write_whole, path, text)
@@ -155,6 +157,41 @@ async def _add(daemon: Node, joining: Joining, form: dict[str, str]) -> str:
     except PitloggerError:
         path.unlink()  # the driver needs more than is known here: nothing was joined
         raise
+
+
+async def _found_out(own: str, keys: dict[str, str], suits: list[str]) -> str:
+    """Return the one of several drivers that reads a device, listened to for some seconds.
+
+    Raises:
+        RefusedError: None does.
+    """
+    from pitlogger.devices.reach import Find
+    from pitlogger.devices.sampling import best
+
+    find = Find("", own, own, frozenset(), tuple(keys.items()))
+    tried = await best(find, suits, Registry(), LISTEN_S)
+    if not tried.said or tried.refused:
+        raise RefusedError(
+            f"nothing could be read from it ({tried.refused or 'it sends nothing by itself'}): "
+            "switch it on, choose how it speaks if it answers only when it is asked, or point at it"
+        )
+    return tried.driver.name
+
+
+async def _drop(daemon: Node, joining: Joining, form: dict[str, str]) -> str:
+    """Read a device no more that was joined here; its file stays under another name."""
+    name = form.get("device", "")
+    path = joining.folder / f"{name}.toml"
+    if all(table.id != name for table in daemon.config.device) or not path.exists():
+        raise UsageError(
+            f"'{name}' was not joined on the page: take it out of the configuration file"
+        )
+    await daemon.reload(parted_from(daemon.config, path))
+    await asyncio.to_thread(path.replace, path.with_suffix(".old"))
+    return tr("{device} is read no more.", device=name)
+
+
+_DONE = {"write": _write, "add": _add, "drop": _drop}
 
 
 async def _read(daemon: Node, path: Path) -> str:

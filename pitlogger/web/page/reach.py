@@ -8,16 +8,18 @@ from typing import TYPE_CHECKING, Any
 from pitlogger.devices.contract import DriverInfo
 from pitlogger.devices.registry import Registry
 from pitlogger.errors import DriverError, TransportError
+from pitlogger.views.language import tr
 from pitlogger.web.page.plain_words import plain
 
 if TYPE_CHECKING:
+    from pitlogger.config import Config
     from pitlogger.devices.reach import Find
 
 LISTEN_S = 6.0
 
 
-async def reach_screen(listen_s: float = LISTEN_S) -> dict[str, Any]:
-    """Return what is in reach; listens for some seconds."""
+async def reach_screen(config: Config, listen_s: float = LISTEN_S) -> dict[str, Any]:
+    """Return what is in reach, and which of it is read already; listens for some seconds."""
     from pitlogger.devices.reach import heard, wired
 
     finds = await asyncio.to_thread(lambda: list(wired()))
@@ -27,7 +29,7 @@ async def reach_screen(listen_s: float = LISTEN_S) -> dict[str, Any]:
     except TransportError as fault:
         notes.append(plain(f"Bluetooth was not looked at: {fault.message}"))
     infos = await asyncio.to_thread(_drivers)
-    return {"sentence": _sentence(finds), "finds": [_find(one, infos) for one in finds],
+    return {"sentence": _sentence(finds), "finds": [_find(one, infos, config) for one in finds],
             "notes": notes}  # fmt: skip
 
 
@@ -47,16 +49,29 @@ def _sentence(finds: list[Find]) -> str:
     return f"{len(finds)} device{'s' * (len(finds) != 1)} in reach."
 
 
-def _find(find: Find, infos: list[DriverInfo]) -> dict[str, Any]:
+def _read_as(find: Find, config: Config) -> str:
+    """Return the id of the device that a find is, empty where none of the configuration is it."""
+    told = {key: value.casefold() for key, value in find.keys}
+    for table in config.device:
+        own = {key: str(value).casefold() for key, value in table.own_keys().items()}
+        if told and told.items() <= own.items():
+            return table.id
+    return ""
+
+
+def _find(find: Find, infos: list[DriverInfo], config: Config) -> dict[str, Any]:
+    from pitlogger.devices.drafting import is_the_boards_own
     from pitlogger.devices.reach import suiting
 
     drivers = suiting(find, infos)
+    own = tr("Mostly the heat of the computer itself: no probe.")
     return {
         "way": find.way,
         "address": find.address,
         "name": find.name,
         "signal": "" if find.signal_dbm is None else f"{find.signal_dbm} dBm",
-        "note": plain(find.note),
+        "note": own if is_the_boards_own(find) else plain(find.note),
+        "read_as": _read_as(find, config),
         "keys": dict(find.keys),
         "drivers": drivers,
         "point": _to_point(find),
@@ -72,7 +87,7 @@ def _to_point(find: Find) -> dict[str, str]:
         return {"hid": next(iter(find.signs)).removeprefix("hid:")}
     if find.way != "bluetooth":
         return {}
-    told = {"address": keys.get("address", ""), "name": keys.get("name", "")}
-    if not any(told.values()):
+    told = {"address": keys.get("address", ""), "name": keys.get("name", ""), "called": find.name}
+    if not (told["address"] or told["name"]):
         told["address"] = find.address  # it changes: good for pairing, which gives it a lasting one
     return told

@@ -88,7 +88,7 @@ def make_page(daemon: Node, access: Access, ring: RingTest, signers: Signers) ->
         "/food": ("food.html", lambda v: food_screen(v.node, v.shown, v.query.get("cook"))),
         "/print": ("print.html", lambda v: print_screen(v.node, v.shown, v.query)),
         "/settings": ("settings.html", partial(_settings_screen, access=access)),
-        "/reach": ("reach.html", lambda v: reach_screen()),
+        "/reach": ("reach.html", lambda v: reach_screen(v.node.config)),
         "/turn-in": ("turn-in.html", lambda v: turn_in_screen(v.node, v.shown, ring)),
     }
     for path, (template, view) in screens.items():

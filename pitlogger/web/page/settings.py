@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from pitlogger.devices.pointing.block import FOLDER
 from pitlogger.devices.supervisor import Link
 from pitlogger.engine.beside import band_of
 from pitlogger.engine.compiled_channel import Lane
@@ -94,6 +95,7 @@ def _device(daemon: Node, name: str) -> dict[str, Any]:
         "link": tr(_LINK[stands.link]),
         "trouble": plain(stands.message) if is_lost else "",
         "remedy": plain(stands.remedy) if is_lost else "",
+        "is_joined": (daemon.config.node.data / FOLDER / f"{name}.toml").exists(),
         "commands": daemon.supervisor.commands(name) if stands.link is Link.UP else (),
     }
 
