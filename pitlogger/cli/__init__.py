@@ -199,8 +199,9 @@ def main(args: list[str] | None = None) -> None:
         line = in_one_line(fault, sys.argv[1:] if args is None else args)
         click.echo(f"pitlogger: {line}", err=True)
         sys.exit(2)
-    except click.Abort:
-        if not sys.stdin.isatty():  # its end was reached, and nobody pressed a key
+    except click.Abort as end:
+        is_key = isinstance(end.__cause__ or end.__context__, KeyboardInterrupt)
+        if not is_key and not sys.stdin.isatty():  # its end was reached, and nobody pressed a key
             click.echo(
                 "pitlogger: it asks questions, and there was no further answer to read: run it at "
                 "a terminal; nothing was done with the answers so far",

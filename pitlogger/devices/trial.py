@@ -94,9 +94,19 @@ class Trial:
         self._say(f"{link}: {message}" + (f". {remedy}" if self.remedy else ""))
 
 
+_WRITTEN = {"Cel": "degC", "%EL": "%", "%RH": "%"}
+
+
+def value_in_words(found: Measurement) -> str:
+    """Return a value with its unit as people write it."""
+    if found.value is None:
+        return "no value"
+    return f"{found.value:g} {_WRITTEN.get(found.unit, found.unit)}".rstrip()
+
+
 def in_words(found: Measurement) -> str:
     """Return a reading as one line."""
-    value = "no value" if found.value is None else f"{found.value:g} {found.unit}"
+    value = value_in_words(found)
     remarks = [str(found.quality)] if found.quality != "good" else []
     if found.stable is not None:
         remarks.append("stable" if found.stable else "moving")

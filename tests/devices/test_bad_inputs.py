@@ -159,7 +159,7 @@ async def test_a_channel_that_does_not_come(port: PseudoPort) -> None:
 async def test_a_device_that_is_well(port: PseudoPort) -> None:
     one = device("csv-line", port=str(port.path), map="pit:Cel")
     check = await sending(port, b"107.4\n", one, "pit")
-    assert (check.state, check.found) == (CheckState.GOOD, "pit 107.4 Cel")
+    assert (check.state, check.found) == (CheckState.GOOD, "pit 107.4 degC")
 
 
 # On the air

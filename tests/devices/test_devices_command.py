@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import json
 import os
+import signal
 import subprocess
 import sys
 from pathlib import Path
@@ -22,6 +23,7 @@ from pitlogger.devices.transports.recording import read_recording
 from pitlogger.devices.warmth import Warmth
 from pitlogger.errors import TransportError, UsageError
 from pitlogger.model.quantities import Quantity
+from pitlogger.testing import PseudoPort
 from pitlogger_simulators.bluetooth.peripherals import Characteristic, GattService, Peripheral
 from pitlogger_simulators.bluetooth.service import SimulatedBluez
 
@@ -46,7 +48,7 @@ def test_list_describes_every_driver_with_its_keys() -> None:
 
 def test_try_shows_readings_of_each_probe() -> None:
     said = run("try", "replay", f"file={RECORDING}", "speed=0", "--seconds", "0.3").stdout
-    assert "temperature/flat         95.12 Cel" in said
+    assert "temperature/flat         95.12 degC" in said
 
 
 def test_try_gives_the_last_reading_of_each_channel_as_json() -> None:
@@ -73,7 +75,7 @@ def test_a_device_of_a_configuration_is_tried_by_its_id(tmp_path: Path) -> None:
         encoding="utf-8",
     )
     said = run("try", "hub", "--config", str(config), "--seconds", "0.3").stdout
-    assert "50.55 %RH" in said
+    assert "50.55 %" in said
 
 
 def test_an_id_that_is_not_in_the_configuration_names_the_nearest(tmp_path: Path) -> None:
@@ -246,3 +248,17 @@ def test_the_doctor_finds_a_usb_port_that_cut_its_power(
     (folder / "over_current_count").write_text(f"{count}\n", encoding="ascii")
     checks = wired_checks(host(tmp_path))
     assert [check.about for check in checks if check.state is CheckState.TROUBLE] == troubles
+
+
+def test_breaking_off_without_a_terminal_is_no_missing_answer(port: PseudoPort) -> None:
+    program = str(Path(sys.executable).with_name("pitlogger"))
+    words = [program, "devices", "try", "csv-line", f"port={port.path}"]
+    with subprocess.Popen(
+        words, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+    ) as trying:
+        assert trying.stdout is not None
+        assert "up: connected" in trying.stdout.readline()
+        trying.send_signal(signal.SIGINT)
+        _, said = trying.communicate(timeout=30)
+    assert trying.returncode == 130
+    assert said.strip() == "stopped"

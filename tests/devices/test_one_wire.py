@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import shutil
 from pathlib import Path
 
@@ -74,6 +75,28 @@ async def test_a_sensor_never_met_lists_all_that_are_there(tmp_path: Path) -> No
         await until(lambda: bench.supervisor.standing("d").link is Link.LOST)
         assert f"{OTHER} and {NEW} are on the bus" in standing(bench)
         assert "pitlogger devices try w1" in standing(bench)
+
+
+async def test_a_sensor_that_stays_away_is_told_once(tmp_path: Path) -> None:
+    plug(tmp_path, OTHER)
+    bench = Bench()
+    bench.supervisor._sleep = lambda _pause_s: asyncio.sleep(0)
+    opened = 0
+
+    def count(*_: object) -> float:
+        nonlocal opened
+        opened += 1
+        return 0.0
+
+    bench.supervisor._chance = count
+    async with bench.supervisor:
+        bench.start("w1", root=tmp_path, sensor=OLD, every_s=0.01)
+        await until(lambda: opened >= 4)
+        assert [link for link, _ in bench.said] == [Link.UP, Link.LOST]
+        assert f'write sensor = "{OTHER}"' in standing(bench)
+        plug(tmp_path, OLD)
+        await bench.value("temperature", 21.5)
+        assert bench.supervisor.standing("d").link is Link.UP
 
 
 async def test_on_a_whole_bus_the_channel_that_went_names_the_new_one(tmp_path: Path) -> None:

@@ -67,8 +67,10 @@ class Bus:
             return "", ""
         if self._sensor in self._beside:
             return _successor(new, f'sensor = "{new[0]}"')
+        if len(new) == 1:
+            return f"; {new[0]} is on the bus", f'If that is meant, write sensor = "{new[0]}"'
         return (
-            f"; {' and '.join(new)} {'is' if len(new) == 1 else 'are'} on the bus",
+            f"; {' and '.join(new)} are on the bus",
             "Write one of these as its sensor; pitlogger devices try w1 shows which is which",
         )
 

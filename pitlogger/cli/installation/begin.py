@@ -14,7 +14,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 from zoneinfo import ZoneInfo, available_timezones
 
 import click
@@ -26,9 +26,6 @@ from pitlogger.cli.installation.service import FIRST_CONFIG, USER
 from pitlogger.cli.output import say_alone
 from pitlogger.errors import DaemonUnreachableError, RefusedError, UsageError
 from pitlogger.formats.toml_text import toml_table
-
-if TYPE_CHECKING:
-    from pitlogger.devices.contract import Measurement
 
 _OWN = frozenset(("node",))  # tables of a configuration nobody has worked on yet
 
@@ -252,6 +249,7 @@ def _told(answers: BeginAnswers) -> None:
 
 def _devices(answers: BeginAnswers, seconds: float, no_bluetooth: bool) -> None:
     from pitlogger.devices.drafting import device_tables, is_the_boards_own
+    from pitlogger.devices.trial import value_in_words
 
     click.echo("Switch on all scales and thermometers. Looking for them ...")
     tried, strangers, notes = asyncio.run(_in_reach(seconds, no_bluetooth))
@@ -259,7 +257,7 @@ def _devices(answers: BeginAnswers, seconds: float, no_bluetooth: bool) -> None:
         _say(note)
     tried = [one for one in tried if not is_the_boards_own(one.find)]
     for one in tried:
-        said = ", ".join(_shown(found) for found in one.said)
+        said = ", ".join(f"{found.channel} {value_in_words(found)}" for found in one.said)
         told = f"{one.driver.name}, {said}" if said else one.refused or "it sends nothing"
         click.echo(f"  {one.find.name or one.find.address}: {told}")
     for name in (find.name for find in strangers if find.name):
@@ -274,12 +272,6 @@ def _devices(answers: BeginAnswers, seconds: float, no_bluetooth: bool) -> None:
         answers.left.append("say where each probe sits: on the page under Settings")
     elif not read:
         answers.left.append("find out why no device speaks: pitlogger devices doctor")
-
-
-def _shown(found: Measurement) -> str:
-    unit = {"Cel": "degC", "%EL": "%", "%RH": "%"}.get(found.unit, found.unit)
-    value = "no value" if found.value is None else f"{found.value:g} {unit}".rstrip()
-    return f"{found.channel} {value}"
 
 
 # What follows

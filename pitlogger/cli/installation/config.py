@@ -131,7 +131,7 @@ def init(out: Path | None, node: str, seconds: float, no_bluetooth: bool, as_jso
         raise UsageError(f"{out} exists already: name another file, or remove it first")
     tried, strangers, notes = asyncio.run(_in_reach(seconds, no_bluetooth))
     written = draft(node, tried, strangers)
-    parse_config(written, "what was found")
+    count = len(parse_config(written, "what was found").device)
     if out is not None:
         out.write_text(written, encoding="utf-8")
     document = {
@@ -141,7 +141,7 @@ def init(out: Path | None, node: str, seconds: float, no_bluetooth: bool, as_jso
         "notes": notes,
         "text": written,
     }  # fmt: skip
-    told = written if out is None else f"{out}: {len(tried)} devices; fill in sites and pieces"
+    told = written if out is None else f"{out}: {count} devices; fill in sites and pieces"
     for note in notes:
         click.echo(note, err=True)
     emit(document, as_json, told)

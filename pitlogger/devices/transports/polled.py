@@ -11,7 +11,7 @@ from collections.abc import AsyncIterator, Callable, Iterable
 
 from pitlogger.devices.contract import Chunk
 from pitlogger.devices.transports.paths import LOOK_S
-from pitlogger.errors import TransportError
+from pitlogger.errors import SilentError, TransportError
 
 Read = Callable[[], Iterable[Chunk]]
 
@@ -66,7 +66,7 @@ class PolledTransport:
         """Yield what the sensor's files hold.
 
         Raises:
-            TransportError: Several reads in a row failed.
+            SilentError: Several reads in a row failed.
         """
         loop = asyncio.get_running_loop()
         failed = 0
@@ -84,9 +84,9 @@ class PolledTransport:
                 yield chunk
             await asyncio.sleep(max(0.0, began_s + self._every_s - loop.time()))
 
-    def _gone(self, error: OSError) -> TransportError:
+    def _gone(self, error: OSError) -> SilentError:
         seen, remedy = self._instead()
-        return TransportError(
+        return SilentError(  # the next attempt opens as well, and reads nothing either
             f"{self._what} cannot be read ({error.strerror or error}: {error.filename}){seen}",
             remedy=remedy
             or "Check its wiring, and that its kernel module is loaded: pitlogger devices doctor",
