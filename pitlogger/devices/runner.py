@@ -11,20 +11,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from pitlogger.clock import Clock
+from pitlogger.devices import contract
 from pitlogger.devices.backoff import Backoff
-from pitlogger.devices.contract import (
-    Announced,
-    Chunk,
-    Decoder,
-    Describing,
-    Driver,
-    DriverConfig,
-    EventDriven,
-    Listening,
-    Measurement,
-    Sourced,
-    Transport,
-)
 from pitlogger.devices.faults import Faults
 from pitlogger.devices.tasks import end, heed_cancelling
 from pitlogger.errors import (
@@ -53,7 +41,7 @@ class Link(StrEnum):
     LOST = "lost"
 
 
-Emit = Callable[[str, Measurement], None]
+Emit = Callable[[str, contract.Measurement], None]
 Status = Callable[[str, Link, str, str], None]
 Sleep = Callable[[float], Awaitable[None]]
 
@@ -63,8 +51,8 @@ class Device:
     """A configured device."""
 
     id: str
-    driver: Driver
-    config: DriverConfig
+    driver: contract.Driver
+    config: contract.DriverConfig
 
     @property
     def interval_s(self) -> float:
@@ -82,7 +70,7 @@ class Refused:
     """Bytes that were no reading, with the reason."""
 
     utc_ms: int
-    chunk: Chunk
+    chunk: contract.Chunk
     reason: str
     remedy: str = ""
 
@@ -126,7 +114,7 @@ class Runner:
     ) -> None:
         self.device = device
         self.refused: deque[Refused] = deque(maxlen=RING)
-        self.taps: list[Callable[[Chunk], None]] = []
+        self.taps: list[Callable[[contract.Chunk], None]] = []
         self.standing = DeviceStanding()
         self._emit = emit
         self._status = status
@@ -134,7 +122,7 @@ class Runner:
         self._backoff = backoff
         self._sleep = sleep
         self._limits = limits
-        self._transport: Transport | None = None
+        self._transport: contract.Transport | None = None
         self._refused_in_a_row = 0
         self._refused_source: str | None = None
         self._has_been_read = False  # since it was opened
@@ -145,7 +133,7 @@ class Runner:
         """Run until cancelled; nothing a device or its driver does ends it."""
         while True:
             began_ms = self._clock.monotonic_ms()
-            transport: Transport | None = None
+            transport: contract.Transport | None = None
             try:
                 transport = self.device.driver.transport(self.device.config)
                 await self._session(transport)
@@ -179,9 +167,9 @@ class Runner:
     async def facts(self) -> dict[str, str]:
         """Return what the device says about itself while it is connected; often nothing."""
         way = self._transport
-        return await way.facts() if isinstance(way, Describing) else {}
+        return await way.facts() if isinstance(way, contract.Describing) else {}
 
-    async def _session(self, transport: Transport) -> None:
+    async def _session(self, transport: contract.Transport) -> None:
         """Read from one connection until it fails."""
         try:
             async with asyncio.timeout(self._limits.open_s):
@@ -194,7 +182,7 @@ class Runner:
             self._has_been_read = False
             self._faults = Faults()
             decoder = self.device.driver.decoder(self.device.config)
-            self._is_silent |= isinstance(transport, Listening)
+            self._is_silent |= isinstance(transport, contract.Listening)
             if not self._is_silent:
                 self._tell(Link.UP, "connected", "")
             await self._read(transport, decoder)
@@ -202,10 +190,10 @@ class Runner:
             self._transport = None
             await self._close(transport)
 
-    async def _read(self, transport: Transport, decoder: Decoder) -> None:
+    async def _read(self, transport: contract.Transport, decoder: contract.Decoder) -> None:
         stream = aiter(transport.chunks())
-        only_listens = isinstance(transport, Listening)
-        events = decoder if isinstance(decoder, EventDriven) else None
+        only_listens = isinstance(transport, contract.Listening)
+        events = decoder if isinstance(decoder, contract.EventDriven) else None
         while True:
             heed_cancelling()
             silence_s = self.device.silence_s
@@ -233,9 +221,11 @@ class Runner:
             if self._faults.read(chunk.source, self._clock.monotonic_ms()):
                 self._tell_faults()
 
-    def _take_fault(self, chunk: Chunk, fault: TransportError, decoder: Decoder) -> None:
+    def _take_fault(
+        self, chunk: contract.Chunk, fault: TransportError, decoder: contract.Decoder
+    ) -> None:
         """Take a source that failed alone: its channels have no value, the others go on."""
-        if isinstance(decoder, Sourced):
+        if isinstance(decoder, contract.Sourced):
             for found in decoder.missing(chunk.source):
                 self._emit(self.device.id, found)
         self.refused.append(Refused(self._clock.utc_ms(), chunk, fault.message, fault.remedy))
@@ -265,8 +255,8 @@ class Runner:
         lost = _silent(silence_s)
         self._tell(Link.LOST, lost.message, lost.remedy)
 
-    def _take(self, chunk: Chunk, outcome: Measurement | DecodeError) -> None:
-        if isinstance(outcome, Measurement):
+    def _take(self, chunk: contract.Chunk, outcome: contract.Measurement | DecodeError) -> None:
+        if isinstance(outcome, contract.Measurement):
             self._emit(self.device.id, outcome)
             if outcome.quantity in ASIDE and chunk.source != self._refused_source:
                 return
@@ -286,18 +276,18 @@ class Runner:
                 outcome.remedy or CHECK_SETTINGS,
             )
 
-    async def _close(self, transport: Transport) -> None:
+    async def _close(self, transport: contract.Transport) -> None:
         try:
             async with asyncio.timeout(self._limits.close_s):
                 await transport.__aexit__(None, None, None)
         except Exception:  # the way is lost already; what counts is the next attempt
             log.warning("device '%s' did not close cleanly", self.device.id, exc_info=True)
 
-    async def _pause(self, pause_s: float, transport: Transport | None) -> None:
+    async def _pause(self, pause_s: float, transport: contract.Transport | None) -> None:
         """Wait, or until the device comes back by itself, whichever is first."""
         waits = {asyncio.ensure_future(self._sleep(pause_s))}
         appearing = None
-        if isinstance(transport, Announced):
+        if isinstance(transport, contract.Announced):
             appearing = asyncio.ensure_future(transport.appears())
             waits.add(appearing)
         try:

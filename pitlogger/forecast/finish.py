@@ -5,17 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from math import exp, hypot, log
 
-from pitlogger.forecast import reduced
-from pitlogger.forecast.blend import (
-    LOCAL_COOKS_WANTED,
-    Centre,
-    blended,
-    calibrated,
-    carried,
-    own_cooks,
-    pooled,
-    widening,
-)
+from pitlogger.forecast import blend, reduced
 from pitlogger.forecast.change import settled
 from pitlogger.forecast.doubts import PREFIX, below_target, cannot_say
 from pitlogger.forecast.features import features
@@ -91,7 +81,7 @@ class Estimate:
     ``p_reach`` is the chance of arrival, ``carry`` what a cheap update goes on with.
     """
 
-    centre: Centre
+    centre: blend.Centre
     p_reach: float
     carry: Ensemble | None
     phase: int
@@ -106,12 +96,12 @@ def estimate(request: Request, past: History, held: Library) -> Estimate:
     if request.pit_change_c:
         return _with_changed_pit(request, past, held)
     carry = ensemble(request, past, held) if request.full else request.carried
-    model = carried(carry, request.now_s)
+    model = blend.carried(carry, request.now_s)
     seen = features(request, past)
     by_library = held.predict(seen)
     share = UNKNOWN_SHARE if model is None else model.p_reach
     reach = held.reach(share, seen, by_library[0])
-    middle = blended(by_library, model, held.constants)
+    middle = blend.blended(by_library, model, held.constants)
     if request.by_hand:
         middle = replace(middle, sd=hypot(middle.sd, BY_HAND_H / exp(middle.log_h)))
     return Estimate(middle, reach, carry, phase_of(seen, middle.log_h))
@@ -126,7 +116,7 @@ def _with_changed_pit(request: Request, past: History, held: Library) -> Estimat
         log_h = still.centre.log_h + changed.log_h - still.carry.log_h
     seen = features(request, past)
     reach = held.reach(changed.p_reach, seen, log_h)
-    return Estimate(Centre(log_h, still.centre.sd), reach, changed, phase_of(seen, log_h))
+    return Estimate(blend.Centre(log_h, still.centre.sd), reach, changed, phase_of(seen, log_h))
 
 
 def ensemble(request: Request, past: History, held: Library) -> Ensemble:
@@ -155,7 +145,7 @@ def arrivals(request: Request, past: History, held: Library) -> reduced.Array:
 def _timed(request: Request, past: History, answer: Answer, widen: bool, held: Library) -> Answer:
     made = estimate(request, past, held)
     middle, reach = made.centre, made.p_reach
-    widened = widen and own_cooks(request.local) < LOCAL_COOKS_WANTED
+    widened = widen and blend.own_cooks(request.local) < blend.LOCAL_COOKS_WANTED
     said = replace(
         answer, p_reach=round(reach, 3), widened=widened, carried=made.carry,
         log_h=middle.log_h, sd=middle.sd,
@@ -164,9 +154,9 @@ def _timed(request: Request, past: History, answer: Answer, widen: bool, held: L
         reason = _stays_below(request, past, None, held)
         said = replace(said, reason=reason, basis=_basis(request, past, None))
         return settled(request, said)
-    stretch = widening(request.target_c) if widened else 1.0
-    known = pooled(request.local, request.family, held.scores, middle.log_h)
-    z = calibrated(held.scores[made.phase], known, stretch, LEVELS)
+    stretch = blend.widening(request.target_c) if widened else 1.0
+    known = blend.pooled(request.local, request.family, held.scores, middle.log_h)
+    z = blend.calibrated(held.scores[made.phase], known, stretch, LEVELS)
     seconds = [round(exp(middle.log_h + middle.sd * float(q)) * 3600) for q in z]
     p10, p50, p90 = (min(max(s, 60), LONGEST_S) for s in seconds)
     if request.target == "rest":
@@ -185,7 +175,7 @@ def _timed(request: Request, past: History, answer: Answer, widen: bool, held: L
     return settled(request, said)
 
 
-def _stays_below(request: Request, past: History, now: Centre | None, held: Library) -> str:
+def _stays_below(request: Request, past: History, now: blend.Centre | None, held: Library) -> str:
     """Return that the target may not be reached, and what a hotter pit would change."""
     pit_c = past.pit_now_c() + request.pit_change_c
     target, pit = show_temperature(request.target_c * 1000), show_temperature(pit_c * 1000)

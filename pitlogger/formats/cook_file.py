@@ -12,17 +12,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_valida
 
 from pitlogger.errors import CookFileError, unknown
 from pitlogger.formats.toml import parse_toml, read_toml
-from pitlogger.model.cooks import (
-    CUTS,
-    NEVER,
-    WRAPS,
-    Channel,
-    Cook,
-    Piece,
-    Prepared,
-    Service,
-    Wrap,
-)
+from pitlogger.model import cooks
 from pitlogger.model.quantities import (
     MG_PER,
     parse_duration_ms,
@@ -65,7 +55,7 @@ def _moment_ms(value: Any) -> int:
 
 def _wrap_at(value: Any) -> int:
     text = _text(value, "165F")
-    return NEVER if text.strip().casefold() == "never" else core_target(text)
+    return cooks.NEVER if text.strip().casefold() == "never" else core_target(text)
 
 
 def core_target(value: Any) -> int:
@@ -115,9 +105,9 @@ TemperatureStep = Annotated[
 ]
 CoreTarget = Annotated[int, BeforeValidator(core_target)]
 WrapAt = Annotated[int, BeforeValidator(_wrap_at)]
-CutId = Annotated[str, one_of("cut", CUTS)]
+CutId = Annotated[str, one_of("cut", cooks.CUTS)]
 SiteId = Annotated[Site, BeforeValidator(_site)]
-WrapId = Annotated[Wrap, one_of("wrap", WRAPS)]
+WrapId = Annotated[cooks.Wrap, one_of("wrap", cooks.WRAPS)]
 Id = Annotated[str, Field(min_length=1, max_length=80, pattern=r"^[^\s,\x00-\x1f\x7f-\x9f]+$")]
 
 LEAST_EVERY_MS = 60_000
@@ -147,7 +137,7 @@ class PieceTable(_Table):
     wrap_at: WrapAt | None = None
     wrap_on: tuple[Literal["stall", "colour", "time"], ...] = ()
     pull_at: CoreTarget | None = None
-    prepared: Prepared = "intact"
+    prepared: cooks.Prepared = "intact"
     pit: str | None = None
     supplier: str | None = None
     grade: str | None = None
@@ -165,11 +155,11 @@ class PieceTable(_Table):
             )
         return self
 
-    def piece(self) -> Piece:
+    def piece(self) -> cooks.Piece:
         per_kg = self.price_per_kg
         if self.price_per_lb is not None:
             per_kg = self.price_per_lb * MG_PER["kg"] / MG_PER["lb"]
-        return Piece(
+        return cooks.Piece(
             id=self.id, cut=self.cut, count=self.count, mass_mg=self.mass,
             thickness_mm=self.thickness, wrap=self.wrap, wrap_at_mc=self.wrap_at,
             wrap_on=self.wrap_on, pull_at_mc=self.pull_at, prepared=self.prepared, pit=self.pit,
@@ -194,8 +184,8 @@ class ChannelTable(_Table):
             raise ValueError("low must lie below high")
         return self
 
-    def channel(self) -> Channel:
-        return Channel(
+    def channel(self) -> cooks.Channel:
+        return cooks.Channel(
             id=self.id, site=self.site, piece=self.piece, set_point_mc=self.set_point,
             low_mc=self.low, high_mc=self.high, offset=self.offset, stale_after_ms=self.stale_after,
         )  # fmt: skip
@@ -252,13 +242,14 @@ class CookFile(_Table):
                 raise ValueError(f"piece '{piece.id}': {unknown('service', piece.service, places)}")
         return self
 
-    def to_cook(self) -> Cook:
+    def to_cook(self) -> cooks.Cook:
         services = tuple(
-            Service(**table.model_dump(exclude={"at"}), at_ms=table.at) for table in self.service
+            cooks.Service(**table.model_dump(exclude={"at"}), at_ms=table.at)
+            for table in self.service
         )
         if not services and self.cook.serve_at is not None:
-            services = (Service(self.cook.serve_at, guests=self.cook.guests),)
-        return Cook(
+            services = (cooks.Service(self.cook.serve_at, guests=self.cook.guests),)
+        return cooks.Cook(
             name=self.cook.name,
             pieces=tuple(table.piece() for table in self.piece),
             channels=tuple(table.channel() for table in self.channel),
@@ -270,7 +261,7 @@ class CookFile(_Table):
         )
 
 
-def load_cook(path: Path) -> Cook:
+def load_cook(path: Path) -> cooks.Cook:
     """Return the cook a file describes.
 
     Raises:
@@ -279,6 +270,6 @@ def load_cook(path: Path) -> Cook:
     return read_toml(path, CookFile, CookFileError).to_cook()
 
 
-def parse_cook(text: str, name: str = "cook file") -> Cook:
+def parse_cook(text: str, name: str = "cook file") -> cooks.Cook:
     """Return the cook a text describes; ``name`` stands for the file in messages."""
     return parse_toml(text, CookFile, CookFileError, name).to_cook()

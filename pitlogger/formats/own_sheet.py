@@ -11,18 +11,8 @@ from dataclasses import dataclass, replace
 from hashlib import sha256
 
 from pitlogger.errors import QuantityError, UsageError, unknown
+from pitlogger.formats import sheet_words
 from pitlogger.formats.paper_log import PaperLog, RowFault, parse_table
-from pitlogger.formats.sheet_words import (
-    SAID,
-    UNITS,
-    column_meant,
-    column_said,
-    cuts_meant,
-    day_first,
-    is_ambiguous_date,
-    iso_date,
-    plain_title,
-)
 from pitlogger.formats.workbook import LOOK, Line
 from pitlogger.formats.written_mass import written_mass
 from pitlogger.model.cooks import CUTS, WEIGHABLE
@@ -105,29 +95,29 @@ def _header(table: Sequence[Line], name: str) -> int:
 
 def said_columns(answers: Answers) -> dict[str, str]:
     """Return what a person said that columns mean, by their plain titles; the first said counts."""
-    told = [one for one in answers.all if SAID in one]
+    told = [one for one in answers.all if sheet_words.SAID in one]
     answers.used.update(told)
-    said = [one.rpartition(SAID) for one in reversed(told)]
-    return {plain_title(title): meaning.strip() for title, _, meaning in said}
+    said = [one.rpartition(sheet_words.SAID) for one in reversed(told)]
+    return {sheet_words.plain_title(title): meaning.strip() for title, _, meaning in said}
 
 
 def _columns(
     header: Sequence[str], said: Mapping[str, str] = _NONE
 ) -> tuple[list[Matched], list[str]]:
-    titles = {plain_title(cell) for cell in header}
+    titles = {sheet_words.plain_title(cell) for cell in header}
     for title in said:
         if title not in titles:
             raise UsageError(unknown("column", title, sorted(titles - {""})))
-    by_hand = [column_said("", meaning) for meaning in said.values()]
+    by_hand = [sheet_words.column_said("", meaning) for meaning in said.values()]
     taken = {meant[0] for meant in by_hand if meant is not None}
     matched: list[Matched] = []
     ignored: list[str] = []
     for place, cell in enumerate(header):
         title = cell.strip()
-        if (meaning := said.get(plain_title(title))) is not None:
-            meant = column_said(title, meaning)
+        if (meaning := said.get(sheet_words.plain_title(title))) is not None:
+            meant = sheet_words.column_said(title, meaning)
         else:
-            meant = column_meant(title) if title else None
+            meant = sheet_words.column_meant(title) if title else None
             meant = None if meant is not None and meant[0] in taken else meant
         if meant is None:
             ignored += [title] if title else []
@@ -174,14 +164,14 @@ class _Cells:
         if column is None:
             return False
         dates = [_cell(cells, column.place) for _, cells in rows]
-        shown = {found for text in dates if (found := day_first(text)) is not None}
+        shown = {found for text in dates if (found := sheet_words.day_first(text)) is not None}
         if len(shown) == 1:
             return shown.pop()
-        doubtful = next((text for text in dates if is_ambiguous_date(text)), None)
+        doubtful = next((text for text in dates if sheet_words.is_ambiguous_date(text)), None)
         if doubtful is None:
             return False
-        options = [f"month first: {iso_date(doubtful, False)}",
-                   f"day first: {iso_date(doubtful, True)}"]  # fmt: skip
+        options = [f"month first: {sheet_words.iso_date(doubtful, False)}",
+                   f"day first: {sheet_words.iso_date(doubtful, True)}"]  # fmt: skip
         for said in ("month first", "day first"):  # as the last file was
             if said in self._answers.all:
                 self._answers.used.add(said)
@@ -219,7 +209,7 @@ class _Cells:
         if not cell:
             return ""
         if column.name == "date":
-            return iso_date(cell, self._days_first)
+            return sheet_words.iso_date(cell, self._days_first)
         if column.name == "cut":
             return self._which_cut(cell)
         if column.name in WEIGHABLE:
@@ -231,7 +221,7 @@ class _Cells:
         return cell
 
     def _which_cut(self, cell: str) -> str:
-        meant = cuts_meant(cell)
+        meant = sheet_words.cuts_meant(cell)
         if not meant:
             raise QuantityError(unknown("cut", cell, CUTS))
         if len(meant) == 1:
@@ -245,7 +235,7 @@ class _Cells:
         if re.fullmatch(r"[\d.]+", text):
             if unit is None and self._unit is None:
                 self._unit = self._answers.choose(
-                    f"{cell} has no unit: masses of this file are in", UNITS
+                    f"{cell} has no unit: masses of this file are in", sheet_words.UNITS
                 )
             text = f"{text} {unit or self._unit}"
         written_mass(text)

@@ -32,17 +32,8 @@ from typing import Annotated, Literal
 from pydantic import BeforeValidator, Field, model_validator
 
 from pitlogger.errors import CookFileError, PitloggerError
+from pitlogger.formats import cook_file
 from pitlogger.formats.capture import stage_of
-from pitlogger.formats.cook_file import (
-    CookFile,
-    CookTable,
-    Id,
-    Mass,
-    SiteId,
-    Temperature,
-    WrapId,
-    _Table,
-)
 from pitlogger.formats.moments import TimeRange, moments
 from pitlogger.formats.paper_journal import PaperCook
 from pitlogger.formats.toml import read_toml
@@ -55,26 +46,26 @@ Choose = Callable[[str, list[datetime]], datetime]
 _DAY = timedelta(days=1)
 
 
-class PadCookTable(CookTable):
+class PadCookTable(cook_file.CookTable):
     """The cook of a pad, with when it was."""
 
     started: str | None = None
     date: str | None = None
 
 
-class PadEntry(_Table):
+class PadEntry(cook_file._Table):
     """One line of a pad: a weight, a stage, a temperature or a note."""
 
     at: str | None = None
-    piece: Id | None = None
+    piece: cook_file.Id | None = None
     checkpoint: str | None = None
-    mass: Mass | None = None
-    tare: Mass | None = None
+    mass: cook_file.Mass | None = None
+    tare: cook_file.Mass | None = None
     stage: StageId | None = None
-    wrap: WrapId | None = None
+    wrap: cook_file.WrapId | None = None
     reason: str = ""
-    temp: Temperature | None = None
-    site: SiteId | None = None
+    temp: cook_file.Temperature | None = None
+    site: cook_file.SiteId | None = None
     probe: str | None = None
     note: str | None = None
 
@@ -91,15 +82,15 @@ class PadEntry(_Table):
         return self
 
 
-class PadMeal(_Table):
+class PadMeal(cook_file._Table):
     """How the meal went."""
 
     came: int | None = Field(None, ge=0)
-    left: Mass | None = None
+    left: cook_file.Mass | None = None
     tender: dict[str, Annotated[int, Field(ge=1, le=5)]] = Field(default_factory=dict)
 
 
-class PadFile(CookFile):
+class PadFile(cook_file.CookFile):
     """A cook file with the lines of a pad."""
 
     cook: PadCookTable = PadCookTable()

@@ -18,15 +18,7 @@ from pydantic import (
 )
 
 from pitlogger.errors import ConfigError
-from pitlogger.formats.cook_file import (
-    CutId,
-    Duration,
-    Mass,
-    Temperature,
-    TemperatureStep,
-    WrapId,
-    one_of,
-)
+from pitlogger.formats import cook_file
 from pitlogger.formats.toml import explain, parse_toml
 from pitlogger.model.alerts import KINDS
 from pitlogger.model.cooks import TIMERS
@@ -49,39 +41,41 @@ class AlertTable(_Table):
     latching: bool = False
     notice: bool = False
     momentary: bool = False
-    on_delay: Duration = 0
-    off_delay: Duration = 0
-    deadband: TemperatureStep = 0
-    realarm: Duration | None = None
-    shelf_max: Duration = 4 * 3_600_000
+    on_delay: cook_file.Duration = 0
+    off_delay: cook_file.Duration = 0
+    deadband: cook_file.TemperatureStep = 0
+    realarm: cook_file.Duration | None = None
+    shelf_max: cook_file.Duration = 4 * 3_600_000
     source: str = ""
 
 
 class CutTable(_Table):
-    wrap: WrapId = "none"
-    wrap_at: Temperature | None = None
-    tender_check_at: Temperature | None = None
-    pull_at: Temperature | None = None
-    mass: Mass | None = None
-    mass_sd: Mass | None = Field(None, ge=0)
+    wrap: cook_file.WrapId = "none"
+    wrap_at: cook_file.Temperature | None = None
+    tender_check_at: cook_file.Temperature | None = None
+    pull_at: cook_file.Temperature | None = None
+    mass: cook_file.Mass | None = None
+    mass_sd: cook_file.Mass | None = Field(None, ge=0)
     source: str = "common practice, no source"
 
 
 class TimerTable(_Table):
     on: Literal["piece", "pit"]
-    every: Annotated[Duration, Field(gt=0)] | None = None
-    first: Duration = 0
+    every: Annotated[cook_file.Duration, Field(gt=0)] | None = None
+    first: cook_file.Duration = 0
     cause: str
     remedy: str
     source: str = "common practice, no source"
 
 
 class WorkTable(_Table):
-    takes: Annotated[Duration, Field(gt=0)]
+    takes: Annotated[cook_file.Duration, Field(gt=0)]
     source: str = "common practice, no source"
 
 
-class AlertsFile(RootModel[dict[Annotated[str, one_of("alert kind", KINDS)], AlertTable]]):
+class AlertsFile(
+    RootModel[dict[Annotated[str, cook_file.one_of("alert kind", KINDS)], AlertTable]]
+):
     """A table for each alert kind."""
 
 
@@ -89,11 +83,11 @@ class AnyTables(RootModel[dict[str, dict[str, Any]]]):
     """Tables whose keys are checked later."""
 
 
-class TargetsFile(RootModel[dict[CutId, CutTable]]):
+class TargetsFile(RootModel[dict[cook_file.CutId, CutTable]]):
     """A table for each cut."""
 
 
-class TimersFile(RootModel[dict[Annotated[str, one_of("timer", TIMERS)], TimerTable]]):
+class TimersFile(RootModel[dict[Annotated[str, cook_file.one_of("timer", TIMERS)], TimerTable]]):
     """A table for each timer."""
 
 

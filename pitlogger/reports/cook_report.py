@@ -11,18 +11,9 @@ from pitlogger.model.book import Span
 from pitlogger.model.entry_ids import short_id
 from pitlogger.model.journal import AlertChanged, CheckMade, Corrected, RunStarted, Undone
 from pitlogger.model.quantities import show_duration, show_share
+from pitlogger.reports import sheet
 from pitlogger.reports.cook_record import CookRecord
 from pitlogger.reports.joined_chart import MAIN, described, joined_chart
-from pitlogger.reports.sheet import (
-    CAUTIONS,
-    Block,
-    Facts,
-    Heading,
-    Lines,
-    Picture,
-    Sheet,
-    Table,
-)
 from pitlogger.safety.verdict import NEVER_JUDGED, Verdict, in_words
 from pitlogger.views import shown, words
 from pitlogger.views.alert_words import alert_words
@@ -37,16 +28,16 @@ NOTHING = mark("None on record.")
 OFF_LEAST_MS = 60_000  # a restart is not worth a line
 
 
-def cook_report(record: CookRecord) -> Sheet:
+def cook_report(record: CookRecord) -> sheet.Sheet:
     """Return the report of a cook; one with nothing in it says so."""
-    blocks: list[Block] = [Facts(tuple(facts_of(record)))]
-    blocks.append(Picture(joined_chart(record), described(record)))
+    blocks: list[sheet.Block] = [sheet.Facts(tuple(facts_of(record)))]
+    blocks.append(sheet.Picture(joined_chart(record), described(record)))
     blocks += yields_of(record)
     blocks += stages_of(record)
     blocks += _verdicts(record)
     blocks += _alarms(record)
     blocks += _remarks(record)
-    return Sheet(
+    return sheet.Sheet(
         title=tr("Cook report: {name}", name=record.cook.name),
         about=tr(
             "{node}, {begin} to {end}",
@@ -55,7 +46,7 @@ def cook_report(record: CookRecord) -> Sheet:
             end=record.wall.full(record.end_ms),
         ),
         blocks=tuple(blocks),
-        cautions=CAUTIONS,
+        cautions=sheet.CAUTIONS,
         made=made_by(record),
         small=True,
     )
@@ -87,22 +78,22 @@ def facts_of(record: CookRecord) -> Iterator[tuple[str, str]]:
         yield tr("Served"), f"{record.wall.full(service.at_ms)}{place}{served}"
 
 
-def yields_of(record: CookRecord) -> Iterator[Block]:
+def yields_of(record: CookRecord) -> Iterator[sheet.Block]:
     """Yield the net mass of each piece at each step."""
-    yield Heading(tr("Yield: net mass at each step, and what is kept of the step before"))
+    yield sheet.Heading(tr("Yield: net mass at each step, and what is kept of the step before"))
     held = record.accounts
     if not held:
-        yield Lines((tr("Nothing was weighed."),))
+        yield sheet.Lines((tr("Nothing was weighed."),))
         return
     steps = [name for name in MAIN if any(name in one.record.masses for one in held)]
     rows = [row for one in held for row in _account_rows(record, one, steps)]
-    yield Table(
+    yield sheet.Table(
         (tr("piece"), *map(words.checkpoint, steps)),
         tuple(rows),
         numbers=frozenset(range(1, len(steps) + 1)),
     )
     told = " ".join(_servable(record, one) for one in held)
-    yield Lines(
+    yield sheet.Lines(
         (tr("{told} Figures after ± are expanded uncertainties, coverage factor 2.", told=told),)
     )
 
@@ -155,9 +146,9 @@ def _kept_of_it(record: CookRecord, one: Account) -> str:
     )
 
 
-def stages_of(record: CookRecord) -> Iterator[Block]:
+def stages_of(record: CookRecord) -> Iterator[sheet.Block]:
     """Yield the stages of each piece with their times."""
-    yield Heading(tr("Stages"))
+    yield sheet.Heading(tr("Stages"))
     rows = [
         (
             held.piece.id,
@@ -168,9 +159,11 @@ def stages_of(record: CookRecord) -> Iterator[Block]:
         if (spans := held.spans())
     ]
     if rows:
-        yield Table((tr("piece"), tr("cut"), tr("stage, since and for how long")), tuple(rows))
+        yield sheet.Table(
+            (tr("piece"), tr("cut"), tr("stage, since and for how long")), tuple(rows)
+        )
     else:
-        yield Lines((tr("No stage was set."),))
+        yield sheet.Lines((tr("No stage was set."),))
 
 
 def _span_words(record: CookRecord, span: Span) -> str:
@@ -193,11 +186,11 @@ def verdicts_of(record: CookRecord) -> Iterator[tuple[str, str, Verdict]]:
                 yield held.piece, what, verdict
 
 
-def _verdicts(record: CookRecord) -> Iterator[Block]:
-    yield Heading(tr("Limits"))
+def _verdicts(record: CookRecord) -> Iterator[sheet.Block]:
+    yield sheet.Heading(tr("Limits"))
     found = list(verdicts_of(record))
     if not found:
-        yield Lines((tr("No limit applies to what is on record."),))
+        yield sheet.Lines((tr("No limit applies to what is on record."),))
         return
     sources = list(dict.fromkeys(verdict.source for _, _, verdict in found))
     rows = tuple(
@@ -210,14 +203,14 @@ def _verdicts(record: CookRecord) -> Iterator[Block]:
         )
         for piece, what, verdict in found
     )
-    yield Table(
+    yield sheet.Table(
         (tr("piece"), tr("what"), tr("verdict"), tr("what the record shows"), tr("source")), rows
     )
     cited = "; ".join(f"{number}: {source}" for number, source in enumerate(sources, start=1))
-    yield Lines((tr("Sources: {cited}.", cited=cited),))
+    yield sheet.Lines((tr("Sources: {cited}.", cited=cited),))
 
 
-def _alarms(record: CookRecord) -> Iterator[Block]:
+def _alarms(record: CookRecord) -> Iterator[sheet.Block]:
     raised: dict[str, tuple[int, AlertChanged]] = {}
     rows: list[tuple[str, ...]] = []
     for entry in record.entries:
@@ -230,16 +223,16 @@ def _alarms(record: CookRecord) -> Iterator[Block]:
             since_ms, first = raised.pop(body.alert)
             rows.append(_alarm_row(record, since_ms, first, entry.t_ms, entry.by))
     rows += [_alarm_row(record, since, first, None, "") for since, first in raised.values()]
-    yield Heading(tr("Alarms"))
+    yield sheet.Heading(tr("Alarms"))
     if not rows:
-        yield Lines((tr("None."),))
+        yield sheet.Lines((tr("None."),))
         return
     left = len(rows) - MOST_ALARMS
-    yield Table(
+    yield sheet.Table(
         (tr("at"), tr("priority"), tr("what"), tr("answered"), tr("by")), tuple(rows[:MOST_ALARMS])
     )
     if left > 0:
-        yield Lines((tr("{left} more stand in the journal.", left=left),))
+        yield sheet.Lines((tr("{left} more stand in the journal.", left=left),))
 
 
 def _alarm_row(
@@ -259,13 +252,13 @@ def _alarm_row(
     )
 
 
-def _remarks(record: CookRecord) -> Iterator[Block]:
+def _remarks(record: CookRecord) -> Iterator[sheet.Block]:
     """Yield what a reader must know to judge the figures."""
-    yield Heading(tr("Instruments, gaps, corrections"))
+    yield sheet.Heading(tr("Instruments, gaps, corrections"))
     remarks = list(remarks_of(record))
     left = len(remarks) - MOST_REMARKS
     more = (tr("{left} more stand in the journal.", left=left),) if left > 0 else ()
-    yield Lines((*islice(remarks, MOST_REMARKS), *more) or (tr(NOTHING),))
+    yield sheet.Lines((*islice(remarks, MOST_REMARKS), *more) or (tr(NOTHING),))
 
 
 def told_verdict(met: bool | None, reason: str) -> str:

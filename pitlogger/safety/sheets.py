@@ -5,17 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from pitlogger.clock import rfc3339
-from pitlogger.model import journal
+from pitlogger.model import cooks, journal
 from pitlogger.model.book import Book, Id
-from pitlogger.model.cooks import (
-    BEFORE_FIRE,
-    HOT_OFF_PIT,
-    ON_PIT,
-    ByProduct,
-    Checkpoint,
-    Piece,
-    Stage,
-)
 from pitlogger.model.quantities import show_duration, show_mass, show_temperature
 from pitlogger.model.readings import Site
 from pitlogger.safety.corrective import tied
@@ -30,7 +21,7 @@ from pitlogger.safety.verdict import Verdict
 
 US_UNITS = ShownIn()
 _FOOD_SITES = (Site.HOLD, Site.TRANSPORT, Site.LINE, Site.COLD)
-_RECEIVED = (Checkpoint.LABEL, Checkpoint.PURCHASED)
+_RECEIVED = (cooks.Checkpoint.LABEL, cooks.Checkpoint.PURCHASED)
 
 
 def sheets(
@@ -86,7 +77,7 @@ def _row(
     struck_by: Id | None,
 ) -> LogRow | None:
     if isinstance(body, journal.Received | journal.StageSet) or (
-        isinstance(body, journal.Weighed) and body.checkpoint == ByProduct.WASTE
+        isinstance(body, journal.Weighed) and body.checkpoint == cooks.ByProduct.WASTE
     ):
         return _came_or_went(entry, body, book, policy, shown_in, struck_by)
     if isinstance(body, journal.SpotRead) and (body.piece or body.site in _FOOD_SITES):
@@ -143,7 +134,7 @@ def _came_or_went(
     elif isinstance(body, journal.Weighed):
         what, note = "discarded in part" if body.reason else "thrown away", body.reason
         value = show_mass(body.net_mg, shown_in.mass)
-    elif body.stage is Stage.DISCARDED:
+    elif body.stage is cooks.Stage.DISCARDED:
         what, note = "discarded", body.reason or "no reason given"
         value = "all of it" if body.mass_mg is None else show_mass(body.mass_mg, shown_in.mass)
     else:
@@ -172,15 +163,15 @@ def _spot_limit(
             return "time", policy.cite(policy.time_control_4h), None
         most = policy.time_control_6h_max
         return "time", _limit(policy, most, "or below"), spot.value_mc <= most.mc + ROUNDING_MC
-    if stage in HOT_OFF_PIT or spot.site in (Site.HOLD, Site.TRANSPORT, Site.LINE):
+    if stage in cooks.HOT_OFF_PIT or spot.site in (Site.HOLD, Site.TRANSPORT, Site.LINE):
         met = spot.value_mc >= policy.hot_hold.mc - ROUNDING_MC
         return "hot-hold", _limit(policy, policy.hot_hold, "or above"), met
-    if stage in BEFORE_FIRE or stage is Stage.CHILLED or spot.site is Site.COLD:
+    if stage in cooks.BEFORE_FIRE or stage is cooks.Stage.CHILLED or spot.site is Site.COLD:
         met = spot.value_mc <= policy.cold_hold.mc + ROUNDING_MC
         return "cold-hold", _limit(policy, policy.cold_hold, "or below"), met
-    if stage is Stage.REHEATING:
+    if stage is cooks.Stage.REHEATING:
         return "cooling-reheat", _limit(policy, policy.reheat, "within its time"), None
-    if stage in ON_PIT:
+    if stage in cooks.ON_PIT:
         return "cook", "by the table of the verdict below", None
     return "cooling-reheat", _limit(policy, policy.cooling_end, "within its time"), None
 
@@ -210,7 +201,7 @@ def _verdict_rows(held: PieceVerdicts, book: Book, at_ms: int) -> list[LogRow]:
     ]  # fmt: skip
 
 
-def _piece(book: Book, piece: str) -> Piece | None:
+def _piece(book: Book, piece: str) -> cooks.Piece | None:
     held = book.pieces.get(piece)
     return None if held is None else held.piece
 

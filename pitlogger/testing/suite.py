@@ -7,15 +7,7 @@ import re
 from pathlib import Path
 from typing import Any, ClassVar
 
-from pitlogger.devices.contract import (
-    Chunk,
-    Decoder,
-    Driver,
-    DriverConfig,
-    DriverInfo,
-    Measurement,
-    Transport,
-)
+from pitlogger.devices import contract
 from pitlogger.devices.registry import configure
 from pitlogger.devices.transports.recording import read_recording
 from pitlogger.errors import DecodeError
@@ -46,28 +38,28 @@ class DriverContract:
         recording: A capture made by ``pitlogger devices record``, or synthetic and saying so.
     """
 
-    driver: ClassVar[type[Driver]]
+    driver: ClassVar[type[contract.Driver]]
     config: ClassVar[dict[str, Any]] = {}
     recording: ClassVar[Path]
 
-    def _config(self) -> DriverConfig:
+    def _config(self) -> contract.DriverConfig:
         return configure(self.driver.info, self.config, "contract suite")
 
-    def _decoder(self) -> Decoder:
+    def _decoder(self) -> contract.Decoder:
         return self.driver({}).decoder(self._config())
 
-    def _chunks(self) -> list[Chunk]:
+    def _chunks(self) -> list[contract.Chunk]:
         return [timed.chunk for timed in read_recording(self.recording)[1]]
 
     def test_the_description_is_complete(self) -> None:
         info = self.driver.info
-        assert isinstance(info, DriverInfo)
+        assert isinstance(info, contract.DriverInfo)
         assert info.name
         assert info.summary
         assert _TRANSPORT.fullmatch(info.transport), "name the way in lowercase, such as i2c"
         assert info.channels
         assert info.interval_s > 0
-        assert issubclass(info.config, DriverConfig)
+        assert issubclass(info.config, contract.DriverConfig)
 
     def test_every_channel_has_a_unit_of_its_quantity(self) -> None:
         for channel in self.driver.info.channels:
@@ -85,20 +77,20 @@ class DriverContract:
             assert driver.command(name)
 
     def test_the_transport_is_a_transport(self) -> None:
-        assert isinstance(self.driver({}).transport(self._config()), Transport)
+        assert isinstance(self.driver({}).transport(self._config()), contract.Transport)
 
     def test_the_recording_names_this_driver_and_gives_readings(self) -> None:
         header, _ = read_recording(self.recording)
         outcomes = feed_whole(self._decoder(), self._chunks())
         assert header.driver == self.driver.info.name
-        assert [outcome for outcome in outcomes if isinstance(outcome, Measurement)]
+        assert [outcome for outcome in outcomes if isinstance(outcome, contract.Measurement)]
 
     def test_what_it_gives_are_channels_it_describes(self) -> None:
         for outcome in feed_whole(self._decoder(), self._chunks()):
-            if isinstance(outcome, Measurement):
+            if isinstance(outcome, contract.Measurement):
                 assert self._describes(outcome), outcome
 
-    def _describes(self, found: Measurement) -> bool:
+    def _describes(self, found: contract.Measurement) -> bool:
         return found.unit in UNITS[found.quantity] and any(
             channel.quantity is found.quantity and channel.covers(found.channel)
             for channel in self.driver.info.channels
@@ -120,11 +112,11 @@ class DriverContract:
         decoder = self._decoder()
         for _ in range(2000):
             data = noise.randbytes(noise.randrange(40))
-            self._check(feed_whole(decoder, [Chunk(noise.choice(sources), data)]))
+            self._check(feed_whole(decoder, [contract.Chunk(noise.choice(sources), data)]))
 
-    def _check(self, outcomes: list[Measurement | DecodeError]) -> None:
+    def _check(self, outcomes: list[contract.Measurement | DecodeError]) -> None:
         for outcome in outcomes:
-            assert isinstance(outcome, Measurement | DecodeError)
+            assert isinstance(outcome, contract.Measurement | DecodeError)
             if isinstance(outcome, DecodeError):
                 assert str(outcome)
             else:

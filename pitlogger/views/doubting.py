@@ -18,21 +18,10 @@ from pitlogger.rules.messages import Units
 from pitlogger.views import words
 from pitlogger.views.doubts import mass_question, mass_unit, plain_mass, typed_unit
 from pitlogger.views.shown import temperature
+from pitlogger.yields import plausible
 from pitlogger.yields.books import from_book
 from pitlogger.yields.causes import CHAIN, PLACE
 from pitlogger.yields.ledger import dropped_after_g
-from pitlogger.yields.plausible import (
-    COLDEST_MC,
-    CORE_MC,
-    HOTTEST_PROBE_MC,
-    LEAST_EATEN_G,
-    MOST_EATEN_G,
-    MOST_MC,
-    PLACE_MC,
-    implausible_masses,
-    likely_core_mc,
-    on_pit_ms,
-)
 
 READ_THEN, WEIGHED, THEN = "it was read then", "it was weighed", "it was then"
 SECOND_TAP_MS = 2 * 60_000
@@ -58,7 +47,9 @@ def asked(body: Body, book: Book, answers: Answers, units: Units) -> Body:
             return _weighed(body, book, answers, units)
         case SpotRead():
             return _read(body, book, answers, units)
-        case Received(value_mc=int(value_mc)) if not COLDEST_MC <= value_mc <= CORE_MC:
+        case Received(value_mc=int(value_mc)) if (
+            not plausible.COLDEST_MC <= value_mc <= plausible.CORE_MC
+        ):
             shown = temperature(value_mc, units.temperature, 0)
             answers.choose(f"{shown} is hardly possible in the core of meat. Is it right?", [shown])
             return body
@@ -95,7 +86,7 @@ def _weighed(body: Weighed, book: Book, answers: Answers, units: Units) -> Weigh
     cut, count = held.piece.cut, held.piece.count
     unit = typed_unit(body.net_mg, units) if body.source == "typed" else ""
     found = next(
-        (one for one in implausible_masses(cut, count, masses_g, unit)
+        (one for one in plausible.implausible_masses(cut, count, masses_g, unit)
          if one.checkpoint == body.checkpoint), None
     )  # fmt: skip
     if found is None:
@@ -135,9 +126,9 @@ def _masses_g(held: PieceBook) -> dict[str, float]:
 def _read(body: SpotRead, book: Book, answers: Answers, units: Units) -> SpotRead:
     if body.confirmed:
         return body
-    if body.value_mc > HOTTEST_PROBE_MC:
+    if body.value_mc > plausible.HOTTEST_PROBE_MC:
         shown = temperature(body.value_mc, units.temperature, 0)
-        most = temperature(HOTTEST_PROBE_MC, units.temperature, 0)
+        most = temperature(plausible.HOTTEST_PROBE_MC, units.temperature, 0)
         message = f"{shown} is above {most}, the most that any probe reads: see the unit"
         raise UsageError(message, "value")
     body = _ranged(body, answers, units)
@@ -149,11 +140,15 @@ def _read(body: SpotRead, book: Book, answers: Answers, units: Units) -> SpotRea
 
 def _ranged(body: SpotRead, answers: Answers, units: Units) -> SpotRead:
     """Ask about what is hardly possible where it was read."""
-    most_mc = CORE_MC if body.piece is not None else MOST_MC.get(body.site, PLACE_MC)
-    if COLDEST_MC <= body.value_mc <= most_mc:
+    most_mc = (
+        plausible.CORE_MC
+        if body.piece is not None
+        else plausible.MOST_MC.get(body.site, plausible.PLACE_MC)
+    )
+    if plausible.COLDEST_MC <= body.value_mc <= most_mc:
         return body
     as_is = temperature(body.value_mc, units.temperature, 0)
-    likely_mc = likely_core_mc(body.value_mc) if body.piece is not None else None
+    likely_mc = plausible.likely_core_mc(body.value_mc) if body.piece is not None else None
     options = (
         [as_is] if likely_mc is None else [temperature(likely_mc, units.temperature, 0), as_is]
     )
@@ -237,7 +232,7 @@ def _staged(body: StageSet, book: Book, answers: Answers, units: Units) -> Body:
     if held.stage_at(body.at_ms) not in ON_PIT:
         return body
     on_ms = held.first(*ON_PIT)
-    least_ms, most_ms = on_pit_ms(held.piece.family)
+    least_ms, most_ms = plausible.on_pit_ms(held.piece.family)
     if on_ms is None or least_ms <= body.at_ms - on_ms <= most_ms:
         return body
     if any(mark.timed == "unrecorded" for mark in held.marks if mark.stage in ON_PIT):
@@ -293,7 +288,7 @@ def meal_asked(body: MealTold, book: Book, answers: Answers, units: Units) -> No
     if (
         cooked_g is not None
         and each_g is not None
-        and not (LEAST_EATEN_G <= each_g <= MOST_EATEN_G)
+        and not (plausible.LEAST_EATEN_G <= each_g <= plausible.MOST_EATEN_G)
     ):
         each = plain_mass(each_g, units, {"lb": "oz", "kg": "g"}.get(mass_unit(units), ""))
         answers.choose(f"{guests} guests came to {plain_mass(cooked_g, units)} of meat, that is"

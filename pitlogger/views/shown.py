@@ -7,15 +7,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 
-from pitlogger.model.quantities import (
-    MG_PER,
-    fahrenheit,
-    milli_c_from_fahrenheit,
-    show_duration,
-    show_mass,
-    show_share,
-    show_temperature,
-)
+from pitlogger.model import quantities
 from pitlogger.rules.messages import Units
 from pitlogger.safety.record import LogRow
 from pitlogger.views.language import date, day, figure
@@ -28,17 +20,17 @@ MINUS = "\N{MINUS SIGN}"
 
 def temperature(milli_c: int | float, unit: str = "F", digits: int = 0) -> str:
     """Return a temperature with its unit, as its readers write numbers."""
-    return figure(show_temperature(milli_c, unit, digits)).replace("-", MINUS)
+    return figure(quantities.show_temperature(milli_c, unit, digits)).replace("-", MINUS)
 
 
 def mass(mass_mg: int | float, unit: str = "lb-oz") -> str:
     """Return a mass with its unit, as its readers write numbers."""
-    return figure(show_mass(mass_mg, unit)).replace("-", MINUS)
+    return figure(quantities.show_mass(mass_mg, unit)).replace("-", MINUS)
 
 
 def percent(share: float, digits: int = 1) -> str:
     """Return a share as a percentage."""
-    return figure(show_share(share, digits)).replace("-", MINUS)
+    return figure(quantities.show_share(share, digits)).replace("-", MINUS)
 
 
 def chance(p: float) -> str:
@@ -55,7 +47,10 @@ def in_unit(text: str, unit: str) -> str:
     if unit == "F":
         return text
     return _FAHRENHEIT.sub(
-        lambda found: show_temperature(milli_c_from_fahrenheit(float(found[1])), unit, 1), text
+        lambda found: quantities.show_temperature(
+            quantities.milli_c_from_fahrenheit(float(found[1])), unit, 1
+        ),
+        text,
     )
 
 
@@ -112,7 +107,7 @@ class Shown:
 
     def degrees(self, milli_c: int | float, digits: int = 0) -> str:
         """Return a temperature without its unit."""
-        value = fahrenheit(milli_c) if self.units.temperature == "F" else milli_c / 1000
+        value = quantities.fahrenheit(milli_c) if self.units.temperature == "F" else milli_c / 1000
         return figure(f"{value:.{digits}f}").replace("-", MINUS)
 
     def temperature(self, milli_c: int | float, digits: int = 0) -> str:
@@ -131,7 +126,7 @@ class Shown:
     def mass_scale(self) -> tuple[str, float]:
         """Return the unit of a mass axis and grams in one of it."""
         unit = "lb" if self.units.mass in ("lb-oz", "lb") else self.units.mass
-        return unit, float(MG_PER[unit]) / 1000
+        return unit, float(quantities.MG_PER[unit]) / 1000
 
     def moment(self, engine_ms: int) -> datetime:
         """Return the node's local time of a moment."""
@@ -165,8 +160,8 @@ class Shown:
 
     def since(self, engine_ms: int) -> str:
         """Return how long ago a moment was, without the word ago."""
-        return show_duration(max(0, self.now_ms - engine_ms))
+        return quantities.show_duration(max(0, self.now_ms - engine_ms))
 
     @staticmethod
     def duration(ms: int | float) -> str:
-        return show_duration(ms)
+        return quantities.show_duration(ms)

@@ -12,19 +12,8 @@ from typing import Annotated, Literal
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
+from pitlogger.formats import cook_file
 from pitlogger.formats.capture import stage_of
-from pitlogger.formats.cook_file import (
-    ChannelTable,
-    CoreTarget,
-    CutId,
-    Mass,
-    Moment,
-    PieceTable,
-    SiteId,
-    Temperature,
-    WrapAt,
-    WrapId,
-)
 from pitlogger.formats.one_line import one_line
 from pitlogger.formats.written_mass import ALIASES
 from pitlogger.model.cooks import Stage
@@ -60,21 +49,21 @@ class OfCookAsk(Ask):
     """Something of a cook, a finished one too; of the running one if none is named."""
 
     cook: Name | None = None
-    at: Moment | None = None
+    at: cook_file.Moment | None = None
 
 
 class CookAsk(Ask):
     """Start a cook from the text of a cook file, now or when it began."""
 
     toml: Annotated[str, Field(max_length=60_000)]
-    at: Moment | None = None
+    at: cook_file.Moment | None = None
 
 
 class DisposedAsk(Ask):
     """What became of food whose limit was not met: why it was kept, what it was reheated to."""
 
     reason: Text = ""
-    reading: Temperature | None = None
+    reading: cook_file.Temperature | None = None
     probe: Name | None = None
 
 
@@ -99,22 +88,22 @@ class CorrectiveAsk(DisposedAsk):
     prevention: Annotated[str, Field(min_length=1, max_length=1000)]
     disposition: str
     alert: str | None = None
-    breach: Moment | None = None
+    breach: cook_file.Moment | None = None
 
 
 class PieceAsk(Ask):
-    piece: PieceTable
+    piece: cook_file.PieceTable
     cook: Name | None = None
 
 
 class SplitAsk(Ask):
     piece: str = ""
-    into: Annotated[tuple[PieceTable, ...], Field(min_length=2, max_length=12)]
+    into: Annotated[tuple[cook_file.PieceTable, ...], Field(min_length=2, max_length=12)]
 
 
 class MergeAsk(Ask):
     pieces: Annotated[tuple[str, ...], Field(min_length=2, max_length=50)]
-    into: PieceTable
+    into: cook_file.PieceTable
 
 
 class AssignAsk(Ask):
@@ -123,9 +112,9 @@ class AssignAsk(Ask):
     ``swap_with`` names the channel it changes places with, whatever place is given.
     """
 
-    channel: ChannelTable
+    channel: cook_file.ChannelTable
     lead: bool = False
-    at: Moment | None = None
+    at: cook_file.Moment | None = None
     swap_with: Name | None = None
 
 
@@ -143,7 +132,7 @@ class DoubtAsk(Ask):
 
     channel: str
     doubt: Literal["right", "wrong"]
-    since: Moment | None = None
+    since: cook_file.Moment | None = None
 
 
 class StageAsk(OfCookAsk):
@@ -151,9 +140,9 @@ class StageAsk(OfCookAsk):
 
     piece: str
     stage: StageId
-    mass: Mass | None = None
+    mass: cook_file.Mass | None = None
     reason: Text = ""
-    wrap: WrapId | None = None
+    wrap: cook_file.WrapId | None = None
 
 
 class WeighAsk(OfCookAsk):
@@ -164,9 +153,9 @@ class WeighAsk(OfCookAsk):
 
     piece: str
     checkpoint: CheckpointId
-    mass: Mass | None = None
+    mass: cook_file.Mass | None = None
     channel: str | None = None
-    tare: Mass | None = None
+    tare: cook_file.Mass | None = None
     container: str | None = None
 
 
@@ -175,15 +164,15 @@ class ByTimeAsk(Ask):
 
     piece: str
     hours: TimeHours = 4
-    at: Moment | None = None
+    at: cook_file.Moment | None = None
 
 
 class TempAsk(OfCookAsk):
     """Enter a hand probe's reading of a piece or a site."""
 
-    value: Temperature
+    value: cook_file.Temperature
     piece: str | None = None
-    site: SiteId | None = None
+    site: cook_file.SiteId | None = None
     probe: str | None = None
 
 
@@ -192,7 +181,7 @@ class ReceiveAsk(OfCookAsk):
 
     piece: str
     accepted: bool = True
-    value: Temperature | None = None
+    value: cook_file.Temperature | None = None
     condition: Annotated[str, Field(max_length=500), AfterValidator(one_line)] = ""
     supplier: Name | None = None
     lot: Name | None = None
@@ -205,15 +194,15 @@ class NoteAsk(OfCookAsk):
 
 class TargetAsk(Ask):
     piece: str
-    wrap_at: WrapAt | None = None
-    pull_at: CoreTarget | None = None
+    wrap_at: cook_file.WrapAt | None = None
+    pull_at: cook_file.CoreTarget | None = None
 
 
 class TareAsk(Ask):
     """Take what is steady on a scale as container, or a mass typed in."""
 
     channel: str
-    mass: Mass | None = None
+    mass: cook_file.Mass | None = None
     container: str | None = None
 
 
@@ -221,7 +210,7 @@ class ContainerAsk(Ask):
     """Put a container on the list: its mass typed, or what lies steady on a scale, empty."""
 
     name: Annotated[str, Field(min_length=1, max_length=40)]
-    mass: Mass | None = None
+    mass: cook_file.Mass | None = None
     channel: str | None = None
 
 
@@ -265,19 +254,19 @@ class CorrectAsk(EntryAsk):
     Of a cook's start also its name and guests, and with ``piece`` what is said of that piece.
     """
 
-    mass: Mass | None = None
-    tare: Mass | None = None
+    mass: cook_file.Mass | None = None
+    tare: cook_file.Mass | None = None
     checkpoint: CheckpointId | None = None
     piece: str | None = None
-    value: Temperature | None = None
+    value: cook_file.Temperature | None = None
     stage: StageId | None = None
     hours: TimeHours | None = None
-    at: Moment | None = None
+    at: cook_file.Moment | None = None
     text: Text | None = None
-    wrap: WrapId | None = None
-    wrap_at: WrapAt | None = None
-    pull_at: CoreTarget | None = None
-    cut: CutId | None = None
+    wrap: cook_file.WrapId | None = None
+    wrap_at: cook_file.WrapAt | None = None
+    pull_at: cook_file.CoreTarget | None = None
+    cut: cook_file.CutId | None = None
     count: Annotated[int, Field(ge=1, le=1000)] | None = None
     supplier: Name | None = None
     grade: Name | None = None

@@ -99,7 +99,7 @@ def kind(model: type[BaseModel], field: str) -> str:
         for base in model.__mro__
         if field in inspect.get_annotations(base)
     )
-    first = written.removesuffix(" | None")
+    first = re.sub(r"\b[a-z_]+\.(?=[A-Z])", "", written).removesuffix(" | None")
     listed = re.fullmatch(r"tuple\[(.*), \.\.\.\]", first)
     if listed and not listed[1].startswith("Literal["):
         return f"list of {WORDS.get(listed[1], listed[1].lower())}"

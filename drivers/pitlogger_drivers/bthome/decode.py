@@ -34,19 +34,10 @@ from dataclasses import dataclass, replace
 from cryptography.exceptions import InvalidTag
 from cryptography.hazmat.primitives.ciphers.aead import AESCCM
 
+from pitlogger import errors
 from pitlogger.devices.contract import Chunk
 from pitlogger.devices.decoders import DecodeOptions, DecoderInfo
 from pitlogger.devices.framing import Outcome
-from pitlogger.errors import (
-    ChecksumError,
-    ConfigError,
-    DecodeError,
-    DuplicateFrameError,
-    KeyMissingError,
-    ReplayError,
-    ShortFrameError,
-    UnknownFrameError,
-)
 from pitlogger_drivers.bthome.objects import EVENTS, PACKET_ID, measure, split
 
 SERVICE = "0000fcd2-0000-1000-8000-00805f9b34fb"
@@ -97,9 +88,11 @@ class Secret:
             ConfigError: A key that is not 16 bytes, or an address that is not six.
         """
         if len(key) != 16:
-            raise ConfigError(f"a BTHome key has 16 bytes (32 hex digits), this one {len(key)}")
+            raise errors.ConfigError(
+                f"a BTHome key has 16 bytes (32 hex digits), this one {len(key)}"
+            )
         if not re.fullmatch(r"[0-9A-Fa-f]{2}(:[0-9A-Fa-f]{2}){5}", address):
-            raise ConfigError(
+            raise errors.ConfigError(
                 f"'{address}' is not a Bluetooth address: decryption needs the sender's, "
                 "such as 54:48:E6:8F:80:A5"
             )
@@ -127,7 +120,7 @@ def decode(
     objects, broken = split(payload)
     try:
         state = _once(payload, objects, state, proved=counter is not None, now_s=now_s)
-    except ReplayError as error:
+    except errors.ReplayError as error:
         return [error], state
     outcomes: list[Outcome] = [*measure(objects)]
     if broken is not None:
@@ -138,17 +131,17 @@ def decode(
 def _open(frame: bytes, secret: Secret | None) -> tuple[bytes, int | None]:
     """Return the payload in plain text, and the counter where it was encrypted."""
     if not frame:
-        raise ShortFrameError("BTHome service data of 0 bytes: expected at least 1")
+        raise errors.ShortFrameError("BTHome service data of 0 bytes: expected at least 1")
     flags = frame[0]
     if flags >> 5 != 2:
-        raise UnknownFrameError(f"BTHome version {flags >> 5} ({frame.hex()}): expected 2")
+        raise errors.UnknownFrameError(f"BTHome version {flags >> 5} ({frame.hex()}): expected 2")
     start = 7 if flags & _HAS_ADDRESS else 1
     if len(frame) < start:
-        raise ShortFrameError(f"BTHome frame {frame.hex()} ends within its address")
+        raise errors.ShortFrameError(f"BTHome frame {frame.hex()} ends within its address")
     if flags & _ENCRYPTED:
         return _decrypt(frame, start, secret)
     if secret is not None:
-        raise ReplayError(
+        raise errors.ReplayError(
             f"plain BTHome frame {frame.hex()} from a device whose key is known: "
             "refused, since anybody could have sent it",
             remedy="If it does not encrypt, take its key out of the configuration",
@@ -158,12 +151,12 @@ def _open(frame: bytes, secret: Secret | None) -> tuple[bytes, int | None]:
 
 def _decrypt(frame: bytes, start: int, secret: Secret | None) -> tuple[bytes, int]:
     if secret is None:
-        raise KeyMissingError(
+        raise errors.KeyMissingError(
             "the BTHome frame is encrypted: give the device's key (32 hex digits) and address",
             remedy="Write key and address in its configuration, as its maker's set-up shows them",
         )
     if len(frame) < start + 8:
-        raise ShortFrameError(
+        raise errors.ShortFrameError(
             f"encrypted BTHome frame of {len(frame)} bytes ({frame.hex()}): "
             f"expected at least {start + 8}"
         )
@@ -173,7 +166,7 @@ def _decrypt(frame: bytes, start: int, secret: Secret | None) -> tuple[bytes, in
     try:
         payload = secret.cipher.decrypt(nonce, frame[start:-8] + frame[-4:], None)
     except InvalidTag:
-        raise ChecksumError(
+        raise errors.ChecksumError(
             f"the tag of the BTHome frame {frame.hex()} does not match: "
             "wrong key, wrong address, or a damaged or forged frame",
             remedy="Compare key and address with what its maker's set-up shows",
@@ -185,8 +178,8 @@ def _check_counter(counter: int, last: int | None) -> None:
     if last is None or counter > last:
         return
     if counter == last:
-        raise DuplicateFrameError(f"BTHome counter {counter} was had already")
-    raise ReplayError(
+        raise errors.DuplicateFrameError(f"BTHome counter {counter} was had already")
+    raise errors.ReplayError(
         f"BTHome counter {counter} is behind {last}: refused as a replay; "
         "reset the counter by hand if the battery was changed",
         remedy="If its battery was changed: pitlogger devices forget",
@@ -214,15 +207,15 @@ def _once(
         return replace(state, packet_id=packet_id, heard_s=now_s)
     is_event = not proved and any(kind in EVENTS for kind, _ in objects)
     if is_event and is_close and payload == state.event:
-        raise DuplicateFrameError(f"BTHome event {payload.hex()} was had already")
+        raise errors.DuplicateFrameError(f"BTHome event {payload.hex()} was had already")
     return replace(state, event=payload if is_event else b"", heard_s=now_s)
 
 
 def _check_packet_id(packet_id: int, last: int) -> None:
     if packet_id == last:
-        raise DuplicateFrameError(f"BTHome packet id {packet_id} was had already")
+        raise errors.DuplicateFrameError(f"BTHome packet id {packet_id} was had already")
     if (packet_id - last) % 256 >= _NEWER:
-        raise ReplayError(f"BTHome packet id {packet_id} is older than {last}")
+        raise errors.ReplayError(f"BTHome packet id {packet_id} is older than {last}")
 
 
 class BTHomeDecoder:
@@ -252,7 +245,7 @@ class BTHomeDecoder:
             outcomes, self.state = decode(
                 chunk.data, self.state, secret=self._secret, now_s=self._monotonic_s()
             )
-        except DecodeError as error:
+        except errors.DecodeError as error:
             return [error]
         return outcomes
 

@@ -22,16 +22,7 @@ from pitlogger.model.cooks import ON_PIT, Stage
 from pitlogger.model.journal import CheckMade
 from pitlogger.model.quantities import show_duration, show_temperature
 from pitlogger.model.readings import Quality, Site
-from pitlogger.pipeline.neighbours import (
-    AFTER_MS,
-    SWAPPED_LEAST_MC,
-    drift_apart,
-    have_swapped,
-    is_in_air,
-    is_steady,
-    sits_in_meat,
-    step_at,
-)
+from pitlogger.pipeline import neighbours
 from pitlogger.pipeline.stuck import STILL_IN_RISE_MS
 from pitlogger.rules.messages import Units
 from pitlogger.safety.stillness import BESIDE_MS, stands_alone
@@ -66,7 +57,7 @@ class Instruments:
         """Look each ten seconds for what no core on a pit can do: stand still, or be air."""
         state = lane.state
         is_core = lane.site is Site.CORE and _is_on_pit(book, lane.piece)
-        if not _may_be_on_pit(lane, book) or not is_in_air(state.value or 0):
+        if not _may_be_on_pit(lane, book) or not neighbours.is_in_air(state.value or 0):
             state.air_since_ms = None
         elif state.air_since_ms is None:
             state.air_since_ms = t_ms
@@ -136,7 +127,7 @@ class Instruments:
         level = state.value or 0
         pit = _pit_of(book, lanes, lane.piece or "")
         pit_mc = None if pit is None or not pit.state.valid() else pit.state.value
-        if pit is not None and pit_mc is not None and sits_in_meat(pit_mc, level):
+        if pit is not None and pit_mc is not None and neighbours.sits_in_meat(pit_mc, level):
             self._doubt(
                 lane, "air", t_ms,
                 f"{state.id} and {pit.state.id} look swapped: {state.id} reads "
@@ -153,17 +144,17 @@ class Instruments:
 
     def _swapped(self, cores: list[Lane], t_ms: int) -> None:
         """Look for two cores whose levels stepped onto each other four minutes ago."""
-        at_ms = t_ms - AFTER_MS
+        at_ms = t_ms - neighbours.AFTER_MS
         stepped = []
         for lane in cores:
             state = lane.state
             if state.doubt == "swapped" or state.said_ms > at_ms or not state.heard_well():
                 continue
-            step = step_at(state.minutes_ms, state.minutes_mc, at_ms)
-            if step is not None and abs(step[1] - step[0]) >= SWAPPED_LEAST_MC / 2:
+            step = neighbours.step_at(state.minutes_ms, state.minutes_mc, at_ms)
+            if step is not None and abs(step[1] - step[0]) >= neighbours.SWAPPED_LEAST_MC / 2:
                 stepped.append((lane, step))
         for (one, a), (other, b) in combinations(stepped, 2):
-            if other.state.doubt != "swapped" and have_swapped(*a, *b):
+            if other.state.doubt != "swapped" and neighbours.have_swapped(*a, *b):
                 first, second = one.state.id, other.state.id
                 self._doubt(
                     one, "swapped", t_ms,
@@ -180,12 +171,14 @@ class Instruments:
         if mine.doubt not in ("", "drifting") or theirs.doubt:
             return
         pit = _pit_of(book, lanes, lane.piece or "")
-        if pit is None or not is_steady(pit.state.minutes_ms, pit.state.minutes_mc, t_ms):
+        if pit is None or not neighbours.is_steady(
+            pit.state.minutes_ms, pit.state.minutes_mc, t_ms
+        ):
             return
         moved_ms = max(mine.trend.moved_ms or 0, theirs.trend.moved_ms or 0)
         if t_ms - moved_ms < 2 * SHOWN_MS:
             return
-        if drift_apart(
+        if neighbours.drift_apart(
             mine.minutes_ms, mine.minutes_mc, theirs.minutes_ms, theirs.minutes_mc, t_ms
         ):
             self._doubt(

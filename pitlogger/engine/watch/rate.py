@@ -11,16 +11,7 @@ from pitlogger.engine.compiled_channel import Lane
 from pitlogger.engine.state import ChannelState
 from pitlogger.model.book import Book
 from pitlogger.model.cooks import ON_PIT, Stage
-from pitlogger.safety.belief import (
-    AGREES_MC,
-    RAW_MC,
-    WINDOW_MS,
-    WINDOW_STEP_MS,
-    goes_on,
-    jumped_from,
-    rate_in,
-    rate_mc_per_min,
-)
+from pitlogger.safety import belief
 
 PLAIN_MC = 8_000  # a record is judged more strictly: it sees what came after
 
@@ -33,23 +24,23 @@ def follow_rate(lane: Lane, channels: Mapping[str, ChannelState], book: Book, t_
         return
     point = (t_ms, state.value)
     stage = held.stage_at(t_ms) if held.marks else None
-    rate = rate_in(stage, rate_mc_per_min(held.piece.family, held.piece.thickness_mm))
+    rate = belief.rate_in(stage, belief.rate_mc_per_min(held.piece.family, held.piece.thickness_mm))
     if state.jumped is not None:
         spot = channels.get(f"{lane.piece}/spot")  # the last hand reading of its piece
         if _is_back(lane, spot, book, point, state.jumped, stage, rate):
             state.jumped, state.recent = None, [point]
         return
     recent = state.recent
-    while len(recent) > 1 and t_ms - recent[0][0] > WINDOW_MS:
+    while len(recent) > 1 and t_ms - recent[0][0] > belief.WINDOW_MS:
         del recent[0]
-    since_ms = jumped_from(point, recent, rate, PLAIN_MC)
+    since_ms = belief.jumped_from(point, recent, rate, PLAIN_MC)
     if since_ms is not None and not _is_raw(point[1], stage):
         state.jumped = next(one for one in recent if one[0] == since_ms)
         state.recent = []
     elif since_ms is not None:
         state.recent = [point]
     else:
-        if len(recent) > 1 and recent[-1][0] - recent[-2][0] < WINDOW_STEP_MS:
+        if len(recent) > 1 and recent[-1][0] - recent[-2][0] < belief.WINDOW_STEP_MS:
             recent.pop()
         recent.append(point)
 
@@ -66,16 +57,18 @@ def _is_back(
     told = [at_ms for at_ms, channel in book.moved if channel == lane.state.id]
     placed = book.assignment(lane.state.id)
     told += [lane.state.said_ms, -1 if placed is None else placed.from_ms]
-    if max(told) > jumped[0] or _is_raw(point[1], stage) or goes_on(point, jumped, rate):
+    if max(told) > jumped[0] or _is_raw(point[1], stage) or belief.goes_on(point, jumped, rate):
         return True
     return (
         spot is not None
         and spot.value is not None
         and spot.good_ms > jumped[0]
-        and abs(spot.value - point[1]) <= AGREES_MC
+        and abs(spot.value - point[1]) <= belief.AGREES_MC
     )
 
 
 def _is_raw(value_mc: int, stage: Stage | None) -> bool:
     """Return whether it reads as meat does that is being put on the fire."""
-    return value_mc <= RAW_MC and (stage is None or stage in ON_PIT or stage is Stage.REHEATING)
+    return value_mc <= belief.RAW_MC and (
+        stage is None or stage in ON_PIT or stage is Stage.REHEATING
+    )

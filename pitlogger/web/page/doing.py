@@ -19,6 +19,7 @@ from pitlogger.questions import Answers, QuestionError
 from pitlogger.views.language import tr
 from pitlogger.views.node import Node
 from pitlogger.views.shown import MASS_UNITS, TEMPERATURE_UNITS, UNITS_COOKIE, Shown
+from pitlogger.web import requests
 from pitlogger.web.access.access import Access, utc_ms
 from pitlogger.web.access.codes import spoken
 from pitlogger.web.access.roles import role_of, who_asks
@@ -38,16 +39,6 @@ from pitlogger.web.page.render import BACK, MORE, SCREENS
 from pitlogger.web.page.temp import PLACE
 from pitlogger.web.page.typed import in_phone_units, with_offset
 from pitlogger.web.page.view import action_view, refused, screen, shown_to
-from pitlogger.web.requests import (
-    AlertAsk,
-    Ask,
-    ContainerAsk,
-    CookAsk,
-    StageAsk,
-    TareAsk,
-    WeighAsk,
-    WithdrawAsk,
-)
 from pitlogger.web.routes.containers import kept
 from pitlogger.web.routes.devices import send_command
 from pitlogger.web.routes.entry_answer import NOT_DURABLE
@@ -131,7 +122,7 @@ async def _done(daemon: Node, name: str, form: dict[str, str], shown: Shown) -> 
         toml = cook_text(form, shown.units, followed(daemon.engine.book))
         rest = {field: form.get(field, "") for field in ("key", "confirm")}
         told = {**rest, "toml": toml, "late_s": form.get("late_s", "0")}
-        cook = filled(CookAsk, told, daemon.clock.utc_ms(), by[:12])
+        cook = filled(requests.CookAsk, told, daemon.clock.utc_ms(), by[:12])
         begun = action_view(daemon, await decide(daemon, "cook", cook), shown)
         return await _tied(daemon, form.get("job", ""), begun)
     if name == "meal":
@@ -140,11 +131,11 @@ async def _done(daemon: Node, name: str, form: dict[str, str], shown: Shown) -> 
     asked_for = ask_of(name, with_offset(form), daemon.clock.utc_ms(), by)
     before = _tare_before(daemon, asked_for)
     is_new = await daemon.earlier(key) is None
-    if isinstance(asked_for, StageAsk) and is_new:
+    if isinstance(asked_for, requests.StageAsk) and is_new:
         first = done_by_another(daemon, asked_for, form.get("seen", ""), shown)
         if first:
             return {"said": first, "already": True, "undo": None}
-    if isinstance(asked_for, WeighAsk):
+    if isinstance(asked_for, requests.WeighAsk):
         entry = await weigh_once(daemon, asked_for, shown)
     else:
         entry = await decide(daemon, name, asked_for)
@@ -177,13 +168,15 @@ async def _unbegin(daemon: Node, form: dict[str, str], shown: Shown) -> dict[str
         raise RefusedError("it has ended already")
     name = begun[-1].body.cook.name
     await daemon.submit(CookFinished(name, cook), by, key)
-    await decide(daemon, "withdraw", WithdrawAsk(cook=cook, reason="begun by mistake", by=by))
+    await decide(
+        daemon, "withdraw", requests.WithdrawAsk(cook=cook, reason="begun by mistake", by=by)
+    )
     return {"said": f"{name} was not begun after all."}
 
 
-def _tare_before(daemon: Node, asked_for: Ask) -> dict[str, Any]:
+def _tare_before(daemon: Node, asked_for: requests.Ask) -> dict[str, Any]:
     """Return how a tare is taken back: by the one that stood before."""
-    if not isinstance(asked_for, TareAsk):
+    if not isinstance(asked_for, requests.TareAsk):
         return {}
     tare = daemon.engine.book.tares.get(asked_for.channel)
     fields = {"channel": asked_for.channel, "mass": f"{(tare.tare_mg if tare else 0) / 1000:g} g"}
@@ -193,7 +186,7 @@ def _tare_before(daemon: Node, asked_for: Ask) -> dict[str, Any]:
 
 
 async def _keep_container(daemon: Node, form: dict[str, str], shown: Shown) -> dict[str, Any]:
-    ask = filled(ContainerAsk, form, daemon.clock.utc_ms(), who_asks.get().initials)
+    ask = filled(requests.ContainerAsk, form, daemon.clock.utc_ms(), who_asks.get().initials)
     made = await kept(daemon, ask)
     undo = {"action": "container-remove", "fields": {"name": made.name}}
     said = f"{made.name} is on the list: {shown.mass(made.tare_mg or 0)} empty."
@@ -253,7 +246,7 @@ def _each(action: str, back: str, said: str) -> Beside:
                 continue
             try:
                 key = f"{form.get('key', '')}-{number}"
-                await decide(daemon, action, AlertAsk(alert=alert, by=by, key=key))
+                await decide(daemon, action, requests.AlertAsk(alert=alert, by=by, key=key))
                 done.append(alert)
             except UsageError:
                 continue  # seen by another meanwhile, or over
@@ -266,7 +259,7 @@ def _each(action: str, back: str, said: str) -> Beside:
 
 async def _command_device(daemon: Node, form: dict[str, str], shown: Shown) -> dict[str, Any]:
     device, command = form.get("device", ""), form.get("command", "")
-    ask = Ask(by=who_asks.get().initials, key=form.get("key", ""))
+    ask = requests.Ask(by=who_asks.get().initials, key=form.get("key", ""))
     await send_command(daemon, device, command, ask)
     return {"said": f"{device}: {command} sent."}
 

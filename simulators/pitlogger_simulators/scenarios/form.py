@@ -8,16 +8,7 @@ from typing import Annotated, Any
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
 from pitlogger.errors import unknown
-from pitlogger.formats.cook_file import (
-    CookFile,
-    Duration,
-    Id,
-    Length,
-    Mass,
-    Temperature,
-    TemperatureStep,
-    one_of,
-)
+from pitlogger.formats import cook_file
 from pitlogger.model.quantities import parse_temperature_step_mc
 from pitlogger_simulators.faults import KINDS as FAULTS
 from pitlogger_simulators.faults import STEPS
@@ -56,7 +47,7 @@ class Form(BaseModel):
 class RoomTable(Form):
     """Where it happens. ``rain`` and wind act on the pits."""
 
-    temperature: Temperature = 20_000
+    temperature: cook_file.Temperature = 20_000
     wind_m_s: float = Field(0.0, ge=0, le=40)
     rain: bool = False
 
@@ -64,18 +55,18 @@ class RoomTable(Form):
 class PitTable(Form):
     """A pit; ``set`` is what its fire is kept at."""
 
-    id: Id
+    id: cook_file.Id
     kind: str = "charcoal"
-    set: Temperature = 114_000
+    set: cook_file.Temperature = 114_000
 
 
 class MeatForm(Form):
     """What a piece truly is, where it differs from the cook file's word."""
 
-    piece: Id
-    mass: Mass | None = None
-    thickness: Length | None = None
-    start: Temperature = 4_000
+    piece: cook_file.Id
+    mass: cook_file.Mass | None = None
+    thickness: cook_file.Length | None = None
+    start: cook_file.Temperature = 4_000
 
 
 class DeviceForm(Form):
@@ -84,8 +75,8 @@ class DeviceForm(Form):
     ``broker`` is ``host:port``, for a board that publishes over MQTT.
     """
 
-    id: Id
-    kind: Annotated[str, one_of("device kind", DEVICES)]
+    id: cook_file.Id
+    kind: Annotated[str, cook_file.one_of("device kind", DEVICES)]
     battery_pct: float = Field(100.0, ge=0, le=100)
     broker: str = "localhost:1883"
 
@@ -93,31 +84,31 @@ class DeviceForm(Form):
 class InstrumentTable(Form):
     """Something that measures: the channel it is, the device it is part of, its pace."""
 
-    channel: Id
-    device: Id
-    interval: Duration = 5_000
+    channel: cook_file.Id
+    device: cook_file.Id
+    interval: cook_file.Duration = 5_000
 
 
 class ProbeTable(InstrumentTable):
     """A temperature probe. ``offset`` is its own error, which nobody knows."""
 
-    depth: Length | None = None
-    lag: Duration = 8_000
+    depth: cook_file.Length | None = None
+    lag: cook_file.Duration = 8_000
     noise: Step = 0.05
     resolution: Step = 0.1
-    offset: TemperatureStep = 0
-    pit: Id | None = None
+    offset: cook_file.TemperatureStep = 0
+    pit: cook_file.Id | None = None
 
 
 class ScaleTable(InstrumentTable):
     """A bench scale."""
 
-    interval: Duration = 500
-    step: Mass = 5_000
-    capacity: Mass = 30_000_000
-    noise: Mass = 600
-    settle: Duration = 500
-    auto_off: Duration | None = 300_000
+    interval: cook_file.Duration = 500
+    step: cook_file.Mass = 5_000
+    capacity: cook_file.Mass = 30_000_000
+    noise: cook_file.Mass = 600
+    settle: cook_file.Duration = 500
+    auto_off: cook_file.Duration | None = 300_000
     unit: str = "kg"
 
 
@@ -126,7 +117,7 @@ class ScriptTable(Form):
 
     by: str = ""
     name: str = ""
-    pieces: tuple[Id, ...] = ()
+    pieces: tuple[cook_file.Id, ...] = ()
     steps: tuple[str, ...] = Field(min_length=1)
 
 
@@ -134,8 +125,8 @@ class FaultTable(Form):
     """A fault; see ``faults`` for the kinds and what ``amount`` means."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
-    on: Id
-    kind: Annotated[str, one_of("fault", FAULTS)]
+    on: cook_file.Id
+    kind: Annotated[str, cook_file.one_of("fault", FAULTS)]
     begin: str = Field(alias="from")
     end: str | None = Field(None, alias="to")
     amount: float = 0.0
@@ -151,18 +142,18 @@ class ExpectTable(Form):
     end: str | None = Field(None, alias="to")
 
 
-class ScenarioFile(CookFile):
+class ScenarioFile(cook_file.CookFile):
     """A whole scenario."""
 
     title: str
     about: str = ""
     start: datetime
-    limit: Duration = 24 * 3_600_000
-    tail: Duration = 120_000
+    limit: cook_file.Duration = 24 * 3_600_000
+    tail: cook_file.Duration = 120_000
     seed: int = 1
     by: str = "AB"
-    notice: Duration = 60_000
-    containers: dict[str, Mass] = Field(default_factory=dict)
+    notice: cook_file.Duration = 60_000
+    containers: dict[str, cook_file.Mass] = Field(default_factory=dict)
     room: RoomTable = RoomTable()
     pit: tuple[PitTable, ...] = ()
     meat: tuple[MeatForm, ...] = ()
