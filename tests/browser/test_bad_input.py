@@ -131,3 +131,15 @@ def test_a_phone_that_slept_out_of_reach_keeps_the_time_of_each_tap(
 def _hold(held: list[Route], route: Route) -> None:
     """Answer nothing for now."""
     held.append(route)
+
+
+def test_a_language_that_is_none_takes_neither_chart_nor_keys_away(
+    stage: Staged, open_page: Open
+) -> None:
+    page = open_page("/settings")
+    page.add_init_script("Object.defineProperty(navigator, 'languages', { value: ['C'] })")
+    page.goto(stage.address)
+    expect(page.locator("#joined canvas").first).to_be_visible(timeout=15_000)
+    page.goto(f"{stage.address}temp")
+    expect(page.locator("#pad-value button").first).to_be_visible()
+    expect(page.locator("#pad-value button", has_text=".")).to_be_visible()

@@ -187,7 +187,9 @@ def webkit(folder: Path) -> Iterator[Window]:
     options = {"webkitgtk:browserOptions": {"binary": str(WEBKIT), "args": ["--automation"]}}
     with _running(screen, "-screen", "0", "1280x1024x24", "-displayfd", "1") as shown:
         assert shown.stdout is not None
-        own = ("env", f"DISPLAY=:{shown.stdout.readline().strip()}", f"HOME={folder}")
+        # A system without a locale would give it the language "C", which no script can use.
+        spoken = ("LANG=en_US.UTF-8", "LC_ALL=en_US.UTF-8")
+        own = ("env", f"DISPLAY=:{shown.stdout.readline().strip()}", f"HOME={folder}", *spoken)
         with _running(*own, driver, f"--port={WEBKIT_PORT}"):
             _wait_for(WEBKIT_PORT)
             wire = HttpWire(WEBKIT_PORT, options)

@@ -1,8 +1,9 @@
 // @ts-check
 /** A keypad with large keys for masses and temperatures; digits typed on a keyboard go the same way. */
 
-/** The decimal mark of this phone's language. */
-const MARK = new Intl.NumberFormat(`${navigator.languages[0] ?? "en"}-u-nu-latn`).format(1.5)[1];
+/** The decimal mark of this phone's language; a point where it names none, as "C" of a bare system. */
+let MARK = ".";
+try { MARK = new Intl.NumberFormat(`${navigator.languages[0] ?? "en"}-u-nu-latn`).format(1.5)[1]; } catch { /* a point */ }
 
 /** Units that can be put behind a number. @type {Record<string, string[]>} */
 const UNITS = { lb: ["lb", "oz"], kg: ["kg", "g"], g: ["g", "kg"], F: [], C: [] };

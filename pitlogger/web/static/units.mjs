@@ -1,8 +1,14 @@
 // @ts-check
 /** Values in the person's units, times of day on the node's clock. */
 
+const LANGUAGES = languages();
 /** The decimal mark of this phone's language, as the server writes it too. */
-const MARK = new Intl.NumberFormat(`${navigator.languages[0] ?? "en"}-u-nu-latn`).format(1.5)[1];
+const MARK = new Intl.NumberFormat(LANGUAGES[0], { numberingSystem: "latn" }).format(1.5)[1];
+
+/** What this phone speaks; none where it names what is no language, as "C" of a bare system. */
+function languages() {
+  try { return Intl.getCanonicalLocales([...navigator.languages]); } catch { return []; }
+}
 
 /** A number with the phone's decimal mark. @param {number|string} value */
 export function figure(value) {
@@ -52,7 +58,7 @@ export class Units {
       const at = this.tzDate(seconds, offset);
       const isNew = day >= 0 && at.getDate() !== day;
       day = at.getDate();
-      if (step >= 86_400 || (isNew && at.getHours() + at.getMinutes() === 0)) return at.toLocaleDateString([...navigator.languages], { weekday: "short", day: "numeric" });
+      if (step >= 86_400 || (isNew && at.getHours() + at.getMinutes() === 0)) return at.toLocaleDateString(LANGUAGES, { weekday: "short", day: "numeric" });
       return this.clock(seconds, offset);
     });
   }
