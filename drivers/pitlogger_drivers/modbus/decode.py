@@ -132,12 +132,20 @@ class RegistersDecoder:
         self._entries = entries
 
     def feed(self, chunk: Chunk) -> tuple[Outcome, ...]:
-        """Return what the registers hold; the bytes are those of the wire."""
-        return read(chunk.data, self._entries)
+        """Return what the registers hold; the bytes are those of the wire.
+
+        The source is a channel where its registers alone were asked for.
+        """
+        entries = self._of(chunk.source)
+        before = bytes(2 * entries[0].register) if chunk.source and entries else b""
+        return read(before + chunk.data, entries)
 
     def missing(self, source: str) -> tuple[Measurement, ...]:
-        """Return every value of the map as one that cannot be read now."""
-        return tuple(no_value(entry, Quality.FAULT) for entry in self._entries)
+        """Return the values of a source as ones that cannot be read now."""
+        return tuple(no_value(entry, Quality.FAULT) for entry in self._of(source))
+
+    def _of(self, source: str) -> tuple[MapEntry, ...]:
+        return tuple(one for one in self._entries if source in ("", one.channel))
 
 
 def _build(options: DecodeOptions) -> FrameDecoder:

@@ -13,8 +13,6 @@ from pitlogger_drivers.modbus.decode import RegistersDecoder
 from pitlogger_drivers.modbus.registers import TYPES, parse_map
 from pitlogger_drivers.serial_line import SerialConfig
 
-_MOST = 125  # registers a request, Modbus application protocol (from memory)
-
 
 class ModbusConfig(SerialConfig):
     """A unit on a line or in the network, and what its registers mean."""
@@ -54,9 +52,8 @@ class ModbusConfig(SerialConfig):
 
     @property
     def count(self) -> int:
-        """How many registers are read."""
-        ends = (e.register + TYPES[e.type].size // 2 for e in parse_map(self.map))
-        return min(max(ends), _MOST)
+        """How many registers there are up to the last of the map."""
+        return max(e.register + TYPES[e.type].size // 2 for e in parse_map(self.map))
 
 
 class Modbus(DriverBase):

@@ -17,6 +17,7 @@ from pitlogger.devices.transports.serial import FRAMINGS, SerialSettings, open_p
 from pitlogger.errors import DecodeError, SilentError, TransportError
 from pitlogger_drivers.modbus.decode import registers_of
 from pitlogger_drivers.modbus.refusals import BUSY, LASTING, refusal
+from pitlogger_drivers.modbus.registers import TYPES, parse_map
 
 if TYPE_CHECKING:
     from pitlogger_drivers.modbus.driver import ModbusConfig
@@ -25,6 +26,7 @@ log = logging.getLogger(__name__)
 logging.getLogger("pymodbus").setLevel(logging.CRITICAL)  # it logs what it also raises
 
 
+MOST_REGISTERS = 125  # a request, Modbus application protocol V1.1b3, 6.3
 TRIES = 3  # questions without a usable answer before the unit counts as silent
 
 
@@ -77,6 +79,9 @@ class ModbusTransport:
         self._client: AsyncModbusSerialClient | AsyncModbusTcpClient | None = None
         self._heard = Heard()
         self._has_echo = False
+        self._spans = [("", 0, config.count)]  # source, first register, how many
+        if config.count > MOST_REGISTERS:
+            self._asks_each()
 
     async def __aenter__(self) -> ModbusTransport:
         self._client = await (self._over_tcp() if self._config.host else self._over_serial())
@@ -148,17 +153,42 @@ class ModbusTransport:
         failed = 0
         while True:
             began_s = loop.time()
-            answer = await self._ask()
-            failed = 0 if isinstance(answer, bytes | BusyError) else failed + 1
-            if isinstance(answer, bytes):
-                yield Chunk("", answer)
-            elif failed >= TRIES:
-                raise answer or self._unanswered(failed)
-            elif answer is not None:
-                yield Chunk("", b"", answer)
-            elif self._heard.is_echo and not self._has_echo and not self._config.host:
+            is_heard = False
+            faults: list[Chunk] = []
+            for source, first, count in tuple(self._spans):
+                answer = await self._ask(first, count)
+                is_heard |= isinstance(answer, bytes | BusyError)
+                if isinstance(answer, bytes):
+                    yield Chunk(source, answer)
+                elif answer is not None:
+                    faults.append(Chunk(source, b"", answer))
+            failed = 0 if is_heard else failed + 1
+            last = faults[-1].fault if faults else None
+            if failed and isinstance(last, LastingError):
+                if not self._asks_each():
+                    raise last
+                continue
+            if failed >= TRIES:
+                raise last or self._unanswered(failed)
+            for fault in faults:
+                yield fault
+            if self._heard.is_echo and failed and not self._has_echo and not self._config.host:
                 await self._take_echo_off()
             await asyncio.sleep(max(0.0, began_s + self._config.every_s - loop.time()))
+
+    def _asks_each(self) -> bool:
+        """Ask for each value alone from now on, as not all registers between them are there.
+
+        Returns:
+            Whether that is news.
+        """
+        spans = [
+            (entry.channel, entry.register, TYPES[entry.type].size // 2)
+            for entry in parse_map(self._config.map)
+        ]
+        is_news = [span[1:] for span in spans] != [span[1:] for span in self._spans]
+        self._spans = spans
+        return is_news
 
     async def _take_echo_off(self) -> None:
         """Open the line anew for an adapter that repeats all that is sent."""
@@ -211,11 +241,11 @@ class ModbusTransport:
             "length, and that one master alone asks",
         )
 
-    async def _ask(self) -> bytes | SilentError | None:
+    async def _ask(self, first: int, count: int) -> bytes | SilentError | None:
         """Return the registers' bytes, what kept the unit from giving them, ``None`` for silence.
 
         Raises:
-            TransportError: The way went, or the unit will never answer this.
+            TransportError: The way went.
         """
         given, client = self._config, self._client
         assert client is not None
@@ -223,28 +253,21 @@ class ModbusTransport:
             raise self._gone()
         read = client.read_holding_registers if given.function == 3 else client.read_input_registers
         try:
-            reply = await read(given.address, count=given.count, device_id=given.unit)
+            reply = await read(given.address + first, count=count, device_id=given.unit)
         except ModbusException:
             return None
         if reply.isError():
             return self._refusal(reply.exception_code)
-        if len(reply.registers) != given.count:
+        if len(reply.registers) != count:
             return self._damaged()
         return b"".join(register.to_bytes(2, "big") for register in reply.registers)
 
     def _refusal(self, code: int) -> SilentError:
-        """Return what an exception means.
-
-        Raises:
-            SilentError: The same again would be refused again.
-        """
+        """Return what an exception means."""
         meaning, remedy = refusal(code)
-        kind = BusyError if code in BUSY else SilentError
+        kind = BusyError if code in BUSY else LastingError if code in LASTING else SilentError
         said = f"Modbus unit {self._config.unit} refused with exception {code}, {meaning}"
-        refused = kind(said, remedy=remedy)
-        if code in LASTING:
-            raise refused
-        return refused
+        return kind(said, remedy=remedy)
 
     def _gone(self) -> TransportError:
         if self._config.host:
@@ -261,3 +284,7 @@ class ModbusTransport:
 
 class BusyError(SilentError):
     """The unit works on something else, and answers in a moment."""
+
+
+class LastingError(SilentError):
+    """The unit refuses a question that it will refuse again."""
