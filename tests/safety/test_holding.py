@@ -236,6 +236,22 @@ def test_leftovers_with_a_hole_or_without_a_probe_are_not_shown() -> None:
     assert chilled(history(stages=stages, end_min=600)).met is None
 
 
+def test_a_breach_of_the_cold_limit_is_told_from_when_to_the_second() -> None:
+    stages = ((0.0, "raw"), (600.0, "smoking"))
+    warm = chilled(
+        history(stages=stages, cold=cold_series((0, 38), (300, 38), (310, 48), (600, 48)))
+    )
+    assert warm.reason == "above 41 F from 1970-01-01T05:03:00Z, warmest 48.0 F"
+
+
+def test_leftovers_whose_probe_was_moved_are_concerned_and_not_shown() -> None:
+    core = line((0, 150), (60, 70), (240, 40), (600, 39))
+    stages = ((0.0, "cooling"), (240.0, "chilled"))
+    verdict = chilled(history(core, stages=stages, moves=(400.0,)))
+    assert (verdict.applies, verdict.met) == (True, None)
+    assert verdict.reason == "a probe was moved at 1970-01-01T06:40:00Z: not shown"
+
+
 def test_a_piece_not_kept_cold_is_not_concerned() -> None:
     assert not chilled(history(line((0, 40), (60, 90)), stages=((0.0, "smoking"),))).applies
 
