@@ -219,6 +219,21 @@ def test_a_confirmed_reading_that_is_no_core_of_meat_shows_nothing() -> None:
     assert verdicts.lethality.verdict.met is not True
 
 
+@pytest.mark.parametrize(
+    ("made", "is_checked"),
+    [((False, True), True), ((True, False), False), ((True,), True), ((), False)],
+)
+def test_a_hand_reading_is_by_a_checked_thermometer_if_its_last_check_before_passed(
+    made: tuple[bool, ...], is_checked: bool
+) -> None:
+    spot = SpotRead(70_000, 9 * MIN, "b", probe="pen")
+    said: tuple[tuple[int, Body], ...] = (
+        *((n * MIN, CheckMade("pen", "ice", 0, 1000, passed)) for n, passed in enumerate(made, 1)),
+        (9 * MIN, spot),
+    )
+    assert (of(histories(book(*said), []), "b").checked == {(9 * MIN, 70_000)}) is is_checked
+
+
 def test_a_probe_that_sent_no_value_is_in_the_meat_and_one_never_heard_is_not() -> None:
     piece = history(line((0, 150), (60, 140)), stages=((0.0, "holding"),))
     silent = ProbeSeries("brisket-1/core1", ())
