@@ -71,7 +71,7 @@ def take_signed(data: bytes, at: int) -> tuple[int, int]:
     return (coded >> 1) ^ -(coded & 1), at
 
 
-def put_column(out: bytearray, values: Sequence[int], *, fast: bool = False) -> None:
+def put_column(out: bytearray, values: Sequence[int], *, fast: bool) -> None:
     """Append a column of any integers to ``out``; ``fast`` takes less time and more room."""
     if not values:
         return

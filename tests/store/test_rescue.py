@@ -54,6 +54,24 @@ def test_bytes_that_are_no_file_give_rows_or_nothing(data: bytes, kind: int) -> 
     list(rows_in(page + bytes(-len(page) % PAGE_BYTES)))
 
 
+@pytest.mark.parametrize("following", [0, 99])
+def test_a_long_row_whose_next_page_is_none_of_the_file_is_left_out(
+    tmp_path: Path, following: int
+) -> None:
+    path = tmp_path / "any.db"
+    with closing(connect_writer(path)) as connection:
+        connection.execute("PRAGMA journal_mode=DELETE")
+        connection.execute("CREATE TABLE long (id INTEGER PRIMARY KEY, a)")
+        connection.execute("INSERT INTO long VALUES (1, ?)", ("x" * 10_000,))
+    sound = path.read_bytes()
+    is_long = [len(str(row.values[-1])) >= 10_000 for row in rows_in(sound)]
+    assert is_long.count(True) == 1
+    leaf = sound[PAGE_BYTES : 2 * PAGE_BYTES]
+    at = PAGE_BYTES + leaf.rindex((3).to_bytes(4, "big"))
+    damaged = sound[:at] + following.to_bytes(4, "big") + sound[at + 4 :]
+    assert len(list(rows_in(damaged))) == len(is_long) - 1
+
+
 def a_night(path: Path) -> None:
     with Store.open(path, run_row()) as store:
         store.append([started(1, "may")]).result(WAIT_S)
