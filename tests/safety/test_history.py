@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pitlogger.model.book import Book
+from pitlogger.model.book import Book, Mark
 from pitlogger.model.cooks import Channel, Cook, Piece, Stage
 from pitlogger.model.folding import fold
 from pitlogger.model.journal import (
@@ -28,6 +28,7 @@ from pitlogger.model.journal import (
 from pitlogger.model.readings import Quality, Reading, Site, Tagged
 from pitlogger.safety.history import PieceHistory, ProbeSeries, curve
 from pitlogger.safety.judge import judge
+from pitlogger.safety.phases import late_marks
 from pitlogger.safety.recorded import histories
 from tests.safety.building import MIN, RETAIL, history, line
 
@@ -232,6 +233,16 @@ def test_a_hand_reading_is_by_a_checked_thermometer_if_its_last_check_before_pas
         (9 * MIN, spot),
     )
     assert (of(histories(book(*said), []), "b").checked == {(9 * MIN, 70_000)}) is is_checked
+
+
+def test_a_mark_that_was_entered_long_after_its_time_is_named_with_who_did() -> None:
+    marks = (
+        Mark(Stage.HOLDING, 10 * MIN, 25 * MIN, "AK"),
+        Mark(Stage.COOLING, 30 * MIN, 76 * MIN, "MO"),
+    )
+    piece = history(line((0, 150), (90, 140)), stages=((0, "holding"),), marks=marks)
+    words = "cooling at 1970-01-01T00:30:00Z was marked 46 min later by MO"
+    assert list(late_marks(piece)) == [words]
 
 
 def test_a_probe_that_sent_no_value_is_in_the_meat_and_one_never_heard_is_not() -> None:
