@@ -40,11 +40,15 @@ FOUND = frozenset({
 
 
 class StageProposal(NamedTuple):
-    """A stage that a piece is probably in: since when, and with what probability."""
+    """A stage that a piece is probably in: since when, and with what probability.
+
+    ``is_timed`` says whether that moment is known, to some minutes; else it is the likeliest.
+    """
 
     stage: Stage
     at_ms: int
     p: float
+    is_timed: bool = True
 
 
 @dataclass(slots=True)
@@ -281,8 +285,9 @@ class Sight:
                 continue
             since_ms = self.waiting.setdefault(Stage(stage), t_ms)
             at_ms, share = _moment(sorted(known))
-            if share >= SETTLED * p or t_ms - since_ms >= PATIENCE_MS:
-                found.append(StageProposal(Stage(stage), at_ms, min(p, 0.999)))
+            is_timed = share >= SETTLED * p
+            if is_timed or t_ms - since_ms >= PATIENCE_MS:
+                found.append(StageProposal(Stage(stage), at_ms, min(p, 0.999), is_timed))
         return sorted(found, key=lambda one: one.at_ms)
 
     def _unsettled(self, one: Branch) -> list[tuple[str, int]]:

@@ -11,7 +11,8 @@ from pitlogger.engine.explain import watched
 from pitlogger.engine.feed import ticks_until
 from pitlogger.engine.watch.lineage import lineage_of
 from pitlogger.engine.watch.recognition import inferred
-from pitlogger.inference.recogniser import StageProposal
+from pitlogger.inference.recogniser import Sight, StageProposal
+from pitlogger.inference.semi_markov import Branch
 from pitlogger.model.alerts import AlertState
 from pitlogger.model.cooks import Stage
 from pitlogger.model.journal import AlertChanged, StageSet, Undone, Weighed
@@ -155,6 +156,35 @@ def test_a_weighing_is_a_sign_once_and_not_before_its_time() -> None:
         recognition._follow(sight, held, weighed.at_ms + later_ms)
         assert sight.weighed == [("off-pit", weighed.at_ms)]
         assert [one[:2] for one in sight.signs] == [("off-pit", weighed.at_ms)]
+
+
+def test_what_began_nobody_knows_when_is_asked_about_and_what_came_after_is_set() -> None:
+    kitchen = on_the_pit(70.0)
+    recognition, t_ms = kitchen.engine.recognition, kitchen.t_ms
+    wrapped = StageProposal(Stage.WRAPPED, t_ms - 3_600_000, 0.9999, is_timed=False)
+    recognition.proposals[PIECE] = [wrapped]
+    assert recognition.take(kitchen.engine.book) == []
+    resting = StageProposal(Stage.RESTING, t_ms - 60_000, 0.9999)
+    recognition.proposals[PIECE] = [wrapped, resting]
+    assert [one.stage for one in recognition.take(kitchen.engine.book)] == [Stage.RESTING]
+
+
+def test_a_time_is_known_where_most_of_the_chance_lies_within_some_minutes() -> None:
+    hour, now_ms = 3_600_000, 40 * 3_600_000
+    told = []
+    for share in (0.9, 0.7):
+        sight = Sight(
+            branches=[
+                Branch(Stage.WRAPPED, 20 * hour, share, [(Stage.RAW, 0), (Stage.SMOKING, hour)]),
+                Branch(
+                    Stage.WRAPPED, 21 * hour, 1 - share, [(Stage.RAW, 0), (Stage.SMOKING, hour)]
+                ),
+            ]
+        )
+        assert len(sight.proposals(now_ms, 0.9)) == (2 if share == 0.9 else 1)
+        told.append(sight.proposals(now_ms + hour, 0.9))  # waited for long enough
+    assert [[one.is_timed for one in found] for found in told] == [[True, True], [True, False]]
+    assert [found[1].at_ms for found in told] == [20 * hour, 20 * hour]
 
 
 def test_back_on_the_pit_is_asked_about() -> None:

@@ -107,7 +107,10 @@ class Recognition:
         self.alerts.tell("stage-likely", piece, t_ms, bool(found), words, piece=piece)
 
     def _taken(self, piece: str, found: list[StageProposal], book: Book) -> list[StageProposal]:
-        """Return what is set without asking: all up to the first that has to be asked about."""
+        """Return what is set without asking: all up to the first that has to be asked about.
+
+        What began nobody knows when is left to a person too; what came after it is set.
+        """
         if self.policy.stage_from != "taken":
             return []
         held = book.pieces[piece]
@@ -122,7 +125,7 @@ class Recognition:
                 or self._is_held_back(piece, one.stage, book)
             )
 
-        return list(takewhile(lambda one: not is_asked(one), found))
+        return [one for one in takewhile(lambda one: not is_asked(one), found) if one.is_timed]
 
     def _is_held_back(self, piece: str, stage: Stage, book: Book) -> bool:
         """Return whether setting a stage could end an alarm, or a clock that leads to one."""
