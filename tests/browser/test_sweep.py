@@ -93,6 +93,8 @@ def _unfold(page: Page, house: Staged, path: str, width: int) -> None:
     """Open a screen with all that is folded in it, as tall as it is."""
     page.set_viewport_size({"width": width, "height": WIDTHS[width]})
     page.goto(house.address + path.lstrip("/"))
+    if page.locator("#joined").count():  # it makes the screen taller when it comes
+        page.locator("#joined canvas").first.wait_for()
     page.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
     whole = page.evaluate("document.documentElement.scrollHeight")
     page.set_viewport_size({"width": width, "height": whole})
