@@ -15,8 +15,11 @@ from typing import Any, Literal, cast
 from pitlogger.errors import FieldError
 from pitlogger.formats.toml_text import toml_document
 from pitlogger.model.cooks import CUTS
+from pitlogger.web.page.typed import decimal_point, may_be_thousands
 
-Kind = Literal["text", "whole", "number", "day", "moment", "choice", "tick", "lines", "list"]
+Kind = Literal[
+    "text", "whole", "number", "measure", "day", "moment", "choice", "tick", "lines", "list"
+]
 MOST_ROWS = 6
 _LONGEST = 2000
 
@@ -220,7 +223,9 @@ def _read(key: Key, text: str, offset: Any) -> Any:
             case "whole":
                 return int(text)
             case "number":
-                return Decimal(text.replace(",", "."))
+                return Decimal(_with_point(key, text))
+            case "measure":
+                return _with_point(key, text)
             case "day":
                 return date.fromisoformat(text)
             case "moment":
@@ -238,6 +243,14 @@ def _read(key: Key, text: str, offset: Any) -> Any:
         said = wanted.get(key.kind, "a day and a time")
         raise FieldError(key.path, f"'{text}' is not {said}") from None
     return text
+
+
+def _with_point(key: Key, text: str) -> str:
+    """Return a number, a mass or a price with a decimal point; 1,500 may be either."""
+    if may_be_thousands(text, alone=key.kind == "number"):
+        either = f"write {text.replace(',', '')} or {text.replace(',', '.')}"
+        raise FieldError(key.path, f"'{text}' can be read two ways: {either}")
+    return decimal_point(text)
 
 
 def label_of(path: str) -> str:

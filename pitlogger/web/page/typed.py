@@ -17,6 +17,7 @@ TEMPERATURES = frozenset({"value", "wrap_at", "pull_at", "set_point", "low", "hi
 MAY_BE_NOTHING = frozenset({"leftover", "waste", "tasting"})
 _NUMBER_ALONE = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)")
 _COMMA = re.compile(r"(?<=\d),(?=\d)")
+_THOUSANDS_ALONE = re.compile(r"\s*[+-]?\d{1,3},\d{3}\s*")
 _THOUSANDS = re.compile(r"\d,\d{3}\s*(?:g|gr|grams?)?\.?\s*$", re.IGNORECASE)
 
 
@@ -73,10 +74,15 @@ def decimal_point(text: str) -> str:
     return _COMMA.sub(".", text)
 
 
+def may_be_thousands(text: str, *, alone: bool = False) -> bool:
+    """Return whether a comma may part thousands: before grams, or in a number ``alone``."""
+    return (_THOUSANDS_ALONE.fullmatch(text) if alone else _THOUSANDS.search(text)) is not None
+
+
 def typed_mass(text: str, units: Units, field: str = "mass") -> str:
     """Return a mass as typed, with its unit."""
     unit = "lb" if units.mass == "lb-oz" else units.mass
-    if unit == "g" and _THOUSANDS.search(text):
+    if unit == "g" and may_be_thousands(text):
         raise UsageError(
             f"'{text}' can be read two ways: write {text.replace(',', '')} "
             f"or {text.replace(',', '.')}", field,
