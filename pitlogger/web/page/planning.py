@@ -44,7 +44,7 @@ async def plan_screen(daemon: Node, shown: Shown, query: Mapping[str, str]) -> d
     common: dict[str, Any] = {
         "fields": fields, "cuts": list(CUTS), "fault": None, "dishes": [], "notes": [],
         "events": [], "prices": [], "schedule_notes": [], "fault_later": None, "begin": "",
-        "asked": "", "rows": [(row, suffix(row)) for row in rows()],
+        "asked": "", "at_fault": "", "rows": [(row, suffix(row)) for row in rows()],
     }  # fmt: skip
     if not query.get("guests"):
         return {**common, "sentence": tr("How many come, and what do they get?")}
