@@ -57,6 +57,14 @@ class Staged:
         """Run something on the daemon's loop and return what it gives."""
         return asyncio.run_coroutine_threadsafe(made(), self.loop).result(180)
 
+    def let_pass(self, ms: int) -> None:
+        """Let time pass on the daemon's loop: from here it might do so between two looks at it."""
+
+        async def work() -> None:
+            self.clock.advance(ms)
+
+        self.call(work)
+
     def start_cook(self, hour: float) -> None:
         """Start the made-up cook now and play it to an hour of it, at once."""
 

@@ -112,12 +112,12 @@ def test_a_phone_that_slept_out_of_reach_keeps_the_time_of_each_tap(
     stage.daemon.fanout.publish = lambda *given: None  # type: ignore[method-assign]
     expect(page.locator("#link [data-for]")).to_contain_text("s")  # nothing is on its way any more
     began_ms = stage.clock.engine_ms()
-    stage.clock.advance(2 * 3_600_000)
+    stage.let_pass(2 * 3_600_000)
     _away(page, 2)
     page.get_by_role("button", name=STAGE).click()
     expect(page.locator("#unsent li")).to_have_count(1, timeout=10_000)
     expect(page.locator("#link [data-for]")).to_contain_text("2 h")
-    stage.clock.advance(3_600_000)
+    stage.let_pass(3_600_000)
     _away(page, 1)
     page.context.set_offline(False)
     del stage.daemon.fanout.publish
