@@ -22,6 +22,7 @@ from pitlogger_drivers.modbus.decode import crc16
 from tests.devices.test_drivers import Bench
 
 MAP = "0:i16:0.1:Cel"
+TWO = {0: [1074, 205]}
 
 
 class Unit:
@@ -40,11 +41,11 @@ class Unit:
 
 
 @asynccontextmanager
-async def in_network(port: int) -> AsyncIterator[Unit]:
-    """Run a unit in the network."""
+async def in_network(port: int, held: dict[int, list[int]] = TWO) -> AsyncIterator[Unit]:
+    """Run a unit in the network; ``held``: its registers from an address on."""
     unit = Unit()
-    held = SimData(0, values=[1074, 205], datatype=DataType.REGISTERS)
-    server = ModbusTcpServer(SimDevice(1, held, action=unit.act), address=("127.0.0.1", port))
+    data = [SimData(at, values=one, datatype=DataType.REGISTERS) for at, one in held.items()]
+    server = ModbusTcpServer(SimDevice(1, data, action=unit.act), address=("127.0.0.1", port))
     await server.serve_forever(background=True)
     try:
         yield unit
@@ -127,15 +128,9 @@ async def test_one_that_is_busy_is_asked_again_and_keeps_its_link(
 
 
 async def test_registers_that_lie_apart_are_read_each_alone(unused_tcp_port: int) -> None:
-    held = [
-        SimData(0, values=[1074], datatype=DataType.REGISTERS),
-        SimData(40, values=[0x42F2, 0x8000], datatype=DataType.REGISTERS),
-        SimData(300, values=[205], datatype=DataType.REGISTERS),
-    ]
-    server = ModbusTcpServer(SimDevice(1, held), address=("127.0.0.1", unused_tcp_port))
-    await server.serve_forever(background=True)
+    held = {0: [1074], 40: [0x42F2, 0x8000], 300: [205]}
     bench = Bench()
-    async with bench.supervisor:
+    async with in_network(unused_tcp_port, held), bench.supervisor:
         bench.start(
             "modbus", host="127.0.0.1", tcp_port=unused_tcp_port, every_s=0.01,
             map="0:i16:0.1:Cel,40:f32-be:1:Cel,60:i16:0.1:Cel,300:i16:0.1:Cel",
@@ -150,25 +145,20 @@ async def test_registers_that_lie_apart_are_read_each_alone(unused_tcp_port: int
         await until(lambda: "illegal data address" in said(bench))
     assert all(link is Link.UP for link, _ in bench.said)
     assert len(bench.said) == 2
-    await server.shutdown()  # type: ignore[no-untyped-call]
 
 
 @pytest.mark.parametrize("register", [200, 300])
 async def test_a_register_far_behind_is_asked_for_alone(
     register: int, unused_tcp_port: int
 ) -> None:
-    held = SimData(0, values=[1074] * 310, datatype=DataType.REGISTERS)
-    server = ModbusTcpServer(SimDevice(1, held), address=("127.0.0.1", unused_tcp_port))
-    await server.serve_forever(background=True)
     bench = Bench()
-    async with bench.supervisor:
+    async with in_network(unused_tcp_port, {0: [1074] * 310}), bench.supervisor:
         bench.start(
             "modbus", host="127.0.0.1", tcp_port=unused_tcp_port, every_s=0.01,
             map=f"{register}:i16:0.1:Cel",
         )  # fmt: skip
         await bench.value(f"register-{register}", 107.4)
     assert [link for link, _ in bench.said] == [Link.UP]
-    await server.shutdown()  # type: ignore[no-untyped-call]
 
 
 async def test_one_refusal_of_another_kind_is_no_loss_either(unused_tcp_port: int) -> None:

@@ -19,13 +19,7 @@ from pitlogger.devices.contract import (
 )
 from pitlogger.devices.runner import RING, UNREADABLE, RunnerLimits
 from pitlogger.devices.supervisor import Device, Link, Supervisor
-from pitlogger.errors import (
-    DecodeError,
-    MalformedError,
-    RefusedError,
-    SilentError,
-    TransportError,
-)
+from pitlogger.errors import DecodeError, MalformedError, RefusedError, TransportError
 from pitlogger.model.quantities import Quantity
 from pitlogger.testing import ManualClock, ManualSleep, until
 
@@ -176,52 +170,6 @@ async def test_an_open_port_where_nobody_speaks_is_not_called_up_again() -> None
         driver.script = sends(b"1", stay=True)
         await until(lambda: len(node.said) >= 3)
     assert node.said[2][1:3] == (Link.UP, "it speaks")
-
-
-async def test_an_open_way_that_gives_faults_alone_is_not_called_up_again() -> None:
-    node = Node()
-    refused = SilentError("it refuses")
-
-    async def script() -> AsyncIterator[Chunk]:
-        yield Chunk("", b"", refused)
-        raise refused
-
-    driver = ScriptedDriver(script)
-    async with node.supervisor:
-        node.start(driver)
-        await until(lambda: driver.opened >= 4)
-        assert [link for _, link, _, _ in node.said] == [Link.UP, Link.UP, Link.LOST]
-        driver.script = sends(b"1", stay=True)
-        await until(lambda: len(node.said) >= 4)
-    assert node.said[3][1:3] == (Link.UP, "it speaks")
-
-
-async def test_a_source_that_comes_and_goes_is_told_once_and_well_after_a_quiet_minute() -> None:
-    node = Node()
-    fault = Chunk("point", b"", TransportError("reading point failed", remedy="Look at its plug"))
-    well = Chunk("point", b"1")
-
-    async def script() -> AsyncIterator[Chunk]:
-        for chunk in (fault, fault, well, *(fault, well) * 20):
-            node.clock.advance(500)
-            yield chunk
-        node.clock.advance(59_000)
-        yield well
-        node.clock.advance(2_000)
-        yield well
-        await asyncio.Event().wait()
-
-    async with node.supervisor:
-        node.start(ScriptedDriver(script))
-        await until(lambda: len(node.values) >= 23)
-    assert [message for _, _, message, _ in node.said] == [
-        "connected",
-        "connected, but reading point failed",
-        "connected",
-        "connected, but reading point failed: now and then",
-        "connected",
-    ]
-    assert node.said[3][3] == "Look at its plug"
 
 
 async def test_chance_spreads_pauses_over_their_upper_half() -> None:

@@ -33,17 +33,9 @@ PAID = "[[payment]]\non = 2027-01-01\namount = 200\n"
 
 
 def test_random_jobs_come_to_what_another_hand_reckons() -> None:
-    refused: list[str] = []
     for seed in (*range(1, 1 + JOBS), ONCE_WRONG):
         job = drawn(seed)
-        try:
-            answer = answer_job(parse_job(as_text(job))).document()
-        except FieldError as fault:  # at_least asks for many times what is eaten
-            refused.append(str(fault))
-            continue
-        assert judge(job, answer) == [], seed
-    assert len(refused) < 0.1 * JOBS
-    assert all("keeps the risk" in told for told in refused)
+        assert judge(job, answer_job(parse_job(as_text(job))).document()) == [], seed
 
 
 def issued(kind: str, before: list[Paper], head: str = "", tail: str = "") -> list[Paper]:
