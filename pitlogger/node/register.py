@@ -15,8 +15,8 @@ from dataclasses import asdict
 from pathlib import Path
 
 from pitlogger.errors import RefusedError
-from pitlogger.planning.job_prices import ask_prices
-from pitlogger.planning.papers import Paper, asked_first
+from pitlogger.planning.job.papers import Paper, asked_first
+from pitlogger.planning.job.prices import ask_prices
 from pitlogger.questions import Answers
 
 NAME = "papers.jsonl"

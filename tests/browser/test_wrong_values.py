@@ -8,7 +8,7 @@ from __future__ import annotations
 import pytest
 from playwright.sync_api import Page, expect
 
-from pitlogger.planning.job_text import first_job
+from pitlogger.planning.job.first_file import first_job
 from pitlogger.web.routes.jobs import shelf_of
 from tests.browser.conftest import Open
 from tests.browser.staging import Staged

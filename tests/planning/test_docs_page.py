@@ -11,7 +11,7 @@ from click.testing import CliRunner
 
 from pitlogger.cli import root
 from pitlogger.formats.job_file import parse_job
-from pitlogger.planning.job import answer_job
+from pitlogger.planning.job.calculation import answer_job
 from pitlogger.questions import QuestionError
 
 PAGE = (Path(__file__).parents[2] / "docs" / "job.md").read_text("utf-8")

@@ -18,10 +18,10 @@ from pitlogger.errors import FieldError, UsageError
 from pitlogger.formats.job_file import parse_job
 from pitlogger.planning import Dish, PastCooks, PlanQuestion, Portion, plan
 from pitlogger.planning.card import CardQuestion, price_card
-from pitlogger.planning.job import answer_job
-from pitlogger.planning.job_change import follows
-from pitlogger.planning.job_months import by_month
-from pitlogger.planning.job_text import first_job
+from pitlogger.planning.job.calculation import answer_job
+from pitlogger.planning.job.change import follows
+from pitlogger.planning.job.first_file import first_job
+from pitlogger.planning.job.months import by_month
 from pitlogger.planning.leftovers import cooks_to_look_at, shown_cooled
 from pitlogger.yields.records import PastPiece
 from pitlogger.yields.weighing.uncertainty import Measured

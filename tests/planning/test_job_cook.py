@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from pitlogger.formats.cook_file import parse_cook
 from pitlogger.formats.job_file import parse_job
-from pitlogger.planning.job import answer_job
-from pitlogger.planning.job_cook import cook_file, with_cook
+from pitlogger.planning.job.calculation import answer_job
+from pitlogger.planning.job.cook import cook_file, with_cook
 
 JOB = """
 # the fair

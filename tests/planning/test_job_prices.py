@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from pitlogger.formats.job_file import JobFile, parse_job
-from pitlogger.planning.job_prices import price_doubts
+from pitlogger.planning.job.prices import price_doubts
 
 HOUR = "2027-06-19T17:00:00-05:00"
 

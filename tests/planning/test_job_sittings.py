@@ -8,7 +8,7 @@ from decimal import Decimal
 import pytest
 
 from pitlogger.planning import PastCooks
-from pitlogger.planning.job import _apart
+from pitlogger.planning.job.calculation import _apart
 from pitlogger.reports.html import html as sheet_html
 from pitlogger.reports.job_sheets import run_sheet
 from pitlogger.yields.records import PastPiece

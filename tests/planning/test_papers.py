@@ -18,8 +18,8 @@ from pitlogger.errors import FieldError, RefusedError
 from pitlogger.formats.job_file import parse_job
 from pitlogger.model.cooks import together
 from pitlogger.node.register import add, read_register
-from pitlogger.planning.job import answer_job
-from pitlogger.planning.papers import Paper, issue
+from pitlogger.planning.job.calculation import answer_job
+from pitlogger.planning.job.papers import Paper, issue
 from pitlogger.questions import QuestionError
 from pitlogger.reports.html import html as sheet_html
 from pitlogger.reports.job_sheets import packing_list, run_sheet, shopping_by_supplier

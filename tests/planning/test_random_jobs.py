@@ -18,8 +18,8 @@ import pytest
 from pitlogger.errors import FieldError, UsageError
 from pitlogger.formats.job_file import parse_job
 from pitlogger.node.register import add, read_register
-from pitlogger.planning.job import answer_job
-from pitlogger.planning.papers import Paper, issue
+from pitlogger.planning.job.calculation import answer_job
+from pitlogger.planning.job.papers import Paper, issue
 from pitlogger.reports.papers import paper_sheet
 from pitlogger.reports.sheet import Table
 from tests.planning.independent.drawn_jobs import as_text, drawn

@@ -11,7 +11,7 @@ import pytest
 
 from pitlogger.formats.job_file import parse_job
 from pitlogger.planning import PastCooks
-from pitlogger.planning.job import answer_job
+from pitlogger.planning.job.calculation import answer_job
 from pitlogger.web.access.roles import Role
 from pitlogger.yields.records import PastPiece
 from pitlogger.yields.weighing.uncertainty import Measured

@@ -24,8 +24,8 @@ from pitlogger.errors import FieldError, RefusedError, UsageError
 
 if TYPE_CHECKING:
     from pitlogger.formats.job_file import JobFile
-    from pitlogger.planning.job_answer import JobAnswer
-    from pitlogger.planning.papers import Paper
+    from pitlogger.planning.job.answer import JobAnswer
+    from pitlogger.planning.job.papers import Paper
 
 file_argument = click.argument("file", type=FILE)
 out_option = click.option("--out", type=PATH, required=True, help="Where to: a name in .html.")
@@ -57,8 +57,8 @@ def new(file: Path, guests: int, serve_at: str, place: str, menu: str, name: str
     from pitlogger.formats.job_file import parse_job
     from pitlogger.planning.fields import known_cut, moment_ms
     from pitlogger.planning.fields import menu as read_menu
-    from pitlogger.planning.job_text import first_job
-    from pitlogger.planning.job_times import check_serving_time
+    from pitlogger.planning.job.first_file import first_job
+    from pitlogger.planning.job.times import check_serving_time
 
     with named_as_options():
         at_ms = moment_ms(serve_at, "serve_at")
@@ -107,7 +107,7 @@ def show(file: Path, against: Path | None, history_file: Path | None, as_json: b
         emit(document, as_json, answer_text(document))
         return
     from pitlogger.planning.document import as_document
-    from pitlogger.planning.job_change import follows
+    from pitlogger.planning.job.change import follows
 
     _, before = _answered(against, None, past)
     document["changes"] = as_document(follows(before, answer))
@@ -126,7 +126,7 @@ def cook(file: Path, out: Path | None, history_file: Path | None) -> None:
     Example:
       pitlogger job cook supper.toml --out cook.toml && pitlogger cook start cook.toml
     """
-    from pitlogger.planning.job_cook import cook_file
+    from pitlogger.planning.job.cook import cook_file
 
     text = cook_file(*_answered(file, history_file))
     if out is None:
@@ -176,8 +176,8 @@ def issue(
     version, a change order or a credit note.
     """
     from pitlogger.node.register import issue_asked
-    from pitlogger.planning import papers
-    from pitlogger.planning.job_prices import price_doubts
+    from pitlogger.planning.job import papers
+    from pitlogger.planning.job.prices import price_doubts
 
     source, answer = _answered(file, history_file)
     path = register or file.with_name("papers.jsonl")
@@ -237,7 +237,7 @@ def paper_command(register: Path, number: str, version: int | None, firm: str, o
 def months(files: tuple[Path, ...], history_file: Path | None, as_json: bool) -> None:
     """Sales and margin by event, dish and month, of job FILES."""
     from pitlogger.cli.ahead.job_text import months_text
-    from pitlogger.planning.job_months import by_month
+    from pitlogger.planning.job.months import by_month
 
     past = past_cooks(history_file)
     document = by_month([_answered(file, None, past) for file in files])
@@ -246,7 +246,7 @@ def months(files: tuple[Path, ...], history_file: Path | None, as_json: bool) ->
 
 def _answered(file: Path, history_file: Path | None, past: Any = None) -> tuple[JobFile, JobAnswer]:
     from pitlogger.formats.job_file import load_job
-    from pitlogger.planning.job import answer_job
+    from pitlogger.planning.job.calculation import answer_job
     from pitlogger.planning.leftovers import cooks_to_look_at
 
     source = load_job(file)

@@ -9,7 +9,7 @@ from typing import Any
 
 from pitlogger.formats.money import per_unit, rounded
 from pitlogger.model.cooks import together
-from pitlogger.planning.job_answer import JobAnswer, JobDish, OnTheWay, OtherWay
+from pitlogger.planning.job.answer import JobAnswer, JobDish, OnTheWay, OtherWay
 from pitlogger.views import words
 from pitlogger.views.entries import both
 from pitlogger.views.language import date, day, tr

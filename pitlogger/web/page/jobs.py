@@ -20,12 +20,12 @@ from pitlogger.model.cooks import CUTS
 from pitlogger.node.job_shelf import KeptJob, job_id
 from pitlogger.node.register import read_register
 from pitlogger.planning.fields import known_cut, moment_ms
-from pitlogger.planning.job_answer import JobAnswer
-from pitlogger.planning.job_change import follows
-from pitlogger.planning.job_months import by_month
-from pitlogger.planning.job_prices import ask_prices, price_doubts
-from pitlogger.planning.job_text import first_job
-from pitlogger.planning.job_times import check_serving_time
+from pitlogger.planning.job.answer import JobAnswer
+from pitlogger.planning.job.change import follows
+from pitlogger.planning.job.first_file import first_job
+from pitlogger.planning.job.months import by_month
+from pitlogger.planning.job.prices import ask_prices, price_doubts
+from pitlogger.planning.job.times import check_serving_time
 from pitlogger.questions import Answers, QuestionError
 from pitlogger.views.language import tr, trn
 from pitlogger.views.node import Node

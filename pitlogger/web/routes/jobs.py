@@ -14,11 +14,10 @@ from pitlogger.errors import PitloggerError
 from pitlogger.formats.job_file import JobFile, parse_job
 from pitlogger.node.job_shelf import JobShelf, KeptJob
 from pitlogger.node.register import issue_asked, read_register
-from pitlogger.planning import papers
-from pitlogger.planning.job import answer_job
-from pitlogger.planning.job_answer import JobAnswer
-from pitlogger.planning.job_cook import with_cook
-from pitlogger.planning.job_prices import ask_prices, price_doubts
+from pitlogger.planning.job.answer import JobAnswer
+from pitlogger.planning.job.calculation import answer_job, papers
+from pitlogger.planning.job.cook import with_cook
+from pitlogger.planning.job.prices import ask_prices, price_doubts
 from pitlogger.planning.leftovers import cooks_to_look_at, shown_cooled
 from pitlogger.planning.past import PastCooks
 from pitlogger.views.node import Node

@@ -14,7 +14,7 @@ from typing import Any, Literal
 
 from pitlogger.errors import FieldError, RefusedError
 from pitlogger.formats.job_file import JobFile
-from pitlogger.planning.job_answer import JobAnswer
+from pitlogger.planning.job.answer import JobAnswer
 from pitlogger.questions import Answers
 
 PaperKind = Literal["quote", "invoice", "credit-note", "receipt"]

@@ -9,8 +9,8 @@ from typing import Any
 
 from pitlogger.errors import FieldError
 from pitlogger.formats.job_file import JobFile
-from pitlogger.planning.job_answer import JobAnswer
-from pitlogger.planning.job_times import services
+from pitlogger.planning.job.answer import JobAnswer
+from pitlogger.planning.job.times import services
 
 
 def by_month(jobs: Sequence[tuple[JobFile, JobAnswer]]) -> dict[str, Any]:

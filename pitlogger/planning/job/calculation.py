@@ -15,18 +15,18 @@ from pitlogger.model.cooks import Cook, Piece
 from pitlogger.model.kitchen import KitchenTimes
 from pitlogger.model.quantities import show_mass
 from pitlogger.planning.fields import check_eaten
-from pitlogger.planning.job_answer import (
+from pitlogger.planning.job.answer import (
     Assumed,
     Costs,
     Earned,
     JobAnswer,
     Person,
 )
-from pitlogger.planning.job_now import with_cooks_under_way
-from pitlogger.planning.job_prices import per_lb_and_kg, price_doubts
-from pitlogger.planning.job_purchase import Purchase, buy, question
-from pitlogger.planning.job_result import result
-from pitlogger.planning.job_times import check_serving_time, offset_min, services, time_notes
+from pitlogger.planning.job.prices import per_lb_and_kg, price_doubts
+from pitlogger.planning.job.purchase import Purchase, buy, question
+from pitlogger.planning.job.result import result
+from pitlogger.planning.job.times import check_serving_time, offset_min, services, time_notes
+from pitlogger.planning.job.under_way import with_cooks_under_way
 from pitlogger.planning.leftovers import NOT_COOLED, counts
 from pitlogger.planning.past import PastCooks
 from pitlogger.planning.timeline import MOST_PIECES, ScheduleAnswer, ScheduleQuestion, schedule

@@ -7,8 +7,8 @@ from decimal import Decimal
 
 from pitlogger.formats.job_file import ActualTable, JobFile
 from pitlogger.model.quantities import show_mass, show_share
-from pitlogger.planning.job_answer import Costs, Earned, Result, Why
-from pitlogger.planning.job_purchase import Purchase
+from pitlogger.planning.job.answer import Costs, Earned, Result, Why
+from pitlogger.planning.job.purchase import Purchase
 from pitlogger.planning.past import PastCooks
 from pitlogger.yields.ledger import servable
 from pitlogger.yields.money.bill import BillShown

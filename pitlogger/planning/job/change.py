@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from pitlogger.model.quantities import show_mass, show_share
-from pitlogger.planning.job_answer import JobAnswer
+from pitlogger.planning.job.answer import JobAnswer
 from pitlogger.views.words import cut as cut_word
 
 

@@ -7,7 +7,7 @@ from typing import Any
 from pitlogger.formats.job_file import JobFile
 from pitlogger.formats.toml_text import toml_document
 from pitlogger.model.cooks import short_name
-from pitlogger.planning.job_answer import JobAnswer
+from pitlogger.planning.job.answer import JobAnswer
 
 
 def cook_file(source: JobFile, answer: JobAnswer) -> str:

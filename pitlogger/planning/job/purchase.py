@@ -12,7 +12,7 @@ from pitlogger.formats.money import per_unit, rounded
 from pitlogger.model.kitchen import KitchenTimes
 from pitlogger.model.quantities import show_share
 from pitlogger.planning.fields import Dish, Order, Portion
-from pitlogger.planning.job_answer import ByMoney, JobDish, MoneyOption, OtherWay
+from pitlogger.planning.job.answer import ByMoney, JobDish, MoneyOption, OtherWay
 from pitlogger.planning.past import PastCooks
 from pitlogger.planning.plan_answer import DishPlan, PlanAnswer
 from pitlogger.planning.plan_question import PlanQuestion

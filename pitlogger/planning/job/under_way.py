@@ -6,8 +6,8 @@ from dataclasses import replace
 
 from pitlogger.engine.watch.enough import weighed_pieces
 from pitlogger.formats.job_file import JobFile
-from pitlogger.planning.job_answer import JobDish, OnTheWay
-from pitlogger.planning.job_result import cooks_of
+from pitlogger.planning.job.answer import JobDish, OnTheWay
+from pitlogger.planning.job.result import cooks_of
 from pitlogger.planning.past import PastCooks
 from pitlogger.yields.causes import CHAIN
 from pitlogger.yields.purchase.demand import Demand

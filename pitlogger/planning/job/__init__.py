@@ -1,0 +1,1 @@
+"""One job: its question, purchase, calculation, papers, and what came of it."""
