@@ -20,7 +20,7 @@ from pitlogger.clock import rfc3339
 from pitlogger.model.book import ByTime, Mark, Span
 from pitlogger.model.cooks import BEFORE_FIRE, POULTRY, Stage
 from pitlogger.model.quantities import show_duration
-from pitlogger.safety.belief import Doubt, DoubtReason, believed
+from pitlogger.safety.instruments.belief import Doubt, DoubtReason, believed
 
 
 class Point(NamedTuple):

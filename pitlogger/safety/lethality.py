@@ -20,7 +20,6 @@ from typing import Any
 from pitlogger.clock import rfc3339
 from pitlogger.model.cooks import HOT_OFF_PIT, ON_PIT, Stage
 from pitlogger.model.quantities import fahrenheit, show_duration, show_temperature
-from pitlogger.safety.belief import jumped_from, rate_in, rate_mc_per_min
 from pitlogger.safety.history import (
     PieceHistory,
     Point,
@@ -31,6 +30,7 @@ from pitlogger.safety.history import (
     longest_hole,
     within,
 )
+from pitlogger.safety.instruments.belief import jumped_from, rate_in, rate_mc_per_min
 from pitlogger.safety.policy import Choice, Policy
 from pitlogger.safety.segments import time_above_ms
 from pitlogger.safety.tables import HoldRow, HoldTable, hold_table

@@ -16,7 +16,8 @@ from pitlogger.model.quantities import Quantity, show_temperature
 from pitlogger.model.readings import Quality, Reading, Site, Tagged
 from pitlogger.pipeline.neighbours import AIR_MC
 from pitlogger.pipeline.vet import bounds, vet_jump
-from pitlogger.safety.belief import (
+from pitlogger.safety.history import PieceHistory, ProbeSeries, Withdrawn
+from pitlogger.safety.instruments.belief import (
     END_MS,
     Doubt,
     DoubtReason,
@@ -26,9 +27,8 @@ from pitlogger.safety.belief import (
     doubts,
     rate_mc_per_min,
 )
-from pitlogger.safety.history import PieceHistory, ProbeSeries, Withdrawn
-from pitlogger.safety.stillness import left_behind
-from pitlogger.safety.swaps import swaps
+from pitlogger.safety.instruments.stillness import left_behind
+from pitlogger.safety.instruments.swaps import swaps
 
 LATE_MS = 15 * 60_000  # a hand reading typed so much later says so
 TAKEN_BACK_AT_ONCE_MS = 60_000

@@ -10,7 +10,7 @@ from pitlogger.model.book import Book, Id
 from pitlogger.model.quantities import show_duration, show_mass, show_temperature
 from pitlogger.model.readings import Site
 from pitlogger.safety.corrective import tied
-from pitlogger.safety.doubtful import doubted
+from pitlogger.safety.instruments.doubtful import doubted
 from pitlogger.safety.judge import PieceVerdicts
 from pitlogger.safety.policy import Policy, Temperature
 from pitlogger.safety.record import LogRow, Sheet, ShownIn

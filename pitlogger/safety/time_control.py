@@ -18,7 +18,6 @@ from pitlogger.model.book import ByTime
 from pitlogger.model.cooks import BACK, NOT_BY_TIME, Stage
 from pitlogger.model.journal import HeldByTime
 from pitlogger.model.quantities import show_duration, show_temperature
-from pitlogger.safety.belief import DoubtReason
 from pitlogger.safety.history import (
     PieceHistory,
     Point,
@@ -29,6 +28,7 @@ from pitlogger.safety.history import (
     longest_hole,
     within,
 )
+from pitlogger.safety.instruments.belief import DoubtReason
 from pitlogger.safety.phases import MARKED_LATE_MS
 from pitlogger.safety.policy import Duration, Policy
 from pitlogger.safety.tables import ROUNDING_MC

@@ -13,7 +13,7 @@ from pitlogger.engine.watch.lineage import history_of
 from pitlogger.errors import RefusedError, UsageError, unknown
 from pitlogger.model.book import Book
 from pitlogger.model.journal import ChannelDoubted
-from pitlogger.safety.belief import AGREES_MC, agreed_ms
+from pitlogger.safety.instruments.belief import AGREES_MC, agreed_ms
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 from pitlogger.web.access.roles import who_asks

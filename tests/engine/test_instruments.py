@@ -18,7 +18,7 @@ from pitlogger.model.journal import (
 )
 from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import Quality, Reading, Site
-from pitlogger.safety.belief import rate_mc_per_min
+from pitlogger.safety.instruments.belief import rate_mc_per_min
 
 from .conftest import COOK, START_MS, Kitchen
 

@@ -3,7 +3,13 @@
 from __future__ import annotations
 
 from pitlogger.model.cooks import Stage
-from pitlogger.safety.belief import MINUTE_MS, DoubtReason, Setting, doubts, rate_mc_per_min
+from pitlogger.safety.instruments.belief import (
+    MINUTE_MS,
+    DoubtReason,
+    Setting,
+    doubts,
+    rate_mc_per_min,
+)
 
 POINTS = [(minute * MINUTE_MS, 20_000 + 150 * minute) for minute in range(300)]
 

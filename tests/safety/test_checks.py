@@ -12,7 +12,7 @@ import pytest
 from CoolProp.CoolProp import PropsSI
 
 from pitlogger.errors import QuantityError
-from pitlogger.safety.checks import (
+from pitlogger.safety.instruments.checks import (
     boil_check,
     boiling_point_c,
     ice_check,
@@ -22,7 +22,7 @@ from pitlogger.safety.checks import (
     suspect_span,
     tolerance,
 )
-from pitlogger.safety.scale_check import scale_check, tolerance_e
+from pitlogger.safety.instruments.scale_check import scale_check, tolerance_e
 from tests.safety.building import RETAIL, vectors
 
 PER_UNIT = {"g": 1000, "lb": 453_592.37}

@@ -17,7 +17,7 @@ from pitlogger.model.folding import fold
 from pitlogger.model.journal import Body, ChannelAssigned, CookStarted, Entry, StageSet, Undone
 from pitlogger.model.quantities import milli_c_from_fahrenheit
 from pitlogger.model.readings import Reading, Site
-from pitlogger.safety.belief import DoubtReason
+from pitlogger.safety.instruments.belief import DoubtReason
 from pitlogger.safety.judge import judge
 from pitlogger.safety.recorded import histories
 from tests.safety.building import MIN, RETAIL

@@ -6,9 +6,9 @@ from random import Random
 
 import pytest
 
-from pitlogger.safety.belief import MINUTE_MS, DoubtReason
-from pitlogger.safety.stillness import left_behind, still_spans
-from pitlogger.safety.swaps import swaps
+from pitlogger.safety.instruments.belief import MINUTE_MS, DoubtReason
+from pitlogger.safety.instruments.stillness import left_behind, still_spans
+from pitlogger.safety.instruments.swaps import swaps
 from tests.safety.building import line
 
 HOT = [(minute * MINUTE_MS, 15_000 + 220 * minute) for minute in range(400)]

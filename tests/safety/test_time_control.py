@@ -15,8 +15,8 @@ import pytest
 from pitlogger.model.book import ByTime, Mark
 from pitlogger.model.cooks import Piece, Stage
 from pitlogger.model.journal import HeldByTime
-from pitlogger.safety.belief import Doubt, DoubtReason
 from pitlogger.safety.history import PieceHistory, Withdrawn
+from pitlogger.safety.instruments.belief import Doubt, DoubtReason
 from pitlogger.safety.judge import judge
 from pitlogger.safety.live import ClockState, PieceClocks, clocks_for, restore, run
 from tests.safety.building import MIN, RETAIL, Readings, history, line

@@ -11,7 +11,7 @@ import click
 from pitlogger.cli.output import by_option, emit, json_option
 
 if TYPE_CHECKING:
-    from pitlogger.safety.checks import ProbeCheck, Sensor, Unit
+    from pitlogger.safety.instruments.checks import ProbeCheck, Sensor, Unit
     from pitlogger.safety.policy import Policy
 
 CAUTIONS = (
@@ -74,7 +74,7 @@ def ice(reading_mc: int, tolerance_mc: int, source: str, policy: Policy) -> Prob
     Fill a cup with crushed ice, then with clean water, and stir. Hold the sensing part in
     the middle, off the wall and the bottom, and read when it is steady, 30 s at least.
     """
-    from pitlogger.safety.checks import ice_check
+    from pitlogger.safety.instruments.checks import ice_check
 
     return ice_check(reading_mc, tolerance_mc, source)
 
@@ -93,7 +93,7 @@ def boil(
     The boiling point follows the air pressure: give the pressure at this place if there is
     a barometer, else the altitude. Mind the steam.
     """
-    from pitlogger.safety.checks import boil_check, parse_altitude_m, parse_pressure_pa
+    from pitlogger.safety.instruments.checks import boil_check, parse_altitude_m, parse_pressure_pa
 
     return boil_check(
         reading_mc,
@@ -132,7 +132,7 @@ def scale(as_json: bool, keep: str | None, by: str, **given: str) -> None:
     """Check a READING, such as 2.001kg, of a scale with a test mass on it."""
     from pitlogger.cli.records.safety import find_policy
     from pitlogger.model.quantities import parse_mass_mg
-    from pitlogger.safety.scale_check import scale_check
+    from pitlogger.safety.instruments.scale_check import scale_check
 
     mass_mg = {
         name: parse_mass_mg(given[name])
@@ -194,7 +194,7 @@ def _tolerance(reading: str, sensor: Sensor, given: str | None, policy: Policy) 
     """Return the tolerance in milli-kelvin and its source, in the unit the reading came in."""
     from pitlogger.errors import QuantityError
     from pitlogger.model.quantities import parse_temperature_step_mc
-    from pitlogger.safety.checks import tolerance
+    from pitlogger.safety.instruments.checks import tolerance
 
     if given is not None:
         step_mc = parse_temperature_step_mc(given)

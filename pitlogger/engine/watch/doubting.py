@@ -10,7 +10,7 @@ from pitlogger.engine.compiled_channel import Lane
 from pitlogger.engine.state import ChannelState
 from pitlogger.model.journal import ChannelDoubted
 from pitlogger.pipeline.neighbours import AFTER_MS, HANDS_MS
-from pitlogger.safety.belief import DoubtReason
+from pitlogger.safety.instruments.belief import DoubtReason
 
 SHORT_MS = 60_000  # shorter doubts are no entry: a drop on the probe, a spritz
 _WHY = {

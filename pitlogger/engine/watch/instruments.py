@@ -25,7 +25,7 @@ from pitlogger.model.readings import Quality, Site
 from pitlogger.pipeline import neighbours
 from pitlogger.pipeline.stuck import STILL_IN_RISE_MS
 from pitlogger.rules.messages import Units
-from pitlogger.safety.stillness import BESIDE_MS, stands_alone
+from pitlogger.safety.instruments.stillness import BESIDE_MS, stands_alone
 
 BAD_PROBE = frozenset({Quality.OPEN, Quality.SHORTED, Quality.FAULT})
 MINUTE_MS = 60_000

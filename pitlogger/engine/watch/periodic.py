@@ -33,9 +33,9 @@ from pitlogger.model.journal import ChannelAssigned, SpotRead, Weighed
 from pitlogger.model.quantities import milli_c_from_fahrenheit, show_duration, show_temperature
 from pitlogger.rules.messages import Units
 from pitlogger.rules.tenderness import has_index, index_words, softened
-from pitlogger.safety.belief import CONTRADICTS_MC, DoubtReason
 from pitlogger.safety.cooling import COOLING, steps_of
 from pitlogger.safety.history import PieceHistory
+from pitlogger.safety.instruments.belief import CONTRADICTS_MC, DoubtReason
 from pitlogger.safety.live import PieceClocks, clocks_for, run
 from pitlogger.safety.policy import Policy as SafetyPolicy
 

@@ -1,6 +1,6 @@
 """Cores that change faster than meat can: no target is reached on the word of such a probe.
 
-The same rates decide over a record (``pitlogger.safety.belief``).
+The same rates decide over a record (``pitlogger.safety.instruments.belief``).
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from pitlogger.engine.compiled_channel import Lane
 from pitlogger.engine.state import ChannelState
 from pitlogger.model.book import Book
 from pitlogger.model.cooks import ON_PIT, Stage
-from pitlogger.safety import belief
+from pitlogger.safety.instruments import belief
 
 PLAIN_MC = 8_000  # a record is judged more strictly: it sees what came after
 

@@ -8,8 +8,14 @@ from pitlogger.errors import UsageError
 from pitlogger.model.journal import CheckMade
 from pitlogger.model.quantities import parse_mass_mg, parse_temperature_mc
 from pitlogger.model.readings import Site
-from pitlogger.safety.checks import ProbeCheck, boil_check, ice_check, parse_altitude_m, tolerance
-from pitlogger.safety.scale_check import scale_check
+from pitlogger.safety.instruments.checks import (
+    ProbeCheck,
+    boil_check,
+    ice_check,
+    parse_altitude_m,
+    tolerance,
+)
+from pitlogger.safety.instruments.scale_check import scale_check
 from pitlogger.views.language import tr
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown

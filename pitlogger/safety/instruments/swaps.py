@@ -11,7 +11,14 @@ from bisect import bisect_left
 from collections.abc import Sequence
 
 from pitlogger.pipeline.neighbours import LEAST_AFTER, SWAPPED_SHARE, have_swapped, step_at
-from pitlogger.safety.belief import END_MS, MINUTE_MS, NEAR_MS, Doubt, DoubtReason, Points
+from pitlogger.safety.instruments.belief import (
+    END_MS,
+    MINUTE_MS,
+    NEAR_MS,
+    Doubt,
+    DoubtReason,
+    Points,
+)
 
 SILENT_MS = 5 * MINUTE_MS
 APART_MC = 4_000  # nearer to each other nobody can tell from a step and a return

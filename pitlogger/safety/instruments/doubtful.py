@@ -13,7 +13,7 @@ from dataclasses import replace
 from pitlogger.clock import rfc3339
 from pitlogger.model.book import Book
 from pitlogger.model.journal import CheckMade, Entry
-from pitlogger.safety.checks import suspect_span
+from pitlogger.safety.instruments.checks import suspect_span
 from pitlogger.safety.record import LogRow
 
 

@@ -21,7 +21,7 @@ from typing import NamedTuple
 
 from pitlogger.model.cooks import ON_PIT, Stage
 from pitlogger.pipeline.neighbours import AIR_MC
-from pitlogger.safety.stillness import still_spans
+from pitlogger.safety.instruments.stillness import still_spans
 
 MINUTE_MS = 60_000
 SLAB_PEAK = 1.85
