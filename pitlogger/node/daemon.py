@@ -53,7 +53,7 @@ from pitlogger.notify.service import Notifier
 from pitlogger.service.on_disk import on_disk
 from pitlogger.service.reload import ConfigDifference, applicable, difference
 from pitlogger.service.timekeeping import KNOWN_AFTER_MS, Start, Timekeeper
-from pitlogger.store.preparing import prepare
+from pitlogger.store.mending.preparing import prepare
 from pitlogger.store.queries import Reader
 from pitlogger.store.record_lock import RecordLock
 from pitlogger.store.rows import RunRow, Trouble

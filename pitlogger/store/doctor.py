@@ -12,8 +12,8 @@ from typing import Any
 from pitlogger.errors import StoreError
 from pitlogger.store.backup import backups_in
 from pitlogger.store.connection import connect_reader
-from pitlogger.store.damage import damaged_files
-from pitlogger.store.journal_check import aside_of, check_journal
+from pitlogger.store.mending.damage import damaged_files
+from pitlogger.store.mending.journal_check import aside_of, check_journal
 from pitlogger.store.migrations import version
 from pitlogger.store.queries import facts
 

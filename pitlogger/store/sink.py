@@ -20,8 +20,8 @@ from pitlogger.model.readings import Tagged
 from pitlogger.store import records
 from pitlogger.store.connection import connect_writer
 from pitlogger.store.entry_copies import EntryCopies
-from pitlogger.store.in_place import place_of, put_back
-from pitlogger.store.journal_check import aside_of, keep_aside
+from pitlogger.store.mending.in_place import place_of, put_back
+from pitlogger.store.mending.journal_check import aside_of, keep_aside
 from pitlogger.store.packing import QUALITIES, Columns, group, pack, pack_tail, unpack, unpack_tail
 from pitlogger.store.rollup import minutes
 from pitlogger.store.rows import JournalRow, RunRow

@@ -16,16 +16,16 @@ from pitlogger.model.readings import Tagged
 from pitlogger.store import records, retention
 from pitlogger.store.backup import back_up, keep_newest
 from pitlogger.store.connection import connect_reader, connect_writer
-from pitlogger.store.damage import JOURNAL_TABLES, replace_file, save, unsaved
-from pitlogger.store.healing import put_back_missing
-from pitlogger.store.preparing import Prepared, prepare, refuse_used
+from pitlogger.store.mending.damage import JOURNAL_TABLES, replace_file, save, unsaved
+from pitlogger.store.mending.healing import put_back_missing
+from pitlogger.store.mending.preparing import Prepared, prepare, refuse_used
+from pitlogger.store.mending.soundness import after
+from pitlogger.store.mending.whole_check import look_over_whole
 from pitlogger.store.queries import Reader
 from pitlogger.store.reader_thread import Answer, ReaderThread
 from pitlogger.store.rows import ClockRow, JournalRow, Notice, RunRow, Snapshot, Trouble
 from pitlogger.store.sink import Sink
-from pitlogger.store.soundness import after
 from pitlogger.store.troubles import damaged, is_damage
-from pitlogger.store.whole_check import look_over_whole
 from pitlogger.store.writer import MAX_WAITING, Writer
 
 log = logging.getLogger(__name__)

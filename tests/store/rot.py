@@ -18,7 +18,7 @@ from pathlib import Path
 from pitlogger import __version__
 from pitlogger.model.journal import Noted
 from pitlogger.store import Reader, Snapshot, Store, Trouble
-from pitlogger.store.preparing import prepare
+from pitlogger.store.mending.preparing import prepare
 from tests.store.conftest import START_MS, WAIT_S, entry, finished, reading, run_row, started
 
 ENTRIES = 120

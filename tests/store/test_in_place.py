@@ -13,7 +13,7 @@ from pitlogger.model.journal import Noted
 from pitlogger.store import Store
 from pitlogger.store.connection import connect_reader
 from pitlogger.store.entry_copies import EntryCopies, copies_of, read_copies
-from pitlogger.store.preparing import prepare
+from pitlogger.store.mending.preparing import prepare
 from tests.store.conftest import WAIT_S, entry, reading, run_row
 
 

@@ -25,8 +25,8 @@ from pitlogger.safety.record import chain
 from pitlogger.safety.sheets import sheets
 from pitlogger.store import Reader, Store
 from pitlogger.store.backup import backups_in, restore
+from pitlogger.store.mending.preparing import prepare
 from pitlogger.store.migrations import VERSION, migrate
-from pitlogger.store.preparing import prepare
 from pitlogger.yields.document import piece_document
 from tests.store.conftest import WAIT_S, entry, reading, run_row
 

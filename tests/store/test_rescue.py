@@ -17,9 +17,9 @@ from hypothesis import strategies as st
 from pitlogger.model.journal import Noted
 from pitlogger.store import Reader, Store, Trouble
 from pitlogger.store.connection import PAGE_BYTES, connect_writer
-from pitlogger.store.damage import _rows
-from pitlogger.store.pages import rows_in
-from pitlogger.store.rescue import rescued
+from pitlogger.store.mending.damage import _rows
+from pitlogger.store.mending.pages import rows_in
+from pitlogger.store.mending.rescue import rescued
 from tests.store.conftest import WAIT_S, entry, reading, run_row, started
 
 ENTRIES = 300

@@ -14,7 +14,8 @@ from tests.torture.node import PITLOGGER, Node, node, until
 NEXT = """
 import pitlogger
 pitlogger.__version__ = "99.0.0"
-from pitlogger.store import migrations, preparing, queries
+from pitlogger.store import migrations, queries
+from pitlogger.store.mending import preparing
 steps = (lambda connection: connection.execute("CREATE TABLE later (id INTEGER PRIMARY KEY)"),)
 migrations.STEPS += steps
 for module in (migrations, preparing, queries):

@@ -20,11 +20,11 @@ from typing import Any
 from pitlogger.errors import StoreError
 from pitlogger.store.backup import move_aside, newest_sound
 from pitlogger.store.connection import Connection
+from pitlogger.store.mending.renumber import Numbers
+from pitlogger.store.mending.rescue import Batch, last_run_told_of, rescued
 from pitlogger.store.migrations import migrate
 from pitlogger.store.packing import unpack, unpack_tail
 from pitlogger.store.records import end_run, refresh_cooks
-from pitlogger.store.renumber import Numbers
-from pitlogger.store.rescue import Batch, last_run_told_of, rescued
 from pitlogger.store.sink import Do, Sink
 
 log = logging.getLogger(__name__)

@@ -11,16 +11,16 @@ from pathlib import Path
 
 from pitlogger.errors import StoreError
 from pitlogger.store.connection import connect_writer
-from pitlogger.store.damage import last_run, replace_file
-from pitlogger.store.healing import (
+from pitlogger.store.mending.damage import last_run, replace_file
+from pitlogger.store.mending.healing import (
     begin_anew,
     check_newest,
     mend_header,
     mend_schema,
     put_back_missing,
 )
+from pitlogger.store.mending.soundness import FIRST_S, after, look_over
 from pitlogger.store.migrations import VERSION, migrate
-from pitlogger.store.soundness import FIRST_S, after, look_over
 from pitlogger.store.troubles import is_damage
 
 log = logging.getLogger(__name__)

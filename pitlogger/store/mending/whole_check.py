@@ -20,7 +20,7 @@ from typing import Any
 from pitlogger.errors import StoreError
 from pitlogger.store.connection import connect_reader
 from pitlogger.store.entry_copies import read_copies
-from pitlogger.store.journal_check import (
+from pitlogger.store.mending.journal_check import (
     aside_of,
     check_journal,
     keep_aside,

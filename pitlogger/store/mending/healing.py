@@ -15,12 +15,12 @@ from pitlogger.model.entry_ids import short_id
 from pitlogger.store import records
 from pitlogger.store.connection import connect_writer
 from pitlogger.store.entry_copies import Copy, copies_of, read_copies, set_copies_aside
-from pitlogger.store.journal_check import aside_of, check_journal, mend_journal
+from pitlogger.store.mending.journal_check import aside_of, check_journal, mend_journal
+from pitlogger.store.mending.soundness import after
 from pitlogger.store.migrations import bring_up_to_date
 from pitlogger.store.rows import RunRow
 from pitlogger.store.schema import APPLICATION_ID
 from pitlogger.store.sink import about_the_host
-from pitlogger.store.soundness import after
 
 log = logging.getLogger(__name__)
 

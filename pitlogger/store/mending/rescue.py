@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from pitlogger.model.entry_ids import tag_of
-from pitlogger.store.pages import Row, Value, rows_in
+from pitlogger.store.mending.pages import Row, Value, rows_in
 from pitlogger.store.schema import IDENTITY, PARTS, TABLES
 
 ROWS_AT_ONCE = 500

@@ -1,0 +1,1 @@
+"""A damaged file: noticed, checked, mended or replaced, and what can be read of it saved."""
