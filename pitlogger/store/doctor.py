@@ -30,8 +30,8 @@ def examine(path: Path, backups: Path) -> dict[str, Any]:
         "database": str(path),
         "sound": False,
         "faults": [],
-        "size_octets": path.stat().st_size,
-        "free_octets": 0,
+        "size_bytes": path.stat().st_size,
+        "free_bytes": 0,
         "schema": 0,
         "sqlite": sqlite3.sqlite_version,
         "cooks": 0,
@@ -49,8 +49,8 @@ def examine(path: Path, backups: Path) -> dict[str, Any]:
         document["faults"] = [str(error)]
     readings = document["readings"]
     return document | {
-        "octets_per_reading": document["size_octets"] / readings if readings else None,
-        "disk_free_octets": shutil.disk_usage(path.parent).free,
+        "bytes_per_reading": document["size_bytes"] / readings if readings else None,
+        "disk_free_bytes": shutil.disk_usage(path.parent).free,
         "damaged_files": [str(found) for found in damaged_files(path)],
         "set_aside": str(aside) if (aside := aside_of(path)).exists() else None,
         "backups": [str(found) for found in backups_in(backups)],

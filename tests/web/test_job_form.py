@@ -24,7 +24,7 @@ def put(**typed: str) -> dict[str, Any]:
         ("job__leave", "2,5 kg", "2.5 kg"),
         ("job__portion", "5,5 oz", "5.5 oz"),
         ("meat__0__price", "9,45/kg", "9.45/kg"),
-        ("meat__0__at_least", "6,105 kg", "6.105 kg"),
+        ("meat__0__at_least", "7,215 kg", "7.215 kg"),
         ("fuel__mass_per_h", "1.5 kg", "1.5 kg"),
         ("job__tax_pct", "8,25", 8.25),
         ("shortage__refund", "1500", 1500),

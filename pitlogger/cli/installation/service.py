@@ -149,7 +149,7 @@ def status(as_json: bool) -> int:
         "state": facts.get("ActiveState") or "no systemd",
         "pid": int(facts.get("MainPID") or 0) or None,
         "restarts": int(facts.get("NRestarts") or 0),
-        "memory_octets": int(text) if (text := facts.get("MemoryCurrent", "")).isdigit() else None,
+        "memory_bytes": int(text) if (text := facts.get("MemoryCurrent", "")).isdigit() else None,
         "status": facts.get("StatusText", ""),
         "sentence": None,
         "store": None,

@@ -60,7 +60,7 @@ def backup(config_file: Path | None, folder: Path | None, keep: int | None, as_j
     if keep is not None:
         keep_newest(made.parent, keep)
     document = {"backup": str(made), "cooks": facts["cooks"], "entries": facts["entries"],
-                "readings": facts["readings"], "size_octets": made.stat().st_size}  # fmt: skip
+                "readings": facts["readings"], "size_bytes": made.stat().st_size}  # fmt: skip
     text = f"{made}: {facts['cooks']} cooks, {facts['entries']} entries, verified"
     emit(document, as_json, text)
 
@@ -104,8 +104,8 @@ def compact(config_file: Path | None, yes: bool) -> None:
 
 def _text(facts: dict[str, Any]) -> str:
     state = "sound" if facts["sound"] else "DAMAGED"
-    size_mb, free_mb = facts["size_octets"] / 1e6, facts["disk_free_octets"] / 1e6
-    each = f" ({facts['octets_per_reading']:.2f} bytes each)" if facts["readings"] else ""
+    size_mb, free_mb = facts["size_bytes"] / 1e6, facts["disk_free_bytes"] / 1e6
+    each = f" ({facts['bytes_per_reading']:.2f} bytes each)" if facts["readings"] else ""
     lines = [
         f"{facts['database']}: {state}, {size_mb:.1f} MB",
         *(f"  fault: {fault}" for fault in facts["faults"]),
@@ -113,7 +113,7 @@ def _text(facts: dict[str, Any]) -> str:
     if facts["schema"]:  # else nothing of it could be read
         held = f"{facts['cooks']} cooks, {facts['entries']} entries, {facts['readings']} readings"
         lines.append(f"schema {facts['schema']}: {held}{each}")
-        lines.append(f"compacting gives {facts['free_octets'] / 1e6:.1f} MB")
+        lines.append(f"compacting gives {facts['free_bytes'] / 1e6:.1f} MB")
     lines.append(f"free on the disk: {free_mb:.0f} MB")
     if facts["lost_readings"]:
         lines.append(f"{facts['lost_readings']} readings could not be kept; each gap is on record")

@@ -153,7 +153,7 @@ def _storage(facts: dict[str, Any]) -> list[tuple[str, str]]:
             "database",
             tr(
                 "{size} MB, {state}",
-                size=f"{facts['size_octets'] / 1e6:.1f}",
+                size=f"{facts['size_bytes'] / 1e6:.1f}",
                 state=tr("sound") if facts["sound"] else tr("damaged"),
             ),
         ),

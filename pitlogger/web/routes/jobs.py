@@ -14,8 +14,9 @@ from pitlogger.errors import PitloggerError
 from pitlogger.formats.job_file import JobFile, parse_job
 from pitlogger.node.job_shelf import JobShelf, KeptJob
 from pitlogger.node.register import issue_asked, read_register
+from pitlogger.planning.job import papers
 from pitlogger.planning.job.answer import JobAnswer
-from pitlogger.planning.job.calculation import answer_job, papers
+from pitlogger.planning.job.calculation import answer_job
 from pitlogger.planning.job.cook import with_cook
 from pitlogger.planning.job.prices import ask_prices, price_doubts
 from pitlogger.planning.leftovers import cooks_to_look_at, shown_cooled
