@@ -17,6 +17,7 @@ from pitlogger.config_notify import NotifyTable
 from pitlogger.config_renames import with_new_names
 from pitlogger.errors import ConfigError
 from pitlogger.formats.cook_file import Duration, Id, Mass, SiteId
+from pitlogger.formats.file_table import FileTable
 from pitlogger.formats.toml import parse_toml, read_toml
 from pitlogger.model.next_steps import ButtonAct
 from pitlogger.model.quantities import parse_mass_mg, parse_temperature_step_mc
@@ -47,10 +48,6 @@ PAGE_FILE = "page.toml"
 Topic = Annotated[str, BeforeValidator(_topic)]
 
 
-class _Table(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, defer_build=True)
-
-
 def default_data() -> Path:
     """Return where records lie unless the configuration says otherwise."""
     state = os.environ.get("STATE_DIRECTORY")
@@ -60,20 +57,20 @@ def default_data() -> Path:
     return Path(home) / "pitlogger"
 
 
-class NodeTable(_Table):
+class NodeTable(FileTable):
     name: Id = "pit"
     data: Path = Field(default_factory=default_data)
     socket: Path | None = None  # default: pitlogger.sock in the data folder
 
 
-class UnitsTable(_Table):
+class UnitsTable(FileTable):
     temperature: Literal["F", "C"] = "F"
     mass: Literal["lb-oz", "lb", "oz", "kg", "g"] = "lb-oz"
     currency: str = "USD"
     language: Annotated[str, Field(pattern=r"^[A-Za-z]{2,3}(-[A-Za-z0-9]+)*$")] = "en"
 
 
-class DeviceChannelTable(_Table):
+class DeviceChannelTable(FileTable):
     id: Id
     name: str | None = None  # the driver's name for it; may be left out where there is one
     site: SiteId = Site.NONE
@@ -83,7 +80,7 @@ class DeviceChannelTable(_Table):
     scale_interval: Mass | None = None
 
 
-class ButtonTable(_Table):
+class ButtonTable(FileTable):
     """What presses of a device's button do."""
 
     name: str = "button"  # the driver's name for it: button, button-2
@@ -116,7 +113,7 @@ class DeviceTable(BaseModel):
         return dict(self.model_extra or {})
 
 
-class WebTable(_Table):
+class WebTable(FileTable):
     enabled: bool = True
     host: str = "0.0.0.0"  # noqa: S104  the page is for phones on the same network
     port: int = Field(8130, ge=0, le=65535)
@@ -133,7 +130,7 @@ class WebTable(_Table):
         return self
 
 
-class MqttTable(_Table):
+class MqttTable(FileTable):
     enabled: bool = False
     host: str = "localhost"
     port: int = Field(1883, ge=1, le=65535)
@@ -148,7 +145,7 @@ class MqttTable(_Table):
     limits: dict[str, Annotated[float, Field(gt=0, le=50)]] = Field(default_factory=dict)
 
 
-class PolicyTable(_Table):
+class PolicyTable(FileTable):
     name: Literal["retail-food-code", "inspected-plant", "home"] = "retail-food-code"
     file: Path | None = None  # limits of your own, laid over the named policy
     alerts: Path | None = None  # how alerts behave: only the keys you change
@@ -159,7 +156,7 @@ class PolicyTable(_Table):
     stage_chance: float = Field(0.9, ge=0.5, lt=1.0)  # how likely it has to be
 
 
-class PremisesTable(_Table):
+class PremisesTable(FileTable):
     """What stands at the head of the food log. What is not given is written in by hand."""
 
     name: Annotated[str, Field(max_length=120)] = ""
@@ -168,12 +165,12 @@ class PremisesTable(_Table):
     permit: Annotated[str, Field(max_length=80)] = ""  # licence or permit number
 
 
-class StoreTable(_Table):
+class StoreTable(FileTable):
     backups: Path | None = None
     keep_readings_days: int | None = Field(None, ge=1)
 
 
-class HubTable(_Table):
+class HubTable(FileTable):
     """Collects the records of other nodes; they join with ``pitlogger uplink join``."""
 
     enabled: bool = False
@@ -183,7 +180,7 @@ class HubTable(_Table):
     site: str = "home"  # where this node itself belongs
 
 
-class Config(_Table):
+class Config(FileTable):
     node: NodeTable = Field(default_factory=NodeTable)
     units: UnitsTable = UnitsTable()
     device: tuple[DeviceTable, ...] = ()
@@ -279,7 +276,7 @@ def with_beside(config: Config, faults: list[str] | None = None) -> Config:
     return config
 
 
-class _Joined(_Table):
+class _Joined(FileTable):
     """A file of devices that were joined by pointing at them."""
 
     device: tuple[DeviceTable, ...]
@@ -310,7 +307,7 @@ def parted_from(config: Config, path: Path) -> Config:
     return config.model_copy(update={"device": left})
 
 
-class PageTables(_Table):
+class PageTables(FileTable):
     """What is set on the page."""
 
     units: UnitsTable = UnitsTable()

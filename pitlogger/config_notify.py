@@ -9,9 +9,10 @@ import re
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+from pydantic import BeforeValidator, Field, model_validator
 
 from pitlogger.formats.cook_file import Id
+from pitlogger.formats.file_table import FileTable
 
 
 def _minutes(value: Any) -> int:
@@ -41,11 +42,7 @@ Url = Annotated[str, BeforeValidator(_url)]
 TopicUrl = Annotated[str, BeforeValidator(_url_with_topic)]
 
 
-class _Table(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, defer_build=True)
-
-
-class WayTable(_Table):
+class WayTable(FileTable):
     """What all ways have: who is reached, and by what.
 
     ``contact = "second"`` is told only of high priority that nobody acknowledged within
@@ -144,7 +141,7 @@ AnyWay = Annotated[
 Pin = Annotated[int, Field(ge=0, le=27)]
 
 
-class SounderTable(_Table):
+class SounderTable(FileTable):
     """GPIO pins by their BCM number. ``healthy_pin`` is a relay held on while all is well.
 
     ``lights`` are lamps, by the priority of what stands.
@@ -157,7 +154,7 @@ class SounderTable(_Table):
     active_high: bool = True
 
 
-class NotifyTable(_Table):
+class NotifyTable(FileTable):
     way: tuple[AnyWay, ...] = ()
     sounder: SounderTable | None = None
     quiet_from: TimeOfDay | None = None

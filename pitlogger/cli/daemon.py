@@ -13,7 +13,7 @@ from pitlogger.cli.output import by_option, emit, json_option
 Command = Callable[..., Any]
 
 
-class Daemon(Client):
+class DaemonClient(Client):
     """A client that signs what it posts and prints what came of it.
 
     Args:
@@ -39,13 +39,13 @@ class Daemon(Client):
 
 
 def to_daemon(run: Command) -> Command:
-    """Add ``--socket`` and ``--json``; the command gets the ``Daemon`` before its own options."""
+    """Add ``--socket`` and ``--json``; the command gets ``DaemonClient`` before its own options."""
 
     @socket_option
     @json_option
     @wraps(run)
     def command(socket: Path | None, as_json: bool, **given: Any) -> Any:
-        return run(Daemon(socket, as_json=as_json), **given)
+        return run(DaemonClient(socket, as_json=as_json), **given)
 
     return command
 
@@ -58,6 +58,6 @@ def to_journal(run: Command) -> Command:
     @json_option
     @wraps(run)
     def command(by: str, socket: Path | None, as_json: bool, **given: Any) -> Any:
-        return run(Daemon(socket, by=by, as_json=as_json), **given)
+        return run(DaemonClient(socket, by=by, as_json=as_json), **given)
 
     return command

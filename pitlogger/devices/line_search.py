@@ -37,7 +37,7 @@ class Settings:
 
 
 @dataclass(frozen=True, slots=True)
-class Search:
+class LineSearch:
     """What came of a search: settings, or whether anything was heard at all, with a sample."""
 
     found: Settings | None
@@ -47,7 +47,7 @@ class Search:
 async def search(
     open_way: Open, judge: Judge, *, listen_s: float = LISTEN_S, first: int = RATES[0],
     say: Callable[[str], None] = lambda _line: None,
-) -> Search:  # fmt: skip
+) -> LineSearch:  # fmt: skip
     """Try settings until two lines can be read.
 
     Raises:
@@ -60,14 +60,14 @@ async def search(
             heard = heard or data
             for seen in _readings(data, framing):
                 if judge(seen.data, baud, seen.framing) >= 2:
-                    return Search(Settings(baud, seen.framing, _sample(seen.data)), heard)
+                    return LineSearch(Settings(baud, seen.framing, _sample(seen.data)), heard)
         say(f"{framing}: no rate gives lines" if heard else "nothing came at any rate")
         if not heard:
             break
-    return Search(None, heard)
+    return LineSearch(None, heard)
 
 
-def in_words(result: Search) -> str:
+def in_words(result: LineSearch) -> str:
     """Return what came of a search."""
     if result.found is not None:
         found = result.found

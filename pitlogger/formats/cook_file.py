@@ -8,9 +8,10 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+from pydantic import BeforeValidator, ConfigDict, Field, model_validator
 
 from pitlogger.errors import CookFileError, unknown
+from pitlogger.formats.file_table import FileTable
 from pitlogger.formats.toml import parse_toml, read_toml
 from pitlogger.model import cooks
 from pitlogger.model.quantities import (
@@ -113,11 +114,7 @@ Id = Annotated[str, Field(min_length=1, max_length=80, pattern=r"^[^\s,\x00-\x1f
 LEAST_EVERY_MS = 60_000
 
 
-class _Table(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, defer_build=True)
-
-
-class ServiceTable(_Table):
+class ServiceTable(FileTable):
     at: Moment
     place: str = ""
     guests: int | None = Field(None, ge=1)
@@ -125,7 +122,7 @@ class ServiceTable(_Table):
     setup_min: float = Field(0, ge=0)
 
 
-class PieceTable(_Table):
+class PieceTable(FileTable):
     id: Id
     cut: CutId = "other"
     count: int = Field(1, ge=1)
@@ -168,7 +165,7 @@ class PieceTable(_Table):
         )  # fmt: skip
 
 
-class ChannelTable(_Table):
+class ChannelTable(FileTable):
     id: Id
     site: SiteId
     piece: str | None = None
@@ -191,7 +188,7 @@ class ChannelTable(_Table):
         )  # fmt: skip
 
 
-class CookTable(_Table):
+class CookTable(FileTable):
     name: str = "cook"
     serve_at: Moment | None = None
     guests: int | None = Field(None, ge=1)
@@ -199,7 +196,7 @@ class CookTable(_Table):
     portion: Annotated[Mass, Field(gt=0)] | None = None
 
 
-class TimersTable(_Table):
+class TimersTable(FileTable):
     """What is done again and again, every so often; ``off`` for not at all."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, defer_build=True, validate_by_alias=True)
@@ -213,7 +210,7 @@ class TimersTable(_Table):
         return tuple(given.items())
 
 
-class CookFile(_Table):
+class CookFile(FileTable):
     cook: CookTable = CookTable()
     service: tuple[ServiceTable, ...] = ()
     piece: tuple[PieceTable, ...] = ()

@@ -14,9 +14,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import (
     AfterValidator,
-    BaseModel,
     BeforeValidator,
-    ConfigDict,
     Field,
     PlainValidator,
     TypeAdapter,
@@ -25,6 +23,7 @@ from pydantic import (
 
 from pitlogger.errors import UsageError
 from pitlogger.formats.cook_file import CutId, Mass, Moment
+from pitlogger.formats.file_table import FileTable
 from pitlogger.formats.money import price_per_g
 from pitlogger.formats.toml import parse_toml, read_toml
 from pitlogger.model.portions import ServiceKind
@@ -82,11 +81,7 @@ Allergen = Literal["milk", "egg", "fish", "crustacean shellfish", "tree nuts", "
                    "soybeans", "sesame"]  # fmt: skip
 
 
-class _Table(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, defer_build=True)
-
-
-class JobTable(_Table):
+class JobTable(FileTable):
     name: Line = ""
     client: str = ""
     place: str = ""
@@ -126,7 +121,7 @@ class JobTable(_Table):
     cooks: tuple[str, ...] = ()
 
 
-class SittingTable(_Table):
+class SittingTable(FileTable):
     at: When
     place: Line = ""
     guests: Guests | None = None
@@ -134,17 +129,17 @@ class SittingTable(_Table):
     setup_min: Annotated[float, Number, Field(ge=0, le=10_080)] = 0.0
 
 
-class BreakTable(_Table):
+class BreakTable(FileTable):
     from_mass: Positive
     price: PricePerGram
 
 
-class OtherCut(_Table):
+class OtherCut(FileTable):
     cut: CutId
     price: PricePerGram
 
 
-class MeatTable(_Table):
+class MeatTable(FileTable):
     cut: CutId
     name: Line = ""
     price: PricePerGram | None = None
@@ -171,25 +166,25 @@ class MeatTable(_Table):
         return self
 
 
-class LineTable(_Table):
+class LineTable(FileTable):
     what: Line
     cost: Money
     kind: Literal["food", "disposables", "other"] = "food"
 
 
-class FixedTable(_Table):
+class FixedTable(FileTable):
     what: Line
     cost: Money
 
 
-class ChargeTable(_Table):
+class ChargeTable(FileTable):
     what: Line
     price: Money
     count: Annotated[Decimal, Field(gt=0, le=1_000_000)] = Decimal(1)
     taxable: bool = True
 
 
-class ByWeightTable(_Table):
+class ByWeightTable(FileTable):
     """Something sold by its net weight; ``scale`` names the legal-for-trade scale."""
 
     what: Line
@@ -199,19 +194,19 @@ class ByWeightTable(_Table):
     taxable: bool = True
 
 
-class TierTable(_Table):
+class TierTable(FileTable):
     what: Line
     guests: Guests
     price: Money
 
 
-class FuelTable(_Table):
+class FuelTable(FileTable):
     price: PricePerGram
     mass: MassFromZero | None = None
     mass_per_h: MassFromZero | None = None
 
 
-class LabourTable(_Table):
+class LabourTable(FileTable):
     role: Line
     hours: Money = Decimal(0)
     rate: Money
@@ -221,7 +216,7 @@ class LabourTable(_Table):
     does: tuple[Literal["prep", "pit", "serve"], ...] = ()
 
 
-class CreditTable(_Table):
+class CreditTable(FileTable):
     what: Line
     mass: MassFromZero
     price: PricePerGram
@@ -229,19 +224,19 @@ class CreditTable(_Table):
     cooling_met: bool = False
 
 
-class ShortageTable(_Table):
+class ShortageTable(FileTable):
     refund: Money = Decimal(0)
     good_name: Money = Decimal(0)
     bought_in: PricePerGram | None = None
 
 
-class PaymentTable(_Table):
+class PaymentTable(FileTable):
     on: date
     amount: Annotated[Decimal, Field(ge=-MOST_MONEY, le=MOST_MONEY)]
     method: Line = ""
 
 
-class ActualTable(_Table):
+class ActualTable(FileTable):
     guests: Guests
     income: Money | None = None
     meat_cost: Money
@@ -250,7 +245,7 @@ class ActualTable(_Table):
     left: MassFromZero | None = None
 
 
-class JobFile(_Table):
+class JobFile(FileTable):
     """A whole job file."""
 
     version: Annotated[Literal[1], BeforeValidator(_version)] = 1

@@ -34,6 +34,7 @@ from pydantic import BeforeValidator, Field, model_validator
 from pitlogger.errors import CookFileError, PitloggerError
 from pitlogger.formats import cook_file
 from pitlogger.formats.capture import stage_of
+from pitlogger.formats.file_table import FileTable
 from pitlogger.formats.moments import TimeRange, moments
 from pitlogger.formats.paper_journal import PaperCook
 from pitlogger.formats.toml import read_toml
@@ -53,7 +54,7 @@ class PadCookTable(cook_file.CookTable):
     date: str | None = None
 
 
-class PadEntry(cook_file._Table):
+class PadEntry(FileTable):
     """One line of a pad: a weight, a stage, a temperature or a note."""
 
     at: str | None = None
@@ -82,7 +83,7 @@ class PadEntry(cook_file._Table):
         return self
 
 
-class PadMeal(cook_file._Table):
+class PadMeal(FileTable):
     """How the meal went."""
 
     came: int | None = Field(None, ge=0)

@@ -22,7 +22,7 @@ from typing import TypeVar
 
 from pitlogger.errors import QuantityError, UsageError, unknown
 from pitlogger.files import refuse_device
-from pitlogger.formats.workbook import SHEET, Table, rows_of_workbook
+from pitlogger.formats.workbook import SHEET, WorkbookTable, rows_of_workbook
 from pitlogger.formats.written_mass import (
     ALIASES,
     WrittenMass,
@@ -127,7 +127,7 @@ def read_paper_log(path: Path, answers: Answers = NO_ANSWERS) -> PaperLog:
     return parse_table(table.lines, table.name)
 
 
-def table_of(path: Path, answers: Answers = NO_ANSWERS) -> Table:
+def table_of(path: Path, answers: Answers = NO_ANSWERS) -> WorkbookTable:
     """Return the rows of a CSV or XLSX file.
 
     Raises:
@@ -150,13 +150,13 @@ def table_of(path: Path, answers: Answers = NO_ANSWERS) -> Table:
     return table_in(data, path.name, answers)
 
 
-def table_in(data: bytes, name: str, answers: Answers = NO_ANSWERS) -> Table:
+def table_in(data: bytes, name: str, answers: Answers = NO_ANSWERS) -> WorkbookTable:
     """Return the rows of the bytes of a file; its name tells what it is."""
     if name.casefold().endswith((".xlsx", ".xlsm")):
         return rows_of_workbook(data, name, answers)
     if wanted := next((one for one in answers.given if one.startswith(SHEET)), None):
         raise UsageError(f"{name}: is one table, without sheets; given '{wanted}'")
-    return Table(_lines(data, name), name)
+    return WorkbookTable(_lines(data, name), name)
 
 
 def parse_paper_log(data: bytes, name: str = "paper log") -> PaperLog:

@@ -10,8 +10,6 @@ import tomllib
 from typing import Annotated, Any, Literal, NamedTuple, TypeVar
 
 from pydantic import (
-    BaseModel,
-    ConfigDict,
     Field,
     RootModel,
     ValidationError,
@@ -19,6 +17,7 @@ from pydantic import (
 
 from pitlogger.errors import ConfigError
 from pitlogger.formats import cook_file
+from pitlogger.formats.file_table import FileTable
 from pitlogger.formats.toml import explain, parse_toml
 from pitlogger.model.alerts import KINDS
 from pitlogger.model.cooks import TIMERS
@@ -27,11 +26,7 @@ from pitlogger.model.kitchen import WORKS, KitchenTimes, Work
 F = TypeVar("F", bound=RootModel[Any])
 
 
-class _Table(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, defer_build=True)
-
-
-class AlertTable(_Table):
+class AlertTable(FileTable):
     priority: Literal["low", "medium", "high"]
     wakes: bool
     cause: str
@@ -49,7 +44,7 @@ class AlertTable(_Table):
     source: str = ""
 
 
-class CutTable(_Table):
+class CutTable(FileTable):
     wrap: cook_file.WrapId = "none"
     wrap_at: cook_file.Temperature | None = None
     tender_check_at: cook_file.Temperature | None = None
@@ -59,7 +54,7 @@ class CutTable(_Table):
     source: str = "common practice, no source"
 
 
-class TimerTable(_Table):
+class TimerTable(FileTable):
     on: Literal["piece", "pit"]
     every: Annotated[cook_file.Duration, Field(gt=0)] | None = None
     first: cook_file.Duration = 0
@@ -68,7 +63,7 @@ class TimerTable(_Table):
     source: str = "common practice, no source"
 
 
-class WorkTable(_Table):
+class WorkTable(FileTable):
     takes: Annotated[cook_file.Duration, Field(gt=0)]
     source: str = "common practice, no source"
 

@@ -22,7 +22,7 @@ MOST_UNPACKED, MOST_ROWS, MOST_COLUMNS = 30_000_000, 20_000, 256
 
 
 @dataclass(frozen=True, slots=True)
-class Table:
+class WorkbookTable:
     """Line numbers and cells of one table of a file.
 
     ``name`` is of the file, and of the sheet where it has several; ``sheet`` and ``place`` are of
@@ -41,7 +41,7 @@ class Table:
         return tuple(one for one in self.sheets if one != self.sheet)
 
 
-def rows_of_workbook(data: bytes, name: str, answers: Answers = NO_ANSWERS) -> Table:
+def rows_of_workbook(data: bytes, name: str, answers: Answers = NO_ANSWERS) -> WorkbookTable:
     """Return the rows of a sheet, as text: of the one that was named, else of the only one whose
     titles are understood.
 
@@ -72,7 +72,7 @@ def rows_of_workbook(data: bytes, name: str, answers: Answers = NO_ANSWERS) -> T
     if len(rows) > MOST_ROWS:
         raise UsageError(f"{whole}: more than {MOST_ROWS} rows: cut it into several files")
     lines: list[Line] = [(line, _texts(row)) for line, row in enumerate(rows, 1)]
-    return Table(lines, whole, title, list(heads).index(title), tuple(held))
+    return WorkbookTable(lines, whole, title, list(heads).index(title), tuple(held))
 
 
 def _rows(sheet: Any, most: int) -> list[Sequence[Any]]:

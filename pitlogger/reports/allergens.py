@@ -73,14 +73,14 @@ def checked(names: Iterable[str]) -> list[str]:
 
 
 @dataclass(frozen=True, slots=True)
-class Answered:
+class AllergenAnswer:
     """Which of the nine a person said that food holds, and which it does not."""
 
     holds: tuple[str, ...] = ()
     without: tuple[str, ...] = ()
 
     @classmethod
-    def of(cls, holds: Iterable[str], without: Iterable[str]) -> Answered:
+    def of(cls, holds: Iterable[str], without: Iterable[str]) -> AllergenAnswer:
         """Return the answers.
 
         Raises:
@@ -104,10 +104,10 @@ class Answered:
         return tr("Contains: {names}.", names=", ".join(map(tr, self.holds)))
 
 
-UNANSWERED = Answered()
+UNANSWERED = AllergenAnswer()
 
 
-def suggested(ingredients: Iterable[str], answered: Answered) -> str:
+def suggested(ingredients: Iterable[str], answered: AllergenAnswer) -> str:
     """Return what the words of ingredients suggest beside what was answered, empty for nothing."""
     found = found_in(ingredients)
     unsaid = ", ".join(tr(name) for name in found if name in answered.open())

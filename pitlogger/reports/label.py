@@ -12,7 +12,7 @@ from datetime import datetime, timedelta
 from typing import Literal
 
 from pitlogger.reports import escpos
-from pitlogger.reports.allergens import UNANSWERED, Answered, suggested
+from pitlogger.reports.allergens import UNANSWERED, AllergenAnswer, suggested
 from pitlogger.reports.sheet import CAUTIONS, Block, Lines, Picture, Sheet
 from pitlogger.views.language import day, mark, tr
 
@@ -46,7 +46,7 @@ class Label:
     firm: str = ""
     mass: str = ""
     ingredients: tuple[str, ...] = ()
-    allergens: Answered = UNANSWERED
+    allergens: AllergenAnswer = UNANSWERED
     code: str = ""
     vacuum: bool = False
 

@@ -27,7 +27,7 @@ from pitlogger.safety.record import CorrectiveAction, LogRow
 
 
 @dataclass(frozen=True, slots=True)
-class Answered:
+class AnsweredRow:
     """A breach and the corrective action that answers it, ``None`` while nobody took any."""
 
     breach: Breach
@@ -42,7 +42,7 @@ def tied(rows: Sequence[LogRow], entries: Iterable[Entry]) -> list[LogRow]:
     ]
 
 
-def answered(rows: Sequence[LogRow], entries: Iterable[Entry]) -> list[Answered]:
+def answered(rows: Sequence[LogRow], entries: Iterable[Entry]) -> list[AnsweredRow]:
     """Return every breach of a record with what was done about it, in order of time."""
     entries = list({(entry.run, entry.seq): entry for entry in entries}.values())
     known = breaches(rows, entries)
@@ -58,7 +58,7 @@ def answered(rows: Sequence[LogRow], entries: Iterable[Entry]) -> list[Answered]
         breach = _answered_by(entry, known)
         if breach is not None:
             answers[breach] = _action(entry)
-    return [Answered(breach, answers.get(breach)) for breach in known]
+    return [AnsweredRow(breach, answers.get(breach)) for breach in known]
 
 
 def _answered_by(entry: Entry, known: Sequence[Breach]) -> Breach | None:
@@ -82,7 +82,7 @@ def _is_about(kind: str, breach: Breach) -> bool:
     return sheet == breach.limit[0] and what in ("", breach.limit[1])
 
 
-def _of_row(row: LogRow, found: Sequence[Answered]) -> CorrectiveAction | None:
+def _of_row(row: LogRow, found: Sequence[AnsweredRow]) -> CorrectiveAction | None:
     mine = [one for one in found if (one.breach.piece, one.breach.limit) == (
         row.piece, limit_of_row(row))]  # fmt: skip
     if row.id is not None:

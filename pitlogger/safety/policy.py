@@ -18,6 +18,7 @@ from pitlogger.errors import ConfigError, unknown
 from pitlogger.formats.cook_file import Duration as DurationText
 from pitlogger.formats.cook_file import Temperature as TemperatureText
 from pitlogger.formats.cook_file import TemperatureStep as StepText
+from pitlogger.formats.file_table import FileTable
 from pitlogger.formats.toml import key_lines, parse_toml
 from pitlogger.safety import shipped
 
@@ -173,42 +174,40 @@ class Policy:
         return f"{limit.source}{known} ({self.name} {self.version})"
 
 
-class _Table(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, defer_build=True)
+class _Limit(FileTable):
     source: str = Field(min_length=3)
     mark: Mark = "read"
     note: str = ""
 
 
-class _TemperatureTable(_Table):
+class _TemperatureTable(_Limit):
     value: TemperatureText
 
 
-class _StepTable(_Table):
+class _StepTable(_Limit):
     value: StepText
 
 
-class _DurationTable(_Table):
+class _DurationTable(_Limit):
     value: DurationText
 
 
-class _NumberTable(_Table):
+class _NumberTable(_Limit):
     value: float
 
 
-class _ChoiceTable(_Table):
+class _ChoiceTable(_Limit):
     value: str
 
 
-class Header(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, defer_build=True)
+class PolicyHeader(FileTable):
     name: str = Field(min_length=1, pattern=r"^[a-z0-9][a-z0-9.-]*$")
     version: str = Field(min_length=1)
     title: str = ""
     base: str | None = None
 
 
-_TABLES: dict[Any, tuple[type[_Table], str]] = {
+_TABLES: dict[Any, tuple[type[_Limit], str]] = {
     Temperature: (_TemperatureTable, "mc"),
     StepLimit: (_StepTable, "mc"),
     Duration: (_DurationTable, "ms"),
@@ -222,7 +221,7 @@ LIMITS: dict[str, Any] = {
 }
 _fields: dict[str, Any] = {name: (_TABLES[kind][0] | None, None) for name, kind in LIMITS.items()}
 _PolicyFile: type[BaseModel] = create_model(
-    "_PolicyFile", __config__=ConfigDict(extra="forbid", frozen=True), policy=(Header, ...),
+    "_PolicyFile", __config__=ConfigDict(extra="forbid", frozen=True), policy=(PolicyHeader, ...),
     **_fields,
 )  # fmt: skip
 
@@ -245,7 +244,7 @@ def parse_policy(text: str, name: str = "policy") -> Policy:
         for key in LIMITS
         if (table := getattr(parsed, key)) is not None
     }
-    header: Header = parsed.policy
+    header: PolicyHeader = parsed.policy
     titles: dict[str, Any] = {"name": header.name, "version": header.version, "title": header.title}
     if header.base is not None:
         policy = replace(shipped_policy(header.base), **titles, **limits)

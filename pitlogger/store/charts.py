@@ -21,7 +21,7 @@ from pitlogger.store.series import (
 Point = tuple[int, int, int, int, int, int]  # t_ms, channel, n, mean, least, greatest
 
 
-class _Line:
+class _Buckets:
     """Buckets of one channel while they fill."""
 
     __slots__ = ("count", "high", "low", "total")
@@ -55,7 +55,7 @@ def chart(
     if to_ms <= from_ms or buckets < 1:
         return [ChartLine(channel, [], [], [], [], []) for channel in channels]
     width_ms = -(-(to_ms - from_ms) // buckets)
-    lines = {channel: _Line(buckets) for channel in channels}
+    lines = {channel: _Buckets(buckets) for channel in channels}
     for window in windows(connection, from_ms, to_ms, run):
         names = channel_names(connection, window.run, channels)
         by_number = {number: lines[name] for number, name in names.items()}
@@ -67,7 +67,7 @@ def chart(
     return [_finished(name, line, from_ms, width_ms) for name, line in lines.items()]
 
 
-def _finished(channel: str, line: _Line, from_ms: int, width_ms: int) -> ChartLine:
+def _finished(channel: str, line: _Buckets, from_ms: int, width_ms: int) -> ChartLine:
     filled = [bucket for bucket, count in enumerate(line.count) if count]
     return ChartLine(
         channel,
@@ -83,7 +83,7 @@ def _fill_from_rollup(
     connection: sqlite3.Connection,
     window: RunWindow,
     names: dict[int, str],
-    lines: dict[int, _Line],
+    lines: dict[int, _Buckets],
     zero_ms: int,
     width_ms: int,
 ) -> None:
@@ -142,7 +142,7 @@ def _fill_from_readings(
     connection: sqlite3.Connection,
     window: RunWindow,
     names: dict[int, str],
-    lines: dict[int, _Line],
+    lines: dict[int, _Buckets],
     zero_ms: int,
     width_ms: int,
 ) -> None:
@@ -152,7 +152,7 @@ def _fill_from_readings(
             _fill(lines[block.channel], times, values, zero_ms, width_ms)
 
 
-def _fill(line: _Line, times: list[int], values: list[int], zero_ms: int, width_ms: int) -> None:
+def _fill(line: _Buckets, times: list[int], values: list[int], zero_ms: int, width_ms: int) -> None:
     """Sort readings in order of time into buckets, a slice a bucket."""
     at = 0
     while at < len(times):

@@ -11,7 +11,7 @@ from pitlogger.errors import UsageError
 from pitlogger.formats.own_sheet import OwnSheet, read_own, said_columns
 from pitlogger.formats.paper_log import PaperLog, parse_table
 from pitlogger.formats.sheet_words import column_meant
-from pitlogger.formats.workbook import Table, said_sheet
+from pitlogger.formats.workbook import WorkbookTable, said_sheet
 from pitlogger.model.quantities import show_mass
 from pitlogger.questions import Answers
 
@@ -19,11 +19,11 @@ SHOWN_ROWS = 12
 
 
 @dataclass(frozen=True, slots=True)
-class Sheet:
+class SheetToImport:
     """A table as read; ``own`` where its columns had to be understood first."""
 
     log: PaperLog
-    table: Table
+    table: WorkbookTable
     own: OwnSheet | None = None
 
 
@@ -39,8 +39,8 @@ class Preview:
 
 
 def read_sheet(
-    table: Table, answers: Answers, unit: str | None = None, cut: str | None = None
-) -> Sheet:
+    table: WorkbookTable, answers: Answers, unit: str | None = None, cut: str | None = None
+) -> SheetToImport:
     """Read a paper log, by its exact column names or by what they mean.
 
     Raises:
@@ -56,19 +56,19 @@ def read_sheet(
     if strict is not None and (strict.rows or not strict.faults):
         lost = [title for title in strict.ignored if column_meant(title) is not None]
         if not lost and unit is None and cut is None and not said_columns(answers):
-            return Sheet(strict, table)
+            return SheetToImport(strict, table)
     try:
         own = read_own(lines, name, answers, unit, cut)
     except UsageError:
         if said_columns(answers):
             raise
         if strict is not None:
-            return Sheet(strict, table)
+            return SheetToImport(strict, table)
         raise fault or UsageError(f"{name}: cannot be read") from None
-    return Sheet(own.log, table, own)
+    return SheetToImport(own.log, table, own)
 
 
-def preview(sheet: Sheet) -> Preview:
+def preview(sheet: SheetToImport) -> Preview:
     """Return the columns as matched, the rows as read, and what would be learned."""
     log, own = sheet.log, sheet.own
     notes = [*sheets_read(sheet.table)]
@@ -107,7 +107,7 @@ def columns_document(own: OwnSheet) -> list[dict[str, Any]]:
     return [{"title": one.title, "name": one.name, "unit": one.unit} for one in own.matched]
 
 
-def sheets_read(table: Table) -> tuple[str, ...]:
+def sheets_read(table: WorkbookTable) -> tuple[str, ...]:
     """Return which sheet was read and which were not, where there are several."""
     if not table.others:
         return ()
@@ -115,7 +115,7 @@ def sheets_read(table: Table) -> tuple[str, ...]:
     return (f"{said_sheet(table.sheet)} was read; not read: {others}",)
 
 
-def batch_of(data: bytes, table: Table) -> str:
+def batch_of(data: bytes, table: WorkbookTable) -> str:
     """Return the name of the import of a table: the same sheet of the same file has the same."""
     sheet = f"-{table.place + 1}" if table.place else ""
     return f"import-{hashlib.sha256(data).hexdigest()[:10]}{sheet}"

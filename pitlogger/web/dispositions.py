@@ -11,7 +11,7 @@ from pitlogger.model.folding import fold
 from pitlogger.model.journal import Body, CorrectiveTaken, Entry, SpotRead
 from pitlogger.model.quantities import show_temperature
 from pitlogger.safety.breaches import ABOUT, Breach
-from pitlogger.safety.corrective import Answered, answered
+from pitlogger.safety.corrective import AnsweredRow, answered
 from pitlogger.safety.record import DISPOSITIONS, SHEETS
 from pitlogger.safety.tables import ROUNDING_MC
 from pitlogger.store.queries import Reader
@@ -24,7 +24,7 @@ from pitlogger.web.requests import CorrectiveAsk, FinishAsk
 AT_FINISH = ("discarded", "reheated", "kept")
 
 
-async def breaches_of(daemon: Node, cook: str | None = None) -> tuple[list[Answered], Book, str]:
+async def breaches_of(daemon: Node, cook: str | None = None) -> tuple[list[AnsweredRow], Book, str]:
     """Return every breach of a cook, the newest by default, its book and its id.
 
     Those that readings and alarms tell of, and those that only the whole record shows.
@@ -87,7 +87,7 @@ def _is_of(breach: Breach, ask: CorrectiveAsk) -> bool:
     return sheet == breach.limit[0] and what in ("", breach.limit[1])
 
 
-def _meant(mine: Sequence[Answered], ask: CorrectiveAsk, shown: Shown) -> Breach | None:
+def _meant(mine: Sequence[AnsweredRow], ask: CorrectiveAsk, shown: Shown) -> Breach | None:
     if ask.breach is not None:
         held = [one.breach for one in mine if one.breach.from_ms <= ask.breach]
         if not held:

@@ -34,7 +34,7 @@ async def _rows(node: Node) -> list[CookRow]:
 
 
 @dataclass(frozen=True, slots=True)
-class Imported:
+class ImportedBatches:
     """Cooks that were not in the lists before, and how many were withdrawn and stay out."""
 
     new: list[PaperCook]
@@ -49,7 +49,7 @@ class Imported:
 
 async def put_on_record(
     node: Node, cooks: list[PaperCook], batch: str, by: str, answers: Answers = NO_ANSWERS
-) -> Imported:
+) -> ImportedBatches:
     """Put the cooks of an import on record, all or none.
 
     What was taken back with its import, or gave way to another reading that was taken back,
@@ -83,7 +83,7 @@ async def put_on_record(
     for row in back:
         for entry, _ in await _withdrawals(node, row):
             await node.submit(journal.Undone(entry.run, entry.seq), by, past=row.id)
-    return Imported(list(new.values()), len(out))
+    return ImportedBatches(list(new.values()), len(out))
 
 
 async def _withdrawals(

@@ -11,7 +11,7 @@ from pitlogger_simulators.devices.instruments import Probe, Sample, Scale
 from pitlogger_simulators.faults import Faults
 from pitlogger_simulators.people.hand import Hand
 from pitlogger_simulators.people.kitchen import ROOM, Kitchen, KitchenPiece, Spot
-from pitlogger_simulators.people.person import Crew, Person, Script
+from pitlogger_simulators.people.person import Crew, Script, SimulatedPerson
 from pitlogger_simulators.plant.cuts import PieceSpec
 from pitlogger_simulators.plant.live import LiveSmoker
 from pitlogger_simulators.plant.pits import Pit
@@ -191,9 +191,11 @@ def _probe(table: ProbeTable) -> Probe:
     )
 
 
-def _person(scenario: Scenario, by: str, kitchen: Kitchen, steady_mg: Steady, seed: int) -> Person:
+def _person(
+    scenario: Scenario, by: str, kitchen: Kitchen, steady_mg: Steady, seed: int
+) -> SimulatedPerson:
     hand = Hand(kitchen, "" if by == NATURE else by, random.Random(f"{seed}/{by}"), steady_mg)
     scripts = [
         Script(line.name, line.piece, line.steps) for line in scenario.lines if line.by == by
     ]
-    return Person(hand, scripts, scenario.file.notice / 1000, heeds=by != NATURE)
+    return SimulatedPerson(hand, scripts, scenario.file.notice / 1000, heeds=by != NATURE)

@@ -18,10 +18,10 @@ from pitlogger_simulators.devices.on_bluetooth import (
     GattThermometer,
 )
 from pitlogger_simulators.devices.on_files import Amplifiers, MonitorChip, OneWire
-from pitlogger_simulators.devices.on_hid import HidScale
+from pitlogger_simulators.devices.on_hid import EmulatedHidScale
 from pitlogger_simulators.devices.on_modbus import Transmitter
 from pitlogger_simulators.devices.on_mqtt import MqttBoard
-from pitlogger_simulators.devices.on_serial import CsvBoard, SerialScale
+from pitlogger_simulators.devices.on_serial import CsvBoard, EmulatedSerialScale
 from pitlogger_simulators.play import Play
 from pitlogger_simulators.scenarios.form import DeviceForm
 from pitlogger_simulators.scenarios.scenario import dump_tables
@@ -36,8 +36,8 @@ _ON_RADIO: dict[str, Callable[[Play, DeviceForm, World], Emulated]] = {
     "bthome": Advertiser,
 }
 _IN_FOLDER: dict[str, Callable[[Play, DeviceForm, Path], Emulated]] = {
-    "serial-scale": SerialScale,
-    "hid-scale": HidScale,
+    "serial-scale": EmulatedSerialScale,
+    "hid-scale": EmulatedHidScale,
     "csv-board": CsvBoard,
     "modbus": Transmitter,
     "kernel-w1": OneWire,
@@ -88,7 +88,7 @@ class Stand:
         if table.kind == "mqtt-board":
             return MqttBoard(self.play, table)
         if table.kind == "gatt-scale":
-            return SerialScale(self.play, table, self.folder)
+            return EmulatedSerialScale(self.play, table, self.folder)
         return _IN_FOLDER.get(table.kind, CsvBoard)(self.play, table, self.folder)
 
     def beat(self) -> None:

@@ -15,7 +15,7 @@ from pitlogger.devices.supervisor import Device, Link, Supervisor
 from pitlogger.devices.transports.ble.advertisements import AdvertisementTransport
 from pitlogger.devices.transports.ble.gatt import GattTransport
 from pitlogger.devices.transports.ble.radio import Radio
-from pitlogger.devices.transports.ble.settings import AdvertisementSettings, GattSettings, Write
+from pitlogger.devices.transports.ble.settings import AdvertisementSettings, GattSettings, GattWrite
 from pitlogger.errors import TransportError
 from pitlogger.model.readings import Quality
 from pitlogger.testing import until
@@ -266,7 +266,7 @@ async def test_writes_that_start_a_stream_are_made_in_order_once_values_can_come
     taker = Characteristic("fff2", ("write",))
     told = Characteristic("fff1", ("notify",))
     bluez.world.add(Peripheral(A, "tray", (GattService("fff0", (told, taker)),)))
-    start = (Write("fff2", b"\x01", 0.05), Write("fff2", b"\x02\x03"))
+    start = (GattWrite("fff2", b"\x01", 0.05), GattWrite("fff2", b"\x02\x03"))
     seen: list[str] = []
     bluez.world.observe = lambda event, _address, _which: seen.append(event)
     async with GattTransport(settings(A, needed=("fff1",), start=start)):

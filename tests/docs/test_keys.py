@@ -24,7 +24,7 @@ from pitlogger.formats.policy_file import AlertTable, CutTable, TimerTable, Work
 from pitlogger.model.cooks import CUTS, TIMERS
 from pitlogger.model.kitchen import WORKS
 from pitlogger.model.quantities import show_duration
-from pitlogger.safety.policy import CHOICES, DEFAULT, LIMITS, Header, Mark
+from pitlogger.safety.policy import CHOICES, DEFAULT, LIMITS, Mark, PolicyHeader
 
 PAGE = Path(__file__).parents[2] / "docs" / "keys.md"
 MODELS = (
@@ -128,7 +128,7 @@ def policies() -> Iterator[str]:
         f"{', '.join(f'`{mark}`' for mark in typing.get_args(Mark))}) and `note`. With"
         f' `base = "{DEFAULT}"` only those that differ.\n'
     )
-    yield from table("policy", Header, many=False)
+    yield from table("policy", PolicyHeader, many=False)
     yield "\n| table | `value` | in `retail-food-code` |\n|---|---|---|"
     shipped = tomllib.loads(
         (files("pitlogger.safety") / "policies" / f"{DEFAULT}.toml").read_text("utf-8")

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from pitlogger.errors import UsageError
 from pitlogger.reports import escpos
-from pitlogger.reports.allergens import MAJOR, Answered, checked, found_in
+from pitlogger.reports.allergens import MAJOR, AllergenAnswer, checked, found_in
 from pitlogger.reports.label import Label, label_bytes, label_sheet, qr_svg, until_by_default
 from pitlogger.reports.sheet import Lines, Picture
 
@@ -22,7 +22,7 @@ def label(**changes: object) -> Label:
         "name": "Brisket, sliced", "keep": "cold", "packed": EVENING,
         "until": until_by_default("cold", EVENING), "firm": "Example Catering, 1 Fire Lane",
         "mass": "2 lb 4 oz", "ingredients": ("beef", "butter (cream, salt)"),
-        "allergens": Answered.of(["milk"], [name for name in MAJOR if name != "milk"]),
+        "allergens": AllergenAnswer.of(["milk"], [name for name in MAJOR if name != "milk"]),
     }  # fmt: skip
     return Label(**(given | changes))  # type: ignore[arg-type]
 
@@ -61,30 +61,32 @@ def test_an_allergen_named_wrongly_is_answered_with_the_right_word() -> None:
 
 
 def test_a_label_that_nobody_answered_for_is_not_handed_out() -> None:
-    for answered in (Answered(), Answered.of(["milk"], MAJOR[1:8])):
+    for answered in (AllergenAnswer(), AllergenAnswer.of(["milk"], MAJOR[1:8])):
         assert "Allergens not stated: do not hand out." in label(allergens=answered).lines()
 
 
 def test_words_only_suggest() -> None:
-    lines = label(allergens=Answered()).lines()
+    lines = label(allergens=AllergenAnswer()).lines()
     assert "Words of the ingredients suggest milk: answer." in lines
     assert not any(line.startswith("Contains") for line in lines)
 
 
 def test_an_answer_that_words_of_the_ingredients_speak_against_is_named() -> None:
-    (hint,) = [one for one in label(allergens=Answered.of([], MAJOR)).lines() if "suggest" in one]
+    (hint,) = [
+        one for one in label(allergens=AllergenAnswer.of([], MAJOR)).lines() if "suggest" in one
+    ]
     assert "milk, answered as not in it: check before" in hint
 
 
 def test_no_label_promises_that_something_is_free_of_an_allergen() -> None:
-    for line in label(allergens=Answered.of([], MAJOR)).lines():
+    for line in label(allergens=AllergenAnswer.of([], MAJOR)).lines():
         assert "none" not in line.casefold()
         assert "free" not in line.casefold()
 
 
 def test_an_allergen_is_not_answered_both_ways() -> None:
     with pytest.raises(UsageError, match="milk: answered both ways"):
-        Answered.of(["milk"], ["milk"])
+        AllergenAnswer.of(["milk"], ["milk"])
 
 
 def test_a_vacuum_pack_points_to_its_rules() -> None:

@@ -29,9 +29,9 @@ from pitlogger_simulators.devices.emulated import Emulated
 from pitlogger_simulators.devices.frames import modbus_crc
 from pitlogger_simulators.devices.on_bluetooth import Advertiser, GattEnvironmental
 from pitlogger_simulators.devices.on_files import Amplifiers, MonitorChip, OneWire
-from pitlogger_simulators.devices.on_hid import HidScale
+from pitlogger_simulators.devices.on_hid import EmulatedHidScale
 from pitlogger_simulators.devices.on_modbus import UNIT, Transmitter
-from pitlogger_simulators.devices.on_serial import CsvBoard, SerialScale
+from pitlogger_simulators.devices.on_serial import CsvBoard, EmulatedSerialScale
 from pitlogger_simulators.faults import Fault, Faults
 from pitlogger_simulators.play import Play
 from pitlogger_simulators.scenarios.form import DeviceForm
@@ -75,7 +75,7 @@ async def first(transport: Transport, device: Emulated) -> Chunk:
 
 async def test_a_scale_on_a_port_sends_what_it_shows(make_play: MakePlay, tmp_path: Path) -> None:
     play = make_play("scale.noise=0 g")
-    scale = SerialScale(play, table(play, "bench"), tmp_path)
+    scale = EmulatedSerialScale(play, table(play, "bench"), tmp_path)
     load_scale(play, 4120.0)
     async with SerialTransport(SerialSettings(str(scale.port.path))) as transport:
         chunk = await first(transport, scale)
@@ -86,7 +86,7 @@ async def test_a_scale_on_a_port_sends_what_it_shows(make_play: MakePlay, tmp_pa
 
 async def test_the_unit_button_changes_what_is_sent(make_play: MakePlay, tmp_path: Path) -> None:
     play = make_play("scale.noise=0 g")
-    scale = SerialScale(play, table(play, "bench"), tmp_path)
+    scale = EmulatedSerialScale(play, table(play, "bench"), tmp_path)
     load_scale(play, 4535.0)
     play.kitchen.scales["bench-scale"].press_unit("lb")
     async with SerialTransport(SerialSettings(str(scale.port.path))) as transport:
@@ -98,7 +98,7 @@ async def test_the_unit_button_changes_what_is_sent(make_play: MakePlay, tmp_pat
 
 def test_a_scale_that_is_off_sends_nothing(make_play: MakePlay, tmp_path: Path) -> None:
     play = make_play()
-    scale = SerialScale(play, table(play, "bench"), tmp_path)
+    scale = EmulatedSerialScale(play, table(play, "bench"), tmp_path)
     assert scale.samples(scale.outlets) == {}
     scale.close()
 
@@ -107,7 +107,7 @@ async def test_a_disconnect_unplugs_the_port_and_its_end_plugs_it_in(
     make_play: MakePlay, tmp_path: Path
 ) -> None:
     play = make_play()
-    scale = SerialScale(play, table(play, "bench"), tmp_path)
+    scale = EmulatedSerialScale(play, table(play, "bench"), tmp_path)
     async with SerialTransport(SerialSettings(str(scale.port.path))) as transport:
         strike(play, "bench", "disconnect")
         scale.beat()
@@ -190,7 +190,7 @@ async def test_hid_reports_keep_their_boundaries_and_unplugging_is_noticed(
     make_play: MakePlay, tmp_path: Path
 ) -> None:
     play = make_play("scale.noise=0 g", "scale.unit=g")
-    scale = HidScale(play, table(play, "bench"), tmp_path)
+    scale = EmulatedHidScale(play, table(play, "bench"), tmp_path)
     load_scale(play, 815.0)
     settings = HidSettings(0x8D, 0x20, sysfs=scale.sysfs, dev=scale.dev)
     async with HidTransport(settings) as transport:

@@ -18,8 +18,8 @@ from pitlogger.errors import TransportError, UsageError
 from pitlogger_simulators.bluetooth.service import SimulatedBluez
 from pitlogger_simulators.devices.emulated import Emulated
 from pitlogger_simulators.devices.on_bluetooth import GattEnvironmental
-from pitlogger_simulators.devices.on_hid import HidScale
-from pitlogger_simulators.devices.on_serial import CsvBoard, OnSerial, SerialScale
+from pitlogger_simulators.devices.on_hid import EmulatedHidScale
+from pitlogger_simulators.devices.on_serial import CsvBoard, EmulatedSerialScale, OnSerial
 from pitlogger_simulators.faults import Fault, Faults
 from pitlogger_simulators.play import Play
 from pitlogger_simulators.scenarios.form import DeviceForm
@@ -113,25 +113,25 @@ async def test_a_port_hangs_up_on_whoever_opens_it(make_play: MakePlay, tmp_path
 
 async def test_a_node_hangs_up_on_whoever_opens_it(make_play: MakePlay, tmp_path: Path) -> None:
     play = make_play()
-    scale = HidScale(play, table(play, "bench"), tmp_path)
+    scale = EmulatedHidScale(play, table(play, "bench"), tmp_path)
     play.kitchen.scales["bench-scale"].press_on()
     strike(play, "bench", "connect")
     settings = HidSettings(0x8D, 0x20, sysfs=scale.sysfs, dev=scale.dev)
     await loses_and_heals(play, scale, lambda: HidTransport(settings))
 
 
-@pytest.mark.parametrize("kind", [SerialScale, HidScale])
+@pytest.mark.parametrize("kind", [EmulatedSerialScale, EmulatedHidScale])
 async def test_a_frame_comes_half_and_then_the_device_is_gone(
-    kind: type[OnSerial | HidScale], make_play: MakePlay, tmp_path: Path
+    kind: type[OnSerial | EmulatedHidScale], make_play: MakePlay, tmp_path: Path
 ) -> None:
     play = make_play()
     scale = kind(play, table(play, "bench"), tmp_path)
     play.kitchen.scales["bench-scale"].press_on()
-    whole = 6 if isinstance(scale, HidScale) else len(b"ST,GS,+  0.000kg\r\n")
+    whole = 6 if isinstance(scale, EmulatedHidScale) else len(b"ST,GS,+  0.000kg\r\n")
     strike(play, "bench", "mid-frame")
     beats: asyncio.Task[None] | None = None
     transport: Transport
-    if isinstance(scale, HidScale):
+    if isinstance(scale, EmulatedHidScale):
         transport = HidTransport(HidSettings(0x8D, 0x20, sysfs=scale.sysfs, dev=scale.dev))
     else:
         transport = SerialTransport(SerialSettings(str(scale.port.path)))

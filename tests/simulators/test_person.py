@@ -10,7 +10,7 @@ from typing import Any, cast
 from pitlogger.model.journal import AlertActed
 from pitlogger_simulators.people.hand import Hand
 from pitlogger_simulators.people.kitchen import Kitchen
-from pitlogger_simulators.people.person import Crew, Person, Script, SeenAlert
+from pitlogger_simulators.people.person import Crew, Script, SeenAlert, SimulatedPerson
 from pitlogger_simulators.people.steps import parse_step
 
 START = datetime.fromisoformat("2026-09-19T02:00:00-05:00")
@@ -19,11 +19,11 @@ WRAP = SeenAlert("wrap-due/a", "wrap-due", wakes=True)
 STALL = SeenAlert("stall-began/a", "stall-began", wakes=False)
 
 
-def person(*lines: str, by: str = "AB", name: str = "", core_c: float = 20.0) -> Person:
+def person(*lines: str, by: str = "AB", name: str = "", core_c: float = 20.0) -> SimulatedPerson:
     kitchen = cast(Kitchen, SimpleNamespace(core_c=lambda piece: core_c))
     hand = Hand(kitchen, by, random.Random(by), lambda channel: None)
     steps = tuple(parse_step(line, START) for line in lines)
-    return Person(hand, [Script(name, "a", steps)] if steps else [])
+    return SimulatedPerson(hand, [Script(name, "a", steps)] if steps else [])
 
 
 def live(crew: Crew, minutes: float, *shown: SeenAlert) -> list[tuple[int, str]]:
@@ -37,7 +37,7 @@ def live(crew: Crew, minutes: float, *shown: SeenAlert) -> list[tuple[int, str]]
     return [((t_ms - START_MS) // 60_000, text) for t_ms, text in done]
 
 
-def acknowledged(who: Person) -> list[Any]:
+def acknowledged(who: SimulatedPerson) -> list[Any]:
     return [saying.body for saying in who.hand.outbox if isinstance(saying.body, AlertActed)]
 
 

@@ -18,7 +18,7 @@ from pitlogger.devices.transports.ble.gatt import GattTransport
 from pitlogger.devices.transports.ble.settings import (
     AdvertisementSettings,
     GattSettings,
-    Write,
+    GattWrite,
     short_uuid,
 )
 from pitlogger.devices.transports.hidraw import HidSettings, HidTransport
@@ -163,7 +163,7 @@ def _gatt(config: DeclaredConfig, source: GattSource) -> Transport:
             written=source.poll_characteristic or "",
             poll_s=source.interval_s / 2,
             start=tuple(
-                Write(one.characteristic, bytes.fromhex(one.bytes), one.wait_s)
+                GattWrite(one.characteristic, bytes.fromhex(one.bytes), one.wait_s)
                 for one in source.start
             ),
         )

@@ -7,7 +7,7 @@ from typing import Any
 import click
 
 from pitlogger.cli.cooking.mend import cook_option
-from pitlogger.cli.daemon import Daemon, to_journal
+from pitlogger.cli.daemon import DaemonClient, to_journal
 from pitlogger.cli.moments import at_option, moment_text, said_at
 from pitlogger.model.cooks import WEIGHABLE, WRAPS, Stage
 
@@ -26,7 +26,7 @@ def _kept(entry: dict[str, Any], words: str) -> str:
 @cook_option
 @to_journal
 def stage(
-    daemon: Daemon, piece: str, stage: str, at: str | None, cook: str | None, **given: Any
+    daemon: DaemonClient, piece: str, stage: str, at: str | None, cook: str | None, **given: Any
 ) -> None:
     """Set the stage of PIECE, now or in the past (--at "10 min ago")."""
     from pitlogger.views import words
@@ -54,7 +54,7 @@ def stage(
 @cook_option
 @to_journal
 def weigh(
-    daemon: Daemon, piece: str, checkpoint: str, mass: tuple[str, ...], at: str | None,
+    daemon: DaemonClient, piece: str, checkpoint: str, mass: tuple[str, ...], at: str | None,
     cook: str | None, **given: Any,
 ) -> None:  # fmt: skip
     """Keep the mass of PIECE at CHECKPOINT: typed ("13 lb 7 oz"), or what rests on the scale."""
@@ -101,7 +101,7 @@ class _BelowZero(click.Command):
 @cook_option
 @to_journal
 def temp(
-    daemon: Daemon, where: str, typed: tuple[str, ...], at: str | None, cook: str | None,
+    daemon: DaemonClient, where: str, typed: tuple[str, ...], at: str | None, cook: str | None,
     probe: str | None,
 ) -> None:  # fmt: skip
     """Enter a hand probe's reading, such as 203F, of a piece's core or of a site."""
@@ -129,7 +129,7 @@ def temp(
 )
 @at_option
 @to_journal
-def hold_by_time(daemon: Daemon, piece: str, hours: str, at: str | None) -> None:
+def hold_by_time(daemon: DaemonClient, piece: str, hours: str, at: str | None) -> None:
     """Hold PIECE by time instead of temperature: marked, and thrown away at its discard time."""
     at = moment_text(at, daemon, piece=piece)
     entry = daemon.post("/time-controls", piece=piece, hours=int(hours), at=at)
@@ -149,7 +149,7 @@ def hold_by_time(daemon: Daemon, piece: str, hours: str, at: str | None) -> None
 @cook_option
 @to_journal
 def receive(
-    daemon: Daemon, piece: str, accepted: bool, at: str | None, cook: str | None, **given: Any
+    daemon: DaemonClient, piece: str, accepted: bool, at: str | None, cook: str | None, **given: Any
 ) -> None:
     """Write down how PIECE came in: temperature, condition, accepted or refused."""
     at = moment_text(at, daemon, cook, piece=piece)
@@ -163,7 +163,7 @@ def receive(
 @click.option("--piece", help="The piece it is about.")
 @cook_option
 @to_journal
-def note(daemon: Daemon, text: tuple[str, ...], piece: str | None, cook: str | None) -> None:
+def note(daemon: DaemonClient, text: tuple[str, ...], piece: str | None, cook: str | None) -> None:
     """Write a note into the journal."""
     entry = daemon.post("/notes", text=" ".join(text), piece=piece, cook=cook)
     daemon.emit(entry, _kept(entry, "noted"))

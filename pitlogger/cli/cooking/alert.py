@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from pitlogger.cli.daemon import Daemon, to_daemon, to_journal
+from pitlogger.cli.daemon import DaemonClient, to_daemon, to_journal
 from pitlogger.views import words
 from pitlogger.views.language import tr
 
@@ -16,7 +16,7 @@ def alert() -> None:
 
 @alert.command("list")
 @to_daemon
-def list_alerts(daemon: Daemon) -> None:
+def list_alerts(daemon: DaemonClient) -> None:
     """List the alerts that are not normal, the most pressing first."""
     standing = daemon.get("/alerts")
     lines = [
@@ -31,7 +31,7 @@ def list_alerts(daemon: Daemon) -> None:
 @alert.command()
 @click.argument("key", metavar="ALERT")
 @to_journal
-def ack(daemon: Daemon, key: str) -> None:
+def ack(daemon: DaemonClient, key: str) -> None:
     """Say "got it": the noise stops, the alert stays shown while it holds."""
     entry = daemon.post(f"/alerts/{key}/acknowledge")
     daemon.emit(entry, f"{key}: acknowledged")
@@ -41,7 +41,7 @@ def ack(daemon: Daemon, key: str) -> None:
 @click.argument("key", metavar="ALERT")
 @click.argument("reply", metavar="ANSWER", default="")
 @to_journal
-def answer(daemon: Daemon, key: str, reply: str) -> None:
+def answer(daemon: DaemonClient, key: str, reply: str) -> None:
     """Answer a prompt: "not yet" to wrap-due, "yes" or "no" to a stage it looks to be in."""
     entry = daemon.post(f"/alerts/{key}/answer", reason=reply)
     daemon.emit(entry, f"{key}: answered (entry {entry['id']})")
@@ -52,7 +52,7 @@ def answer(daemon: Daemon, key: str, reply: str) -> None:
 @click.argument("duration")
 @click.option("--reason", required=True, help="Why it may be silent.")
 @to_journal
-def shelve(daemon: Daemon, key: str, duration: str, reason: str) -> None:
+def shelve(daemon: DaemonClient, key: str, duration: str, reason: str) -> None:
     """Mute ALERT for DURATION, such as "30 min"; it comes back by itself."""
     from pitlogger.model.quantities import parse_duration_ms
 
@@ -65,7 +65,7 @@ def shelve(daemon: Daemon, key: str, duration: str, reason: str) -> None:
 @click.argument("key", metavar="ALERT")
 @click.option("--done", "reason", required=True, help="What was done with the food or the device.")
 @to_journal
-def reset(daemon: Daemon, key: str, reason: str) -> None:
+def reset(daemon: DaemonClient, key: str, reason: str) -> None:
     """Settle a latched alert once its cause is gone, saying what was done."""
     entry = daemon.post(f"/alerts/{key}/reset", reason=reason)
     daemon.emit(entry, f"{key}: settled")

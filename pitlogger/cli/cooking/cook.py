@@ -8,7 +8,7 @@ from typing import Any
 import click
 
 from pitlogger.cli.cooking.mend import required_reason
-from pitlogger.cli.daemon import Daemon, to_daemon, to_journal
+from pitlogger.cli.daemon import DaemonClient, to_daemon, to_journal
 from pitlogger.cli.files import PATH
 from pitlogger.cli.moments import at_option, moment_text, said_at
 from pitlogger.cli.output import disposed_options, table
@@ -24,7 +24,7 @@ def cook() -> None:
 @click.argument("file", type=PATH)
 @at_option
 @to_journal
-def start(daemon: Daemon, file: Path, at: str | None) -> None:
+def start(daemon: DaemonClient, file: Path, at: str | None) -> None:
     """Start the cook that FILE (TOML) describes, now or when it began (--at)."""
     from pitlogger.formats.cook_file import load_cook
 
@@ -49,7 +49,7 @@ def example(pad: bool) -> None:
 @click.argument("file", type=PATH)
 @click.option("--dry-run", is_flag=True, help="Read and show, put nothing on record.")
 @to_journal
-def enter(daemon: Daemon, file: Path, dry_run: bool) -> None:
+def enter(daemon: DaemonClient, file: Path, dry_run: bool) -> None:
     """Put a whole cook on record that was written on a pad: FILE (TOML).
 
     A cook file with one [[entry]] a line of the pad, with its time or without; 'pitlogger cook
@@ -64,7 +64,7 @@ def enter(daemon: Daemon, file: Path, dry_run: bool) -> None:
 @cook.command()
 @click.argument("name", required=False)
 @to_daemon
-def show(daemon: Daemon, name: str | None) -> None:
+def show(daemon: DaemonClient, name: str | None) -> None:
     """Show the running cook, or all that are open, or the journal of the cook NAMEd."""
     status = daemon.get("/status")
     open_cooks = [cook["id"] for cook in status["cooks"]]
@@ -98,7 +98,7 @@ def _line(row: dict[str, Any], units: dict[str, str]) -> str:
 @cook.command("list")
 @click.option("--withdrawn", is_flag=True, help="Those taken out of lists and learning too.")
 @to_daemon
-def list_cooks(daemon: Daemon, withdrawn: bool) -> None:
+def list_cooks(daemon: DaemonClient, withdrawn: bool) -> None:
     """List the cooks on record, newest first."""
     cooks = daemon.get("/cooks", withdrawn=withdrawn or None)
     rows = [[row["cook"], row["name"], shown_local(row["started"]), _ended(row)] for row in cooks]
@@ -121,7 +121,7 @@ def _ended(row: dict[str, Any]) -> str:
 )
 @disposed_options
 @to_journal
-def finish(daemon: Daemon, name: str | None, **disposed: Any) -> None:
+def finish(daemon: DaemonClient, name: str | None, **disposed: Any) -> None:
     """Finish the running cook; of several that are open, the one NAMEd.
 
     Asked about first: food that is still held, cooled or reheated, and each limit that was not
@@ -135,7 +135,7 @@ def finish(daemon: Daemon, name: str | None, **disposed: Any) -> None:
 @click.argument("name")
 @required_reason
 @to_journal
-def withdraw(daemon: Daemon, name: str, reason: str) -> None:
+def withdraw(daemon: DaemonClient, name: str, reason: str) -> None:
     """Take the finished cook NAMEd out of lists and learning. Nothing is erased.
 
     Its log says so; 'pitlogger undo ENTRY' brings it back.

@@ -7,14 +7,14 @@ from typing import Any
 
 import click
 
-from pitlogger.cli.daemon import Daemon, to_daemon
+from pitlogger.cli.daemon import DaemonClient, to_daemon
 from pitlogger.model.quantities import show_temperature
 
 
 @click.command()
 @click.argument("piece", required=False)
 @to_daemon
-def forecast(daemon: Daemon, piece: str | None) -> None:
+def forecast(daemon: DaemonClient, piece: str | None) -> None:
     """Say when PIECE, or each piece, is done, and what would change it.
 
     Times come as three: one in ten is earlier than the first, one in two earlier than the

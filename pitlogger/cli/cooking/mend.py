@@ -7,7 +7,7 @@ from typing import Any
 import click
 
 from pitlogger.cli.client import Client
-from pitlogger.cli.daemon import Daemon, to_journal
+from pitlogger.cli.daemon import DaemonClient, to_journal
 from pitlogger.cli.moments import at_option, moment_text, said_at
 
 cook_option = click.option("--cook", help="A cook by its name or id; by default the one that runs.")
@@ -21,7 +21,9 @@ required_reason = click.option("--reason", required=True, help="Why; it stands i
 @reason_option
 @click.option("--run", hidden=True)
 @to_journal
-def undo(daemon: Daemon, entry: str | None, cook: str | None, reason: str, run: str | None) -> None:
+def undo(
+    daemon: DaemonClient, entry: str | None, cook: str | None, reason: str, run: str | None
+) -> None:
     """Take ENTRY back, such as k7qm-42, of any cook; the last decision if none is named.
 
     The record keeps both. Taking back an undo brings the entry back.
@@ -75,7 +77,9 @@ def _words_of(client: Client, undone: dict[str, Any]) -> str:
 @reason_option
 @at_option
 @to_journal
-def correct(daemon: Daemon, entry: str, at: str | None, run: str | None, **given: Any) -> None:
+def correct(
+    daemon: DaemonClient, entry: str, at: str | None, run: str | None, **given: Any
+) -> None:
     """Correct ENTRY, such as k7qm-42, of any cook.
 
     The old entry stays visible; the corrected one counts, in yields, plans and the food log.
@@ -105,7 +109,7 @@ def _learning(teaches: bool) -> click.Command:
     @cook_option
     @required_reason
     @to_journal
-    def command(daemon: Daemon, what: str | None, cook: str | None, reason: str) -> None:
+    def command(daemon: DaemonClient, what: str | None, cook: str | None, reason: str) -> None:
         from pitlogger.model.entry_ids import parse_short_id
 
         about = {"entry": what} if what and parse_short_id(what) else {"piece": what}

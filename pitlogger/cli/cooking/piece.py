@@ -6,7 +6,7 @@ from typing import Any
 
 import click
 
-from pitlogger.cli.daemon import Daemon, to_journal
+from pitlogger.cli.daemon import DaemonClient, to_journal
 
 
 @click.group()
@@ -27,7 +27,7 @@ def piece() -> None:
 @click.option("--grade", help="Its grade.")
 @click.option("--cook", help="Which cook it is of, where several are open.")
 @to_journal
-def add(daemon: Daemon, piece_id: str, cook: str | None, **given: Any) -> None:
+def add(daemon: DaemonClient, piece_id: str, cook: str | None, **given: Any) -> None:
     """Add a piece to the running cook."""
     table = {"id": piece_id} | {name: value for name, value in given.items() if value is not None}
     entry = daemon.post("/pieces", piece=table, cook=cook)
@@ -38,7 +38,7 @@ def add(daemon: Daemon, piece_id: str, cook: str | None, **given: Any) -> None:
 @click.argument("parent")
 @click.argument("children", nargs=-1, required=True)
 @to_journal
-def split(daemon: Daemon, parent: str, children: tuple[str, ...]) -> None:
+def split(daemon: DaemonClient, parent: str, children: tuple[str, ...]) -> None:
     """Split PARENT into CHILDREN, such as brisket-1-point brisket-1-flat."""
     into = [{"id": child} for child in children]
     entry = daemon.post(f"/pieces/{parent}/split", into=into)
@@ -49,7 +49,7 @@ def split(daemon: Daemon, parent: str, children: tuple[str, ...]) -> None:
 @click.argument("child")
 @click.argument("parents", nargs=-1, required=True)
 @to_journal
-def merge(daemon: Daemon, child: str, parents: tuple[str, ...]) -> None:
+def merge(daemon: DaemonClient, child: str, parents: tuple[str, ...]) -> None:
     """Merge PARENTS into CHILD, as when pulled together."""
     entry = daemon.post("/merge", pieces=list(parents), into={"id": child})
     daemon.emit(entry, f"{', '.join(parents)} became {child}")
@@ -60,7 +60,7 @@ def merge(daemon: Daemon, child: str, parents: tuple[str, ...]) -> None:
 @click.option("--wrap-at", help="When to wrap, such as 165F, or never.")
 @click.option("--pull-at", help="When to take it off the pit, such as 203F.")
 @to_journal
-def target(daemon: Daemon, piece_id: str, **given: Any) -> None:
+def target(daemon: DaemonClient, piece_id: str, **given: Any) -> None:
     """Set the wrap or pull temperature of a piece."""
     entry = daemon.post("/targets", piece=piece_id, **given)
     daemon.emit(entry, f"{piece_id}: targets set")

@@ -6,7 +6,7 @@ from typing import Any
 
 import click
 
-from pitlogger.cli.daemon import Daemon, to_daemon
+from pitlogger.cli.daemon import DaemonClient, to_daemon
 from pitlogger.cli.output import emit, json_option, table
 from pitlogger.model.quantities import show_duration, show_temperature
 
@@ -54,7 +54,7 @@ def list_rules(as_json: bool) -> None:
 @rules.command()
 @click.argument("piece")
 @to_daemon
-def explain(daemon: Daemon, piece: str) -> None:
+def explain(daemon: DaemonClient, piece: str) -> None:
     """Say which limits, timers and clocks run for PIECE now, on what, and why."""
     held = daemon.get("/rules", piece=piece)
     daemon.emit(held, "\n".join(_words(row) for row in held["rules"]) or "nothing is watched now")

@@ -6,7 +6,7 @@ from typing import Any
 
 import click
 
-from pitlogger.cli.daemon import Daemon, to_daemon
+from pitlogger.cli.daemon import DaemonClient, to_daemon
 from pitlogger.cli.output import ALARM_ACTIVE
 from pitlogger.model.alerts import ACTIVE
 from pitlogger.model.quantities import show_duration, show_mass, show_temperature
@@ -16,7 +16,7 @@ from pitlogger.views.language import tr
 
 @click.command()
 @to_daemon
-def status(daemon: Daemon) -> int:
+def status(daemon: DaemonClient) -> int:
     """Say how things stand. Exit code 4 while an alarm is active."""
     standing = daemon.get("/status")
     daemon.emit(standing, lambda: _text(standing))

@@ -6,7 +6,7 @@ from typing import Any
 
 import click
 
-from pitlogger.cli.daemon import Daemon, to_daemon, to_journal
+from pitlogger.cli.daemon import DaemonClient, to_daemon, to_journal
 from pitlogger.model.quantities import show_share
 
 
@@ -17,7 +17,7 @@ def uplink() -> None:
 
 @uplink.command()
 @to_daemon
-def status(daemon: Daemon) -> None:
+def status(daemon: DaemonClient) -> None:
     """Say which hub there is, what waits and what is wrong."""
     found = daemon.get("/uplink")
     daemon.emit(found, described(found))
@@ -49,7 +49,7 @@ def described(found: dict[str, Any]) -> str:
 @click.argument("hub", required=False, default="")
 @click.argument("code")
 @to_daemon
-def join(daemon: Daemon, hub: str, code: str) -> None:
+def join(daemon: DaemonClient, hub: str, code: str) -> None:
     """Join a hub by the CODE that it shows.
 
     HUB is its address, such as kitchen.local; left out, it is found on the local network. What
@@ -65,7 +65,7 @@ def join(daemon: Daemon, hub: str, code: str) -> None:
 @click.option("--decline", "answer", flag_value="decline", help="Use the published ones.")
 @click.option("--undo", "answer", flag_value="undo", help="As before it was taken or declined.")
 @to_journal
-def priors(daemon: Daemon, answer: str | None) -> None:
+def priors(daemon: DaemonClient, answer: str | None) -> None:
     """Show what the firm's other sites yield, as an offer for plans here.
 
     Nothing of it is used before it is taken, and what was taken stays as it was until a newer
@@ -97,7 +97,7 @@ def offered(found: dict[str, Any]) -> str:
 
 @uplink.command()
 @to_daemon
-def leave(daemon: Daemon) -> None:
+def leave(daemon: DaemonClient) -> None:
     """Stop sending. What the hub received stays there."""
     found = daemon.post("/uplink/leave")
     daemon.emit(found, described(found))

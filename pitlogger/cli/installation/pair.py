@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from pitlogger.cli.daemon import Daemon, to_daemon
+from pitlogger.cli.daemon import DaemonClient, to_daemon
 from pitlogger.cli.files import FOLDER
 from pitlogger.cli.output import table
 from pitlogger.errors import UsageError
@@ -23,7 +23,7 @@ ROLES = click.Choice(["look", "hands", "owner"])
 @click.option("--name", "names", multiple=True,
               help="A name or address the page is opened by, beside the host's own.")  # fmt: skip
 @to_daemon
-def pair(daemon: Daemon, role: str, folder: Path | None, names: tuple[str, ...]) -> None:
+def pair(daemon: DaemonClient, role: str, folder: Path | None, names: tuple[str, ...]) -> None:
     """Make a code that pairs one phone within ten minutes, and show it as a QR code too.
 
     With --certificate: over https a phone may keep its screen on and show notifications. The
@@ -92,7 +92,7 @@ def phones() -> None:
 
 @phones.command("list")
 @to_daemon
-def list_phones(daemon: Daemon) -> None:
+def list_phones(daemon: DaemonClient) -> None:
     """List who holds a key; removed ones stay listed."""
     rows = daemon.get("/phones")
     head = ["id", "name", "initials", "role", "kind", "last seen", "removed"]
@@ -107,7 +107,7 @@ def list_phones(daemon: Daemon) -> None:
 @phones.command()
 @click.argument("phone")
 @to_daemon
-def revoke(daemon: Daemon, phone: str) -> None:
+def revoke(daemon: DaemonClient, phone: str) -> None:
     """Take the key of PHONE (its id or its name) away, at once."""
     gone = daemon.post(f"/phones/{phone}/remove")
     daemon.emit(gone, f"{gone['name']} can no longer open the page")
@@ -117,7 +117,7 @@ def revoke(daemon: Daemon, phone: str) -> None:
 @click.argument("name")
 @click.option("--role", type=ROLES, default="look", show_default=True)
 @to_daemon
-def program(daemon: Daemon, name: str, role: str) -> None:
+def program(daemon: DaemonClient, name: str, role: str) -> None:
     """Make a key for the program NAME; it is shown this once."""
     made = daemon.post("/programs", name=name, role=role)
     daemon.emit(made, f"Authorization: Bearer {made['token']}")

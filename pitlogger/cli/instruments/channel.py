@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from pitlogger.cli.daemon import Daemon, to_journal
+from pitlogger.cli.daemon import DaemonClient, to_journal
 from pitlogger.cli.moments import moment_text
 from pitlogger.model.readings import Site
 
@@ -22,7 +22,7 @@ def channel() -> None:
 @click.option("--at", metavar="TIME", help="Since when it sits there, where you say so later.")
 @to_journal
 def assign(
-    daemon: Daemon, channel_id: str, site: str, piece: str | None, lead: bool, at: str | None
+    daemon: DaemonClient, channel_id: str, site: str, piece: str | None, lead: bool, at: str | None
 ) -> None:
     """Say that CHANNEL sits at SITE from now on, or since a time: what it read is tagged anew.
 
@@ -39,7 +39,7 @@ def assign(
 @click.argument("other", metavar="OTHER")
 @click.option("--at", metavar="TIME", help="Since when they have been swapped.")
 @to_journal
-def swap(daemon: Daemon, channel_id: str, other: str, at: str | None) -> None:
+def swap(daemon: DaemonClient, channel_id: str, other: str, at: str | None) -> None:
     """Say that CHANNEL sits where OTHER sat and OTHER where CHANNEL did, now or since a time."""
     entry = daemon.post("/assignments", channel={"id": channel_id, "site": "core"},
                         swap_with=other, at=moment_text(at, daemon))  # fmt: skip
@@ -51,7 +51,7 @@ def swap(daemon: Daemon, channel_id: str, other: str, at: str | None) -> None:
 @click.argument("doubt", type=click.Choice(["right", "wrong"]))
 @click.option("--since", metavar="TIME", help="A moment of the doubt; its last one by default.")
 @to_journal
-def doubt(daemon: Daemon, channel_id: str, doubt: str, since: str | None) -> None:
+def doubt(daemon: DaemonClient, channel_id: str, doubt: str, since: str | None) -> None:
     """Say that what was doubted of CHANNEL was right, or wrong (--by INITIALS).
 
     Wrong wants a hand reading beside it, taken while it was doubted, that agrees: a word alone
@@ -66,7 +66,7 @@ def doubt(daemon: Daemon, channel_id: str, doubt: str, since: str | None) -> Non
 @channel.command()
 @click.argument("channel_id", metavar="CHANNEL")
 @to_journal
-def moved(daemon: Daemon, channel_id: str) -> None:
+def moved(daemon: DaemonClient, channel_id: str) -> None:
     """Say that a probe was moved within its piece, or that swapped ones are put right.
 
     Its trend starts anew, and what was doubted of it is settled.

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import click
 
-from pitlogger.cli.daemon import Daemon, to_journal
+from pitlogger.cli.daemon import DaemonClient, to_journal
 
 
 @click.command()
 @click.argument("device")
 @click.argument("command", required=False)
 @to_journal
-def send(daemon: Daemon, device: str, command: str | None) -> None:
+def send(daemon: DaemonClient, device: str, command: str | None) -> None:
     """Send COMMAND to DEVICE, such as zero or tare; without it, list what can be sent.
 
     The scale's own zero and tare change every mass that follows: the journal notes them.
@@ -32,7 +32,7 @@ def send(daemon: Daemon, device: str, command: str | None) -> None:
 @click.command()
 @click.argument("device")
 @to_journal
-def forget(daemon: Daemon, device: str) -> None:
+def forget(daemon: DaemonClient, device: str) -> None:
     """Forget what is remembered of DEVICE, after its battery was changed.
 
     A device that encrypts counts its messages, and an older count is refused as a replay. A new

@@ -19,7 +19,7 @@ from pitlogger.errors import TransportError, UsageError
 
 if TYPE_CHECKING:
     from pitlogger.devices.contract import DriverInfo
-    from pitlogger.devices.line_search import Search
+    from pitlogger.devices.line_search import LineSearch
     from pitlogger.devices.reach import Find
     from pitlogger.devices.runner import Device
     from pitlogger.devices.trial import Trial
@@ -164,7 +164,7 @@ def _has_value(trial: Trial) -> bool:
     return any(found.value is not None for found in trial.latest.values())
 
 
-def _show_trial(trial: Trial, searched: Search | None, as_json: bool) -> None:
+def _show_trial(trial: Trial, searched: LineSearch | None, as_json: bool) -> None:
     from pitlogger.devices.checks import CheckState
     from pitlogger.devices.configured import verdict, was_read
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from pitlogger.errors import TransportError, UsageError
 
 if TYPE_CHECKING:
-    from pitlogger.devices.line_search import Search
+    from pitlogger.devices.line_search import LineSearch
     from pitlogger.devices.runner import Device
 
 Say = Callable[[str], None]
@@ -27,7 +27,7 @@ def can_be_searched(device: Device, may_write: bool) -> bool:
     return isinstance(way, SerialTransport) or (may_write and isinstance(way, AskingTransport))
 
 
-def settings_for(device: Device, say: Say) -> Search:
+def settings_for(device: Device, say: Say) -> LineSearch:
     """Return the settings at which a device's own driver reads its lines, as far as found."""
     from pitlogger.devices.contract import Chunk, Measurement
     from pitlogger.devices.line_search import search
@@ -71,7 +71,7 @@ def settings_of_port(port: str, poll: bytes, say: Say) -> tuple[int, str]:
     return result.found.baud, result.found.framing
 
 
-def remedy(result: Search) -> str:
+def remedy(result: LineSearch) -> str:
     """Return what to do where nothing was found."""
     if result.heard:
         return "Look the rate up in its manual; frames without line ends need a driver of their own"

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from pitlogger.cli.client import Client
-from pitlogger.cli.daemon import Daemon, to_daemon
+from pitlogger.cli.daemon import DaemonClient, to_daemon
 from pitlogger.cli.files import FILE
 from pitlogger.errors import RefusedError, UsageError, unknown
 
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
               help="Print at once: 192.168.1.40:9100 or /dev/usb/lp0.")  # fmt: skip
 @to_daemon
 def label(
-    daemon: Daemon, pieces: tuple[str, ...], trays: tuple[str, ...], cook_file: Path | None,
+    daemon: DaemonClient, pieces: tuple[str, ...], trays: tuple[str, ...], cook_file: Path | None,
     out: Path | None, printer: str | None,
 ) -> None:  # fmt: skip
     """Print tags of PIECES, of all that are followed by default, with a QR code and Code 128.

@@ -6,7 +6,7 @@ from typing import Any
 
 import click
 
-from pitlogger.cli.daemon import Daemon, to_journal
+from pitlogger.cli.daemon import DaemonClient, to_journal
 
 
 @click.command("meal")
@@ -17,7 +17,7 @@ from pitlogger.cli.daemon import Daemon, to_journal
               help="1 tough, 3 right, 5 falling apart; of all pieces or one.")  # fmt: skip
 @click.option("--note", "text", default="", help="Anything worth knowing next time.")
 @to_journal
-def meal(daemon: Daemon, left: str | None, tender: tuple[str, ...], **given: Any) -> None:
+def meal(daemon: DaemonClient, left: str | None, tender: tuple[str, ...], **given: Any) -> None:
     """Tell how the meal of COOK went, the last one if none is named.
 
     Who came, what was left and how tender it was feed the next plan (plan --from-meals).

@@ -6,7 +6,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from pitlogger.cli.daemon import Daemon
+from pitlogger.cli.daemon import DaemonClient
 from pitlogger.cli.questions import answers
 from pitlogger.formats.moments import full_local
 
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 AS_WRITTEN = "as written"
 
 
-def enter_pad(file: Path, daemon: Daemon, dry_run: bool) -> dict[str, Any]:
+def enter_pad(file: Path, daemon: DaemonClient, dry_run: bool) -> dict[str, Any]:
     """Put the cook of a pad file on record and return what was entered.
 
     Raises:

@@ -8,7 +8,7 @@ from typing import Any
 
 import click
 
-from pitlogger.cli.daemon import Daemon, to_daemon, to_journal
+from pitlogger.cli.daemon import DaemonClient, to_daemon, to_journal
 from pitlogger.cli.files import FILE
 from pitlogger.cli.moments import moment_text
 from pitlogger.cli.output import disposed_options
@@ -29,7 +29,7 @@ def record() -> None:
 @record.command()
 @click.argument("cook", required=False)
 @to_daemon
-def show(daemon: Daemon, cook: str | None) -> None:
+def show(daemon: DaemonClient, cook: str | None) -> None:
     """Show the sheets of COOK, the last one by default, and what they lack."""
     log = daemon.get("/log", cook=cook)
     daemon.emit(log, lambda: _text(log))
@@ -96,7 +96,7 @@ def _check(row: dict[str, Any]) -> str:
 @record.command()
 @click.argument("cook", required=False)
 @to_daemon
-def verify(daemon: Daemon, cook: str | None) -> int:
+def verify(daemon: DaemonClient, cook: str | None) -> int:
     """Verify that the record of COOK holds against its sign-offs. Exit code 1 if not."""
     log = daemon.get("/log", cook=cook)
     document = {name: log[name] for name in ("cook", "entries", "head", "signed", "faults")}
@@ -154,7 +154,7 @@ def _pin(pin_file: Path | None, *, twice: bool = False) -> str:
 @click.argument("name")
 @pin_option
 @to_daemon
-def signer(daemon: Daemon, initials: str, name: str, pin_file: Path | None) -> None:
+def signer(daemon: DaemonClient, initials: str, name: str, pin_file: Path | None) -> None:
     """Give NAME, who signs as INITIALS, a PIN, or another one."""
     made = daemon.post("/log/signers", by=initials, name=name, pin=_pin(pin_file, twice=True))
     daemon.emit(made, f"{made['name']} may sign as {made['by']}")
@@ -164,7 +164,7 @@ def signer(daemon: Daemon, initials: str, name: str, pin_file: Path | None) -> N
 @click.argument("cook", required=False)
 @pin_option
 @to_journal
-def sign(daemon: Daemon, cook: str | None, pin_file: Path | None) -> None:
+def sign(daemon: DaemonClient, cook: str | None, pin_file: Path | None) -> None:
     """Sign the record of COOK off after review (--by INITIALS), confirmed by the signer's PIN."""
     if not daemon.by:
         raise UsageError("a review is signed: give the initials of who reviewed it (--by)")
@@ -186,7 +186,12 @@ def sign(daemon: Daemon, cook: str | None, pin_file: Path | None) -> None:
 @disposed_options
 @to_journal
 def correct(
-    daemon: Daemon, piece: str, restored: str, disposition: str, breach: str | None, **given: Any
+    daemon: DaemonClient,
+    piece: str,
+    restored: str,
+    disposition: str,
+    breach: str | None,
+    **given: Any,
 ) -> None:
     """Record corrective action on PIECE: cause, control restored, prevention, disposition, who.
 

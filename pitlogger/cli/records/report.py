@@ -154,11 +154,11 @@ def label(
     Each of the nine major allergens is answered by a person (--contains milk --without egg ...),
     else the label says that it must not be handed out.
     """
-    from pitlogger.reports.allergens import Answered
+    from pitlogger.reports.allergens import AllergenAnswer
     from pitlogger.reports.label import label_bytes, label_sheet
     from pitlogger.reports.table_files import whole
 
-    answered = Answered.of(holds, without)
+    answered = AllergenAnswer.of(holds, without)
     if vacuum is None:
         question = "Is it vacuum-packed (reduced oxygen)? Answer with --vacuum or --no-vacuum"
         vacuum = answers().choose(question, (PLAIN, SEALED)) == SEALED

@@ -13,11 +13,11 @@ from pitlogger.cli.questions import answer, answers
 from pitlogger.errors import PitloggerError, UsageError
 
 if TYPE_CHECKING:
-    from pitlogger.formats.workbook import Table
-    from pitlogger.views.own_sheet import Sheet
+    from pitlogger.formats.workbook import WorkbookTable
+    from pitlogger.views.own_sheet import SheetToImport
 
 
-def header(sheet: Table) -> str:
+def header(sheet: WorkbookTable) -> str:
     """Return the digest of the titles of a sheet, empty where it has none of its own."""
     from pitlogger.formats.own_sheet import header_of
 
@@ -29,7 +29,7 @@ def header(sheet: Table) -> str:
 
 def read_file(
     file: Path, socket: Path | None, unit: str | None, cut: str | None
-) -> tuple[Sheet, tuple[str, ...]]:
+) -> tuple[SheetToImport, tuple[str, ...]]:
     """Return a sheet as read, and all answers that hold for the next one like it.
 
     What was answered about the last file with the same columns is answered so again; the preview
@@ -75,7 +75,7 @@ def _said(column: str) -> str:
     return f"{plain_title(title)}{SAID}{meaning.strip()}"
 
 
-def _as_last_time(sheet: Table, socket: Path | None) -> tuple[str, ...]:
+def _as_last_time(sheet: WorkbookTable, socket: Path | None) -> tuple[str, ...]:
     """Return what the node keeps of the last file like it; nothing where none can be reached."""
     if not (digest := header(sheet)):
         return ()
@@ -85,7 +85,7 @@ def _as_last_time(sheet: Table, socket: Path | None) -> tuple[str, ...]:
         return ()
 
 
-def preview_text(sheet: Sheet) -> str:
+def preview_text(sheet: SheetToImport) -> str:
     """Return how a sheet was understood, as text."""
     from pitlogger.views.own_sheet import preview
 

@@ -10,7 +10,7 @@ from pitlogger.devices.transports.asking import AskingTransport
 from pitlogger.devices.transports.ble.settings import (
     AdvertisementSettings,
     GattSettings,
-    Write,
+    GattWrite,
     full_uuid,
 )
 from pitlogger.devices.transports.hidraw import HidSettings, HidTransport
@@ -72,7 +72,7 @@ class DeviceAccess:
                     every=True,
                     written=self.poll_at,
                     poll_s=1.0,
-                    start=tuple(Write(*one) for one in self.start),
+                    start=tuple(GattWrite(*one) for one in self.start),
                 )
             )
             question = bytes.fromhex(self.poll)

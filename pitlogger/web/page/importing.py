@@ -21,7 +21,7 @@ from pitlogger.formats.workbook import said_sheet
 from pitlogger.questions import Answers, QuestionError
 from pitlogger.views.language import tr, trn
 from pitlogger.views.node import Node
-from pitlogger.views.own_sheet import Sheet, batch_of, preview, read_sheet
+from pitlogger.views.own_sheet import SheetToImport, batch_of, preview, read_sheet
 from pitlogger.web.access.roles import who_asks
 from pitlogger.web.import_batches import put_on_record
 from pitlogger.web.kept_answers import keep_answers, kept_answers
@@ -91,7 +91,7 @@ def _file(form: Mapping[str, str]) -> tuple[bytes, str]:
     raise UsageError("choose a file, or paste the cells of your spreadsheet")
 
 
-def _shown(sheet: Sheet, form: Mapping[str, str], kept: Answers) -> dict[str, Any]:
+def _shown(sheet: SheetToImport, form: Mapping[str, str], kept: Answers) -> dict[str, Any]:
     count = len(sheet.log.rows)
     return {
         "shown_sheet": preview(sheet),
@@ -108,7 +108,7 @@ def _shown(sheet: Sheet, form: Mapping[str, str], kept: Answers) -> dict[str, An
     }
 
 
-async def _import(daemon: Node, sheet: Sheet, batch: str, answers: Answers) -> str:
+async def _import(daemon: Node, sheet: SheetToImport, batch: str, answers: Answers) -> str:
     """Put what was read on record, and return what is said of it.
 
     Raises:

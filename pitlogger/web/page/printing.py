@@ -14,7 +14,7 @@ from fastapi.responses import HTMLResponse
 
 from pitlogger.errors import RefusedError, UsageError, unknown
 from pitlogger.model.quantities import parse_mass_mg
-from pitlogger.reports.allergens import MAJOR, Answered
+from pitlogger.reports.allergens import MAJOR, AllergenAnswer
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 from pitlogger.web.page.past import cook_line
@@ -124,7 +124,7 @@ def _label(given: Mapping[str, str]) -> str:
     if given.get("vacuum") not in ("yes", "no"):
         raise UsageError("say whether it is vacuum-packed: reduced oxygen has rules of its own")
     said = {name: given.get(f"has-{at}") for at, name in enumerate(MAJOR)}
-    answered = Answered.of(
+    answered = AllergenAnswer.of(
         [name for name, word in said.items() if word == "yes"],
         [name for name, word in said.items() if word == "no"],
     )

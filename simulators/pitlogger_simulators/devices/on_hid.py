@@ -25,7 +25,7 @@ DESCRIPTOR = bytes.fromhex("058d0920a1018503c0")
 _NAME = "hidraw0"
 
 
-class HidScale(Emulated):
+class EmulatedHidScale(Emulated):
     """A scale on USB. Unplugging hangs up and takes node and folder away."""
 
     driver = "hid-scale"

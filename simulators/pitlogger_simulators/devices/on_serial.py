@@ -55,7 +55,7 @@ class OnSerial(Emulated):
             self.port.write(frame)
 
 
-class SerialScale(OnSerial):
+class EmulatedSerialScale(OnSerial):
     """A scale that sends lines of the header family, ``ST,GS,+  1.234kg``."""
 
     driver = "serial-scale"

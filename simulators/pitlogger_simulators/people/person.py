@@ -43,7 +43,7 @@ class Script:
 
 
 @dataclass(slots=True)
-class Person:
+class SimulatedPerson:
     """One person.
 
     Attributes:
@@ -163,7 +163,7 @@ class Crew:
     ``noticed`` is when somebody looked at an alert last, by its key: then all know.
     """
 
-    people: list[Person]
+    people: list[SimulatedPerson]
     noticed: dict[str, int] = field(default_factory=dict)
     seen: set[str] = field(default_factory=set)  # of those that still wait
 

@@ -83,7 +83,7 @@ class DeviceSettings:
 
 
 @dataclass(frozen=True, slots=True)
-class Write:
+class GattWrite:
     """What is written once after connecting, and the wait after it, seconds."""
 
     characteristic: str
@@ -112,7 +112,7 @@ class GattSettings(DeviceSettings):
     wanted: tuple[str, ...] = (BATTERY,)
     every: bool = False
     written: str = ""
-    start: tuple[Write, ...] = ()
+    start: tuple[GattWrite, ...] = ()
     poll_s: float = 5.0
     check_s: float = 30.0
     battery_s: float = 600.0
