@@ -102,6 +102,7 @@ class Sink:
         self.waiting: dict[str, Columns] = waiting or {}
         self._copies = EntryCopies(path, run)
         self._aside = aside_of(path)
+        self.said: list[str] = []  # of what could not be read; told by the writer
         self._appended: list[JournalRow] = []  # in this transaction
         try:
             self._begin()
@@ -336,10 +337,13 @@ class Sink:
         try:
             return row[0], unpack(row[1])
         except StoreError as error:
-            log.error("readings of channel %d from %d cannot be read: %s", channel, block_ms, error)
-            keep_aside(self._aside, f"packed {block_ms} {channel}", row[1])
+            self._set_aside(f"ten minutes of channel {channel} ({block_ms})", row[1], error)
             self.connection.execute("DELETE FROM packed WHERE id = ?", (row[0],))
             return None
+
+    def _set_aside(self, what: str, content: bytes, error: Exception) -> None:
+        keep_aside(self._aside, what, content)
+        self.said.append(f"{what} cannot be read ({error}): set aside in {self._aside.name}")
 
     def _take_over_tails(self) -> None:
         """Pack what runs that were killed left behind, and end those runs."""
@@ -351,11 +355,11 @@ class Sink:
         rows = self.connection.execute("SELECT id, run, data FROM tail ORDER BY id").fetchall()
         by_run: dict[int, dict[str, Columns]] = {}
         names = dict(self.connection.execute("SELECT id, name FROM channel").fetchall())
-        for _, run, data in rows:
+        for number, run, data in rows:
             try:
-                found = {names[number]: columns for number, columns in unpack_tail(data).items()}
+                found = {names[at]: columns for at, columns in unpack_tail(data).items()}
             except (StoreError, KeyError) as error:
-                log.warning("fresh readings of an earlier run cannot be read: %s", error)
+                self._set_aside(f"the last readings of run {run} (part {number})", data, error)
                 continue
             by_run[run] = joined(by_run.get(run, {}), found)
         for run, waiting in by_run.items():

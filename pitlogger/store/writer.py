@@ -188,6 +188,8 @@ class Writer:
             before = self._sink.connection.total_changes
             readings = [reading for batch in batches for reading in batch]
             outcomes = self._sink.commit(jobs, readings, losses)
+            while self._sink.said:
+                self._on_mended(self._sink.said.pop(0))
         except Exception as error:  # whatever it is, the thread lives on and tries again
             self.answered_s = time.monotonic()
             self._failed(error, len(jobs), sum(map(len, batches)))

@@ -14,6 +14,7 @@ from pitlogger.model.journal import (
     ChannelDoubted,
     CheckMade,
     ProbeMoved,
+    SpotRead,
     Weighed,
 )
 from pitlogger.model.quantities import Quantity
@@ -149,6 +150,20 @@ def test_a_core_after_a_long_silence_is_held_against_what_it_read_last() -> None
     kitchen.t_ms += 12 * 60_000
     run(kitchen, 2, 0, one_core=(90, 5))
     assert kitchen.engine.state.channels["one/core"].jumped is not None
+
+
+@pytest.mark.parametrize(("hand_c", "is_believed"), [(88.0, True), (96.5, False), (83.0, False)])
+def test_a_core_that_jumped_is_believed_on_a_hand_reading_that_agrees(
+    hand_c: float, is_believed: bool
+) -> None:
+    kitchen = on_the_pit()
+    run(kitchen, 5, 0, one_core=(45, 5))
+    run(kitchen, 2, 0, one_core=(90, 5))
+    core = kitchen.engine.state.channels["one/core"]
+    assert core.jumped is not None
+    kitchen.say(SpotRead(round(hand_c * 1000), kitchen.t_ms, "one"))
+    run(kitchen, 1, 0, one_core=(90, 5))
+    assert (core.jumped is None) is is_believed
 
 
 def test_a_probe_put_back_at_a_weighing_is_no_surprise() -> None:

@@ -11,7 +11,7 @@ from pitlogger.errors import LibraryError
 from pitlogger.forecast import library as shipped
 from pitlogger.forecast.features import NAMES, _lowest_slope, features
 from pitlogger.forecast.finish import forecast
-from pitlogger.forecast.history import history
+from pitlogger.forecast.history import STEP_S, history
 from pitlogger.forecast.library import arrival_row, library
 from tests.benchmarks.measured import moments as measured_moments
 from tests.forecast.made import request
@@ -99,6 +99,15 @@ def test_either_wrap_tells_the_chance_of_arrival_that_it_is_wrapped(wrap: str) -
     wrapped[NAMES.index(wrap)] = 1.0
     told = arrival_row(0.5, wrapped, 2.0) - arrival_row(0.5, bare, 2.0)
     assert told.tolist() == [0.0, 0.0, 0.0, 0.0, 0.0, 1.0, 0.0, 0.0]
+
+
+def test_the_lowest_slope_is_looked_for_from_about_the_stall_on() -> None:
+    core_c = np.interp(
+        np.arange(85) * STEP_S / 3600.0, [0, 1, 3, 5, 7], [20.0, 20.5, 58.0, 59.0, 75.0]
+    )
+    slope, hours_since = _lowest_slope(core_c)
+    assert slope == pytest.approx(0.5)  # not the first hour's, when the meat was cold
+    assert np.expm1(hours_since) == pytest.approx(3.0, abs=1.05)
 
 
 def test_a_record_of_half_an_hour_begun_in_mid_cook_has_its_present_slope_for_the_lowest() -> None:

@@ -39,6 +39,18 @@ def test_a_silence_alone_is_no_exchange() -> None:
     assert found == [[], []]
 
 
+def test_what_meat_does_by_itself_in_a_silence_is_no_exchange() -> None:
+    def quick(minute: int) -> int:  # flat, two degrees a minute about its silence, flat again
+        return 5_000 + 2_000 * min(max(minute - 80, 0), 60)
+
+    warming = [(minute * MINUTE_MS, quick(minute)) for minute in range(200)]
+    moved = [(at, 85_000 if at < 100 * MINUTE_MS else 43_000) for at, _ in warming]
+    pieces = ["brisket-1", "brisket-2"]
+    assert swaps([moved, silent(warming, 95, 121)], [[], []], pieces) == [[], []]
+    slow = [(at, 43_000 if at < 108 * MINUTE_MS else 85_000) for at, _ in warming]
+    assert any(swaps([moved, silent(slow, 95, 121)], [[], []], pieces))
+
+
 def test_a_slow_noisy_probe_that_stands_still_is_stuck_after_a_few_readings() -> None:
     random = Random(5)
     noisy = [(2 * n * MINUTE_MS, 60_000 + 100 * round(random.gauss(0, 3))) for n in range(150)]

@@ -6,6 +6,7 @@ import math
 import random
 from collections.abc import Callable
 from datetime import UTC
+from itertools import pairwise
 from typing import Any
 
 import pytest
@@ -175,9 +176,11 @@ def test_of_each_ten_seconds_the_ends_of_its_range_and_every_change_stay(
                 parts.setdefault(at_ms // 10_000, []).append(held)
         return {part: (min(found), max(found)) for part, found in parts.items()}
 
-    def changes(given: list[tuple[int, int, int]]) -> list[int]:
-        marks = [mark & 0xCF for _, _, mark in given]
-        return [mark for at, mark in enumerate(marks) if at == 0 or mark != marks[at - 1]]
+    def changes(given: list[tuple[int, int, int]]) -> list[tuple[int, int]]:
+        marks = [(mark & 0xCF, at_ms) for at_ms, _, mark in given]
+        begun = [one for at, one in enumerate(marks) if at == 0 or one[0] != marks[at - 1][0]]
+        ended = [one for one, after in pairwise(marks) if one[0] != after[0]]
+        return begun + ended
 
     assert ranges(kept) == ranges(rows)
     assert changes(kept) == changes(rows)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import base64
+import json
 import shutil
 import sqlite3
 from collections.abc import Callable
@@ -14,6 +16,7 @@ from pitlogger.errors import StoreError
 from pitlogger.model.journal import Noted
 from pitlogger.store import Reader
 from pitlogger.store.doctor import examine
+from pitlogger.store.mending.journal_check import aside_of, keep_aside
 from pitlogger.store.migrations import VERSION
 from tests.store import rot
 from tests.store.rot import cut, make_record, open_again, spoil_one, turned
@@ -150,6 +153,30 @@ def test_the_doctor_sees_what_is_damaged_before_anything_mends_it(
     assert "-50 is damaged (text)" in found["faults"][0]
     shutil.copytree(made[0] / "killed", tmp_path / "whole")
     assert examine(tmp_path / "whole" / "pitlogger.db", folder)["faults"] == []
+
+
+def test_fresh_readings_that_cannot_be_read_are_set_aside_and_told_and_no_other_is_lost(
+    made: tuple[Path, dict[int, str]], tmp_path: Path
+) -> None:
+    folder = edited(made[0], tmp_path / "spoiled", "UPDATE tail SET data = x'00ff' WHERE id = 2")
+    outcome = open_again(folder, made[1])
+    (told,) = [words for words in outcome.said if "last readings of run 2" in words]
+    assert "set aside in pitlogger.db-set-aside.jsonl" in told
+    (line,) = aside_of(folder / "pitlogger.db").read_text("utf-8").splitlines()
+    assert base64.b64decode(json.loads(line)["base64"]) == b"\x00\xff"
+    with Reader.open(folder / "pitlogger.db") as reader:
+        left = sum(1 for _ in reader.readings(None, 0, 1 << 60))
+    with Reader.open(made[0] / "pitlogger.db") as reader:
+        assert left == sum(1 for _ in reader.readings(None, 0, 1 << 60)) - 20
+
+
+def test_the_doctor_names_the_file_of_what_was_set_aside(
+    made: tuple[Path, dict[int, str]], tmp_path: Path
+) -> None:
+    database = shutil.copytree(made[0] / "killed", tmp_path / "whole") / "pitlogger.db"
+    assert examine(database, tmp_path)["set_aside"] is None
+    keep_aside(aside_of(database), "entry 50", b"spoiled")
+    assert examine(database, tmp_path)["set_aside"] == f"{database}-set-aside.jsonl"
 
 
 @pytest.mark.nightly

@@ -117,6 +117,15 @@ def test_entries_wait_in_memory_while_the_disk_refuses(
         assert reader.lost() == []
 
 
+def test_each_refusal_doubles_the_pause_up_to_ten_seconds(failing: Callable[..., Store]) -> None:
+    writer = failing()._writer
+    pauses: list[float] = []
+    for _ in range(7):
+        writer._failed(OSError(28, "No space left on device"), 0, 0)
+        pauses.append(writer._backoff_s)
+    assert pauses == [0.5, 1.0, 2.0, 4.0, 8.0, 10.0, 10.0]
+
+
 def test_readings_given_up_are_counted_on_record(
     failing: Callable[..., Store], told: threading.Event
 ) -> None:

@@ -15,7 +15,7 @@ from pitlogger.engine.scales import steady_mg
 from pitlogger.errors import RefusedError
 from pitlogger.formats.cook_file import parse_cook
 from pitlogger.model.alerts import AlertState
-from pitlogger.model.journal import CookStarted, TroubleChanged
+from pitlogger.model.journal import AlertChanged, CookStarted, TroubleChanged
 from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import Site
 from pitlogger.node.daemon import Daemon
@@ -61,6 +61,10 @@ async def test_a_battery_that_nobody_named_is_no_temperature_and_warns(daemon: D
         watch = daemon.engine.state.watches["battery-low/scale/battery"]
         assert watch.state is AlertState.UNACKNOWLEDGED
         assert alert_view(daemon, watch).message == "scale/battery: battery at 6 %"
+        await asyncio.wrap_future(daemon.store.flush())
+        entries = await daemon.ask(lambda reader: list(reader.entries()))
+    (raised,) = [one.body for one in entries if isinstance(one.body, AlertChanged)]
+    assert (raised.value, raised.unit) == (None, None)  # six per cent are not 6 C
 
 
 @pytest.mark.parametrize("begun_first", [True, False])
