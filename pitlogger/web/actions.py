@@ -18,6 +18,7 @@ from pitlogger.errors import RefusedError, UsageError, unknown
 from pitlogger.formats.cook_file import parse_cook
 from pitlogger.model import journal
 from pitlogger.model.cooks import Stage
+from pitlogger.model.quantities import show_temperature
 from pitlogger.model.readings import Site
 from pitlogger.node.containers import containers, tare_of
 from pitlogger.views import doubting
@@ -116,9 +117,13 @@ def _assigned(daemon: Node, ask: requests.AssignAsk) -> journal.Body:
         for field, name in (*_OF_THE_PROBE, *(_OF_THE_PLACE if stays else ()))
         if field not in said
     }
-    return journal.ChannelAssigned(
-        replace(channel, **kept), ask.lead or (stays and now.lead), ask.at
-    )
+    made = replace(channel, **kept)
+    if made.low_mc is not None and made.high_mc is not None and made.low_mc >= made.high_mc:
+        unit = daemon.units.temperature
+        low, high = show_temperature(made.low_mc, unit), show_temperature(made.high_mc, unit)
+        field = "channel.low" if "low" in said else "channel.high"
+        raise UsageError(f"the lowest, {low}, does not lie below the highest, {high}", field)
+    return journal.ChannelAssigned(made, ask.lead or (stays and now.lead), ask.at)
 
 
 def _stage(daemon: Node, ask: requests.StageAsk) -> journal.Body:

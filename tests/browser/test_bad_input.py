@@ -137,7 +137,10 @@ def test_a_language_that_is_none_takes_neither_chart_nor_keys_away(
     stage: Staged, open_page: Open
 ) -> None:
     page = open_page("/settings")
-    page.add_init_script("Object.defineProperty(navigator, 'languages', { value: ['C'] })")
+    page.add_init_script(
+        "Object.defineProperty(Navigator.prototype, 'language', { get: () => 'C' });"
+        "Object.defineProperty(Navigator.prototype, 'languages', { get: () => ['C'] })"
+    )
     page.goto(stage.address)
     expect(page.locator("#joined canvas").first).to_be_visible(timeout=15_000)
     page.goto(f"{stage.address}temp")

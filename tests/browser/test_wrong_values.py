@@ -29,6 +29,7 @@ WRONG: list[Case] = [
      "above zero"),
     ("/begin", "#begin-form", {"name": "supper"}, "wrap_at-1", "-5", "the core of meat lies"),
     ("/begin", "#begin-form", {"name": "supper"}, "set_point-1", "9999", "the most that any probe"),
+    ("/settings", "#band-pit form", {}, "channel.low", "300", "does not lie below"),
     ("/", "[action='/do/merge']", {"pieces.0": True, "pieces.1": True}, "into.id", " ",
      "Nothing stands here."),
 ]  # fmt: skip
@@ -76,6 +77,14 @@ def test_a_wrong_value_is_told_at_its_field_and_nothing_is_lost(
         one = page.locator(f"{form} [name='{name}']")
         expect(one).to_be_checked() if given is True else expect(one).to_have_value(str(given))
     assert len(stage.daemon.engine.state.entries) == before
+
+
+@pytest.mark.looks
+def test_a_plan_without_a_cut_marks_the_choice_of_it(stage: Staged, open_page: Open) -> None:
+    page = open_page("/plan?guests=45")
+    expect(page.locator("[name=cut]")).to_be_focused()
+    expect(page.locator("main [aria-invalid=true]")).to_have_attribute("name", "cut")
+    expect(page.locator(".refused")).to_contain_text("choose a cut")
 
 
 def _fill(page: Page, form: str, values: dict[str, str | bool]) -> None:

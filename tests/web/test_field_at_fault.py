@@ -64,3 +64,22 @@ async def test_a_question_names_the_cut_by_its_words(node: Node) -> None:
     await node.begin()
     said = await _do(node, "weigh", piece="brisket-1", checkpoint="purchased", mass="131")
     assert "times what a whole brisket weighs" in said["question"]
+
+
+BANDS = [
+    ({"low": "300 F", "high": "200 F"}, "channel.low", "The lowest does not lie below"),
+    ({"low": "230 F", "set_point": "210 F"}, "channel.set_point", "does not lie between"),
+    ({"low": "240 F", "set_point": "250 F", "high": "245 F"}, "channel.set_point", "between"),
+    ({"low": "295 F"}, "channel.low", "295 F"),
+    ({"high": "100 F"}, "channel.high", "100 F"),
+]
+
+
+@pytest.mark.parametrize(("band", "field", "told"), BANDS)
+async def test_a_band_that_is_upside_down_is_told_at_its_field(
+    node: Node, band: dict[str, str], field: str, told: str
+) -> None:
+    await node.begin()
+    fields = {"channel.id": "pit", "channel.site": "pit"}
+    said = await _do(node, "assign", **fields, **{f"channel.{k}": v for k, v in band.items()})
+    assert (said["field"], told in said["error"]) == (field, True), said

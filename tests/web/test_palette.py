@@ -34,9 +34,9 @@ def palette(theme: str) -> dict[str, str]:
     """Return the colours of a theme by name."""
     text = load_statics().by_name["page.css"].plain.decode()
     light, _, dark = re.split("prefers-color-scheme: ?(dark)", text)
-    found = dict(re.findall(r"--([\w-]+): ?(#[0-9a-f]{6});", light))
+    found = dict(re.findall(r"--([\w-]+): ?(#[0-9a-f]{6})[;}]", light))
     if theme == "dark":
-        found |= dict(re.findall(r"--([\w-]+): ?(#[0-9a-f]{6});", dark))
+        found |= dict(re.findall(r"--([\w-]+): ?(#[0-9a-f]{6})[;}]", dark))
     return found
 
 

@@ -7,7 +7,7 @@ from importlib.resources import files
 
 import pytest
 
-from pitlogger.web.page.statics import joined, lean, load_statics
+from pitlogger.web.page.statics import close_set, joined, lean, load_statics
 
 OURS = sorted(
     item.name
@@ -69,7 +69,52 @@ def test_modules_of_the_first_view_are_one_file_and_each_has_one_instance() -> N
 def test_no_name_is_exported_twice_in_a_joined_file() -> None:
     for name in ("page.mjs", "chart.mjs"):
         text = load_statics().by_name[name].plain.decode()
-        exported = re.findall(r"^export const \{ (.*) \} = ", text, re.MULTILINE)
-        names = [one for line in exported for one in line.split(", ")]
+        exported = re.findall(r"^export const\{(.*?)\}=", text, re.MULTILINE)
+        names = [one for line in exported for one in line.split(",")]
         assert len(names) == len(set(names)) > 5
         assert not re.search(r"^import ", text, re.MULTILINE)
+
+
+@pytest.mark.parametrize("name", [name for name in OURS if name.endswith(".mjs")])
+def test_only_blanks_outside_of_quotes_are_left_out(name: str) -> None:
+    text = lean((files("pitlogger.web") / "static" / name).read_text(encoding="utf-8"))
+    made = close_set(text)
+    assert close_set(made) == made
+    assert made.replace(" ", "") == text.replace(" ", "")
+    assert _quoted(made) == _quoted(text)
+    assert len(made) < len(text)
+
+
+def _quoted(text: str) -> list[str]:
+    """Return what stands in quotes, found letter by letter; within a template what it says."""
+    found: list[str] = []
+    inside = [""]  # the quotes and braces that are open, the last one innermost
+    words, before = "", ""
+    at = 0
+    while at < len(text):
+        one = text[at]
+        if inside[-1] in ("", "{"):
+            if one in "\"'`" or (one == "/" and before in "(,=:[!&|?{;"):
+                inside.append(one)
+                words = ""
+            elif one == "{":
+                inside.append("{")
+            elif one == "}":
+                inside.pop()
+                words = ""
+            before = one if one != " " else before
+        elif one == "\\":
+            words += text[at : at + 2]
+            at += 1
+        elif one == inside[-1]:
+            inside.pop()
+            found.append(words)
+        elif inside[-1] == "`" and text.startswith("${", at):
+            found.append(words)
+            inside.append("{")
+            at += 1
+        else:
+            words += one
+        at += 1
+    assert inside == [""]
+    return found

@@ -10,7 +10,6 @@ import re
 from collections.abc import Container, Mapping
 from decimal import Decimal
 from itertools import count as count_up
-from itertools import pairwise
 
 from pitlogger.errors import QuantityError, UsageError
 from pitlogger.formats.cook_file import core_target
@@ -18,6 +17,7 @@ from pitlogger.model.cooks import CUTS, NEVER, short_name
 from pitlogger.model.quantities import parse_length_mm, parse_mass_mg, parse_temperature_mc
 from pitlogger.questions import Answers
 from pitlogger.rules.messages import Units
+from pitlogger.views.language import tr
 from pitlogger.web.page.typed import moment_of
 
 MOST_ROWS = 6
@@ -63,20 +63,30 @@ def _pits(form: Mapping[str, str]) -> tuple[list[str], list[str]]:
             continue
         names.append(channel)
         given = {field: form.get(f"{field}-{row}") for field in ("set_point", "low", "high")}
-        _check_band(given, row)
+        check_band(form, f"{{}}-{row}")
         lines += ["", "[[channel]]", f"id = {_text(channel)}", 'site = "pit"']
         lines += [f"{field} = {_text(value)}" for field, value in given.items() if value]
     return names, lines
 
 
-def _check_band(given: Mapping[str, str | None], row: int) -> None:
-    order = [(field, parse_temperature_mc(given[field] or ""))
-             for field in ("low", "set_point", "high") if given[field]]  # fmt: skip
-    for (_, lower), (field, higher) in pairwise(order):
-        if lower >= higher:
-            words = {"set_point": "The set point lies below the lowest.",
-                     "high": "The highest lies below the rest of the band."}  # fmt: skip
-            raise UsageError(words[field], f"{field}-{row}")
+def check_band(form: Mapping[str, str | None], named: str) -> None:
+    """Check that set point, lowest and highest of a pit, where given, follow each other.
+
+    Args:
+        named: What their fields are called, such as ``{}-1``.
+
+    Raises:
+        UsageError: They do not, with the field of the one at fault.
+    """
+    given = (form.get(named.format(field)) for field in ("low", "set_point", "high"))
+    low, set_point, high = (parse_temperature_mc(text) if text else None for text in given)
+    if low is not None and high is not None and low >= high:
+        raise UsageError(tr("The lowest does not lie below the highest."), named.format("low"))
+    if set_point is None:
+        return
+    if (low is not None and set_point <= low) or (high is not None and set_point >= high):
+        reason = tr("The set point does not lie between the lowest and the highest.")
+        raise UsageError(reason, named.format("set_point"))
 
 
 def _pieces(

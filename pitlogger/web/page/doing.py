@@ -26,7 +26,7 @@ from pitlogger.web.access.roles import role_of, who_asks
 from pitlogger.web.actions import decide
 from pitlogger.web.page.alarm_groups import FOOD_SAFETY
 from pitlogger.web.page.asked_first import done_by_another, weigh_once
-from pitlogger.web.page.begin import cook_text
+from pitlogger.web.page.begin import check_band, cook_text
 from pitlogger.web.page.checking import CHECKS
 from pitlogger.web.page.first import FIRST
 from pitlogger.web.page.forms import ask_of, field_fault, filled, parse_form
@@ -128,6 +128,8 @@ async def _done(daemon: Node, name: str, form: dict[str, str], shown: Shown) -> 
     if name == "meal":
         ask = filled(MealAsk, form, daemon.clock.utc_ms(), by)
         return action_view(daemon, await tell_meal(daemon, ask), shown)
+    if name == "assign":
+        check_band(form, "channel.{}")
     asked_for = ask_of(name, with_offset(form), daemon.clock.utc_ms(), by)
     before = _tare_before(daemon, asked_for)
     is_new = await daemon.earlier(key) is None

@@ -25,10 +25,23 @@ _BLANK = re.compile(r"\n{2,}")
 _INDENT = re.compile(r"^[ \t]+", re.MULTILINE)
 _COMMENT = re.compile(r"^[ \t]*(?:/\*.*?\*/|//[^\n]*)[ \t]*\n?", re.MULTILINE | re.DOTALL)
 _TRAILING = re.compile(r"(?<=[;{}]) // [^\"'`\n]*$", re.MULTILINE)
-_AROUND = re.compile(r"\s*([{};])\s*|(:)\s+")
+# A template; <> is one that stands within it.
+_TEXT = r"`(?:[^`\\$]|\\.|\$(?!\{)|\$\{(?:[^{}`]|\{[^{}`]*\}|<>)*\})*`"
+_APART = re.compile(
+    r"""("(?:[^"\\\n]|\\.)*"|'(?:[^'\\\n]|\\.)*'|(?<=[(,=:\[!&|?{;] )/(?:[^/\\\n]|\\.)+/"""
+    r"""|(?<=[(,=:\[!&|?{;])/(?:[^/\\\n]|\\.)+/|"""
+    rf"""{_TEXT.replace("<>", _TEXT.replace("|<>", ""))})"""
+    r"""|[ ]*([=?:,;{}()&|<>*!]+)[ ]*"""
+)
+_AROUND = re.compile(r"\s*([{};])\s*|([:,])\s+")
 _CAST = re.compile(r"/\*\* @(?:type|param) [^*]*\*/ ")
 _IMPORT = re.compile(r'^import \{ ([^}]+) \} from "\./([\w-]+)\.mjs";$', re.MULTILINE)
 _EXPORT = re.compile(r"^export ((?:async )?function|const|class) (\w+)", re.MULTILINE)
+# A bare system names the language "C", which the library of the chart cannot use.
+_SPOKEN_FIRST = {
+    "uplot.js": b"try{Intl.getCanonicalLocales(navigator.language)}catch{"
+    b'Object.defineProperty(navigator,"language",{value:document.documentElement.lang})}\n'
+}
 JOINED = ("page", "chart")  # modules served as one file with all that they import
 
 
@@ -81,7 +94,7 @@ def _statics(_language: str) -> Statics:
     scripts = {name: found.pop(name) for name in list(found) if name.endswith(".mjs")}
     texts = {name.removesuffix(".mjs"): one.plain.decode() for name, one in scripts.items()}
     for name, text in joined(texts).items():
-        found[f"{name}.mjs"] = _served(f"{name}.mjs", text.encode())
+        found[f"{name}.mjs"] = _served(f"{name}.mjs", close_set(text).encode())
     total = hashlib.sha256(b"\0".join(one.name.encode() + one.plain for one in found.values()))
     return Statics(total.hexdigest()[:12], found)
 
@@ -90,11 +103,11 @@ def _static(item: Traversable, prefix: str) -> Static | None:
     media_type = TYPES.get("." + item.name.rpartition(".")[2])
     if media_type is None or not item.is_file():
         return None
-    plain = item.read_bytes()
+    plain = _SPOKEN_FIRST.get(item.name, b"") + item.read_bytes()
     if not prefix and item.name.endswith((".mjs", ".css")):
         plain = spoken(lean(plain.decode())).encode()
     if item.name.endswith(".css"):
-        plain = _AROUND.sub(r"\1\2", plain.decode()).encode()
+        plain = _AROUND.sub(r"\1\2", plain.decode()).replace(";}", "}").encode()
     return _served(prefix + item.name, plain)
 
 
@@ -149,3 +162,8 @@ def lean(text: str) -> str:
     a slow network need not read them."""
     text = _TRAILING.sub("", _CAST.sub("", _COMMENT.sub("", text)))
     return _BLANK.sub("\n", _INDENT.sub("", text))
+
+
+def close_set(text: str) -> str:
+    """Return a script without the blanks around its marks; what stands in quotes is left alone."""
+    return _APART.sub(lambda found: found[1] or found[2], text)

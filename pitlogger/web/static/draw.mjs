@@ -23,6 +23,26 @@ export function within(u, paint, clip = true) {
   c.restore();
 }
 
+/** Write words where no others are: within the picture, at a height or as near to it as there is room.
+ * @param {CanvasRenderingContext2D} c @param {number} px @param {any} box @param {any[]} taken @param {string} text @param {number} x @param {number} y @param {string} [ink] of a swatch before them */
+export function write(c, px, box, taken, text, x, y, ink) {
+  const lead = ink ? 12 * px : 0, wide = c.measureText(text).width + lead, left = Math.min(x, c.canvas.width - wide - px);
+  const top = box.top + 8 * px, bottom = top + box.height - 16 * px, near = Math.max(top, Math.min(y, bottom));
+  const isTaken = (/** @type {any} */ one) => left < one.right + 4 * px && one.left < left + wide + 4 * px && Math.abs(one.y - y) < 16 * px;
+  y = near;
+  for (let step = 2; step < 99 && (y < top || y > bottom || taken.some(isTaken)); step++) y = near + (step % 2 ? 1 - step : step) * px;
+  taken.push({ left, right: left + wide, y });
+  c.textBaseline = "middle";
+  c.fillText(text, left + lead, y);
+  if (ink) c.fillStyle = ink;
+  if (ink) c.fillRect(left, y - 4 * px, 8 * px, 8 * px);
+}
+
+/** Where a line was read last, up to a time. @param {any} chart @param {number} n @param {number} [to] */
+function lastOf(chart, n, to = Infinity) {
+  return (chart.data[3 * n + 3] ?? []).findLastIndex((/** @type {unknown} */ value, /** @type {number} */ at) => typeof value === "number" && chart.data[0][at] <= to);
+}
+
 /** The band of the pit, tinted; the targets of the piece as short ticks at the right edge. @param {Plot} u @param {any} chart */
 export function band(u, chart) {
   const pit = chart.drawn[0];
@@ -33,10 +53,11 @@ export function band(u, chart) {
       c.fillRect(box.left, top, box.width, bottom - top);
     }
   });
+  chart.taken = [];
   if (!chart.joined.running) return;
   within(u, (c, px, box) => {
     const right = box.left + box.width;
-    for (const [value, name] of [[chart.held?.pull_c, "off"], [isWrapped(chart) ? null : chart.held?.wrap_c, "wrap"]]) {
+    for (const [value, name] of [[chart.held?.pull_c, tr("off")], [isWrapped(chart) ? null : chart.held?.wrap_c, tr("wrap")]]) {
       if (value === null || value === undefined) continue;
       const y = u.valToPos(chart.units.temperature(value), "y", true);
       if (y < box.top || y > box.top + box.height) continue;
@@ -47,8 +68,7 @@ export function band(u, chart) {
       c.lineTo(right + 4 * px, y);
       c.stroke();
       c.font = `600 ${13 * px}px system-ui`;
-      c.textBaseline = "middle";
-      c.fillText(String(name), right + 7 * px, y);
+      write(c, px, box, chart.taken, String(name), right + 7 * px, y);
     }
   }, false);
 }
@@ -87,8 +107,8 @@ export function flags(u, chart, named) {
     c.fillStyle = chart.ink.ink;
     let free = -Infinity;
     for (const one of [...stages].reverse()) {
-      const x = u.valToPos(one.at_ms / 1000, "x", true), wide = c.measureText(one.flag).width;
-      if (x < box.left || x > box.left + box.width) continue;
+      const wide = c.measureText(one.flag).width, at = u.valToPos(one.at_ms / 1000, "x", true), x = Math.min(at, c.canvas.width - wide - px);
+      if (at < box.left || at > box.left + box.width) continue;
       if (free !== -Infinity && x + wide + 6 * px > free) continue;
       c.fillText(one.flag, x, box.top - (FLAG_ROW - 14) * px);
       free = x;
@@ -112,12 +132,10 @@ export function fan(u, chart) {
   const made = nearest(chart);
   const target = { wrap: chart.held?.wrap_c, pull: chart.held?.pull_c }[made?.target ?? ""];
   if (!made || target === null || target === undefined || chart.drawn.length < 2) return;
-  const values = chart.data[6], times = chart.data[0];
-  let last = times.length - 1;
-  while (last >= 0 && (values[last] === null || values[last] === undefined)) last--;
+  const last = lastOf(chart, 1);
   if (last < 0) return;
   within(u, (c, px) => {
-    const x0 = u.valToPos(times[last], "x", true), y0 = u.valToPos(values[last], "y", true), y1 = u.valToPos(chart.units.temperature(target), "y", true);
+    const x0 = u.valToPos(chart.data[0][last], "x", true), y0 = u.valToPos(chart.data[6][last], "y", true), y1 = u.valToPos(chart.units.temperature(target), "y", true);
     const at = (/** @type {number|null} */ ms) => (ms === null ? null : u.valToPos(ms / 1000, "x", true));
     const early = at(made.p10_ms), late = at(made.p90_ms), middle = at(made.p50_ms);
     c.strokeStyle = chart.ink.lines[1];
@@ -147,23 +165,16 @@ export function fan(u, chart) {
 export function ends(u, chart) {
   within(u, (c, px, box) => {
     c.font = `700 ${13 * px}px system-ui`;
-    c.textBaseline = "middle";
-    const right = box.left + box.width, taken = [];
+    c.fillStyle = chart.ink.ink;
+    const right = box.left + box.width;
     for (const [n, line] of chart.drawn.entries()) {
-      const values = chart.data[3 * n + 3] ?? [];
-      let last = values.length - 1;
-      while (last >= 0 && (values[last] === null || values[last] === undefined || chart.data[0][last] > u.scales.x.max)) last--;
+      const last = lastOf(chart, n, u.scales.x.max);
       if (last < 0) continue;
       const x = Math.min(u.valToPos(chart.data[0][last], "x", true), right);
-      let y = u.valToPos(values[last], "y", true);
-      if (n === 1 && nearest(chart)) y += 14 * px; // under the fan, which leads on upwards
-      while (taken.some((other) => Math.abs(other - y) < 16 * px)) y += 16 * px;
-      taken.push(y);
-      const name = line.site === "core" ? (n === 1 ? "core" : "core 2") : line.channel;
-      c.fillStyle = chart.ink.lines[n];
-      c.fillRect(x + 4 * px, y - 4 * px, 8 * px, 8 * px);
+      const down = n === 1 && nearest(chart) ? 14 * px : 0; // under the fan, which leads on upwards
+      const name = line.site !== "core" ? line.channel : n === 1 ? tr("core") : tr("core 2");
       c.fillStyle = chart.ink.ink;
-      c.fillText(name, x + 16 * px, y);
+      write(c, px, box, chart.taken, name, x + 4 * px, u.valToPos(chart.data[3 * n + 3][last], "y", true) + down, chart.ink.lines[n]);
     }
   }, false);
 }

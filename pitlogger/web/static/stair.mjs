@@ -3,7 +3,7 @@
  * The stair of weights: it steps only at a weighing. A flat tread means that nothing is known
  * between; it is hatched where that is longer than two hours. A riser is what was lost.
  */
-import { within } from "./draw.mjs";
+import { within, write } from "./draw.mjs";
 
 const UNKNOWN_S = 2 * 3600;
 
@@ -52,6 +52,7 @@ function labels(u, c, px, box, chart, steps) {
   if (!steps.length) return;
   c.font = `700 ${13 * px}px system-ui`;
   c.fillStyle = chart.ink.ink;
+  const taken = [];
   let free = -Infinity;
   for (let at = 1; at < steps.length; at++) {
     const change = steps[at].net_g - steps[at - 1].net_g;
@@ -62,15 +63,15 @@ function labels(u, c, px, box, chart, steps) {
     c.textBaseline = "top";
     plate(c, chart, left, y + 3 * px, wide, 14 * px);
     c.fillText(text, left, y + 3 * px);
+    taken.push({ left, right: left + wide, y: y + 10 * px });
     free = x + 4 * px;
   }
   const bought = steps.find((one) => one.checkpoint === "purchased");
   const end = steps[steps.length - 1];
   if (bought && end !== bought) {
     const y = u.valToPos(chart.units.mass(end.net_g), "y", true);
-    c.textBaseline = "middle";
-    c.fillText(`${((end.net_g / bought.net_g) * 100).toFixed(0)} % of`, box.left + box.width + 6 * px, y - 8 * px);
-    c.fillText("bought", box.left + box.width + 6 * px, y + 8 * px);
+    const share = ((end.net_g / bought.net_g) * 100).toFixed(0), beside = box.left + box.width + 6 * px;
+    for (const [row, words] of [tr(`${share} % of`), tr("bought")].entries()) write(c, px, box, taken, words, beside, y + (16 * row - 8) * px);
   }
   if (u.scales.y.min > 0) brokenAxis(c, px, box, chart);
 }
