@@ -14,21 +14,20 @@ import ssl
 from collections.abc import Callable
 from pathlib import Path
 
-import aiomqtt
-from paho.mqtt.packettypes import PacketTypes
-from paho.mqtt.properties import Properties
-
 from pitlogger.errors import HubFullError
+from pitlogger.formats import mqtt
 from pitlogger.hub.ingest import MOST_WAITING, Ingest
 from pitlogger.hub.receive import NotEnrolledError
 from pitlogger.uplink.carrier import HubAnswer, written
 from pitlogger.uplink.join import pinned
+from pitlogger.uplink.link import Link
 from pitlogger.uplink.mqtt import broker_of
 
 log = logging.getLogger(__name__)
 
 SHARED = "$share/ingest/fleet/1/+/up"
 AGAIN_S, BUSY_S = 2.0, 20.0
+MOST_HEARD = 4 * MOST_WAITING  # then the broker holds what comes
 
 
 class BrokerIngest:
@@ -41,51 +40,54 @@ class BrokerIngest:
 
     def __init__(self, ingest: Ingest, address: str, folder: Path) -> None:
         self._ingest, self._address, self._folder = ingest, address, folder
-        self._room = asyncio.Semaphore(MOST_WAITING)
-        self._at_work: set[asyncio.Task[None]] = set()
+        self._link: Link | None = None
+        self._answers = bytearray()
+        self._is_due = self._is_paused = False
 
     async def run(self, ready: Callable[[], None] = lambda: None) -> None:
         """Stay connected until cancelled; ``ready`` is called at each subscription."""
-        try:
-            while True:
-                try:
-                    async with self._connection() as client:
-                        await client.subscribe(SHARED, qos=1)
-                        ready()
-                        async for message in client.messages:
-                            await self._room.acquire()
-                            uid = str(message.topic).split("/")[2]
-                            self._begin(client, uid, bytes(message.payload or b""))
-                except (aiomqtt.MqttError, OSError, TimeoutError) as fault:
-                    log.warning("the broker %s is away: %s", self._address, fault)
-                await asyncio.sleep(AGAIN_S)
-        finally:
-            for task in self._at_work:
-                task.cancel()
-            await asyncio.gather(*self._at_work, return_exceptions=True)
+        while True:
+            try:
+                async with self._connection() as link:
+                    self._link, self._is_paused = link, False
+                    await link.subscribe(SHARED)
+                    ready()
+                    await link.lost()
+            except OSError as fault:
+                log.warning("the broker %s is away: %s", self._address, fault)
+            finally:
+                self._link = None
+            await asyncio.sleep(AGAIN_S)
 
-    def _begin(self, client: aiomqtt.Client, uid: str, message: bytes) -> None:
-        task = asyncio.create_task(self._take(client, uid, message), name=f"bundle-{uid}")
-        self._at_work.add(task)
-        task.add_done_callback(self._at_work.discard)
+    def _heard(self, topic: str, message: bytes) -> None:
+        uid = topic.split("/")[2]
+        self._ingest.put(uid, message, lambda answer: self._answered(uid, answer))
+        if self._ingest.waiting >= MOST_HEARD and self._link is not None:
+            self._is_paused = True
+            self._link.pause()
 
-    async def _take(self, client: aiomqtt.Client, uid: str, message: bytes) -> None:
-        hub = self._ingest.sink.hub
-        try:
-            answer = await self._ingest.submit(uid, message)
-        except (NotEnrolledError, HubFullError) as fault:
-            answer = HubAnswer(hub, fault=str(fault), retry_s=BUSY_S)
-        except Exception:
-            log.exception("a batch could not be written; its nodes send it again")
+    def _answered(self, uid: str, answer: HubAnswer | Exception) -> None:
+        """Write an answer beside those of its batch, all of which are sent at once."""
+        if not self._is_due:
+            self._is_due = True
+            asyncio.get_running_loop().call_soon(self._send)
+        if isinstance(answer, NotEnrolledError | HubFullError):
+            answer = HubAnswer(self._ingest.sink.hub, fault=str(answer), retry_s=BUSY_S)
+        elif isinstance(answer, Exception):
+            log.error("a batch could not be written; its nodes send it again", exc_info=answer)
             return
-        finally:
-            self._room.release()
-        try:
-            await client.publish(f"fleet/1/{uid}/down", written(answer))
-        except (aiomqtt.MqttError, ValueError) as fault:
-            log.info("a receipt could not be sent, its bundle will come again: %s", fault)
+        self._answers += mqtt.publish(f"fleet/1/{uid}/down", written(answer))
 
-    def _connection(self) -> aiomqtt.Client:
+    def _send(self) -> None:
+        answers, self._answers, self._is_due = bytes(self._answers), bytearray(), False
+        if self._link is None:
+            return  # the bundles will come again
+        self._link.send(answers)
+        if self._is_paused and self._ingest.waiting < MOST_WAITING:
+            self._is_paused = False
+            self._link.resume()
+
+    def _connection(self) -> Link:
         host, port, is_tls = broker_of(self._address)
         context: ssl.SSLContext | None = None
         if is_tls:
@@ -93,13 +95,8 @@ class BrokerIngest:
             context.load_cert_chain(
                 self._folder / "ingest-certificate.pem", self._folder / "ingest-key.pem"
             )
-        properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
-        properties.SessionExpiryInterval = 0  # a dead ingester must keep no share of the messages
-        return aiomqtt.Client(
-            host, port, protocol=aiomqtt.ProtocolVersion.V5, clean_start=True,
-            properties=properties, tls_context=context, timeout=10,
-            max_queued_incoming_messages=4 * MOST_WAITING,
-        )  # fmt: skip
+        # Its session ends with the connection: a dead ingester keeps no share of the messages.
+        return Link((host, port), context, "", self._heard)
 
 
 # The broker's side, as ``pitlogger hub init`` writes it for Mosquitto 2: who writes what is

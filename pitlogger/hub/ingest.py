@@ -30,7 +30,7 @@ MOST_WAITING = 512  # messages; beyond that a node is told to come again
 class _Waiting:
     uid: str
     message: bytes
-    future: asyncio.Future[HubAnswer]
+    answered: Callable[[HubAnswer | Exception], object]
 
 
 def collect_rarely() -> None:
@@ -65,13 +65,24 @@ class Ingest:
         self._folded = folded
         self._gather_s = gather_s
         self._certify = certify
-        self._waiting: asyncio.Queue[_Waiting] = asyncio.Queue(MOST_WAITING)
+        self._waiting: asyncio.Queue[_Waiting] = asyncio.Queue()
         self._thread = ThreadPoolExecutor(1, thread_name_prefix="hub-sink")
+
+    @property
+    def waiting(self) -> int:
+        """How many messages wait to be taken."""
+        return self._waiting.qsize()
 
     @property
     def is_full(self) -> bool:
         """Whether nodes have to come again later."""
-        return self._waiting.full()
+        return self.waiting >= MOST_WAITING
+
+    def put(
+        self, uid: str, message: bytes, answered: Callable[[HubAnswer | Exception], object]
+    ) -> None:
+        """Take a message; ``answered`` is called once what it brought is on disk, or why not."""
+        self._waiting.put_nowait(_Waiting(uid, message, answered))
 
     async def submit(self, uid: str, message: bytes) -> HubAnswer:
         """Take a message and return the hub's answer once what it brought is on disk.
@@ -80,9 +91,12 @@ class Ingest:
             NotEnrolledError: From a node whose records are not taken.
             HubFullError: Nothing could be written.
         """
-        one = _Waiting(uid, message, asyncio.get_running_loop().create_future())
-        await self._waiting.put(one)
-        return await one.future
+        found: asyncio.Queue[HubAnswer | Exception] = asyncio.Queue()
+        self.put(uid, message, found.put_nowait)
+        answer = await found.get()
+        if isinstance(answer, Exception):
+            raise answer
+        return answer
 
     def do(self, work: Callable[[HubSink], Found]) -> Awaitable[Found]:
         """Have something done in the sink's thread, between batches."""
@@ -99,17 +113,9 @@ class Ingest:
             try:
                 answers = await loop.run_in_executor(self._thread, self._write, batch)
             except Exception as fault:  # told to each who waits; the next batch is tried anew
-                for one in batch:
-                    if not one.future.done():
-                        one.future.set_exception(fault)
-                continue
+                answers = [fault] * len(batch)
             for one, answer in zip(batch, answers, strict=True):
-                if one.future.done():
-                    continue
-                if isinstance(answer, Exception):
-                    one.future.set_exception(answer)
-                else:
-                    one.future.set_result(answer)
+                one.answered(answer)
 
     def stop(self) -> None:
         """End the thread once what it does is done."""

@@ -53,11 +53,11 @@ _LOST = (
 
 @dataclass(frozen=True, slots=True)
 class Next:
-    """The next bundle, the row of its run in the file, and the position once it is received."""
+    """The next bundle, the position once it is received, and whether there may be more then."""
 
     bundle: Bundle
-    row: int
     after: Position
+    more: bool
 
 
 def next_bundle(
@@ -77,7 +77,7 @@ def next_bundle(
             earlier life of the node left.
     """
     with reader.rows() as ask:
-        entries = _entries(ask, position, all_runs)
+        entries, more = _entries(ask, position, all_runs)
         packed = ask(_SPANS, (position.span, AT_ONCE)).fetchall() if spans else []
         if spans:
             packed = [*_rewrites(ask, position), *packed]
@@ -85,6 +85,7 @@ def next_bundle(
         first = [rows[0][at] for rows, at in ((entries, 0), (packed, 1), (lost, 1)) if rows]
         if not first:
             return None
+        more = more or AT_ONCE in (len(entries), len(lost)) or len(packed) >= AT_ONCE
         run = min(first)
         room = ROOM
         taken, room = _fitting([row for row in entries if row[0] == run], room, _entry_bytes)
@@ -96,7 +97,8 @@ def next_bundle(
             entries=tuple(EntryPart(*row[1:]) for row in taken),
             lost=tuple(LostPart(*row[2:]) for row in losses),
         )  # fmt: skip
-    return Next(bundle, run, _after(position, taken, blocks, losses))
+    left = len(entries) + len(packed) + len(lost) - len(taken) - len(blocks) - len(losses)
+    return Next(bundle, _after(position, taken, blocks, losses), more or left > 0)
 
 
 def now_alone(
@@ -167,14 +169,15 @@ def _held(ask: Ask, confirmed: Position) -> tuple[HeldPart, ...]:
     return tuple(parts)
 
 
-def _entries(ask: Ask, position: Position, all_runs: bool) -> list[Row]:
-    """Return the next entries of the first run that has any."""
-    for (run,) in ask(_RUNS if all_runs else _OPEN_RUNS).fetchall():
+def _entries(ask: Ask, position: Position, all_runs: bool) -> tuple[list[Row], bool]:
+    """Return the next entries of the first run that has any, and whether runs follow it."""
+    runs = ask(_RUNS if all_runs else _OPEN_RUNS).fetchall()
+    for (run,) in runs:
         after = position.journal.get(run, 0)
         found: list[Row] = ask(_ENTRIES, (run, after, AT_ONCE)).fetchall()
         if found:
-            return found
-    return []
+            return found, (run,) != runs[-1]
+    return [], False
 
 
 def _rewrites(ask: Ask, position: Position) -> list[Row]:

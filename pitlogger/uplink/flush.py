@@ -63,12 +63,18 @@ class Flush:
         """Return whether how things stand goes with what is sent: not with all of a catch-up."""
         return now_ms - self.now_due_ms > NOW_LEAST_MS - NOW_EVERY_MS
 
-    def all_sent(self, now_ms: int, *, spans: bool) -> None:
-        """Take note that nothing more of what was due waits."""
+    def looked(self, now_ms: int, *, spans: bool) -> None:
+        """Take note that what is due is looked for now."""
         self.entries_due_ms = None
         if spans:
             block_end_ms = (now_ms // BLOCK_MS + 1) * BLOCK_MS
             self.spans_due_ms = block_end_ms + self.offset_ms
+
+    def more(self, now_ms: int, *, spans: bool) -> None:
+        """Take note that not all of what was due fitted in."""
+        self.entries_due_ms = now_ms
+        if spans:
+            self.spans_due_ms = now_ms
 
     def now_sent(self, now_ms: int) -> None:
         """Take note that how things stand was said."""

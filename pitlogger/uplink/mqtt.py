@@ -19,21 +19,17 @@ from datetime import UTC, datetime
 from pathlib import Path
 from urllib.parse import urlsplit
 
-import aiomqtt
 from cryptography import x509
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
-from paho.mqtt.enums import MQTTErrorCode
 
 from pitlogger.devices.backoff import Backoff, Pace
 from pitlogger.errors import DeliveryError, UsageError
+from pitlogger.formats.mqtt import TAKEN_OVER
 from pitlogger.uplink.carrier import COPIED, CarrierEvent, explained, read_answer
 from pitlogger.uplink.join import pinned, renew
 from pitlogger.uplink.joined import AUTHORITY_FILE, CERTIFICATE_FILE
+from pitlogger.uplink.link import BrokerError, Link
 from pitlogger.views.uplink import Joined
-
-TIMEOUT_S, KEEPALIVE_S = 10.0, 60
-MOST_AT_ONCE = 64
-_TAKEN_OVER = 142
 
 
 def broker_of(address: str) -> tuple[str, int, bool]:
@@ -53,14 +49,6 @@ def broker_of(address: str) -> tuple[str, int, bool]:
     return parts.hostname, port or (8883 if is_tls else 1883), is_tls
 
 
-class _Client(aiomqtt.Client):
-    """Looks after its keepalive now and then: each second costs a node more than what it sends."""
-
-    async def _misc_loop(self) -> None:
-        while self._client.loop_misc() == MQTTErrorCode.MQTT_ERR_SUCCESS:  # noqa: ASYNC110  as in the base class
-            await asyncio.sleep(KEEPALIVE_S / 4)
-
-
 class MqttCarrier:
     """Publishes to the broker of the hub that a node has joined.
 
@@ -77,7 +65,8 @@ class MqttCarrier:
     ) -> None:  # fmt: skip
         self.report: Callable[[CarrierEvent], None] = lambda event: None
         self._joined, self._node, self._key, self._data = joined, node, key, data
-        self._client: aiomqtt.Client | None = None
+        self._link: Link | None = None
+        self._newest = 0
         self._pace = Backoff(Pace(first_s=1.0), chance)
 
     async def run(self) -> None:
@@ -86,31 +75,29 @@ class MqttCarrier:
             began = time.monotonic()
             try:
                 await self._renewed()
-                async with self._connection() as client:
-                    await client.subscribe(f"fleet/1/{self._node}/down", qos=1)
-                    self._client = client
+                async with self._connection() as link:
+                    await link.subscribe(f"fleet/1/{self._node}/down")
+                    self._link = link
                     self.report(CarrierEvent(forgotten=True))
-                    async for message in client.messages:
-                        self._heard(bytes(message.payload or b""))
-            except (aiomqtt.MqttError, OSError, TimeoutError, ValueError) as fault:
+                    await link.lost()
+            except (OSError, ValueError) as fault:
                 self.report(CarrierEvent(fault=self._explained(fault)))
             except DeliveryError as fault:
                 self.report(CarrierEvent(fault=fault))
             finally:
-                self._client = None
+                self._link = None
             await asyncio.sleep(self._pace.after(time.monotonic() - began))
 
     async def send(self, number: int, body: bytes) -> None:
         """Publish a bundle; without a connection it waits to be sent again."""
-        client = self._client
-        if client is None:
+        if self._link is None:
             return
-        try:
-            await client.publish(f"fleet/1/{self._node}/up", body, qos=0)
-        except (aiomqtt.MqttError, ValueError) as fault:
-            self.report(CarrierEvent(fault=self._explained(fault)))
+        self._link.publish(f"fleet/1/{self._node}/up", body)
+        if number <= self._newest:  # had no receipt: is there anybody?
+            self._link.ping()
+        self._newest = max(self._newest, number)
 
-    def _heard(self, payload: bytes) -> None:
+    def _heard(self, topic: str, payload: bytes) -> None:
         try:
             answer = read_answer(payload)
         except DeliveryError as fault:
@@ -130,19 +117,15 @@ class MqttCarrier:
             if held.not_valid_after_utc <= datetime.now(UTC):
                 await renew(self._joined, self._data, self._key, self._node)
 
-    def _connection(self) -> aiomqtt.Client:
+    def _connection(self) -> Link:
         host, port, is_tls = broker_of(self._joined.broker)
         context: ssl.SSLContext | None = None
         if is_tls:
             context = pinned((self._data / AUTHORITY_FILE).read_text(encoding="ascii"))
             context.load_cert_chain(self._data / CERTIFICATE_FILE, self._data / "node-key.pem")
-        return _Client(
-            host, port, identifier=self._node, protocol=aiomqtt.ProtocolVersion.V5,
-            clean_start=True, tls_context=context, timeout=TIMEOUT_S, keepalive=KEEPALIVE_S,
-            max_queued_incoming_messages=MOST_AT_ONCE,
-        )  # fmt: skip
+        return Link((host, port), context, self._node, self._heard)
 
     def _explained(self, fault: BaseException) -> DeliveryError:
-        if getattr(getattr(fault, "rc", None), "value", None) == _TAKEN_OVER:
+        if isinstance(fault, BrokerError) and fault.reason == TAKEN_OVER:
             return COPIED
         return explained(self._joined.broker, fault)

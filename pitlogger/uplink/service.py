@@ -12,7 +12,6 @@ import random
 import secrets
 from collections import deque
 from collections.abc import Callable
-from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 from typing import TypeVar
@@ -85,6 +84,7 @@ class Uplink:
         self._number = secrets.randbits(40) << 20
         self._events: deque[CarrierEvent] = deque()
         self._wake = asyncio.Event()
+        self._timer: asyncio.TimerHandle | None = None
         self._lives: set[str] = set()
         self._held_due_ms = NEVER_MS  # the first answer says of what life it is
         self._is_fitted = False
@@ -108,10 +108,11 @@ class Uplink:
                 while self._events:
                     self._take(self._events.popleft(), now_ms)
                 await self.step(now_ms)
-                with suppress(TimeoutError):
-                    async with asyncio.timeout(self.rest_s(now_ms)):
-                        await self._wake.wait()
+                self._rest(now_ms)
+                await self._wake.wait()
         finally:
+            if self._timer is not None:
+                self._timer.cancel()
             for task in beside:
                 task.cancel()
             await asyncio.gather(*beside, return_exceptions=True)
@@ -128,6 +129,13 @@ class Uplink:
         least_s, most_s = REST_S
         return min(max((max(due_ms, self._paused_ms) - now_ms) / 1000, least_s), most_s)
 
+    def _rest(self, now_ms: int) -> None:
+        """Have the uplink woken when something is due next."""
+        if self._timer is not None:
+            self._timer.cancel()
+        loop = asyncio.get_running_loop()
+        self._timer = loop.call_later(self.rest_s(now_ms), self._wake.set)
+
     async def _listen(self, happenings: asyncio.Queue[Happening]) -> None:
         while True:
             data = (await happenings.get()).data
@@ -140,8 +148,24 @@ class Uplink:
                 self._wake.set()
 
     def _came(self, event: CarrierEvent) -> None:
-        self._events.append(event)
-        self._wake.set()
+        now_ms = self._node.clock.engine_ms()
+        if self._timer is not None and self._is_plain(event):
+            self._take(event, now_ms)
+            self._rest(now_ms)
+        else:
+            self._events.append(event)
+            self._wake.set()
+
+    def _is_plain(self, event: CarrierEvent) -> bool:
+        """Return whether it is a receipt and no more, after which nothing is to be done at once.
+
+        Nearly all are, and to wake for each would cost as much as what was sent.
+        """
+        answer = event.answer
+        if answer is None or self._events or not self.window.has_room or any(self._wrong):
+            return False
+        plain = HubAnswer(self._hub, answer.received, life=answer.life)
+        return answer == plain and answer.life in self._lives
 
     async def step(self, now_ms: int) -> None:
         """Send again what is due, then what is new and due, as far as the window has room."""
@@ -159,15 +183,17 @@ class Uplink:
         spans = self.flush.wants_spans(now_ms)
         all_runs = spans and now_ms - self._all_runs_ms >= ALL_RUNS_MS
         if spans or self.flush.wants_entries(now_ms):
-            while self.window.has_room:
+            more = True
+            while more and self.window.has_room:
+                self.flush.looked(now_ms, spans=spans)  # what is entered meanwhile is due anew
                 found = await self._next(spans, all_runs)
-                if found is None:
-                    self.flush.all_sent(now_ms, spans=spans)
-                    if all_runs:
-                        self._all_runs_ms = now_ms
-                    break
-                self.progress.send(found.bundle.number, found.after)
-                await self._send(self._with_now(found.bundle, now_ms), now_ms)
+                if more := found is not None and found.more:
+                    self.flush.more(now_ms, spans=spans)
+                if found is not None:
+                    self.progress.send(found.bundle.number, found.after)
+                    await self._send(self._with_now(found.bundle, now_ms), now_ms)
+            if all_runs and not more:
+                self._all_runs_ms = now_ms
         if self.window.has_room and self.flush.wants_now(now_ms):
             await self._send(await self._now(now_ms), now_ms)
 

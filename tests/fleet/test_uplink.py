@@ -22,6 +22,7 @@ from pitlogger.hub.nodes import Nodes
 from pitlogger.hub.receive import NotEnrolledError
 from pitlogger.hub.writing import HubSink
 from pitlogger.store import Store
+from pitlogger.testing.waiting import until
 from pitlogger.uplink.carrier import CarrierEvent
 from pitlogger.uplink.position import Position
 from pitlogger.uplink.service import BEHIND_MS, POSITION_FILE, Uplink
@@ -326,3 +327,39 @@ def test_the_position_of_another_hub_is_not_taken(tmp_path: Path) -> None:
     assert Position.load(tmp_path / POSITION_FILE, "h-2").span == 0
     (tmp_path / POSITION_FILE).write_bytes(b"\x00{")
     assert Position.load(tmp_path / POSITION_FILE, "h-1").span == 0
+
+
+async def test_what_is_entered_while_the_record_is_read_is_due_anew(
+    store: Store, ingest: Ingest, tmp_path: Path
+) -> None:
+    side = Side(store, tmp_path, FlakyLink(ingest, random.Random(1), 0.0))
+    await side.until_all_is_there(ingest.sink, tmp_path / "pitlogger.db")
+    read = side._ask
+
+    async def slow(question: Callable[[Any], Any]) -> Any:
+        found = await read(question)
+        side.uplink.flush.entered("alert-changed", side.clock.engine_ms())
+        return found
+
+    cast(Any, side.node).ask = slow
+    side.uplink.flush.entered("alert-changed", side.clock.engine_ms())
+    await side.turn(0)
+    assert side.uplink.flush.wants_entries(side.clock.engine_ms())
+
+
+async def test_a_receipt_alone_wakes_nobody(store: Store, ingest: Ingest, tmp_path: Path) -> None:
+    link = FlakyLink(ingest, random.Random(1), 0.0)
+    side = Side(store, tmp_path, link)
+    await side.until_all_is_there(ingest.sink, tmp_path / "pitlogger.db")
+    working = asyncio.create_task(side.uplink.run(asyncio.Queue()))
+    try:
+        await until(lambda: side.uplink._timer is not None, 10)
+        side.uplink._wake.clear()
+        await side.uplink._send(await side.uplink._now(side.clock.engine_ms()), 0)
+        assert side.uplink.window.outstanding
+        await link.settled()
+        assert not side.uplink.window.outstanding
+        assert not side.uplink._wake.is_set()
+    finally:
+        working.cancel()
+        await asyncio.gather(working, return_exceptions=True)
