@@ -145,3 +145,8 @@ class Answer:
     basis: Basis | None = None
     log_h: float | None = None
     sd: float | None = None
+
+    @property
+    def is_unknown(self) -> bool:
+        """Whether nothing can be said yet; a target that may never be reached is known."""
+        return self.p50_s is None and self.basis is None

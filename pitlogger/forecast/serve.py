@@ -10,7 +10,7 @@ from typing import Literal
 from pitlogger.forecast.hold import USUAL
 from pitlogger.forecast.request import Answer
 from pitlogger.model.cooks import Service
-from pitlogger.model.quantities import show_duration
+from pitlogger.model.quantities import show_chance, show_duration
 
 ADVISE_UNDER = 0.8
 EARLY_S = 2 * 3600.0
@@ -37,17 +37,18 @@ class Readiness:
     Attributes:
         service: The service.
         by_s: When food must be off its rest, engine seconds: before drive, set-up, carving.
-        pieces: Piece id and chance of each.
-        p_meal: Chance that all are ready, pieces of one pit hanging together.
-        verdict: ``on-time``, ``late`` (under the threshold) or ``early``.
+        pieces: Piece id and chance of each, ``None`` where there is no forecast of it yet.
+        p_meal: Chance that all are ready, pieces of one pit hanging together; ``None`` where a
+            piece has no forecast and the others do not decide it.
+        verdict: ``on-time``, ``late`` (under the threshold), ``early`` or ``unknown``.
         advice: What to do, empty if on time.
     """
 
     service: Service
     by_s: float
-    pieces: tuple[tuple[str, float], ...]
-    p_meal: float
-    verdict: Literal["on-time", "late", "early"]
+    pieces: tuple[tuple[str, float | None], ...]
+    p_meal: float | None
+    verdict: Literal["on-time", "late", "early", "unknown"]
     advice: str = ""
 
 
@@ -70,9 +71,11 @@ def readiness(
     )
 
 
-def chance_by(dish: ServedPiece, seconds: float) -> float:
-    """Return the chance that a dish is off its rest within ``seconds`` from now."""
+def chance_by(dish: ServedPiece, seconds: float) -> float | None:
+    """Return the chance that a dish is off its rest within ``seconds`` from now, if it is known."""
     said = dish.answer
+    if said.is_unknown:
+        return None
     return chance(said.p10_s, said.p50_s, said.p90_s, said.p_reach, seconds - dish.rest_s)
 
 
@@ -121,17 +124,20 @@ def _ready(
 ) -> Readiness:
     by_s = service.at_ms / 1000.0 - 60.0 * (service.drive_min + service.setup_min + carve_min)
     pieces = tuple((dish.answer.piece, chance_by(dish, by_s - now_s)) for dish in dishes)
-    chances = [chance for _, chance in pieces]
-    p_meal = together(chances) if chances else 0.0
-    shown = tuple((piece, round(chance, 3)) for piece, chance in pieces)
+    known = [(chance, piece) for piece, chance in pieces if chance is not None]
+    p_meal = together([chance for chance, _ in known]) if known else 0.0
+    shown = tuple((piece, None if p is None else round(p, 3)) for piece, p in pieces)
     where = f" at {service.place}" if service.place else ""
-    if chances and p_meal < threshold:
-        slow = min(pieces, key=lambda pair: pair[1])[0]
+    if known and p_meal < threshold:
         advice = (
-            f"only {100 * p_meal:.0f} % likely to be ready for the service{where}; "
-            f"{slow} decides{'; ' + faster if faster else ''}"
+            f"{show_chance(p_meal)} likely to be ready for the service{where}; "
+            f"{min(known)[1]} decides{'; ' + faster if faster else ''}"
         )
         return Readiness(service, by_s, shown, round(p_meal, 3), "late", advice)
+    if len(known) < len(pieces):
+        without = ", ".join(piece for piece, chance in pieces if chance is None)
+        advice = f"cannot say yet whether the meal is ready{where}: no forecast of {without}"
+        return Readiness(service, by_s, shown, None, "unknown", advice)
     if dishes and (spare := _spare_s(dishes, by_s - now_s)) > EARLY_S:
         coolest = min(dish.pull_at_c for dish in dishes)
         advice = f"ready {show_duration(spare * 1000)} early{where}: {hold_plan(coolest, spare)}"

@@ -275,8 +275,8 @@ def _events(
             (t.trim_ms, "trim and season"),
             (t.light_ms if is_first else None, "light the fire"),
             (t.load_ms, "on the pit, at the latest"),
-            (t.wrap_ms, "wrap, about now"),
-            (t.off_ms, "off the pit, about now"),
+            (t.wrap_ms, "wrap, as a rule"),
+            (t.off_ms, "off the pit, as a rule"),
             (t.off_by_ms, "off the pit, at the latest"),
         ):
             if ms is not None:

@@ -54,7 +54,7 @@ class TargetView(SpanView):
 
 class ReadyPiece(View):
     piece: str
-    p: float
+    p: float | None
 
 
 class ServiceView(View):

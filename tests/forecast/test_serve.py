@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pitlogger.forecast.request import Answer
+from pitlogger.forecast.request import Answer, Basis
 from pitlogger.forecast.serve import ServedPiece, chance_by, readiness, together
 from pitlogger.model.cooks import Service
 
@@ -31,8 +31,33 @@ def test_a_chance_of_never_arriving_counts() -> None:
     assert chance_by(dish(3, 4, 6, reach=0.6), 40 * HOUR) == pytest.approx(0.6, abs=0.01)
 
 
-def test_a_dish_without_a_forecast_has_no_chance() -> None:
-    assert chance_by(ServedPiece(Answer("a", "pull", 0)), 40 * HOUR) == 0.0
+UNKNOWN = ServedPiece(Answer("new", "pull", 0, reason="cannot say yet, because nothing is read"))
+NOT_THERE = Basis(0.0, None, 95.0, None, 0.0, None)
+NEVER = ServedPiece(Answer("cool", "pull", 0, reason="may not get there", basis=NOT_THERE))
+
+
+def test_a_dish_that_may_not_get_there_has_no_chance_and_one_without_a_forecast_none_known() -> (
+    None
+):
+    assert chance_by(NEVER, 40 * HOUR) == 0.0
+    assert chance_by(UNKNOWN, 40 * HOUR) is None
+
+
+@pytest.mark.parametrize(
+    ("dishes", "verdict", "p_meal"),
+    [
+        ([UNKNOWN], "unknown", None),
+        ([dish(1, 2, 3), UNKNOWN], "unknown", None),
+        ([NEVER, UNKNOWN], "late", 0.0),  # whatever the other does
+        ([dish(30, 40, 50), UNKNOWN], "late", 0.0),
+    ],
+)
+def test_a_piece_without_a_forecast_makes_no_verdict_of_its_own(
+    dishes: list[ServedPiece], verdict: str, p_meal: float | None
+) -> None:
+    (told,) = readiness(dishes, [Service(at_ms=6 * HOUR * 1000)], 0.0, 15.0)
+    assert (told.verdict, told.p_meal) == (verdict, p_meal)
+    assert ("no forecast of new" in told.advice) is (verdict == "unknown")
 
 
 @given(st.lists(st.floats(0.02, 0.98), min_size=1, max_size=6))
@@ -58,7 +83,7 @@ def test_drive_and_setup_come_off_the_time() -> None:
     far = Service(at_ms=8 * HOUR * 1000, drive_min=60, setup_min=30)
     here, there = readiness([dish(3, 4, 6)], [near, far], 0.0, 15.0)
     assert there.by_s == here.by_s - 90 * 60
-    assert there.p_meal < here.p_meal
+    assert (there.p_meal or 0.0) < (here.p_meal or 0.0)
 
 
 def test_an_early_finish_gets_a_hold_plan() -> None:

@@ -36,7 +36,7 @@ def _dish_text(document: dict[str, Any], people: int) -> str:
     rows = [
         [
             str(option["pieces"]),
-            f"{option['p_enough']:.3f}",
+            f"{p:.3f}" if (p := option["p_enough"]) <= 0.999 else ">0.999",
             _bar(option["p_enough"]),
             show_mass(option["expected_g"] * 1000),
             show_mass(option["leftover_g"] * 1000),

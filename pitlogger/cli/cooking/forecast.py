@@ -8,7 +8,7 @@ from typing import Any
 import click
 
 from pitlogger.cli.daemon import DaemonClient, to_daemon
-from pitlogger.model.quantities import show_temperature
+from pitlogger.model.quantities import show_chance, show_temperature
 
 
 @click.command()
@@ -40,9 +40,9 @@ def outlook_text(told: dict[str, Any]) -> str:
         lines.append(f"{row['piece']}: cooled to {to} {_span(row)}")
     for row in told["services"]:
         where = f" at {row['place']}" if row["place"] else ""
-        pieces = ", ".join(f"{one['piece']} {100 * one['p']:.0f} %" for one in row["pieces"])
+        pieces = ", ".join(f"{one['piece']} {_chance(one['p'])}" for one in row["pieces"])
         lines.append(
-            f"service {_clock(row['at'])}{where}: ready {100 * row['p_meal']:.0f} % ({pieces})"
+            f"service {_clock(row['at'])}{where}: ready {_chance(row['p_meal'])} ({pieces})"
         )
         lines += [f"  {row['advice']}"] if row["advice"] else []
     own = told["own"]
@@ -52,6 +52,10 @@ def outlook_text(told: dict[str, Any]) -> str:
             "the interval (8 in 10 should)"
         )
     return "\n".join(lines) if lines else "Nothing is being cooked, held or cooled."
+
+
+def _chance(p: float | None) -> str:
+    return "unknown" if p is None else show_chance(p)
 
 
 def _target(row: dict[str, Any]) -> str:
