@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import erf, log, sqrt
+from math import log, sqrt
+from statistics import NormalDist
 from typing import Literal
 
 from pitlogger.forecast.hold import USUAL
@@ -16,7 +17,9 @@ ADVISE_UNDER = 0.8
 EARLY_S = 2 * 3600.0
 HOLD_TO_C = 60.0  # 140 F: leaves room above the 135 F limit
 SHARED = 0.5  # correlation of pieces in one pit (assumed): one fire, one weather
-Z80 = 1.2816
+_UNIT = NormalDist()
+_Z90 = _UNIT.inv_cdf(0.9)
+_CERTAIN = 1.0 - 1e-9
 _NODES = (-2.857, -1.356, 0.0, 1.356, 2.857)  # Gauss-Hermite, five points, for a unit normal
 _WEIGHTS = (0.011257, 0.222076, 0.533333, 0.222076, 0.011257)
 
@@ -73,10 +76,12 @@ def readiness(
 
 def chance_by(dish: ServedPiece, seconds: float) -> float | None:
     """Return the chance that a dish is off its rest within ``seconds`` from now, if it is known."""
-    said = dish.answer
-    if said.is_unknown:
-        return None
-    return chance(said.p10_s, said.p50_s, said.p90_s, said.p_reach, seconds - dish.rest_s)
+    return None if dish.answer.is_unknown else chance_of(dish.answer, seconds - dish.rest_s)
+
+
+def chance_of(answer: Answer, left_s: float) -> float:
+    """Return the chance that a target is reached within ``left_s`` from now; 0 without a time."""
+    return chance(answer.p10_s, answer.p50_s, answer.p90_s, answer.p_reach, left_s)
 
 
 def chance(
@@ -90,20 +95,20 @@ def chance(
     if left_s <= 0:
         return 0.0
     edge = p10_s if left_s < p50_s else p90_s
-    spread = max(abs(log(max(edge, 1) / p50_s)) / Z80, 0.01)
-    return p_reach * _normal(log(left_s / p50_s) / spread)
+    spread = max(abs(log(max(edge, 1) / p50_s)) / _Z90, 1e-9)
+    return p_reach * _UNIT.cdf(log(left_s / p50_s) / spread)
 
 
 def together(chances: Sequence[float], shared: float = SHARED) -> float:
     """Return the chance that all happen, with one common factor of correlation ``shared``."""
     if any(chance <= 0.0 for chance in chances):
         return 0.0
-    levels = [_inverse(chance) for chance in chances]
+    levels = [_UNIT.inv_cdf(min(chance, _CERTAIN)) for chance in chances]
     total = 0.0
     for node, weight in zip(_NODES, _WEIGHTS, strict=True):
         product = 1.0
         for level in levels:
-            product *= _normal((level - sqrt(shared) * node) / sqrt(1.0 - shared))
+            product *= _UNIT.cdf((level - sqrt(shared) * node) / sqrt(1.0 - shared))
         total += weight * product
     return min(max(total, 0.0), min(chances, default=1.0))
 
@@ -160,16 +165,3 @@ def hold_plan(pull_at_c: float, spare_s: float) -> str:
         f"a box lasts about {hours:.0f} h above 140 F: hold it in a cabinet set to 150 F or more, "
         "or let the pit down to 150 F; log its core"
     )
-
-
-def _normal(z: float) -> float:
-    return 0.5 * (1.0 + erf(z / sqrt(2.0)))
-
-
-def _inverse(p: float) -> float:
-    """Return the standard normal quantile (bisection; a few dozen calls a minute)."""
-    low, high = -6.0, 6.0
-    for _ in range(50):
-        middle = 0.5 * (low + high)
-        low, high = (middle, high) if _normal(middle) < p else (low, middle)
-    return 0.5 * (low + high)

@@ -46,7 +46,7 @@ def what_if(request: Request, *, widen: bool = True) -> tuple[Answer, tuple[Alte
     request = replace(request, full=True, others=(), previous=None)
     base = forecast(request, widen=widen)
     past = history(request)
-    if base.reason.startswith("cannot") or past is None:
+    if base.is_unknown or past is None:
         return base, ()
     before = _hours(request, past)
     return base, tuple(

@@ -14,6 +14,7 @@ from pitlogger.files import sync
 from pitlogger.store.connection import Connection, connect_reader
 from pitlogger.store.entry_copies import set_copies_aside
 from pitlogger.store.migrations import version
+from pitlogger.store.troubles import result_code
 
 SUFFIX = ".pitlogger.db"
 
@@ -160,7 +161,7 @@ def refuse_if_in_use(path: Path) -> None:
             connection.execute("BEGIN EXCLUSIVE")
             connection.execute("ROLLBACK")
     except sqlite3.OperationalError as error:
-        if "locked" in str(error):
+        if result_code(error) == sqlite3.SQLITE_BUSY:
             raise StoreError(f"{path} is in use: stop the daemon first") from None
     except sqlite3.DatabaseError:
         return  # damaged: that is why somebody restores

@@ -344,10 +344,10 @@ class Store:
             self._copying.submit(self._look_over)
 
     def _open_sink(self) -> Sink:
-        if self._prepared is not None and self._prepared.fault:
+        if self._prepared is not None and self._prepared.fault is not None:
             found = prepare(self.path, self.backups)
-            if found.fault:
-                raise sqlite3.OperationalError(found.fault)
+            if found.fault is not None:
+                raise found.fault
             self._prepared, self._number = found, found.number
             for words in found.said:
                 self._on_mended(words)

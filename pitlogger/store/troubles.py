@@ -12,33 +12,35 @@ KEPT = (
     "Decisions and weighings are kept in memory and written as soon as it works again; do not"
     " switch the computer off meanwhile"
 )
-# Words of SQLite's own messages (sqlite.org, result codes); first match counts.
-_KNOWN = (
-    ("full", "the disk is full", "Free some space on the disk that holds the database"),
-    (
-        "readonly",
+_KNOWN = {  # by SQLite's primary result code (sqlite.org, result and error codes)
+    sqlite3.SQLITE_FULL: (
+        "the disk is full", "Free some space on the disk that holds the database",
+    ),
+    sqlite3.SQLITE_READONLY: (
         "the disk or the database file is read-only",
         "Look at `dmesg`: a worn SD card often turns read-only; check the owner of the file",
     ),
-    (
-        "locked",
+    sqlite3.SQLITE_BUSY: (
         "another program keeps the database locked",
         "Close the other program that has the file open for writing",
     ),
-    (
-        "unable to open",
+    sqlite3.SQLITE_CANTOPEN: (
         "the database file cannot be opened",
         "Check that its folder exists, is mounted and belongs to the user of the service",
     ),
-    (
-        "i/o",
+    sqlite3.SQLITE_IOERR: (
         "the disk fails to read or write",
         "Look at `dmesg`; make a backup to another disk and replace the card",
     ),
-)
+}  # fmt: skip
 
 _NO_MEMORY = "there is no memory left to write the database"
 _FREE_MEMORY = "End other programs on this computer; `free -h` shows what is left"
+
+
+def result_code(error: BaseException) -> int:
+    """Return SQLite's primary result code of an error, 0 of one that is not SQLite's."""
+    return int(getattr(error, "sqlite_errorcode", 0)) & 0xFF
 
 
 def is_about_host(error: Exception) -> bool:
@@ -68,10 +70,9 @@ def describe(error: Exception, entries: int, readings: int, lost: int) -> Troubl
     """Return the trouble that an error of the database amounts to."""
     if isinstance(error, MemoryError):
         return Trouble(_NO_MEMORY, f"{_FREE_MEMORY}. {KEPT}", entries, readings, lost)
-    text = str(error).casefold()
-    for word, message, remedy in _KNOWN:
-        if word in text:
-            return Trouble(message, f"{remedy}. {KEPT}", entries, readings, lost)
+    if known := _KNOWN.get(result_code(error)):
+        message, remedy = known
+        return Trouble(message, f"{remedy}. {KEPT}", entries, readings, lost)
     return Trouble(f"the database cannot be written: {error}", KEPT, entries, readings, lost)
 
 

@@ -165,7 +165,7 @@ def test_one_that_cannot_be_brought_up_to_date_stays_as_it_was(path: Path) -> No
     earlier(path, 1)
     with closing(sqlite3.connect(path)) as connection:
         connection.execute("CREATE INDEX outbox_created ON outbox (alert)")  # in the way
-    assert "outbox_created already exists" in prepare(path, path.parent / "backups").fault
+    assert "outbox_created already exists" in str(prepare(path, path.parent / "backups").fault)
     with closing(sqlite3.connect(path)) as connection:
         assert connection.execute("PRAGMA user_version").fetchone() == (1,)
         names = {row[0] for row in connection.execute("SELECT name FROM sqlite_schema")}

@@ -6,7 +6,7 @@ import resource
 import sqlite3
 import threading
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
 
 import pytest
@@ -176,8 +176,12 @@ def test_closing_a_failing_store_ends_and_tells_who_still_waits(
         waiting.result(WAIT_S)
 
 
-def test_a_locked_database_is_explained() -> None:
-    trouble = describe(sqlite3.OperationalError("database is locked"), 1, 2, 3)
+def test_a_locked_database_is_explained(path: Path) -> None:
+    with closing(sqlite3.connect(path)) as one, closing(sqlite3.connect(path, timeout=0)) as other:
+        one.execute("BEGIN EXCLUSIVE")
+        with pytest.raises(sqlite3.OperationalError) as locked:
+            other.execute("CREATE TABLE t (a)")
+    trouble = describe(locked.value, 1, 2, 3)
     assert "another program" in trouble.message
     assert (trouble.waiting_entries, trouble.waiting_readings, trouble.lost_readings) == (1, 2, 3)
 

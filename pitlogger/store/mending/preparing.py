@@ -21,7 +21,7 @@ from pitlogger.store.mending.healing import (
 )
 from pitlogger.store.mending.soundness import FIRST_S, after, look_over
 from pitlogger.store.migrations import VERSION, migrate
-from pitlogger.store.troubles import is_damage
+from pitlogger.store.troubles import is_damage, result_code
 
 log = logging.getLogger(__name__)
 
@@ -35,7 +35,7 @@ class Prepared:
         aside: Where the damaged file lies, if it was replaced; the new one began as ``backup``.
         number: Of the run that begins, where a replaced file had others.
         is_looked_over: Whether every page was checked.
-        fault: Why the file cannot be used now, as on a disk that is read-only; empty if it can.
+        fault: Why the file cannot be used now, as on a disk that is read-only; ``None`` if it can.
     """
 
     said: tuple[str, ...] = ()
@@ -43,7 +43,7 @@ class Prepared:
     backup: Path | None = None
     number: int | None = None
     is_looked_over: bool = False
-    fault: str = ""
+    fault: Exception | None = None
 
 
 def prepare(path: Path, backups: Path) -> Prepared:
@@ -70,7 +70,7 @@ def prepare(path: Path, backups: Path) -> Prepared:
                 " and belongs to the user that runs pitlogger"
             ) from None
         log.error("%s cannot be opened now: %r", path, error)
-        return Prepared(fault=str(error))
+        return Prepared(fault=error)
 
 
 def _mended(path: Path, backups: Path) -> Prepared:
@@ -88,7 +88,7 @@ def _is_file_s_fault(path: Path, error: Exception) -> bool:
         return False
     if isinstance(error, sqlite3.OperationalError) and not is_damage(error):
         is_writable = os.access(path, os.W_OK) and os.access(path.parent, os.W_OK)
-        return "readonly" in str(error) and is_writable
+        return result_code(error) == sqlite3.SQLITE_READONLY and is_writable
     return True
 
 
@@ -97,7 +97,7 @@ def _replaced(path: Path, backups: Path) -> Prepared:
         aside, backup = replace_file(path, backups)
         said = put_back_missing(path)
     except (OSError, sqlite3.Error) as error:
-        return Prepared(fault=str(error))
+        return Prepared(fault=error)
     number = None
     with suppress(sqlite3.Error, OSError):
         number = last_run(aside) + 1

@@ -9,6 +9,7 @@ from contextlib import closing
 from pathlib import Path
 
 from pitlogger.store.connection import connect_reader
+from pitlogger.store.troubles import result_code
 
 FIRST_S = 0.3  # spent on it before the daemon is ready; a file of a few cooks takes less
 _STEPS = 20_000  # of SQLite's machine between two looks at the time
@@ -29,7 +30,7 @@ def look_over(path: Path, gives_up: Callable[[], bool]) -> bool:
         try:
             found = connection.execute("PRAGMA quick_check(1)").fetchall()
         except sqlite3.OperationalError as error:
-            if "interrupted" in str(error):
+            if result_code(error) == sqlite3.SQLITE_INTERRUPT:
                 return False
             raise
     if found != [("ok",)]:

@@ -28,6 +28,7 @@ from pitlogger.store.mending.journal_check import (
 )
 from pitlogger.store.packing import unpack
 from pitlogger.store.sink import Do, Sink
+from pitlogger.store.troubles import result_code
 
 log = logging.getLogger(__name__)
 
@@ -78,7 +79,7 @@ def _integrity(path: Path, stops: Callable[[], bool]) -> list[str]:
         try:
             rows = connection.execute("PRAGMA integrity_check(100)").fetchall()
         except sqlite3.OperationalError as error:
-            if "interrupted" in str(error):
+            if result_code(error) == sqlite3.SQLITE_INTERRUPT:
                 return []
             raise
     lines = [line for (text,) in rows for line in str(text).splitlines()]

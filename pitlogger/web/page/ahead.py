@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import asyncio
-import math
 import re
-from statistics import NormalDist
 from typing import Any
 
 from pitlogger.engine.forecasts.summary import Outlook, outlook, questions
@@ -19,7 +17,6 @@ _HOUR_S = 3600.0
 _MOST_TICKS = 5
 MOST_OTHERS = 3  # of the curves, those that change most: more cannot be told apart
 _POINTS = 60  # of a curve, over its whole time axis
-_TENTH = NormalDist().inv_cdf(0.9)
 _NOW_C, _RATE_C = re.compile(r"now (\d+) C\b"), re.compile(r"(\d+\.?\d*) C\b")
 _STEP_C = re.compile(r"(\d+) C\b")  # of the pit, as the forecast words it
 
@@ -93,29 +90,16 @@ def _row(name: str, change: str, span: Any, last_s: float, shown: Shown) -> dict
     def clock(after_s: float | None) -> str:
         return "" if after_s is None else shown.clock(shown.now_ms + round(after_s * 1000))
 
+    from pitlogger.forecast.serve import chance_of
+
     steps = [last_s * step / _POINTS for step in range(1, _POINTS + 1)]
-    points = [f"{100 * at_s / last_s:.1f},{100 * (1 - chance(span, at_s)):.1f}" for at_s in steps]
+    late = [(100 * at_s / last_s, 100 * (1 - chance_of(span, at_s))) for at_s in steps]
+    points = [f"{x:.1f},{y:.1f}" for x, y in late]
     return {
         "name": name, "change": change, "clock": clock(span.p50_s),
         "points": " ".join(["0,100", *points]) if span.p50_s else "",
         "span": f"{clock(span.p10_s)}\N{EN DASH}{clock(span.p90_s)}" if span.p90_s else "",
     }  # fmt: skip
-
-
-def chance(span: Any, after_s: float) -> float:
-    """Return how likely it is done so many seconds from now, 0 to 1.
-
-    A log-normal time with a width of its own on either side of the middle runs through the three
-    quantiles that a forecast gives; all of it is as likely as that the target is reached at all.
-    """
-    if not span.p50_s or after_s <= 0:
-        return 0.0
-    from_middle = math.log(after_s / span.p50_s)
-    end_s = (span.p10_s if from_middle < 0 else span.p90_s) or span.p50_s
-    width = abs(math.log(end_s / span.p50_s)) / _TENTH
-    if width < 1e-9:
-        return float(span.p_reach if from_middle >= 0 else 0.0)
-    return float(span.p_reach) * NormalDist().cdf(from_middle / width)
 
 
 def _ticks(last_s: float, shown: Shown) -> list[dict[str, Any]]:
