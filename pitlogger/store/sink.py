@@ -27,6 +27,7 @@ from pitlogger.store.rollup import minutes
 from pitlogger.store.rows import JournalRow, RunRow
 from pitlogger.store.schema import BLOCK_MS, PARTS
 from pitlogger.store.spans import block_of, blocks, joined, ripe
+from pitlogger.store.troubles import is_about_host
 
 log = logging.getLogger(__name__)
 
@@ -50,11 +51,6 @@ class Loss:
     to_ms: int
     readings: int
     reason: str
-
-
-def about_the_host(error: BaseException) -> bool:
-    """Return whether an error is about the file, its disk or memory, not about what is written."""
-    return type(error) in (sqlite3.OperationalError, sqlite3.DatabaseError, MemoryError)
 
 
 def _refusal(error: Exception) -> PitloggerError:
@@ -236,7 +232,7 @@ class Sink:
         try:
             result = job.work(self)
         except Exception as error:
-            if about_the_host(error):
+            if is_about_host(error):
                 raise
             del self._appended[appended:]
             self.connection.execute("ROLLBACK TO job")
@@ -250,7 +246,7 @@ class Sink:
         try:
             return self._keep(readings)
         except Exception as error:
-            if about_the_host(error):
+            if is_about_host(error):
                 raise
             log.exception("readings that cannot be packed")
         sound = [reading for reading in readings if _is_sound(reading)]

@@ -43,9 +43,10 @@ def result_code(error: BaseException) -> int:
     return int(getattr(error, "sqlite_errorcode", 0)) & 0xFF
 
 
-def is_about_host(error: Exception) -> bool:
-    """Return whether an error comes from disk or memory, not from a fault of this program."""
-    return isinstance(error, sqlite3.OperationalError | OSError | MemoryError)
+def is_about_host(error: BaseException) -> bool:
+    """Return whether an error is about the file, its disk or memory, not about what is written."""
+    at_disk = type(error) in (sqlite3.OperationalError, sqlite3.DatabaseError)
+    return at_disk or isinstance(error, OSError | MemoryError)
 
 
 # What SQLite says where its schema no longer holds what ours does.

@@ -20,7 +20,7 @@ from pitlogger.store.mending.soundness import after
 from pitlogger.store.migrations import bring_up_to_date
 from pitlogger.store.rows import RunRow
 from pitlogger.store.schema import APPLICATION_ID
-from pitlogger.store.sink import about_the_host
+from pitlogger.store.troubles import is_about_host
 
 log = logging.getLogger(__name__)
 
@@ -162,7 +162,7 @@ def _put_back(connection: sqlite3.Connection, copy: Copy, runs: list[RunRow]) ->
         connection.execute("DELETE FROM journal WHERE run = ? AND seq = ?", (number, copy.seq))
         records.append_entries(connection, [copy.row()])
     except Exception as fault:  # one that does not fit must not keep the others out
-        if about_the_host(fault):
+        if is_about_host(fault):
             raise
         log.error("entry %s cannot be put back: %s", short_id(copy.run, copy.seq), fault)
         connection.execute("ROLLBACK TO one")
