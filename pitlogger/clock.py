@@ -8,6 +8,7 @@ stepped wall clock moves no alarm.
 from __future__ import annotations
 
 import time
+from collections.abc import Iterable
 from datetime import UTC, datetime
 from typing import Protocol
 
@@ -36,10 +37,10 @@ class SystemClock:
         return self._start_ms + self.monotonic_ms() - self._origin_ms
 
     def utc_ms(self) -> int:
-        return time.time_ns() // 1_000_000
+        return utc_ms()
 
     def monotonic_ms(self) -> int:
-        return time.monotonic_ns() // 1_000_000
+        return monotonic_ms()
 
 
 class ManualClock:
@@ -68,6 +69,40 @@ class ManualClock:
 
     def monotonic_ms(self) -> int:
         return self._now_ms - self._origin_ms
+
+
+def utc_ms() -> int:
+    """Return the wall time of this computer, UTC milliseconds."""
+    return time.time_ns() // 1_000_000
+
+
+def monotonic_ms() -> int:
+    """Return this boot's steady time, milliseconds."""
+    return time.monotonic_ns() // 1_000_000
+
+
+def ms_of(moment: datetime) -> int:
+    """Return a moment as UTC milliseconds."""
+    return round(moment.timestamp() * 1000)
+
+
+class Offset(Protocol):
+    """What wall time is ahead of engine time from a moment on."""
+
+    @property
+    def from_ms(self) -> int: ...
+
+    @property
+    def offset_ms(self) -> int: ...
+
+
+def wall_ms(offsets: Iterable[Offset], t_ms: int) -> int:
+    """Return the UTC of an engine time by the offsets in force, in their order; UTC without any."""
+    offset_ms = 0
+    for one in offsets:
+        if one.from_ms <= t_ms:
+            offset_ms = one.offset_ms
+    return t_ms + offset_ms
 
 
 def rfc3339(utc_ms: int) -> str:

@@ -10,6 +10,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, ConfigDict, Field, model_validator
 
+from pitlogger.clock import ms_of
 from pitlogger.errors import CookFileError, unknown
 from pitlogger.formats.file_table import FileTable
 from pitlogger.formats.toml import parse_toml, read_toml
@@ -51,7 +52,7 @@ def _moment_ms(value: Any) -> int:
     if not _FIRST_YEAR <= moment.year <= _LAST_YEAR:
         raise ValueError(f"the year {moment.year} is not in our era: expected {_FIRST_YEAR} to"
                          f" {_LAST_YEAR}")  # fmt: skip
-    return round(moment.timestamp() * 1000)
+    return ms_of(moment)
 
 
 def _wrap_at(value: Any) -> int:

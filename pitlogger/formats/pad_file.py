@@ -31,6 +31,7 @@ from typing import Annotated, Literal
 
 from pydantic import BeforeValidator, Field, model_validator
 
+from pitlogger.clock import ms_of
 from pitlogger.errors import CookFileError, PitloggerError
 from pitlogger.formats import cook_file
 from pitlogger.formats.capture import stage_of
@@ -136,7 +137,7 @@ def _cook(pad: PadFile, now: datetime, choose: Choose, zone: tzinfo | None) -> P
     start = _one(written, moments(written, TimeRange(None, now), zone), choose)
     if start > now:
         raise CookFileError(f"the cook starts at {start.isoformat()}, which lies ahead")
-    start_ms = _ms(start)
+    start_ms = ms_of(start)
     cook = pad.to_cook()
     bodies: list[tuple[int, journal.Body]] = [(start_ms, journal.CookStarted(cook))]
     last = start
@@ -146,7 +147,7 @@ def _cook(pad: PadFile, now: datetime, choose: Choose, zone: tzinfo | None) -> P
             span = TimeRange(last, min(now, last + _DAY))
             last = _one(entry.at, moments(entry.at, span, zone), choose)
             timed = "stated"
-        bodies += [(_ms(last), body) for body in _bodies(entry, _ms(last), timed)]
+        bodies += [(ms_of(last), body) for body in _bodies(entry, ms_of(last), timed)]
     end_ms = max(t_ms for t_ms, _ in bodies)
     bodies.sort(key=lambda dated: dated[0])
     bodies.append((end_ms, journal.CookFinished(cook.name)))
@@ -175,7 +176,3 @@ def _bodies(
 
 def _one(text: str, found: tuple[datetime, ...], choose: Choose) -> datetime:
     return found[0] if len(found) == 1 else choose(text, list(found))
-
-
-def _ms(moment: datetime) -> int:
-    return round(moment.timestamp() * 1000)

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 
+from pitlogger.clock import ms_of
 from pitlogger.hub.authority import CERTIFICATE_DAYS, RENEW_DAYS, node_certificate
 from pitlogger.hub.database import Database
 from pitlogger.hub.receive import NodeRow
@@ -20,7 +21,7 @@ def certify(database: Database, folder: Path, node: NodeRow, now: datetime) -> s
         OSError: The authority's files are not there.
     """
     pem = node_certificate(folder, node.uid, node.public_key, now)
-    until_ms = round(now.timestamp() * 1000) + CERTIFICATE_DAYS * _DAY_MS
+    until_ms = ms_of(now) + CERTIFICATE_DAYS * _DAY_MS
     with database.transaction():
         database.run("UPDATE node SET cert_until_ms = ? WHERE id = ?", (until_ms, node.id))
     return pem

@@ -5,12 +5,12 @@ Of a code's secret half the database holds the digest alone.
 
 from __future__ import annotations
 
-import hashlib
 import secrets
 from dataclasses import dataclass
 
 from pitlogger.errors import RefusedError, UsageError
 from pitlogger.formats.join_code import HALF, authority_letters, written_code
+from pitlogger.formats.secret import digest
 from pitlogger.hub.database import Database
 from pitlogger.hub.members import note
 from pitlogger.model.entry_ids import ALPHABET
@@ -42,7 +42,7 @@ def invite(
     with database.transaction():
         database.run(
             "INSERT INTO invitation (secret, tenant, site, until_ms, tries) VALUES (?, ?, ?, ?, ?)",
-            (_digest(secret), tenant, site, now_ms + GOOD_FOR_MS, TRIES),
+            (digest(secret), tenant, site, now_ms + GOOD_FOR_MS, TRIES),
         )
         note(database, now_ms, who, f"made a code for a node at {tenant}, {site}")
     return written_code(authority_letters(authority), secret)
@@ -57,7 +57,7 @@ def accept(database: Database, secret: str, now_ms: int) -> Invitation:
     with database.transaction():
         database.run("DELETE FROM invitation WHERE until_ms <= ? OR tries <= 0", (now_ms,))
         found = database.ask(
-            "DELETE FROM invitation WHERE secret = ? RETURNING tenant, site", (_digest(secret),)
+            "DELETE FROM invitation WHERE secret = ? RETURNING tenant, site", (digest(secret),)
         )
         if not found:
             database.run("UPDATE invitation SET tries = tries - 1")
@@ -67,7 +67,3 @@ def accept(database: Database, secret: str, now_ms: int) -> Invitation:
             " Ask for a new one at the hub"
         )
     return Invitation(*found[0])
-
-
-def _digest(secret: str) -> str:
-    return hashlib.sha256(secret.encode()).hexdigest()

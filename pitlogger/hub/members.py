@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import hashlib
 import secrets
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 
 from pitlogger.errors import UsageError
+from pitlogger.formats.secret import digest
 from pitlogger.hub.database import Database
 
 OWNER, MANAGER, COOK, INSPECTOR = ROLES = ("owner", "manager", "cook", "inspector")
@@ -79,7 +79,7 @@ def add_member(
         database.run(
             "INSERT INTO member (tenant, name, role, sites, token, until_ms)"
             " VALUES (?, ?, ?, ?, ?, ?)",
-            (tenant, name, role, numbers, _digest(token), until_ms),
+            (tenant, name, role, numbers, digest(token), until_ms),
         )
         note(database, now_ms, who, f"let {name} look as {role}, sites {', '.join(sites) or 'all'}")
     return token
@@ -89,7 +89,7 @@ def member_of(database: Database, tenant: int, token: str, now_ms: int) -> Membe
     """Return who of a firm holds a token, as it is now; nobody once their time has ended."""
     rows = database.ask(
         "SELECT id, name, role, sites, until_ms FROM member WHERE token = ? AND tenant = ?",
-        (_digest(token), tenant),
+        (digest(token), tenant),
     )
     for number, name, role, sites, until_ms in rows:
         if until_ms is None or now_ms < until_ms:
@@ -132,7 +132,3 @@ def seen_by(database: Database, member: Member) -> Iterator[None]:
 def note(database: Database, at_ms: int, who: str, did: str) -> None:
     """Write down who did what."""
     database.run("INSERT INTO audit (at_ms, who, did) VALUES (?, ?, ?)", (at_ms, who, did))
-
-
-def _digest(token: str) -> str:
-    return hashlib.sha256(token.encode()).hexdigest()

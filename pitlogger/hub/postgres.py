@@ -15,6 +15,7 @@ from datetime import UTC, datetime
 from functools import lru_cache
 from typing import Any
 
+from pitlogger.clock import ms_of
 from pitlogger.errors import HubFullError, PitloggerError, UsageError
 from pitlogger.hub import tables
 from pitlogger.hub.database import Row
@@ -226,4 +227,4 @@ def _month(t_ms: int) -> tuple[int, int]:
     )
     year, month = (start.year + 1, 1) if start.month == 12 else (start.year, start.month + 1)
     end = start.replace(year=year, month=month)
-    return round(start.timestamp() * 1000), round(end.timestamp() * 1000)
+    return ms_of(start), ms_of(end)

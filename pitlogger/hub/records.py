@@ -8,8 +8,9 @@ from typing import Annotated, Any
 
 from pydantic import BaseModel, Field, ValidationError
 
+from pitlogger.clock import wall_ms
 from pitlogger.errors import BundleError
-from pitlogger.formats.bundle import Bundle, ClockPart, EntryPart, LostPart, RunPart
+from pitlogger.formats.bundle import ClockPart, EntryPart, LostPart, RunPart
 from pitlogger.hub.receive import ReceivedBundle
 from pitlogger.store.packing import packed_count
 
@@ -56,15 +57,6 @@ _OF_RUN, _OF_CLOCK, _OF_LOST = (
 )
 
 
-def utc_ms(bundle: Bundle, t_ms: int) -> int:
-    """Return the UTC of an engine time, by the clock rows the bundle brought."""
-    offset_ms = 0
-    for clock in bundle.clocks:
-        if clock.from_ms <= t_ms:
-            offset_ms = clock.offset_ms
-    return t_ms + offset_ms
-
-
 def journal_rows(received: ReceivedBundle) -> list[Row]:
     """Return the rows of the entries.
 
@@ -88,7 +80,7 @@ def _journal_row(received: ReceivedBundle, entry: EntryPart) -> Row:
     is_alert = entry.kind == "alert-changed"
     return (
         received.node.tenant, received.node.id, bundle.run, entry.seq, entry.t_ms,
-        utc_ms(bundle, entry.t_ms), entry.kind, entry.initials, entry.key, entry.cook,
+        wall_ms(bundle.clocks, entry.t_ms), entry.kind, entry.initials, entry.key, entry.cook,
         _word(said.get("alert_kind")) if is_alert else None,
         _word(said.get("now")) if is_alert else None, entry.text,
     )  # fmt: skip
@@ -111,7 +103,7 @@ def standing_row(received: ReceivedBundle, at_ms: int) -> list[Row]:
         _Stands.model_validate_json(now.text)
     except ValidationError as fault:
         raise BundleError(f"now: {fault.errors()[0]['msg']}") from None
-    return [(node.id, node.tenant, utc_ms(bundle, now.t_ms), at_ms, now.alarms, now.text,
+    return [(node.id, node.tenant, wall_ms(bundle.clocks, now.t_ms), at_ms, now.alarms, now.text,
              bundle.run, now.t_ms)]  # fmt: skip
 
 

@@ -9,7 +9,6 @@ from __future__ import annotations
 import asyncio
 import logging
 import sqlite3
-import time
 from collections.abc import Callable, Iterable
 from contextlib import suppress
 from dataclasses import replace
@@ -21,7 +20,7 @@ from pitlogger.bootstrap.cooks import past_run, with_id
 from pitlogger.bootstrap.devices import channels_of, configured_devices
 from pitlogger.bootstrap.policies import policies_of, units_of
 from pitlogger.bootstrap.starting import boot_id, opening, restore, system_clock
-from pitlogger.clock import Clock
+from pitlogger.clock import Clock, utc_ms
 from pitlogger.config import Config
 from pitlogger.devices.supervisor import Supervisor
 from pitlogger.engine.feed import feed, ticks_until
@@ -130,7 +129,7 @@ class Daemon:
         self._loop = asyncio.get_running_loop()
         self.troubles = Troubles(self)
         speak(self.config.units.language, self.config.languages)
-        self._lock = RecordLock.take(self.config.database, time.time_ns() // 1_000_000)
+        self._lock = RecordLock.take(self.config.database, utc_ms())
         try:
             return await self._start()
         except BaseException:

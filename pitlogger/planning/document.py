@@ -7,7 +7,7 @@ from dataclasses import MISSING, fields, is_dataclass
 from datetime import date, datetime
 from typing import Any
 
-from pitlogger.clock import rfc3339
+from pitlogger.clock import ms_of, rfc3339
 
 
 def as_fields(answer: Any) -> dict[str, Any]:
@@ -32,7 +32,7 @@ def as_document(value: Any) -> Any:
     if isinstance(value, list | tuple):
         return [as_document(held) for held in value]
     if isinstance(value, datetime):
-        return rfc3339(round(value.timestamp() * 1000))
+        return rfc3339(ms_of(value))
     if isinstance(value, date):
         return value.isoformat()
     return value

@@ -10,6 +10,7 @@ from datetime import datetime
 from decimal import Decimal
 from typing import TypeVar
 
+from pitlogger.clock import ms_of
 from pitlogger.errors import FieldError, UsageError, nearest, unknown
 from pitlogger.formats.money import amount, price_per_g
 from pitlogger.model.cooks import CUTS
@@ -113,7 +114,7 @@ def known_cut(text: str, field: str = "cut") -> str:
 def moment_ms(text: str, field: str) -> int:
     """Return a written time, UTC milliseconds; without an offset it is this computer's time."""
     try:
-        return round(datetime.fromisoformat(text).astimezone().timestamp() * 1000)
+        return ms_of(datetime.fromisoformat(text).astimezone())
     except (ValueError, OverflowError, OSError):
         raise FieldError(field, f"'{text}' is not a time; write 2026-09-19T18:00-05:00") from None
 

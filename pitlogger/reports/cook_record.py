@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
+from pitlogger.clock import wall_ms
 from pitlogger.errors import RefusedError, UsageError, unknown
 from pitlogger.model.book import Book
 from pitlogger.model.cooks import Cook
@@ -47,11 +48,7 @@ class Wall:
 
     def utc_ms(self, t_ms: int) -> int:
         """Return UTC for engine time."""
-        offset_ms = 0
-        for clock in self.clocks:
-            if clock.from_ms <= t_ms:
-                offset_ms = clock.offset_ms
-        return t_ms + offset_ms
+        return wall_ms(self.clocks, t_ms)
 
     def moment(self, t_ms: int) -> datetime:
         """Return engine time as a moment of the place."""

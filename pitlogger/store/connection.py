@@ -64,7 +64,7 @@ def connect_reader(path: Path) -> sqlite3.Connection:
         factory=Connection,
     )
     try:
-        connection.text_factory = _text  # one damaged character must not hide a whole table
+        connection.text_factory = text_of  # one damaged character must not hide a whole table
         connection.execute("PRAGMA query_only=ON")
         connection.execute(f"PRAGMA cache_size=-{CACHE_KB}")
     except BaseException:
@@ -73,5 +73,6 @@ def connect_reader(path: Path) -> sqlite3.Connection:
     return connection
 
 
-def _text(content: bytes) -> str:
+def text_of(content: bytes) -> str:
+    """Return text as far as it can be read."""
     return content.decode("utf-8", "replace")

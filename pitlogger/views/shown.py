@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 
+from pitlogger.clock import ms_of
 from pitlogger.model import quantities
 from pitlogger.rules.messages import Units
 from pitlogger.safety.record import LogRow
@@ -64,7 +65,7 @@ def reworded(text: str, unit: str, moment: Callable[[int], datetime]) -> str:
     """
 
     def local(found: re.Match[str]) -> str:
-        at = moment(round(datetime.fromisoformat(found[0]).timestamp() * 1000))
+        at = moment(ms_of(datetime.fromisoformat(found[0])))
         return f"{at:%Y-%m-%d %H:%M} {at.isoformat()[-6:]}"
 
     return _UTC.sub(local, in_unit(text, unit))

@@ -14,10 +14,10 @@ from pathlib import Path
 from types import ModuleType
 from typing import Any, TypeVar
 
-from pitlogger.clock import ManualClock
+from pitlogger.clock import ManualClock, utc_ms
 from pitlogger.config import parse_config
 from pitlogger.node.daemon import Daemon
-from pitlogger.web.access.access import Access, utc_ms
+from pitlogger.web.access.access import Access
 from pitlogger.web.access.roles import Role
 from pitlogger.web.serve import serving
 from tests.browser import kitchen

@@ -17,13 +17,13 @@ import httpx
 import pytest
 from playwright.sync_api import Browser, Page
 
+from pitlogger.clock import utc_ms
 from pitlogger.formats.bundle import Bundle, ClockPart, EntryPart, NowPart
 from pitlogger.hub.fold import fold_cooks
 from pitlogger.hub.members import add_member
 from pitlogger.hub.opening import open_sink
 from pitlogger.hub.receive import receive
 from pitlogger.hub.writing import HubSink
-from pitlogger.web.fleet.api import wall_ms
 from pitlogger.web.fleet.central import run_web
 from pitlogger.web.fleet.firm_page import COOKIE
 from tests.fleet.conftest import Server, server  # noqa: F401  a fixture
@@ -62,7 +62,7 @@ def _alert(seq: int, at_ms: int, now: str) -> EntryPart:
 
 def _now(hit: bool) -> NowPart:
     alerts = [{"kind": "pit-low", "subject": "pit", "priority": "high", "state": "unacknowledged",
-               "since_ms": wall_ms() - 600_000}]  # fmt: skip
+               "since_ms": utc_ms() - 600_000}]  # fmt: skip
     document = {
         "cook": "supper", "name": "supper", "alerts": alerts if hit else [],
         "pieces": [{"id": "butt-1", "cut": "pork-butt", "stage": "carved", "core_mc": 93_200,
@@ -74,7 +74,7 @@ def _now(hit: bool) -> NowPart:
 
 def _fill(sink: HubSink, pits: list[Pit], cook: list[Bundle]) -> None:
     """Have pits cook, the first with an alarm; the last has not been heard for an hour."""
-    clock = (ClockPart(START_MS, wall_ms() - SEEN_FROM_MS, True, 0),)
+    clock = (ClockPart(START_MS, utc_ms() - SEEN_FROM_MS, True, 0),)
     for at, pit in enumerate(pits):
         told = [replace(bundle, clocks=clock) for bundle in cook]
         last = told[-1].entries[-1].seq
@@ -82,12 +82,12 @@ def _fill(sink: HubSink, pits: list[Pit], cook: list[Bundle]) -> None:
         told[-1] = replace(told[-1], entries=(*told[-1].entries, *more), now=_now(not at))
         batch = [receive(pit.uid, pit.tells(bundle, number), sink.node_of)
                  for number, bundle in enumerate(told, 1)]  # fmt: skip
-        at_ms = wall_ms() - (3_600_000 if pit is pits[-1] else 0)
+        at_ms = utc_ms() - (3_600_000 if pit is pits[-1] else 0)
         fold_cooks(sink.database, sink.take(batch, [], at_ms))
     note = cook[0].entries[3]
     other = replace(note, text=note.text.replace("west", "east"))
     forged = pits[1].tells(replace(cook[0], spans=(), entries=(other,)), 99)
-    outcome = sink.take([receive(pits[1].uid, forged, sink.node_of)], [], wall_ms())
+    outcome = sink.take([receive(pits[1].uid, forged, sink.node_of)], [], utc_ms())
     assert outcome.contradicted
 
 
@@ -95,11 +95,11 @@ def _members(sink: HubSink, tenant: int) -> dict[str, str]:
     year_ms = 366 * 86_400_000
     who: dict[str, tuple[str, list[str], int | None]] = {
         "owner": ("owner", [], None), "manager": ("manager", ["site 2"], None),
-        "cook": ("cook", ["site 1"], None), "inspector": ("inspector", [], wall_ms() + year_ms),
-        "late": ("inspector", [], wall_ms() - 1),
+        "cook": ("cook", ["site 1"], None), "inspector": ("inspector", [], utc_ms() + year_ms),
+        "late": ("inspector", [], utc_ms() - 1),
     }  # fmt: skip
     return {
-        name: add_member(sink.database, tenant, name.title(), *given, wall_ms(), "test")
+        name: add_member(sink.database, tenant, name.title(), *given, utc_ms(), "test")
         for name, given in who.items()
     }
 
@@ -117,7 +117,7 @@ def firm(server: Server, tmp_path_factory: pytest.TempPathFactory) -> Iterator[F
     tenants: dict[str, int] = dict(database.ask("SELECT name, id FROM tenant"))
     keys = _members(sink, tenants[FIRM])
     keys["stranger"] = add_member(
-        database, tenants[OTHER], "Zoe", "owner", [], None, wall_ms(), "test"
+        database, tenants[OTHER], "Zoe", "owner", [], None, utc_ms(), "test"
     )
     database.close()
     with _served(address, tmp_path_factory.mktemp("hub")) as where:

@@ -9,10 +9,10 @@ from pathlib import Path
 import httpx
 import pytest_asyncio
 
-from pitlogger.clock import ManualClock
+from pitlogger.clock import ManualClock, utc_ms
 from pitlogger.config import parse_config
 from pitlogger.node.daemon import Daemon
-from pitlogger.web.access.access import Access, utc_ms
+from pitlogger.web.access.access import Access
 from pitlogger.web.access.roles import Role
 from pitlogger.web.app import make_apps
 

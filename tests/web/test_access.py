@@ -7,9 +7,10 @@ from pathlib import Path
 import httpx
 import pytest
 
+from pitlogger.clock import monotonic_ms
 from pitlogger.config import parse_config
 from pitlogger.service.names import own_names
-from pitlogger.web.access.access import Access, monotonic_ms
+from pitlogger.web.access.access import Access
 from pitlogger.web.access.codes import GOOD_FOR_MS, Codes
 from pitlogger.web.access.hosts import is_own
 from pitlogger.web.access.keyring import SLIDES_MS, Keyring

@@ -11,7 +11,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from pitlogger.cli.installation.pair import pair, phones
-from pitlogger.web.access.access import monotonic_ms
+from pitlogger.clock import monotonic_ms
 from pitlogger.web.access.roles import Role
 from tests.browser.staging import Staged, staged
 

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from datetime import datetime, timedelta, timezone
 from typing import Any
 
+from pitlogger.clock import ms_of
 from pitlogger.model.cooks import together
 from pitlogger.model.quantities import show_duration
 from pitlogger.yields.timing.ical import CalendarMoment, calendar
@@ -60,4 +61,4 @@ def schedule_ics(document: dict[str, Any]) -> str:
 
 
 def _ms(at: str) -> int:
-    return round(datetime.fromisoformat(at).timestamp() * 1000)
+    return ms_of(datetime.fromisoformat(at))

@@ -13,8 +13,9 @@ from typing import Any
 
 import click
 
-from pitlogger.cli.fleet.direct import Direct, database_option, now_ms
+from pitlogger.cli.fleet.direct import Direct, database_option
 from pitlogger.cli.output import emit, json_option
+from pitlogger.clock import ms_of, utc_ms
 from pitlogger.errors import PitloggerError, UsageError
 
 folder_option = click.option(
@@ -156,8 +157,8 @@ def add(
     from pitlogger.hub.members import add_member
 
     hub = Direct(_given(database), firm)
-    until_ms = None if until is None else round(until.replace(tzinfo=UTC).timestamp() * 1000)
-    token = add_member(hub.database, hub.tenant, name, role, list(sites), until_ms, now_ms(),
+    until_ms = None if until is None else ms_of(until.replace(tzinfo=UTC))
+    token = add_member(hub.database, hub.tenant, name, role, list(sites), until_ms, utc_ms(),
                        "command line")  # fmt: skip
     emit({"name": name, "role": role, "token": token}, as_json,
          f"{name} looks as {role}; the key, shown this once:\n    {token}")  # fmt: skip
@@ -172,7 +173,7 @@ def remove(name: str, database: str | None, firm: str, as_json: bool) -> None:
     from pitlogger.hub.members import remove_member
 
     hub = Direct(_given(database), firm)
-    remove_member(hub.database, hub.tenant, name, now_ms(), "command line")
+    remove_member(hub.database, hub.tenant, name, utc_ms(), "command line")
     emit({"removed": name}, as_json, f"{name} looks no more")
 
 

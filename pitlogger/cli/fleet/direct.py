@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable
 from dataclasses import asdict
 from typing import Any, Literal, TypeVar, cast
 
 import click
 
+from pitlogger.clock import utc_ms
 from pitlogger.errors import UsageError
 
 F = TypeVar("F", bound=Callable[..., Any])
@@ -27,10 +27,6 @@ def database_option(command: F) -> F:
         metavar="ADDRESS",
         help="Of a hub by itself: postgresql://USER@HOST/NAME, or a file.",
     )(command)
-
-
-def now_ms() -> int:
-    return time.time_ns() // 1_000_000
 
 
 class Direct:
@@ -52,7 +48,7 @@ class Direct:
     def get(self, path: str, **given: Any) -> Any:
         from pitlogger.hub import questions
 
-        now, asked = now_ms(), (self.database, self.tenant)
+        now, asked = utc_ms(), (self.database, self.tenant)
         if path == "/hub/nodes":
             return [asdict(row) for row in questions.nodes(*asked)]
         if path == "/hub/now":
@@ -70,7 +66,7 @@ class Direct:
 
         uid = path.rpartition("/")[2]
         state = cast("Literal['enrolled', 'retired', 'stolen']", given["state"])
-        Nodes(self.database).set_state(uid, self.tenant, state, now_ms(), "command line")
+        Nodes(self.database).set_state(uid, self.tenant, state, utc_ms(), "command line")
         return {"uid": uid, "state": state}
 
     def _invite(self, site: str) -> dict[str, Any]:
@@ -79,5 +75,5 @@ class Direct:
         ((address, authority),) = self.database.ask("SELECT address, authority FROM hub")
         if not address:
             raise UsageError("nobody could join yet: start 'pitlogger hub web' first")
-        code = invite(self.database, authority.encode(), self.firm, site, now_ms(), "command line")
+        code = invite(self.database, authority.encode(), self.firm, site, utc_ms(), "command line")
         return {"code": code, "address": address, "site": site, "good_for_s": GOOD_FOR_MS // 1000}

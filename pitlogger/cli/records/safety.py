@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import fields
-from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -12,6 +11,7 @@ import click
 from pitlogger.cli.files import PATH
 from pitlogger.cli.output import emit, json_option, table
 from pitlogger.errors import CaptureError, ConfigError, PitloggerError
+from pitlogger.views.shown import Shown
 
 if TYPE_CHECKING:
     from pitlogger.formats.capture import Record
@@ -122,13 +122,11 @@ def _told(judged: dict[str, Any], unit: str) -> str:
             label = key.replace("_", "-")
             is_warning = verdict["reason"].endswith(NEVER_JUDGED)
             said = "" if is_warning else f" {in_words(verdict['met'])}."
-            lines.append(f"  {label}:{said} {reworded(verdict['reason'], unit, _local)}")
+            lines.append(f"  {label}:{said} {reworded(verdict['reason'], unit, Shown.of_utc)}")
             lines.append(f"    {verdict['source']}")
-    return "\n".join([*lines, "", *(reworded(note, unit, _local) for note in judged["notes"])])
-
-
-def _local(t_ms: int) -> datetime:
-    return datetime.fromtimestamp(t_ms / 1000).astimezone()
+    return "\n".join(
+        [*lines, "", *(reworded(note, unit, Shown.of_utc) for note in judged["notes"])]
+    )
 
 
 @click.group()

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from datetime import datetime
 
+from pitlogger.clock import ms_of
 from pitlogger.errors import FieldError
 from pitlogger.formats.job_file import JobFile, SittingTable
 from pitlogger.model.cooks import Service
@@ -43,10 +43,10 @@ def services(source: JobFile) -> tuple[Service, ...]:
     if source.sitting:
         places = [sitting.place for sitting in source.sitting]
         return tuple(
-            Service(_ms(s.at), _place(s, places), s.guests, s.drive_min, s.setup_min)
+            Service(ms_of(s.at), _place(s, places), s.guests, s.drive_min, s.setup_min)
             for s in source.sitting
         )
-    return () if job.serve_at is None else (Service(_ms(job.serve_at), job.place, job.guests),)
+    return () if job.serve_at is None else (Service(ms_of(job.serve_at), job.place, job.guests),)
 
 
 def _place(sitting: SittingTable, places: Sequence[str]) -> str:
@@ -54,10 +54,6 @@ def _place(sitting: SittingTable, places: Sequence[str]) -> str:
     if places.count(sitting.place) == 1 and (sitting.place or len(places) == 1):
         return sitting.place
     return f"{sitting.place or 'sitting'} {sitting.at:%H:%M}"
-
-
-def _ms(at: datetime) -> int:
-    return round(at.timestamp() * 1000)
 
 
 def offset_min(source: JobFile) -> int | None:

@@ -13,7 +13,7 @@ from pathlib import Path
 from pitlogger import __version__
 from pitlogger.model.entry_ids import short_id
 from pitlogger.store import records
-from pitlogger.store.connection import connect_writer
+from pitlogger.store.connection import connect_writer, text_of
 from pitlogger.store.entry_copies import Copy, copies_of, read_copies, set_copies_aside
 from pitlogger.store.mending.journal_check import aside_of, check_journal, mend_journal
 from pitlogger.store.mending.soundness import after
@@ -105,11 +105,7 @@ def _described(connection: sqlite3.Connection) -> dict[tuple[str, str], str]:
         "SELECT CAST(type AS BLOB), CAST(name AS BLOB), CAST(sql AS BLOB) FROM sqlite_schema"
         " WHERE sql IS NOT NULL"
     )
-    return {(_text(kind), _text(name)): _text(sql) for kind, name, sql in rows}
-
-
-def _text(content: bytes) -> str:
-    return content.decode("utf-8", "replace")
+    return {(text_of(kind), text_of(name)): text_of(sql) for kind, name, sql in rows}
 
 
 def put_back_missing(path: Path) -> list[str]:

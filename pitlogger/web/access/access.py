@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import time
 from collections import Counter
 
+from pitlogger.clock import monotonic_ms, utc_ms
 from pitlogger.config import Config
 from pitlogger.service.names import own_names
 from pitlogger.web.access.codes import Codes
@@ -62,11 +62,3 @@ class Access:
         if held is None:
             return NOBODY
         return Who(held.id, held.role, held.name, held.initials)
-
-
-def monotonic_ms() -> int:
-    return time.monotonic_ns() // 1_000_000
-
-
-def utc_ms() -> int:
-    return time.time_ns() // 1_000_000

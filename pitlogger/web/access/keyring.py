@@ -6,7 +6,6 @@ the audit of who had access.
 
 from __future__ import annotations
 
-import hashlib
 import json
 import logging
 import secrets
@@ -18,6 +17,7 @@ from typing import Literal
 from pitlogger.errors import UsageError, unknown
 from pitlogger.files import set_aside, write_soon, write_whole
 from pitlogger.formats.json_text import parse_json
+from pitlogger.formats.secret import digest
 from pitlogger.web.access.roles import Role, role_of
 
 log = logging.getLogger(__name__)
@@ -42,11 +42,6 @@ class Holder:
     seen_ms: int
     removed_ms: int | None = None
     removed_by: str = ""
-
-
-def digest(key: str) -> str:
-    """Return what is kept of a key."""
-    return hashlib.sha256(key.encode()).hexdigest()
 
 
 class Keyring:

@@ -7,9 +7,9 @@ from typing import Annotated
 from fastapi import APIRouter
 from pydantic import BaseModel, ConfigDict, Field
 
-from pitlogger.clock import rfc3339
+from pitlogger.clock import rfc3339, utc_ms
 from pitlogger.views.view import Moment, View, moment
-from pitlogger.web.access.access import Access, utc_ms
+from pitlogger.web.access.access import Access
 from pitlogger.web.access.codes import GOOD_FOR_MS, spoken
 from pitlogger.web.access.keyring import Holder
 from pitlogger.web.access.roles import role_of, who_asks

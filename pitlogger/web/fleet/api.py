@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import time
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated, Literal
 
 from fastapi import APIRouter
 from pydantic import BaseModel, ConfigDict, Field
 
+from pitlogger.clock import utc_ms
 from pitlogger.errors import RefusedError
 from pitlogger.hub import questions
 from pitlogger.hub.invitations import GOOD_FOR_MS
@@ -22,11 +22,6 @@ if TYPE_CHECKING:
 
 DAY_MS = 86_400_000
 IS_HUB = "this node is a hub itself: its records are in its own database"
-
-
-def wall_ms() -> int:
-    """Return UTC now by this host."""
-    return time.time_ns() // 1_000_000
 
 
 class JoinRequest(BaseModel):
@@ -136,13 +131,13 @@ def make_fleet_api(node: Node, hub: OpenHub | None) -> APIRouter:
 
     @api.get("/hub/now", summary="Every pit of the firm as it stands, worst first")
     async def now() -> list[questions.Standing]:
-        return await own_hub().ask(questions.standing, wall_ms())
+        return await own_hub().ask(questions.standing, utc_ms())
 
     @api.get("/hub/exceptions", summary="Alarms raised at any site within the last days")
     async def exceptions(
         days: Annotated[int, Field(ge=1, le=90)] = 1,
     ) -> list[questions.ExceptionRow]:
-        to_ms = wall_ms()
+        to_ms = utc_ms()
         from_ms = to_ms - days * DAY_MS
         return await own_hub().ask(questions.exceptions, from_ms, to_ms + DAY_MS)
 

@@ -6,6 +6,7 @@ import asyncio
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 
+from pitlogger.clock import utc_ms
 from pitlogger.errors import DeliveryError, HubFullError, PitloggerError
 from pitlogger.hub.database import SqliteDatabase
 from pitlogger.hub.ingest import Ingest
@@ -14,7 +15,6 @@ from pitlogger.hub.writing import HubSink
 from pitlogger.node.identity import node_key
 from pitlogger.uplink.carrier import CarrierEvent
 from pitlogger.views.node import Node
-from pitlogger.web.fleet.api import wall_ms
 from pitlogger.web.fleet.open_hub import OpenHub, open_hub
 
 
@@ -25,7 +25,7 @@ async def embedded_hub(node: Node) -> AsyncIterator[OpenHub]:
     async with open_hub(HubSink(SqliteDatabase(data / "hub.db")), data, table.firm) as hub:
         own = node_key(data).public_key().public_bytes_raw()
         await hub.ingest.do(lambda sink: Nodes(sink.database).enrol(
-            node.uid, own, node.config.node.name, table.firm, table.site, wall_ms(), "start"
+            node.uid, own, node.config.node.name, table.firm, table.site, utc_ms(), "start"
         ))  # fmt: skip
         if not node.uplinking.is_on:
             own_way = OwnCarrier(hub.ingest, node.uid)

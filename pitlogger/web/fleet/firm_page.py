@@ -16,11 +16,12 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.routing import Route
 
+from pitlogger.clock import utc_ms
 from pitlogger.errors import HubFullError, UsageError
 from pitlogger.hub import logs, questions
 from pitlogger.hub.database import Database
 from pitlogger.hub.members import OWNER, Member, member_of, seen_by
-from pitlogger.web.fleet.api import DAY_MS, wall_ms
+from pitlogger.web.fleet.api import DAY_MS
 from pitlogger.web.fleet.firm_words import FirmWords
 from pitlogger.web.fleet.open_hub import OpenHub
 from pitlogger.web.fleet.uplink_page import invited
@@ -45,7 +46,7 @@ def make_firm_page(hub: OpenHub) -> Starlette:
     def let_in(shown: Shown) -> Callable[[Request], Awaitable[Response]]:
         async def asked(request: Request) -> Response:
             token = request.cookies.get(COOKIE, "")
-            member = await hub.ask(member_of, token, wall_ms())
+            member = await hub.ask(member_of, token, utc_ms())
             if member is None:
                 return _html("firm_enter.html", 401, missing=False, refused=bool(token))
             return await shown(request, member)
@@ -55,7 +56,7 @@ def make_firm_page(hub: OpenHub) -> Starlette:
     async def enter(request: Request) -> Response:
         body = (await request.body())[:4096].decode("ascii", "replace")
         token = body.partition("token=")[2].strip()
-        member = await hub.ask(member_of, token, wall_ms())
+        member = await hub.ask(member_of, token, utc_ms())
         if member is None:
             return _html("firm_enter.html", 401, missing=False, refused=True)
         answer = RedirectResponse("/", 303, HEADERS)
@@ -114,7 +115,7 @@ def make_node_page(hub: OpenHub) -> APIRouter:
 
 async def firm_page(hub: OpenHub, member: Member, base: str = "") -> Response:
     """Return the page as a member may see it. ``base``: path in front of its links."""
-    now_ms = wall_ms()
+    now_ms = utc_ms()
 
     def asked(database: Database) -> dict[str, Any]:
         tenant = member.tenant
@@ -165,7 +166,7 @@ async def cook_page(hub: OpenHub, member: Member, uid: str, name: str, base: str
     found = await hub.ingest.do(lambda sink: asked(sink.database))
     if found is None:
         return _html("firm_enter.html", 404, missing=True, refused=False)
-    return _html("firm_cook.html", 200, firm=hub.firm, base=base, words=FirmWords(wall_ms()),
+    return _html("firm_cook.html", 200, firm=hub.firm, base=base, words=FirmWords(utc_ms()),
                  **found)  # fmt: skip
 
 

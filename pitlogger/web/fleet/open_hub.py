@@ -12,6 +12,7 @@ from typing import Any, TypeVar
 
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
 
+from pitlogger.clock import utc_ms
 from pitlogger.errors import BundleError, RefusedError
 from pitlogger.formats.cose import read_cbor, read_signed, verify
 from pitlogger.hub import invitations
@@ -23,7 +24,6 @@ from pitlogger.hub.nodes import Nodes
 from pitlogger.hub.receive import NotEnrolledError
 from pitlogger.hub.writing import BatchOutcome, HubSink
 from pitlogger.node.identity import uid_of
-from pitlogger.web.fleet.api import wall_ms
 
 Found = TypeVar("Found")
 
@@ -59,13 +59,13 @@ class OpenHub:
     async def invite(self, site: str, who: str) -> str:
         """Return a code by which a node joins."""
         return await self.ingest.do(lambda sink: invitations.invite(
-            sink.database, self.identity.authority, self.firm, site, wall_ms(), who
+            sink.database, self.identity.authority, self.firm, site, utc_ms(), who
         ))  # fmt: skip
 
     async def set_state(self, uid: str, state: Any, who: str) -> None:
         """Retire a node, report it stolen, or take it back."""
         await self.ingest.do(
-            lambda sink: Nodes(sink.database).set_state(uid, self.tenant, state, wall_ms(), who)
+            lambda sink: Nodes(sink.database).set_state(uid, self.tenant, state, utc_ms(), who)
         )
 
     async def take_in(self, message: bytes) -> dict[str, str]:
@@ -77,10 +77,10 @@ class OpenHub:
         said, key = _read_request(message)
 
         def enrol(sink: HubSink) -> dict[str, str]:
-            invited = invitations.accept(sink.database, str(said["secret"]), wall_ms())
+            invited = invitations.accept(sink.database, str(said["secret"]), utc_ms())
             node = Nodes(sink.database).enrol(
                 str(said["node"]), key, str(said["name"])[:64], invited.tenant, invited.site,
-                wall_ms(), "code",
+                utc_ms(), "code",
             )  # fmt: skip
             pem = certify(sink.database, self.folder, node, datetime.now(UTC))
             return {"hub": sink.hub, "tenant": invited.tenant, "site": invited.site,
@@ -134,7 +134,7 @@ async def open_hub(sink: HubSink, folder: Path, firm: str) -> AsyncIterator[Open
     def folded(outcome: BatchOutcome, at_ms: int) -> None:
         fold_cooks(sink.database, outcome)
 
-    ingest = Ingest(sink, wall_ms, folded, certify=certifier(sink.database, folder))
+    ingest = Ingest(sink, utc_ms, folded, certify=certifier(sink.database, folder))
     running = asyncio.create_task(ingest.run(), name="hub-ingest")
     try:
         tenant = await ingest.do(lambda sink: Nodes(sink.database).tenant(firm))

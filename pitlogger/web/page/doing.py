@@ -11,6 +11,7 @@ from fastapi import APIRouter, Request, Response
 from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse
 from pydantic import ValidationError
 
+from pitlogger.clock import utc_ms
 from pitlogger.engine.commands import UNDOABLE
 from pitlogger.errors import PitloggerError, RefusedError, UsageError
 from pitlogger.model.journal import CookFinished, CookStarted
@@ -20,7 +21,7 @@ from pitlogger.views.language import tr
 from pitlogger.views.node import Node
 from pitlogger.views.shown import MASS_UNITS, TEMPERATURE_UNITS, UNITS_COOKIE, Shown
 from pitlogger.web import requests
-from pitlogger.web.access.access import Access, utc_ms
+from pitlogger.web.access.access import Access
 from pitlogger.web.access.codes import spoken
 from pitlogger.web.access.roles import role_of, who_asks
 from pitlogger.web.actions import decide

@@ -29,7 +29,7 @@ def sentence(daemon: Node, shown: Shown) -> str:
         return " ".join(parts)
     pits = [_pit(daemon, channel, shown) for channel in _pits(daemon)]
     if pits:
-        parts.append(f"{_capital('; '.join(pits))}.")
+        parts.append(f"{words.capital('; '.join(pits))}.")
     pieces = [
         _piece(daemon, held, shown)
         for held in daemon.engine.book.pieces.values()
@@ -48,10 +48,6 @@ def _alarms(daemon: Node, alarms: list[Watch], shown: Shown) -> str:
     return (
         first if len(alarms) == 1 else tr("{count} alarms: {first}", count=len(alarms), first=first)
     )
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
 
 
 def _pits(daemon: Node) -> list[str]:
