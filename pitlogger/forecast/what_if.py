@@ -73,9 +73,9 @@ def _options(request: Request, level_c: float) -> list[tuple[str, Request]]:
         if request.wrap_plan not in (None, "none"):
             options.append(("leave it unwrapped", replace(request, wrap_plan="none")))
     for step in (PIT_STEP_C, -PIT_STEP_C) if level_c >= HOT_C else (PIT_STEP_C,):
-        word = "up" if step > 0 else "down"
+        by = f"{abs(step):.0f} C"
         changed = replace(request, pit_change_c=request.pit_change_c + step)
-        options.append((f"pit {word} {abs(step):.0f} C", changed))
+        options.append((f"pit up {by}" if step > 0 else f"pit down {by}", changed))
     return options
 
 
@@ -91,8 +91,8 @@ def _compare(
     shift = other.p50_s - base.p50_s
     if abs(shift) < LEAST_SHIFT_S:
         return Alternative(action, other, shift, f"{action}: makes no difference")
-    word = "brings it forward" if shift < 0 else "puts it off"
-    text = f"{action}: {word} by {show_duration(abs(shift) * 1000)}"
+    by = show_duration(abs(shift) * 1000)
+    text = f"{action}: brings it forward by {by}" if shift < 0 else f"{action}: puts it off by {by}"
     likely = _likely(shift, before[1], after[1])
     if likely is not None:
         least, most = (show_duration(abs(s) * 1000) for s in sorted(likely, key=abs))

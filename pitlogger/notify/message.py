@@ -15,6 +15,7 @@ from pitlogger.model.quantities import show_duration
 from pitlogger.notify.alert_status import UnansweredAlert
 from pitlogger.views import words
 from pitlogger.views.language import mark, tr
+from pitlogger.views.sentences import told as said_here
 
 MessageKind = Literal["raised", "repeated", "returned", "alive", "test"]
 _ALARM, _AGAIN_ALARM = mark("ALARM: {what}"), mark("ALARM (again): {what}")
@@ -143,7 +144,7 @@ def compose(
             message=each.message,
             begin=clock(each.raised_ms),
             duration=show_duration(now_ms - each.raised_ms),
-            remedy=tr(each.remedy),
+            remedy=said_here(each.remedy),
         )
         for each in told
     ]

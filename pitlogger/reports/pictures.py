@@ -11,6 +11,7 @@ from html import escape
 from typing import Any
 
 from pitlogger.model.quantities import show_share
+from pitlogger.views.language import tr, trn
 
 _WIDTH, _HEIGHT = 640, 320
 _LEFT, _RIGHT, _TOP, _BOTTOM = 76, 20, 52, 56
@@ -73,7 +74,11 @@ def yield_strip(cut: str, shares_pct: Sequence[float], learned: dict[str, Any]) 
     body = [
         _rect(band[0], _TOP, band[1] - band[0], 'fill-opacity="0.12"'),
         _line((middle, middle), (_TOP, _y(0)), 'stroke-dasharray="4 3"'),
-        _text(middle, _y(0) + 36, f"next cook {show_share(learned['median'], 1)}, band 8 in 10"),
+        _text(
+            middle,
+            _y(0) + 36,
+            tr("next cook {share}, band 8 in 10", share=show_share(learned["median"], 1)),
+        ),
     ]
     body += [
         _text(place, _y(0) + 18, show_share(learned[end], 1))
@@ -82,8 +87,14 @@ def yield_strip(cut: str, shares_pct: Sequence[float], learned: dict[str, Any]) 
     for place, pct in enumerate(shares_pct):
         y = _y((place + 0.5) / len(shares_pct))
         body.append(f'<circle cx="{x(pct):.1f}" cy="{y:.1f}" r="4"/>')
-    told = ", ".join(f"{pct:.1f} %" for pct in shares_pct) or "no cook yet"
-    return _svg(f"{cut}: servable yield of purchased, n = {len(shares_pct)}", told, body)
+    told = ", ".join(f"{pct:.1f} %" for pct in shares_pct) or tr("no cook yet")
+    title = trn(
+        "{cut}: servable yield of purchased, {count} cook",
+        "{cut}: servable yield of purchased, {count} cooks",
+        len(shares_pct),
+        cut=cut,
+    )
+    return _svg(title, told, body)
 
 
 def enough_curve(document: dict[str, Any]) -> str:
@@ -111,5 +122,5 @@ def enough_curve(document: dict[str, Any]) -> str:
         body.append(_line((_LEFT, _WIDTH - _RIGHT), (_y(share), _y(share)), 'stroke-opacity="0.2"'))
     line = f'<polyline points="{" ".join(points)}" fill="none" stroke="currentColor"/>'
     told = ", ".join(f"{o['pieces']}: {show_share(o['p_enough'], 1)}" for o in options)
-    caption = _text(_WIDTH / 2, _y(0) + 40, "pieces")
-    return _svg("Is it enough?", told, [line, *body, caption])
+    caption = _text(_WIDTH / 2, _y(0) + 40, tr("pieces"))
+    return _svg(tr("Is it enough?"), told, [line, *body, caption])

@@ -60,8 +60,11 @@ def index_words(share: float, core_mc: int) -> str:
     soon_s, late_s = tender_in_s(share, core_mc)
     if late_s >= 60.0 and soon_s <= LONGEST_S:
         late = show_duration(late_s * 1000)
-        span = f"within {late}" if soon_s < 60.0 else f"in {show_duration(soon_s * 1000)} to {late}"
-        words += f", at this core {span}"
+        soon = show_duration(soon_s * 1000)
+        words += (
+            f", at this core within {late}" if soon_s < 60.0 else
+            f", at this core in {soon} to {late}"
+        )  # fmt: skip
     return f"{words}; the probe decides)"
 
 

@@ -122,7 +122,11 @@ def _told(clock: ComeUpClock, what: str, policy: Policy) -> str:
     low, high = show_temperature(clock.low_mc), show_temperature(clock.high_mc)
     took = show_duration(clock.took_ms)
     limit = show_duration(policy.come_up.ms)
-    told = f"{what} {took} between {low} and {high}, guideline {limit}"
+    told = (
+        f"surface {took} between {low} and {high}, guideline {limit}"
+        if what == "surface"
+        else f"coldest core {took} between {low} and {high}, guideline {limit}"
+    )
     if clock.first_mc is not None and clock.first_mc > clock.low_mc:
         first = show_temperature(clock.first_mc)
         told += f" (first reading at {first}: the time before is missing)"

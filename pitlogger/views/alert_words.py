@@ -22,6 +22,7 @@ from pitlogger.rules.messages import LIMIT_TEXTS, OVER, UNDER, Units, condition_
 from pitlogger.views import words
 from pitlogger.views.language import tr
 from pitlogger.views.node import Node
+from pitlogger.views.sentences import told
 from pitlogger.views.shown import Shown, in_unit, temperature
 
 log = logging.getLogger(__name__)
@@ -42,15 +43,15 @@ def alert_words(alert: Watch | AlertChanged, units: Units, then: str = "") -> st
     if alert.value is not None and alert.limit is not None:
         for text in LIMIT_TEXTS.get(kind, (OVER, UNDER)):
             try:
-                told = _anew(text, alert, units, then)
+                said = _anew(text, alert, units, then)
             except (LookupError, ValueError):  # one alert's words must not silence all others
                 log.exception("%s is said as it was written", key)
                 break
-            if told is not None:
-                return told
+            if said is not None:
+                return said
     if alert.limit is not None:
-        return tr(alert.message)
-    return tr(in_unit(_of_late(alert), units.temperature))
+        return told(alert.message)
+    return told(in_unit(_of_late(alert), units.temperature))
 
 
 def standing_words(node: Node, watch: Watch, shown: Shown) -> str:
@@ -118,23 +119,27 @@ def _anew(text: str, alert: Watch | AlertChanged, units: Units, then: str) -> st
         found = re.fullmatch(f"{kept}(?P<note>; .*)?", alert.message, re.DOTALL)
         if found is None:
             continue
-        told = found.groupdict(default="")
-        value = _crossed_mc(alert, told.get("value"), unit)
+        given = found.groupdict(default="")
+        value = _crossed_mc(alert, given.get("value"), unit)
         return tr(
             text,
             subject=subject,
             value=temperature(value, units.temperature) + then,
             limit=temperature(limit, units.temperature),
-            share=told.get("share", ""),
-            delay=told.get("delay", ""),
-        ) + (found["note"] or "")
+            share=given.get("share", ""),
+            delay=given.get("delay", ""),
+        ) + _noted(found["note"])
     return None
 
 
-def _crossed_mc(alert: Watch | AlertChanged, told: str | None, unit: str) -> int:
+def _noted(note: str | None) -> str:
+    return f"; {told(note[2:])}" if note else ""
+
+
+def _crossed_mc(alert: Watch | AlertChanged, given: str | None, unit: str) -> int:
     """Return the value at the crossing: the exact one, where that is what was worded then."""
     known = [alert.value, alert.crossed if isinstance(alert, Watch) else None]
     for value in known:
-        if value is not None and (told is None or show_temperature(value, unit) == told):
+        if value is not None and (given is None or show_temperature(value, unit) == given):
             return value
-    return parse_temperature_mc(told or "0 C")
+    return parse_temperature_mc(given or "0 C")

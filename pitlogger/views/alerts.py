@@ -20,6 +20,7 @@ from pitlogger.views import words
 from pitlogger.views.alert_words import standing_words
 from pitlogger.views.language import tr
 from pitlogger.views.node import Node
+from pitlogger.views.sentences import told
 from pitlogger.views.shown import Shown
 from pitlogger.views.view import Moment, View, moment
 
@@ -98,7 +99,7 @@ def alert_view(node: Node, watch: Watch) -> AlertView:
         limit_c=_celsius(watch.limit, watch),
         cause=tr(rule.cause),
         consequence=tr(rule.consequence),
-        remedy=tr(watch.remedy or rule.remedy),
+        remedy=told(watch.remedy or rule.remedy),
         act_within=tr(rule.act_within),
     )
 

@@ -39,6 +39,7 @@ class Language:
     Attributes:
         tag: BCP 47, such as ``en`` or ``de-AT``.
         numbers: The locale whose decimal mark and names of days are used.
+        texts_of_fields: The English texts that have ``{fields}``.
     """
 
     tag: str
@@ -46,6 +47,7 @@ class Language:
     numbers: str = ENGLISH
     decimal: str = "."
     direction: str = "ltr"
+    texts_of_fields: tuple[str, ...] = ()
 
 
 _ENGLISH = Language(ENGLISH, NullTranslations())
@@ -146,6 +148,11 @@ def date(at: datetime, *, with_year: bool = False) -> str:
     return format_skeleton("yMMMEd" if with_year else "MMMEd", at, locale=locale)
 
 
+def spoken_now() -> Language:
+    """Return the language spoken, with its texts."""
+    return _Voice.speaks
+
+
 def language() -> str:
     """Return the tag of the language spoken."""
     return _Voice.speaks.tag
@@ -195,6 +202,7 @@ def _load(tag: str, folder: Path | None) -> Language:
     return Language(
         tag, GNUTranslations(compiled), str(numbers),
         get_decimal_symbol(numbers, numbering_system="latn"), numbers.text_direction,
+        tuple(one.id for one in catalog if isinstance(one.id, str) and "{" in one.id),
     )  # fmt: skip
 
 

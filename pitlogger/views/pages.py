@@ -1,10 +1,11 @@
 """Templates whose plain English is the key to its translation: no text in them can be forgotten.
 
 Before a template is compiled, each run of words between tags, each label attribute and each
-literal of an expression that begins with a capital letter becomes a call of ``tr``. Expressions
-within a run become its ``{fields}``: ``Since {{ a.at }}`` is the text ``Since {at}``. The result
-is escaped like any other value. A call of a macro, a filter that marks HTML, and a statement end
-a run. Lines keep their numbers.
+literal of an expression that begins with a capital letter, or goes on after a blank, becomes a
+call of ``tr``. Expressions within a run become its ``{fields}``: ``Since {{ a.at }}`` is the text
+``Since {at}``. The result is escaped like any other value. A call of a macro, a filter that marks
+HTML, and a statement end a run. Lines keep their numbers. A sentence that comes as a value was
+made in English elsewhere and is said in the language spoken (``sentences``).
 """
 
 from __future__ import annotations
@@ -14,8 +15,10 @@ from html import unescape
 
 from jinja2 import BaseLoader, Environment, StrictUndefined
 from jinja2.ext import Extension
+from markupsafe import Markup
 
 from pitlogger.views.language import direction, language, tr, trn
+from pitlogger.views.sentences import told
 
 _PIECE = re.compile(
     r"(?P<comment>\{#.*?#\})"
@@ -27,12 +30,13 @@ _PIECE = re.compile(
     re.DOTALL,
 )
 _ATTRIBUTE = re.compile(
-    r"""(?P<head>\s(?:aria-label|placeholder|title|alt|data-say)=)"(?P<text>(?:\{\{.*?\}\}|\{%.*?%\}|[^"])*)\""""
+    r"""(?P<head>\s(?:aria-label|label|placeholder|title|alt|data-say|data-at)=)"(?P<text>(?:\{\{.*?\}\}|\{%.*?%\}|[^"])*)\""""
 )
 _EXPRESSION = re.compile(r"\{\{(.*?)\}\}", re.DOTALL)
 _SPLIT = re.compile(r"(\{%.*?%\})", re.DOTALL)
 _MARKUP = re.compile(r"^\s*-?\s*\w+\(|\|\s*(?:safe|svg|tojson)\b")
-_LITERAL = re.compile(r"(?<![\w(]tr\()'([A-Z][^'{}]*[a-z][^'{}]*)'")
+_LITERAL = re.compile(r"(?<!\w)(tr\()?'([^'{}]*)'")
+_TEXT = re.compile(r"[A-Z].*[a-z]|,? [a-z]{3}", re.DOTALL)
 _WORD = re.compile(r"[A-Za-z]{2}")
 _NAME = re.compile(r"[A-Za-z_]\w*")
 
@@ -54,8 +58,14 @@ def environment(loader: BaseLoader) -> Environment:
         lstrip_blocks=True,
         extensions=[PlainTexts],
     )
-    made.globals.update(tr=tr, trn=trn, language=language, direction=direction)
+    made.globals.update(tr=tr, trn=trn, said_here=_said, language=language, direction=direction)
     return made
+
+
+def _said(value: object) -> object:
+    """Return a value as it is shown: a sentence in the language spoken."""
+    is_sentence = isinstance(value, str) and not isinstance(value, Markup) and " " in value
+    return told(str(value)) if is_sentence else value
 
 
 def _piece(match: re.Match[str]) -> str:
@@ -99,7 +109,7 @@ def _run(text: str) -> str:
 def _called(run: str) -> str:
     words = _EXPRESSION.sub("", run)
     if not _WORD.search(unescape(words)):
-        return _literals(run)
+        return _EXPRESSION.sub(lambda of: f"{{{{ said_here({_literals(of[1].strip())}) }}}}", run)
     fields: dict[str, str] = {}
 
     def field(match: re.Match[str]) -> str:
@@ -119,10 +129,12 @@ def _called(run: str) -> str:
         key = key.replace("{", "{{").replace("}", "}}")
     key = key.replace("\x00", "{").replace("\x01", "}").replace("\\", "\\\\").replace('"', '\\"')
     lines = "\n" * message.strip().count("\n")
-    given = "".join(f", {name}={_literals(of)}" for name, of in fields.items())
+    given = "".join(f", {name}=said_here({_literals(of)})" for name, of in fields.items())
     return f'{head}{{{{ tr("{key}"{given}){lines} }}}}{tail}'
 
 
 def _literals(text: str) -> str:
     """Return expressions with each literal that is a text for people as a call of ``tr``."""
-    return _LITERAL.sub(r"tr('\1')", text)
+    return _LITERAL.sub(
+        lambda of: f"tr('{of[2]}')" if not of[1] and _TEXT.match(of[2]) else of[0], text
+    )

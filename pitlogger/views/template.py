@@ -28,6 +28,7 @@ from pitlogger.safety.record import SHEETS
 from pitlogger.safety.verdict import in_words
 from pitlogger.views import scripts
 from pitlogger.views.pages import environment
+from pitlogger.views.sentences import ROOMS, sentences
 
 _HEAD = "# Texts of pitlogger. Translate each msgid into its msgstr; keep {fields} as they are."
 _TEXTS_OF = {"mark": 1, "tr": 1, "trn": 2}  # how many of its arguments are texts
@@ -96,6 +97,8 @@ def _messages(place: str, read: Callable[[], bytes]) -> Iterator[tuple[int, Any]
                 texts = [arg.value for arg in call.args[:count] if isinstance(arg, ast.Constant)]
                 if count and len(texts) == count:
                     yield call.lineno, texts[0] if count == 1 else tuple(texts)
+        if place.split("/")[1] in ROOMS:
+            yield from sentences(read())
     elif place.endswith(".html"):
         parsed = environment(DictLoader({})).parse(read().decode())
         for line, name, found in extract_from_ast(parsed, tuple(_TEXTS_OF), babel_style=False):

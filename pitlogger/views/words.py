@@ -32,6 +32,7 @@ STATES: dict[str, str] = _TABLES["states"]
 TARGETS: dict[str, str] = _TABLES["targets"]
 PRIORITIES: dict[str, str] = _TABLES["priorities"]
 CHECKS: dict[str, str] = _TABLES["checks"]
+FACTORS: dict[str, str] = _TABLES["factors"]
 ALERT_ACTS: dict[str, str] = _TABLES["alert-acts"]
 
 
@@ -68,7 +69,7 @@ def checkpoint_flag(of: str) -> str:
 
 def cause(of: str) -> str:
     """Return why mass was lost; causes that no weighing tells apart stay together."""
-    return of.replace("-", " ").replace("+", " and ")
+    return tr(" and ").join(tr(part) for part in of.replace("-", " ").split("+"))
 
 
 def cut(of: str) -> str:

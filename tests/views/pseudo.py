@@ -7,7 +7,7 @@ from html.parser import HTMLParser
 
 ACCENTED = re.compile(r"[^\W\d_a-zA-Z]")
 WORD = re.compile(r"[A-Za-z]{3,}")
-SHOWN = {"aria-label", "placeholder", "title", "alt"}
+SHOWN = {"aria-label", "placeholder", "title", "alt", "label"}
 
 
 class _Texts(HTMLParser):

@@ -11,6 +11,7 @@ from pitlogger.forecast.change import MOVED
 from pitlogger.views import words
 from pitlogger.views.language import tr
 from pitlogger.views.node import Node
+from pitlogger.views.sentences import told
 from pitlogger.views.shown import Shown
 
 _HOUR_S = 3600.0
@@ -36,8 +37,8 @@ async def ahead_screen(daemon: Node, shown: Shown, piece: str) -> dict[str, Any]
 
 def _sentence(found: Outlook, piece: str, shown: Shown) -> str:
     """Return when the next thing is due, its likely span and what to plan on."""
-    told = [(request, answer) for request, answer, _ in found.targets if request.piece == piece]
-    request, answer = told[0] if told else (None, None)
+    asked = [(request, answer) for request, answer, _ in found.targets if request.piece == piece]
+    request, answer = asked[0] if asked else (None, None)
     if request is None or answer is None or answer.p50_s is None:
         return tr("Nothing can be foreseen of {piece} yet.", piece=piece)
     early, middle, late = (
@@ -57,7 +58,7 @@ def _changed(daemon: Node, piece: str, shown: Shown) -> str:
     made = daemon.engine.state.foreseen.get(f"{piece}/pull")
     if made is None or not made.reason.startswith(MOVED):
         return ""
-    return words.capital(f"{_degrees(made.reason, shown)}.")
+    return words.capital(told(f"{_degrees(made.reason, shown)}."))
 
 
 def _targets(found: Outlook, piece: str, shown: Shown) -> list[dict[str, Any]]:
@@ -66,7 +67,7 @@ def _targets(found: Outlook, piece: str, shown: Shown) -> list[dict[str, Any]]:
         if request.piece != piece:
             continue
         spans = [(tr("as things are"), "", answer)]
-        spans += [(_in_unit(one.action, shown), _change(one.text, shown), one.answer)
+        spans += [(told(_in_unit(one.action, shown)), _change(one.text, shown), one.answer)
                   for one in others]  # fmt: skip
         last_s = max((1.15 * (s.p90_s or s.p50_s or 0.0) for _, _, s in spans), default=0.0)
         if answer.p50_s is None or last_s <= 0:
@@ -117,7 +118,7 @@ def _ticks(last_s: float, shown: Shown) -> list[dict[str, Any]]:
 
 def _change(text: str, shown: Shown) -> str:
     """Return what follows the action in a sentence of the forecast."""
-    return _in_unit(text.partition(": ")[2], shown)
+    return told(_in_unit(text, shown)).partition(": ")[2]
 
 
 def _degrees(text: str, shown: Shown) -> str:

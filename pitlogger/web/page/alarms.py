@@ -35,6 +35,7 @@ from pitlogger.web.page.plain_words import plain
 MOST_LINES = 60
 SHOW = {"now": mark("Now"), "cook": mark("This cook"), "all": mark("All")}
 SIGN: dict[Became, str] = {"sent": "✓", "waiting": "…", "failed": "!", "withdrawn": "–"}
+_TIMES = (mark("never"), mark("once"), mark("twice"))
 _UNSEEN = frozenset(
     {
         AlertState.UNACKNOWLEDGED,
@@ -105,7 +106,9 @@ def _told(daemon: Node, watch: Watch, shown: Shown, notices: list[Notice]) -> li
 
 def times_word(count: int) -> str:
     """Return how often, as it is said."""
-    return {1: "once", 2: "twice"}.get(count, f"{count} times")
+    if count < len(_TIMES):
+        return tr(_TIMES[count])
+    return trn("{count} time", "{count} times", count)
 
 
 def _told_words(one: LastDelivery, shown: Shown) -> str:
@@ -176,7 +179,8 @@ def _alarm_sentence(daemon: Node) -> str:
     if prompts:
         parts.append(trn("{count} thing to do", "{count} things to do", prompts))
     nobody = "" if daemon.config.notify.way else f" {tr(NO_WAY)}"
-    return f"{' and '.join(parts)}.{nobody}"
+    said = tr("{first} and {second}", first=parts[0], second=parts[1]) if parts[1:] else parts[0]
+    return f"{said}.{nobody}"
 
 
 def told_in_short(daemon: Node, watch: Watch, shown: Shown) -> str:
@@ -221,7 +225,7 @@ def alert(daemon: Node, watch: Watch, shown: Shown) -> dict[str, Any]:
         "is_alarm": alert_class(watch.kind) == "alarm",
         "subject": _subject(watch.key),
         "letter": standing.LETTER[watch.priority.label],
-        "priority": watch.priority.label,
+        "priority": tr(words.PRIORITIES[watch.priority.label]),
         "message": message,
         "head": head,
         "more": words.capital(more),
@@ -234,7 +238,7 @@ def alert(daemon: Node, watch: Watch, shown: Shown) -> dict[str, Any]:
         "remedy": plain(watch.remedy or rule.remedy),
         "cause": rule.cause,
         "consequence": rule.consequence,
-        "act_within": rule.act_within,
+        "act_within": tr(rule.act_within),
         "wakes": watch.wakes,
         "urgent": not rule.notice and (watch.piece is not None or watch.priority > Priority.LOW),
         "answers": ANSWERS.get(watch.kind, ()) if is_active else (),

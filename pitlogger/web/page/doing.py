@@ -19,6 +19,7 @@ from pitlogger.node.containers import remove
 from pitlogger.questions import Answers, QuestionError
 from pitlogger.views.language import tr
 from pitlogger.views.node import Node
+from pitlogger.views.sentences import told
 from pitlogger.views.shown import MASS_UNITS, TEMPERATURE_UNITS, UNITS_COOKIE, Shown
 from pitlogger.web import requests
 from pitlogger.web.access.access import Access
@@ -72,18 +73,20 @@ def add_actions(page: APIRouter, daemon: Node, ring: RingTest, signers: Signers)
             form = of_a_place(in_phone_units(form, shown.units))
             if name in beside:
                 said = await beside[name](daemon, form, shown)
+                said["said"] = told(said["said"])
                 status = 200 if said.get("durable", True) else NOT_DURABLE
                 return JSONResponse(said, status) if wants_json else RedirectResponse(back, 303)
             outcome = await _done(daemon, name, form, shown)
         except QuestionError as fault:
             if wants_json:
-                told = {"question": plain(fault.asked.question), "error": plain(str(fault))}
-                return JSONResponse(fault.asked.document() | told, 409)
+                question, error = told(plain(fault.asked.question)), told(plain(str(fault)))
+                asked = fault.asked.document() | {"question": question, "error": error}
+                return JSONResponse(asked, 409)
             values = {"asked": fault.asked, "fields": form, "name": name, "back": back}
             return screen(daemon, request, "question.html", values, 409)
         except (PitloggerError, ValidationError) as caught:
             why = field_fault(caught) if isinstance(caught, ValidationError) else caught
-            status, message = status_of(why), plain(str(why))
+            status, message = status_of(why), told(plain(str(why)))
             if wants_json:
                 return JSONResponse({"error": message, "field": _at_fault(why, form)}, status)
             return refused(daemon, request, message, back, status)

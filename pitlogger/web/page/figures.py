@@ -87,7 +87,7 @@ def _quality(lane: Lane, now_ms: int) -> tuple[str, str]:
         return "bad", words.quality(state.quality)
     old_ms = max(OLD_MS, 3 * (lane.interval_ms or 0))
     if state.stale or now_ms - state.heard_ms > old_ms:
-        return "old", "silent"
+        return "old", words.quality("stale")
     return ("good", "") if state.value is not None else ("none", tr("no value"))
 
 
@@ -170,7 +170,7 @@ def _trend(lane: Lane, shown: Shown) -> str:
     if slope is None:
         return ""
     if lane.state.trend.stalled:
-        return "stalled"
+        return tr("stalled")
     if abs(slope * QUARTER_H) < LEVEL_C:
         return tr("steady for 15 min")
     change = abs(shown.step(slope * QUARTER_H * 1000))
@@ -204,11 +204,11 @@ def scale(daemon: Node, lane: Lane, shown: Shown) -> dict[str, Any]:
         "gross": shown.mass(value) if shows and value is not None else "",
         "word": word if quality != "old" else tr("switched off or silent"),
         "is_steady": steady is not None,
-        "state": "steady" if steady is not None else "settling" if shows else "",
+        "state": tr("steady") if steady is not None else tr("settling") if shows else "",
         "steadiness": round(state.steadiness.shown() * 100) if shows else 0,
         "is_empty": shows and value is not None and abs(value) < EMPTY_MG,
         "tare": shown.mass(tare_mg) if tare_mg else "",
-        "container": (tare.container or "container") if tare is not None and tare_mg else "",
+        "container": (tare.container or tr("container")) if tare is not None and tare_mg else "",
         "hint": "" if steady is None or tare_mg else _container_hint(daemon, lane, steady),
     }
 

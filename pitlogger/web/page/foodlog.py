@@ -103,10 +103,10 @@ def _sheets(made: JudgedCook, shown: Shown) -> dict[str, Any]:
     )
     return {
         "sheets": [
-            {"name": SHEETS[sheet], "rows": [_row(row, shown) for row in held[sheet]]}
+            {"name": tr(SHEETS[sheet]), "rows": [_row(row, shown) for row in held[sheet]]}
             for sheet in filled
         ],
-        "empty": [SHEETS[sheet] for sheet, rows in held.items() if not rows],
+        "empty": [tr(SHEETS[sheet]) for sheet, rows in held.items() if not rows],
     }
 
 
@@ -153,6 +153,9 @@ def _sentence(made: JudgedCook) -> str:
 
 def plain(what: str) -> str:
     """Return what was judged in the words of a kitchen."""
+    checkpoint = what.removesuffix(" mass")
+    if checkpoint != what and checkpoint in words.CHECKPOINTS:
+        return tr("mass {checkpoint}", checkpoint=words.checkpoint(checkpoint))
     return tr(_PLAIN.get(what, what))
 
 

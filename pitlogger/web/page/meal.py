@@ -39,7 +39,7 @@ def meal_form(cook: str, book: Book, shown: Shown) -> dict[str, Any] | None:
             for held in book.pieces.values()
             if held.ended_ms is None
         ],
-        "marks": TENDER_MARKS,
+        "marks": {mark: tr(word) for mark, word in TENDER_MARKS.items()},
         "text": meal.text,
     }
 
@@ -48,7 +48,7 @@ def _sentence(meal: MealTold, shown: Shown) -> str:
     parts = [] if meal.came is None else [tr("{came} came", came=meal.came)]
     if meal.left_mg is not None:
         parts.append(tr("{mass} was left", mass=shown.mass(meal.left_mg)))
-    parts += [f"{one.piece} {TENDER_MARKS[one.mark]}" for one in meal.tender]
+    parts += [f"{one.piece} {tr(TENDER_MARKS[one.mark])}" for one in meal.tender]
     return f"{'; '.join(parts)}." if parts else tr("Told.")
 
 

@@ -146,7 +146,13 @@ def _strip(cut: dict[str, Any], pieces: list[dict[str, Any]], number: int) -> di
             for step in cut["dear_steps"][:4]
         ],
         "levels": [
-            f"{level['factor']} {level['value']}: {level['mean_pct']:.1f} % (of {level['n']})"
+            tr(
+                "{factor} {value}: {mean} % (of {n})",
+                factor=tr(words.FACTORS[level["factor"]]),
+                value=tr(level["value"]),
+                mean=figure(f"{level['mean_pct']:.1f}"),
+                n=level["n"],
+            )
             for level in cut["factors"]
         ],
     }

@@ -150,15 +150,15 @@ def _storage(facts: dict[str, Any]) -> list[tuple[str, str]]:
         return []
     return [
         (
-            "database",
+            tr("database"),
             tr(
                 "{size} MB, {state}",
                 size=f"{facts['size_bytes'] / 1e6:.1f}",
                 state=tr("sound") if facts["sound"] else tr("damaged"),
             ),
         ),
-        ("cooks", str(facts["cooks"])),
+        (tr("cooks"), str(facts["cooks"])),
         (tr("journal entries"), str(facts["entries"])),
-        ("readings", f"{facts['readings']:,}".replace(",", " ")),
+        (tr("readings"), f"{facts['readings']:,}".replace(",", " ")),
         (tr("readings lost"), str(facts["lost_readings"])),
     ]

@@ -167,7 +167,7 @@ def _of_piece(piece: Piece, shown: Shown) -> Fields:
         _field("cut", tr("Cut"), piece.cut, tuple(CUTS), words.cut),
         _field("count", tr("How many"), piece.count),
         _field("mass", tr("Mass"), mass),
-        _field("wrap", tr("Wrap"), piece.wrap, WRAPS),
+        _field("wrap", tr("Wrap"), piece.wrap, WRAPS, tr),
         _field("supplier", tr("Supplier"), piece.supplier),
         _field("grade", tr("Grade"), piece.grade),
     ]

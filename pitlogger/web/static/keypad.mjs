@@ -37,7 +37,8 @@ function pad(field) {
   const keys = document.createElement("div");
   keys.className = "keys";
   keys.setAttribute("role", "group");
-  keys.setAttribute("aria-label", tr(`Keys for ${field.name}`));
+  const label = (field.closest("label")?.firstChild?.textContent ?? "").trim();
+  keys.setAttribute("aria-label", tr(`Keys for ${label}`));
   for (const key of [..."123456789", MARK, "0", "⌫", ...(UNITS[field.dataset.keypad ?? ""] ?? [])]) {
     const button = document.createElement("button");
     button.type = "button";
