@@ -21,7 +21,8 @@ async def test_the_hub_of_a_code_is_found_among_several() -> None:
         announced("https://127.0.0.1:9443", "smokehouse & co", OTHERS, HERE),
     ):
         found = {hub.letters: hub.address for hub in await find_hubs(interfaces=HERE)}
-        assert found == {OURS: "https://127.0.0.1:8443", OTHERS: "https://127.0.0.1:9443"}
+        ours = {OURS: "https://127.0.0.1:8443", OTHERS: "https://127.0.0.1:9443"}
+        assert found.items() >= ours.items()  # and whatever else announces itself on this machine
         code = written_code(OTHERS, SECRET)
         assert await find_by_code(code, HERE) == "https://127.0.0.1:9443"
 
