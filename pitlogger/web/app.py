@@ -22,8 +22,8 @@ from pitlogger.web.fleet.api import make_fleet_api
 from pitlogger.web.fleet.uplink_page import make_uplink_page
 from pitlogger.web.overnight.night import make_night_api
 from pitlogger.web.page.forms import fault_text
-from pitlogger.web.page.pairing import make_pairing
 from pitlogger.web.page.routes import make_page
+from pitlogger.web.page.setup.pairing import make_pairing
 from pitlogger.web.page.view import refused
 from pitlogger.web.routes.containers import make_container_api
 from pitlogger.web.routes.devices import make_device_api

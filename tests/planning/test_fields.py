@@ -16,7 +16,7 @@ from pitlogger.cli.ahead.plan import plan as command
 from pitlogger.errors import FieldError
 from pitlogger.planning import Dish, PlanQuestion, Portion, fields, plan
 from pitlogger.planning.terms import terms_of
-from pitlogger.web.page.plan_fields import fields_of, named_as_labels, question
+from pitlogger.web.page.ahead.plan_fields import fields_of, named_as_labels, question
 
 ROOM = Path(pitlogger.planning.__file__).parent
 PACKER = (Dish("brisket-packer"),)

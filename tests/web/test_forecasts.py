@@ -11,7 +11,7 @@ from pitlogger.model.journal import ForecastMade
 from pitlogger.model.readings import Quality, Reading
 from pitlogger.rules.messages import Units
 from pitlogger.views.shown import Shown
-from pitlogger.web.page.ahead import _degrees
+from pitlogger.web.page.cooking.what_if import _degrees
 from tests.forecast.made import PIT_C, cook_c
 from tests.web.conftest import Node
 

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from pitlogger.errors import FieldError
-from pitlogger.web.page.job_fields import edited
+from pitlogger.web.page.ahead.job_fields import edited
 from tests.planning.test_job import JOB
 
 

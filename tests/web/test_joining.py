@@ -163,7 +163,7 @@ async def test_a_device_of_a_known_driver_is_read_by_one_form(
 async def test_one_that_suits_several_drivers_is_listened_to_first(
     port: PseudoPort, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("pitlogger.web.page.join.LISTEN_S", 0.5)
+    monkeypatch.setattr("pitlogger.web.page.setup.join.LISTEN_S", 0.5)
     suits = "csv-line,modbus,scpi,serial-scale,sma-scale"
     form = {"own": "Bench", "driver": suits, "key.port": str(port.path)}
     async with make_node(tmp_path) as node:

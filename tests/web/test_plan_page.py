@@ -11,7 +11,7 @@ from click.testing import CliRunner
 
 from pitlogger.cli.ahead.plan import plan
 from pitlogger.views.shown import Shown
-from pitlogger.web.page.planning import plan_screen
+from pitlogger.web.page.ahead.plan import plan_screen
 from tests.web.conftest import Node
 
 MENU = {

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from pitlogger.model.readings import Reading
-from pitlogger.web.page.printing import policy
+from pitlogger.web.page.records.printing import policy
 from tests.web.conftest import START_MS, Node
 
 HTML = {"Accept": "text/html"}

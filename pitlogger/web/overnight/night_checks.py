@@ -14,7 +14,7 @@ from pitlogger.views.alerts import active
 from pitlogger.views.language import mark, tr, trn
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
-from pitlogger.web.page.figures import figure
+from pitlogger.web.page.cooking.figures import figure
 from pitlogger.web.routes.ring_test import RingTest
 
 NO_WAY = mark("nobody is told: only an open page sounds")

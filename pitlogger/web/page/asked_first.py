@@ -13,7 +13,7 @@ from pitlogger.views.shown import Shown
 from pitlogger.web.access.roles import who_asks
 from pitlogger.web.actions import decide, in_engine_time
 from pitlogger.web.bodies import weighed as weighed_body
-from pitlogger.web.page.figures import net_mg
+from pitlogger.web.page.cooking.figures import net_mg
 from pitlogger.web.page.typed import MAY_BE_NOTHING
 from pitlogger.web.requests import StageAsk, WeighAsk
 

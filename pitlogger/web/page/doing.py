@@ -26,19 +26,19 @@ from pitlogger.web.access.access import Access
 from pitlogger.web.access.codes import spoken
 from pitlogger.web.access.roles import role_of, who_asks
 from pitlogger.web.actions import decide
-from pitlogger.web.page.alarm_groups import FOOD_SAFETY
 from pitlogger.web.page.asked_first import done_by_another, weigh_once
-from pitlogger.web.page.begin import check_band, cook_text
-from pitlogger.web.page.checking import CHECKS
-from pitlogger.web.page.first import FIRST
+from pitlogger.web.page.cooking.alarm_groups import FOOD_SAFETY
+from pitlogger.web.page.cooking.begin import check_band, cook_text
+from pitlogger.web.page.cooking.loose import LOOSE
+from pitlogger.web.page.cooking.pieces import followed
+from pitlogger.web.page.cooking.temp import PLACE
 from pitlogger.web.page.forms import ask_of, field_fault, filled, parse_form
-from pitlogger.web.page.heard import HEARD
 from pitlogger.web.page.late import on_arrival
-from pitlogger.web.page.loose import LOOSE
-from pitlogger.web.page.pieces import followed
 from pitlogger.web.page.plain_words import plain
 from pitlogger.web.page.render import BACK, MORE, SCREENS
-from pitlogger.web.page.temp import PLACE
+from pitlogger.web.page.setup.checking import CHECKS
+from pitlogger.web.page.setup.first import FIRST
+from pitlogger.web.page.setup.heard import HEARD
 from pitlogger.web.page.typed import in_phone_units, with_offset
 from pitlogger.web.page.view import action_view, refused, screen, shown_to
 from pitlogger.web.routes.containers import kept

@@ -20,31 +20,31 @@ from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 from pitlogger.web.access.access import Access
 from pitlogger.web.joining import Joining
-from pitlogger.web.page.ahead import ahead_screen
-from pitlogger.web.page.alarms import alarms_screen
-from pitlogger.web.page.begin import MOST_ROWS
-from pitlogger.web.page.checking import checks_screen
+from pitlogger.web.page.ahead.jobs import add_jobs
+from pitlogger.web.page.ahead.plan import calendar_of, plan_screen
+from pitlogger.web.page.cooking.alarms import alarms_screen
+from pitlogger.web.page.cooking.begin import MOST_ROWS
+from pitlogger.web.page.cooking.pit import pit_with_table
+from pitlogger.web.page.cooking.temp import temp
+from pitlogger.web.page.cooking.turnin import turn_in_screen
+from pitlogger.web.page.cooking.weighing import weigh
+from pitlogger.web.page.cooking.what_if import ahead_screen
 from pitlogger.web.page.doing import add_actions, add_phone_actions, status_of
-from pitlogger.web.page.first import first_screen
-from pitlogger.web.page.foodlog import food_screen
-from pitlogger.web.page.heard import heard_screen
-from pitlogger.web.page.importing import add_import
-from pitlogger.web.page.jobs import add_jobs
-from pitlogger.web.page.join import add_joining
-from pitlogger.web.page.past import cook_screen, past_screen
-from pitlogger.web.page.pit import pit_with_table
-from pitlogger.web.page.planning import calendar_of, plan_screen
-from pitlogger.web.page.printing import print_screen, printed
-from pitlogger.web.page.probes import may_be_pits, piece_screen, probes_screen
-from pitlogger.web.page.reach import reach_screen
+from pitlogger.web.page.records.foodlog import food_screen
+from pitlogger.web.page.records.importing import add_import
+from pitlogger.web.page.records.past import cook_screen, past_screen
+from pitlogger.web.page.records.printing import print_screen, printed
+from pitlogger.web.page.records.weights import weights
 from pitlogger.web.page.render import groups
-from pitlogger.web.page.settings import settings_screen
+from pitlogger.web.page.setup.checking import checks_screen
+from pitlogger.web.page.setup.first import first_screen
+from pitlogger.web.page.setup.heard import heard_screen
+from pitlogger.web.page.setup.join import add_joining
+from pitlogger.web.page.setup.probes import may_be_pits, piece_screen, probes_screen
+from pitlogger.web.page.setup.reach import reach_screen
+from pitlogger.web.page.setup.settings import settings_screen
 from pitlogger.web.page.statics import load_statics
-from pitlogger.web.page.temp import temp
-from pitlogger.web.page.turnin import turn_in_screen
 from pitlogger.web.page.view import refused, running_cook, screen, shown_to
-from pitlogger.web.page.weighing import weigh
-from pitlogger.web.page.weights import weights
 from pitlogger.web.routes.ring_test import RingTest
 from pitlogger.web.signers import Signers
 

@@ -16,8 +16,8 @@ from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown, units_chosen
 from pitlogger.web.access.gate import POLICY
 from pitlogger.web.access.roles import Role, who_asks
-from pitlogger.web.page.alarm_groups import grouped
-from pitlogger.web.page.alarms import alert
+from pitlogger.web.page.cooking.alarm_groups import grouped
+from pitlogger.web.page.cooking.alarms import alert
 from pitlogger.web.page.plain_words import plain
 from pitlogger.web.page.render import render
 from pitlogger.web.page.statics import load_statics

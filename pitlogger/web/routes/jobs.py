@@ -23,7 +23,7 @@ from pitlogger.planning.leftovers import cooks_to_look_at, shown_cooled
 from pitlogger.planning.past import PastCooks
 from pitlogger.views.node import Node
 from pitlogger.web.judged import judged
-from pitlogger.web.page.past_record import from_record
+from pitlogger.web.page.records.past_record import from_record
 from pitlogger.web.requests import Ask
 
 

@@ -18,7 +18,7 @@ from pitlogger.views.language import readers_decimal, readers_locale
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 from pitlogger.views.status import status
-from pitlogger.web.page.figures import figures, scales
+from pitlogger.web.page.cooking.figures import figures, scales
 
 BEAT_S = 1.0
 WEIGHING_BEAT_S = 0.25

@@ -13,8 +13,8 @@ from pitlogger.views.language import tr
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 from pitlogger.views.status import is_running
-from pitlogger.web.page.figures import net_mg, scales
-from pitlogger.web.page.loose import waiting_weights
+from pitlogger.web.page.cooking.figures import net_mg, scales
+from pitlogger.web.page.cooking.loose import waiting_weights
 from pitlogger.yields.weighing.expected import expected, habits
 
 LIKELY = 0.5  # of a guess by mass, to stand before what the stages say

@@ -15,8 +15,8 @@ from pitlogger.views.language import figure, tr
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown, percent
 from pitlogger.views.status import is_running
-from pitlogger.web.page.pieces import in_order, lineage
-from pitlogger.web.page.stair_picture import stair_picture
+from pitlogger.web.page.cooking.pieces import in_order, lineage
+from pitlogger.web.page.records.stair_picture import stair_picture
 
 MOST_NAMED = 3  # pieces that the sentence names one by one
 

@@ -17,11 +17,11 @@ from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 from pitlogger.views.status import by_time_words, is_running
 from pitlogger.web.page import standing
-from pitlogger.web.page.alarm_groups import grouped
-from pitlogger.web.page.alarms import alert
-from pitlogger.web.page.figures import COLD_MC, band_of, figure
-from pitlogger.web.page.pieces import in_order, piece_facts
-from pitlogger.web.page.remaining import remaining
+from pitlogger.web.page.cooking.alarm_groups import grouped
+from pitlogger.web.page.cooking.alarms import alert
+from pitlogger.web.page.cooking.figures import COLD_MC, band_of, figure
+from pitlogger.web.page.cooking.pieces import in_order, piece_facts
+from pitlogger.web.page.cooking.remaining import remaining
 
 MOST_WORST = 1
 _DUE = {

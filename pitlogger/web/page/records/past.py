@@ -15,11 +15,11 @@ from pitlogger.views import words
 from pitlogger.views.language import date, figure, tr, trn
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown, percent
-from pitlogger.web.page.meal import meal_form, with_meal
-from pitlogger.web.page.past_record import books
-from pitlogger.web.page.pieces import in_order
-from pitlogger.web.page.weights import weights_of
-from pitlogger.web.page.written import written
+from pitlogger.web.page.cooking.pieces import in_order
+from pitlogger.web.page.records.meal import meal_form, with_meal
+from pitlogger.web.page.records.past_record import books
+from pitlogger.web.page.records.weights import weights_of
+from pitlogger.web.page.records.written import written
 from pitlogger.web.routes.jobs import answered, shelf_of
 from pitlogger.yields.books import from_book, from_books
 from pitlogger.yields.learned.lessons_document import lessons_document

@@ -40,7 +40,7 @@ def _key(path: str, label: str, kind: str = "text", **more: Any) -> Key:
     return Key(path, label, "choice" if options else cast(Kind, kind), options=options, **more)
 
 
-_FORM = tomllib.loads((files("pitlogger.web.page") / "job_form.toml").read_text(encoding="utf-8"))
+_FORM = tomllib.loads((files(__package__) / "job_form.toml").read_text(encoding="utf-8"))
 # Keys of a table that may stand several times; the first one makes the row.
 _ROWS = {table: tuple(_key(**key) for key in keys) for table, keys in _FORM["row"].items()}
 TABLES = (*_ROWS, "fuel", "shortage", "actual", "job")

@@ -14,7 +14,7 @@ from pitlogger.views import words
 from pitlogger.views.entries import both
 from pitlogger.views.language import date, day, tr
 from pitlogger.views.shown import Shown, chance
-from pitlogger.web.page.job_fields import label_of
+from pitlogger.web.page.ahead.job_fields import label_of
 
 Rows = list[tuple[str, str]]
 

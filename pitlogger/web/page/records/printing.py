@@ -17,8 +17,8 @@ from pitlogger.model.quantities import parse_mass_mg
 from pitlogger.reports.allergens import MAJOR, AllergenAnswer
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
-from pitlogger.web.page.past import cook_line
-from pitlogger.web.page.planning import plan_document
+from pitlogger.web.page.ahead.plan import plan_document
+from pitlogger.web.page.records.past import cook_line
 from pitlogger.web.routes.tags import TagView, tags_of
 from pitlogger.web.sheet_process import WHAT, sheet_of_cook
 

@@ -12,7 +12,7 @@ from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 from pitlogger.views.status import is_running
 from pitlogger.web.access.roles import who_asks
-from pitlogger.web.page.figures import figure
+from pitlogger.web.page.cooking.figures import figure
 
 PLACE = "site:"  # what stands before a place where a piece could stand
 _PLACES = (Site.HOLD, Site.COLD, Site.TRANSPORT, Site.LINE)

@@ -15,9 +15,9 @@ from pitlogger.views.language import mark, tr
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 from pitlogger.views.status import is_running
-from pitlogger.web.page.figures import BY_HAND, figure
-from pitlogger.web.page.home import piece_row
-from pitlogger.web.page.pieces import piece_facts
+from pitlogger.web.page.cooking.figures import BY_HAND, figure
+from pitlogger.web.page.cooking.home import piece_row
+from pitlogger.web.page.cooking.pieces import piece_facts
 
 MOST_PITS = 6
 _SEEN_AFTER_MS = 5 * 60_000  # a swap is noticed so long after it

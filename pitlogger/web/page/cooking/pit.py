@@ -10,11 +10,11 @@ from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
 from pitlogger.views.status import is_running
 from pitlogger.web.page import standing
-from pitlogger.web.page.alarm_groups import follows
-from pitlogger.web.page.alarms import alert
-from pitlogger.web.page.figures import figures
-from pitlogger.web.page.home import coming, home
-from pitlogger.web.page.meal import untold
+from pitlogger.web.page.cooking.alarm_groups import follows
+from pitlogger.web.page.cooking.alarms import alert
+from pitlogger.web.page.cooking.figures import figures
+from pitlogger.web.page.cooking.home import coming, home
+from pitlogger.web.page.records.meal import untold
 
 HOUR_MS = 3_600_000
 MOST_ROWS = 48

@@ -29,7 +29,7 @@ from pitlogger.web.deliveries import (
     why_nobody,
 )
 from pitlogger.web.page import standing
-from pitlogger.web.page.alarm_groups import grouped
+from pitlogger.web.page.cooking.alarm_groups import grouped
 from pitlogger.web.page.plain_words import plain
 
 MOST_LINES = 60

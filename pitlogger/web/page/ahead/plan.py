@@ -21,9 +21,7 @@ from pitlogger.planning.timeline import MOST_PIECES, ScheduleQuestion, one_cut, 
 from pitlogger.views.language import tr
 from pitlogger.views.node import Node
 from pitlogger.views.shown import Shown
-from pitlogger.web.page.past_record import from_record
-from pitlogger.web.page.plain_words import shortened
-from pitlogger.web.page.plan_fields import (
+from pitlogger.web.page.ahead.plan_fields import (
     at_fault,
     fields_of,
     named_as_labels,
@@ -33,7 +31,9 @@ from pitlogger.web.page.plan_fields import (
     suffix,
     wanted,
 )
-from pitlogger.web.page.plan_shown import shown_answers
+from pitlogger.web.page.ahead.plan_shown import shown_answers
+from pitlogger.web.page.plain_words import shortened
+from pitlogger.web.page.records.past_record import from_record
 from pitlogger.web.page.typed import decimal_point
 from pitlogger.yields.timing.ical import CalendarMoment, calendar
 

@@ -20,7 +20,7 @@ from pitlogger.web.access.access import Access
 from pitlogger.web.access.keyring import Holder
 from pitlogger.web.access.roles import ABOUT, Role, who_asks
 from pitlogger.web.page import standing
-from pitlogger.web.page.figures import figure
+from pitlogger.web.page.cooking.figures import figure
 from pitlogger.web.page.plain_words import plain
 
 _LINK: dict[Link | None, str] = {

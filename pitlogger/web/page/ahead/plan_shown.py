@@ -14,8 +14,8 @@ from pitlogger.views import words
 from pitlogger.views.entries import both
 from pitlogger.views.language import date, figure, tr, trn
 from pitlogger.views.shown import Shown, chance, percent
-from pitlogger.web.page.past import own_ids
-from pitlogger.web.page.plan_fields import suffix
+from pitlogger.web.page.ahead.plan_fields import suffix
+from pitlogger.web.page.records.past import own_ids
 from pitlogger.yields.money.pricing import price_for_food_cost
 
 

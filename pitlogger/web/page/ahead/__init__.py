@@ -1,0 +1,1 @@
+"""Screens before the next cook: the plan and the job."""

@@ -1,0 +1,1 @@
+"""Screens of the running cook: the pit, its figures, alarms, weighing, temperatures, stages."""

@@ -1,0 +1,1 @@
+"""Screens of what was: food log, weights, what was written, past cooks, print, import."""

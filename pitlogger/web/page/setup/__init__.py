@@ -1,0 +1,1 @@
+"""Screens that set up: devices, probes, checks, phones, ways of being heard, settings."""
