@@ -10,9 +10,9 @@ failing fire: it then counts as it is.
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass, field
-from typing import Any
+from dataclasses import dataclass, field
 
+from pitlogger.pipeline.dips import Dips
 from pitlogger.pipeline.trend import BIN_MS, Trend
 
 NO_STEP_LIMIT_MC = 1_000_000
@@ -36,8 +36,8 @@ class PitTrend:
         dip: Whether the pit is in a dip, recovery included.
         opened_ms: When the present or the last opening began, ``None`` before the first.
         openings: How many there were.
-        fell_ms: When it began to fall then, ``lowest_ms`` when it was lowest.
         trend: Level and slope without dips, about a minute late.
+        dips: Openings found by their shape, finer.
     """
 
     open: bool = False
@@ -45,18 +45,16 @@ class PitTrend:
     opened_ms: int | None = None
     openings: int = 0
     trend: Trend = field(default_factory=lambda: Trend(step_mc=NO_STEP_LIMIT_MC))
+    dips: Dips = field(default_factory=Dips)
     bin_end_ms: int = -BIN_MS
     bin_sum: int = 0
     bin_n: int = 0
     last_ms: int = 0
-    every_ms: int = 0  # between the last two bins
     times_ms: list[int] = field(default_factory=list)  # the last two minutes of bins
     levels_mc: list[int] = field(default_factory=list)
     waiting: int = 0  # how many of them the trend has not had yet
     before_mc: int = 0
     lowest_mc: int = 0
-    fell_ms: int = 0
-    lowest_ms: int = 0
     peak_mc: int = 0  # the highest since it was lowest, and when
     peak_ms: int = 0
 
@@ -83,19 +81,10 @@ class PitTrend:
             self.bin_n, self.bin_sum, self.bin_end_ms = 1, milli_c, t_ms + BIN_MS
         return True
 
-    def snapshot(self) -> dict[str, Any]:
-        """Return the fields as plain values; see ``restored``."""
-        return asdict(self)
-
-    @classmethod
-    def restored(cls, snapshot: dict[str, Any]) -> PitTrend:
-        """Return the trend that ``snapshot`` was taken of."""
-        return cls(**{**snapshot, "trend": Trend(**snapshot["trend"])})
-
     def _take(self, t_ms: int, value: int) -> None:
         if t_ms - self.last_ms > GAP_MS:
             self._forget()
-        self.every_ms = t_ms - self.last_ms
+        self.dips.take(t_ms, value, t_ms - self.last_ms)
         self.last_ms = t_ms
         if self.dip:
             self._follow_dip(t_ms, value)
@@ -121,12 +110,6 @@ class PitTrend:
         self.dip = self.open = True
         self.opened_ms, self.openings = t_ms, self.openings + 1
         self.before_mc, self.lowest_mc = before_mc, value
-        whole = [
-            ms
-            for ms, level in zip(self.times_ms, self.levels_mc, strict=True)
-            if level > before_mc - RISE_MC
-        ]
-        self.fell_ms, self.lowest_ms = (whole[-1] if whole else t_ms), now_ms
         self.peak_mc, self.peak_ms = value, now_ms
         keep = len(self.levels_mc) - self.waiting
         del self.times_ms[keep:], self.levels_mc[keep:]
@@ -136,13 +119,13 @@ class PitTrend:
         if value >= self.peak_mc:
             self.peak_mc, self.peak_ms = value, t_ms
         elif not self.open and value < self.peak_mc - FALL_MC and t_ms - self.peak_ms <= AGAIN_MS:
-            self.opened_ms = self.fell_ms = self.peak_ms
+            self.opened_ms = self.peak_ms
             self.openings += 1
-            self.lowest_mc, self.lowest_ms = value, t_ms
+            self.lowest_mc = value
             self.peak_mc, self.peak_ms = value, t_ms
         if value < self.lowest_mc:
-            self.lowest_mc, self.lowest_ms = value, t_ms
-            self.peak_mc, self.peak_ms = value, t_ms
+            self.lowest_mc = self.peak_mc = value
+            self.peak_ms = t_ms
         self.open = value < self.lowest_mc + RISE_MC
         missing = self.before_mc - value
         if missing <= BACK_SHARE * (self.before_mc - self.lowest_mc):

@@ -78,10 +78,11 @@ class Drawn:
         rng = random.Random(-seed)
         off_g = mass_g * rng.uniform(0.52, 0.62)
         loads = [(self.readings[0].t_ms + 90_000, mass_g, "purchased")]
-        if rng.random() < 0.7:
+        if rng.random() < 0.7 and "resting" in self.truth:  # one that stalls long is given up
             loads.append((self.truth["resting"] + 60_000, off_g, "off-pit"))
         carved_g = off_g * rng.uniform(0.86, 0.95)
-        loads.append((self.truth["carved"] + 30_000, carved_g, "carved"))
+        if "carved" in self.truth:
+            loads.append((self.truth["carved"] + 30_000, carved_g, "carved"))
         for at_ms, load_g, checkpoint in loads:
             self.loads.append((at_ms, checkpoint))
             level_mg = round(load_g / 5) * 5000

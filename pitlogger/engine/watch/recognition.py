@@ -24,7 +24,6 @@ from pitlogger.rules.policies import RulePolicy
 
 MINUTE_MS = 60_000
 FRESH_MS = 3 * MINUTE_MS
-LID_WAIT_MS = 8 * MINUTE_MS
 TAKEN = frozenset({Stage.SMOKING, Stage.WRAPPED, Stage.RESTING})
 _SIGNS = frozenset({"at-wrap", "off-pit", "rested", "out-of-hold", "carved", "sauced", "served"})
 
@@ -173,16 +172,11 @@ class Recognition:
 
     def _lids(self, sight: Sight, pit: ChannelState, held: PieceBook, book: Book) -> None:
         """Take a lid that was opened, once it is shut and it is known how long it stood open."""
-        opened_ms = pit.pit.opened_ms
-        if opened_ms is None or opened_ms <= sight.lid_ms:
-            return
-        if pit.pit.last_ms - pit.pit.fell_ms > LID_WAIT_MS:
-            sight.lid_ms = opened_ms  # no lid: the fire fails
-        elif not pit.pit.open:
-            sight.lid_ms = opened_ms
-            open_s = (pit.pit.lowest_ms - pit.pit.fell_ms) / 1000
-            blur_s = max(0, pit.pit.every_ms - BIN_MS) / 1000
-            sight.sign("lid", pit.pit.fell_ms, open_s, self._other(held, book), blur_s)
+        for at_ms, open_ms, every_ms in pit.pit.dips.found:
+            if at_ms > sight.lid_ms:
+                sight.lid_ms = at_ms
+                blur_s = max(0, every_ms - BIN_MS) / 1000
+                sight.sign("lid", at_ms, open_ms / 1000, self._other(held, book), blur_s)
 
     def _core_c(self, book: Book, piece: str, t_ms: int) -> float | None:
         """Return the level of the first core that is heard."""
