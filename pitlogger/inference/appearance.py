@@ -96,10 +96,13 @@ def _levelled(core: float, pit: float) -> float:
 
 
 def _unheated(core: float, slope: float, pit: float) -> float:
-    """Return the density of a slope in a pit hardly hotter than the core, or one that went out."""
+    """Return the density of a slope in a pit hardly hotter than the core, or one that went out.
+
+    It turns and falls there as it does off the pit.
+    """
     if pit > core - 5.0:
-        return _normal(slope, 0.0, 8.0)
-    return 0.2 * _normal(slope, 0.0, 6.0) + 0.8 * _log_normal(-slope, (core - ROOM_C) / 6.0, 0.9)
+        return 0.5 * _normal(slope, 0.0, 8.0) + 0.5 * _normal(slope, -0.5, 2.5)
+    return 0.5 * _normal(slope, -0.5, 2.5) + 0.5 * _log_normal(-slope, (core - ROOM_C) / 6.0, 0.9)
 
 
 def _smoking(core: float, slope: float, pit: float) -> float:

@@ -21,19 +21,23 @@ from pitlogger.inference.semi_markov import Branch, Exit
 from pitlogger.model.cooks import ON_PIT, Stage
 
 STEP_MIN = 2.0
-UNSEEN = 0.003  # a step, where a change is about due
+UNSEEN, BOXED = 0.003, 0.0006  # a step, where a change is about due
 SHORTEST_MS = 6 * 60_000
 UNSEEN_FOR_MS = 6 * 60_000  # what shows in a core alone began some time before
 WARM_C = 40.0  # no piece is that before the fire
 FELT_MS = 15 * 60_000  # until a core falls as it does in a box or in the cold
 COOKED_C = 57.0  # seldom taken off below it
 EARLY_C, SELDOM, SELDOM_EARLY = 15.0, 0.02, 0.002  # how likely far from the target
-HEAT_ARRIVES_MIN, HEAT_TURNS_MIN = 25.0, 13.0  # medians; log spreads below
+HEAT_ARRIVES_MIN, HEAT_TURNS_MIN = 40.0, 13.0  # medians; log spreads below
 ARRIVES_LOG_SD, TURNS_LOG_SD = 0.8, 0.9
 LOOK_S, LOOK_LOG_SD, LOOK_WEIGHT = 30.0, 0.3, 3.0  # half a minute; so sure as by three looks
 WORK_S, WORK_LOG_SD = 100.0, 0.5
 SHORTEST_LOOK_S = 5.0
-LOG_RATIO_MOST = 3.5
+LOG_RATIO_MOST = 2.3
+DONE_AT_LID, DONE_SOON = 0.8, 0.1  # what is due is done at a lid, and mostly within 20 minutes
+WIDE, WIDE_C, CLOSE_C = 0.1, 9.0, 3.0  # most keep close to what they meant to do
+MISSED, SELDOM_UNSEEN = 0.02, 0.0003  # lids that no pit shows
+TABLE_MS, PUT_BACK = 8 * 60_000, math.log(5.0)  # wrapped on the table: taken out, put back
 PULL_AGAIN = 0.5
 FALLEN_C = 3.0  # it was off the pit
 SOON_MS = 4 * 60_000  # a piece is weighed so long after it was moved
@@ -66,13 +70,38 @@ class Aims:
     """What is meant to happen to a piece; temperatures of the lead core.
 
     ``wrap_at_c`` is ``None`` for a piece that stays bare; ``seen_c`` was its core at the last lid,
-    ``top_c`` the highest so far.
+    ``top_c`` the highest so far; ``due`` how likely its wrap is due, where it is bare.
     """
 
     wrap_at_c: float | None = None
     pull_at_c: float = 93.0
     seen_c: float = 0.0
     top_c: float = 0.0
+    due: float = 0.0
+
+
+@dataclass(slots=True)
+class Due:
+    """Whether a wrap is due that was not done yet: it waits for a lid. Plain fields.
+
+    ``share`` is the probability of that, ``log_missed`` the log-likelihood that no lid was opened
+    for it in the last step.
+    """
+
+    share: float = 0.0
+    log_missed: float = 0.0
+    core_c: float = 0.0
+
+    def step(self, core_c: float, at_c: float, is_opened: bool) -> float:
+        """Take the core of a step, and whether a lid was opened in it; return what was due."""
+        before = meant(self.core_c, at_c)
+        self.core_c = max(self.core_c, core_c)
+        newly = (meant(self.core_c, at_c) - before) / (1.0 - before)
+        due = self.share + (1.0 - self.share) * newly
+        done = due * (DONE_AT_LID if is_opened else DONE_SOON)
+        self.share = (due - done) / (1.0 - done)
+        self.log_missed = 0.0 if is_opened else math.log(1.0 - done)
+        return due
 
 
 @dataclass(slots=True)
@@ -84,16 +113,21 @@ class Looks:
 
     n: int = 0
     log_sum: float = 0.0
+    log_squares: float = 0.0
 
     def take(self, open_s: float, blur_s: float) -> None:
         """Take in a lid opened while no action was due."""
+        log = math.log(max(open_s - blur_s, SHORTEST_LOOK_S))
         self.n += 1
-        self.log_sum += math.log(max(open_s - blur_s, SHORTEST_LOOK_S))
+        self.log_sum += log
+        self.log_squares += log * log
 
     def ratio(self, open_s: float, blur_s: float = 0.0) -> float:
         """Return the likelihood ratio of work to a look."""
-        known = (LOOK_WEIGHT * math.log(LOOK_S) + self.log_sum) / (LOOK_WEIGHT + self.n)
-        sd = LOOK_LOG_SD * math.sqrt(1.0 + 1.0 / (LOOK_WEIGHT + self.n))
+        usual, weight = math.log(LOOK_S), LOOK_WEIGHT + self.n
+        known = (LOOK_WEIGHT * usual + self.log_sum) / weight
+        squares = LOOK_WEIGHT * (usual**2 + LOOK_LOG_SD**2) + self.log_squares
+        sd = math.sqrt(max(squares / weight - known**2, LOOK_LOG_SD**2) * (1.0 + 1.0 / weight))
         work = max(math.log(WORK_S), known + 0.5)
         shortest = math.log(max(open_s - 2 * blur_s, SHORTEST_LOOK_S))
         look_z = max(0.0, (shortest - known) / sd)
@@ -136,7 +170,7 @@ def exits(
             found = [*_carved(fresh), *_back(branch, fresh, core_c, aims)]
             if age_min > 15.0 + FELT_MS / 60_000:
                 if branch.stage == Stage.RESTING:
-                    found.append(Exit(Stage.HOLDING, t_ms - FELT_MS, UNSEEN))
+                    found.append(Exit(Stage.HOLDING, t_ms - FELT_MS, BOXED))
                 found.append(Exit(Stage.COOLING, t_ms - FELT_MS, _cooled(core_c)))
         case Stage.COOLING | Stage.CHILLED:
             found = [*_carved(fresh), *_warmed(branch.stage, core_c, age_min, t_ms)]
@@ -167,7 +201,7 @@ def _put_on(signs: Sequence[Sign], core_c: float | None, t_ms: int) -> list[Exit
         return [Exit(Stage.SMOKING, t_ms, 0.2)]  # first heard of when it was on long since
     found = [Exit(LOADED, t_ms, UNSEEN)]
     for sign in signs:
-        p = {"lid": 0.25, "in": 0.2}.get(sign.kind)
+        p = {"lid": 0.25, "in": 0.02}.get(sign.kind)  # into meat on the table, mostly
         if p is not None:
             found.append(Exit(LOADED, sign.at_ms, p))
     return found
@@ -200,10 +234,13 @@ def log_explained(stage: str, entered_ms: int, signs: Sequence[Sign], looks: Loo
     for kind, at_ms, open_s, other, blur_s in signs:
         age_ms = at_ms - entered_ms
         if kind == "lid":
+            is_short = looks.ratio(max(open_s, SHORTEST_LOOK_S), blur_s) < 1.0
             if age_ms == 0 and open_s > 0:
                 ratio = looks.ratio(open_s, blur_s)
                 ratio /= 1.0 - other + other * ratio
                 log += math.log(ratio if stage == Stage.WRAPPED else 0.5 + 0.5 * ratio)
+            elif stage == Stage.WRAPPED and age_ms <= TABLE_MS and is_short:
+                log += PUT_BACK
         elif kind in _AFTER:
             log += _after(kind, stage, age_ms)
     return log
@@ -226,7 +263,8 @@ def meant(core_c: float, at_c: float) -> float:
 
     Most people are a few minutes late, some change their minds, a few never do it.
     """
-    return 0.97 * (0.8 * _below((core_c - at_c - 1.5) / 3.0) + 0.2 * _below((core_c - at_c) / 9.0))
+    wide = _below((core_c - at_c) / WIDE_C)
+    return 0.97 * ((1.0 - WIDE) * _below((core_c - at_c - 1.5) / CLOSE_C) + WIDE * wide)
 
 
 def _below(z: float) -> float:
@@ -253,10 +291,11 @@ def _wrapped(signs: Sequence[Sign], core_c: float | None, aims: Aims, t_ms: int)
     near = 0.1 if core_c is None else _near(core_c, at_c, 4.0, 12.0)
     found = []
     if near > 0.05:
-        found.append(Exit(Stage.WRAPPED, t_ms, 0.3 * UNSEEN * near))
+        unseen = max(SELDOM_UNSEEN * near, MISSED * DONE_SOON * aims.due)
+        found.append(Exit(Stage.WRAPPED, t_ms, unseen))
     if not signs:
         return found
-    p_of = {"lid": _at_a_lid(core_c, at_c, aims.seen_c, 0.1), "at-wrap": 0.9}
+    p_of = {"lid": max(0.1 * near, DONE_AT_LID * aims.due), "at-wrap": 0.9}
     for sign in signs:
         p = p_of.get(sign.kind, 0.0)
         if p > 0.001:

@@ -8,8 +8,9 @@ from dataclasses import dataclass, field, replace
 from typing import NamedTuple
 
 from pitlogger.inference.appearance import LOADED, ROOM_C, Look, log_likelihood
-from pitlogger.inference.changes import EARLY_C, Aims, Looks, Sign, exits, log_explained
+from pitlogger.inference.changes import EARLY_C, Aims, Due, Looks, Sign, exits, log_explained
 from pitlogger.inference.semi_markov import Branch, Exit, advance
+from pitlogger.inference.warming import Warming
 from pitlogger.model.cooks import BEFORE_FIRE, Stage
 
 MINUTE_MS = 60_000
@@ -23,7 +24,7 @@ COLD_C = 26.0
 BACK_C = 12.0
 BOILING_C = 101.0
 MEAT_MINUTES, MEAT_C_PER_H = 10, 20.0
-REHEATS_MS = 40 * MINUTE_MS
+REHEATS_MS = 100 * MINUTE_MS
 AGREE_MS = 4 * MINUTE_MS  # entries so near to each other are one moment
 LEAST_AGREEING = 0.05  # else what was thought till then is forgotten
 SETTLED = 0.8  # of the chance within one such moment
@@ -80,6 +81,8 @@ class Sight:
     looks: Looks = field(default_factory=Looks)
     seen_c: float = 0.0  # its core at the last lid
     top_c: float = 0.0  # its highest core
+    wrap: Due = field(default_factory=Due)
+    warming: Warming = field(default_factory=Warming)
     falls: list[tuple[int, float]] = field(default_factory=list)  # shares an hour, at each look
     fell_ms: int = 0  # since when it falls
     settled: int = 1  # how much of a path is known
@@ -106,14 +109,21 @@ class Sight:
             look.core_c, look.slope = self.minutes[-1][1], self._slope()
             if pit_c is not None and pit_c < look.core_c:
                 self.unheated_ms = t_ms
-            elif self.unheated_ms >= 0 and t_ms - self.unheated_ms < REHEATS_MS:
+            elif self.unheated_ms >= 0:
                 look.pit_c = look.core_c - 6.0  # its heat is not felt yet
+                is_felt = look.slope is not None and look.slope > 2.0
+                if is_felt or t_ms - self.unheated_ms > REHEATS_MS:
+                    self.unheated_ms = -1
         if self.last_c is not None:
             self.top_c = max(self.top_c, self.last_c)
         self._fall(look)
-        aims = replace(aims, seen_c=self.seen_c, top_c=self.top_c)
         signs = [Sign(*one) for one in self.signs]
         self.signs.clear()
+        lids = [sign for sign in signs if sign.kind == "lid"]
+        due = 0.0
+        if aims.wrap_at_c is not None and self.last_c is not None:
+            due = self.wrap.step(self.last_c, aims.wrap_at_c, bool(lids))
+        aims = replace(aims, seen_c=self.seen_c, top_c=self.top_c, due=due)
 
         def ways(branch: Branch) -> Sequence[Exit]:
             found = exits(branch, signs, self.last_c, aims, t_ms)
@@ -121,8 +131,10 @@ class Sight:
                 return found
             return [way for way in found if not self._is_denied(way.stage, way.entered_ms)]
 
-        lids = [sign for sign in signs if sign.kind == "lid"]
         known: dict[str, float] = {}
+        if look.core_c is not None and look.slope is not None and look.pit_c is not None:
+            self.warming.take(t_ms, look.core_c, look.slope, look.pit_c)
+        lag_min = self.warming.lag_min(self._on_ms())
 
         def seen(stage: str, entered_ms: int) -> float:
             if stage in FALLING:
@@ -130,8 +142,15 @@ class Sight:
                 known[stage] = log_likelihood(stage, look)
             elif stage not in known:
                 known[stage] = log_likelihood(stage, look)
-            return known[stage] + (
-                log_explained(stage, entered_ms, signs, self.looks) if signs else 0.0
+                if stage == Stage.SMOKING:
+                    known[stage] += self.wrap.log_missed
+            let_go = 0.0
+            if stage == Stage.WRAPPED:
+                let_go = self.warming.log_let_go(entered_ms, t_ms, lag_min)
+            return (
+                known[stage]
+                + let_go
+                + (log_explained(stage, entered_ms, signs, self.looks) if signs else 0.0)
             )
 
         self.branches = advance(self.branches, ways, seen)
@@ -187,6 +206,11 @@ class Sight:
         (a_ms, a), (b_ms, b) = minutes[0], minutes[1]
         (c_ms, c), (d_ms, d) = minutes[-2], minutes[-1]
         return (c + d - a - b) / (c_ms + d_ms - a_ms - b_ms) * 3_600_000
+
+    def _on_ms(self) -> int:
+        """Return when the piece was put on the pit, as far as is known."""
+        path = self.known or max(self.branches, key=lambda one: one.p).path
+        return next((at_ms for stage, at_ms in path if stage in (LOADED, Stage.SMOKING)), 0)
 
     def _fall(self, look: Look) -> None:
         """Take in the core's fall as a share of its distance to the room."""

@@ -24,6 +24,7 @@ from pitlogger.rules.policies import RulePolicy
 
 MINUTE_MS = 60_000
 FRESH_MS = 3 * MINUTE_MS
+BEFORE_MS = 30 * MINUTE_MS  # a piece is entered so long after it was put on, mostly
 TAKEN = frozenset({Stage.SMOKING, Stage.WRAPPED, Stage.RESTING})
 _SIGNS = frozenset({"at-wrap", "off-pit", "rested", "out-of-hold", "carved", "sauced", "served"})
 
@@ -171,9 +172,10 @@ class Recognition:
         )
 
     def _lids(self, sight: Sight, pit: ChannelState, held: PieceBook, book: Book) -> None:
-        """Take a lid that was opened, once it is shut and it is known how long it stood open."""
+        """Take lids that were opened and are shut again."""
+        known_ms = max(sight.lid_ms, held.added_ms - BEFORE_MS)
         for at_ms, open_ms, every_ms in pit.pit.dips.found:
-            if at_ms > sight.lid_ms:
+            if at_ms > known_ms:
                 sight.lid_ms = at_ms
                 blur_s = max(0, every_ms - BIN_MS) / 1000
                 sight.sign("lid", at_ms, open_ms / 1000, self._other(held, book), blur_s)
