@@ -15,8 +15,8 @@ from pitlogger.errors import ConfigError
 from pitlogger.testing import until
 from pitlogger_simulators.bluetooth.peripherals import Peripheral
 from pitlogger_simulators.bluetooth.service import SimulatedBluez
+from tests.devices.bench import Bench
 from tests.devices.peripherals import weight_scale
-from tests.devices.test_drivers import Bench
 
 PRIVATE, NEXT = "4A:00:00:00:00:01", "5B:00:00:00:00:02"
 STATIC = "C1:00:00:00:00:03"

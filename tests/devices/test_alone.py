@@ -28,8 +28,8 @@ from pitlogger_simulators.bluetooth.faults import (
 from pitlogger_simulators.bluetooth.peripherals import Characteristic, GattService, Peripheral
 from pitlogger_simulators.bluetooth.service import SimulatedBluez
 from pitlogger_simulators.bluetooth.world import World
+from tests.devices.bench import Bench
 from tests.devices.peripherals import probe_hub, weight_scale
-from tests.devices.test_drivers import Bench
 
 A, B, C = (f"02:00:00:00:00:{n}0" for n in (1, 2, 3))
 PROBES = ("left", "right", "flat", "point")
@@ -141,10 +141,10 @@ async def test_a_dead_probe_is_a_channel_in_fault_with_words_beside_live_ones(
     async with bench.supervisor:
         bench.start("environmental-sensing", address=A, poll_s=0.05, check_s=0.05)
         await until(lambda: bluez.world.subscribed(A, "2a6e#4"))
-        await until(lambda: bench.latest("temperature/point") is not None)
+        await until(lambda: bench.latest.get("temperature/point") is not None)
         bluez.world.notify(A, "2a6e#1", b"\x01\x00")
         await bench.value("temperature/left", 0.01)
-        dead = bench.latest("temperature/point")
+        dead = bench.latest.get("temperature/point")
         assert dead is not None
         assert (dead.value, dead.quality) == (None, Quality.FAULT)
         standing = bench.supervisor.standing("d")

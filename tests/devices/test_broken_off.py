@@ -19,9 +19,9 @@ from pitlogger_simulators.bluetooth.faults import (
     att_error,
 )
 from pitlogger_simulators.bluetooth.service import SimulatedBluez
+from tests.devices.bench import Bench
 from tests.devices.peripherals import weight_scale
 from tests.devices.test_alone import A, B, read_only_hub, settings, two_adapters
-from tests.devices.test_drivers import Bench
 
 STEPS = [RadioFaultPoint.CONNECT, RadioFaultPoint.DISCOVER, RadioFaultPoint.SUBSCRIBE]
 LOSSES: dict[str, tuple[Callable[[SimulatedBluez], None], str]] = {

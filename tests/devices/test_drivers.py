@@ -12,7 +12,7 @@ import pytest
 
 from pitlogger.devices.contract import Chunk, Measurement, Memory
 from pitlogger.devices.registry import Registry, configure
-from pitlogger.devices.supervisor import Device, Link, Supervisor
+from pitlogger.devices.supervisor import Device, Link
 from pitlogger.devices.trial import Trial
 from pitlogger.errors import ConfigError, DecodeError
 from pitlogger.model.readings import Quality
@@ -21,44 +21,12 @@ from pitlogger_drivers.sma_scale.decode import REQUESTS
 from pitlogger_drivers.weight_scale.driver import BURST_S, StoredResultsDecoder
 from pitlogger_simulators.bluetooth.peripherals import Characteristic, GattService, Peripheral
 from pitlogger_simulators.bluetooth.service import SimulatedBluez
+from tests.devices.bench import Bench
 from tests.devices.peripherals import health_thermometer, probe_hub, weight_scale
 
 ADDRESS = "02:00:00:00:00:10"
 KEY = "231d39c1d7cc1ab1aee224cd096db932"  # example key of the BTHome v2 encryption page
 ROOT = Path(__file__).parents[2]
-
-
-class Bench:
-    """Runs one device and keeps what it says."""
-
-    def __init__(self) -> None:
-        self.found: list[Measurement] = []
-        self.said: list[tuple[Link, str]] = []
-        self.supervisor = Supervisor(
-            lambda _device, found: self.found.append(found),
-            lambda _device, link, message, remedy: self.said.append(
-                (link, f"{message}. {remedy}" if remedy else message)
-            ),
-        )
-
-    def start(self, name: str, memory: Memory | None = None, /, **config: Any) -> None:
-        """Run a driver by its name."""
-        driver = Registry().load(name)
-        own = configure(driver.info, config, "test")
-        self.supervisor.start(Device("d", driver(memory if memory is not None else {}), own))
-
-    def latest(self, channel: str) -> Measurement | None:
-        """Return the last measurement of a channel."""
-        return next((m for m in reversed(self.found) if m.channel == channel), None)
-
-    async def value(self, channel: str, value: float | None) -> None:
-        """Return when a channel has a value."""
-
-        def has() -> bool:
-            latest = self.latest(channel)
-            return latest is not None and latest.value == value
-
-        await until(has)
 
 
 async def subscribed(bluez: SimulatedBluez, characteristic: str) -> None:
@@ -136,7 +104,7 @@ async def test_bthome_readings_and_signal_come_by_advertisement(bluez: Simulated
         bench.start("bthome", address=ADDRESS)
         await bench.value("temperature", 25.06)
         await bench.value("humidity", 50.55)
-        await until(lambda: bench.latest("signal") is not None)
+        await until(lambda: bench.latest.get("signal") is not None)
 
 
 def test_a_bthome_counter_outlives_the_process() -> None:

@@ -3,34 +3,11 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
 
-from pitlogger.devices.contract import Measurement
-from pitlogger.devices.registry import Registry, configure
-from pitlogger.devices.supervisor import Device, Link, Supervisor
+from pitlogger.devices.supervisor import Link
 from pitlogger.model.readings import Quality
 from pitlogger.testing import until
-
-
-class Bench:
-    """Runs one device and keeps the last reading of each channel, and what was said."""
-
-    def __init__(self) -> None:
-        self.latest: dict[str, Measurement] = {}
-        self.said: list[tuple[Link, str]] = []
-        self.supervisor = Supervisor(
-            lambda _device, found: self.latest.update({found.channel: found}),
-            lambda _device, link, message, _remedy: self.said.append((link, message)),
-        )
-
-    def start(self, name: str, /, **config: Any) -> None:
-        """Run a driver by its name."""
-        driver = Registry().load(name)
-        self.supervisor.start(Device("d", driver({}), configure(driver.info, config, "test")))
-
-    async def value(self, channel: str, value: float | None) -> None:
-        """Return when a channel has a value."""
-        await until(lambda: channel in self.latest and self.latest[channel].value == value)
+from tests.devices.bench import Bench
 
 
 def w1_text(milli_c: int) -> str:

@@ -11,33 +11,14 @@ from pathlib import Path
 import pytest
 
 from pitlogger.devices.registry import Registry, configure
-from pitlogger.devices.supervisor import Device, Link, Supervisor
+from pitlogger.devices.supervisor import Link
 from pitlogger.errors import ConfigError
 from pitlogger.testing import PseudoPort, until
 from pitlogger_drivers.modbus.decode import crc16
+from tests.devices.bench import Bench
 
 MAP = "0:i16:0.1:Cel,1:f32-be:1:Cel"
 REGISTERS = struct.pack(">hf", 1074, 121.25)
-
-
-class Bench:
-    """Runs one device and keeps its values and what was said."""
-
-    def __init__(self) -> None:
-        self.values: dict[str, float | None] = {}
-        self.said: list[tuple[Link, str]] = []
-        self.supervisor = Supervisor(
-            lambda _device, found: self.values.update({found.channel: found.value}),
-            lambda _device, link, message, remedy: self.said.append(
-                (link, f"{message}. {remedy}" if remedy else message)
-            ),
-        )
-
-    def start(self, name: str, /, **config: object) -> None:
-        """Run a driver by its name."""
-        driver = Registry().load(name)
-        own = configure(driver.info, config, "test")
-        self.supervisor.start(Device("d", driver({}), own))
 
 
 @asynccontextmanager

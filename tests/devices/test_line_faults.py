@@ -20,7 +20,7 @@ from pitlogger.testing import PseudoPort, until
 from pitlogger_drivers.csv_line.decode import CsvParser
 from pitlogger_drivers.modbus.decode import crc16
 from pitlogger_drivers.serial_scale.decode import DECODER as SCALE
-from tests.devices.test_drivers import Bench
+from tests.devices.bench import Bench
 
 MAP = "0:i16:0.1:Cel"
 
@@ -111,7 +111,7 @@ async def test_a_pulled_one_of_two_is_told_within_its_interval(tmp_path: Path) -
         (tmp_path / "28-000000000002/w1_slave").unlink()
         (tmp_path / "28-000000000002").rmdir()
         await bench.value("temperature/28-000000000002", None)
-        pulled = bench.latest("temperature/28-000000000002")
+        pulled = bench.latest.get("temperature/28-000000000002")
         assert pulled is not None
         assert pulled.quality is Quality.OPEN
         bench.found.clear()

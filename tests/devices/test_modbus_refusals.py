@@ -19,7 +19,7 @@ from pitlogger.devices.supervisor import Link
 from pitlogger.model.readings import Quality
 from pitlogger.testing import PseudoPort, until
 from pitlogger_drivers.modbus.decode import crc16
-from tests.devices.test_drivers import Bench
+from tests.devices.bench import Bench
 
 MAP = "0:i16:0.1:Cel"
 TWO = {0: [1074, 205]}
@@ -118,7 +118,7 @@ async def test_one_that_is_busy_is_asked_again_and_keeps_its_link(
         await bench.value("register-0", 107.4)
         unit.refusals = [code] * 5
         await bench.value("register-0", None)
-        told = bench.latest("register-0")
+        told = bench.latest.get("register-0")
         assert told is not None
         assert told.quality is Quality.FAULT
         await bench.value("register-0", 107.4)
@@ -139,7 +139,7 @@ async def test_registers_that_lie_apart_are_read_each_alone(unused_tcp_port: int
         await bench.value("register-40", 121.25)
         await bench.value("register-300", 20.5)
         await bench.value("register-60", None)
-        lacking = bench.latest("register-60")
+        lacking = bench.latest.get("register-60")
         assert lacking is not None
         assert lacking.quality is Quality.FAULT
         await until(lambda: "illegal data address" in said(bench))

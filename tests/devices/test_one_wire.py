@@ -9,7 +9,7 @@ from pathlib import Path
 from pitlogger.devices.supervisor import Link
 from pitlogger.model.readings import Quality
 from pitlogger.testing import until
-from tests.devices.test_drivers import Bench
+from tests.devices.bench import Bench
 
 OLD, OTHER, NEW = "28-00000000000a", "28-00000000000b", "28-00000000000c"
 TEXT = "50 05 4b 46 7f ff 0c 10 1c : crc=1c YES\n50 05 4b 46 7f ff 0c 10 1c t=%d\n"
@@ -108,7 +108,7 @@ async def test_on_a_whole_bus_the_channel_that_went_names_the_new_one(tmp_path: 
         await bench.value(f"temperature/{OLD}", 21.5)
         shutil.rmtree(tmp_path / OLD)
         await bench.value(f"temperature/{OLD}", None)
-        gone = bench.latest(f"temperature/{OLD}")
+        gone = bench.latest.get(f"temperature/{OLD}")
         assert gone is not None
         assert gone.quality is Quality.OPEN
         assert f"1-Wire sensor {OLD} went from the bus" in standing(bench)
@@ -117,7 +117,7 @@ async def test_on_a_whole_bus_the_channel_that_went_names_the_new_one(tmp_path: 
         await until(lambda: NEW in standing(bench))
         assert f'name = "temperature/{NEW}"' in standing(bench)
         assert bench.supervisor.standing("d").link is Link.UP
-        assert bench.latest(f"temperature/{OTHER}").value == 65.0  # type: ignore[union-attr]
+        assert bench.latest.get(f"temperature/{OTHER}").value == 65.0  # type: ignore[union-attr]
 
 
 async def test_a_whole_bus_knows_after_a_start_what_was_swapped_but_not_what_was_taken_off(
@@ -129,7 +129,7 @@ async def test_a_whole_bus_knows_after_a_start_what_was_swapped_but_not_what_was
     async with bench.supervisor:
         bench.start("w1", memory, root=tmp_path, every_s=0.01)
         await bench.value(f"temperature/{OTHER}", 21.5)
-        assert bench.latest(f"temperature/{OLD}") is None
+        assert bench.latest.get(f"temperature/{OLD}") is None
         plug(tmp_path, NEW)
         await bench.value(f"temperature/{OLD}", None)
         assert NEW in standing(bench)
