@@ -36,7 +36,7 @@ Array = NDArray[np.float64]
 
 
 @dataclass(slots=True)
-class Kitchen:
+class TrueKitchen:
     """The truth of one kitchen: shares kept at the board, in the pit and at the knife."""
 
     rng: np.random.Generator
@@ -61,11 +61,11 @@ class Kitchen:
         return np.clip(trim * kept * self.knife, 0.08, 0.92)
 
 
-def usual(rng: np.random.Generator) -> Kitchen:
+def usual(rng: np.random.Generator) -> TrueKitchen:
     """Draw a kitchen: about 0.49 of a packer served, kitchens a twentieth apart."""
     share = rng.uniform(0.1, 0.75)  # of the variance that is the day's
     sd = 0.035 * np.exp(0.3 * rng.standard_normal())  # of a ratio about 0.64
-    return Kitchen(
+    return TrueKitchen(
         rng,
         board=0.83 + 0.045 * rng.standard_normal(),
         pit=0.64 + 0.045 * rng.standard_normal(),
@@ -87,7 +87,7 @@ class Scenario:
     pieces: tuple[int, ...]
     told: bool = True
     cooks: tuple[int, int] = (1, MOST_COOKS)
-    make: Callable[[np.random.Generator], Kitchen] = usual
+    make: Callable[[np.random.Generator], TrueKitchen] = usual
     drift_sd: float = 0.0
     wild: float = 0.0
     supplier: str = ""  # "one", "many", "new", "changed"
@@ -99,19 +99,19 @@ class Scenario:
         return 1.5 if self.told else 3.0
 
 
-def _far(rng: np.random.Generator) -> Kitchen:
+def _far(rng: np.random.Generator) -> TrueKitchen:
     kitchen = usual(rng)
     kitchen.pit += rng.choice([-0.16, 0.16])
     return kitchen
 
 
-def _heavy(rng: np.random.Generator) -> Kitchen:
+def _heavy(rng: np.random.Generator) -> TrueKitchen:
     kitchen = usual(rng)
     kitchen.day_tail = lambda one: float(np.clip(one.standard_t(3) / 1.5, -6, 6))
     return kitchen
 
 
-def _suppliers(rng: np.random.Generator) -> Kitchen:
+def _suppliers(rng: np.random.Generator) -> TrueKitchen:
     kitchen = usual(rng)
     kitchen.suppliers = {name: 0.03 * rng.standard_normal() for name in "abcd"}
     return kitchen
@@ -153,7 +153,7 @@ SCENARIOS = (
 )
 
 
-def _logged(scenario: Scenario, kitchen: Kitchen) -> tuple[list[Observed], float, str]:
+def _logged(scenario: Scenario, kitchen: TrueKitchen) -> tuple[list[Observed], float, str]:
     """Return what is logged, how far the kitchen has drifted, and the next supplier."""
     rng, found, moved = kitchen.rng, [], 0.0
     low, high = scenario.cooks

@@ -9,13 +9,13 @@ from pathlib import Path
 
 import pytest
 
-from tests.system.test_daemon import Node
+from tests.system.test_daemon import RunningDaemon
 from tests.web.test_import_page import NEXT, PASTED
 
 
 @pytest.fixture
-def node(tmp_path: Path) -> Iterator[Node]:
-    made = Node.without_devices(tmp_path)
+def node(tmp_path: Path) -> Iterator[RunningDaemon]:
+    made = RunningDaemon.without_devices(tmp_path)
     made.start()
     (tmp_path / "may.csv").write_text(PASTED, encoding="utf-8")
     (tmp_path / "june.csv").write_text(NEXT, encoding="utf-8")
@@ -24,7 +24,7 @@ def node(tmp_path: Path) -> Iterator[Node]:
 
 
 @pytest.mark.slow
-def test_the_next_file_of_the_form_is_not_asked_about_again(node: Node) -> None:
+def test_the_next_file_of_the_form_is_not_asked_about_again(node: RunningDaemon) -> None:
     may, june = str(node.folder / "may.csv"), str(node.folder / "june.csv")
     confirm: list[str] = []
     while True:

@@ -15,7 +15,7 @@ import pytest
 
 from pitlogger.cli import main
 from pitlogger.cli.client import Client
-from tests.system.test_daemon import COOK, Node
+from tests.system.test_daemon import COOK, RunningDaemon
 
 from .malformed import CASES as FIRST
 from .malformed import FILES
@@ -30,9 +30,9 @@ FOREIGN = re.compile(
 
 
 @pytest.fixture(scope="module")
-def node(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Node]:
+def node(tmp_path_factory: pytest.TempPathFactory) -> Iterator[RunningDaemon]:
     folder = tmp_path_factory.mktemp("malformed")
-    made = Node.without_devices(folder)
+    made = RunningDaemon.without_devices(folder)
     made.start()
     supper = folder / "harvest.toml"
     supper.write_text(COOK, encoding="utf-8")
@@ -49,7 +49,7 @@ def test_the_sweep_is_wide() -> None:
 
 @pytest.mark.parametrize(("command", "words"), CASES, ids=[command for command, _ in CASES])
 def test_a_malformed_command_is_refused_in_one_line(
-    node: Node,
+    node: RunningDaemon,
     command: str,
     words: str,
     capsys: pytest.CaptureFixture[str],
@@ -72,7 +72,7 @@ def test_a_malformed_command_is_refused_in_one_line(
     assert state(node) == before
 
 
-def state(node: Node) -> tuple[int, set[Path]]:
+def state(node: RunningDaemon) -> tuple[int, set[Path]]:
     """Return how long the journal is, and the files that people see."""
     journal = Client(node.socket).get("/journal", limit=10_000)
     return len(journal), set(node.folder.glob("*"))

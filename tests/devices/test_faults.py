@@ -9,11 +9,11 @@ from pitlogger.devices.contract import Chunk
 from pitlogger.devices.supervisor import Link
 from pitlogger.errors import SilentError, TransportError
 from pitlogger.testing import until
-from tests.devices.test_supervisor import Node, ScriptedDriver, sends
+from tests.devices.test_supervisor import Rig, ScriptedDriver, sends
 
 
 async def test_an_open_way_that_gives_faults_alone_is_not_called_up_again() -> None:
-    node = Node()
+    node = Rig()
     refused = SilentError("it refuses")
 
     async def script() -> AsyncIterator[Chunk]:
@@ -31,7 +31,7 @@ async def test_an_open_way_that_gives_faults_alone_is_not_called_up_again() -> N
 
 
 async def test_a_source_that_comes_and_goes_is_told_once_and_well_after_a_quiet_minute() -> None:
-    node = Node()
+    node = Rig()
     fault = Chunk("point", b"", TransportError("reading point failed", remedy="Look at its plug"))
     well = Chunk("point", b"1")
 

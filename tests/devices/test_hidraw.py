@@ -33,7 +33,7 @@ def settings(sysfs: Path, serial: str = "") -> HidSettings:
     return HidSettings(0x8D, 0x20, serial=serial, report_id=3, sysfs=sysfs)
 
 
-class Node:
+class DeviceEnd:
     """The device's end of a node."""
 
     def __init__(self) -> None:
@@ -64,7 +64,7 @@ def test_a_cut_descriptor_is_no_crash(end: int) -> None:
 
 async def test_reports_keep_their_boundaries(tmp_path: Path) -> None:
     plug(tmp_path, 0, SCALE)
-    node = Node()
+    node = DeviceEnd()
     async with HidTransport(settings(tmp_path), node.open) as transport:
         node.device.send(REPORT)
         node.device.send(REPORT[:5])
@@ -75,7 +75,7 @@ async def test_reports_keep_their_boundaries(tmp_path: Path) -> None:
 
 async def test_an_unnumbered_report_gets_its_number(tmp_path: Path) -> None:
     plug(tmp_path, 0, UNNUMBERED)
-    node = Node()
+    node = DeviceEnd()
     async with HidTransport(settings(tmp_path), node.open) as transport:
         node.device.send(REPORT[1:])
         assert (await next_chunk(transport)).data == REPORT
@@ -84,7 +84,7 @@ async def test_an_unnumbered_report_gets_its_number(tmp_path: Path) -> None:
 
 async def test_unplugging_ends_the_stream(tmp_path: Path) -> None:
     plug(tmp_path, 0, SCALE)
-    node = Node()
+    node = DeviceEnd()
     async with HidTransport(settings(tmp_path), node.open) as transport:
         node.device.close()
         with pytest.raises(TransportError, match="went away"):

@@ -98,7 +98,7 @@ def sends(*raw: bytes, then: Exception | None = None, stay: bool = False) -> Scr
     return script
 
 
-class Node:
+class Rig:
     """A supervisor with a hand-turned clock, and all it says."""
 
     def __init__(self, **changes: Any) -> None:
@@ -120,7 +120,7 @@ class Node:
 
 
 async def test_measurements_reach_the_callback_with_the_device_id() -> None:
-    node = Node()
+    node = Rig()
     async with node.supervisor:
         node.start(ScriptedDriver(sends(b"12", b"13", stay=True)))
         await until(lambda: len(node.values) == 2)
@@ -137,7 +137,7 @@ async def test_measurements_reach_the_callback_with_the_device_id() -> None:
 async def test_pauses_double_up_to_a_minute_on_the_air_and_to_seconds_on_wires(
     transport: str, pauses_s: list[float]
 ) -> None:
-    node = Node()
+    node = Rig()
     driver = ScriptedDriver(sends(then=TransportError("gone")))
     driver.info = replace(driver.info, transport=transport)  # type: ignore[misc]
     async with node.supervisor:
@@ -147,7 +147,7 @@ async def test_pauses_double_up_to_a_minute_on_the_air_and_to_seconds_on_wires(
 
 
 async def test_a_failure_that_stays_the_same_is_told_once() -> None:
-    node = Node()
+    node = Rig()
     driver = ScriptedDriver(sends())
     driver.opening = _no_port
     async with node.supervisor:
@@ -161,7 +161,7 @@ async def _no_port() -> None:
 
 
 async def test_an_open_port_where_nobody_speaks_is_not_called_up_again() -> None:
-    node = Node()
+    node = Rig()
     driver = ScriptedDriver(sends(stay=True))
     async with node.supervisor:
         node.start(driver, silence_s=0.01)
@@ -173,7 +173,7 @@ async def test_an_open_port_where_nobody_speaks_is_not_called_up_again() -> None
 
 
 async def test_chance_spreads_pauses_over_their_upper_half() -> None:
-    node = Node()
+    node = Rig()
     node.supervisor._chance = lambda: 0.0
     async with node.supervisor:
         node.start(ScriptedDriver(sends(then=TransportError("gone"))))
@@ -182,7 +182,7 @@ async def test_chance_spreads_pauses_over_their_upper_half() -> None:
 
 
 async def test_a_stable_minute_lets_pauses_begin_afresh() -> None:
-    node = Node()
+    node = Rig()
 
     async def script() -> AsyncIterator[Chunk]:
         node.clock.advance(61_000)
@@ -196,7 +196,7 @@ async def test_a_stable_minute_lets_pauses_begin_afresh() -> None:
 
 
 async def test_a_loss_is_told_with_its_remedy() -> None:
-    node = Node()
+    node = Rig()
     async with node.supervisor:
         node.start(ScriptedDriver(sends(then=TransportError("gone", remedy="Plug it in"))))
         await until(lambda: len(node.said) >= 2)
@@ -207,7 +207,7 @@ async def test_a_loss_is_told_with_its_remedy() -> None:
 
 
 async def test_a_silent_device_is_started_anew() -> None:
-    node = Node()
+    node = Rig()
     driver = ScriptedDriver(sends(b"1", stay=True))
     async with node.supervisor:
         node.start(driver, silence_s=0.02)
@@ -217,7 +217,7 @@ async def test_a_silent_device_is_started_anew() -> None:
 
 
 async def test_a_driver_that_does_not_open_is_given_up() -> None:
-    node = Node(limits=RunnerLimits(open_s=0.02))
+    node = Rig(limits=RunnerLimits(open_s=0.02))
     driver = ScriptedDriver(sends())
     driver.opening = asyncio.Event().wait
     async with node.supervisor:
@@ -228,7 +228,7 @@ async def test_a_driver_that_does_not_open_is_given_up() -> None:
 
 @pytest.mark.parametrize("trouble", [b"bug", b"broken"])
 async def test_one_devices_trouble_never_touches_another(trouble: bytes) -> None:
-    node = Node()
+    node = Rig()
     async with node.supervisor:
         node.start(ScriptedDriver(sends(trouble, then=TransportError("gone"))), "ill")
         node.start(ScriptedDriver(sends(b"1", stay=True)), "well")
@@ -238,7 +238,7 @@ async def test_one_devices_trouble_never_touches_another(trouble: bytes) -> None
 
 
 async def test_a_close_that_fails_does_not_end_the_device() -> None:
-    node = Node()
+    node = Rig()
     driver = ScriptedDriver(sends(b"1", then=TransportError("gone")))
     driver.closing = OSError("no such device")
     async with node.supervisor:
@@ -247,7 +247,7 @@ async def test_a_close_that_fails_does_not_end_the_device() -> None:
 
 
 async def test_refused_bytes_are_kept_with_the_reason_and_bounded() -> None:
-    node = Node()
+    node = Rig()
     async with node.supervisor:
         raw = [f"x{number}".encode() for number in range(RING + 5)]
         node.start(ScriptedDriver(sends(*raw, b"1", stay=True)))
@@ -259,7 +259,7 @@ async def test_refused_bytes_are_kept_with_the_reason_and_bounded() -> None:
 
 
 async def test_a_device_that_sends_only_noise_counts_as_lost_and_says_why() -> None:
-    node = Node()
+    node = Rig()
     async with node.supervisor:
         node.start(ScriptedDriver(sends(*[b"noise"] * UNREADABLE, b"1", stay=True)))
         await until(lambda: bool(node.values))
@@ -278,7 +278,7 @@ async def _swallowing() -> AsyncIterator[Chunk]:
 
 
 async def test_a_transport_that_swallows_the_cancellation_is_stopped_all_the_same() -> None:
-    node = Node()
+    node = Rig()
     async with asyncio.timeout(5):
         async with node.supervisor:
             node.start(ScriptedDriver(_swallowing))
@@ -288,7 +288,7 @@ async def test_a_transport_that_swallows_the_cancellation_is_stopped_all_the_sam
 
 
 async def test_a_command_reaches_the_device() -> None:
-    node = Node()
+    node = Rig()
     driver = ScriptedDriver(sends(b"1", stay=True))
     async with node.supervisor:
         node.start(driver)
@@ -298,7 +298,7 @@ async def test_a_command_reaches_the_device() -> None:
 
 
 async def test_an_unknown_command_names_those_known() -> None:
-    node = Node()
+    node = Rig()
     async with node.supervisor:
         node.start(ScriptedDriver(sends(stay=True)))
         with pytest.raises(RefusedError, match="did you mean 'tare'"):
@@ -307,11 +307,11 @@ async def test_an_unknown_command_names_those_known() -> None:
 
 async def test_an_unknown_device_names_those_known() -> None:
     with pytest.raises(RefusedError, match="unknown device 'b'"):
-        Node().supervisor.refused("b")
+        Rig().supervisor.refused("b")
 
 
 async def test_a_second_device_of_one_id_is_refused() -> None:
-    node = Node()
+    node = Rig()
     async with node.supervisor:
         node.start(ScriptedDriver(sends(stay=True)))
         with pytest.raises(RefusedError, match="runs already"):
@@ -319,7 +319,7 @@ async def test_a_second_device_of_one_id_is_refused() -> None:
 
 
 async def test_a_tap_sees_every_chunk_until_it_is_taken_off() -> None:
-    node = Node()
+    node = Rig()
     seen: list[Chunk] = []
     async with node.supervisor:
         node.start(ScriptedDriver(sends(b"1", b"x", stay=True)))
@@ -345,7 +345,7 @@ async def test_a_device_that_comes_back_is_not_kept_waiting() -> None:
         if pause_s > 0.1:
             await asyncio.Event().wait()
 
-    node = Node(sleep=sleep)
+    node = Rig(sleep=sleep)
     async with node.supervisor:
         node.start(driver)
         await until(lambda: pauses_s == [0.5])
@@ -354,7 +354,7 @@ async def test_a_device_that_comes_back_is_not_kept_waiting() -> None:
 
 
 async def test_a_stopped_device_is_closed() -> None:
-    node = Node()
+    node = Rig()
     driver = ScriptedDriver(sends(b"1", stay=True))
     async with node.supervisor:
         node.start(driver)

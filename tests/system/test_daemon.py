@@ -54,7 +54,7 @@ class Scale:
         os.close(self.master)
 
 
-class Node:
+class RunningDaemon:
     """A daemon as a process, and the command line that talks to it."""
 
     def __init__(self, folder: Path) -> None:
@@ -72,7 +72,7 @@ class Node:
         )
 
     @classmethod
-    def without_devices(cls, folder: Path) -> Node:
+    def without_devices(cls, folder: Path) -> RunningDaemon:
         """Return a daemon to which everything is typed, not started yet."""
         made = cls(folder)
         made.config.write_text(
@@ -106,8 +106,8 @@ class Node:
 
 
 @pytest.fixture
-def node(tmp_path: Path) -> Iterator[Node]:
-    made = Node(tmp_path)
+def node(tmp_path: Path) -> Iterator[RunningDaemon]:
+    made = RunningDaemon(tmp_path)
     made.start()
     yield made
     if made.process.poll() is None:
@@ -116,7 +116,9 @@ def node(tmp_path: Path) -> Iterator[Node]:
 
 
 @pytest.mark.slow
-def test_what_rests_on_the_scale_is_kept_and_a_pulled_cable_is_survived(node: Node) -> None:
+def test_what_rests_on_the_scale_is_kept_and_a_pulled_cable_is_survived(
+    node: RunningDaemon,
+) -> None:
     assert node.ask("cook", "start", str(node.cook), "--by", "AB").returncode == 0
     node.scale.show(6.405, 40)
     kept = node.ask("weigh", "brisket-1", "purchased", "--json")
@@ -135,7 +137,7 @@ def test_what_rests_on_the_scale_is_kept_and_a_pulled_cable_is_survived(node: No
 
 
 @pytest.mark.slow
-def test_a_killed_daemon_comes_back_with_its_cook(node: Node) -> None:
+def test_a_killed_daemon_comes_back_with_its_cook(node: RunningDaemon) -> None:
     node.ask("cook", "start", str(node.cook))
     assert node.ask("weigh", "brisket-1", "purchased", "13 lb 7 oz").returncode == 0
     assert node.ask("stage", "brisket-1", "smoking").returncode == 0
@@ -150,7 +152,7 @@ def test_a_killed_daemon_comes_back_with_its_cook(node: Node) -> None:
 
 
 @pytest.mark.slow
-def test_what_is_refused_says_why_with_its_exit_code(node: Node) -> None:
+def test_what_is_refused_says_why_with_its_exit_code(node: RunningDaemon) -> None:
     early = node.ask("stage", "brisket-1", "smoking")
     assert (early.returncode, "no cook is running" in early.stderr) == (1, True)
     node.ask("cook", "start", str(node.cook))
@@ -170,7 +172,7 @@ def test_what_is_refused_says_why_with_its_exit_code(node: Node) -> None:
 
 
 @pytest.mark.slow
-def test_an_export_replays_to_the_same_weighings(node: Node) -> None:
+def test_an_export_replays_to_the_same_weighings(node: RunningDaemon) -> None:
     node.ask("cook", "start", str(node.cook))
     node.ask("weigh", "brisket-1", "purchased", "6.4 kg")
     wrong = json.loads(node.ask("weigh", "brisket-1", "trimmed", "5.6 kg", "--json").stdout)
@@ -188,7 +190,7 @@ def test_an_export_replays_to_the_same_weighings(node: Node) -> None:
 
 
 @pytest.mark.slow
-def test_a_told_daemon_ends_within_two_seconds(node: Node) -> None:
+def test_a_told_daemon_ends_within_two_seconds(node: RunningDaemon) -> None:
     began = time.monotonic()
     assert node.stop() == 0
     assert (time.monotonic() - began) / crowding() < 2.0

@@ -40,7 +40,7 @@ SUPPER = Cook(
 )
 
 
-class Kitchen:
+class SameCookAgain:
     """A daemon whose time is ours, cooking the same brisket again and again."""
 
     def __init__(self, folder: Path) -> None:
@@ -83,11 +83,11 @@ def made(entries: list[Entry]) -> list[ForecastMade]:
 
 
 @pytest.fixture
-def kitchen(tmp_path: Path) -> Kitchen:
-    return Kitchen(tmp_path / "data")
+def kitchen(tmp_path: Path) -> SameCookAgain:
+    return SameCookAgain(tmp_path / "data")
 
 
-async def test_a_finished_cook_is_scored_and_teaches_the_next(kitchen: Kitchen) -> None:
+async def test_a_finished_cook_is_scored_and_teaches_the_next(kitchen: SameCookAgain) -> None:
     async with kitchen.daemon:
         first = await kitchen.cook("first")
         second = await kitchen.cook("second", hours=1.0)
@@ -100,14 +100,16 @@ async def test_a_finished_cook_is_scored_and_teaches_the_next(kitchen: Kitchen) 
     assert [e.body for e in entries][1] == ForecastTaught(scored[0].scores)
 
 
-async def test_the_interval_is_widened_until_five_own_cooks_are_stored(kitchen: Kitchen) -> None:
+async def test_the_interval_is_widened_until_five_own_cooks_are_stored(
+    kitchen: SameCookAgain,
+) -> None:
     widened = []
     async with kitchen.daemon:
         for number in range(5):
             cook = await kitchen.cook(f"supper {number}")
             widened.append({said.widened for said in made(await kitchen.entries(cook))} - {False})
     # A new process: what was learnt lies on disk.
-    again = Kitchen(kitchen.config.node.data)
+    again = SameCookAgain(kitchen.config.node.data)
     again.clock.advance(5 * 24 * 60 * MINUTE_MS)
     async with again.daemon:
         cook = await again.cook("the sixth")
@@ -118,7 +120,7 @@ async def test_the_interval_is_widened_until_five_own_cooks_are_stored(kitchen: 
 
 
 async def test_the_record_of_a_taught_cook_replays_to_the_same_forecasts(
-    kitchen: Kitchen, tmp_path: Path
+    kitchen: SameCookAgain, tmp_path: Path
 ) -> None:
     async with kitchen.daemon:
         for number in range(5):
@@ -133,7 +135,7 @@ async def test_the_record_of_a_taught_cook_replays_to_the_same_forecasts(
     assert not any(said.widened for said in lived)
 
 
-async def test_a_finish_taken_back_and_made_anew_counts_once(kitchen: Kitchen) -> None:
+async def test_a_finish_taken_back_and_made_anew_counts_once(kitchen: SameCookAgain) -> None:
     async with kitchen.daemon:
         first = await kitchen.cook("first")
         finish = (await kitchen.entries(first))[-2]
@@ -150,7 +152,7 @@ async def test_a_finish_taken_back_and_made_anew_counts_once(kitchen: Kitchen) -
     assert len(taught.scores) == 3
 
 
-async def test_a_cook_that_never_was_on_the_pit_teaches_nothing(kitchen: Kitchen) -> None:
+async def test_a_cook_that_never_was_on_the_pit_teaches_nothing(kitchen: SameCookAgain) -> None:
     async with kitchen.daemon:
         await kitchen.daemon.submit(CookStarted(SUPPER))
         cook = kitchen.daemon.cook or ""
@@ -163,7 +165,7 @@ async def test_a_cook_that_never_was_on_the_pit_teaches_nothing(kitchen: Kitchen
     assert "forecast-taught" not in following
 
 
-async def test_the_physical_model_is_run_anew_every_half_hour(kitchen: Kitchen) -> None:
+async def test_the_physical_model_is_run_anew_every_half_hour(kitchen: SameCookAgain) -> None:
     async with kitchen.daemon:
         await kitchen.cook("supper", hours=4.0)
         carried = kitchen.daemon.engine.state.forecasts["brisket/pull"].carried
@@ -172,7 +174,7 @@ async def test_the_physical_model_is_run_anew_every_half_hour(kitchen: Kitchen) 
     assert now_s - carried.made_s <= 2400
 
 
-async def test_what_was_withdrawn_or_excluded_teaches_no_forecast(kitchen: Kitchen) -> None:
+async def test_what_was_withdrawn_or_excluded_teaches_no_forecast(kitchen: SameCookAgain) -> None:
     async with kitchen.daemon:
         cooks = [await kitchen.cook(name) for name in ("first", "second", "third")]
         withdrawn = await kitchen.daemon.submit(CookWithdrawn(cooks[0], "twice"), past=cooks[0])
@@ -180,7 +182,7 @@ async def test_what_was_withdrawn_or_excluded_teaches_no_forecast(kitchen: Kitch
         await kitchen.daemon.forecasting.settled()
         later = await kitchen.cook("fourth")
         assert taught(await kitchen.entries(later)) == {cooks[2]}
-    again = Kitchen(kitchen.config.node.data)  # a new process reads it from disk
+    again = SameCookAgain(kitchen.config.node.data)  # a new process reads it from disk
     again.clock.advance(24 * 60 * MINUTE_MS)
     async with again.daemon:
         back = await again.cook("fifth")

@@ -15,7 +15,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.system.test_daemon import COOK, PITLOGGER, Node
+from tests.system.test_daemon import COOK, PITLOGGER, RunningDaemon
 
 PAGE = (Path(__file__).parents[2] / "docs" / "mistakes.md").read_text(encoding="utf-8")
 EXAMPLE = re.compile(r"^    \$ pitlogger (.*)\n((?:    .*\n)*?)(?=\n|    \$)", re.MULTILINE)
@@ -34,11 +34,11 @@ SHEET = """Date,Meat,Raw weight,Sliced
 
 
 @pytest.fixture
-def node(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Node]:
+def node(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[RunningDaemon]:
     # Where it is about noon now: the page's clock times lie before and after it.
     hours = datetime.now(UTC).hour - 12
     monkeypatch.setenv("TZ", f"Etc/GMT{hours:+d}")
-    made = Node.without_devices(tmp_path)
+    made = RunningDaemon.without_devices(tmp_path)
     cook = COOK.partition("[[channel]]")[0]
     supper = re.sub(r'name = ".*?"', 'name = "harvest supper"', cook, count=1)
     (tmp_path / "supper.toml").write_text(supper, encoding="utf-8")
@@ -62,7 +62,7 @@ def node(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Node]:
     made.stop(signal.SIGKILL)
 
 
-def run(node: Node, words: list[str]) -> subprocess.CompletedProcess[str]:
+def run(node: RunningDaemon, words: list[str]) -> subprocess.CompletedProcess[str]:
     """Run a command as the page shows it; a backup is put back while the daemon is down."""
     if words[0] not in ("store", "replay"):
         return node.ask(*words)
@@ -79,7 +79,9 @@ def run(node: Node, words: list[str]) -> subprocess.CompletedProcess[str]:
 
 
 @pytest.mark.slow
-def test_every_example_says_what_the_page_says(node: Node, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_every_example_says_what_the_page_says(
+    node: RunningDaemon, monkeypatch: pytest.MonkeyPatch
+) -> None:
     monkeypatch.chdir(node.folder)
     examples = EXAMPLE.findall(PAGE)
     assert len(examples) >= 18

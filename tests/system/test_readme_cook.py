@@ -13,22 +13,22 @@ from pathlib import Path
 
 import pytest
 
-from tests.system.test_daemon import Node
+from tests.system.test_daemon import RunningDaemon
 
 README = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
 SECTION = README.partition("## Your first real cook")[2].partition("Before the next one:")[0]
 
 
 @pytest.fixture
-def node(tmp_path: Path) -> Iterator[Node]:
-    made = Node.without_devices(tmp_path)
+def node(tmp_path: Path) -> Iterator[RunningDaemon]:
+    made = RunningDaemon.without_devices(tmp_path)
     made.start()
     yield made
     made.stop(signal.SIGKILL)
 
 
 @pytest.mark.slow
-def test_it_works_to_the_letter_and_ends_with_a_servable_yield(node: Node) -> None:
+def test_it_works_to_the_letter_and_ends_with_a_servable_yield(node: RunningDaemon) -> None:
     toml = re.search(r"( {7}\[cook\].*?)\n\n   and start it", SECTION, re.DOTALL)
     assert toml is not None
     supper = node.folder / "supper.toml"

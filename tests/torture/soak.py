@@ -21,7 +21,7 @@ from statistics import median
 from typing import NamedTuple
 
 from tests.torture.node import crowding
-from tests.torture.soak_kitchen import COOK, Kitchen
+from tests.torture.soak_kitchen import COOK, SoakKitchen
 
 GROWTH_BAR_MB = 0.5  # a day
 SPARE = 2  # descriptors, tasks and threads that may come with work, not with time
@@ -39,7 +39,7 @@ class Sample(NamedTuple):
     tasks: int
 
 
-def sample(kitchen: Kitchen, hour: float) -> Sample:
+def sample(kitchen: SoakKitchen, hour: float) -> Sample:
     own = Path(f"/proc/{kitchen.pid}")
     pages = int((own / "statm").read_text(encoding="ascii").split()[1])
     fds, threads = len(os.listdir(own / "fd")), len(os.listdir(own / "task"))
@@ -47,7 +47,7 @@ def sample(kitchen: Kitchen, hour: float) -> Sample:
     return Sample(hour, pages * PAGE / 1e6, fds, threads, tasks)
 
 
-async def soak(kitchen: Kitchen, hours: float) -> tuple[list[Sample], list[str]]:
+async def soak(kitchen: SoakKitchen, hours: float) -> tuple[list[Sample], list[str]]:
     """Cook for so many simulated hours; return samples and what was wrong."""
     samples: list[Sample] = []
     async with kitchen.at_work():
@@ -73,7 +73,7 @@ async def soak(kitchen: Kitchen, hours: float) -> tuple[list[Sample], list[str]]
     return samples, faults + _growth(samples)
 
 
-async def _ask(kitchen: Kitchen, path: str, **body: str) -> None:
+async def _ask(kitchen: SoakKitchen, path: str, **body: str) -> None:
     (await kitchen.client.post(path, json=body)).raise_for_status()
 
 
@@ -102,7 +102,7 @@ def main() -> None:
     given = parser.parse_args()
     print(f"seed {given.seed}; {given.hours:g} h at {given.rate:g} times life", flush=True)
     with tempfile.TemporaryDirectory(prefix="pitlogger-soak-") as folder:
-        kitchen = Kitchen(Path(folder), given.rate, given.seed)
+        kitchen = SoakKitchen(Path(folder), given.rate, given.seed)
         samples, faults = asyncio.run(soak(kitchen, given.hours))
     print(f"devices: {', '.join(kitchen.devices)}; heard: {kitchen.heard}")
     print(f"{'hour':>6} {'MB':>8} {'descriptors':>12} {'threads':>8} {'tasks':>6}")

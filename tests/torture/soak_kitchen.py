@@ -71,7 +71,7 @@ def scenario_text(broker: Broker | None) -> str:
     return "\n".join(parts)
 
 
-class Kitchen:
+class SoakKitchen:
     """Devices that work, and a daemon that reads them.
 
     Attributes:
@@ -92,7 +92,7 @@ class Kitchen:
         self._process: asyncio.subprocess.Process
 
     @asynccontextmanager
-    async def at_work(self) -> AsyncIterator[Kitchen]:
+    async def at_work(self) -> AsyncIterator[SoakKitchen]:
         """Have everything run while the context is open."""
         broker = Broker(self.folder) if HAS_BROKER else None
         if broker is not None:
