@@ -48,6 +48,7 @@ from tools.forecast_library.build import (
     left_out,
     training_tables,
 )
+from tools.forecast_library.population import USUAL
 from tools.forecast_library.snapshots import Snapshot, scoring
 from tools.forecast_library.train import Judged, calibrate, train
 
@@ -60,17 +61,15 @@ FRESH = 800_000
 ROUNDS = 30
 
 
-def scores(
-    folds: list[LeftOut], tables: dict[str, tuple[Array, Array]], cooks: int = COOKS
-) -> list[Score]:
+def scores(folds: list[LeftOut], cooks: int = COOKS) -> list[Score]:
     """Return all scores, each plant answered by a library that never saw it.
 
-    But for the bound: networks trained on nothing but cooks of the plant itself.
+    But for the bound: networks trained on nothing but cooks of the plant itself, none bent.
     """
-    found = []
+    recipe = Recipe()
+    tables, found = training_tables(recipe, USUAL), []
     for fold in folds:
         held, others = _strange(fold, folds)
-        recipe = Recipe()
         own = train(*tables[fold.plant], held.prior, BOUND_SEED, recipe.networks, recipe.rounds)
         asked = scoring(held_out(cooks, fold.plant, seed=FRESH), 4711)
         kept = [moment for moment in asked if np.isfinite(moment.left_h)]
@@ -167,9 +166,8 @@ def _best_ms(work: Callable[[], object]) -> float:
 
 def main() -> None:
     """Print the table or the document."""
-    tables = training_tables(Recipe())
-    folds = left_out(Recipe(), tables)
-    report(scores(folds, tables), alarms(folds), own_cooks(folds))
+    folds = left_out(Recipe(), training_tables(Recipe()))
+    report(scores(folds), alarms(folds), own_cooks(folds))
 
 
 def report(found: list[Score], told: list[Kept], own: list[forecast_own.Told]) -> None:

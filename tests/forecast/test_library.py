@@ -17,7 +17,7 @@ from tests.benchmarks.measured import moments as measured_moments
 from tests.forecast.made import request
 from tools.forecast_library.build import held_out
 from tools.forecast_library.plants import PLANTS
-from tools.forecast_library.population import simulate
+from tools.forecast_library.population import STRANGE, USUAL, simulate
 from tools.forecast_library.snapshots import scoring
 
 
@@ -47,6 +47,21 @@ def test_a_damaged_file_is_told_and_not_used(monkeypatch: pytest.MonkeyPatch) ->
 def test_the_same_seed_simulates_the_same_cooks(plant: str) -> None:
     one, other = (simulate(5, 3, plant, hours=1.0) for _ in range(2))
     assert np.array_equal(one.core_c, other.core_c)
+
+
+def test_a_bent_cook_is_the_same_cook_by_another_clock() -> None:
+    usual, bent = (simulate(5, 60, "two-node", draw, hours=12.0) for draw in (USUAL, STRANGE))
+    assert np.array_equal(usual.mass_g, bent.mass_g)
+    assert np.array_equal(usual.core_c[0], bent.core_c[0])
+    warm = (usual.core_c.max(axis=0) > 55.0) & (bent.core_c.max(axis=0) > 55.0)
+    took, anew = ((c.core_c >= 55.0).argmax(axis=0)[warm] for c in (usual, bent))
+    longer = np.log(anew / took)
+    assert abs(np.median(longer)) < 0.1
+    assert 0.1 < longer.std() < 0.4
+    # Wrapped where it was said, but for those wrapped by the clock.
+    wrapped = (bent.wrapped_min >= 0) & np.isfinite(bent.wrap_at_c)
+    at_c = bent.core_c[bent.wrapped_min[wrapped], np.flatnonzero(wrapped)]
+    assert np.median(np.abs(at_c - bent.wrap_at_c[wrapped])) < 4.0
 
 
 @pytest.mark.slow

@@ -17,7 +17,7 @@ import numpy.typing as npt
 
 from pitlogger.forecast.library import CHECKSUM, FILE, Library, unpack
 from tools.forecast_library.plants import PLANTS
-from tools.forecast_library.population import USUAL, Cooks, concatenate, simulate
+from tools.forecast_library.population import STRANGE, USUAL, Cooks, Draw, concatenate, simulate
 from tools.forecast_library.prior import fit_prior
 from tools.forecast_library.snapshots import (
     Snapshot,
@@ -53,7 +53,7 @@ class Recipe:
 
     seed: int = 1
     train: int = 1600
-    calibrate: int = 200
+    calibrate: int = 300
     prior: int = 120
     each: int = 12
     networks: int = 3
@@ -86,13 +86,13 @@ def build(recipe: Recipe) -> bytes:
     return pack(held)
 
 
-def training_tables(recipe: Recipe) -> dict[str, tuple[Array, Array]]:
+def training_tables(recipe: Recipe, draw: Draw = STRANGE) -> dict[str, tuple[Array, Array]]:
     """Return features (n, f) and log hours left (n,) for each plant."""
     found = {}
     for number, plant in enumerate(PLANTS):
         begin = _seed(recipe) + 1000 * (number + 1)
         blocks = [
-            table(training(simulate(begin + i, BLOCK, plant), begin + 500 + i, recipe.each))
+            table(training(simulate(begin + i, BLOCK, plant, draw), begin + 500 + i, recipe.each))
             for i in range(recipe.train // BLOCK)
         ]
         x, y = (np.concatenate(parts) for parts in zip(*blocks, strict=True))
@@ -111,18 +111,18 @@ def left_out(recipe: Recipe, tables: dict[str, tuple[Array, Array]]) -> list[Lef
         x, y = (np.concatenate(parts) for parts in zip(*others, strict=True))
         # As packed and read back: what is calibrated is what is shipped.
         held = unpack(pack(train(x, y, prior, seed + 300 + number, 2, recipe.rounds)))
-        fresh = held_out(recipe.calibrate, plant, seed=seed)
+        fresh = held_out(recipe.calibrate, plant, seed=seed, draw=STRANGE)
         asked = training(fresh, seed + 501, 1) + scoring(fresh, seed + 502)
         # Cool pits teach what never arrives; there are few of them among the usual cooks.
-        cool = simulate(seed + 800 + number, recipe.calibrate, plant, replace(USUAL, cool=0.6))
+        cool = simulate(seed + 800 + number, recipe.calibrate, plant, replace(STRANGE, cool=0.6))
         late = judge(held, arriving(fresh, seed + 503) + arriving(cool, seed + 504))
         folds.append(LeftOut(plant, held, asked, judge(held, asked), late))
     return folds
 
 
-def held_out(n: int, plant: str, *, seed: int = 900_000) -> Cooks:
+def held_out(n: int, plant: str, *, seed: int = 900_000, draw: Draw = USUAL) -> Cooks:
     """Return fresh cooks of a plant."""
-    return simulate(seed + 700 + list(PLANTS).index(plant), n, plant)
+    return simulate(seed + 700 + list(PLANTS).index(plant), n, plant, draw)
 
 
 def _seed(recipe: Recipe) -> int:

@@ -36,16 +36,20 @@ class _Layer:
     bias: Array
 
 
-def fit_networks(z: Numbers, y: Numbers, seed: int, count: int, rounds: int) -> Networks:
+def fit_networks(
+    z: Numbers, y: Numbers, seed: int, count: int, rounds: int, jitter: float = 0.0
+) -> Networks:
     """Return ``count`` networks that tell y from z; single precision is plenty to find them.
 
     Args:
         z: Standardised features, shape (n, f). y: Log hours, shape (n,).
         rounds: How often each moment is looked at.
+        jitter: Noise on each feature, in its spreads, anew at each look (Bishop 1995).
     """
     inputs, logs = z.astype(np.float32), y.astype(np.float32)
     fitted = [
-        _fit(inputs, logs, np.random.default_rng(seed + index), rounds) for index in range(count)
+        _fit(inputs, logs, np.random.default_rng(seed + index), rounds, jitter)
+        for index in range(count)
     ]
     parts = zip(
         *([(layer.weights, layer.bias) for layer in layers] for layers in fitted), strict=True
@@ -55,7 +59,7 @@ def fit_networks(z: Numbers, y: Numbers, seed: int, count: int, rounds: int) -> 
     )
 
 
-def _fit(z: Array, y: Array, dice: np.random.Generator, rounds: int) -> list[_Layer]:
+def _fit(z: Array, y: Array, dice: np.random.Generator, rounds: int, jitter: float) -> list[_Layer]:
     """Return the layers of one network, by Adam on all its weights as one vector."""
     sizes = (z.shape[1], *HIDDEN, 2)
     weights = np.concatenate([_drawn(dice, *shape) for shape in pairwise(sizes)])
@@ -68,7 +72,8 @@ def _fit(z: Array, y: Array, dice: np.random.Generator, rounds: int) -> list[_La
         if index % batches == 0:
             order = dice.permutation(len(y))
         chosen = order[index % batches * BATCH :][:BATCH]
-        slopes = _slopes(layers, z[chosen], y[chosen])
+        noise = dice.standard_normal((len(chosen), z.shape[1]), dtype=np.float32)
+        slopes = _slopes(layers, z[chosen] + jitter * noise, y[chosen])
         mean += 0.1 * (slopes - mean)
         square += 0.001 * (slopes * slopes - square)
         done = index + 1

@@ -23,6 +23,8 @@ Array = npt.NDArray[np.float64]
 
 DT_S = 60.0
 HOURS = 26.0
+KNOTS_C = np.arange(4.0, 101.0, 8.0)  # core temperatures at which a bent pace is drawn
+BENT_FAR_C = 8.0  # paces of cores so far apart hang together by 0.6
 COOL_C = (94.0, 104.0)
 # family: the cut that stands for it, and its share of the population
 FAMILIES = {
@@ -98,6 +100,8 @@ class Draw:
         cool: Share of pits at ``COOL_C``, where a core may never arrive.
         alike: So many cooks in a row are one kitchen's: its pit, its probe, its way of wrapping
             and half of what makes its cooks slow.
+        bent: Widest spread of the logarithm of the pace over the core's temperature. A cook draws
+            its own, up to this: some linger or hurry where no plant does.
     """
 
     factors: Mapping[str, tuple[float, float]]
@@ -109,6 +113,7 @@ class Draw:
     slower: tuple[float, float] = (0.03, 0.14)
     cool: float = 0.02
     alike: int = 1
+    bent: float = 0.0
 
     def first(self, n: int) -> npt.NDArray[np.intp]:
         """Return for each of n cooks the first one of its kitchen."""
@@ -116,6 +121,7 @@ class Draw:
 
 
 USUAL = Draw(FACTORS)
+STRANGE = Draw(FACTORS, bent=0.5)
 
 
 def simulate(
@@ -137,7 +143,8 @@ def simulate(
     bare = np.array([w == "none" for w in wrap])
     at_c = np.where(bare, 999.0, wrap_at + dice.normal(0.0, 1.5, n))
     at_h = np.where(bare, 999.0, wrap_at_h)
-    core, wrapped_min = _cook(plant, pieces, air, place, slower, at_c, at_h)
+    pace = np.log(slower) + _bent(np.random.default_rng([seed, 1]), n, draw)
+    core, wrapped_min = _cook(plant, pieces, air, place, pace, at_c, at_h)
     read, pit = _log(dice, core, air, draw)
     said_at = np.where(wrap_at > 100.0, np.nan, wrap_at)
     cooks = Cooks(
@@ -157,30 +164,48 @@ def _slower(dice: np.random.Generator, n: int, draw: Draw) -> Array:
     return np.asarray(mean + np.sqrt(0.5) * (own - mean + shared))
 
 
+def _bent(dice: np.random.Generator, n: int, draw: Draw) -> Array:
+    """Return what bends the log of each cook's pace at ``KNOTS_C``, shape (knots, n)."""
+    far = (KNOTS_C[:, None] - KNOTS_C) / BENT_FAR_C
+    alike = np.linalg.cholesky(np.exp(-0.5 * far**2) + 1e-6 * np.eye(len(KNOTS_C)))
+    spread = draw.bent * dice.random(n)
+    return np.asarray(spread * (alike @ dice.standard_normal((len(KNOTS_C), n))))
+
+
 def _cook(
-    plant: str, pieces: Pieces, air: Array, place: Array, slower: Array, at_c: Array, at_h: Array
+    plant: str, pieces: Pieces, air: Array, place: Array, pace: Array, at_c: Array, at_h: Array
 ) -> tuple[Array, npt.NDArray[np.int64]]:
     """Return the core each minute, (minutes, n), and the minute of wrapping.
 
-    The plant runs on a time of its own, ``slower`` times shorter than that of the pit.
+    The plant runs on a time of its own: one of its minutes takes ``exp(pace)`` of the pit's, by
+    where the core is among ``KNOTS_C``, shape (knots, n).
     """
     steps, n = air.shape
-    columns, own = np.arange(n), np.empty((steps, n))
+    columns, own, at = np.arange(n), np.empty((steps, n)), np.empty((steps, n))
     body = PLANTS[plant](pieces)
-    on, wrapped_min = np.zeros(n, dtype=bool), np.full(n, -1)
+    on, wrapped_min, now_min = np.zeros(n, dtype=bool), np.full(n, -1), np.zeros(n)
     with np.errstate(over="ignore", invalid="ignore"):
         for k in range(steps):
-            minute = np.minimum((k * slower).astype(np.int64), steps - 1)
-            own[k] = body.core_c(place)
-            now = ~on & ((body.core_c(np.zeros(n)) >= at_c) | (minute / 60.0 >= at_h))
+            minute = np.minimum(now_min.astype(np.int64), steps - 1)
+            own[k], at[k], centre = body.core_c(place), now_min, body.core_c(np.zeros(n))
+            now = ~on & ((centre >= at_c) | (minute / 60.0 >= at_h))
             wrapped_min[now] = minute[now]
             on |= now
             body.step(DT_S, air[minute, columns], on)
+            now_min = now_min + np.exp(_at_knots(pace, centre))
     wrapped_min[wrapped_min >= steps - 1] = -1
-    at = np.arange(steps)[:, None] / slower
-    low = np.minimum(at.astype(np.int64), steps - 2)
-    part = np.minimum(at - low, 1.0)
-    return own[low, columns] * (1.0 - part) + own[low + 1, columns] * part, wrapped_min
+    minutes = np.arange(steps)
+    shown = [np.interp(minutes, at[:, column], own[:, column]) for column in columns]
+    return np.stack(shown, axis=1), wrapped_min
+
+
+def _at_knots(values: Array, core_c: Array) -> Array:
+    """Return values at ``KNOTS_C``, shape (knots, n), as they are at each core."""
+    place = np.nan_to_num((core_c - KNOTS_C[0]) / (KNOTS_C[1] - KNOTS_C[0]))
+    place = np.clip(place, 0.0, len(KNOTS_C) - 1.001)
+    low, columns = place.astype(np.int64), np.arange(len(core_c))
+    part = place - low
+    return np.asarray(values[low, columns] * (1.0 - part) + values[low + 1, columns] * part)
 
 
 def _sound(cooks: Cooks) -> Cooks:

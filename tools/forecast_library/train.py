@@ -23,6 +23,7 @@ from tools.forecast_library.snapshots import Snapshot
 Array = npt.NDArray[np.float64]
 
 SCORES = 30
+JITTER = 0.15  # of features in training
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +71,7 @@ def train(x: Array, y: Array, prior: Prior, seed: int, count: int, rounds: int) 
         Networks(*(np.empty(0) for _ in fields(Networks))),
         Blend(1.5, 0.1, 0.1), np.zeros(8), np.zeros((PHASES, SCORES)), prior,
     )  # fmt: skip
-    return replace(held, networks=fit_networks(held.standard(x), y, seed, count, rounds))
+    return replace(held, networks=fit_networks(held.standard(x), y, seed, count, rounds, JITTER))
 
 
 def calibrate(held: Library, judged: Judged, late: Judged) -> Library:
