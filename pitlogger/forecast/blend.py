@@ -15,10 +15,8 @@ from pitlogger.model.journal import LocalScore
 Array = npt.NDArray[np.float64]
 
 LOCAL_COOKS_WANTED = 5
-# Of the log interval, until so many own cooks are stored. A target in the stall or just above it is
-# where measured records and every plant differ most: 2.0 holds eight of ten of their moments.
-WIDENING, WIDENING_IN_STALL = 1.15, 2.0
-STALL_TARGET_C = 88.0
+# Of the log interval, until so many own cooks are stored: real cooks differ more than simulated.
+WIDENING = 1.1
 SCORES_PER_COOK = 3
 # How far kitchens may lie off the library, in spreads of a forecast: each as likely as the next.
 # Simulated kitchens lie under 0.5 off it; one whose cooks all take a quarter longer lies 1.2 off.
@@ -87,11 +85,6 @@ def carried(model: Ensemble | None, now_s: float) -> Ensemble | None:
 def own_cooks(local: Sequence[LocalScore]) -> int:
     """Return how many finished cooks of the owner the scores come from."""
     return len({score.cook for score in local})
-
-
-def widening(target_c: float) -> float:
-    """Return by how much the interval to a target is stretched while few own cooks are stored."""
-    return WIDENING_IN_STALL if target_c < STALL_TARGET_C else WIDENING
 
 
 @dataclass(frozen=True, slots=True)

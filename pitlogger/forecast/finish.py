@@ -154,7 +154,7 @@ def _timed(request: Request, past: History, answer: Answer, widen: bool, held: L
         reason = _stays_below(request, past, None, held)
         said = replace(said, reason=reason, basis=_basis(request, past, None))
         return settled(request, said)
-    stretch = blend.widening(request.target_c) if widened else 1.0
+    stretch = blend.WIDENING if widened else 1.0
     known = blend.pooled(request.local, request.family, held.scores, middle.log_h)
     z = blend.calibrated(held.scores[made.phase], known, stretch, LEVELS)
     seconds = [round(exp(middle.log_h + middle.sd * float(q)) * 3600) for q in z]

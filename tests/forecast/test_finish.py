@@ -66,10 +66,11 @@ def test_the_interval_is_wider_until_five_own_cooks_are_stored() -> None:
     assert _log_width(wide) > 1.15 * _log_width(narrow)
 
 
-def test_a_target_in_the_stall_is_told_with_a_far_wider_interval() -> None:
-    asked = request(3.0, target_c=73.9)
+@pytest.mark.parametrize("target_c", [73.9, 95.0])
+def test_without_own_cooks_the_interval_is_a_tenth_wider(target_c: float) -> None:
+    asked = request(3.0, target_c=target_c)
     told, bare = forecast(asked), forecast(asked, widen=False)
-    assert _log_width(told) == pytest.approx(2.0 * _log_width(bare), rel=0.02)
+    assert _log_width(told) == pytest.approx(1.1 * _log_width(bare), rel=0.02)
 
 
 def test_one_odd_cook_moves_the_forecast_little() -> None:
