@@ -26,6 +26,7 @@ BOILING_C = 101.0
 MEAT_MINUTES, MEAT_C_PER_H = 10, 20.0
 REHEATS_MS = 100 * MINUTE_MS
 AGREE_MS = 4 * MINUTE_MS  # entries so near to each other are one moment
+LEFT = 0.8  # so likely has to be what nobody set before something that somebody did
 LEAST_AGREEING = 0.05  # else what was thought till then is forgotten
 SETTLED = 0.8  # of the chance within one such moment
 PATIENCE_MS = 24 * MINUTE_MS  # then the time is told as well as it is known
@@ -43,13 +44,14 @@ FOUND = frozenset({
 class StageProposal(NamedTuple):
     """A stage that a piece is probably in: since when, and with what probability.
 
-    ``is_timed`` says whether that moment is known, to some minutes; else it is the likeliest.
+    ``between_ms`` is ``None`` where that moment is known to some minutes; else it is the likeliest,
+    and nine tenths of the chance lie between these.
     """
 
     stage: Stage
     at_ms: int
     p: float
-    is_timed: bool = True
+    between_ms: tuple[int, int] | None = None
 
 
 @dataclass(slots=True)
@@ -65,6 +67,7 @@ class Sight:
         out_from_c: The core temperature before the probe was pulled out.
         waiting: For each stage that is likely enough, when it became so while its time is still
             uncertain.
+        left: Stages before the last certain one that nobody set: still proposed.
     """
 
     branches: list[Branch] = field(default_factory=lambda: [Branch(Stage.RAW, 0, 1.0, [])])
@@ -88,6 +91,7 @@ class Sight:
     settled: int = 1  # how much of a path is known
     lid_ms: int = -1  # of the last lid that was opened
     waiting: dict[Stage, int] = field(default_factory=dict)
+    left: list[StageProposal] = field(default_factory=list)
 
     # -- observations ------------------------------------------------------------------------
 
@@ -245,32 +249,36 @@ class Sight:
         elif here not in FOUND and here is not Stage.RAW:
             here = Stage.CARVED  # nothing is looked for from there
         path: list[tuple[str, int]] = [one for one in self.known[:-1] if one[0] in FOUND]
-        kept = [
-            one for one in (self._agreeing(one, here, at_ms, path) for one in self.branches) if one
-        ]
-        whole = sum(one.p for one in kept)
-        if whole < LEAST_AGREEING:
-            kept, whole = [Branch(here, at_ms, 1.0, path)], 1.0
+        kept: list[Branch] = []
+        earlier: dict[str, list[tuple[int, float]]] = {}
+        for one in self.branches:
+            told = self._unsettled(one)
+            place = next((at for at, entry in enumerate(told) if _agrees(entry, here, at_ms)), None)
+            if place is not None:
+                whole = [*path, (here, at_ms), *told[place + 1 :]]
+                kept.append(Branch(*whole[-1], one.p, whole[:-1]))
+                for known, entered_ms in told[:place]:
+                    earlier.setdefault(known, []).append((entered_ms, one.p))
+        share = sum(one.p for one in kept)
+        self.left = [one for one in self.left if one.stage != stage and here is not Stage.RAW]
+        if share < LEAST_AGREEING:
+            kept, share = [Branch(here, at_ms, 1.0, path)], 1.0
+        else:
+            self.left += [
+                _proposal(known, sorted(entries), share, is_timed=False)
+                for known, entries in earlier.items()
+                if known in FOUND and sum(p for _, p in entries) >= LEFT * share
+            ]
         for one in kept:
-            one.p /= whole
+            one.p /= share
         self.branches = kept
         self.settled = len(path) + 1
         self.waiting.clear()
 
-    def _agreeing(
-        self, one: Branch, stage: str, at_ms: int, path: list[tuple[str, int]]
-    ) -> Branch | None:
-        """Return the branch with the known stage set in it, ``None`` if it contradicts it."""
-        told = self._unsettled(one)
-        for place, (known, entered_ms) in enumerate(told):
-            if known == stage and abs(entered_ms - at_ms) <= AGREE_MS:
-                whole = [*path, (stage, at_ms), *told[place + 1 :]]
-                return Branch(*whole[-1], one.p, whole[:-1])
-        return None
-
     def deny(self, stage: Stage, at_ms: int) -> None:
         """Take in that the piece did not enter a stage at about that time."""
         self.denied.append((stage, at_ms))
+        self.left = [one for one in self.left if not self._is_denied(one.stage, one.at_ms)]
         kept = [
             one for one in self.branches
             if not any(self._is_denied(*entry) for entry in self._unsettled(one))
@@ -302,20 +310,41 @@ class Sight:
             for stage, at_ms in self._unsettled(one):
                 if stage in FOUND:
                     entries.setdefault(stage, []).append((at_ms, one.p))
-        found = []
+        found = list(self.left)
         for stage, known in entries.items():
             p = sum(share for _, share in known)
             if p < chance:
                 continue
             since_ms = self.waiting.setdefault(Stage(stage), t_ms)
-            at_ms, share = _moment(sorted(known))
-            is_timed = share >= SETTLED * p
+            is_timed = _moment(sorted(known))[1] >= SETTLED * p
             if is_timed or t_ms - since_ms >= PATIENCE_MS:
-                found.append(StageProposal(Stage(stage), at_ms, min(p, 0.999), is_timed))
+                found.append(_proposal(stage, sorted(known), 1.0, is_timed=is_timed))
         return sorted(found, key=lambda one: one.at_ms)
 
     def _unsettled(self, one: Branch) -> list[tuple[str, int]]:
         return [*one.path, (one.stage, one.entered_ms)][self.settled :]
+
+
+def _agrees(entry: tuple[str, int], stage: str, at_ms: int) -> bool:
+    return entry[0] == stage and abs(entry[1] - at_ms) <= AGREE_MS
+
+
+def _proposal(
+    stage: str, entries: list[tuple[int, float]], whole: float, *, is_timed: bool
+) -> StageProposal:
+    """Return what is proposed of a stage that may have been entered at some times, in order."""
+    p = sum(share for _, share in entries)
+    between = None if is_timed else (_quantile(entries, 0.05 * p), _quantile(entries, 0.95 * p))
+    return StageProposal(Stage(stage), _moment(entries)[0], min(p / whole, 0.999), between)
+
+
+def _quantile(entries: list[tuple[int, float]], share: float) -> int:
+    """Return the first of some times by which so much of their probability is reached."""
+    for at_ms, p in entries:
+        share -= p
+        if share <= 1e-12:
+            return at_ms
+    return entries[-1][0]
 
 
 def _moment(entries: list[tuple[int, float]]) -> tuple[int, float]:
@@ -329,9 +358,4 @@ def _moment(entries: list[tuple[int, float]]) -> tuple[int, float]:
         if share > most:
             most, near = share, entries[start:end]
         share -= p
-    half = most / 2
-    for at_ms, p in near:
-        half -= p
-        if half <= 0:
-            return at_ms, most
-    return near[-1][0], most
+    return _quantile(near, most / 2), most

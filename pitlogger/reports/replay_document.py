@@ -111,13 +111,20 @@ def stage_rows(book: Book, looks: Looks | None = None) -> list[dict[str, Any]]:
     ]
     for piece, found in (looks or {}).items():
         for one in found:
-            at = rfc3339(one.at_ms)
-            before = [row for row in rows if row["piece"] == piece]
-            if before and before[-1]["to"] is None:
-                before[-1]["to"] = at
-            row = {"piece": piece, "stage": one.stage.value, "from": at, "to": None}
-            place = rows.index(before[-1]) + 1 if before else len(rows)
-            rows.insert(place, row | {"source": "inferred", "p": round(one.p, 3)})
+            row: dict[str, Any] = {
+                "piece": piece, "stage": one.stage.value, "from": rfc3339(one.at_ms), "to": None,
+            }  # fmt: skip
+            if one.between_ms is not None:
+                row |= dict(zip(("earliest", "latest"), map(rfc3339, one.between_ms), strict=True))
+            mine = [row for row in rows if row["piece"] == piece]
+            before = [other for other in mine if other["from"] <= row["from"]]
+            after = mine[len(before) :]
+            if before:
+                before[-1]["to"] = row["from"]
+            row["to"] = after[0]["from"] if after else None
+            place = rows.index(after[0]) if after else rows.index(mine[-1]) + 1 if mine else None
+            row |= {"source": "inferred", "p": round(one.p, 3)}
+            rows.insert(len(rows) if place is None else place, row)
     return rows
 
 

@@ -72,6 +72,13 @@ def standing_words(node: Node, watch: Watch, shown: Shown) -> str:
 
 def looks(piece: str, found: StageProposal, shown: Shown) -> str:
     """Return what a piece looks to be in, since when, and how likely that is."""
+    if found.between_ms is not None:
+        first, last = map(shown.clock, found.between_ms)
+        return tr(
+            "{piece} looks {stage} since some time between {first} and {last}, likeliest {clock}; "
+            "{p} likely", piece=piece, stage=words.stage(found.stage).casefold(), first=first,
+            last=last, clock=shown.clock(found.at_ms), p=show_chance(found.p),
+        )  # fmt: skip
     return tr(
         "{piece} looks {stage} since {clock}, {p} likely", piece=piece,
         stage=words.stage(found.stage).casefold(), clock=shown.clock(found.at_ms),

@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 
+from pitlogger.clock import rfc3339
 from pitlogger.engine.explain import watched
 from pitlogger.engine.feed import ticks_until
 from pitlogger.engine.watch.lineage import lineage_of
@@ -17,6 +18,10 @@ from pitlogger.model.alerts import AlertState
 from pitlogger.model.cooks import Stage
 from pitlogger.model.journal import AlertChanged, StageSet, Undone, Weighed
 from pitlogger.model.readings import Reading
+from pitlogger.reports.replay_document import stage_rows
+from pitlogger.rules.messages import Units
+from pitlogger.views.alert_words import looks
+from pitlogger.views.shown import Shown
 from tests.engine.conftest import Kitchen
 from tests.inference.test_engine import READINGS, Run, made
 
@@ -161,12 +166,31 @@ def test_a_weighing_is_a_sign_once_and_not_before_its_time() -> None:
 def test_what_began_nobody_knows_when_is_asked_about_and_what_came_after_is_set() -> None:
     kitchen = on_the_pit(70.0)
     recognition, t_ms = kitchen.engine.recognition, kitchen.t_ms
-    wrapped = StageProposal(Stage.WRAPPED, t_ms - 3_600_000, 0.9999, is_timed=False)
+    wrapped = StageProposal(
+        Stage.WRAPPED, t_ms - 3_600_000, 0.9999, between_ms=(t_ms - 5_400_000, t_ms - 1_800_000)
+    )
     recognition.proposals[PIECE] = [wrapped]
     assert recognition.take(kitchen.engine.book) == []
     resting = StageProposal(Stage.RESTING, t_ms - 60_000, 0.9999)
     recognition.proposals[PIECE] = [wrapped, resting]
     assert [one.stage for one in recognition.take(kitchen.engine.book)] == [Stage.RESTING]
+
+
+def test_what_began_nobody_knows_when_stands_where_it_likeliest_belongs_with_its_span() -> None:
+    kitchen = on_the_pit(70.0)
+    smoking_ms, t_ms = kitchen.engine.book.pieces[PIECE].marks[-1].at_ms, kitchen.t_ms + 7_200_000
+    kitchen.say(StageSet(PIECE, Stage.RESTING, kitchen.t_ms))
+    between = (smoking_ms + 60_000, smoking_ms + 240_000)
+    wrapped = StageProposal(Stage.WRAPPED, smoking_ms + 120_000, 0.93, between)
+    off = StageProposal(Stage.HOLDING, t_ms, 0.95)
+    rows = stage_rows(kitchen.engine.book, {PIECE: [wrapped, off]})
+    assert [row["stage"] for row in rows][-4:] == ["smoking", "wrapped", "resting", "holding"]
+    assert [one["to"] for one in rows[:-1]] == [one["from"] for one in rows[1:]]
+    told = rows[-3]
+    assert (told["earliest"], told["latest"]) == (rfc3339(between[0]), rfc3339(between[1]))
+    assert "earliest" not in rows[-1]
+    shown = Shown(Units(), t_ms)
+    assert "since some time between" in looks(PIECE, wrapped, shown)
 
 
 def test_a_time_is_known_where_most_of_the_chance_lies_within_some_minutes() -> None:
@@ -183,7 +207,8 @@ def test_a_time_is_known_where_most_of_the_chance_lies_within_some_minutes() -> 
         )
         assert len(sight.proposals(now_ms, 0.9)) == (2 if share == 0.9 else 1)
         told.append(sight.proposals(now_ms + hour, 0.9))  # waited for long enough
-    assert [[one.is_timed for one in found] for found in told] == [[True, True], [True, False]]
+    assert [one.between_ms for one in told[0]] == [None, None]
+    assert [one.between_ms for one in told[1]] == [None, (20 * hour, 21 * hour)]
     assert [found[1].at_ms for found in told] == [20 * hour, 20 * hour]
 
 

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from copy import deepcopy
 
 import pytest
 
 from pitlogger.inference.changes import Aims
 from pitlogger.inference.recogniser import Sight, StageProposal
+from pitlogger.inference.semi_markov import Branch
 from pitlogger.inference.warming import Warming
 from pitlogger.model.cooks import Stage
 
@@ -45,7 +47,7 @@ def followed(
         if sight.looked_ms == t_ms:
             for one in sight.proposals(t_ms, 0.9):
                 told.setdefault(one.stage.value, one)
-                if one.is_timed:
+                if one.between_ms is None:
                     sight.settle(one.stage, one.at_ms)
     return told
 
@@ -99,3 +101,24 @@ def test_a_core_warms_faster_as_long_after_a_wrap_as_heat_took_at_first() -> Non
     assert 8 <= lag_min <= 25
     assert felt[420] > 0.8
     assert felt[420] > max(felt[360], felt[500]) + 0.5
+
+
+def test_what_began_nobody_knows_when_is_still_asked_about_once_it_is_off_the_pit() -> None:
+    """Two lids alike when it was due: which of them was the wrap stays open, and is said."""
+    path = [(Stage.RAW, 0), (Stage.SMOKING, 40 * MINUTE_MS)]
+    off_ms, now_ms = 600 * MINUTE_MS, 640 * MINUTE_MS
+    sight = Sight(branches=[
+        Branch(Stage.RESTING, off_ms, share, [*path, (Stage.WRAPPED, at_min * MINUTE_MS)])
+        for at_min, share in ((400, 0.5), (430, 0.46), (432, 0.04))
+    ])  # fmt: skip
+    sight.settle(Stage.SMOKING, 40 * MINUTE_MS)
+    sight.settle(Stage.RESTING, off_ms)
+    wrapped = StageProposal(
+        Stage.WRAPPED, 400 * MINUTE_MS, 0.999, (400 * MINUTE_MS, 430 * MINUTE_MS)
+    )
+    assert sight.proposals(now_ms, 0.9) == [wrapped]
+    denied = deepcopy(sight)
+    denied.deny(Stage.WRAPPED, wrapped.at_ms)
+    assert denied.proposals(now_ms, 0.9) == []
+    sight.settle(Stage.WRAPPED, 430 * MINUTE_MS)
+    assert sight.proposals(now_ms, 0.9) == []

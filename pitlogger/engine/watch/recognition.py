@@ -125,7 +125,9 @@ class Recognition:
                 or self._is_held_back(piece, one.stage, book)
             )
 
-        return [one for one in takewhile(lambda one: not is_asked(one), found) if one.is_timed]
+        return [
+            one for one in takewhile(lambda one: not is_asked(one), found) if one.between_ms is None
+        ]
 
     def _is_held_back(self, piece: str, stage: Stage, book: Book) -> bool:
         """Return whether setting a stage could end an alarm, or a clock that leads to one."""
