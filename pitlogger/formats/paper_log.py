@@ -22,7 +22,7 @@ from typing import TypeVar
 
 from pitlogger.errors import QuantityError, UsageError, unknown
 from pitlogger.files import refuse_device
-from pitlogger.formats.workbook import SHEET, WorkbookTable, rows_of_workbook
+from pitlogger.formats.workbook import MOST_ROWS, SHEET, WorkbookTable, rows_of_workbook
 from pitlogger.formats.written_mass import (
     ALIASES,
     WrittenMass,
@@ -173,7 +173,9 @@ def _lines(data: bytes, name: str) -> list[tuple[int, Sequence[str]]]:
     lines: list[tuple[int, Sequence[str]]] = []
     try:
         for cells in reader:
-            lines.append((reader.line_num, [unguarded(cell) for cell in cells]))  # noqa: PERF401
+            lines.append((reader.line_num, [unguarded(cell) for cell in cells]))
+            if len(lines) > MOST_ROWS:
+                raise UsageError(f"{name}: more than {MOST_ROWS} rows: cut it into several files")
     except csv.Error as fault:
         raise UsageError(f"{name}:{reader.line_num}: not CSV ({fault}); check the quotes") from None
     return lines

@@ -27,7 +27,12 @@ from pitlogger.web.page.setup.pairing import make_pairing
 from pitlogger.web.page.view import refused
 from pitlogger.web.routes.containers import make_container_api
 from pitlogger.web.routes.devices import make_device_api
-from pitlogger.web.routes.error_answers import describe, error_answer, question_answer
+from pitlogger.web.routes.error_answers import (
+    describe,
+    error_answer,
+    question_answer,
+    status_of,
+)
 from pitlogger.web.routes.food_log import make_log_api
 from pitlogger.web.routes.forecasts import make_forecast_api
 from pitlogger.web.routes.health import make_health
@@ -121,7 +126,7 @@ def _add_faults(app: FastAPI, daemon: Node) -> None:
 
     @app.exception_handler(PitloggerError)
     async def failed(request: Request, fault: PitloggerError) -> Response:
-        return told(request, 500, str(fault))
+        return told(request, status_of(fault), str(fault))
 
     @app.exception_handler(Exception)
     async def broke(request: Request, fault: Exception) -> Response:

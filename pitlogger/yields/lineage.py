@@ -43,6 +43,8 @@ class LineageMasses:
 
 def gather(record: PastPiece, cook: Sequence[PastPiece]) -> LineageMasses:
     """Return the piece as the whole it stands for, within the pieces of its cook."""
+    if not record.children and not record.parents:
+        return LineageMasses(record)
     by_id = {piece.piece: piece for piece in cook}
     children = [
         by_id[child]
@@ -59,6 +61,8 @@ def gather(record: PastPiece, cook: Sequence[PastPiece]) -> LineageMasses:
 
 def is_whole(record: PastPiece, cook: Sequence[PastPiece]) -> bool:
     """Return whether the piece stands for itself: no split child, no parent merged away."""
+    if not record.children and not record.parents:
+        return True  # a cook of a sheet may have thousands
     by_id = {piece.piece: piece for piece in cook}
     if len(record.parents) == 1 and record.parents[0] in by_id:
         return False

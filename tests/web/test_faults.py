@@ -5,6 +5,15 @@ from __future__ import annotations
 import httpx
 import pytest
 
+from pitlogger.errors import (
+    DeliveryError,
+    DriverError,
+    PitloggerError,
+    RefusedError,
+    StoreError,
+    TransportError,
+    UsageError,
+)
 from pitlogger.web.app import make_apps
 from tests.web.conftest import Node
 
@@ -35,3 +44,28 @@ async def test_a_fault_that_nobody_foresaw_is_said_without_a_traceback(
     assert "logging and alarms go on" in page.text
     assert "ZeroDivisionError" not in page.text + program.text
     assert list(program.json()) == ["error"]
+
+
+FAULTS: list[tuple[PitloggerError, int]] = [
+    (UsageError("such a cook is not known"), 400),
+    (RefusedError("the cook runs still"), 409),
+    (TransportError("the scale went away"), 502),
+    (DeliveryError("the hub did not answer"), 502),
+    (StoreError("the disk is full"), 503),
+    (DriverError("its driver will not load"), 500),
+]
+
+
+@pytest.mark.parametrize(("fault", "status"), FAULTS)
+async def test_whose_fault_it_is_stands_in_the_status_and_why_in_words(
+    node: Node, monkeypatch: pytest.MonkeyPatch, fault: PitloggerError, status: int
+) -> None:
+    async def broken(question: object) -> None:
+        raise fault
+
+    monkeypatch.setattr(node.daemon, "ask", broken)
+    page = await node.local.get("/food", headers=HTML)
+    program = await node.local.get("/api/v1/cooks")
+    assert (page.status_code, program.status_code) == (status, status)
+    assert str(fault).split()[-1] in page.text
+    assert program.json() == {"error": str(fault)}

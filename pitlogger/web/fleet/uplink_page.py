@@ -21,10 +21,11 @@ from pitlogger.uplink.offers import answer_offer, read_offer
 from pitlogger.views.language import tr
 from pitlogger.views.node import Node
 from pitlogger.web.access.roles import Role, who_asks
-from pitlogger.web.page.doing import qr_svg, status_of
+from pitlogger.web.page.doing import qr_svg
 from pitlogger.web.page.forms import parse_form
 from pitlogger.web.page.plain_words import plain
 from pitlogger.web.page.view import refused, screen
+from pitlogger.web.routes.error_answers import status_of
 
 if TYPE_CHECKING:
     from pitlogger.web.fleet.open_hub import OpenHub

@@ -44,6 +44,7 @@ from pitlogger.web.page.view import action_view, refused, screen, shown_to
 from pitlogger.web.routes.containers import kept
 from pitlogger.web.routes.devices import send_command
 from pitlogger.web.routes.entry_answer import NOT_DURABLE
+from pitlogger.web.routes.error_answers import status_of
 from pitlogger.web.routes.jobs import tie
 from pitlogger.web.routes.meals import MealAsk, tell_meal
 from pitlogger.web.routes.ring_test import RingTest
@@ -293,13 +294,6 @@ def qr_svg(text: str) -> str:
     return drawn
 
 
-def status_of(fault: PitloggerError) -> int:
-    """Return the HTTP status that a fault is answered with."""
-    if isinstance(fault, UsageError):
-        return 400
-    return 409 if isinstance(fault, RefusedError) else 500
-
-
 def add_phone_actions(page: APIRouter, daemon: Node, access: Access) -> None:
     """Add what an owner does with phones, and what everybody does with units."""
 
@@ -338,7 +332,7 @@ def add_phone_actions(page: APIRouter, daemon: Node, access: Access) -> None:
         try:
             made = await asyncio.wrap_future(daemon.store.backup())
         except PitloggerError as fault:
-            return refused(daemon, request, str(fault), "/settings", 500)
+            return refused(daemon, request, str(fault), "/settings", status_of(fault))
         return screen(daemon, request, "done.html",
                       {"message": f"Backed up, verified: {made}", "back": "/settings"})  # fmt: skip
 

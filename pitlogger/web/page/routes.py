@@ -29,7 +29,7 @@ from pitlogger.web.page.cooking.temp import temp
 from pitlogger.web.page.cooking.turnin import turn_in_screen
 from pitlogger.web.page.cooking.weighing import weigh
 from pitlogger.web.page.cooking.what_if import ahead_screen
-from pitlogger.web.page.doing import add_actions, add_phone_actions, status_of
+from pitlogger.web.page.doing import add_actions, add_phone_actions
 from pitlogger.web.page.records.foodlog import food_screen
 from pitlogger.web.page.records.importing import add_import
 from pitlogger.web.page.records.past import cook_screen, past_screen
@@ -45,6 +45,7 @@ from pitlogger.web.page.setup.reach import reach_screen
 from pitlogger.web.page.setup.settings import settings_screen
 from pitlogger.web.page.statics import load_statics
 from pitlogger.web.page.view import refused, running_cook, screen, shown_to
+from pitlogger.web.routes.error_answers import status_of
 from pitlogger.web.routes.ring_test import RingTest
 from pitlogger.web.signers import Signers
 

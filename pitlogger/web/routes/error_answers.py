@@ -9,6 +9,17 @@ from fastapi.openapi.utils import get_openapi
 from fastapi.responses import JSONResponse
 from pydantic import BaseModel
 
+from pitlogger.errors import (
+    DaemonUnreachableError,
+    DecodeError,
+    DeliveryError,
+    HubFullError,
+    PitloggerError,
+    RefusedError,
+    StoreError,
+    TransportError,
+    UsageError,
+)
 from pitlogger.questions import QuestionError
 
 
@@ -41,8 +52,21 @@ _WHY = {
     421: "The Host is not one of the node's names",
     429: "Too many requests",
     500: "It failed",
-    503: "Not now",
+    502: "What was asked on did not answer: a device, a way of being told, a hub",
+    503: "Not now: the record cannot be written or read",
 }
+
+
+# Whose fault it is: what asks, how things stand, who is asked on, or what holds the record.
+_STATUS: tuple[tuple[type[PitloggerError], int], ...] = (
+    (UsageError, 400), (RefusedError, 409), (TransportError, 502), (DeliveryError, 502),
+    (DecodeError, 502), (StoreError, 503), (HubFullError, 503), (DaemonUnreachableError, 503),
+)  # fmt: skip
+
+
+def status_of(fault: PitloggerError) -> int:
+    """Return the HTTP status that a fault is answered with; 500 is a fault of our own."""
+    return next((status for kind, status in _STATUS if isinstance(fault, kind)), 500)
 
 
 def error_answer(status: int, message: str) -> JSONResponse:

@@ -16,16 +16,17 @@ async function take(form, choose) {
   const file = choose.files?.[0];
   const said = /** @type {HTMLElement} */ (form.querySelector("[data-said]"));
   set(form, "content", "");
+  set(form, "file", file?.name ?? "");
   if (!file) return;
   if (file.size > MOST_BYTES) {
-    said.textContent = `${file.name} is larger than 3 MB: cut it into parts.`;
+    said.textContent = tr(`${file.name} is larger than 3 MB: cut it into parts.`);
+    set(form, "file", "");
     return;
   }
   const bytes = new Uint8Array(await file.arrayBuffer());
   const text = btoa(Array.from(bytes, (byte) => String.fromCharCode(byte)).join(""));
   set(form, "content", text.replaceAll("+", "-").replaceAll("/", "_").replace(/=+$/, ""));
-  set(form, "file", file.name);
-  said.textContent = `${file.name}: ${file.size} bytes.`;
+  said.textContent = tr(`${file.name}: ${file.size} bytes.`);
 }
 
 /** @param {HTMLFormElement} form @param {string} name @param {string} value */

@@ -34,10 +34,10 @@ from pitlogger.web.page.ahead.job_fields import TABLES, edited, groups, label_of
 from pitlogger.web.page.ahead.job_shown import shown_job
 from pitlogger.web.page.ahead.plan import calendar_of
 from pitlogger.web.page.ahead.plan_fields import whole
-from pitlogger.web.page.doing import status_of
 from pitlogger.web.page.plain_words import shortened
 from pitlogger.web.page.records.printing import as_served, sheet_html
 from pitlogger.web.page.view import refused, screen, shown_to
+from pitlogger.web.routes.error_answers import status_of
 from pitlogger.web.routes.jobs import IssueAsk, answered, issued, shelf_of
 
 SHEETS = ("shopping", "run-sheet", "packing")

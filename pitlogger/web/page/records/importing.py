@@ -26,7 +26,9 @@ from pitlogger.web.access.roles import who_asks
 from pitlogger.web.import_batches import put_on_record
 from pitlogger.web.kept_answers import keep_answers, kept_answers
 from pitlogger.web.page.forms import parse_form
-from pitlogger.web.page.view import refused, screen
+from pitlogger.web.page.plain_words import plain
+from pitlogger.web.page.view import screen
+from pitlogger.web.routes.error_answers import status_of
 
 YES = "yes"
 PASTED = "pasted.csv"
@@ -37,10 +39,11 @@ def add_import(page: APIRouter, daemon: Node) -> None:
 
     @page.get("/import")
     async def choose(request: Request) -> HTMLResponse:
-        return screen(daemon, request, "import.html", {"shown_sheet": None})
+        return screen(daemon, request, "import.html", {"shown_sheet": None, "fault": ""})
 
     @page.post("/import")
     async def read(request: Request) -> HTMLResponse:
+        form: dict[str, str] = {}
         try:
             form = _with_meanings(parse_form(await request.body()))
             data, name = _file(form)
@@ -52,14 +55,18 @@ def add_import(page: APIRouter, daemon: Node) -> None:
             given.used.update(answers.used)
             sheet = await asyncio.to_thread(read_sheet, table, given)
             if YES not in answers.given:
-                return screen(daemon, request, "import.html", _shown(sheet, form, kept))
+                values = await asyncio.to_thread(_shown, sheet, form, kept)
+                return screen(daemon, request, "import.html", values)
             said = await _import(daemon, sheet, batch_of(data, table), answers)
             await asyncio.to_thread(keep_answers, daemon.config.node.data, header, given)
         except QuestionError as fault:
             values = {"asked": fault.asked, "fields": form, "action": "/import", "back": "/import"}
             return screen(daemon, request, "question.html", values, 409)
         except PitloggerError as fault:
-            return refused(daemon, request, str(fault), "/import", 400)
+            told = {"fault": plain(str(fault)), "pasted": form.get("pasted", "")}
+            return screen(
+                daemon, request, "import.html", {"shown_sheet": None, **told}, status_of(fault)
+            )
         return screen(daemon, request, "done.html", {"message": said, "back": "/cooks"})
 
 
@@ -88,6 +95,8 @@ def _file(form: Mapping[str, str]) -> tuple[bytes, str]:
             raise UsageError("the file did not arrive whole: choose it again") from None
     if pasted := form.get("pasted"):
         return pasted.encode(), PASTED
+    if file := form.get("file"):
+        raise UsageError(f"{file} is empty: choose another, or paste the cells")
     raise UsageError("choose a file, or paste the cells of your spreadsheet")
 
 
