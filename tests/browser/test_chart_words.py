@@ -18,8 +18,9 @@ WRITTEN = """() => {
     window.written = new Map();
     pen.fillText = function (text, x, y, ...more) {
         const m = this.measureText(text), at = this.getTransform().transformPoint({ x, y });
+        const tick = ["off", "wrap"].includes(text) ? 19 * devicePixelRatio : 0; // before its word
         const box = { text,
-            left: at.x - m.actualBoundingBoxLeft, right: at.x + m.actualBoundingBoxRight,
+            left: at.x - m.actualBoundingBoxLeft - tick, right: at.x + m.actualBoundingBoxRight,
             top: at.y - m.actualBoundingBoxAscent, bottom: at.y + m.actualBoundingBoxDescent };
         window.written.set(this.canvas, [...(window.written.get(this.canvas) ?? []), box]);
         return fillText.call(this, text, x, y, ...more);

@@ -123,3 +123,12 @@ def test_a_language_knows_its_direction(tmp_path: Path) -> None:
     with speaking("ar", tmp_path):
         assert language.direction() == "rtl"
         assert mass(4_321_000, "kg") == "4.321 kg"
+
+
+def test_what_is_put_into_a_text_stays_together_where_one_reads_from_the_right(
+    tmp_path: Path,
+) -> None:
+    write(tmp_path, "he")
+    assert tr("{mass} of brisket", mass="6 lb 13 oz") == "6 lb 13 oz of brisket"
+    with speaking("he", tmp_path):
+        assert tr("{mass} of brisket", mass="6 lb 13 oz") == "\u20686 lb 13 oz\u2069 of brisket"

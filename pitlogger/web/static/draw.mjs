@@ -67,6 +67,7 @@ export function band(u, chart) {
       c.moveTo(right - 12 * px, y);
       c.lineTo(right + 4 * px, y);
       c.stroke();
+      chart.taken.push({ left: right - 14 * px, right: right + 2 * px, y });
       c.font = `600 ${13 * px}px system-ui`;
       write(c, px, box, chart.taken, String(name), right + 7 * px, y);
     }

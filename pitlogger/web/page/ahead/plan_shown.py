@@ -83,7 +83,7 @@ def _dish(dish: dict[str, Any], number: int, shown: Shown) -> dict[str, Any]:
         "basis": (
             tr(
                 "Servable yield of the next cook: {median} of purchase, 8 in 10 between {p10}"
-                " and {p90} ({n} own cooks, else published figures).",
+                " and {p90}. Own cooks: {n}; the rest are published figures.",
                 median=percent(basis["median"]),
                 p10=percent(basis["p10"]),
                 p90=percent(basis["p90"]),

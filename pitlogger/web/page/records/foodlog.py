@@ -155,7 +155,7 @@ def plain(what: str) -> str:
     """Return what was judged in the words of a kitchen."""
     checkpoint = what.removesuffix(" mass")
     if checkpoint != what and checkpoint in words.CHECKPOINTS:
-        return tr("mass {checkpoint}", checkpoint=words.checkpoint(checkpoint))
+        return tr("weight {checkpoint}", checkpoint=words.checkpoint(checkpoint))
     return tr(_PLAIN.get(what, what))
 
 

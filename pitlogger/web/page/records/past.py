@@ -149,7 +149,7 @@ def _strip(cut: dict[str, Any], pieces: list[dict[str, Any]], number: int) -> di
             tr(
                 "{factor} {value}: {mean} % (of {n})",
                 factor=tr(words.FACTORS[level["factor"]]),
-                value=tr(level["value"]),
+                value=tr(level["value"]) if level["factor"] == "wrap" else level["value"],
                 mean=figure(f"{level['mean_pct']:.1f}"),
                 n=level["n"],
             )

@@ -158,7 +158,7 @@ def _servable(account: dict[str, Any] | None, shown: Shown) -> str:
     if account is None or account["servable_pct"] is None:
         return ""
     return tr(
-        "Servable yield {share} % of purchase (± {u}): {servable} of {purchased}.",
+        "Servable yield {share} % of purchase (±\u00a0{u}): {servable} of {purchased}.",
         share=figure(f"{account['servable_pct']:.1f}"),
         u=figure(f"{account['u_servable_pct']:.1f}"),
         servable=shown.mass_g(account["servable_g"]),
