@@ -21,7 +21,7 @@ from pitlogger.inference.semi_markov import Branch, Exit
 from pitlogger.model.cooks import ON_PIT, Stage
 
 STEP_MIN = 2.0
-UNSEEN, BOXED = 0.003, 0.0006  # a step, where a change is about due
+UNSEEN, BOXED = 0.003, 0.0002  # a step, where a change is about due
 SHORTEST_MS = 6 * 60_000
 UNSEEN_FOR_MS = 6 * 60_000  # what shows in a core alone began some time before
 WARM_C = 40.0  # no piece is that before the fire
@@ -234,13 +234,13 @@ def log_explained(stage: str, entered_ms: int, signs: Sequence[Sign], looks: Loo
     for kind, at_ms, open_s, other, blur_s in signs:
         age_ms = at_ms - entered_ms
         if kind == "lid":
-            is_short = looks.ratio(max(open_s, SHORTEST_LOOK_S), blur_s) < 1.0
             if age_ms == 0 and open_s > 0:
                 ratio = looks.ratio(open_s, blur_s)
                 ratio /= 1.0 - other + other * ratio
                 log += math.log(ratio if stage == Stage.WRAPPED else 0.5 + 0.5 * ratio)
-            elif stage == Stage.WRAPPED and age_ms <= TABLE_MS and is_short:
-                log += PUT_BACK
+            elif stage == Stage.WRAPPED and age_ms <= TABLE_MS:
+                is_short = looks.ratio(max(open_s, SHORTEST_LOOK_S), blur_s) < 1.0
+                log += PUT_BACK if is_short else 0.0
         elif kind in _AFTER:
             log += _after(kind, stage, age_ms)
     return log

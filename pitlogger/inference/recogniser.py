@@ -138,7 +138,7 @@ class Sight:
         known: dict[str, float] = {}
         if look.core_c is not None and look.slope is not None and look.pit_c is not None:
             self.warming.take(t_ms, look.core_c, look.slope, look.pit_c)
-        lag_min = self.warming.lag_min(self._on_ms())
+        lag_min: list[float] = []  # found out where somebody may have wrapped it
 
         def seen(stage: str, entered_ms: int) -> float:
             if stage in FALLING:
@@ -150,7 +150,9 @@ class Sight:
                     known[stage] += self.wrap.log_missed
             let_go = 0.0
             if stage == Stage.WRAPPED:
-                let_go = self.warming.log_let_go(entered_ms, t_ms, lag_min)
+                if not lag_min:
+                    lag_min.append(self.warming.lag_min(self._on_ms()))
+                let_go = self.warming.log_let_go(entered_ms, t_ms, lag_min[0])
             return (
                 known[stage]
                 + let_go

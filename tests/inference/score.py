@@ -264,7 +264,8 @@ class Followed:
                 if isinstance(output, Entry):
                     self._entry(output)
         for proposal in self.engine.recognition.proposals.get("piece", ()):
-            told = (proposal.at_ms, proposal.p, self.engine.state.t_ms)
+            now_ms = self.engine.state.t_ms
+            told = (proposal.at_ms, proposal.p, now_ms, proposal.between_ms)
             self.found.setdefault(proposal.stage.value, told)
         watch = self.engine.state.watches.get(f"{LIKELY}/bench")
         asked = self.engine.weights.asked("bench")
@@ -279,7 +280,7 @@ class Followed:
     def _entry(self, entry: Entry) -> None:
         body = entry.body
         if isinstance(body, StageSet):
-            self.found.setdefault(body.stage.value, (body.at_ms, body.p or 0.0, entry.t_ms))
+            self.found.setdefault(body.stage.value, (body.at_ms, body.p or 0.0, entry.t_ms, None))
         elif isinstance(body, AlertChanged) and body.now is AlertState.UNACKNOWLEDGED:
             kind = body.alert.partition("/")[0]
             if kind in ALARMS:

@@ -14,7 +14,9 @@ WITHIN_MS = {
 }  # fmt: skip
 ALLOWED = {"carved": "2 min", "holding": "20 min"}  # else five
 SAME_ALARM_MS = 600_000
-Found = dict[str, tuple[int, float, int]]  # by stage: when, how likely, when it was told
+# By stage: when, how likely, when it was told, and between when where that was asked about.
+Told = tuple[int, float, int, tuple[int, int] | None]
+Found = dict[str, Told]
 
 
 class Tried(NamedTuple):
@@ -33,14 +35,13 @@ class Tally:
 
     real: int = 0
     right: int = 0
+    asked: int = 0  # at another time, but the true one lies in the span that was asked about
     late: int = 0
     missed: int = 0
     vain: int = 0
     told_min: list[float] = field(default_factory=list)
 
-    def take(
-        self, real_ms: int | None, seen: tuple[int, float, int] | None, within_ms: int
-    ) -> None:
+    def take(self, real_ms: int | None, seen: Told | None, within_ms: int) -> None:
         self.real += real_ms is not None
         if seen is None:
             self.missed += real_ms is not None
@@ -49,8 +50,11 @@ class Tally:
         else:
             self.told_min.append((seen[2] - real_ms) / 60_000)
             is_right = abs(seen[0] - real_ms) <= within_ms
+            first_ms, last_ms = seen[3] or (seen[0], seen[0])
+            is_asked = first_ms - within_ms <= real_ms <= last_ms + within_ms
             self.right += is_right
-            self.late += not is_right
+            self.asked += is_asked and not is_right
+            self.late += not is_right and not is_asked
 
     def row(self, stage: str) -> str:
         told = sorted(self.told_min)
@@ -58,16 +62,23 @@ class Tally:
         allowed = ALLOWED.get(stage, "5 min")
         return (
             f"| {stage} | {self.real} | {self.right / max(1, self.real):.1%} in {allowed} |"
-            f" {self.late} |"
-            f" {self.missed} | {self.vain} | {after} |"
+            f" {self.asked} | {self.late} | {self.missed} | {self.vain} | {after} |"
         )
 
 
 def rows(tallies: dict[str, Tally], n: int) -> Iterator[str]:
     wrong = sum(tally.late + tally.vain for tally in tallies.values())
-    yield f"{n} cooks, {wrong} wrong proposals: one in {n / max(1, wrong):.1f} cooks\n"
-    yield "| stage | cooks | told right | other time | not seen | in vain | told (50, 90 %) |"
-    yield "| --- | --- | --- | --- | --- | --- | --- |"
+    asked = sum(tally.asked for tally in tallies.values())
+    yield (
+        f"{n} cooks, {wrong} wrong proposals: one in {n / max(1, wrong):.1f} cooks;"
+        f" with the {asked} asked with a span that holds the true time, but whose likeliest moment"
+        f" is another, one in {n / max(1, wrong + asked):.1f}\n"
+    )
+    yield (
+        "| stage | cooks | told right | in the span asked | other time | not seen | in vain"
+        " | told (50, 90 %) |"
+    )
+    yield "| --- | --- | --- | --- | --- | --- | --- | --- |"
     for stage, tally in tallies.items():
         if tally.real or tally.vain:
             yield tally.row(stage)
