@@ -1,8 +1,9 @@
 """How well stages are recognised: simulated cooks with every mark withheld.
 
-``python -m tests.inference.score [N [FIRST [M]]]`` draws N cooks (500 unless said): a third on the
-plant of the simulators, a third on the plain heat flow of ``made``, a third on the shells of
-``shells``, which share nothing; pits, cuts, wraps, probes, instruments and people differ. What is
+``python -m tests.inference.score [N [FIRST [M]]] [slabs]`` draws N cooks (500 unless said): a third
+on the plant of the simulators, a third on the plain heat flow of ``made``, a third on the shells of
+``shells``, which share nothing; or, where it ends in ``slabs``, all on those of ``slabs``. Pits,
+cuts, wraps, probes, instruments and people differ. What is
 carved is weighed on the scale, and nobody names a weighing. The first M cooks (all unless said)
 are run a second time with all stages marked and nothing recognised, to compare their alarms.
 Prints the tables of docs/recognition.md.
@@ -35,6 +36,7 @@ from pitlogger_simulators.plant.live import LiveSmoker
 from pitlogger_simulators.plant.pits import Pit
 from tests.inference.made import Made
 from tests.inference.shells import Shells
+from tests.inference.slabs import Slabs
 from tests.inference.tally import WITHIN_MS, Found, Tally, Tried, alarms, rows
 
 START_MS = 1_700_000_000_000
@@ -220,16 +222,36 @@ def by_heat_flow(seed: int) -> Drawn:
     return Drawn("heat flow", cook, records, truth).weighed(seed, mass_g)
 
 
+def read(
+    points: list[tuple[float, float, float]], began: dict[str, float]
+) -> tuple[list[Reading], dict[str, int]]:
+    """Return readings and true beginnings of what was read at seconds from the start."""
+    readings = [
+        Reading(channel, START_MS + round(t * 1000), round(value * 1000))
+        for t, pit_c, core_c in points
+        for channel, value in (("pit", pit_c), ("piece/core", core_c))
+    ]
+    return readings, {stage: START_MS + round(t * 1000) for stage, t in began.items()}
+
+
+def by_slabs(seed: int) -> Drawn:
+    """Return a cook on a slab whose lids look alike."""
+    made = Slabs(seed).run()
+    rng = random.Random(seed + 2)
+    readings, truth = read(made.points, made.truth)
+    mass_g = 1000 * rng.uniform(3.0, 7.0)
+    text = COOK.format(
+        cut=rng.choice(["brisket-packer", "pork-butt"]), mass_kg=mass_g / 1000, wrap=made.wrap,
+        wrap_at="never" if made.wrap == "none" else f"{made.wrap_at_c} C", pull_at=made.pull_at_c,
+    )  # fmt: skip
+    return Drawn(f"slabs, {made.every_s} s", text, readings, truth).weighed(seed, mass_g)
+
+
 def by_shells(seed: int) -> Drawn:
     """Return a cook on shells, as other instruments read it."""
     made = Shells(seed).run()
     rng = random.Random(seed + 1)
-    readings = [
-        Reading(channel, START_MS + round(t * 1000), round(value * 1000))
-        for t, pit_c, core_c in made.points
-        for channel, value in (("pit", pit_c), ("piece/core", core_c))
-    ]
-    truth = {stage: START_MS + round(t * 1000) for stage, t in made.truth.items()}
+    readings, truth = read(made.points, made.truth)
     wrap_at = "never" if made.wrap_at_c is None else f"{made.wrap_at_c} C"
     mass_g = 1000 * rng.uniform(3.0, 8.0)
     text = COOK.format(
@@ -303,10 +325,10 @@ def followed(one: Drawn, stage_from: StageFrom) -> Followed:
     return run
 
 
-def tried(seed: int, is_marked: bool = True) -> Tried:
+def tried(seed: int, is_marked: bool = True, is_slab: bool = False) -> Tried:
     """Draw one cook and recognise it; run it with its marks as well where ``is_marked``."""
     draw = (by_heat_flow, lambda seed: Cooked(seed).drawn(), by_shells)[seed % 3]
-    one = draw(seed)
+    one = by_slabs(seed) if is_slab else draw(seed)
     unmarked = followed(one, "taken")
     name = f"{one.name}, {seed}"
     if not is_marked:
@@ -315,13 +337,13 @@ def tried(seed: int, is_marked: bool = True) -> Tried:
     return Tried(name, one.truth, unmarked.found, marked.alarms, unmarked.alarms)
 
 
-def main(n: int, first: int, marked: int) -> None:
+def main(n: int, first: int, marked: int, *, slabs: bool) -> None:
     kinds = {kind: {stage: Tally() for stage in WITHIN_MS}
-             for kind in ("all", "plant", "heat flow", "shells")}  # fmt: skip
+             for kind in ("all", "plant", "heat flow", "shells", "slabs")}  # fmt: skip
     counts = dict.fromkeys(kinds, 0)
     cooks = []
     with Pool(2) as pool:
-        runs = [(first + at, at < marked) for at in range(n)]
+        runs = [(first + at, at < marked, slabs) for at in range(n)]
         for one in pool.starmap(tried, runs, chunksize=1):
             cooks.append(one)
             for kind in ("all", one.name.partition(",")[0]):
@@ -334,10 +356,12 @@ def main(n: int, first: int, marked: int) -> None:
                 if (real is None) != (seen is None) or abs(off or 0) > within_ms / 60_000:
                     print(f"{one.name}: {stage} off by {off} min", file=sys.stderr)
     for kind, tallies in kinds.items():
+        if not counts[kind]:
+            continue
         print(f"{kind}: " + "\n".join(rows(tallies, counts[kind])) + "\n")
     print("\n".join(alarms(cooks)))
 
 
 if __name__ == "__main__":
-    given = [*map(int, sys.argv[1:]), *(500, 0, 500)[len(sys.argv) - 1 :]]
-    main(*given)
+    numbers = [int(one) for one in sys.argv[1:] if one != "slabs"]
+    main(*numbers, *(500, 0, 500)[len(numbers) :], slabs="slabs" in sys.argv)
