@@ -160,6 +160,10 @@ class Sight:
             )
 
         self.branches = advance(self.branches, ways, seen)
+        self._looked_in(lids, aims)
+
+    def _looked_in(self, lids: Sequence[Sign], aims: Aims) -> None:
+        """Take in the lids of a step, long before anything was due as looks."""
         aim_c = aims.pull_at_c if aims.wrap_at_c is None else aims.wrap_at_c
         if lids and self.last_c is not None:
             self.seen_c = max(self.seen_c, self.last_c)

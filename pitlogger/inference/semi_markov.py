@@ -14,7 +14,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
-LEAST = 1.5e-4  # a branch less likely than that is dropped
+LEAST = 6e-5  # a branch less likely than that is dropped
 MOST_BRANCHES = 10
 
 

@@ -179,11 +179,11 @@ def _shown(level_g: float) -> float:
     return round(level_g / 5) * 5.0
 
 
-def drawn(seed: int) -> Kitchen:
+def drawn(seed: int, kind: type[Kitchen] = Kitchen) -> Kitchen:
     """Return a kitchen and all that happens in it."""
     rng = random.Random(seed)
     cut = rng.choice(list(CUTS))
-    made = Kitchen(seed, cut, rng=rng)
+    made = kind(seed, cut, rng=rng)
     for at in range(rng.randint(1, 8)):
         made.mass_g[f"p{at + 1}"] = 1000 * CUTS[cut] * rng.lognormvariate(0.0, ALIKE_LOG_SD)
     if rng.random() < 0.6:

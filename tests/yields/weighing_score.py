@@ -1,10 +1,10 @@
 """How well weights are matched without a tap: simulated kitchens, one table.
 
-    python -m tests.yields.weighing_score 2000
+    python -m tests.yields.weighing_score [N [FIRST]] [unruly]
 
-The kitchens are those of ``kitchens.py``, in ``taken``; what the best possible judge makes of
-them is in ``weighing_oracle.py``. A question that is put once and answered counts once, also
-where its answer settles other loads.
+The kitchens (100 unless said) are those of ``kitchens.py``, or of ``unruly.py``, in ``taken``; what
+the best possible judge makes of them is in ``weighing_oracle.py``. A question that is put once and
+answered counts once, also where its answer settles other loads.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ import sys
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from functools import partial
 from multiprocessing import Pool
 
 from pitlogger.bootstrap.policies import load_policy
@@ -28,6 +29,7 @@ from pitlogger.model.quantities import Quantity
 from pitlogger.model.readings import Reading, Site
 from pitlogger.yields.weighing.matching import Guess
 from tests.yields.kitchens import Happening, Kitchen, drawn
+from tests.yields.unruly import Unruly
 
 LONG_MS = 120_000
 
@@ -168,18 +170,21 @@ class Judge:
             self._say(Weighed(*true, round(load.net_mg), 0, load.at_ms))
 
 
-def judged(seed: int) -> Counter[tuple[str, bool]]:
+def judged(seed: int, kind: type[Kitchen] = Kitchen) -> Counter[tuple[str, bool]]:
     """Return how many loads of a kitchen were kept, asked about or passed over, and rightly."""
-    judge = Judge(drawn(seed))
+    judge = Judge(drawn(seed, kind))
     found = Counter((told.how, told.right) for told in judge.run())
     found["question", True] = judge.questions
     return found
 
 
-def score(kitchens: int, first: int = 0) -> Counter[tuple[str, bool]]:
+def score(
+    kitchens: int, first: int = 0, kind: type[Kitchen] = Kitchen
+) -> Counter[tuple[str, bool]]:
     found: Counter[tuple[str, bool]] = Counter()
     with Pool(2) as pool:
-        for one in pool.imap_unordered(judged, range(first, first + kitchens)):
+        seeds = range(first, first + kitchens)
+        for one in pool.imap_unordered(partial(judged, kind=kind), seeds):
             found.update(one)
     return found
 
@@ -205,6 +210,7 @@ def table(found: Counter[tuple[str, bool]], kitchens: int) -> Iterator[str]:
 
 
 if __name__ == "__main__":
-    number = int(sys.argv[1]) if len(sys.argv) > 1 else 100
-    since = int(sys.argv[2]) if len(sys.argv) > 2 else 0
-    print("\n".join(table(score(number, since), number)))
+    given = [int(one) for one in sys.argv[1:] if one.isdigit()]
+    number, since = [*given, *(100, 0)[len(given) :]]
+    kind = Unruly if "unruly" in sys.argv else Kitchen
+    print("\n".join(table(score(number, since, kind), number)))
