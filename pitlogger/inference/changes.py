@@ -94,9 +94,11 @@ class Due:
 
     def step(self, core_c: float, at_c: float, is_opened: bool) -> float:
         """Take the core of a step, and whether a lid was opened in it; return what was due."""
-        before = meant(self.core_c, at_c)
-        self.core_c = max(self.core_c, core_c)
-        newly = (meant(self.core_c, at_c) - before) / (1.0 - before)
+        newly = 0.0
+        if core_c > self.core_c:
+            before = meant(self.core_c, at_c)
+            newly = (meant(core_c, at_c) - before) / (1.0 - before)
+            self.core_c = core_c
         due = self.share + (1.0 - self.share) * newly
         done = due * (DONE_AT_LID if is_opened else DONE_SOON)
         self.share = (due - done) / (1.0 - done)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from bisect import bisect
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from pitlogger.inference.appearance import LOADED, ROOM_C, Look, log_likelihood
@@ -127,7 +127,7 @@ class Sight:
         due = 0.0
         if aims.wrap_at_c is not None and self.last_c is not None:
             due = self.wrap.step(self.last_c, aims.wrap_at_c, bool(lids))
-        aims = replace(aims, seen_c=self.seen_c, top_c=self.top_c, due=due)
+        aims = Aims(aims.wrap_at_c, aims.pull_at_c, self.seen_c, self.top_c, due)
 
         def ways(branch: Branch) -> Sequence[Exit]:
             found = exits(branch, signs, self.last_c, aims, t_ms)
