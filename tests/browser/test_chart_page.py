@@ -116,7 +116,8 @@ STROKES = """() => {
 def test_a_pan_moves_the_picture_and_draws_it_anew_at_rest(stage: Staged, open_page: Open) -> None:
     page = open_page("/")
     _ready(page)
-    page.get_by_role("button", name="4 h").click()
+    with page.expect_response("**/api/v1/chart*"):  # then nothing is left to be drawn anew
+        page.get_by_role("button", name="4 h").click()
     box = _plot(page)
     page.wait_for_timeout(600)
     stage.silent = True

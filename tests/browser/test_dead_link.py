@@ -50,6 +50,25 @@ def test_figures_are_struck_and_ages_count_by_the_phones_clock(
     assert page.locator(".row .age").first.inner_text() != first
 
 
+def test_a_form_that_answers_with_a_screen_is_held_back_and_keeps_what_was_typed(
+    stage: Staged, open_page: Open
+) -> None:
+    page = open_page("/plan")
+    page.get_by_label("Guests").fill("77")
+    _cut(page, stage)
+    expect(page.locator("#link")).to_be_visible(timeout=5_000)
+    page.get_by_role("button", name="Work it out").click()
+    expect(page.locator(".refused")).to_contain_text("what stands here stays")
+    expect(page.get_by_label("Guests")).to_have_value("77")
+    del stage.daemon.fanout.publish
+    page.unroute_all()
+    page.context.set_offline(False)
+    expect(page.locator("#link")).to_be_hidden()
+    expect(page.locator(".refused")).to_have_count(0)
+    page.get_by_role("button", name="Work it out").click()
+    expect(page.locator("#sentence, .sentence").first).to_contain_text("77 guests")
+
+
 def test_the_bar_goes_and_the_figures_come_back(stage: Staged, open_page: Open) -> None:
     page = open_page("/")
     expect(page.locator(".pit-now [data-part=number]")).not_to_be_empty()

@@ -99,4 +99,8 @@ def _fill(page: Page, form: str, values: dict[str, str | bool]) -> None:
     for name, value in values.items():
         one = page.locator(f"{form} [name='{name}']")
         one.check() if value is True else one.fill(str(value))
-    page.locator(f"{form} button:not([type=button])").last.click()
+    send = page.locator(f"{form} button:not([type=button])").last
+    expect(send).not_to_have_attribute(
+        "aria-disabled", "true"
+    )  # a choice may come before its script
+    send.click()

@@ -23,8 +23,11 @@ const unreached = new Set();
 export function actions() {
   document.addEventListener("submit", (event) => {
     const form = event.target;
-    if (!(form instanceof HTMLFormElement) || !form.action.includes("/do/")) return;
+    if (!(form instanceof HTMLFormElement)) return;
+    const isAction = form.action.includes("/do/");
+    if (!isAction && !document.documentElement.classList.contains("unheard")) return;
     event.preventDefault();
+    if (!isAction) return refuse(form, tr("The node is not heard: what stands here stays, send it when it is back."), "");
     take(form, {}).catch((fault) => say(String(fault), null));
   });
   for (const kind of ["input", "change"]) document.addEventListener(kind, (event) => changed(/** @type {Element} */ (event.target)));

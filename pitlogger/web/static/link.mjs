@@ -8,7 +8,7 @@ const title = document.title;
 const icon = /** @type {HTMLLinkElement|null} */ (document.querySelector("link[rel=icon]"));
 const freshIcon = icon?.href ?? "";
 let isDead = false;
-/** @type {WeakMap<Element, string>} what an age said before the link went dead */
+/** @type {WeakMap<Element, {was: string, now: string}>} what an age said before the link went dead, and says now */
 const ages = new WeakMap();
 
 /** Watch the link for as long as the page lives. */
@@ -40,8 +40,9 @@ function lost(silent) {
   text(bar, "[data-for]", minutes(silent));
   text(bar, "[data-last]", heard.clock);
   for (const age of document.querySelectorAll("[data-part=age]")) {
-    if (!ages.has(age)) ages.set(age, age.textContent ?? "");
-    age.textContent = `${minutes(silent)} old${ages.get(age)?.match(/min|h\b/) ? `, ${ages.get(age)} before` : ""}`;
+    const before = ages.get(age)?.was ?? age.textContent ?? "", since = minutes(silent);
+    age.textContent = before.match(/min|h\b/) ? tr(`${since} old, ${before} before`) : tr(`${since} old`);
+    ages.set(age, { was: before, now: age.textContent });
   }
 }
 
@@ -53,8 +54,8 @@ function found() {
   const bar = document.getElementById("link");
   if (bar) bar.hidden = true;
   for (const age of document.querySelectorAll("[data-part=age]")) {
-    const was = ages.get(age);
-    if (was !== undefined && age.textContent?.includes(" old")) age.textContent = was;
+    const said = ages.get(age);
+    if (said && age.textContent === said.now) age.textContent = said.was;
     ages.delete(age);
   }
   document.dispatchEvent(new CustomEvent("pit:found"));
