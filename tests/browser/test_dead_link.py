@@ -69,6 +69,16 @@ def test_a_form_that_answers_with_a_screen_is_held_back_and_keeps_what_was_typed
     expect(page.locator("#sentence, .sentence").first).to_contain_text("77 guests")
 
 
+def test_a_form_is_sent_where_only_the_stream_is_lost(stage: Staged, open_page: Open) -> None:
+    page = open_page("/plan")
+    page.get_by_label("Guests").fill("77")
+    stage.daemon.fanout.publish = lambda *given: None  # type: ignore[method-assign]
+    page.route("**/api/v1/stream**", lambda route: route.abort())
+    expect(page.locator("#link")).to_be_visible()
+    page.get_by_role("button", name="Work it out").click()
+    expect(page.locator(".sentence").first).to_contain_text("77 guests")
+
+
 def test_the_bar_goes_and_the_figures_come_back(stage: Staged, open_page: Open) -> None:
     page = open_page("/")
     expect(page.locator(".pit-now [data-part=number]")).not_to_be_empty()

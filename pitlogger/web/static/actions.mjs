@@ -19,15 +19,24 @@ const forms = new Map();
 /** What did not reach the node at once: its outcome may come when nobody looks. @type {Set<string>} */
 const unreached = new Set();
 
+/** Forms that a whole screen answers, for which the node was just asked and is there. @type {WeakSet<HTMLFormElement>} */
+const reached = new WeakSet();
+
+/** Send a form by itself where the node answers though it is not heard; else what was typed stays. @param {HTMLFormElement} form @param {HTMLElement|null} by */
+function onward(form, by) {
+  fetch("/healthz", { signal: AbortSignal.timeout(PATIENCE_MS) }).then(() => { reached.add(form); form.requestSubmit(by); })
+    .catch(() => refuse(form, tr("The node is not heard: what stands here stays, send it when it is back."), ""));
+}
+
 /** Take over all forms that act. */
 export function actions() {
   document.addEventListener("submit", (event) => {
     const form = event.target;
     if (!(form instanceof HTMLFormElement)) return;
     const isAction = form.action.includes("/do/");
-    if (!isAction && !document.documentElement.classList.contains("unheard")) return;
+    if (!isAction && (reached.delete(form) || !document.documentElement.classList.contains("unheard"))) return;
     event.preventDefault();
-    if (!isAction) return refuse(form, tr("The node is not heard: what stands here stays, send it when it is back."), "");
+    if (!isAction) return void onward(form, event.submitter);
     take(form, {}).catch((fault) => say(String(fault), null));
   });
   for (const kind of ["input", "change"]) document.addEventListener(kind, (event) => changed(/** @type {Element} */ (event.target)));
