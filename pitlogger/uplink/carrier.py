@@ -44,6 +44,14 @@ class HubAnswer:
     fault: str = ""
     retry_s: Annotated[float, Field(ge=0, le=600)] = 0.0
 
+    @property
+    def is_receipt(self) -> bool:
+        """Whether it is a receipt and says no more."""
+        return not (
+            self.refused or self.lacks or self.contradicted or self.certificate or self.cloned
+            or self.fault or self.offer is not None
+        )  # fmt: skip
+
 
 COPIED = DeliveryError(
     "another node uses this node's key",
@@ -102,5 +110,5 @@ class Carrier(Protocol):
     async def run(self) -> None:
         """Keep the way open, until cancelled."""
 
-    async def send(self, number: int, body: bytes) -> None:
+    def send(self, number: int, body: bytes) -> None:
         """Hand a bundle over; never raises for what the network does."""

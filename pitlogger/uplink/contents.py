@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Callable, Collection, Iterable
+from collections import defaultdict
+from collections.abc import Callable, Collection, Iterable, Iterator
 from dataclasses import dataclass, replace
+from itertools import groupby
+from operator import itemgetter
 from typing import Any
 
 from pitlogger.formats.bundle import (
@@ -14,7 +17,6 @@ from pitlogger.formats.bundle import (
     EntryPart,
     HeldPart,
     LostPart,
-    NowPart,
     RunPart,
     SpanPart,
 )
@@ -42,10 +44,7 @@ _SPAN_COLUMNS = (
 )
 _SPANS = f"SELECT {_SPAN_COLUMNS} WHERE packed.id > ? ORDER BY packed.id LIMIT ?"
 _REWRITTEN = f"SELECT {_SPAN_COLUMNS} WHERE packed.rev > 0 AND packed.id <= ? ORDER BY packed.id"
-_MINUTES = (
-    "SELECT t_ms, n, mean, low, high FROM rollup"
-    " WHERE t_ms >= ? AND t_ms < ? AND channel = ? ORDER BY t_ms"
-)
+_MINUTES = "SELECT channel, t_ms, n, mean, low, high FROM rollup WHERE t_ms >= ? AND t_ms < ?"
 _LOST = (
     "SELECT id, run, from_ms, to_ms, readings, reason FROM lost WHERE id > ? ORDER BY id LIMIT ?"
 )
@@ -72,7 +71,7 @@ def next_bundle(
     """Return the records that follow a position, ``None`` where there are none.
 
     Args:
-        spans: Whether spans are wanted too, or entries alone because one is urgent.
+        spans: Whether spans and losses are wanted too, or entries alone because one is urgent.
         all_runs: Whether runs that have ended are looked through too: imports, and what an
             earlier life of the node left.
     """
@@ -81,7 +80,7 @@ def next_bundle(
         packed = ask(_SPANS, (position.span, AT_ONCE)).fetchall() if spans else []
         if spans:
             packed = [*_rewrites(ask, position), *packed]
-        lost = ask(_LOST, (position.lost, AT_ONCE)).fetchall()
+        lost = ask(_LOST, (position.lost, AT_ONCE)).fetchall() if spans else []
         first = [rows[0][at] for rows, at in ((entries, 0), (packed, 1), (lost, 1)) if rows]
         if not first:
             return None
@@ -93,7 +92,7 @@ def next_bundle(
         losses = [row for row in lost if row[1] == run]
         bundle = Bundle(
             node, number, *_run_of(ask, run),
-            spans=tuple(_span(ask, row) for row in blocks),
+            spans=tuple(_spans(ask, blocks)),
             entries=tuple(EntryPart(*row[1:]) for row in taken),
             lost=tuple(LostPart(*row[2:]) for row in losses),
         )  # fmt: skip
@@ -101,14 +100,12 @@ def next_bundle(
     return Next(bundle, _after(position, taken, blocks, losses), more or left > 0)
 
 
-def now_alone(
-    reader: Reader, node: str, number: int, run: str, now: NowPart, confirmed: Position | None
-) -> Bundle:
-    """Return a bundle that only says how things stand, and what the hub should have."""
+def of_run(reader: Reader, node: str, run: str, confirmed: Position | None) -> Bundle:
+    """Return a bundle without a number that tells of a run and of what the hub should have."""
     with reader.rows() as ask:
         found = ask("SELECT id FROM run WHERE run = ?", (run,)).fetchone()
         held = () if confirmed is None else _held(ask, confirmed)
-        return replace(Bundle(node, number, *_run_of(ask, found[0])), now=now, held=held)
+        return replace(Bundle(node, 0, *_run_of(ask, found[0])), held=held)
 
 
 def fitting(reader: Reader, position: Position) -> Position:
@@ -231,15 +228,19 @@ def _run_of(ask: Ask, number: int) -> tuple[str, RunPart, tuple[ClockPart, ...]]
     return run, RunPart(*row), parts
 
 
-def _span(ask: Ask, row: Row) -> SpanPart:
-    _, _, name, quantity, block_ms, rev, readings, data, channel = row
-    columns: list[list[int | None]] = [[None] * MINUTES for _ in range(4)]
-    found = ask(_MINUTES, (block_ms, block_ms + MINUTES * MINUTE_MS, channel))
-    for t_ms, *values in found:
-        for column, value in zip(columns, values, strict=True):
-            column[(t_ms - block_ms) // MINUTE_MS] = value
-    n, mean, low, high = (tuple(column) for column in columns)
-    return SpanPart(name, quantity, block_ms, rev, readings, data, n, mean, low, high)
+def _spans(ask: Ask, rows: list[Row]) -> Iterator[SpanPart]:
+    """Yield spans with their minutes; those of one block lie together, of all channels."""
+    for block_ms, block in groupby(rows, key=itemgetter(4)):
+        found: dict[int, list[list[Any]]] = defaultdict(list)
+        for channel, *minute in ask(_MINUTES, (block_ms, block_ms + MINUTES * MINUTE_MS)):
+            found[channel].append(minute)
+        for _, _, name, quantity, _, rev, readings, data, channel in block:
+            columns: list[list[int | None]] = [[None] * MINUTES for _ in range(4)]
+            for t_ms, *values in found[channel]:
+                for column, value in zip(columns, values, strict=True):
+                    column[(t_ms - block_ms) // MINUTE_MS] = value
+            n, mean, low, high = (tuple(column) for column in columns)
+            yield SpanPart(name, quantity, block_ms, rev, readings, data, n, mean, low, high)
 
 
 def _after(

@@ -77,7 +77,7 @@ class HttpsCarrier:
             for one in self._idle:
                 one.writer.close()
 
-    async def send(self, number: int, body: bytes) -> None:
+    def send(self, number: int, body: bytes) -> None:
         """Post a bundle beside the caller, who never waits for the network."""
         task = asyncio.create_task(self._post(body), name=f"uplink-{number}")
         self._sending.add(task)

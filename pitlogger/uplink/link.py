@@ -18,7 +18,7 @@ from pitlogger.errors import DecodeError
 from pitlogger.formats import mqtt
 
 TIMEOUT_S = 10.0
-KEEPALIVE_S = 120  # the broker gives up after half as much again
+KEEPALIVE_S = 60  # the broker gives up after half as much again
 AT_ONCE = 65_536  # bytes read
 
 
@@ -35,12 +35,13 @@ class Link:
 
     Args:
         heard: Told topic and payload of each message, in the loop.
+        keepalive_s: How long neither side may be silent.
         client_id: Empty where the broker shall choose one.
     """
 
     def __init__(
         self, at: tuple[str, int], trust: ssl.SSLContext | None, client_id: str,
-        heard: Callable[[str, bytes], None],
+        heard: Callable[[str, bytes], None], keepalive_s: int = KEEPALIVE_S,
     ) -> None:  # fmt: skip
         self._at, self._trust, self._client_id, self._heard = at, trust, client_id, heard
         self._loop = asyncio.get_running_loop()
@@ -50,7 +51,7 @@ class Link:
         self._came, self._unsent = b"", b""
         self._has_sent = self._has_heard = False
         self._timers: dict[str, asyncio.TimerHandle] = {}
-        self._each_s = KEEPALIVE_S / 2
+        self._keepalive_s = keepalive_s
 
     async def __aenter__(self) -> Link:
         """Connect.
@@ -62,11 +63,13 @@ class Link:
         try:
             made = await self._loop.run_in_executor(None, self._opened)
             self._loop.add_reader(made, self._read)
-            answer = mqtt.connack(await self._asked(mqtt.connect(self._client_id, KEEPALIVE_S)))
+            answer = mqtt.connack(
+                await self._asked(mqtt.connect(self._client_id, self._keepalive_s))
+            )
             if answer.reason:
                 raise BrokerError(answer.reason)
-            self._each_s = (answer.keepalive_s or KEEPALIVE_S) / 2
-            self._later("keepalive", self._each_s, self._keep_alive)
+            self._keepalive_s = answer.keepalive_s or self._keepalive_s
+            self._later("keepalive", self._keepalive_s / 2, self._keep_alive)
         except DecodeError as fault:
             self._close()
             raise ConnectionError(f"no broker: {fault}") from None
@@ -211,7 +214,7 @@ class Link:
         if not (self._has_sent and self._has_heard):
             self.ping()
         self._has_sent = self._has_heard = False
-        self._later("keepalive", self._each_s, self._keep_alive)
+        self._later("keepalive", self._keepalive_s / 2, self._keep_alive)
 
     def _later(self, name: str, seconds: float, work: Callable[[], None]) -> None:
         self._timers[name] = self._loop.call_later(seconds, work)

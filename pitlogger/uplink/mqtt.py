@@ -31,6 +31,9 @@ from pitlogger.uplink.joined import AUTHORITY_FILE, CERTIFICATE_FILE
 from pitlogger.uplink.link import BrokerError, Link
 from pitlogger.views.uplink import Joined
 
+# It speaks every two minutes, and asks whether the broker is there where a receipt is missing.
+KEEPALIVE_S = 1200
+
 
 def broker_of(address: str) -> tuple[str, int, bool]:
     """Return host, port and whether TLS is used, of ``mqtts://broker:8883``.
@@ -88,7 +91,7 @@ class MqttCarrier:
                 self._link = None
             await asyncio.sleep(self._pace.after(time.monotonic() - began))
 
-    async def send(self, number: int, body: bytes) -> None:
+    def send(self, number: int, body: bytes) -> None:
         """Publish a bundle; without a connection it waits to be sent again."""
         if self._link is None:
             return
@@ -123,7 +126,7 @@ class MqttCarrier:
         if is_tls:
             context = pinned((self._data / AUTHORITY_FILE).read_text(encoding="ascii"))
             context.load_cert_chain(self._data / CERTIFICATE_FILE, self._data / "node-key.pem")
-        return Link((host, port), context, self._node, self._heard)
+        return Link((host, port), context, self._node, self._heard, KEEPALIVE_S)
 
     def _explained(self, fault: BaseException) -> DeliveryError:
         if isinstance(fault, BrokerError) and fault.reason == TAKEN_OVER:

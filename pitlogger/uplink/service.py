@@ -23,7 +23,7 @@ from pitlogger.formats.bundle import Bundle, dump_bundle
 from pitlogger.formats.cose import sign
 from pitlogger.store.queries import Reader
 from pitlogger.uplink.carrier import COPIED, Carrier, CarrierEvent, HubAnswer
-from pitlogger.uplink.contents import Next, before_runs, fitting, next_bundle, now_alone
+from pitlogger.uplink.contents import Next, before_runs, fitting, next_bundle, of_run
 from pitlogger.uplink.flush import WITH_SPANS, Flush, offset_of
 from pitlogger.uplink.join import keep_certificate
 from pitlogger.uplink.now import now_of
@@ -35,7 +35,7 @@ from pitlogger.views.uplink import UplinkStatus
 
 log = logging.getLogger(__name__)
 
-REST_S = 1.0, 60.0  # least and most between two looks at what is due
+REST_S = 1.0, 600.0  # least and most between two looks at what is due
 BEHIND_MS = 600_000  # without a receipt, while something waits for one
 SAVE_MS = 600_000  # after a kill, what was confirmed since is sent once more
 ALL_RUNS_MS = 600_000
@@ -104,6 +104,7 @@ class Uplink:
         try:
             while True:
                 self._wake.clear()
+                self._rest_no_more()
                 now_ms = self._node.clock.engine_ms()
                 while self._events:
                     self._take(self._events.popleft(), now_ms)
@@ -111,8 +112,7 @@ class Uplink:
                 self._rest(now_ms)
                 await self._wake.wait()
         finally:
-            if self._timer is not None:
-                self._timer.cancel()
+            self._rest_no_more()
             for task in beside:
                 task.cancel()
             await asyncio.gather(*beside, return_exceptions=True)
@@ -127,14 +127,33 @@ class Uplink:
         if self.window.has_room:
             due_ms = min(due_ms, self.flush.due_ms())
         least_s, most_s = REST_S
-        return min(max((max(due_ms, self._paused_ms) - now_ms) / 1000, least_s), most_s)
+        return min(max((max(due_ms, self._paused_ms) - now_ms + 1) / 1000, least_s), most_s)
 
     def _rest(self, now_ms: int) -> None:
-        """Have the uplink woken when something is due next."""
+        """Rest until something is due."""
+        self._rest_no_more()
+        loop = asyncio.get_running_loop()
+        self._timer = loop.call_later(self.rest_s(now_ms), self._is_due)
+
+    def _rest_no_more(self) -> None:
         if self._timer is not None:
             self._timer.cancel()
-        loop = asyncio.get_running_loop()
-        self._timer = loop.call_later(self.rest_s(now_ms), self._wake.set)
+            self._timer = None
+
+    def _is_due(self) -> None:
+        """Say how things stand, where no more is due and nothing has to be read; else wake."""
+        now_ms, flush = self._node.clock.engine_ms(), self.flush
+        is_more = (
+            flush.wants_spans(now_ms) or flush.wants_entries(now_ms) or self._events
+            or self.window.next_due_ms() <= now_ms or not self.window.has_room
+            or now_ms < self._paused_ms or self._again or self._wake.is_set()
+        )  # fmt: skip
+        row = self._known_row(now_ms)
+        if is_more or row is None or not flush.wants_now(now_ms):
+            self._wake.set()
+        else:
+            self._send(self._standing(row, now_ms), now_ms)
+            self._rest(now_ms)
 
     async def _listen(self, happenings: asyncio.Queue[Happening]) -> None:
         while True:
@@ -144,8 +163,12 @@ class Uplink:
                 # An alarm may be heard of before it is on disk, where the hub's is read from.
                 soon = kind if data.get("on_disk", True) else ""
                 self._row = None
-                self.flush.entered(soon, self._node.clock.engine_ms())
-                self._wake.set()
+                now_ms = self._node.clock.engine_ms()
+                self.flush.entered(soon, now_ms)
+                if self._timer is None or self.flush.wants_entries(now_ms):
+                    self._wake.set()
+                else:
+                    self._rest(now_ms)
 
     def _came(self, event: CarrierEvent) -> None:
         now_ms = self._node.clock.engine_ms()
@@ -164,15 +187,14 @@ class Uplink:
         answer = event.answer
         if answer is None or self._events or not self.window.has_room or any(self._wrong):
             return False
-        plain = HubAnswer(self._hub, answer.received, life=answer.life)
-        return answer == plain and answer.life in self._lives
+        return answer.is_receipt and answer.hub == self._hub and answer.life in self._lives
 
     async def step(self, now_ms: int) -> None:
         """Send again what is due, then what is new and due, as far as the window has room."""
         await self._set_back(now_ms)
         if now_ms >= self._paused_ms:
             for one in self.window.due(now_ms):
-                await self._carrier.send(one.number, one.body)
+                self._carrier.send(one.number, one.body)
             await self._send_new(now_ms)
         self._watch(now_ms)
         if now_ms - self._saved_ms >= SAVE_MS:
@@ -191,11 +213,11 @@ class Uplink:
                     self.flush.more(now_ms, spans=spans)
                 if found is not None:
                     self.progress.send(found.bundle.number, found.after)
-                    await self._send(self._with_now(found.bundle, now_ms), now_ms)
+                    self._send(self._with_now(found.bundle, now_ms), now_ms)
             if all_runs and not more:
                 self._all_runs_ms = now_ms
         if self.window.has_room and self.flush.wants_now(now_ms):
-            await self._send(await self._now(now_ms), now_ms)
+            self._send(await self._now(now_ms), now_ms)
 
     def _with_now(self, bundle: Bundle, now_ms: int) -> Bundle:
         """Return a bundle of this life that says how things stand too: a send less each minute."""
@@ -207,21 +229,26 @@ class Uplink:
         self.flush.now_sent(now_ms)
         return replace(bundle, now=now_of(self._node.engine, self._node.cook, now_ms))
 
-    async def _now(self, now_ms: int) -> Bundle:
-        """Return a bundle that only says how things stand, and at times what was confirmed."""
+    def _known_row(self, now_ms: int) -> Bundle | None:
+        """Return the run's part of a bundle, where nothing has to be read for one."""
+        return self._row if now_ms < self._held_due_ms else None
+
+    def _standing(self, row: Bundle, now_ms: int) -> Bundle:
         self.flush.now_sent(now_ms)
         now = now_of(self._node.engine, self._node.cook, now_ms)
-        number, run = self._new_number(), self._node.run
-        if now_ms < self._held_due_ms and self._row is not None:
-            return replace(self._row, number=number, now=now)
-        confirmed = self.progress.received if now_ms >= self._held_due_ms else None
-        if confirmed is not None:
-            self._held_due_ms = now_ms + HELD_EVERY_MS
-        made: Bundle = await self._node.ask(
-            lambda r: now_alone(r, self._node.uid, number, run, now, confirmed)
-        )
-        self._row = replace(made, held=())
-        return made
+        return replace(row, number=self._new_number(), now=now)
+
+    async def _now(self, now_ms: int) -> Bundle:
+        """Return a bundle that only says how things stand, and at times what was confirmed."""
+        row = self._known_row(now_ms)
+        if row is None:
+            confirmed = self.progress.received if now_ms >= self._held_due_ms else None
+            if confirmed is not None:
+                self._held_due_ms = now_ms + HELD_EVERY_MS
+            node = self._node
+            row = await node.ask(lambda reader: of_run(reader, node.uid, node.run, confirmed))
+            self._row = replace(row, held=())
+        return self._standing(row, now_ms)
 
     async def _next(self, spans: bool, all_runs: bool) -> Next | None:
         number, sent = self._new_number(), self.progress.sent
@@ -233,10 +260,10 @@ class Uplink:
         self._number += 1
         return self._number
 
-    async def _send(self, bundle: Bundle, now_ms: int) -> None:
+    def _send(self, bundle: Bundle, now_ms: int) -> None:
         body = sign(dump_bundle(bundle), self._key, self._node.uid)
         self.window.sent(bundle.number, body, now_ms)
-        await self._carrier.send(bundle.number, body)
+        self._carrier.send(bundle.number, body)
 
     # -- answers ----------------------------------------------------------------------------
 

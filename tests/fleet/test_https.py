@@ -83,7 +83,7 @@ async def hub(tmp_path: Path) -> AsyncIterator[Hub]:
 
 async def one(carrier: HttpsCarrier, hub: Hub, body: bytes = b"bundle") -> CarrierEvent:
     """Send a bundle and return what is reported."""
-    await carrier.send(1, body)
+    carrier.send(1, body)
     async with asyncio.timeout(20):
         event = await hub.events.get()
         await asyncio.gather(*carrier._sending)
@@ -108,7 +108,7 @@ async def test_four_at_once_take_four_connections_that_are_all_kept(hub: Hub) ->
     carrier = await hub.start()
     for _ in range(2):
         for number in range(4):
-            await carrier.send(number, b"x")
+            carrier.send(number, b"x")
         async with asyncio.timeout(20):
             found = [await hub.events.get() for _ in range(4)]
             await asyncio.gather(*carrier._sending)

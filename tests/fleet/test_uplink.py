@@ -48,7 +48,7 @@ class FlakyLink:
     async def run(self) -> None:
         await asyncio.Event().wait()
 
-    async def send(self, number: int, body: bytes) -> None:
+    def send(self, number: int, body: bytes) -> None:
         self.sends += 1
         if self.down or self.rng.random() < self.loss:
             return
@@ -195,20 +195,21 @@ async def test_it_rests_until_something_is_due(
     await side.until_all_is_there(ingest.sink, tmp_path / "pitlogger.db")
     side.uplink.window.outstanding.clear()
     uplink, now_ms = side.uplink, side.clock.engine_ms()
-    assert 1.0 <= uplink.rest_s(now_ms) <= 60.0
+    assert 1.0 <= uplink.rest_s(now_ms) <= 121.0
     uplink.flush.now_due_ms = uplink.flush.spans_due_ms = now_ms + 40_000
-    assert uplink.rest_s(now_ms) == 40
+    assert uplink.rest_s(now_ms) == pytest.approx(40, abs=0.01)
     uplink.flush.entered("noted", now_ms)
-    assert uplink.rest_s(now_ms) == 5
+    assert uplink.rest_s(now_ms) == pytest.approx(5, abs=0.01)
     uplink.flush.entered("weighed", now_ms)
     assert uplink.rest_s(now_ms) == 1, "it looks at most once a second unless it is woken"
     for number in range(4):
         uplink.window.sent(number, b"", now_ms)
     assert 17 <= uplink.rest_s(now_ms) <= 23, "a full window waits for a receipt or its time"
     uplink._paused_ms = now_ms + 50_000
-    assert uplink.rest_s(now_ms) == 50, "a hub that said 'later' is left alone"
-    uplink._paused_ms = now_ms + 300_000
-    assert uplink.rest_s(now_ms) == 60
+    later_s = pytest.approx(50, abs=0.01)
+    assert uplink.rest_s(now_ms) == later_s, "a hub that said 'later' is left alone"
+    uplink._paused_ms = now_ms + 900_000
+    assert uplink.rest_s(now_ms) == 600
 
 
 async def test_how_things_stand_goes_with_what_is_sent_and_is_not_said_twice(
@@ -285,8 +286,11 @@ async def test_an_alarm_wakes_it(
         happenings.put_nowait(Happening("steady", {"channel": "bench"}))
         happenings.put_nowait(Happening("entry", {"kind": "forecast-made"}))
         happenings.put_nowait(Happening("alert", data))
-        await stepped.get()
-    assert side.uplink.flush.entries_due_ms == now_ms + (0 if on_disk else 5_000)
+        if on_disk:
+            await stepped.get()
+    due_ms = now_ms + (0 if on_disk else 5_000)
+    await until(lambda: side.uplink.flush.entries_due_ms == due_ms, 10)
+    assert on_disk or side.uplink.rest_s(now_ms) == pytest.approx(5, abs=0.01)
     assert stepped.empty()
     running.cancel()
     await asyncio.gather(running, return_exceptions=True)
@@ -355,7 +359,7 @@ async def test_a_receipt_alone_wakes_nobody(store: Store, ingest: Ingest, tmp_pa
     try:
         await until(lambda: side.uplink._timer is not None, 10)
         side.uplink._wake.clear()
-        await side.uplink._send(await side.uplink._now(side.clock.engine_ms()), 0)
+        side.uplink._send(await side.uplink._now(side.clock.engine_ms()), 0)
         assert side.uplink.window.outstanding
         await link.settled()
         assert not side.uplink.window.outstanding

@@ -50,7 +50,7 @@ class OwnCarrier:
             for task in self._sending:
                 task.cancel()
 
-    async def send(self, number: int, body: bytes) -> None:
+    def send(self, number: int, body: bytes) -> None:
         """Hand a bundle over; see ``uplink/carrier.py``."""
         task = asyncio.create_task(self._submit(body), name=f"uplink-{number}")
         self._sending.add(task)
