@@ -34,7 +34,7 @@ class Nodes:
             if key != public_key:
                 raise RefusedError(f"node {uid} is known by another key")
             if state == "stolen":
-                raise RefusedError(f"node {uid} was reported stolen: it is not taken in again")
+                raise _stolen(uid)
             if firm != tenant:
                 raise RefusedError(
                     f"node {uid} belongs to {firm}; its records stay there."
@@ -65,8 +65,14 @@ class Nodes:
 
         Raises:
             UsageError: The firm has no such node.
+            RefusedError: It was reported stolen, for good.
         """
         with self._database.transaction():
+            if state != "stolen" and self._database.ask(
+                "SELECT 1 FROM node WHERE uid = ? AND tenant = ? AND state = 'stolen'",
+                (uid, tenant),
+            ):
+                raise _stolen(uid)
             found = self._database.run(
                 "UPDATE node SET state = ? WHERE uid = ? AND tenant = ?", (state, uid, tenant)
             )
@@ -88,3 +94,10 @@ class Nodes:
             "SELECT id FROM site WHERE tenant = ? AND name = ?", (tenant, name)
         )[0][0]
         return found
+
+
+def _stolen(uid: str) -> RefusedError:
+    return RefusedError(
+        f"node {uid} was reported stolen: it is not taken in again. Found, or reported by mistake,"
+        " it begins a record and a key of its own (a new folder [node] data) and joins by a code"
+    )

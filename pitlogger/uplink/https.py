@@ -9,9 +9,11 @@ section 15.6.4 (503) and 10.2.3 (Retry-After).
 from __future__ import annotations
 
 import asyncio
+import json
 import ssl
 import time
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from urllib.parse import urlsplit
@@ -153,6 +155,10 @@ class HttpsCarrier:
 
 def _event(hub: str, status: int, after: str, content: bytes) -> CarrierEvent:
     said = content.decode("utf-8", "replace")[:300]
+    with suppress(
+        ValueError, KeyError, TypeError, RecursionError
+    ):  # a hub's own words, in its wrapping
+        said = str(json.loads(content)["error"])[:300] if status != 200 else said
     if status == 200:
         return CarrierEvent(answer=read_answer(content))
     if status in _BUSY:

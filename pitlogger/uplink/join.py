@@ -9,7 +9,9 @@ from __future__ import annotations
 
 import json
 import ssl
+from contextlib import suppress
 from dataclasses import asdict
+from ipaddress import ip_address
 from pathlib import Path
 from urllib.parse import urlsplit
 
@@ -34,18 +36,27 @@ def full_address(text: str) -> str:
     Raises:
         UsageError: No address.
     """
+    typed = text.strip()
+    if _is_ipv6(typed):
+        typed = f"[{typed}]"
     try:
-        parts = urlsplit(text if "://" in text else f"https://{text}")
+        parts = urlsplit(typed if "://" in typed else f"https://{typed}")
         port = parts.port or DEFAULT_PORT
     except ValueError:
         parts, port = urlsplit(""), 0
     if parts.scheme != "https" or not parts.hostname or parts.path.strip("/"):
         raise UsageError(
             f"'{text}' is no address of a hub: expected its name, such as kitchen.local,"
-            " or https://kitchen.local:8443"
+            " or https://kitchen.local:8443, with a port up to 65535"
         )
     host = f"[{parts.hostname}]" if ":" in parts.hostname else parts.hostname
     return f"https://{host}:{port}"
+
+
+def _is_ipv6(text: str) -> bool:
+    with suppress(ValueError):
+        return ip_address(text).version == 6
+    return False
 
 
 async def join(
@@ -70,6 +81,11 @@ async def join(
         answer = await _ask_in(hub, authority, secret, key, uid, name)
     except (httpx.HTTPError, OSError) as fault:
         said = str(fault) or type(fault).__name__
+        if "WRONG_VERSION_NUMBER" in said:
+            raise DeliveryError(
+                f"{hub} answers, but speaks no https: another program's port, or its page's",
+                remedy="A hub takes nodes in at port 8443, or at [hub] port",
+            ) from None
         raise DeliveryError(
             f"{hub} cannot be reached ({said})",
             remedy="Check its address, and that [hub] enabled = true there",

@@ -29,7 +29,9 @@ def described(found: dict[str, Any]) -> str:
         return f"node {found['uid']}: no hub. Join one: pitlogger uplink join HUB CODE"
     lines = [f"node {found['uid']} sends to {found['hub']}"]
     waiting = found["waiting"]
-    lines.append("nothing waits" if not waiting else f"{waiting} bundles wait for their receipt")
+    many = f"{waiting} bundles wait for their receipt"
+    wait = "1 bundle waits for its receipt" if waiting == 1 else many
+    lines.append(wait if waiting else "nothing waits")
     if found["refused"]:
         lines.append(f"{found['refused']} bundles were set aside by the hub: see the log")
     if found["contradicted"]:
