@@ -18,6 +18,8 @@ from pitlogger.errors import HubFullError
 from pitlogger.hub import tables
 from pitlogger.store.connection import connect_writer
 
+LOOK = "Make room on the hub's disk, or see that its database runs"
+
 Row = tuple[Any, ...]
 
 
@@ -105,7 +107,7 @@ class SqliteDatabase:
         except sqlite3.DatabaseError as fault:
             if isinstance(fault, self.broken):
                 raise
-            raise HubFullError(f"the hub's database refuses: {fault}") from None
+            raise HubFullError(f"the hub's database refuses: {fault}. {LOOK}") from None
         finally:
             if self._connection.in_transaction:
                 self._connection.execute("ROLLBACK")

@@ -18,7 +18,7 @@ from typing import Any
 from pitlogger.clock import ms_of
 from pitlogger.errors import HubFullError, PitloggerError, UsageError
 from pitlogger.hub import tables
-from pitlogger.hub.database import Row
+from pitlogger.hub.database import LOOK, Row
 
 try:
     import psycopg
@@ -77,7 +77,7 @@ class PostgresDatabase:
         except psycopg.OperationalError as fault:
             if self._depth:
                 raise  # undoes the whole transaction, which then says so
-            raise HubFullError(f"the hub's database refuses: {fault}") from None
+            raise HubFullError(f"the hub's database refuses: {fault}. {LOOK}") from None
 
     def _is_alive(self) -> bool:
         """Return whether the server is still there: asked where nothing was for a second."""

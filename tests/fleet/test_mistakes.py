@@ -9,7 +9,8 @@ import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 from pitlogger.cli.fleet.uplink import described
-from pitlogger.errors import DeliveryError, RefusedError, UsageError
+from pitlogger.errors import DeliveryError, HubFullError, RefusedError, UsageError
+from pitlogger.hub.database import SqliteDatabase
 from pitlogger.hub.ingest import Ingest
 from pitlogger.hub.nodes import Nodes
 from pitlogger.uplink.https import _event
@@ -85,3 +86,14 @@ def test_one_bundle_waits() -> None:
              "fault": None}  # fmt: skip
     assert "\n1 bundle waits for its receipt" in described({**found, "waiting": 1})
     assert "\n2 bundles wait for their receipt" in described({**found, "waiting": 2})
+
+
+def test_a_hub_whose_disk_is_full_says_what_to_do(tmp_path: Path) -> None:
+    database = SqliteDatabase(tmp_path / "hub.db")
+    nodes = Nodes(database)
+    nodes.tenant("Meadow Catering")
+    ((pages,),) = database.ask("PRAGMA page_count")
+    database.ask(f"PRAGMA max_page_count = {pages}")
+    with pytest.raises(HubFullError, match=r"is full\. Make room on the hub's disk"):
+        nodes.enrol(UID, KEY.public_key().public_bytes_raw(), "x" * 90_000, "m", "s", 1, "owner")
+    database.close()
