@@ -15,7 +15,6 @@ from collections.abc import Callable
 from pathlib import Path
 
 from pitlogger.errors import HubFullError
-from pitlogger.formats import mqtt
 from pitlogger.hub.ingest import MOST_WAITING, Ingest
 from pitlogger.hub.receive import NotEnrolledError
 from pitlogger.uplink.carrier import HubAnswer, written
@@ -41,8 +40,7 @@ class BrokerIngest:
     def __init__(self, ingest: Ingest, address: str, folder: Path) -> None:
         self._ingest, self._address, self._folder = ingest, address, folder
         self._link: Link | None = None
-        self._answers = bytearray()
-        self._is_due = self._is_paused = False
+        self._is_paused = False
 
     async def run(self, ready: Callable[[], None] = lambda: None) -> None:
         """Stay connected until cancelled; ``ready`` is called at each subscription."""
@@ -67,23 +65,13 @@ class BrokerIngest:
             self._link.pause()
 
     def _answered(self, uid: str, answer: HubAnswer | Exception) -> None:
-        """Write an answer beside those of its batch, all of which are sent at once."""
-        if not self._is_due:
-            self._is_due = True
-            asyncio.get_running_loop().call_soon(self._send)
         if isinstance(answer, NotEnrolledError | HubFullError):
             answer = HubAnswer(self._ingest.sink.hub, fault=str(answer), retry_s=BUSY_S)
-        elif isinstance(answer, Exception):
+        if isinstance(answer, Exception):
             log.error("a batch could not be written; its nodes send it again", exc_info=answer)
-            return
-        self._answers += mqtt.publish(f"fleet/1/{uid}/down", written(answer))
-
-    def _send(self) -> None:
-        answers, self._answers, self._is_due = bytes(self._answers), bytearray(), False
-        if self._link is None:
-            return  # the bundles will come again
-        self._link.send(answers)
-        if self._is_paused and self._ingest.waiting < MOST_WAITING:
+        elif self._link is not None:  # else the bundles will come again
+            self._link.publish(f"fleet/1/{uid}/down", written(answer))
+        if self._is_paused and self._link is not None and self._ingest.waiting < MOST_WAITING:
             self._is_paused = False
             self._link.resume()
 

@@ -2,7 +2,7 @@
 
 An alert, a weighing or a stage goes at once; other entries within five seconds; spans with the
 end of their ten minutes, spread over a minute so that a thousand nodes do not speak at once;
-how things stand every two minutes, and with what is sent in between.
+how things stand each minute, and with what is sent in between.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ URGENT = frozenset({"alert-changed", "alert-acted", "weighed", "stage-set", "spo
 WITH_SPANS = frozenset({"forecast-made", "forecast-skipped", "forecast-scored"})  # 2 of 3 entries
 ENTRIES_MS = 5_000
 SPREAD_MS = 60_000
-NOW_EVERY_MS, NOW_LEAST_MS = 120_000, 5_000
+NOW_EVERY_MS, NOW_LEAST_MS = 60_000, 5_000
 
 
 @dataclass(slots=True)

@@ -1,9 +1,9 @@
 """A connection to a broker that costs little: bundles go out and answers come in at once.
 
-Each message is written where it is sent and taken where it is read, without a queue, a task or a
-timer of its own: a day of a node is almost two thousand of them, and a general client takes twenty
-steps of the loop for each. Whatever is lost is sent again by its sender (``uplink/window.py``).
-Source: MQTT 5.0 (OASIS), 3.1.2.10 keepalive, 3.2.2.3.14 server keepalive, 3.14 disconnect.
+paho-mqtt speaks the protocol; here the loop drives it. A message is written where it is sent and
+taken where it is read, without the queue, the task and the ticking of a general client: a day of a
+node is almost three thousand of them. Whatever is lost is sent again by its sender
+(``uplink/window.py``). Source: MQTT 5.0 (OASIS), 3.1.2.10 keepalive, 4.4 delivery at QoS 0.
 """
 
 from __future__ import annotations
@@ -11,47 +11,61 @@ from __future__ import annotations
 import asyncio
 import socket
 import ssl
+import struct
 from collections.abc import Callable
 from types import TracebackType
+from typing import Any
 
-from pitlogger.errors import DecodeError
-from pitlogger.formats import mqtt
+from paho.mqtt.client import Client, MQTTMessage, MQTTv5
+from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode
+from paho.mqtt.packettypes import PacketTypes
+from paho.mqtt.properties import Properties
+from paho.mqtt.reasoncodes import ReasonCode
+from paho.mqtt.subscribeoptions import SubscribeOptions
 
 TIMEOUT_S = 10.0
-KEEPALIVE_S = 60  # the broker gives up after half as much again
-AT_ONCE = 65_536  # bytes read
+KEEPALIVE_S = 120  # the broker gives up after half as much again
+LARGEST_BYTES = 1 << 20  # of a packet that the broker may send
+TAKEN_OVER = 0x8E
+_NO_MQTT = (ValueError, struct.error, IndexError)  # of what is read and is no packet
 
 
 class BrokerError(ConnectionError):
     """The broker refuses something or ended the connection; ``reason`` is MQTT's code."""
 
-    def __init__(self, reason: int) -> None:
-        super().__init__(mqtt.reason_text(reason))
-        self.reason = reason
+    def __init__(self, reason: ReasonCode) -> None:
+        super().__init__(f"the broker refuses it: {reason}")
+        self.reason = reason.value
 
 
 class Link:
-    """Connected within ``async with``.
+    """Connected within ``async with``; its session ends with it.
 
     Args:
-        heard: Told topic and payload of each message, in the loop.
-        keepalive_s: How long neither side may be silent.
+        trust: For TLS, ``None`` without.
         client_id: Empty where the broker shall choose one.
+        heard: Told topic and payload of each message, in the loop.
     """
 
     def __init__(
         self, at: tuple[str, int], trust: ssl.SSLContext | None, client_id: str,
-        heard: Callable[[str, bytes], None], keepalive_s: int = KEEPALIVE_S,
+        heard: Callable[[str, bytes], None],
     ) -> None:  # fmt: skip
-        self._at, self._trust, self._client_id, self._heard = at, trust, client_id, heard
+        self._at, self._heard = at, heard
         self._loop = asyncio.get_running_loop()
         self._lost: asyncio.Future[None] = self._loop.create_future()
-        self._awaited: asyncio.Future[bytes] = self._loop.create_future()
+        self._awaited: asyncio.Future[None] = self._loop.create_future()
         self._socket: socket.socket | None = None
-        self._came, self._unsent = b"", b""
-        self._has_sent = self._has_heard = False
-        self._timers: dict[str, asyncio.TimerHandle] = {}
-        self._keepalive_s = keepalive_s
+        self._timer: asyncio.TimerHandle | None = None
+        self._client = made = Client(CallbackAPIVersion.VERSION2, client_id, protocol=MQTTv5)
+        made.connect_timeout = TIMEOUT_S
+        made.on_connect = lambda _c, _u, _flags, reason, _p: self._answered(reason)
+        made.on_subscribe = lambda _c, _u, _mid, reasons, _p: self._answered(reasons[0])
+        made.on_disconnect = lambda _c, _u, flags, reason, _p: self._ended(flags, reason)
+        made.on_message = self._took
+        made.on_socket_close = lambda *_: self._forget()
+        if trust is not None:
+            made.tls_set_context(trust)
 
     async def __aenter__(self) -> Link:
         """Connect.
@@ -61,18 +75,13 @@ class Link:
             TimeoutError: It did not answer in time.
         """
         try:
-            made = await self._loop.run_in_executor(None, self._opened)
+            await self._loop.run_in_executor(None, self._connect)
+            made = self._client.socket()
+            assert isinstance(made, socket.socket)
+            self._socket = made
             self._loop.add_reader(made, self._read)
-            answer = mqtt.connack(
-                await self._asked(mqtt.connect(self._client_id, self._keepalive_s))
-            )
-            if answer.reason:
-                raise BrokerError(answer.reason)
-            self._keepalive_s = answer.keepalive_s or self._keepalive_s
-            self._later("keepalive", self._keepalive_s / 2, self._keep_alive)
-        except DecodeError as fault:
-            self._close()
-            raise ConnectionError(f"no broker: {fault}") from None
+            await self._answer()
+            self._keep_alive()
         except BaseException:
             self._close()
             raise
@@ -83,66 +92,43 @@ class Link:
         trace: TracebackType | None,
     ) -> None:  # fmt: skip
         """Say good-bye and close."""
-        self.send(mqtt.DISCONNECT)
+        self._client.disconnect()
         self._close()
 
-    def _opened(self) -> socket.socket:
-        """Return a socket that is connected; in a thread, for both steps take their time."""
-        plain = socket.create_connection(self._at, TIMEOUT_S)
-        try:
-            # Else a small message waits for the acknowledgement of the one before (RFC 896).
-            plain.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
-            made = plain
-            if self._trust is not None:
-                made = self._trust.wrap_socket(plain, server_hostname=self._at[0])
-            made.setblocking(False)
-        except BaseException:
-            plain.close()
-            raise
-        self._socket = made
-        if self._lost.done():  # given up meanwhile
-            made.close()
-        return made
+    def _connect(self) -> None:
+        """Connect, in a thread: name, socket and TLS take their time."""
+        wanted = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
+        wanted.MaximumPacketSize = LARGEST_BYTES
+        wanted.SessionExpiryInterval = 0
+        self._client.connect(*self._at, KEEPALIVE_S, clean_start=True, properties=wanted)
+        made = self._client.socket()
+        if isinstance(made, socket.socket):  # else a small message waits until the last one came
+            made.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
 
     async def subscribe(self, topics: str) -> None:
-        """Ask for messages.
+        """Ask for messages, each once at most.
 
         Raises:
             OSError: The broker refuses, or is gone.
             TimeoutError: It did not answer in time.
         """
-        reason = (await self._asked(mqtt.subscribe(1, topics)))[-1]
-        if reason >= mqtt.REFUSED:
-            raise BrokerError(reason)
+        self._awaited = self._loop.create_future()
+        self._client.subscribe(topics, options=SubscribeOptions(qos=0))
+        await self._answer()
 
     async def lost(self) -> None:
         """Wait until the connection is lost.
 
         Raises:
             OSError: Why.
-            TimeoutError: Nothing came from the broker for too long.
         """
-        await self._lost
+        await asyncio.shield(self._lost)
 
     def publish(self, topic: str, payload: bytes) -> None:
-        """Send a message; without a connection it is lost."""
-        self.send(mqtt.publish(topic, payload))
-
-    def send(self, packets: bytes) -> None:
-        """Send packets; without a connection they are lost."""
-        if self._socket is None:
-            return
-        self._has_sent = True
-        self._unsent += packets
-        if len(self._unsent) == len(packets):
-            self._write()
-
-    def ping(self) -> None:
-        """Ask whether the broker is still there: without an answer the connection is given up."""
-        if "answer" not in self._timers:
-            self.send(mqtt.PING)
-            silent = TimeoutError("the broker does not answer")
-            self._later("answer", TIMEOUT_S, lambda: self._lose(silent))
+        """Send a message once at most; without a connection it is lost."""
+        if self._socket is not None:
+            self._client.publish(topic, payload)
+            self._write_rest()
 
     def pause(self) -> None:
         """Read nothing more for now: the broker holds what comes."""
@@ -155,69 +141,55 @@ class Link:
             self._loop.add_reader(self._socket, self._read)
             self._loop.call_soon(self._read)  # what was decrypted already tells nobody
 
-    async def _asked(self, packets: bytes) -> bytes:
-        self._awaited = self._loop.create_future()
-        self.send(packets)
+    async def _answer(self) -> None:
         async with asyncio.timeout(TIMEOUT_S):
             await asyncio.wait((self._awaited, self._lost), return_when="FIRST_COMPLETED")
-        if not self._awaited.done():
-            await self._lost
-        return self._awaited.result()
+        await (self._awaited if self._awaited.done() else self._lost)
 
     # -- called by the loop --------------------------------------------------------------------
 
-    def _write(self) -> None:
-        assert self._socket is not None
-        try:
-            while self._unsent:
-                self._unsent = self._unsent[self._socket.send(self._unsent) :]
-            self._loop.remove_writer(self._socket)
-        except (BlockingIOError, ssl.SSLWantReadError, ssl.SSLWantWriteError):
-            self._loop.add_writer(self._socket, self._write)
-        except OSError as fault:
-            self._lose(fault)
-
     def _read(self) -> None:
         try:
-            while self._socket is not None:
-                data = self._socket.recv(AT_ONCE)
-                if not data:
-                    self._lose(ConnectionError("the broker closed the connection"))
-                    return
-                self._has_heard = True
-                if timer := self._timers.pop("answer", None):
-                    timer.cancel()
-                packets, self._came = mqtt.split(self._came + data)
-                for head, body in packets:
-                    self._take(head & 0xF0, body)
+            while self._client.loop_read() == MQTTErrorCode.MQTT_ERR_SUCCESS:
                 if not isinstance(self._socket, ssl.SSLSocket) or not self._socket.pending():
-                    return
-        except (BlockingIOError, ssl.SSLWantReadError, ssl.SSLWantWriteError):
-            return
-        except DecodeError as fault:
-            self._lose(ConnectionError(f"no broker: {fault}"))
-        except OSError as fault:
-            self._lose(fault)
+                    break
+        except _NO_MQTT as fault:
+            self._lose(ConnectionError(f"no broker that speaks MQTT 5: {fault}"))
+        self._write_rest()
 
-    def _take(self, kind: int, body: bytes) -> None:
-        if kind == mqtt.PUBLISH:
-            self._heard(*mqtt.message(body))
-        elif kind in (mqtt.CONNACK, mqtt.SUBACK):
-            if not self._awaited.done() and body:
-                self._awaited.set_result(body)
-        elif kind == mqtt.DISCONNECTED:
-            self._lose(BrokerError(body[0] if body else 0))
-        elif kind != mqtt.PINGRESP:
-            raise DecodeError(f"a packet that begins with 0x{kind:02X}")
+    def _write_rest(self) -> None:
+        """Write what is not written yet, as soon as there is room for it."""
+        if self._client.want_write():
+            self._client.loop_write()
+        if self._socket is None:
+            return
+        if self._client.want_write():
+            self._loop.add_writer(self._socket, self._write_rest)
+        else:
+            self._loop.remove_writer(self._socket)
 
     def _keep_alive(self) -> None:
-        if not (self._has_sent and self._has_heard):
-            self.ping()
-        self._has_sent = self._has_heard = False
-        self._later("keepalive", self._keepalive_s / 2, self._keep_alive)
+        self._client.loop_misc()
+        self._timer = self._loop.call_later(self._client.keepalive / 2, self._keep_alive)
 
-    def _later(self, name: str, seconds: float, work: Callable[[], None]) -> None:
-        self._timers[name] = self._loop.call_later(seconds, work)
+    # -- called by the client ------------------------------------------------------------------
+
+    def _took(self, _client: Client, _userdata: Any, message: MQTTMessage) -> None:
+        self._heard(message.topic, bytes(message.payload))
+
+    def _answered(self, reason: ReasonCode) -> None:
+        if self._awaited.done():
+            return
+        if reason.is_failure:
+            self._awaited.set_exception(BrokerError(reason))
+        else:
+            self._awaited.set_result(None)
+
+    def _ended(self, flags: Any, reason: ReasonCode) -> None:
+        if flags.is_disconnect_packet_from_server:
+            self._lose(BrokerError(reason))
+        else:
+            self._lose(ConnectionError(f"the connection to the broker was lost: {reason}"))
 
     def _lose(self, fault: OSError) -> None:
         if not self._lost.done():
@@ -225,13 +197,17 @@ class Link:
             self._lost.exception()  # known, whether anybody waits for it or not
         self._close()
 
-    def _close(self) -> None:
-        self._lost.cancel()
-        for timer in self._timers.values():
-            timer.cancel()
-        self._timers.clear()
+    def _forget(self) -> None:
+        """Leave the socket alone: the client closes it."""
         if self._socket is not None:
             self._loop.remove_reader(self._socket)
             self._loop.remove_writer(self._socket)
-            self._socket.close()
             self._socket = None
+
+    def _close(self) -> None:
+        if self._timer is not None:
+            self._timer.cancel()
+        held = self._socket
+        self._forget()
+        if held is not None:
+            held.close()

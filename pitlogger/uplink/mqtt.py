@@ -24,15 +24,11 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 from pitlogger.devices.backoff import Backoff, Pace
 from pitlogger.errors import DeliveryError, UsageError
-from pitlogger.formats.mqtt import TAKEN_OVER
 from pitlogger.uplink.carrier import COPIED, CarrierEvent, explained, read_answer
 from pitlogger.uplink.join import pinned, renew
 from pitlogger.uplink.joined import AUTHORITY_FILE, CERTIFICATE_FILE
-from pitlogger.uplink.link import BrokerError, Link
+from pitlogger.uplink.link import TAKEN_OVER, BrokerError, Link
 from pitlogger.views.uplink import Joined
-
-# It speaks every two minutes, and asks whether the broker is there where a receipt is missing.
-KEEPALIVE_S = 1200
 
 
 def broker_of(address: str) -> tuple[str, int, bool]:
@@ -69,7 +65,6 @@ class MqttCarrier:
         self.report: Callable[[CarrierEvent], None] = lambda event: None
         self._joined, self._node, self._key, self._data = joined, node, key, data
         self._link: Link | None = None
-        self._newest = 0
         self._pace = Backoff(Pace(first_s=1.0), chance)
 
     async def run(self) -> None:
@@ -93,12 +88,8 @@ class MqttCarrier:
 
     def send(self, number: int, body: bytes) -> None:
         """Publish a bundle; without a connection it waits to be sent again."""
-        if self._link is None:
-            return
-        self._link.publish(f"fleet/1/{self._node}/up", body)
-        if number <= self._newest:  # had no receipt: is there anybody?
-            self._link.ping()
-        self._newest = max(self._newest, number)
+        if self._link is not None:
+            self._link.publish(f"fleet/1/{self._node}/up", body)
 
     def _heard(self, topic: str, payload: bytes) -> None:
         try:
@@ -126,7 +117,7 @@ class MqttCarrier:
         if is_tls:
             context = pinned((self._data / AUTHORITY_FILE).read_text(encoding="ascii"))
             context.load_cert_chain(self._data / CERTIFICATE_FILE, self._data / "node-key.pem")
-        return Link((host, port), context, self._node, self._heard, KEEPALIVE_S)
+        return Link((host, port), context, self._node, self._heard)
 
     def _explained(self, fault: BaseException) -> DeliveryError:
         if isinstance(fault, BrokerError) and fault.reason == TAKEN_OVER:

@@ -120,7 +120,7 @@ async def test_five_wrong_codes_use_up_the_one_that_is_open(pair: tuple[Running,
     assert "is not the hub this code is of" in answer.text
     away = join_line("127.0.0.1:1", line[-19:])
     answer = await shown(one, "/uplink/join", code=away)
-    assert answer.status_code == 500
+    assert answer.status_code == 502
     assert "cannot be reached" in answer.text
     assert "Check its address" in answer.text
 
