@@ -57,6 +57,7 @@ class Link:
         self._awaited: asyncio.Future[None] = self._loop.create_future()
         self._socket: socket.socket | None = None
         self._timer: asyncio.TimerHandle | None = None
+        self._is_paused = False
         self._client = made = Client(CallbackAPIVersion.VERSION2, client_id, protocol=MQTTv5)
         made.connect_timeout = TIMEOUT_S
         made.on_connect = lambda _c, _u, _flags, reason, _p: self._answered(reason)
@@ -131,12 +132,14 @@ class Link:
             self._write_rest()
 
     def pause(self) -> None:
-        """Read nothing more for now: the broker holds what comes."""
+        """Read almost nothing more for now: the broker holds what comes."""
+        self._is_paused = True
         if self._socket is not None:
             self._loop.remove_reader(self._socket)
 
     def resume(self) -> None:
         """Read on."""
+        self._is_paused = False
         if self._socket is not None:
             self._loop.add_reader(self._socket, self._read)
             self._loop.call_soon(self._read)  # what was decrypted already tells nobody
@@ -169,7 +172,11 @@ class Link:
             self._loop.remove_writer(self._socket)
 
     def _keep_alive(self) -> None:
+        if self._is_paused:  # else the broker is taken for dead: its answer lies behind the rest
+            self._read()
         self._client.loop_misc()
+        if self._socket is None:
+            return
         self._timer = self._loop.call_later(self._client.keepalive / 2, self._keep_alive)
 
     # -- called by the client ------------------------------------------------------------------

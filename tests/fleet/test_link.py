@@ -107,6 +107,24 @@ async def test_a_broker_that_falls_silent_is_given_up() -> None:
             await asyncio.wait_for(link.lost(), 10)
 
 
+async def test_who_does_not_read_for_now_gives_no_broker_up() -> None:
+    one = bytes.fromhex("3008000174006f6e6365")  # "once", of the topic t
+
+    async def floods(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        writer.write(one * 100)
+        while await reader.read(1000):
+            writer.write(b"\xd0\x00")  # behind all that is not read
+
+    heard: list[tuple[str, bytes]] = []
+    async with linked(says(EACH_SECOND, then=floods), heard) as link:
+        link.pause()
+        with pytest.raises(TimeoutError):
+            await asyncio.wait_for(link.lost(), 4)
+        assert len(heard) < 50
+        link.resume()
+        await until(lambda: len(heard) == 100, 10)
+
+
 async def test_a_quiet_link_asks_as_often_as_the_broker_wants() -> None:
     asked = asyncio.Event()
 
