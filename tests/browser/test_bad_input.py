@@ -6,24 +6,27 @@ import pytest
 from playwright.sync_api import Page, Route, expect
 
 from pitlogger.model.journal import Noted, StageSet
+from pitlogger.node.containers import keep
 from tests.browser.conftest import Open
 from tests.browser.staging import Staged
 from tests.browser.test_reach import too_wide
 
 STAGE = "Off the pit: brisket-1"
 MARKUP = '"><img src=x onerror="globalThis.struck=1"><script>globalThis.struck=1</script>'
+UNBROKEN = "Fleischwanne" * 25
 LONG = "brisket-of-the-harvest-supper-" * 10  # 300 characters without a break
 RIGHT_TO_LEFT = "بريسكت العشاء \u202e gnirac"
 EMOJI = "🔥🐄 rind 👩🏽‍🍳"
 
 
-@pytest.mark.parametrize("text", [MARKUP, LONG, RIGHT_TO_LEFT, EMOJI])
+@pytest.mark.parametrize("text", [MARKUP, LONG, UNBROKEN, RIGHT_TO_LEFT, EMOJI])
 def test_what_people_write_is_text_and_stays_within_the_screen(
     stage: Staged, open_page: Open, text: str
 ) -> None:
     stage.call(lambda: stage.daemon.submit(Noted(text, "brisket-1"), "AK"))
+    keep(stage.daemon, text[:60], 812_000, "AK")
     page = open_page("/food", viewport={"width": 360, "height": 780})
-    for path in ("/food", "/", "/piece/brisket-1"):
+    for path in ("/food", "/", "/piece/brisket-1", "/weigh"):
         page.goto(stage.address + path.lstrip("/"))
         page.locator("details").evaluate_all("all => all.forEach((one) => { one.open = true; })")
         assert too_wide(page) == [], path
