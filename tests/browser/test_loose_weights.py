@@ -16,7 +16,7 @@ NO_COOK = pytest.mark.parametrize("stage", [None], indirect=True)
 def _keep(page: Page, mass: str, note: str) -> None:
     if page.locator("#type-it[open]").count() == 0:
         page.locator("#type-it summary").first.click()
-    page.get_by_label("Mass, in lb").fill(mass)
+    page.get_by_role("textbox", name="Mass, in lb").fill(mass)
     page.get_by_label("What it is").fill(note)
     page.get_by_role("button", name="Keep for later").click()
 
@@ -29,7 +29,7 @@ def test_a_weight_without_a_cook_goes_to_a_piece_of_the_next(
     _keep(page, "0", "<b>nothing</b>")
     expect(page.locator(".refused")).to_contain_text("weighs nothing")
     expect(page.get_by_label("What it is")).to_have_value("<b>nothing</b>")
-    page.get_by_label("Mass, in lb").fill("13,2")
+    page.get_by_role("textbox", name="Mass, in lb").fill("13,2")
     page.get_by_role("button", name="Keep for later").click()
     expect(page.locator("#told")).to_contain_text("kept for later")
     expect(page.locator("#loose summary")).to_contain_text("<b>nothing</b>")

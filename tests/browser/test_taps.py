@@ -172,7 +172,7 @@ def test_a_refusal_keeps_what_was_typed_and_marks_the_field(stage: Staged, open_
     page.locator(".pick", has_text="brisket-2").click()
     page.get_by_label("Weighed").select_option("unwrapped")
     page.locator("#type-it > summary").click()
-    field = page.get_by_label("Mass, in lb")
+    field = page.get_by_role("textbox", name="Mass, in lb")
     field.fill("twelve")
     page.get_by_role("button", name="Keep twelve").click()
     expect(field).to_be_focused()
@@ -200,7 +200,7 @@ def test_a_bare_number_and_a_decimal_comma_are_in_the_phones_units(
         page.locator("#pad-value").get_by_role("button", name=key, exact=True).click()
     page.get_by_role("button", name="Keep 198 °F for butt-1").click()
     expect(page.locator("#told")).to_contain_text("198.0 F by hand")
-    page.get_by_label("Reading, °F").fill("199,5")
+    page.get_by_role("textbox", name="Reading, °F").fill("199,5")
     page.get_by_role("button", name="Keep 199,5 °F for butt-1").click()
     expect(page.locator("#told")).to_contain_text("199.5 F by hand")
     spots = _kept(stage, SpotRead, 0)[-2:]

@@ -107,7 +107,7 @@ def _begin(page: Page, press: Press, write: Write) -> None:
 
 def _weigh(page: Page, press: Press, write: Write, mass: str) -> None:
     _to(page, press, "Weigh")
-    write(page.get_by_label("Mass, in lb"), mass)
+    write(page.get_by_role("textbox", name="Mass, in lb"), mass)
     press(page.get_by_role("button", name=f"Keep {mass} lb for brisket-1"))
     expect(page.locator("#told")).to_contain_text("12 lb 6.4 oz")
 
@@ -115,7 +115,7 @@ def _weigh(page: Page, press: Press, write: Write, mass: str) -> None:
 def _temp(page: Page, press: Press, write: Write) -> None:
     _to(page, press, "Temp")
     press(page.locator("input[name=piece][value=brisket-1]"))
-    write(page.get_by_label("Reading, °F"), "201")
+    write(page.get_by_role("textbox", name="Reading, °F"), "201")
     press(page.get_by_role("button", name="Keep 201 °F for brisket-1"))
     expect(page.locator("#told")).to_contain_text("201.0 F by hand")
 
