@@ -152,6 +152,7 @@ class Uplink:
         if is_more or row is None or not flush.wants_now(now_ms):
             self._wake.set()
         else:
+            self._rest(now_ms)  # where what follows fails, it is looked at again all the same
             self._send(self._standing(row, now_ms), now_ms)
             self._rest(now_ms)
 

@@ -367,3 +367,28 @@ async def test_a_receipt_alone_wakes_nobody(store: Store, ingest: Ingest, tmp_pa
     finally:
         working.cancel()
         await asyncio.gather(working, return_exceptions=True)
+
+
+async def test_a_send_that_fails_is_looked_at_again(
+    store: Store, ingest: Ingest, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    side = Side(store, tmp_path, FlakyLink(ingest, random.Random(3), 0.0))
+    await side.until_all_is_there(ingest.sink, tmp_path / "pitlogger.db")
+    await side.turn(0)
+
+    def fails(number: int, body: bytes) -> None:
+        raise OSError("made to fail")
+
+    monkeypatch.setattr(side.link, "send", fails)
+    uplink, now_ms = side.uplink, side.clock.engine_ms()
+    uplink._held_due_ms = NEVER_MS
+    await uplink._now(now_ms)  # its row is known from then on
+    uplink._events.clear()
+    uplink._wake.clear()
+    uplink.flush.now_due_ms = now_ms
+    uplink.flush.spans_due_ms = uplink.flush.entries_due_ms = NEVER_MS
+    with pytest.raises(OSError, match="made to fail"):
+        uplink._is_due()
+    assert uplink._timer is not None
+    assert 0 < uplink._timer.when() - asyncio.get_running_loop().time() <= 60
+    uplink._rest_no_more()
